@@ -1,0 +1,94 @@
+"""Fixtures shared by all tests: reference cases with their sources (tests/reference/README.md)."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.mixed import MixedFit, fit_mixed
+
+REFERENCE = Path(__file__).parent / "reference"
+
+
+@dataclass(frozen=True)
+class Case:
+    """A reference case: what a correct program must find, and the data to find it in."""
+
+    expected: dict[str, Any]
+    data: pd.DataFrame
+
+    @property
+    def formula(self) -> str:
+        """The fixed part, which R and we write alike."""
+        return str(self.expected["model"]["r_formula"]).split(" + (1")[0]
+
+    @property
+    def random(self) -> list[str]:
+        """Names of the random terms."""
+        return list(self.expected["model"].get("random_terms", []))
+
+    @property
+    def columns(self) -> dict[str, str]:
+        """Our column names by R's."""
+        return {self._as_r(name): name for name in self.fit().model.fixed.names}
+
+    def _as_r(self, name: str) -> str:
+        return "(Intercept)" if name == "Intercept" else name.replace("[T.", "").replace("]", "")
+
+    def fit(self, **options: Any) -> MixedFit:
+        """Fit the case's model."""
+        return fit_mixed(self.data, self.formula, random=self.random, **options)
+
+    def contrasts(self, block: dict[str, Any], fit: MixedFit) -> np.ndarray:
+        """Rows of a reference contrast matrix over our model-matrix columns."""
+        position = {self._as_r(name): i for i, name in enumerate(fit.model.fixed.names)}
+        matrix = np.zeros((len(block["matrix"]), len(position)))
+        matrix[:, [position[term] for term in block["terms"]]] = block["matrix"]
+        return matrix
+
+
+def load_case(folder: str, name: str) -> Case:
+    """Read a reference case; factor and grouping columns stay text, in the levels' stated order."""
+    expected = json.loads((REFERENCE / folder / f"{name}.json").read_text(encoding="utf-8"))
+    data = pd.read_csv(REFERENCE / folder / expected["data"]["file"], dtype=str, keep_default_na=False)
+    levels = expected["data"].get("factor_levels_in_order", {})
+    for column in data:
+        if column in levels:
+            data[column] = pd.Categorical(data[column], categories=levels[column])
+        elif column not in expected["data"].get("grouping_columns", []):
+            data[column] = data[column].astype(float)
+    return Case(expected, data)
+
+
+def case_names(folder: str) -> list[str]:
+    """Names of the cases in a folder of tests/reference."""
+    return sorted(path.stem for path in (REFERENCE / folder).glob("*.json"))
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run a test that takes ``mixed_case`` (or another folder's case) once for each case of that folder."""
+    for fixture, folder in FOLDERS.items():
+        if fixture in metafunc.fixturenames:
+            metafunc.parametrize(fixture, case_names(folder), indirect=True)
+
+
+FOLDERS = {"mixed_case": "mixed_models", "comparison_case": "multiple_comparisons", "nist_case": "nist_strd"}
+
+
+def _case_fixture(name: str) -> Any:
+    @pytest.fixture(name=name, scope="session")
+    def fixture(request: pytest.FixtureRequest) -> Case:
+        return load_case(FOLDERS[name], request.param)
+
+    return fixture
+
+
+mixed_case = _case_fixture("mixed_case")
+comparison_case = _case_fixture("comparison_case")
+nist_case = _case_fixture("nist_case")

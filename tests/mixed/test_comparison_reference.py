@@ -1,0 +1,126 @@
+"""Layouts without random terms (emmeans, mvtnorm), strata (R aov), quantiles and NIST's certified values."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.mixed import fit_mixed
+from trialkit.mixed.multivariate_t import largest_t_probability, largest_t_quantile
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+QUANTILES = json.loads((REFERENCE / "quantiles" / "quantiles.json").read_text(encoding="utf-8"))
+PAIRS = [("none", "unadjusted"), ("tukey", "tukey"), ("holm", "holm"), ("sidak", "sidak")]
+
+
+def reference_fit(case: Any) -> Any:
+    """Fit a layout whose only variance is the residual."""
+    return fit_mixed(case.data, case.expected["model"]["r_formula"])
+
+
+def test_analysis_of_variance(comparison_case: Any) -> None:
+    """Without random terms the F tests are those of the ordinary analysis of variance."""
+    fit = reference_fit(comparison_case)
+    model = comparison_case.expected["model"]
+    assert fit.variances["residual"] == pytest.approx(model["residual_variance"], rel=1e-9)
+    table = fit.anova()
+    for entry in model["anova"]:
+        if entry["term"] in table.index and len(comparison_case.expected["data"]["factor_levels_in_order"]) == 1:
+            assert table.loc[entry["term"], "f"] == pytest.approx(entry["f"], rel=1e-9)
+    assert table["denominator_df"].to_numpy() == pytest.approx(model["residual_df"], rel=1e-9)
+
+
+@pytest.mark.parametrize(("adjust", "name"), PAIRS)
+def test_pairs(comparison_case: Any, adjust: Any, name: str) -> None:
+    """All pairs under each adjustment."""
+    fit = reference_fit(comparison_case)
+    for family in comparison_case.expected["families"]:
+        table = fit.compare(":".join(family["factors"]), "all-pairs", adjust=adjust)
+        for entry in family["pairwise"]:
+            pair, sign = (entry["first"], entry["second"]), 1
+            if pair not in table.index:
+                pair, sign = pair[::-1], -1
+            row = table.loc[pair]
+            assert sign * row["estimate"] == pytest.approx(entry["estimate"], rel=1e-9, abs=1e-9 * row["se"])
+            assert row["se"] == pytest.approx(entry["standard_error"], rel=1e-9)
+            tolerance = {"abs": 1e-6} if name == "tukey" else {"rel": 1e-9, "abs": 1e-12}
+            assert row["p"] == pytest.approx(entry[f"p_{name}"], **tolerance)
+            if f"lower_{name}" in entry:
+                limits = sorted([sign * row["lower"], sign * row["upper"]])
+                given = [entry[f"lower_{name}"], entry[f"upper_{name}"]]
+                assert limits == pytest.approx(given, rel=1e-6, abs=1e-6 * row["se"])
+
+
+def test_versus(comparison_case: Any) -> None:
+    """Dunnett's comparisons with the control."""
+    fit = reference_fit(comparison_case)
+    for family in comparison_case.expected["families"]:
+        control = family.get("versus_control")
+        if not control:
+            continue
+        table = fit.compare(":".join(family["factors"]), "versus", control["control"])
+        for entry in control["table"]:
+            row = table.loc[entry["level"]]
+            assert row["p"] == pytest.approx(entry["p_dunnett"], abs=1e-5)
+            critical = (row["upper"] - row["estimate"]) / row["se"]
+            assert critical == pytest.approx(entry["critical_value_95"], abs=1e-5)
+
+
+def test_strata_of_the_oats() -> None:
+    """A balanced split-plot gives the classical F of each error stratum (Yates 1935; R aov)."""
+    expected = json.loads((REFERENCE / "strata_anova" / "oats_split_plot.json").read_text(encoding="utf-8"))
+    data = pd.read_csv(REFERENCE / "mixed_models" / "oats_split_plot.csv", dtype={"dose": str})
+    fit = fit_mixed(data, "yield ~ Variety * dose", ["Block", "Block:Variety"], bounds="strata")
+    table = fit.anova()
+    for stratum in expected["strata"].values():
+        residual = next(entry for entry in stratum if entry["term"] == "Residuals")
+        for entry in stratum:
+            if entry["f"] is not None:
+                assert table.loc[entry["term"], "f"] == pytest.approx(entry["f"], rel=1e-9)
+                assert table.loc[entry["term"], "denominator_df"] == pytest.approx(residual["df"], rel=1e-9)
+
+
+@pytest.mark.parametrize("row", QUANTILES["dunnett_equal_correlation"]["table"])
+def test_dunnett_equal_correlation(row: dict[str, Any]) -> None:
+    """Two-sided 5 % points with correlation 1/2 (Dunnett 1964's case; values by exact integration)."""
+    k = row["comparisons"]
+    correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
+    critical = largest_t_quantile(0.95, correlation, float(str(row["df"]).replace("Inf", "inf")))
+    assert critical == pytest.approx(row["critical_value_two_sided_95"], abs=1e-7, rel=1e-7)
+
+
+@pytest.mark.parametrize("row", QUANTILES["dunnett_unequal_groups"])
+def test_dunnett_unequal_groups(row: dict[str, Any]) -> None:
+    """Correlations of unequal groups, from the groups' sizes."""
+    critical = largest_t_quantile(0.95, np.array(row["correlation"]), row["df"])
+    assert critical == pytest.approx(row["critical_value_two_sided_95"], abs=1e-7)
+
+
+def test_general_correlation_agrees_with_the_product_form() -> None:
+    """The lattice rule for any correlation gives what the exact double integral gives, to 1e-5."""
+    from trialkit.mixed import multivariate_t
+
+    loadings = np.array([0.9, 0.5, 0.7, 0.3, 0.6])
+    correlation = np.outer(loadings, loadings) + np.diag(1 - loadings**2)
+    for critical, df in [(2.0, 12.0), (2.7, 8.4), (3.5, 30.0)]:
+        exact = largest_t_probability(critical, correlation, df)
+        assert multivariate_t._lattice(critical, correlation, df) == pytest.approx(exact, abs=1e-5)
+
+
+def test_nist_analysis_of_variance(nist_case: Any) -> None:
+    """NIST's certified F to 9 digits, and on the highest sets to within half a digit of what a double can hold."""
+    expected = nist_case.expected
+    if "analysis of variance" not in expected["kind"]:
+        pytest.skip("a nonlinear set: used by the dose curves")
+    data = nist_case.data.astype({"treatment": str})
+    f = fit_mixed(data, "response ~ treatment").anova().loc["treatment", "f"]
+    certified = expected["certified_values"]["f"]
+    digits = min(15.0, -np.log10(max(abs(f - certified) / certified, 1e-16)))
+    print(f"{expected['case']}: log relative error {digits:.1f}")
+    best = expected["orientation"]["lre_f_best_possible_after_reading_the_data_as_double"]
+    assert digits >= (best - 0.5 if expected["difficulty"] == "higher" else 9)

@@ -1,0 +1,30 @@
+"""Linear mixed models with independent variance components, exact and honest in small samples.
+
+Usable on its own. The steps of a fit, one module each: `factors` and `cells` (heads collapse into cells), `blocks`
+(independent parts), `products` (cross-products by cell size), `woodbury` and `likelihood` (criterion, score,
+information), `scoring` (the variances), `small_sample` (Kenward-Roger), `hypotheses`, `comparisons`,
+`multivariate_t` and `letters` (what is asked of the means), `prediction` (random effects).
+"""
+
+from trialkit.mixed.errors import (
+    ConfoundedTerm,
+    FormulaError,
+    MixedModelError,
+    NotConverged,
+    NotEstimable,
+    NoVariation,
+)
+from trialkit.mixed.fit import MixedFit, fit_mixed
+from trialkit.mixed.letters import letters
+
+__all__ = [
+    "ConfoundedTerm",
+    "FormulaError",
+    "MixedFit",
+    "MixedModelError",
+    "NoVariation",
+    "NotConverged",
+    "NotEstimable",
+    "fit_mixed",
+    "letters",
+]

@@ -1,0 +1,82 @@
+"""Step 3: independent blocks, the connected components of the random levels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from trialkit.mixed.factors import Factor, IntArray
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """Where each cell and each random level stands in the block-diagonal arrays.
+
+    Attributes
+    ----------
+    count : int
+        Number of blocks.
+    cell_block, cell_row : ndarray of int, shape (cells,)
+        Block of each cell and its row there.
+    rows : int
+        Cells in the largest block.
+    level_block, level_column : tuple of ndarray of int
+        For each term, block of each level and its column among the term's columns there.
+    widths : tuple of int
+        For each term, the most levels that any block holds.
+    """
+
+    count: int
+    cell_block: IntArray
+    cell_row: IntArray
+    rows: int
+    level_block: tuple[IntArray, ...]
+    level_column: tuple[IntArray, ...]
+    widths: tuple[int, ...]
+
+
+def independent_blocks(terms: Sequence[Factor], cells: int) -> Blocks:
+    """Split the cells into blocks that share no level of any of `terms` (coded by cell)."""
+    cell_block = _components(terms, cells)
+    level_block, level_column, widths = [], [], []
+    for term in terms:
+        block = np.empty(len(term.levels), np.intp)
+        block[term.codes] = cell_block
+        level_block.append(block)
+        level_column.append(_rank_within(block))
+        widths.append(int(level_column[-1].max()) + 1)
+    cell_row = _rank_within(cell_block)
+    return Blocks(
+        count=int(cell_block.max()) + 1,
+        cell_block=cell_block,
+        cell_row=cell_row,
+        rows=int(cell_row.max()) + 1,
+        level_block=tuple(level_block),
+        level_column=tuple(level_column),
+        widths=tuple(widths),
+    )
+
+
+def _components(terms: Sequence[Factor], cells: int) -> IntArray:
+    """Label the connected components of the graph that joins each cell to its levels."""
+    if not terms:
+        return np.zeros(cells, np.intp)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    offsets = cells + np.cumsum([0, *(len(term.levels) for term in terms)])
+    ends = np.concatenate([offset + term.codes for offset, term in zip(offsets, terms, strict=False)])
+    starts = np.tile(np.arange(cells), len(terms))
+    graph = coo_array((np.ones(len(ends), np.int8), (starts, ends)), shape=(offsets[-1], offsets[-1]))
+    return np.asarray(connected_components(graph, directed=False)[1][:cells], np.intp)
+
+
+def _rank_within(group: IntArray) -> IntArray:
+    """Number the members of each group 0, 1, 2, ... in the order in which they stand."""
+    order = np.argsort(group, kind="stable")
+    starts = np.concatenate([[0], np.cumsum(np.bincount(group))[:-1]])
+    rank = np.empty(len(group), np.intp)
+    rank[order] = np.arange(len(group)) - starts[group[order]]
+    return rank

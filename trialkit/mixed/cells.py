@@ -1,0 +1,69 @@
+"""Step 1: heads that share every fixed row and every random level collapse into cells."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trialkit.mixed.errors import ConfoundedTerm
+from trialkit.mixed.factors import Factor, IntArray, group_rows
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Cells of the data.
+
+    Attributes
+    ----------
+    codes : ndarray of int, shape (heads,)
+        Cell of each head.
+    representatives : ndarray of int, shape (cells,)
+        One head of each cell.
+    sizes : ndarray, shape (cells,)
+        Heads in each cell.
+    """
+
+    codes: IntArray
+    representatives: IntArray
+    sizes: FloatArray
+
+    def means(self, response: FloatArray) -> tuple[FloatArray, float]:
+        """Collapse a response, shape (heads,), to cell means, shape (cells,), and the sum of squares within cells."""
+        means = np.bincount(self.codes, response) / self.sizes
+        within = response - means[self.codes]
+        return means, float(within @ within)
+
+
+def collapse(columns: Sequence[IntArray]) -> Cells:
+    """Group heads by every column of codes, each of shape (heads,)."""
+    codes, representatives = group_rows(columns)
+    return Cells(codes, representatives, np.bincount(codes).astype(float))
+
+
+def diagonal_term(terms: Sequence[Factor], cells: Cells) -> int | None:
+    """Find the random term with one level a cell (the bucket): its variance joins the diagonal and needs no Z.
+
+    Parameters
+    ----------
+    terms : sequence of Factor
+        Random terms, coded by cell.
+    cells : Cells
+
+    Raises
+    ------
+    ConfoundedTerm
+        If a term has a level for every head, so that it is the residual under another name.
+    """
+    for position, term in enumerate(terms):
+        if len(term.levels) == len(cells.codes):
+            raise ConfoundedTerm(
+                f"The random term {term.name!r} has a level for every row: it is the residual, so leave it out."
+            )
+        if len(term.levels) == len(cells.sizes):
+            return position
+    return None

@@ -1,0 +1,202 @@
+"""The fixed part of the model: formula, model matrix, what is estimable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.mixed.errors import FormulaError
+from trialkit.mixed.factors import Factor, IntArray
+
+FloatArray = NDArray[np.float64]
+
+# A column counts as a combination of earlier ones when less than this share of its length is left over.
+ALIAS_TOLERANCE = 1e-9
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A parsed model formula.
+
+    Attributes
+    ----------
+    response : str
+        Column of the response.
+    terms : tuple of tuple of str
+        Columns of each term, in the order of the model matrix; the intercept is ``()``.
+    right_side : object
+        The parsed right side, for the model matrix.
+    """
+
+    response: str
+    terms: tuple[tuple[str, ...], ...]
+    right_side: Any
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Columns that the right side names, each once."""
+        return tuple(dict.fromkeys(column for term in self.terms for column in term))
+
+
+@lru_cache(maxsize=256)
+def parse_formula(text: str) -> Formula:
+    """Read a formula such as ``weight_g ~ cultivar * dose``.
+
+    Only column names may stand in it. A transformed column (a square, a logarithm) is made in the data first:
+    the reference grid of the means must know every column's values.
+
+    Raises
+    ------
+    FormulaError
+        If the formula cannot be read, has no single response, or names a function.
+    """
+    from formulaic import Formula as Parsed
+    from formulaic.errors import FormulaicError
+
+    try:
+        parsed = Parsed(text)
+        left, right = list(parsed.lhs), parsed.rhs
+    except (FormulaicError, AttributeError) as error:
+        raise FormulaError(
+            f"The formula {text!r} cannot be read: write it like 'weight_g ~ cultivar * dose'."
+        ) from error
+    if len(left) != 1 or len(left[0].factors) != 1:
+        raise FormulaError(f"The formula {text!r} needs one response column on its left.")
+    for factor in (factor for term in (*left, *right) for factor in term.factors):
+        if factor.eval_method.value == "python":
+            raise FormulaError(f"{factor.expr!r} is not a column name: make a column of it first, then name that.")
+    terms = tuple(tuple(str(f.expr) for f in term.factors if f.eval_method.value == "lookup") for term in right)
+    return Formula(str(next(iter(left[0].factors)).expr), terms, right)
+
+
+@dataclass(frozen=True)
+class FixedDesign:
+    """The fixed part on the distinct rows of its columns.
+
+    Attributes
+    ----------
+    formula : Formula
+    factors, covariates : dict
+        Levels of each factor; overall mean of each covariate over the rows used.
+    names : tuple of str
+        Every column of the model matrix, aliased ones included.
+    slices : tuple of slice
+        Columns of each term, in the order of `formula.terms`.
+    kept : ndarray of int, shape (p,)
+        Columns that are not aliased.
+    triangle : ndarray, shape (p, p)
+        R of the orthogonal basis Xq = X R^-1, with Xq'Xq = I over the heads.
+    orthogonal : ndarray, shape (distinct rows, p)
+        Xq on the distinct rows.
+    null_space : ndarray, shape (columns, aliased)
+        A contrast is estimable where it is orthogonal to these.
+    specification : object
+        The fitted coding, so that new rows are coded as the data were.
+    """
+
+    formula: Formula
+    factors: Mapping[str, tuple[object, ...]]
+    covariates: Mapping[str, float]
+    names: tuple[str, ...]
+    slices: tuple[slice, ...]
+    kept: IntArray
+    triangle: FloatArray
+    orthogonal: FloatArray
+    null_space: FloatArray
+    specification: Any
+
+    @property
+    def aliased(self) -> tuple[str, ...]:
+        """Columns dropped because earlier ones already say the same."""
+        return tuple(name for i, name in enumerate(self.names) if i not in set(self.kept))
+
+    def rows(self, grid: pd.DataFrame) -> FloatArray:
+        """Model-matrix rows, shape (len(grid), columns), coded as the fitted data were."""
+        return np.asarray(self.specification.get_model_matrix(grid, output="numpy"), float)
+
+    def estimable(self, contrasts: FloatArray) -> NDArray[np.bool_]:
+        """Tell which contrasts, shape (k, columns), the data determine."""
+        size = np.abs(contrasts).max(axis=1, initial=0.0)
+        return np.asarray(np.abs(contrasts @ self.null_space).max(axis=1, initial=0.0) <= 1e-8 * np.maximum(size, 1.0))
+
+    def to_orthogonal(self, contrasts: FloatArray) -> FloatArray:
+        """Express estimable contrasts, shape (k, columns), in the orthogonal basis: L R^-1, shape (k, p)."""
+        from scipy.linalg import solve_triangular
+
+        return np.asarray(solve_triangular(self.triangle, contrasts[:, self.kept].T, trans="T").T)
+
+
+def fixed_design(
+    formula: Formula, factors: Sequence[Factor], covariates: Mapping[str, FloatArray], weights: FloatArray
+) -> FixedDesign:
+    """Build the fixed part from the distinct rows of its columns.
+
+    Parameters
+    ----------
+    formula : Formula
+    factors : sequence of Factor
+        Codes on the distinct rows.
+    covariates : mapping of str to ndarray, shape (distinct rows,)
+    weights : ndarray, shape (distinct rows,)
+        Number of heads that each distinct row stands for.
+
+    Raises
+    ------
+    FormulaError
+        If the model has no column.
+    """
+    frame = pd.DataFrame(
+        {f.name: pd.Categorical.from_codes(f.codes, categories=list(f.levels)) for f in factors} | dict(covariates),
+        index=range(len(weights)),
+    )
+    materialised = formula.right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
+    matrix, specification = np.asarray(materialised, float), materialised.model_spec
+    if matrix.shape[1] == 0:
+        raise FormulaError("The model has no fixed effect: keep at least the intercept.")
+    root = np.sqrt(weights)[:, None]
+    kept = independent_columns(root * matrix)
+    triangle = np.linalg.qr(root * matrix[:, kept])[1]
+    return FixedDesign(
+        formula=formula,
+        factors={f.name: f.levels for f in factors},
+        covariates={name: float(np.average(values, weights=weights)) for name, values in covariates.items()},
+        names=tuple(specification.column_names),
+        slices=tuple(specification.term_slices.values()),
+        kept=kept,
+        triangle=triangle,
+        orthogonal=np.linalg.solve(triangle.T, matrix[:, kept].T).T,
+        null_space=_null_space(matrix, kept),
+        specification=specification,
+    )
+
+
+def independent_columns(matrix: FloatArray) -> IntArray:
+    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept).
+
+    Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough".
+    """
+    basis = np.empty((matrix.shape[0], 0))
+    kept = []
+    for j, column in enumerate(matrix.T):
+        rest = column - basis @ (basis.T @ column)
+        rest -= basis @ (basis.T @ rest)
+        length = float(np.linalg.norm(rest))
+        if length > ALIAS_TOLERANCE * float(np.linalg.norm(column)):
+            basis = np.column_stack([basis, rest / length])
+            kept.append(j)
+    return np.array(kept, np.intp)
+
+
+def _null_space(matrix: FloatArray, kept: IntArray) -> FloatArray:
+    dropped = np.setdiff1d(np.arange(matrix.shape[1]), kept)
+    vectors = np.zeros((matrix.shape[1], len(dropped)))
+    if len(dropped):
+        vectors[kept] = np.linalg.lstsq(matrix[:, kept], matrix[:, dropped], rcond=None)[0]
+        vectors[dropped, np.arange(len(dropped))] = -1.0
+    return vectors

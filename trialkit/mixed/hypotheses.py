@@ -1,0 +1,73 @@
+"""Which contrasts a term of the model stands for (partial, "type III" tests)."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.mixed.fixed import FixedDesign, independent_columns
+
+FloatArray = NDArray[np.float64]
+
+
+def reference_grid(design: FixedDesign, covariates: dict[str, float] | None = None) -> pd.DataFrame:
+    """Every combination of factor levels, covariates at the values given or else at their means.
+
+    Searle, Speed & Milliken (1980), Am. Stat. 34, 216-221.
+    """
+    combinations = list(product(*design.factors.values()))
+    columns = zip(*combinations, strict=True) if design.factors else ()
+    frame = {
+        name: pd.Categorical(list(values), categories=list(design.factors[name]))
+        for name, values in zip(design.factors, columns, strict=True)
+    }
+    at = dict(design.covariates) | (covariates or {})
+    return pd.DataFrame(frame | {name: np.full(len(combinations), value) for name, value in at.items()})
+
+
+def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
+    """Contrasts that are all zero when a term has no effect, shape (l, columns).
+
+    Differences over the term's factors of the means averaged, with equal weight, over the other factors' levels;
+    for the term's covariates the slope, with covariates that are not in the term at zero. Where a combination
+    was never tried, only the part that the data determine is kept.
+    """
+    term = design.formula.terms[position]
+    slopes = [name for name in term if name in design.covariates]
+    corners = _covariate_contrast(design, slopes)
+    weights = np.ones((1, 1))
+    for name, levels in design.factors.items():
+        weights = np.kron(
+            weights, _differences(len(levels)) if name in term else np.full((1, len(levels)), 1 / len(levels))
+        )
+    return _estimable_part(design, weights @ corners)
+
+
+def _covariate_contrast(design: FixedDesign, slopes: list[str]) -> FloatArray:
+    """Grid rows' coefficient of the product of `slopes`, by differences between covariates at 0 and at 1."""
+    zero = dict.fromkeys(design.covariates, 0.0)
+    total: FloatArray | float = 0.0
+    for corner in product((0.0, 1.0), repeat=len(slopes)):
+        sign = (-1) ** (len(slopes) - int(sum(corner)))
+        total = total + sign * design.rows(reference_grid(design, zero | dict(zip(slopes, corner, strict=True))))
+    return np.asarray(total)
+
+
+def _differences(levels: int) -> FloatArray:
+    """Each level less the first."""
+    return np.column_stack([-np.ones(levels - 1), np.eye(levels - 1)])
+
+
+def _estimable_part(design: FixedDesign, contrasts: FloatArray) -> FloatArray:
+    """Combinations of the contrasts that are estimable, as independent rows."""
+    leak = contrasts @ design.null_space
+    if leak.size and np.abs(leak).max() > 1e-8:
+        left, values, _ = np.linalg.svd(leak)
+        rank = int((values > 1e-8 * values[0]).sum())
+        contrasts = left[:, rank:].T @ contrasts
+    if not len(contrasts):
+        return contrasts
+    return contrasts[independent_columns(contrasts[:, design.kept].T)]

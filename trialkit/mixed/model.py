@@ -1,0 +1,231 @@
+"""A model tied to data: rows used, cells, fixed part, random terms, blocks. Knows the response only as a column."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.mixed.blocks import Blocks, independent_blocks
+from trialkit.mixed.cells import Cells, collapse, diagonal_term
+from trialkit.mixed.errors import ConfoundedTerm, FormulaError, NoVariation
+from trialkit.mixed.factors import Factor, IntArray, cross, encode, group_rows
+from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
+from trialkit.mixed.products import CrossProducts, grams_by_size, scaled_rows, term_slices
+
+FloatArray = NDArray[np.float64]
+
+EPS = float(np.finfo(float).eps)
+
+
+@dataclass(frozen=True)
+class Model:
+    """A mixed model on its data, before any response is looked at.
+
+    Attributes
+    ----------
+    fixed : FixedDesign
+    fixed_row : ndarray of int, shape (cells,)
+        Row of the fixed design that each cell has.
+    terms : tuple of Factor
+        Random terms, coded by cell.
+    diagonal : int or None
+        Position of the term with one level a cell.
+    cells : Cells
+    blocks : Blocks
+    row_labels : pandas.Index
+        Labels of the rows used.
+    dropped : int
+        Rows left out because a value was missing.
+    """
+
+    fixed: FixedDesign
+    fixed_row: IntArray
+    terms: tuple[Factor, ...]
+    diagonal: int | None
+    cells: Cells
+    blocks: Blocks
+    row_labels: pd.Index
+    dropped: int
+
+    @property
+    def heads(self) -> int:
+        """Rows used."""
+        return len(self.cells.codes)
+
+    @property
+    def in_columns(self) -> tuple[int, ...]:
+        """Positions of the random terms that have columns in Z."""
+        return tuple(i for i in range(len(self.terms)) if i != self.diagonal)
+
+    def scaled_rows(self, means: FloatArray) -> FloatArray:
+        """U by block for one response, given as cell means in the scale of the fit."""
+        x = self.fixed.orthogonal[self.fixed_row]
+        terms = [self.terms[i] for i in self.in_columns]
+        return scaled_rows(x, means, terms, self.blocks, self.cells.sizes)
+
+    def cross_products(self, rows: FloatArray, within: float) -> CrossProducts:
+        """Cross-products of `scaled_rows`, for a response with the given sum of squares within cells."""
+        grams, sizes, counts = grams_by_size(rows, self.blocks, self.cells.sizes)
+        slices = iter(term_slices(self.blocks))
+        columns = tuple(None if i == self.diagonal else next(slices) for i in range(len(self.terms)))
+        return CrossProducts(grams, sizes, counts, self.heads, self.fixed.orthogonal.shape[1], within, columns)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A response less its ordinary least squares fit, in units of its residual standard deviation.
+
+    What the variances see does not change, and an offset of 1e8 or a unit of 1e6 no longer costs digits.
+
+    Attributes
+    ----------
+    means : ndarray, shape (cells,)
+    within : float
+        Sum of squares within cells, in squared units of `scale`.
+    scale : float
+    fitted : ndarray, shape (p,)
+        Ordinary least squares coefficients of the response less `offset`, in the orthogonal basis.
+    offset : float
+        Constant taken off the response first.
+    constant : ndarray, shape (p,)
+        Coefficients of a response that is 1 throughout.
+    """
+
+    means: FloatArray
+    within: float
+    scale: float
+    fitted: FloatArray
+    offset: float
+    constant: FloatArray
+
+
+def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[Model, FloatArray]:
+    """Tie a formula and random terms to data.
+
+    Returns
+    -------
+    model : Model
+    response : ndarray, shape (rows used,)
+
+    Raises
+    ------
+    FormulaError
+        If the formula or a column cannot be used.
+    ConfoundedTerm
+        If a random term repeats another, or is the residual.
+    """
+    formula = parse_formula(text)
+    used, response = _complete_rows(data, formula, random)
+    factors = {name: encode(used[name]) for name in formula.columns if not _is_covariate(used[name])}
+    covariates = {name: used[name].to_numpy(float) for name in formula.columns if name not in factors}
+    covariate_codes = {name: np.unique(values, return_inverse=True)[1] for name, values in covariates.items()}
+    terms = _random_terms(used, random)
+    fixed_codes = [factors[n].codes if n in factors else covariate_codes[n] for n in formula.columns]
+    cells = collapse([*fixed_codes, *(t.codes for t in terms)] or [np.zeros(len(used), np.intp)])
+    rows = cells.representatives
+    fixed, fixed_row = _fixed_part(formula, factors, covariates, [codes[rows] for codes in fixed_codes], cells)
+    by_cell = tuple(Factor(t.name, t.levels, t.codes[rows]) for t in terms)
+    _refuse_repeated(by_cell)
+    diagonal = diagonal_term(by_cell, cells)
+    in_columns = [t for i, t in enumerate(by_cell) if i != diagonal]
+    blocks = independent_blocks(in_columns, len(rows))
+    model = Model(fixed, fixed_row, by_cell, diagonal, cells, blocks, used.index, len(data) - len(used))
+    return model, response
+
+
+def prepare(model: Model, response: FloatArray) -> Prepared:
+    """Take the ordinary least squares fit off a response, shape (rows used,), and scale what is left.
+
+    Raises
+    ------
+    NoVariation
+        If the fixed part leaves no degrees of freedom, or no variation, to estimate a variance from.
+    """
+    x, sizes = model.fixed.orthogonal[model.fixed_row], model.cells.sizes
+    freedom = model.heads - x.shape[1]
+    if freedom < 1:
+        raise NoVariation(
+            f"{model.heads} rows for {x.shape[1]} fixed effects: none is left to estimate a variance from."
+        )
+    constant = x.T @ sizes
+    # The smallest value is taken off first: differences of near numbers are exact (Sterbenz 1974), means are not.
+    offset = float(response.min()) if np.abs(x @ constant - 1).max() < 1e-9 else 0.0
+    means, within = model.cells.means(response - offset)
+    fitted = x.T @ (sizes * means)
+    left = means - x @ fitted
+    left -= x @ (x.T @ (sizes * left))
+    total = float(sizes @ left**2) + within
+    if total <= _rounding(response, offset):
+        raise NoVariation("The response does not vary beyond the fixed part: no variance can be estimated.")
+    scale = float(np.sqrt(total / freedom))
+    return Prepared(left / scale, within / scale**2, scale, fitted, offset, constant)
+
+
+def _rounding(response: FloatArray, offset: float) -> float:
+    """Sum of squares that rounding alone leaves: of the values as they were read, and of the arithmetic."""
+    centred = response - offset
+    return float((4 * EPS) ** 2 * (response @ response) + (32 * EPS) ** 2 * (centred @ centred))
+
+
+def _complete_rows(data: pd.DataFrame, formula: Formula, random: Sequence[str]) -> tuple[pd.DataFrame, FloatArray]:
+    names = list(dict.fromkeys([formula.response, *formula.columns, *(c for term in random for c in term.split(":"))]))
+    unknown = [name for name in names if name not in data.columns]
+    if unknown:
+        raise FormulaError(f"No column named {', '.join(map(repr, unknown))} in the data.")
+    used = data[names]
+    missing = used.isna().any(axis=1)
+    if missing.any():
+        used = used[~missing]
+    if used.empty:
+        raise NoVariation("No row is complete: every one lacks a value that the model needs.")
+    if not _is_covariate(used[formula.response]):
+        raise FormulaError(f"The response {formula.response!r} must be a column of numbers.")
+    response = used[formula.response].to_numpy(float)
+    if not np.isfinite(response).all():
+        raise FormulaError(f"The response {formula.response!r} has an infinite value.")
+    return used, response
+
+
+def _is_covariate(column: pd.Series) -> bool:
+    return pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_bool_dtype(column.dtype)
+
+
+def _random_terms(used: pd.DataFrame, random: Sequence[str]) -> list[Factor]:
+    if len(set(random)) < len(random):
+        raise ConfoundedTerm(f"A random term is named twice: {', '.join(random)}.")
+    names = dict.fromkeys(column for term in random for column in term.split(":"))
+    coded = {name: encode(used[name]) for name in names}
+    crossed = [cross([coded[column] for column in term.split(":")]) for term in random]
+    return [Factor(term, factor.levels, factor.codes) for term, factor in zip(random, crossed, strict=True)]
+
+
+def _fixed_part(
+    formula: Formula,
+    factors: dict[str, Factor],
+    covariates: dict[str, FloatArray],
+    cell_codes: list[IntArray],
+    cells: Cells,
+) -> tuple[FixedDesign, IntArray]:
+    """Build the fixed design on its distinct rows, and tell which of them each cell has."""
+    rows = cells.representatives
+    fixed_row, distinct = group_rows(cell_codes) if cell_codes else (np.zeros(len(rows), np.intp), np.zeros(1, np.intp))
+    heads = rows[distinct]
+    weights = np.asarray(np.bincount(fixed_row, cells.sizes), float)
+    chosen = [Factor(f.name, f.levels, f.codes[heads]) for f in factors.values()]
+    design = fixed_design(formula, chosen, {n: values[heads] for n, values in covariates.items()}, weights)
+    return design, fixed_row
+
+
+def _refuse_repeated(terms: Sequence[Factor]) -> None:
+    """Two terms that group the rows alike would share one variance between them in any proportion."""
+    for i, first in enumerate(terms):
+        for second in terms[i + 1 :]:
+            joint = len(group_rows([first.codes, second.codes])[1])
+            if joint == len(first.levels) == len(second.levels):
+                raise ConfoundedTerm(
+                    f"The random terms {first.name!r} and {second.name!r} group the rows alike: keep one of them."
+                )

@@ -1,0 +1,78 @@
+"""The mixed model once more, with n x n matrices and nothing shared with trialkit: slow, plain, independent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class Dense:
+    """y, X and the matrices V_i = Z_i Z_i' (the residual's, the identity, last)."""
+
+    y: np.ndarray
+    x: np.ndarray
+    parts: list[np.ndarray]
+
+    def v(self, variances: Sequence[float]) -> np.ndarray:
+        """Covariance of the data."""
+        return sum(s * part for s, part in zip(variances, self.parts, strict=True))
+
+    def projection(self, variances: Sequence[float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """V^-1, Phi and P."""
+        inverse = np.linalg.inv(self.v(variances))
+        phi = np.linalg.inv(self.x.T @ inverse @ self.x)
+        return inverse, phi, inverse - inverse @ self.x @ phi @ self.x.T @ inverse
+
+    def criterion(self, variances: Sequence[float], *, restricted: bool = True) -> float:
+        """-2 log likelihood, contrast-invariant (tests/reference/README.md gives the formula)."""
+        inverse, phi, p = self.projection(variances)
+        del inverse
+        n, k = self.x.shape
+        value = np.linalg.slogdet(self.v(variances))[1] + self.y @ p @ self.y + n * np.log(2 * np.pi)
+        if restricted:
+            value += -k * np.log(2 * np.pi) - np.linalg.slogdet(phi)[1] - np.linalg.slogdet(self.x.T @ self.x)[1]
+        return float(value)
+
+    def score(self, variances: Sequence[float], *, restricted: bool = True) -> np.ndarray:
+        """Derivative of the log likelihood by each variance."""
+        inverse, _, p = self.projection(variances)
+        outer = p if restricted else inverse
+        return np.array([(self.y @ p @ v @ p @ self.y - np.trace(outer @ v)) / 2 for v in self.parts])
+
+    def expected(self, variances: Sequence[float]) -> np.ndarray:
+        """Expected REML information, tr(P V_i P V_j) / 2."""
+        p = self.projection(variances)[2]
+        return np.array([[np.trace(p @ a @ p @ b) / 2 for b in self.parts] for a in self.parts])
+
+    def kenward_roger_covariance(self, variances: Sequence[float]) -> np.ndarray:
+        """Phi_A, all variances free."""
+        inverse, phi, _ = self.projection(variances)
+        w = np.linalg.inv(self.expected(variances))
+        ps = [-self.x.T @ inverse @ v @ inverse @ self.x for v in self.parts]
+        total = np.zeros_like(phi)
+        for i, a in enumerate(self.parts):
+            for j, b in enumerate(self.parts):
+                q = self.x.T @ inverse @ a @ inverse @ b @ inverse @ self.x
+                total += w[i, j] * (q - ps[i] @ phi @ ps[j])
+        return phi + 2 * phi @ total @ phi
+
+    def estimate(self, variances: Sequence[float]) -> np.ndarray:
+        """Generalised least squares."""
+        inverse, phi, _ = self.projection(variances)
+        return phi @ self.x.T @ inverse @ self.y
+
+
+def dense(data: pd.DataFrame, response: str, factors: Sequence[str], random: Sequence[str]) -> Dense:
+    """Build the matrices: a column for each combination of the factors, one V_i for each random term."""
+    cell = data[list(factors)].astype(str).agg(":".join, axis=1) if factors else pd.Series("all", data.index)
+    x = pd.get_dummies(cell).to_numpy(float)
+    parts = []
+    for term in random:
+        joint = data[term.split(":")].astype(str).agg(":".join, axis=1)
+        z = pd.get_dummies(joint).to_numpy(float)
+        parts.append(z @ z.T)
+    return Dense(data[response].to_numpy(float), x, [*parts, np.eye(len(data))])

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import ndtr
 
 from trialkit.mixed import fit_mixed
-from trialkit.mixed.multivariate_t import largest_t_probability, largest_t_quantile
+from trialkit.mixed.multivariate_t import interpolated, largest_t, product_loadings
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 QUANTILES = json.loads((REFERENCE / "quantiles" / "quantiles.json").read_text(encoding="utf-8"))
@@ -90,26 +91,43 @@ def test_dunnett_equal_correlation(row: dict[str, Any]) -> None:
     """Two-sided 5 % points with correlation 1/2 (Dunnett 1964's case; values by exact integration)."""
     k = row["comparisons"]
     correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
-    critical = largest_t_quantile(0.95, correlation, float(str(row["df"]).replace("Inf", "inf")))
+    critical = largest_t(correlation).quantile(0.95, float(str(row["df"]).replace("Inf", "inf")))
     assert critical == pytest.approx(row["critical_value_two_sided_95"], abs=1e-7, rel=1e-7)
 
 
 @pytest.mark.parametrize("row", QUANTILES["dunnett_unequal_groups"])
 def test_dunnett_unequal_groups(row: dict[str, Any]) -> None:
     """Correlations of unequal groups, from the groups' sizes."""
-    critical = largest_t_quantile(0.95, np.array(row["correlation"]), row["df"])
+    critical = largest_t(np.array(row["correlation"])).quantile(0.95, row["df"])
     assert critical == pytest.approx(row["critical_value_two_sided_95"], abs=1e-7)
 
 
-def test_general_correlation_agrees_with_the_product_form() -> None:
-    """The lattice rule for any correlation gives what the exact double integral gives, to 1e-5."""
-    from trialkit.mixed import multivariate_t
+def two_factor_probability(limits: np.ndarray, loadings: np.ndarray) -> np.ndarray:
+    """Probability that all |Z_i| <= limit when two common normals make the correlation: an exact double integral."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
+    weights = weights / weights.sum()
+    first, second = np.meshgrid(nodes, nodes, indexing="ij")
+    own = np.sqrt(1 - (loadings**2).sum(1))
+    result = []
+    for limit in limits:
+        inside = np.ones_like(first)
+        for (a, b), spread in zip(loadings, own, strict=True):
+            shift = a * first + b * second
+            inside *= ndtr((limit - shift) / spread) - ndtr((-limit - shift) / spread)
+        result.append(weights @ inside @ weights)
+    return np.array(result)
 
-    loadings = np.array([0.9, 0.5, 0.7, 0.3, 0.6])
-    correlation = np.outer(loadings, loadings) + np.diag(1 - loadings**2)
-    for critical, df in [(2.0, 12.0), (2.7, 8.4), (3.5, 30.0)]:
-        exact = largest_t_probability(critical, correlation, df)
-        assert multivariate_t._lattice(critical, correlation, df) == pytest.approx(exact, abs=1e-5)
+
+@pytest.mark.parametrize("size", [4, 7, 15])
+def test_general_correlation(size: int) -> None:
+    """A correlation that is no product form gives what an independent exact integral gives, to 1e-5."""
+    rng = np.random.default_rng(size)
+    loadings = np.column_stack([rng.uniform(0.5, 0.8, size), rng.uniform(-0.4, 0.4, size)])
+    correlation = loadings @ loadings.T
+    np.fill_diagonal(correlation, 1.0)
+    assert product_loadings(correlation) is None
+    limits = np.linspace(0.5, 5.0, 19)
+    np.testing.assert_allclose(interpolated(correlation)(limits), two_factor_probability(limits, loadings), atol=1e-5)
 
 
 def test_nist_analysis_of_variance(nist_case: Any) -> None:

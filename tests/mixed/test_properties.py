@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from dense_mixed import dense
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from dense_mixed import dense
 from trialkit.mixed import MixedModelError, fit_mixed
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import build_model, prepare

@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pandas as pd
+
 from trialkit.trial.bucket_ids import make_bucket_id
 
 DATA = Path(__file__).parents[1] / "reference" / "mixed_models" / "oats_split_plot.csv"

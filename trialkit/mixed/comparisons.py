@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from trialkit.mixed.errors import MixedModelError
-from trialkit.mixed.multivariate_t import largest_t_probability, largest_t_quantile
+from trialkit.mixed.multivariate_t import largest_t
 from trialkit.mixed.small_sample import SmallSample
 
 FloatArray = NDArray[np.float64]
@@ -93,8 +93,9 @@ def _adjusted(
     if adjust == "tukey":
         return _tukey(t, df, levels, confidence)
     if adjust == "dunnett":
-        p = np.array([1 - largest_t_probability(c, correlation, v) for c, v in zip(t, df, strict=True)])
-        critical = {v: largest_t_quantile(confidence, correlation, v) for v in dict.fromkeys(np.round(df, 9))}
+        largest = largest_t(correlation)
+        p = np.array([1 - largest.probability(c, v) for c, v in zip(t, df, strict=True)])
+        critical = {v: largest.quantile(confidence, v) for v in dict.fromkeys(np.round(df, 9))}
         return p, np.array([critical[v] for v in np.round(df, 9)])
     from statsmodels.stats.multitest import multipletests
 

@@ -1,0 +1,154 @@
+"""Checks of the model that change what the report says."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.analysis.answer import Check
+from trialkit.mixed import MixedFit
+
+FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
+SUSPICIOUS_P = 0.01
+FEWEST_BUCKETS_TO_TEST = 8
+OUTLIER_FAMILY_LEVEL = 0.05
+
+
+@dataclass(frozen=True)
+class BucketResiduals:
+    """Bucket means less their treatment and block means.
+
+    Attributes
+    ----------
+    buckets : pandas.DataFrame
+        bucket, site, and columns ``residual`` (response's unit) and ``studentised`` (externally studentised).
+    df : int
+        Degrees of freedom left.
+    """
+
+    buckets: pd.DataFrame
+    df: int
+
+
+def bucket_residuals(heads: pd.DataFrame, response: str) -> BucketResiduals:
+    """Residuals of bucket means on treatment and block, each bucket counted once.
+
+    Externally studentised: ``e / (s_(i) sqrt(1 - h))`` (Cook & Weisberg 1982, Residuals and Influence in
+    Regression, sec. 2.2).
+    """
+    keys = ["bucket", "site", "block", "treatment"]
+    buckets = heads.groupby(keys, observed=True, as_index=False)[response].mean()
+    block = buckets.groupby(["site", "block"]).ngroup().to_numpy()
+    columns = [_dummies(block), _dummies(pd.factorize(buckets["treatment"])[0])]
+    u, s, _ = np.linalg.svd(np.column_stack(columns), full_matrices=False)
+    basis = u[:, s > 1e-10 * s[0]]
+    y = buckets[response].to_numpy(float)
+    residual = y - basis @ (basis.T @ y)
+    df = len(y) - basis.shape[1]
+    spare = np.maximum(1 - (basis**2).sum(1), 1e-12)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        deleted = (residual @ residual - residual**2 / spare) / (df - 1)
+        studentised = residual / np.sqrt(deleted * spare)
+    return BucketResiduals(buckets.assign(residual=residual, studentised=studentised), df)
+
+
+def _dummies(codes: NDArray[np.intp]) -> NDArray[np.float64]:
+    return np.eye(int(codes.max()) + 1)[codes]
+
+
+def model_checks(heads: pd.DataFrame, response: str, unit: str, fit: MixedFit) -> Iterator[Check]:
+    """Check replication, the shape and spread of bucket residuals, and single buckets that stand out."""
+    yield _replication(fit)
+    residuals = bucket_residuals(heads, response)
+    if residuals.df < FEWEST_BUCKETS_TO_TEST:
+        yield Check(
+            "residuals",
+            "Too few buckets to check the model",
+            f"Only {residuals.df} degrees of freedom are left among the bucket means.",
+            "The intervals rest on the assumption that buckets vary alike and symmetrically; it could not be checked.",
+            False,
+        )
+        return
+    yield _shape(residuals)
+    if residuals.buckets["site"].nunique() > 1:
+        yield _spread(residuals)
+    yield _outlier(residuals, unit)
+
+
+def _replication(fit: MixedFit) -> Check:
+    df = float(fit.anova().loc["treatment", "denominator_df"])
+    ok = df >= FEWEST_ERROR_DF
+    return Check(
+        "replication",
+        "Enough replication",
+        f"Treatments are compared with {df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
+        "The trial is large enough for its intervals to be trusted."
+        if ok
+        else "Intervals are wide because there are few buckets or gardens; another season would help most.",
+        ok,
+    )
+
+
+def _shape(residuals: BucketResiduals) -> Check:
+    """Shapiro & Wilk's test of the bucket residuals, by pingouin."""
+    import pingouin
+
+    row = pingouin.normality(residuals.buckets["residual"]).iloc[0]
+    ok = bool(row["pval"] >= SUSPICIOUS_P)
+    return Check(
+        "shape",
+        "Bucket-to-bucket variation is bell-shaped",
+        f"Shapiro-Wilk W = {row['W']:.3f}, p = {row['pval']:.3f} over {len(residuals.buckets)} buckets.",
+        "Nothing to do."
+        if ok
+        else "A few buckets are far from the rest or the spread is lopsided: read the intervals as approximate.",
+        ok,
+    )
+
+
+def _spread(residuals: BucketResiduals) -> Check:
+    """Levene's test of equal spread between sites, by pingouin."""
+    import pingouin
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
+        table = pingouin.homoscedasticity(residuals.buckets, dv="residual", group="site", method="levene")
+    p = float(table["pval"].iloc[0])
+    spread = residuals.buckets.groupby("site")["residual"].std()
+    ok = not p < SUSPICIOUS_P
+    return Check(
+        "spread",
+        "Gardens vary alike",
+        f"Standard deviations between like buckets run from {spread.min():.3g} to {spread.max():.3g} "
+        f"(Levene p = {p:.3f}).",
+        "Nothing to do."
+        if ok
+        else f"Buckets at {spread.idxmax()} vary most: its results count for more than they should.",
+        ok,
+    )
+
+
+def _outlier(residuals: BucketResiduals, unit: str) -> Check:
+    """Look at the bucket with the largest studentised residual, allowing for having looked at all (Bonferroni)."""
+    from scipy.special import stdtr
+
+    at = residuals.buckets["studentised"].abs().idxmax()
+    row = residuals.buckets.loc[at]
+    p = min(1.0, 2 * float(stdtr(residuals.df - 1, -abs(row["studentised"]))) * len(residuals.buckets))
+    ok = p >= OUTLIER_FAMILY_LEVEL
+    return Check(
+        "outlier",
+        "No bucket stands out",
+        f"Bucket {row['bucket']} at {row['site']} lies {abs(row['residual']):.3g} {unit} "
+        f"{'above' if row['residual'] > 0 else 'below'} what its treatment and block lead one to expect "
+        f"(p = {p:.3f}, allowing for all buckets).",
+        "Nothing to do."
+        if ok
+        else "Look at this bucket's record before relying on the answer: a slip of the pen is likely.",
+        ok,
+    )

@@ -1,0 +1,102 @@
+"""The model that the randomisation implies: derived from the protocol and the layout, never typed by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+FEWEST_RANDOM_LEVELS = 3
+
+STRATUM_LABELS = {
+    "site": "sites",
+    "site:block": "blocks within sites",
+    "site:block:whole_plot": "whole plots within blocks",
+    "bucket": "buckets treated alike",
+}
+
+
+@dataclass(frozen=True)
+class DerivedModel:
+    """Fixed and random part for any response of a trial.
+
+    Attributes
+    ----------
+    treatment : tuple of str
+        Columns of the varied treatment factors; they enter with all their interactions.
+    nuisance : tuple of str
+        Groupings with too few levels to be random, entered as fixed.
+    random : tuple of str
+        Random terms besides the residual.
+    residual_label : str
+        What the residual is: heads within buckets, or buckets where each has one head.
+    notes : tuple of str
+        What the adviser should know about the choice.
+    """
+
+    treatment: tuple[str, ...]
+    nuisance: tuple[str, ...]
+    random: tuple[str, ...]
+    residual_label: str
+    notes: tuple[str, ...]
+
+    def formula(self, response: str, treatment: str | None = None) -> str:
+        """Write the model formula, with the factors crossed or one joint `treatment` column."""
+        return f"{response} ~ {' + '.join([*self.nuisance, treatment or ' * '.join(self.treatment)])}"
+
+    def label(self, term: str) -> str:
+        """Name a random term, or the residual, in words."""
+        if term == "residual":
+            return self.residual_label
+        if term in STRATUM_LABELS:
+            return STRATUM_LABELS[term]
+        return f"{term.split(':')[1].removesuffix('_tsp')} effect differing between sites"
+
+
+def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence[str]) -> DerivedModel:
+    """Derive the model from how the trial was randomised.
+
+    Heads of one bucket share a solution, so the bucket is the replicate (Hurlbert 1984, Ecol. Monogr. 54, 187-211)
+    and stands in the model whenever a bucket has more than one head. Sites, and the treatment effects that differ
+    between them, are random from three sites up; fewer are fixed and the conclusions hold for those sites only.
+
+    Parameters
+    ----------
+    heads : pandas.DataFrame
+        One row a head, with bucket, site, block, the treatment columns and, in a split-plot, whole_plot.
+    treatment : sequence of str
+        Columns of the varied factors.
+    strata : sequence of str
+        Randomisation strata of the layout, such as ``"site:block"``.
+    """
+    interactions = [f"site:{column}" for column in treatment]
+    random: list[str] = []
+    nuisance: list[str] = []
+    notes: list[str] = []
+    kept: list[pd.Series] = []
+    for term in ["site", *strata, "bucket", *interactions]:
+        groups = heads.groupby(term.split(":"), sort=False, observed=True).ngroup()
+        levels = groups.nunique()
+        if levels in (1, len(heads)) or any(_same_grouping(groups, other) for other in kept):
+            continue
+        if term in interactions and heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
+            continue
+        kept.append(groups)
+        if levels >= FEWEST_RANDOM_LEVELS:
+            random.append(term)
+        else:
+            nuisance.append(term.split(":")[-1])
+            notes.append(f"There are only {levels} {STRATUM_LABELS[term]}, too few to stand for others.")
+    if heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
+        notes.append("The conclusions hold for the gardens of this trial only: fewer than three took part.")
+    several = heads.groupby("bucket").size().max() > 1
+    label = "heads within a bucket" if several else "buckets treated alike"
+    return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes))
+
+
+def _same_grouping(first: pd.Series, second: pd.Series) -> bool:
+    """Tell whether two groupings put the rows together alike, so that one variance cannot be told from the other."""
+    return bool(
+        pd.DataFrame({"a": first, "b": second}).drop_duplicates().shape[0] == first.nunique() == second.nunique()
+    )

@@ -1,0 +1,121 @@
+"""The whole document that an analysis writes, and its published schema.
+
+``python -m trialkit.analysis.document`` prints ``schemas/results.schema.json``; a test checks that the file is current.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from trialkit.analysis.answer import Decision, Level, Losses, ResponseResult
+
+SIGNIFICANT_DIGITS = 12
+
+
+@dataclass(frozen=True)
+class About:
+    """The trial in the adviser's words."""
+
+    id: str
+    title: str
+    question: str
+    season: str
+    started_on: str | None
+    contact_role: str
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file that the analysis read, with its SHA-256 digest."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Site:
+    """A garden that took part."""
+
+    site: str
+    name: str | None
+    kind: str | None
+    water_source: str | None
+    alkalinity_mg_l_caco3: float | None
+    sun_hours: float | None
+
+
+@dataclass(frozen=True)
+class VariedFactor:
+    """A treatment factor with two levels or more."""
+
+    name: str
+    column: str
+    label: str
+    unit: str | None
+    levels: tuple[Level, ...]
+
+
+@dataclass(frozen=True)
+class Design:
+    """What was planned and how it was randomised."""
+
+    kind: str
+    sites: tuple[Site, ...]
+    blocks_per_site: int
+    buckets: int
+    heads_per_bucket: int
+    heads: int
+    volume_l: float
+    whole_plot: str | None
+    factors: tuple[VariedFactor, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Results:
+    """Everything a trial has to say."""
+
+    schema: Literal["trialkit-results-1"]
+    trial: About
+    made_with: dict[str, str]
+    inputs: tuple[InputFile, ...]
+    seed: int
+    design: Design
+    losses: Losses
+    responses: dict[str, ResponseResult]
+    decision: Decision | None
+
+    def as_document(self) -> dict[str, Any]:
+        """Return plain JSON data: numbers to 12 significant digits, missing ones null."""
+        document = _plain(asdict(self))
+        assert isinstance(document, dict)
+        return document
+
+
+def results_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of the document, derived from the classes above."""
+    from pydantic import TypeAdapter
+
+    schema = TypeAdapter(Results).json_schema(mode="serialization")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "trialkit results"}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float):
+        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else None
+    return value
+
+
+if __name__ == "__main__":
+    print(json.dumps(results_schema(), indent=2, ensure_ascii=False))

@@ -1,0 +1,229 @@
+"""One response through the mixed model: variances, tests, means, comparisons with the current practice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trialkit.analysis.answer import (
+    BucketMean,
+    Comparison,
+    FittedModel,
+    LevelMean,
+    Mean,
+    ResponseResult,
+    SiteMean,
+    Test,
+    Treatment,
+    Variance,
+)
+from trialkit.analysis.checks import model_checks
+from trialkit.analysis.derived_model import DerivedModel
+from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, fit_mixed
+
+TOO_SMALL = "too small to measure"
+
+
+@dataclass(frozen=True)
+class Fits:
+    """The same model written twice: with the factors crossed, and with one joint treatment factor.
+
+    The joint form keeps every combination that was tried estimable when another was not.
+    """
+
+    crossed: MixedFit
+    joint: MixedFit
+    bounds: str
+    note: str | None
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked of a response.
+
+    Attributes
+    ----------
+    response, label, unit : str
+        Column of the data; its name and unit for people.
+    treatments : pandas.DataFrame
+        The combinations of the protocol, varied columns only, in factorial order; index is the joint label.
+    current : str
+        Joint label of the current practice.
+    confidence : float
+    """
+
+    response: str
+    label: str
+    unit: str
+    treatments: pd.DataFrame
+    current: str
+    confidence: float
+
+    def treatment(self, label: str) -> Treatment:
+        """Levels of a combination by column."""
+        return {str(column): value for column, value in self.treatments.loc[label].items()}
+
+
+def analyse_response(
+    question: Question, heads: pd.DataFrame, model: DerivedModel
+) -> tuple[ResponseResult, Fits | None]:
+    """Fit and summarise one response.
+
+    Parameters
+    ----------
+    question : Question
+    heads : pandas.DataFrame
+        One row a head that has the response, with bucket, site, block, treatment columns and the joint ``treatment``.
+    model : DerivedModel
+    """
+    try:
+        fits = fit_response(question, heads, model)
+    except MixedModelError as error:
+        return ResponseResult(question.label, question.unit, "not analysed", str(error)), None
+    result = ResponseResult(
+        label=question.label,
+        unit=question.unit,
+        status="analysed",
+        reason=None,
+        model=_fitted_model(fits, heads, model),
+        variances=_variances(fits.crossed, model),
+        tests=_tests(fits.crossed),
+        means=_means(question, fits.joint, heads),
+        marginal_means=_marginal_means(question, fits.crossed, model),
+        comparisons=_comparisons(question, fits.joint),
+        buckets=_buckets(question, heads),
+        site_means=_site_means(question, heads),
+        checks=tuple(model_checks(heads, question.response, question.unit, fits.joint)),
+    )
+    return result, fits
+
+
+def fit_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Fits:
+    """Fit with the variances of the strata free, so that a balanced trial keeps exactly its level.
+
+    Where that does not settle, hold the variances at zero or above and say so.
+    """
+    crossed, joint = model.formula(question.response), model.formula(question.response, "treatment")
+    try:
+        return Fits(
+            fit_mixed(heads, crossed, model.random, bounds="strata"),
+            fit_mixed(heads, joint, model.random, bounds="strata"),
+            "strata",
+            None,
+        )
+    except NotConverged:
+        note = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
+        return Fits(fit_mixed(heads, crossed, model.random), fit_mixed(heads, joint, model.random), "nonnegative", note)
+
+
+def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel) -> FittedModel:
+    fit = fits.crossed
+    statements = [*model.notes, *([fits.note] if fits.note else [])]
+    if fit.aliased:
+        statements.append(
+            "Some combinations were never tried or all lost, so interactions are tested only as far as the data reach."
+        )
+    return FittedModel(
+        formula=fit.formula,
+        random=model.random,
+        bounds=fits.bounds,
+        iterations=fit.record.iterations,
+        criterion=fit.criterion,
+        observations=len(heads),
+        buckets=heads["bucket"].nunique(),
+        statements=tuple(statements),
+    )
+
+
+def _variances(fit: MixedFit, model: DerivedModel) -> tuple[Variance, ...]:
+    return tuple(
+        Variance(
+            term=str(term),
+            label=model.label(str(term)),
+            variance=float(value),
+            sd=float(np.sqrt(value)) if value > 0 else None,
+            statement=None if value > 0 else TOO_SMALL,
+        )
+        for term, value in fit.variances.items()
+    )
+
+
+def _tests(fit: MixedFit) -> tuple[Test, ...]:
+    table = fit.anova().dropna()
+    return tuple(
+        Test(
+            term=str(term),
+            label=" by ".join(column.removesuffix("_tsp") for column in str(term).split(":")),
+            f=float(row["f"]),
+            numerator_df=int(row["numerator_df"]),
+            denominator_df=float(row["denominator_df"]),
+            p=float(row["p"]),
+        )
+        for term, row in table.iterrows()
+    )
+
+
+def _means(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Mean, ...]:
+    counts = heads.groupby("treatment", observed=True)["bucket"].agg(["nunique", "size"])
+    table = fit.means("treatment", confidence=question.confidence)
+    return tuple(
+        Mean(
+            treatment=question.treatment(str(label)),
+            **_numbers(row, "mean", "se", "df", "lower", "upper"),
+            buckets=int(counts.loc[label, "nunique"]),
+            heads=int(counts.loc[label, "size"]),
+        )
+        for label, row in table.iterrows()
+    )
+
+
+def _marginal_means(question: Question, fit: MixedFit, model: DerivedModel) -> dict[str, tuple[LevelMean, ...]]:
+    result = {}
+    for column in model.treatment:
+        try:
+            table = fit.means(column, confidence=question.confidence)
+        except NotEstimable:
+            continue
+        result[column] = tuple(
+            LevelMean(level=level, **_numbers(row, "mean", "se", "df", "lower", "upper"))
+            for level, row in table[table["estimable"]].iterrows()
+        )
+    return result
+
+
+def _comparisons(question: Question, fit: MixedFit) -> tuple[Comparison, ...]:
+    if question.current not in fit.model.fixed.factors["treatment"]:
+        return ()
+    table = fit.compare("treatment", "versus", question.current, confidence=question.confidence)
+    return tuple(
+        Comparison(
+            treatment=question.treatment(str(label)),
+            difference=float(row["estimate"]),
+            **_numbers(row, "se", "df", "lower", "upper", "p"),
+        )
+        for label, row in table.iterrows()
+    )
+
+
+def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:
+    return {column: float(row[column]) for column in columns}
+
+
+def _buckets(question: Question, heads: pd.DataFrame) -> tuple[BucketMean, ...]:
+    grouped = heads.groupby(["bucket", "site", "block", "treatment"], observed=True, sort=True)[question.response]
+    return tuple(
+        BucketMean(str(bucket), str(site), str(block), question.treatment(str(label)), float(mean), int(size))
+        for (bucket, site, block, label), (mean, size) in grouped.agg(["mean", "size"]).iterrows()
+    )
+
+
+def _site_means(question: Question, heads: pd.DataFrame) -> tuple[SiteMean, ...]:
+    by_bucket = heads.groupby(["site", "treatment", "bucket"], observed=True)[question.response].mean()
+    grouped = by_bucket.groupby(["site", "treatment"], observed=True).agg(["mean", "size"])
+    return tuple(
+        SiteMean(str(site), question.treatment(str(label)), float(row["mean"]), int(row["size"]))
+        for (site, label), row in grouped.iterrows()
+    )

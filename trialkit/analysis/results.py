@@ -1,0 +1,235 @@
+"""`analyse`: everything that a trial has to say."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import fields
+from importlib.metadata import version
+
+import numpy as np
+import pandas as pd
+
+from trialkit.analysis.answer import Decision, ResponseResult
+from trialkit.analysis.decision import Evidence, Thresholds, Worth, draw_means, judge
+from trialkit.analysis.derived_model import DerivedModel, derive_model
+from trialkit.analysis.document import About, Design, InputFile, Results, Site, VariedFactor
+from trialkit.analysis.losses import count_losses
+from trialkit.analysis.response import Fits, Question, analyse_response
+from trialkit.errors import NotComputed
+from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.trial.check import Trial
+from trialkit.trial.protocol import FACTOR_COLUMNS
+
+DECISION_STREAM = 1  # the layout is stream 0 of the protocol's seed
+LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
+FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
+FIXED_HARVEST = (
+    "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about the "
+    "treatments."
+)
+
+
+def analyse(trial: Trial) -> Results:
+    """Analyse a checked trial.
+
+    Parameters
+    ----------
+    trial : Trial
+        As `trialkit.check` returns it; it must have no error.
+
+    Returns
+    -------
+    Results
+        The same trial gives the same results; ``as_document()`` is what ``schemas/results.schema.json`` describes.
+
+    Raises
+    ------
+    NotComputed
+        If no head was harvested.
+    """
+    treatments = joint_treatments(trial)
+    layout = label_treatments(trial.layout, treatments)
+    heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
+    harvested = _harvested(heads)
+    strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
+    questions = _questions(trial, treatments)
+    responses, weight_fits, model = {}, None, None
+    for name, question in questions.items():
+        data = harvested[harvested[name].notna()]
+        reason = _not_asked(trial, name, data)
+        if reason:
+            responses[name] = ResponseResult(question.label, question.unit, "not analysed", reason)
+            continue
+        model = derive_model(data, list(treatments.columns), strata)
+        responses[name], fits = analyse_response(question, data, model)
+        weight_fits = fits if name == "weight_g" else weight_fits
+    return Results(
+        schema="trialkit-results-1",
+        trial=_about(trial),
+        made_with=_versions(),
+        inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
+        seed=trial.protocol.layout.seed,
+        design=_design(trial, model),
+        losses=count_losses(layout, heads, trial.protocol.bucket.heads, treatments),
+        responses=responses,
+        decision=_decide(trial, treatments, layout, responses, weight_fits),
+    )
+
+
+def joint_treatments(trial: Trial) -> pd.DataFrame:
+    """Treatment combinations, varied columns only, by joint label in factorial order."""
+    columns = list(trial.protocol.treatment_columns)
+    frame = trial.protocol.treatments()[columns].drop_duplicates(ignore_index=True)
+    width = len(str(len(frame)))
+    return frame.set_axis([f"t{i + 1:0{width}d}" for i in range(len(frame))])
+
+
+def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:
+    """Add the joint ``treatment`` to a layout; levels become ordered categories, so that tables keep their order."""
+    columns = list(treatments.columns)
+    keys = treatments.assign(treatment=treatments.index)
+    labelled = layout.drop(columns=["treatment"], errors="ignore").merge(keys, on=columns, validate="many_to_one")
+    labelled["treatment"] = pd.Categorical(labelled["treatment"], categories=list(treatments.index))
+    for column in columns:
+        labelled[column] = pd.Categorical(labelled[column], categories=list(treatments[column].unique()))
+    return labelled
+
+
+def _harvested(heads: pd.DataFrame) -> pd.DataFrame:
+    harvested = heads[heads["outcome"] == "harvested"]
+    if harvested.empty:
+        raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
+    days = (harvested["harvested_on"] - harvested["transplanted_on"]).dt.days
+    return harvested.assign(days=days.astype(float))
+
+
+def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
+    confidence = trial.protocol.decision.confidence
+    current = _current_label(trial, treatments)
+    asked = {"weight_g": ("head weight", "g"), "days": ("days to harvest", "days")}
+    return {name: Question(name, label, unit, treatments, current, confidence) for name, (label, unit) in asked.items()}
+
+
+def _current_label(trial: Trial, treatments: pd.DataFrame) -> str:
+    practice = trial.protocol.decision.current_practice
+    names = {FACTOR_COLUMNS[factor]: level for factor, level in practice.items()}
+    matches = (treatments == pd.Series({c: names[c] for c in treatments.columns})).all(axis=1)
+    return str(treatments.index[matches][0])
+
+
+def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
+    """Why a response is not analysed, if it is not."""
+    wanted = trial.protocol.responses.weight if name == "weight_g" else trial.protocol.responses.days
+    if not wanted:
+        return "The protocol does not ask for it."
+    if data.empty:
+        return "No head has this record."
+    if name == "days" and (data.groupby("site", observed=True)["harvested_on"].nunique() == 1).all():
+        return FIXED_HARVEST
+    return None
+
+
+def _about(trial: Trial) -> About:
+    about = trial.protocol.trial
+    started = about.started_on.isoformat() if about.started_on else None
+    return About(about.id, about.title, about.question, about.season, started, about.contact_role)
+
+
+def _versions() -> dict[str, str]:
+    return {"trialkit": version("trialkit"), "python": platform.python_version()} | {
+        library: version(library) for library in LIBRARIES
+    }
+
+
+def _design(trial: Trial, model: DerivedModel | None) -> Design:
+    protocol = trial.protocol
+    taking_part = trial.sites[trial.sites["site"].isin(trial.layout["site"])].sort_values("site")
+    columns = [field.name for field in fields(Site)]
+    rows = taking_part.reindex(columns=columns).astype(object)
+    return Design(
+        kind=protocol.layout.kind,
+        sites=tuple(Site(**row) for row in rows.where(rows.notna(), None).to_dict("records")),
+        blocks_per_site=protocol.layout.blocks,
+        buckets=len(trial.layout),
+        heads_per_bucket=protocol.bucket.heads,
+        heads=len(trial.layout) * protocol.bucket.heads,
+        volume_l=protocol.bucket.volume_l,
+        whole_plot=protocol.layout.whole_plot,
+        factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
+        notes=model.notes if model else (),
+    )
+
+
+def _factor(trial: Trial, name: str) -> VariedFactor:
+    label, unit = FACTOR_WORDS[name]
+    levels = next(factor.levels for key, factor in trial.protocol.factors.items() if key == name)
+    return VariedFactor(name, FACTOR_COLUMNS[name], label, unit, levels)
+
+
+def _decide(
+    trial: Trial,
+    treatments: pd.DataFrame,
+    layout: pd.DataFrame,
+    responses: Mapping[str, ResponseResult],
+    fits: Fits | None,
+) -> Decision | None:
+    """Judge the candidates that were tried, or return None where head weight could not be analysed."""
+    if fits is None:
+        return None
+    labels = [label for label in treatments.index if label in fits.joint.model.fixed.factors["treatment"]]
+    current = _current_label(trial, treatments)
+    if current not in labels or len(labels) < 2:
+        return None
+    candidates = treatments.loc[labels]
+    seed = np.random.SeedSequence([trial.protocol.layout.seed, DECISION_STREAM]).generate_state(1, np.uint64)[0]
+    comparisons = responses["weight_g"].comparisons
+    df = min(comparison.df for comparison in comparisons)
+    return judge(
+        draw_means(fits.joint, labels, candidates, df, int(seed)),
+        [{str(c): v for c, v in row.items()} for row in candidates.to_dict("records")],
+        labels.index(current),
+        _worth(trial, candidates, responses["days"]),
+        _thresholds(trial),
+        comparisons,
+        Evidence(len(layout), layout["site"].nunique(), trial.protocol.trial.season),
+    )
+
+
+def _thresholds(trial: Trial) -> Thresholds:
+    decision = trial.protocol.decision
+    return Thresholds(
+        margin_g=decision.margin_g,
+        equivalence_margin_g=decision.equivalence_margin_g,
+        adopt_probability=decision.adopt_probability,
+        confidence=decision.confidence,
+        price_per_kg=decision.price_per_kg,
+        cost_per_bucket=decision.cost_per_bucket,
+        delay_cost_per_day=decision.delay_cost_per_day,
+    )
+
+
+def _worth(trial: Trial, candidates: pd.DataFrame, days: ResponseResult) -> Worth:
+    """Price the candidates: lettuce less nutrient and waiting; without a price, grams of head weight."""
+    decision, heads = trial.protocol.decision, trial.protocol.bucket.heads
+    dose = candidates["dose_tsp"].to_numpy(float) if "dose_tsp" in candidates else np.zeros(len(candidates))
+    per_teaspoon = _price_per_teaspoon(trial)
+    nutrient = dose * (per_teaspoon if per_teaspoon is not None else 1.0)
+    if decision.price_per_kg is None:
+        return Worth("g a head", 1.0, np.zeros(len(candidates)), nutrient)
+    cost = dose * (per_teaspoon or 0.0) + decision.cost_per_bucket
+    by_treatment = {tuple(mean.treatment.values()): mean.mean for mean in days.means}
+    waiting = [by_treatment.get(tuple(row), 0.0) for row in candidates.itertuples(index=False)]
+    cost = cost + decision.delay_cost_per_day * np.array(waiting)
+    return Worth("currency a bucket", heads * decision.price_per_kg / 1000, cost, nutrient)
+
+
+def _price_per_teaspoon(trial: Trial) -> float | None:
+    dose = trial.protocol.factors.get("dose")
+    if dose is None or dose.product is None or trial.products.empty:
+        return None
+    row = trial.products[trial.products["product"] == dose.product]
+    if row.empty:
+        return None
+    price = float(row["price_per_kg"].iloc[0]) * float(row["grams_per_tsp"].iloc[0]) / 1000
+    return price if np.isfinite(price) else None

@@ -1,0 +1,34 @@
+"""``trialkit demo``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.steps import demo_steps
+
+
+@click.command("demo")
+@click.option(
+    "--into",
+    "folder",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    default="trialkit-demo",
+    show_default=True,
+    help="A new or empty folder for the finished trial.",
+)
+@speaks_plainly
+def command(folder: Path) -> None:
+    """Do the whole job on a bundled example: protocol, layout, records, check, analysis, report.
+
+    The county and its records are invented. It takes about ten seconds.
+
+    Example: trialkit demo --into autumn
+    """
+    steps = demo_steps(folder)
+    for number, step in enumerate(steps, 1):
+        click.echo(f"[{number}/{len(steps)}] {step.name} ...", err=True)
+        click.echo(step.run())

@@ -1,0 +1,25 @@
+"""``trialkit layout``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.options import trial_folder
+from trialkit.cli.steps import lay_out
+
+
+@click.command("layout")
+@trial_folder
+@speaks_plainly
+def command(folder: Path) -> None:
+    """Randomise the trial in DIR and write layout.csv.
+
+    The seed in trial.toml decides every draw, so the same protocol gives the same layout. Once there are records the
+    layout is fixed, and the command refuses to write another.
+
+    Example: trialkit layout autumn_dose
+    """
+    click.echo(lay_out(folder))

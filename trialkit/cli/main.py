@@ -1,0 +1,76 @@
+"""The ``trialkit`` command: its groups, its lazy subcommands and its exit codes."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+from trialkit import __version__
+
+# Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("Start", "Do the whole job on a bundled, invented example."),
+    "new": ("Plan", "Start a trial folder."),
+    "layout": ("Plan", "Randomise: which bucket gets which treatment."),
+    "check": ("Garden", "Find every problem in a trial folder."),
+    "analyse": ("Answer", "Fit the model and decide what to recommend."),
+    "report": ("Answer", "Write the report, one self-contained page."),
+}
+ALIASES = {"analyze": "analyse"}
+GROUPS = ("Start", "Plan", "Garden", "Answer")
+
+DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when the command is run."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Name every command."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import a command by its name or alias."""
+        name = ALIASES.get(cmd_name, cmd_name)
+        if name not in COMMANDS:
+            return None
+        command = import_module(f"trialkit.cli.{name}_command").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List the commands under their groups."""
+        for group in GROUPS:
+            with formatter.section(group):
+                formatter.write_dl([(name, line) for name, (where, line) in COMMANDS.items() if where == group])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="trialkit")
+@click.pass_context
+def group(ctx: click.Context) -> None:
+    """Plan, run and answer replicated lettuce-bucket trials in real gardens.
+
+    Begin with: trialkit demo
+
+    Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed.
+    """
+    if os.environ.get("NO_COLOR"):
+        ctx.color = False
+
+
+def main(arguments: list[str] | None = None) -> Any:
+    """Run the command line; the entry point of the ``trialkit`` program."""
+    try:
+        status = group.main(arguments, prog_name="trialkit", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.Abort:
+        click.echo("Stopped. Nothing was left half-written.", err=True)
+        sys.exit(130)
+    sys.exit(status if isinstance(status, int) else DONE)

@@ -1,0 +1,212 @@
+"""What each command does with a trial folder, and the sentence it says; shared by the commands and the demo."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trialkit.errors import NotComputed
+from trialkit.trial.problem import TrialError
+
+if TYPE_CHECKING:
+    from trialkit.trial.check import CheckResult
+
+RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
+DEMO_EXAMPLE = "autumn_dose"
+
+
+@dataclass(frozen=True)
+class Analysed:
+    """Results as plain data, where they were written, and a sentence about them."""
+
+    document: dict[str, Any]
+    path: Path
+    sentence: str
+
+
+def lay_out(folder: Path) -> str:
+    """Randomise a trial and write layout.csv, unless records exist."""
+    from trialkit.trial.atomic import csv_text, write_text
+    from trialkit.trial.check import read_trial
+    from trialkit.trial.randomise import randomise, records_exist
+
+    if records_exist(folder):
+        raise NotComputed(
+            f"{folder} has records already: another layout would part them from their treatments, so layout.csv stays."
+        )
+    trial = read_trial(folder, stage="plan")
+    layout = randomise(trial.protocol, trial.sites)
+    write_text(folder / "layout.csv", csv_text(layout))
+    sites, plan = len(trial.sites), trial.protocol.layout
+    return (
+        f"Layout: {len(layout)} buckets at {_count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
+        f"with seed {plan.seed}, written to {folder / 'layout.csv'}."
+    )
+
+
+def check_sentence(result: CheckResult) -> str:
+    """Say how a check went."""
+    if result.trial is None or result.errors:
+        return f"Check: {_count(len(result.errors), 'error')} and {_count(len(result.warnings), 'warning')}."
+    found = f"{len(result.trial.heads)} heads in {result.trial.heads['bucket'].nunique()} buckets"
+    if result.warnings:
+        return f"Check: {found}, no error, {_count(len(result.warnings), 'warning')}."
+    return f"Check: {found}, nothing wrong."
+
+
+def analyse_folder(folder: Path) -> Analysed:
+    """Analyse a checked trial and write results/results.json."""
+    from trialkit.analysis import analyse
+    from trialkit.trial.atomic import write_text
+    from trialkit.trial.check import read_trial
+
+    document = analyse(read_trial(folder)).as_document()
+    path = folder / RESULTS_FOLDER / RESULTS_FILE
+    path.parent.mkdir(exist_ok=True)
+    write_text(path, results_text(document))
+    return Analysed(document, path, f"{_answer(document)} Written to {path}.")
+
+
+def results_text(document: Mapping[str, Any]) -> str:
+    """Write results as JSON: the same results, the same bytes."""
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def write_report(folder: Path) -> str:
+    """Write results/report.html from results/results.json."""
+    from trialkit.report import report_html
+    from trialkit.trial.atomic import write_text
+
+    path = folder / RESULTS_FOLDER / REPORT_FILE
+    write_text(path, report_html(read_results(folder)))
+    return f"Report: {path}"
+
+
+def read_results(folder: Path) -> dict[str, Any]:
+    """Read results/results.json."""
+    path = folder / RESULTS_FOLDER / RESULTS_FILE
+    if not path.is_file():
+        raise NotComputed(f"{path} is not there yet: run trialkit analyse {folder} first.")
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise NotComputed(f"{path} is damaged: run trialkit analyse {folder} again.") from error
+    if not isinstance(document, dict) or document.get("schema") != "trialkit-results-1":
+        raise NotComputed(f"{path} was written by another version: run trialkit analyse {folder} again.")
+    return document
+
+
+def differences(folder: Path) -> list[str]:
+    """Recompute results and report from the inputs and name what is not the same."""
+    from trialkit.analysis import analyse
+    from trialkit.report import report_html
+    from trialkit.trial.check import read_trial
+
+    document = analyse(read_trial(folder)).as_document()
+    wanted = {RESULTS_FILE: results_text(document), REPORT_FILE: report_html(document)}
+    stored = read_results(folder)
+    changed = [f"{key} in {RESULTS_FILE} differs" for key in document if document[key] != stored.get(key)]
+    for name, text in wanted.items():
+        path = folder / RESULTS_FOLDER / name
+        if not path.is_file():
+            changed.append(f"{path} is not there")
+        elif path.read_text(encoding="utf-8") != text:
+            changed.append(f"{path} is not what the inputs give")
+    return changed
+
+
+def copy_bundled(folder: Path, name: str) -> str:
+    """Copy a bundled example."""
+    from trialkit.trial.new import copy_example
+
+    copy_example(name, folder)
+    return f"Copied the invented example {name} to {folder}. Next: trialkit check {folder}"
+
+
+def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
+    """Start a trial folder from answers, asking for those that are missing."""
+    from trialkit.cli.questions import Options, ask
+    from trialkit.trial import new
+
+    if folder.exists() and any(folder.iterdir()):
+        raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
+    new.start_trial(folder, ask(Options(**answers)))
+    return (
+        f"Started {folder}. Look through trial.toml, describe gardens and products in sites.csv and products.csv, "
+        f"then: trialkit layout {folder}"
+    )
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of the demo: its name, and what to run for its sentence."""
+
+    name: str
+    run: Callable[[], str]
+
+
+def demo_steps(folder: Path) -> list[Step]:
+    """List the steps of the demo."""
+    return [
+        Step("protocol", lambda: _demo_protocol(folder)),
+        Step("layout", lambda: lay_out(folder)),
+        Step("records", lambda: _demo_records(folder)),
+        Step("check", lambda: _demo_check(folder)),
+        Step("analyse", lambda: analyse_folder(folder).sentence),
+        Step("report", lambda: _demo_report(folder)),
+    ]
+
+
+def _demo_protocol(folder: Path) -> str:
+    from trialkit.trial.new import copy_example
+    from trialkit.trial.protocol import PROTOCOL_FILE, read_protocol
+
+    copy_example(DEMO_EXAMPLE, folder, planned_only=True)
+    protocol = read_protocol(folder / PROTOCOL_FILE)
+    treatments = len(protocol.treatments())
+    return (
+        f"Protocol: {protocol.trial.question} {treatments} treatments, {protocol.bucket.heads} heads a bucket; "
+        "the county is invented."
+    )
+
+
+def _demo_records(folder: Path) -> str:
+    from trialkit.planning.invented_county import generate_records, write_records
+    from trialkit.trial.check import read_trial
+
+    trial = read_trial(folder, stage="layout")
+    records = generate_records(trial.protocol, trial.sites, trial.layout)
+    write_records(folder, records)
+    lost = int(records.heads["outcome"].isin(["dead", "bolted", "missing"]).sum())
+    return f"Records: {len(records.heads)} heads drawn with the protocol's seed, {lost} of them lost on the way."
+
+
+def _demo_check(folder: Path) -> str:
+    from trialkit.trial.check import check_trial
+
+    result = check_trial(folder)
+    if result.errors:
+        raise TrialError(result.errors)
+    return check_sentence(result)
+
+
+def _demo_report(folder: Path) -> str:
+    from trialkit.analysis.wording import treatment_words
+
+    sentence = write_report(folder)
+    decision = read_results(folder)["decision"]
+    return f"{sentence}\nRecommended defaults ({decision['verdict']}): {treatment_words(decision['recommended'])}"
+
+
+def _answer(document: Mapping[str, Any]) -> str:
+    decision = document["decision"]
+    if decision is None:
+        return "Analysis: no recommendation could be made."
+    return f"Analysis: {' '.join(decision['sentences'])}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,1 @@
+"""Before a trial: for now, the invented county whose records stand in for real ones in examples and tests."""

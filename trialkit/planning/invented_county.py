@@ -1,0 +1,217 @@
+"""Larkmoor County, which does not exist: records drawn from a known truth, for examples and for tests.
+
+Every number here was made up. An analysis of the records must find the truth again; the tests ask for that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.trial.atomic import csv_text, write_text
+from trialkit.trial.protocol import Protocol
+
+FloatArray = NDArray[np.float64]
+
+RECORDS_STREAM = 2  # the layout is stream 0 of the protocol's seed, the decision stream 1
+FIRST_SOWING = date(2026, 8, 6)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is true in the invented county.
+
+    Attributes
+    ----------
+    plateau_g : mapping
+        Head weight that each cultivar approaches with ample nutrient, g.
+    days : mapping
+        Mean days from transplanting to ready, by cultivar.
+    dose_rate : float
+        Rate of the dose curve ``1 - exp(-rate * dose_tsp)`` (Mitscherlich), per teaspoon.
+    acidifier_g : mapping
+        Effect of each acidifier on head weight, g; nil where not named.
+    sd_g, sd_days : mapping
+        Standard deviations by random term, of weight in g and of days.
+    lost : mapping
+        Probability of each fate other than a harvest.
+    """
+
+    plateau_g: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "Larkmoor Butter": 150.0,
+            "Fenleaf": 168.0,
+            "Copperfrill": 138.0,
+            "Paleheart": 146.0,
+            "Mossridge": 155.0,
+            "Tidewater": 160.0,
+        }
+    )
+    days: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "Larkmoor Butter": 41.0,
+            "Fenleaf": 38.0,
+            "Copperfrill": 37.0,
+            "Paleheart": 43.0,
+            "Mossridge": 42.0,
+            "Tidewater": 40.0,
+        }
+    )
+    dose_rate: float = 0.45
+    acidifier_g: Mapping[str, float] = field(default_factory=lambda: {"none": -12.0})
+    sd_g: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "site": 14.0,
+            "site:block": 6.0,
+            "site:cultivar": 3.0,
+            "site:dose_tsp": 3.0,
+            "site:acidifier": 2.0,
+            "bucket": 9.0,
+            "residual": 14.0,
+        }
+    )
+    sd_days: Mapping[str, float] = field(
+        default_factory=lambda: {"site": 1.5, "site:block": 0.5, "bucket": 1.0, "residual": 1.5}
+    )
+    lost: Mapping[str, float] = field(default_factory=lambda: {"dead": 0.02, "bolted": 0.01, "missing": 0.01})
+
+    def mean_weight_g(self, layout: pd.DataFrame) -> FloatArray:
+        """Mean head weight of each row's treatment over all gardens, g; shape (rows,)."""
+        plateau = layout["cultivar"].map(lambda name: self.plateau_g.get(name, 150.0)).to_numpy(float)
+        dose = layout["dose_tsp"].fillna(6.0).to_numpy(float)
+        acid = layout["acidifier"].map(lambda name: self.acidifier_g.get(name, 0.0)).to_numpy(float)
+        return np.asarray(plateau * (1 - np.exp(-self.dose_rate * dose)) + acid)
+
+
+@dataclass(frozen=True)
+class Records:
+    """What the volunteers of the invented county send back."""
+
+    heads: pd.DataFrame
+    solution: pd.DataFrame
+    visits: pd.DataFrame
+
+
+def generate_records(
+    protocol: Protocol, sites: pd.DataFrame, layout: pd.DataFrame, truth: Truth | None = None
+) -> Records:
+    """Draw the records of a whole season.
+
+    Parameters
+    ----------
+    protocol : Protocol
+        Its seed decides every draw.
+    sites, layout : pandas.DataFrame
+        The trial's tables.
+    truth : Truth, optional
+    """
+    truth = truth or Truth()
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.layout.seed, RECORDS_STREAM])))
+    sown = protocol.schedule.sow_on or FIRST_SOWING
+    transplanted = sown + timedelta(days=protocol.schedule.transplant_after_days or 14)
+    visits = _visit_days(protocol)
+    heads = layout.loc[layout.index.repeat(protocol.bucket.heads)].reset_index(drop=True)
+    heads["head"] = heads.groupby("bucket", sort=False).cumcount() + 1
+    weight = truth.mean_weight_g(heads) + _random_part(heads, truth.sd_g, rng)
+    mean_days = heads["cultivar"].map(lambda name: truth.days.get(name, 40.0)).to_numpy(float)
+    ready = mean_days + _random_part(heads, truth.sd_days, rng)
+    fate = rng.choice(["", *truth.lost], size=len(heads), p=[1 - sum(truth.lost.values()), *truth.lost.values()])
+    return Records(
+        _head_rows(heads, weight, ready, fate, visits, transplanted),
+        _solution_rows(protocol, sites, layout, transplanted, rng),
+        _visit_rows(layout, visits, transplanted),
+    )
+
+
+def _visit_days(protocol: Protocol) -> NDArray[np.intp]:
+    """Days after transplanting on which the gardens are visited in the harvest window."""
+    first, last = protocol.schedule.harvest_after_days or (28, 56)
+    return np.arange(first, last + 1, protocol.schedule.visit_every_days or 3)
+
+
+def _random_part(heads: pd.DataFrame, sd: Mapping[str, float], rng: np.random.Generator) -> FloatArray:
+    total = np.zeros(len(heads))
+    for term, spread in sd.items():
+        if term == "residual":
+            total += spread * rng.standard_normal(len(heads))
+            continue
+        codes = heads.groupby(term.split(":"), sort=True, dropna=False).ngroup().to_numpy()
+        total += spread * rng.standard_normal(int(codes.max()) + 1)[codes]
+    return total
+
+
+def _head_rows(
+    heads: pd.DataFrame,
+    weight: FloatArray,
+    ready: FloatArray,
+    fate: NDArray[np.str_],
+    visits: NDArray[np.intp],
+    transplanted: date,
+) -> pd.DataFrame:
+    """Each head is cut at the first visit on which it is ready; one not ready at the last visit stays."""
+    at = np.searchsorted(visits, ready)
+    outcome = np.where(fate != "", fate, np.where(at < len(visits), "harvested", "not_ready"))
+    cut = outcome == "harvested"
+    seen = np.where(outcome == "not_ready", len(visits), at)
+    days = [transplanted + timedelta(days=int(day)) for day in visits]
+    return pd.DataFrame(
+        {
+            "bucket": heads["bucket"],
+            "head": heads["head"],
+            "transplanted_on": transplanted.isoformat(),
+            "outcome": outcome,
+            "harvested_on": [days[i].isoformat() if c else "" for i, c in zip(at, cut, strict=True)],
+            "last_not_ready_on": [
+                days[i - 1].isoformat() if o in ("harvested", "not_ready") and i > 0 else ""
+                for i, o in zip(seen, outcome, strict=True)
+            ],
+            "weight_g": [f"{max(w, 5.0):.0f}" if c else "" for w, c in zip(weight, cut, strict=True)],
+            "marketable": ["yes" if c and w >= 60 else "no" if c else "" for w, c in zip(weight, cut, strict=True)],
+            "note": "",
+        }
+    )
+
+
+def _solution_rows(
+    protocol: Protocol, sites: pd.DataFrame, layout: pd.DataFrame, transplanted: date, rng: np.random.Generator
+) -> pd.DataFrame:
+    """One mixing a bucket, on the day of transplanting; pH as a strip shows it, to half a unit."""
+    water = sites.set_index("site").loc[layout["site"]]
+    alkalinity, tap = water["alkalinity_mg_l_caco3"].to_numpy(float), water["water_ph"].to_numpy(float)
+    dose = layout["dose_tsp"].fillna(6.0).to_numpy(float)
+    litres = protocol.bucket.volume_l + rng.normal(0, 0.2, len(layout))
+    per_litre = {"none": 0.0, "citric acid": 0.0003}
+    acid = np.array([per_litre.get(name, 0.004) for name in layout["acidifier"]]) * alkalinity * litres
+    after = np.where(acid > 0, 5.8, tap - 0.3) + rng.normal(0, 0.25, len(layout))
+    conductivity = 0.1 + 0.003 * alkalinity + 0.22 * dose + rng.normal(0, 0.05, len(layout))
+    return pd.DataFrame(
+        {
+            "bucket": layout["bucket"],
+            "measured_on": transplanted.isoformat(),
+            "volume_l": [f"{value:.1f}" for value in litres],
+            "nutrient_tsp": [f"{value:g}" for value in dose],
+            "acid_tsp": [f"{np.round(value * 4) / 4:g}" for value in acid],
+            "ph_before": [f"{np.round(value * 2) / 2:.1f}" for value in tap],
+            "ph_after": [f"{np.round(value * 2) / 2:.1f}" for value in after],
+            "ec_ms_cm": [f"{max(value, 0.1):.2f}" for value in conductivity],
+        }
+    )
+
+
+def _visit_rows(layout: pd.DataFrame, visits: NDArray[np.intp], transplanted: date) -> pd.DataFrame:
+    days = [transplanted + timedelta(days=int(day)) for day in (0, *visits)]
+    rows = [(site, day.isoformat()) for site in sorted(layout["site"].unique()) for day in days]
+    frame = pd.DataFrame(rows, columns=["site", "visited_on"])
+    return frame.assign(observer_role="volunteer", note="")
+
+
+def write_records(folder: Path, records: Records) -> None:
+    """Write heads.csv, solution.csv and visits.csv into a trial folder."""
+    for name in ("heads", "solution", "visits"):
+        write_text(folder / f"{name}.csv", csv_text(getattr(records, name)))

@@ -126,7 +126,8 @@ def small_sample(point: Evaluation, free: NDArray[np.bool_], prepared: Prepared)
     w = np.asarray(np.linalg.inv(point.expected[np.ix_(free, free)]), float)
     p = -point.x_vi_x[free]
     q = point.x_vij_x[np.ix_(free, free)]
-    bias = np.einsum("ij,ijab->ab", w, q - np.einsum("iab,bc,jcd->ijad", p, point.phi, p))
+    weighted = np.tensordot(w, p, 1)
+    bias = np.tensordot(w, q, 2) - (p @ point.phi @ weighted).sum(0)
     adjusted = np.asarray(point.phi + point.phi @ (bias + bias.T) @ point.phi, float)
     return SmallSample(
         coefficients=prepared.fitted + prepared.scale * point.coefficients,

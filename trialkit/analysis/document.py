@@ -1,11 +1,7 @@
-"""The whole document that an analysis writes, and its published schema.
-
-``python -m trialkit.analysis.document`` prints ``schemas/results.schema.json``; a test checks that the file is current.
-"""
+"""The whole document that an analysis writes."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
@@ -97,14 +93,6 @@ class Results:
         return document
 
 
-def results_schema() -> dict[str, Any]:
-    """JSON Schema (2020-12) of the document, derived from the classes above."""
-    from pydantic import TypeAdapter
-
-    schema = TypeAdapter(Results).json_schema(mode="serialization")
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "trialkit results"}
-
-
 def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
@@ -116,6 +104,3 @@ def _plain(value: Any) -> Any:
         return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else None
     return value
 
-
-if __name__ == "__main__":
-    print(json.dumps(results_schema(), indent=2, ensure_ascii=False))

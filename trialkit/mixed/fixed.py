@@ -26,6 +26,8 @@ class Formula:
 
     Attributes
     ----------
+    text : str
+        As it was written.
     response : str
         Column of the response.
     terms : tuple of tuple of str
@@ -34,6 +36,7 @@ class Formula:
         The parsed right side, for the model matrix.
     """
 
+    text: str
     response: str
     terms: tuple[tuple[str, ...], ...]
     right_side: Any
@@ -72,7 +75,7 @@ def parse_formula(text: str) -> Formula:
         if factor.eval_method.value == "python":
             raise FormulaError(f"{factor.expr!r} is not a column name: make a column of it first, then name that.")
     terms = tuple(tuple(str(f.expr) for f in term.factors if f.eval_method.value == "lookup") for term in right)
-    return Formula(str(next(iter(left[0].factors)).expr), terms, right)
+    return Formula(text, str(next(iter(left[0].factors)).expr), terms, right)
 
 
 @dataclass(frozen=True)
@@ -151,12 +154,12 @@ def fixed_design(
     FormulaError
         If the model has no column.
     """
-    frame = pd.DataFrame(
-        {f.name: pd.Categorical.from_codes(f.codes, categories=list(f.levels)) for f in factors} | dict(covariates),
-        index=range(len(weights)),
+    matrix, specification = _model_matrix(
+        formula.text,
+        tuple((f.name, f.levels, f.codes.tobytes()) for f in factors),
+        tuple((name, values.tobytes()) for name, values in covariates.items()),
+        len(weights),
     )
-    materialised = formula.right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
-    matrix, specification = np.asarray(materialised, float), materialised.model_spec
     if matrix.shape[1] == 0:
         raise FormulaError("The model has no fixed effect: keep at least the intercept.")
     root = np.sqrt(weights)[:, None]
@@ -174,6 +177,28 @@ def fixed_design(
         null_space=_null_space(matrix, kept),
         specification=specification,
     )
+
+
+@lru_cache(maxsize=64)
+def _model_matrix(
+    text: str,
+    factors: tuple[tuple[str, tuple[object, ...], bytes], ...],
+    covariates: tuple[tuple[str, bytes], ...],
+    rows: int,
+) -> tuple[FloatArray, Any]:
+    """Model matrix and fitted coding on the distinct rows; remembered, since one design is fitted to many responses."""
+    frame = pd.DataFrame(
+        {
+            name: pd.Categorical.from_codes(np.frombuffer(codes, np.intp), categories=list(levels))
+            for name, levels, codes in factors
+        }
+        | {name: np.frombuffer(values, np.float64) for name, values in covariates},
+        index=range(rows),
+    )
+    materialised = parse_formula(text).right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
+    matrix = np.asarray(materialised, float)
+    matrix.setflags(write=False)
+    return matrix, materialised.model_spec
 
 
 def independent_columns(matrix: FloatArray) -> IntArray:

@@ -1,0 +1,277 @@
+"""The command as a user runs it: a real process, its output, its exit status and what it leaves behind."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.analysis.results_schema import results_schema
+
+EXAMPLE = resource_folder("example_trials") / "autumn_dose"
+DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+
+
+def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run trialkit in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "trialkit", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, **environment},
+    )
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file below a folder."""
+    files = (path for path in sorted(folder.rglob("*")) if path.is_file())
+    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """The demo, run once."""
+    folder = tmp_path_factory.mktemp("demo") / "autumn"
+    return folder, run("demo", "--into", folder)
+
+
+@pytest.fixture
+def trial(tmp_path: Path) -> Path:
+    """A copy of the example trial, records included."""
+    return Path(shutil.copytree(EXAMPLE, tmp_path / "trial"))
+
+
+def test_demo_does_the_whole_job(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
+    """The demo says a sentence for each step and ends with the report's path and the recommended defaults."""
+    folder, result = demo
+    assert result.returncode == DONE, result.stderr
+    lines = result.stdout.splitlines()
+    for start in ("Protocol:", "Layout:", "Records:", "Check:", "Analysis:", "Report:", "Recommended defaults"):
+        assert any(line.startswith(start) for line in lines), start
+    assert lines[-2] == f"Report: {folder / 'results' / 'report.html'}"
+    assert "level teaspoons" in lines[-1]
+    assert (folder / "results" / "report.html").is_file()
+    assert "[1/6]" in result.stderr
+
+
+def test_demo_is_the_bundled_example(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
+    """The demo draws the very records that are bundled."""
+    made = digests(demo[0])
+    assert {name: made[name] for name in digests(EXAMPLE)} == digests(EXAMPLE)
+
+
+def test_demo_refuses_a_folder_in_use(trial: Path) -> None:
+    """The demo never writes into a folder that has something in it."""
+    before = digests(trial)
+    result = run("demo", "--into", trial)
+    assert result.returncode == WRONG_CALL
+    assert "not empty" in result.stderr
+    assert digests(trial) == before
+
+
+def test_results_follow_their_schema(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
+    """results.json is what schemas/results.schema.json describes, and the schema is current."""
+    schema = json.loads((resource_folder("schemas") / "results.schema.json").read_text(encoding="utf-8"))
+    assert schema == results_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(json.loads((demo[0] / "results" / "results.json").read_text(encoding="utf-8")), schema)
+
+
+def test_second_run_gives_the_same_bytes(demo: tuple[Path, subprocess.CompletedProcess[str]], tmp_path: Path) -> None:
+    """Another folder, hash seed, time zone and locale: the same results and the same report."""
+    folder = Path(shutil.copytree(demo[0], tmp_path / "again", ignore=shutil.ignore_patterns("results")))
+    environment = {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C"}
+    for command in ("analyse", "report"):
+        assert run(command, folder, **environment).returncode == DONE
+    assert digests(folder) == digests(demo[0])
+
+
+def test_inputs_are_never_changed(trial: Path) -> None:
+    """Checking, analysing and reporting leave every input as it was."""
+    before = digests(trial)
+    for command in ("check", "analyse", "report"):
+        assert run(command, trial).returncode == DONE
+    after = digests(trial)
+    assert {name: after[name] for name in before} == before
+    assert set(after) - set(before) == {"results/results.json", "results/report.html"}
+
+
+def test_check_reports_everything_and_exits_1(trial: Path) -> None:
+    """Several slips are all reported in one pass, with file, row and column."""
+    heads = (trial / "heads.csv").read_text(encoding="utf-8").splitlines()
+    heads[1] = heads[1].replace(",108,", ",152 g,")
+    heads[3] = heads[3].replace("2026-09-29", "2026-02-31")
+    (trial / "heads.csv").write_text("\n".join(heads) + "\n", encoding="utf-8")
+    result = run("check", trial)
+    assert result.returncode == DATA_ERROR
+    assert "heads.csv, row 2, column weight_g" in result.stderr
+    assert "heads.csv, row 4, column harvested_on" in result.stderr
+    assert result.stdout.startswith("Check: 2 errors")
+    assert "Traceback" not in result.stderr
+
+
+def test_check_json(trial: Path) -> None:
+    """--json puts a machine-readable answer on standard output and nothing else there."""
+    (trial / "trial.toml").write_text("[trial\n", encoding="utf-8")
+    result = run("check", trial, "--json")
+    assert result.returncode == DATA_ERROR
+    document: dict[str, Any] = json.loads(result.stdout)
+    assert document["ok"] is False
+    assert document["problems"][0]["file"] == "trial.toml"
+    assert set(document["problems"][0]) == {"severity", "rule", "file", "row", "column", "found", "expected", "mend"}
+
+
+def test_analyse_refuses_damaged_data(trial: Path) -> None:
+    """A trial with errors is not analysed; the problems are told as check tells them, and no result is left."""
+    (trial / "heads.csv").unlink()
+    result = run("analyse", trial)
+    assert result.returncode == DATA_ERROR
+    assert "heads.csv" in result.stderr
+    assert not (trial / "results").exists()
+
+
+def test_analyse_json(trial: Path) -> None:
+    """--json prints the same document that is written; the American spelling is the same command."""
+    result = run("analyze", trial, "--json")
+    assert result.returncode == DONE
+    assert json.loads(result.stdout) == json.loads((trial / "results" / "results.json").read_text(encoding="utf-8"))
+
+
+def test_no_harvest_yet(trial: Path) -> None:
+    """A trial whose heads are all still growing has no result, and the exit status says so."""
+    lines = (trial / "heads.csv").read_text(encoding="utf-8").splitlines()
+    rows = [",".join([*line.split(",")[:3], "not_ready", "", "", "", "", ""]) for line in lines[1:]]
+    (trial / "heads.csv").write_text("\n".join([lines[0], *rows]) + "\n", encoding="utf-8")
+    result = run("analyse", trial)
+    assert result.returncode == NOT_COMPUTED
+    assert "No head was harvested" in result.stderr
+
+
+def test_layout_refuses_once_there_are_records(trial: Path) -> None:
+    """A layout with records stays, even when the seed was changed."""
+    before = (trial / "layout.csv").read_bytes()
+    result = run("layout", trial)
+    assert result.returncode == NOT_COMPUTED
+    assert "has records already" in result.stderr
+    assert (trial / "layout.csv").read_bytes() == before
+
+
+def test_layout_follows_the_seed(trial: Path) -> None:
+    """The same seed gives the same layout, another seed another."""
+    bundled = (trial / "layout.csv").read_bytes()
+    for name in ("heads.csv", "solution.csv", "visits.csv", "layout.csv"):
+        (trial / name).unlink()
+    assert run("layout", trial).returncode == DONE
+    assert (trial / "layout.csv").read_bytes() == bundled
+    protocol = (trial / "trial.toml").read_text(encoding="utf-8")
+    (trial / "trial.toml").write_text(protocol.replace("20260806", "20260807"), encoding="utf-8")
+    assert run("layout", trial).returncode == DONE
+    assert (trial / "layout.csv").read_bytes() != bundled
+
+
+def test_report_needs_results(trial: Path) -> None:
+    """A report without an analysis says what to run first."""
+    result = run("report", trial)
+    assert result.returncode == NOT_COMPUTED
+    assert "trialkit analyse" in result.stderr
+
+
+def test_report_verify(trial: Path) -> None:
+    """Verifying recomputes from the inputs: it agrees, and names what differs once a weight was changed."""
+    for command in ("analyse", "report"):
+        assert run(command, trial).returncode == DONE
+    assert run("report", trial, "--verify").returncode == DONE
+    heads = (trial / "heads.csv").read_text(encoding="utf-8")
+    (trial / "heads.csv").write_text(heads.replace(",108,yes", ",109,yes", 1), encoding="utf-8")
+    result = run("report", trial, "--verify")
+    assert result.returncode == DATA_ERROR
+    assert "inputs in results.json differs" in result.stderr
+
+
+def test_new_asks_nothing_that_was_answered(tmp_path: Path) -> None:
+    """Options answer every question; the folder then lays out after its gardens are listed."""
+    folder = tmp_path / "spring"
+    result = run(
+        "new", folder, "--question", "Which cultivar?", "--site", "FERN", "--site", "MILL",
+        "--cultivar", "Fenleaf", "--cultivar", "Pale\"head", "--current", "Fenleaf", "--seed", "4",
+    )  # fmt: skip
+    assert result.returncode == DONE, result.stderr
+    laid_out = run("layout", folder)
+    assert laid_out.returncode == DONE, laid_out.stderr
+    assert "12 buckets at 2 gardens" in laid_out.stdout
+
+
+def test_new_asks_for_the_rest(tmp_path: Path) -> None:
+    """Without options the few questions are asked, with a default seed drawn."""
+    answers = "What dose?\n\n2, 4, 6\n\nBlend L 9-12-30\nFERN, MILL, STAT\n4\n"
+    result = subprocess.run(
+        [sys.executable, "-m", "trialkit", "new", str(tmp_path / "t")],
+        input=answers, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert result.returncode == DONE, result.stderr
+    assert "levels = [2, 4, 6]" in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
+
+
+def test_new_copies_an_example(tmp_path: Path) -> None:
+    """An example comes with its records and checks clean; an unknown name lists the known ones."""
+    assert run("new", tmp_path / "practice", "--example", "autumn_dose").returncode == DONE
+    assert digests(tmp_path / "practice") == digests(EXAMPLE)
+    result = run("new", tmp_path / "other", "--example", "spring")
+    assert result.returncode == WRONG_CALL
+    assert "autumn_dose" in result.stderr
+
+
+@pytest.mark.parametrize("command", ["demo", "new", "layout", "check", "analyse", "report"])
+def test_every_command_has_help_with_an_example(command: str) -> None:
+    """--help explains, shows an example, and needs no trial."""
+    result = run(command, "--help")
+    assert result.returncode == DONE
+    assert "Example: trialkit " in result.stdout
+
+
+def test_wrong_calls() -> None:
+    """An unknown command or folder is a wrong call: one sentence, exit status 2."""
+    assert run("analise").returncode == WRONG_CALL
+    assert run("check", "nowhere").returncode == WRONG_CALL
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """--help does not load the numerical libraries."""
+    code = (
+        "import sys; from trialkit.cli.main import group; group(['--help'], standalone_mode=False);"
+        "assert not {'numpy', 'pandas', 'matplotlib', 'pydantic'} & set(sys.modules), sorted(sys.modules)"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert result.returncode == DONE, result.stderr
+    assert "Answer" in result.stdout
+
+
+def test_interrupt_leaves_nothing_half_written(tmp_path: Path) -> None:
+    """Ctrl-C at any moment of the demo leaves whole files only, and no temporary ones."""
+    for delay in (0.5, 1.5, 3.0):
+        folder = tmp_path / f"stopped{delay}"
+        process = subprocess.Popen(
+            [sys.executable, "-m", "trialkit", "demo", "--into", str(folder)],
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        time.sleep(delay)
+        process.send_signal(signal.SIGINT)
+        _, errors = process.communicate(timeout=60)
+        if process.returncode != DONE:
+            assert "Traceback" not in errors or delay < 1, errors
+        assert not list(folder.rglob("*.tmp"))
+        for path in folder.rglob("*.json"):
+            json.loads(path.read_text(encoding="utf-8"))

@@ -1,0 +1,84 @@
+"""The invented county: its records are reproducible, and the analysis finds its truth again."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.analysis import Results, analyse
+from trialkit.planning.examples import make_example
+from trialkit.planning.invented_county import Truth
+from trialkit.trial.check import Trial, read_trial
+
+
+@pytest.fixture(scope="module")
+def trial() -> Trial:
+    """The bundled autumn trial."""
+    return read_trial(resource_folder("example_trials") / "autumn_dose")
+
+
+@pytest.fixture(scope="module")
+def results(trial: Trial) -> Results:
+    """Its analysis."""
+    return analyse(trial)
+
+
+def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
+    """Drawing an example again from its hand-written files gives the bundled bytes."""
+    for source in sorted(resource_folder("example_trials").iterdir()):
+        folder = tmp_path / source.name
+        folder.mkdir()
+        for name in ("trial.toml", "sites.csv", "products.csv"):
+            shutil.copy(source / name, folder)
+        make_example(folder)
+        for path in sorted(source.iterdir()):
+            assert (folder / path.name).read_bytes() == path.read_bytes(), path
+
+
+def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
+    """Every difference from the current practice is covered by its simultaneous interval (they all are in 95 % of seasons)."""
+    practice = trial.protocol.decision.current_practice
+    layout = trial.layout.drop_duplicates(["cultivar", "dose_tsp", "acidifier"])
+    truth = dict(
+        zip(
+            layout[["cultivar", "dose_tsp", "acidifier"]].itertuples(index=False, name=None),
+            Truth().mean_weight_g(layout),
+            strict=True,
+        )
+    )
+    current = truth[practice["cultivar"], practice["dose"], practice["acidifier"]]
+    rows = results.responses["weight_g"].comparisons
+    assert len(rows) == 15
+    for row in rows:
+        true_difference = truth[tuple(row.treatment.values())] - current
+        assert row.lower <= true_difference <= row.upper
+
+
+def test_the_spread_is_found(results: Results) -> None:
+    """Standard deviations within and between buckets come out near the truth: within 3 standard errors at this size."""
+    found = {row.term: row.variance for row in results.responses["weight_g"].variances}
+    truth = Truth().sd_g
+    heads, buckets = 730, 192
+    residual_error = truth["residual"] ** 2 * np.sqrt(2 / (heads - buckets))
+    assert found["residual"] == pytest.approx(truth["residual"] ** 2, abs=3 * residual_error)
+    between = truth["bucket"] ** 2 + truth["residual"] ** 2 / 4
+    assert found["bucket"] + found["residual"] / 4 == pytest.approx(between, abs=3 * between * np.sqrt(2 / 150))
+
+
+def test_the_answer_is_right(results: Results) -> None:
+    """The recommended treatment is truly better than the current practice by the margin, and nothing was tried beyond it."""
+    decision = results.decision
+    assert decision is not None
+    assert decision.verdict == "adopt"
+    assert decision.recommended["cultivar"] == "Fenleaf"
+    assert decision.recommended["dose_tsp"] in (6.0, 8.0)
+
+
+def test_days_follow_the_cultivar(results: Results) -> None:
+    """Fenleaf is ready three days sooner, within the interval."""
+    days = {row.level: row for row in (results.responses["days"].marginal_means or {})["cultivar"]}
+    assert days["Larkmoor Butter"].mean - days["Fenleaf"].mean == pytest.approx(3.0, abs=1.0)

@@ -7,17 +7,23 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from dense_mixed import dense
-from trialkit.mixed import MixedModelError, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import build_model, prepare
 
 FORMULA = "weight_g ~ cultivar * dose"
 RANDOM = ["site", "site:block", "bucket", "site:cultivar"]
-slow = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# Shrinking a trial's seed makes nothing simpler, and takes minutes.
+slow = settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+)
 
 
 @st.composite
@@ -49,18 +55,16 @@ def trials(draw: Any) -> pd.DataFrame:
 def test_likelihood_agrees_with_dense_matrices(data: pd.DataFrame, variances: list[float]) -> None:
     """Criterion, score, information and Kenward-Roger's parts at any variances, to 1e-9 of n x n algebra."""
     model, response = build_model(data, FORMULA, RANDOM)
-    prepared = prepare(model, response)
-    products = model.cross_products(model.scaled_rows(prepared.means), prepared.within)
-    plain = dense(data.assign(weight_g=data["weight_g"] / prepared.scale), "weight_g", ["cultivar", "dose"], RANDOM)
+    prepared = prepare(model, response[None])
+    products = model.cross_products(prepared)
+    plain = dense(data.assign(weight_g=data["weight_g"] / prepared.scale[0]), "weight_g", ["cultivar", "dose"], RANDOM)
     for restricted in (True, False):
-        point = evaluate(products, np.array(variances), restricted=restricted)
-        assert point is not None
-        assert point.criterion == pytest.approx(plain.criterion(variances, restricted=restricted), rel=1e-9)
+        point = evaluate(products, np.array([variances]), restricted=restricted)
+        assert point.criterion[0] == pytest.approx(plain.criterion(variances, restricted=restricted), rel=1e-9)
         score = plain.score(variances, restricted=restricted)
-        np.testing.assert_allclose(point.score, score, rtol=1e-9, atol=1e-9 * np.abs(score).max())
-    restricted_point = evaluate(products, np.array(variances), restricted=True)
-    assert restricted_point is not None
-    np.testing.assert_allclose(restricted_point.expected, plain.expected(variances), rtol=1e-8)
+        np.testing.assert_allclose(point.score[0], score, rtol=1e-9, atol=1e-9 * np.abs(score).max())
+    restricted_point = evaluate(products, np.array([variances]), restricted=True)
+    np.testing.assert_allclose(restricted_point.expected[0], plain.expected(variances), rtol=1e-8)
 
 
 @slow
@@ -68,22 +72,25 @@ def test_likelihood_agrees_with_dense_matrices(data: pd.DataFrame, variances: li
 def test_information_is_the_derivative_of_the_score(data: pd.DataFrame, variances: list[float]) -> None:
     """The observed information is minus the slope of the score, by central differences."""
     model, response = build_model(data, FORMULA, RANDOM)
-    prepared = prepare(model, response)
-    products = model.cross_products(model.scaled_rows(prepared.means), prepared.within)
+    prepared = prepare(model, response[None])
+    products = model.cross_products(prepared)
     at, step = np.array(variances), 1e-5
-    here = evaluate(products, at, restricted=True)
-    assert here is not None
+    here = evaluate(products, at[None], restricted=True)
     for i in range(len(at)):
-        ends = [evaluate(products, at + sign * step * np.eye(len(at))[i], restricted=True) for sign in (1, -1)]
-        slope = (ends[0].score - ends[1].score) / (2 * step)  # type: ignore[union-attr]
-        np.testing.assert_allclose(-here.observed[i], slope, rtol=1e-5, atol=1e-5 * np.abs(here.observed).max())
+        ends = [evaluate(products, (at + sign * step * np.eye(len(at))[i])[None], restricted=True) for sign in (1, -1)]
+        slope = (ends[0].score - ends[1].score)[0] / (2 * step)
+        np.testing.assert_allclose(-here.observed[0, i], slope, rtol=1e-5, atol=1e-5 * np.abs(here.observed).max())
 
 
 @slow
 @given(trials())
 def test_fit_agrees_with_dense_matrices(data: pd.DataFrame) -> None:
     """At the estimates, means and Kenward-Roger covariance agree with n x n algebra to 1e-9."""
-    fit = fit_mixed(data, FORMULA, RANDOM, bounds="strata")
+    try:
+        fit = fit_mixed(data, FORMULA, RANDOM, bounds="strata")
+    except NotConverged:  # about 1 in 100 of these tiny trials: the message says to hold the variances
+        fit = fit_mixed(data, FORMULA, RANDOM)
+        assume(not fit.at_zero)  # the dense covariance counts every variance as free
     plain = dense(data, "weight_g", ["cultivar", "dose"], RANDOM)
     variances = list(fit.variances)
     assert fit.criterion == pytest.approx(plain.criterion(variances), rel=1e-9)

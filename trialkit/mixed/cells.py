@@ -32,11 +32,14 @@ class Cells:
     representatives: IntArray
     sizes: FloatArray
 
-    def means(self, response: FloatArray) -> tuple[FloatArray, float]:
-        """Collapse a response, shape (heads,), to cell means, shape (cells,), and the sum of squares within cells."""
-        means = np.bincount(self.codes, response) / self.sizes
-        within = response - means[self.codes]
-        return means, float(within @ within)
+    def means(self, responses: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Collapse responses, shape (r, heads), to cell means, shape (r, cells), and sums of squares within cells."""
+        size = len(self.sizes)
+        offsets = size * np.arange(len(responses))[:, None]
+        sums = np.bincount((self.codes + offsets).ravel(), responses.ravel(), size * len(responses))
+        means = sums.reshape(len(responses), size) / self.sizes
+        within = responses - means[:, self.codes]
+        return means, np.asarray((within**2).sum(1))
 
 
 def collapse(columns: Sequence[IntArray]) -> Cells:

@@ -64,9 +64,9 @@ def comparison_table(
         Number of means compared (the k of the studentized range).
     confidence : float
     """
-    estimate, se, df = small.estimate(contrasts), small.contrast_se(contrasts), small.contrast_df(contrasts)
+    estimate, se, df = small.estimate(contrasts)[0], small.contrast_se(contrasts)[0], small.contrast_df(contrasts)[0]
     t = estimate / se
-    correlation = (contrasts @ small.adjusted @ contrasts.T) / np.outer(se, se)
+    correlation = (contrasts @ small.adjusted[0] @ contrasts.T) / np.outer(se, se)
     p, critical = _adjusted(adjust, np.abs(t), df, correlation, levels, confidence)
     return pd.DataFrame(
         {

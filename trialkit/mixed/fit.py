@@ -16,11 +16,20 @@ from trialkit.mixed.comparisons import ADJUSTMENTS, Adjustment, Family, all_pair
 from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.factors import Factor
 from trialkit.mixed.hypotheses import reference_grid, term_contrasts
-from trialkit.mixed.likelihood import Evaluation
+from trialkit.mixed.likelihood import Evaluation, evaluate
 from trialkit.mixed.model import Model, Prepared, build_model, prepare
-from trialkit.mixed.prediction import Predicted, predict_columns, predict_diagonal, simulate_responses
-from trialkit.mixed.scoring import FitRecord, maximise
-from trialkit.mixed.small_sample import FTest, SmallSample, small_sample
+from trialkit.mixed.prediction import (
+    CellInverse,
+    Predicted,
+    cell_inverse,
+    predict_columns,
+    predict_diagonal,
+    simulate_responses,
+)
+from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded, require_converged
+from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
+from trialkit.mixed.woodbury import Solved, solve
 
 FloatArray = NDArray[np.float64]
 
@@ -76,17 +85,24 @@ def fit_mixed(
     if bounds not in ("nonnegative", "strata") or method not in ("reml", "ml"):
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
     model, response = build_model(data, formula, random)
-    prepared = prepare(model, response)
-    rows = model.scaled_rows(prepared.means)
-    names = [*(term.name for term in model.terms), "residual"]
-    point, record = maximise(
-        model.cross_products(rows, prepared.within),
-        np.full(len(names), 1 / len(names)),
-        names,
-        restricted=method == "reml",
-        bounded=bounds == "nonnegative",
-    )
-    return MixedFit(formula, method, bounds, model, prepared, point, record, rows)
+    prepared = prepare(model, response[None])
+    products = model.cross_products(prepared)
+    start = np.full(len(model.terms) + 1, 1 / (len(model.terms) + 1))
+    options = {"restricted": method == "reml", "bounded": bounds == "nonnegative"}
+    refuse_confounded(evaluate(products, start[None], restricted=True), model.variance_names)
+    point, record = maximise(products, start, **options)
+    require_converged(point, record)
+    return MixedFit(formula, method, bounds, model, prepared, products, point, record)
+
+
+@dataclass(frozen=True)
+class FTest:
+    """A test that several contrasts are all zero: scaled F, its degrees of freedom and p."""
+
+    f: float
+    numerator_df: int
+    denominator_df: float
+    p: float
 
 
 @dataclass(frozen=True)
@@ -100,12 +116,11 @@ class MixedFit:
         As asked for.
     model : Model
     prepared : Prepared
+    products : CrossProducts
     point : Evaluation
         Likelihood and derivatives at the estimates, in units of ``prepared.scale``.
     record : FitRecord
         How the variances were found.
-    rows : ndarray
-        Scaled rows of U, by block.
     """
 
     formula: str
@@ -113,14 +128,14 @@ class MixedFit:
     bounds: str
     model: Model
     prepared: Prepared
+    products: CrossProducts
     point: Evaluation
     record: FitRecord
-    rows: FloatArray
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the variances: the random terms, then ``residual``."""
-        return (*(term.name for term in self.model.terms), "residual")
+        return self.model.variance_names
 
     @property
     def dropped(self) -> int:
@@ -135,7 +150,7 @@ class MixedFit:
     @property
     def at_zero(self) -> tuple[str, ...]:
         """Variances held at zero: too small to measure."""
-        return tuple(self.names[i] for i in self.record.at_zero)
+        return tuple(name for name, free in zip(self.names, self.record.free[0], strict=True) if not free)
 
     @property
     def criterion(self) -> float:
@@ -143,21 +158,22 @@ class MixedFit:
 
         ``(N - p) log 2 pi + log|V| + log|X'V^-1X| - log|X'X| + (y - Xb)'V^-1(y - Xb)``; without the middle parts by ML.
         """
-        lost = self.point.phi.shape[0] if self.method == "reml" else 0
-        return self.point.criterion + 2 * (self.model.heads - lost) * float(np.log(self.prepared.scale))
+        lost = self.point.phi.shape[-1] if self.method == "reml" else 0
+        return float(self.point.criterion[0] + 2 * (self.model.heads - lost) * np.log(self.prepared.scale[0]))
 
     @property
     def variances(self) -> pd.Series:
         """Estimated variances, in squared units of the response."""
-        return pd.Series(self.point.variances * self.prepared.scale**2, index=list(self.names), name="variance")
+        values = self.point.variances[0] * self.prepared.scale[0] ** 2
+        return pd.Series(values, index=list(self.names), name="variance")
 
     @cached_property
     def variance_covariance(self) -> pd.DataFrame:
         """Covariance of the variance estimates: inverse expected information over those not at zero."""
-        free = self._free
+        free = self.record.free[0]
         names = [name for name, is_free in zip(self.names, free, strict=True) if is_free]
-        inverse = np.linalg.inv(self.point.expected[np.ix_(free, free)]) * self.prepared.scale**4
-        return pd.DataFrame(inverse, index=names, columns=names)
+        covariance = variance_covariance(self.point, self.record.free)[0] * self.prepared.scale[0] ** 4
+        return pd.DataFrame(covariance[np.ix_(free, free)], index=names, columns=names)
 
     @property
     def coefficients(self) -> pd.DataFrame:
@@ -169,7 +185,7 @@ class MixedFit:
 
     def covariance(self, kind: Literal["kenward-roger", "model"] = "kenward-roger") -> pd.DataFrame:
         """Covariance of the fixed effects: Kenward-Roger's Phi_A, or Phi with the variances taken as known."""
-        phi = self.small.adjusted if kind == "kenward-roger" else self.point.phi * self.prepared.scale**2
+        phi = self.small.adjusted[0] if kind == "kenward-roger" else self.point.phi[0] * self.prepared.scale[0] ** 2
         identity = np.eye(len(self.model.fixed.names))[self.model.fixed.kept]
         basis = self.model.fixed.to_orthogonal(identity)
         return pd.DataFrame(basis @ phi @ basis.T, index=self._kept_names, columns=self._kept_names)
@@ -199,7 +215,8 @@ class MixedFit:
         if not self.model.fixed.estimable(contrasts).all():
             raise NotEstimable("The data do not determine this contrast: a combination that it needs was never tried.")
         basis = self.model.fixed.to_orthogonal(contrasts)
-        return self.small.kenward_roger(basis) if ddf == "kenward-roger" else self.small.satterthwaite(basis)
+        tests = self.small.kenward_roger(basis) if ddf == "kenward-roger" else self.small.satterthwaite(basis)
+        return FTest(float(tests.f[0]), tests.numerator_df, float(tests.denominator_df[0]), float(tests.p[0]))
 
     def means(self, factors: str, *, confidence: float = 0.95) -> pd.DataFrame:
         """Estimated marginal means: mean, se, df, lower, upper, estimable.
@@ -230,7 +247,7 @@ class MixedFit:
         index, contrasts = self._mean_contrasts(factors)
         good = self.model.fixed.estimable(contrasts)
         basis = self.model.fixed.to_orthogonal(contrasts[good])
-        return pd.DataFrame(basis @ self.small.adjusted @ basis.T, index=index[good], columns=index[good])
+        return pd.DataFrame(basis @ self.small.adjusted[0] @ basis.T, index=index[good], columns=index[good])
 
     def compare(
         self,
@@ -287,7 +304,7 @@ class MixedFit:
         position = self.names.index(term)
         factor = self.model.terms[position]
         predicted = self._predict(position, factor)
-        table = {"effect": predicted.effect * self.prepared.scale, "se": predicted.se * self.prepared.scale}
+        table = {"effect": predicted.effect * self.prepared.scale[0], "se": predicted.se * self.prepared.scale[0]}
         return pd.DataFrame(table, index=pd.Index([str(level) for level in factor.levels], name=term))
 
     def simulate(self, rng: np.random.Generator, n: int) -> FloatArray:
@@ -298,7 +315,7 @@ class MixedFit:
             (Factor(t.name, t.levels, t.codes[codes]), max(float(v), 0.0))
             for t, v in zip(self.model.terms, self.variances, strict=False)
         ]
-        fitted = self.small.estimate(basis)[codes]
+        fitted = self.small.estimate(basis)[0, codes]
         return simulate_responses(fitted, terms, float(self.variances.iloc[-1]), rng, n)
 
     @cached_property
@@ -312,27 +329,31 @@ class MixedFit:
         """
         if self.method != "reml":
             raise MixedModelError("Tests and intervals need the restricted likelihood: fit with method='reml'.")
-        return small_sample(self.point, self._free, self.prepared)
-
-    @property
-    def _free(self) -> NDArray[np.bool_]:
-        return np.array([i not in self.record.at_zero for i in range(len(self.names))])
+        return small_sample(self.point, self.record.free, self.prepared)
 
     @property
     def _kept_names(self) -> list[str]:
         return [self.model.fixed.names[i] for i in self.model.fixed.kept]
 
+    @cached_property
+    def _solved(self) -> Solved:
+        return solve(self.products, self.point.variances)
+
+    @cached_property
+    def _cell_inverse(self) -> CellInverse:
+        return cell_inverse(self.point, self._solved, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
+
     def _predict(self, position: int, factor: Factor) -> Predicted:
         if position == self.model.diagonal:
-            by_cell = predict_diagonal(self.point, position, self.rows, self.model.blocks, self.model.cells.sizes)
+            by_cell = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
             order = np.argsort(factor.codes)
             return Predicted(by_cell.effect[order], by_cell.se[order])
-        at = self.model.in_columns.index(position)
-        blocks = self.model.blocks
-        return predict_columns(self.point, position, blocks.level_block[at], blocks.level_column[at])
+        at, blocks = self.model.in_columns.index(position), self.model.blocks
+        return predict_columns(self.point, self._solved, position, blocks.level_block[at], blocks.level_column[at])
 
     def _estimates(self, index: pd.Index, basis: FloatArray, confidence: float) -> pd.DataFrame:
-        estimate, se, df = self.small.estimate(basis), self.small.contrast_se(basis), self.small.contrast_df(basis)
+        small = self.small
+        estimate, se, df = small.estimate(basis)[0], small.contrast_se(basis)[0], small.contrast_df(basis)[0]
         t, half = estimate / se, stdtrit(df, (1 + confidence) / 2) * se
         columns = {"estimate": estimate, "se": se, "df": df, "t": t, "p": 2 * stdtr(df, -np.abs(t))}
         return pd.DataFrame(columns | {"lower": estimate - half, "upper": estimate + half}, index=index)

@@ -1,12 +1,12 @@
 """Step 5a: criterion, score and information at given variances, a pure function of the cross-products.
 
 Symbols are those of the literature: ``V_i`` the derivative of V by variance i, ``Phi = (X'V^-1X)^-1``,
-``P = V^-1 - V^-1 X Phi X'V^-1``, ``r = y - X b``.
+``P = V^-1 - V^-1 X Phi X'V^-1``, ``r = y - X b``. Every array has the responses in front.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,30 +19,31 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Evaluation:
-    """The likelihood and its derivatives at one point.
+    """The likelihood and its derivatives at one point for each response.
 
     Attributes
     ----------
-    solved : Solved
-        V inverted at the variances.
-    criterion : float
-        -2 log likelihood (restricted or full), in the contrast-invariant form.
-    score : ndarray, shape (k,)
+    variances : ndarray, shape (r, k)
+        Random terms in their order, the residual last.
+    criterion : ndarray, shape (r,)
+        -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not positive
+        definite, and then nothing else means anything.
+    score : ndarray, shape (r, k)
         Derivative of the log likelihood.
-    expected, observed : ndarray, shape (k, k)
+    expected, observed : ndarray, shape (r, k, k)
         Information about the variances.
-    phi : ndarray, shape (p, p)
+    phi : ndarray, shape (r, p, p)
         ``(X'V^-1X)^-1`` in the orthogonal basis.
-    coefficients : ndarray, shape (p,)
+    coefficients : ndarray, shape (r, p)
         Generalised least squares in the orthogonal basis.
-    x_vi_x : ndarray, shape (k, p, p)
+    x_vi_x : ndarray, shape (r, k, p, p)
         ``X'V^-1 V_i V^-1 X``, which is -P_i of Kenward & Roger (1997).
-    x_vij_x : ndarray, shape (k, k, p, p)
+    x_vij_x : ndarray, shape (r, k, k, p, p)
         ``X'V^-1 V_i V^-1 V_j V^-1 X``, their Q_ij.
     """
 
-    solved: Solved
-    criterion: float
+    variances: FloatArray
+    criterion: FloatArray
     score: FloatArray
     expected: FloatArray
     observed: FloatArray
@@ -51,14 +52,18 @@ class Evaluation:
     x_vi_x: FloatArray
     x_vij_x: FloatArray
 
-    @property
-    def variances(self) -> FloatArray:
-        """Variances at which this was evaluated, shape (k,), the residual last."""
-        return self.solved.variances
+    def take(self, which: NDArray[np.bool_]) -> Evaluation:
+        """Keep some of the responses."""
+        return Evaluation(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
+
+    def put(self, which: NDArray[np.bool_], other: Evaluation) -> None:
+        """Overwrite the chosen responses, in the order of `other`, in place."""
+        for field in fields(self):
+            getattr(self, field.name)[which] = getattr(other, field.name)
 
 
-def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool) -> Evaluation | None:
-    """Evaluate the likelihood and its derivatives; None where V is not positive definite.
+def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool) -> Evaluation:
+    """Evaluate the likelihood and its derivatives at each response's variances, shape (r, k).
 
     ``score_i = (y'P V_i P y - tr(P V_i)) / 2``, expected information ``tr(P V_i P V_j) / 2`` (Patterson & Thompson
     1971), observed information ``y'P V_i P V_j P y - tr(P V_i P V_j) / 2``. Without `restricted`, V^-1 stands
@@ -66,35 +71,35 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     ``(N - p) log 2 pi + log|V| + log|X'V^-1X| - log|X'X| + y'P y``; in the orthogonal basis the fourth part is nil.
     """
     solved = solve(products, variances)
-    if solved is None:
-        return None
-    p = products.fixed
-    w = slice(0, p + 1)
-    whole = solved.solved[:, w, w].sum(0)
-    phi = np.linalg.inv(whole[:p, :p])
-    coefficients = phi @ whole[:p, p]
-    c = np.append(-coefficients, 1.0)  # [X y] c = r
-    single = np.array([derivative[:, w, w].sum(0) for derivative in solved.derivatives])
+    p, residual = products.design.fixed, np.where(solved.valid, variances[:, -1], 1.0)
+    whole = solved.solved[..., solved.w, solved.w].sum(1)
+    phi = np.linalg.inv(np.where(solved.valid[:, None, None], whole[:, :p, :p], np.eye(p)))
+    coefficients = (phi @ whole[:, :p, p, None])[..., 0]
+    c = np.concatenate([-coefficients, np.ones((len(phi), 1))], axis=1)  # [X y] c = r
+    single = np.stack([derivative[..., solved.w, solved.w].sum(1) for derivative in solved.derivatives], axis=1)
     double, trace_two = _second_derivatives(solved)
-    trace_one = np.array([solved.trace(i) for i in range(len(variances))])
-    x_vi_x, x_vij_x = single[:, :p, :p], double[:, :, :p, :p]
+    trace_one = np.stack([solved.trace(i) for i in range(variances.shape[1])], axis=1)
+    x_vi_x, x_vij_x = single[..., :p, :p], double[..., :p, :p]
 
-    quadratic = c @ whole @ c + products.within / variances[-1]
-    criterion = products.heads * np.log(2 * np.pi) + solved.log_determinant + quadratic
+    quadratic = ((whole @ c[..., None])[..., 0] * c).sum(1) + products.within / residual
+    criterion = products.design.heads * np.log(2 * np.pi) + solved.log_determinant + quadratic
     if restricted:
-        phi_v = phi @ x_vi_x
-        trace_one -= np.trace(phi_v, axis1=1, axis2=2)
-        trace_two -= 2 * np.einsum("ab,ijba->ij", phi, x_vij_x) - np.einsum("iab,jba->ij", phi_v, phi_v)
+        phi_v = phi[:, None] @ x_vi_x
+        flat, flat_t = (a.reshape(*a.shape[:2], p * p) for a in (phi_v, np.swapaxes(phi_v, -1, -2)))
+        trace_one -= np.trace(phi_v, axis1=-2, axis2=-1)
+        trace_two -= 2 * (phi[:, None, None] * x_vij_x).sum((-1, -2)) - flat @ np.swapaxes(flat_t, 1, 2)
         criterion -= p * np.log(2 * np.pi) + np.linalg.slogdet(phi)[1]
 
-    side = (single @ c)[:, :p]  # X'V^-1 V_i V^-1 r
-    quadratic_one = c @ (single @ c).T
-    quadratic_one[-1] += products.within / variances[-1] ** 2
-    quadratic_two = double @ c @ c - side @ phi @ side.T
-    quadratic_two[-1, -1] += products.within / variances[-1] ** 3
+    single_c = (single @ c[:, None, :, None])[..., 0]
+    side = single_c[..., :p]  # X'V^-1 V_i V^-1 r
+    quadratic_one = (single_c * c[:, None]).sum(2)
+    quadratic_one[:, -1] += products.within / residual**2
+    double_c = (double @ c[:, None, None, :, None])[..., 0]
+    quadratic_two = (double_c * c[:, None, None]).sum(3) - side @ phi @ np.swapaxes(side, 1, 2)
+    quadratic_two[:, -1, -1] += products.within / residual**3
     return Evaluation(
-        solved=solved,
-        criterion=float(criterion),
+        variances=variances,
+        criterion=np.where(solved.valid, criterion, np.inf),
         score=(quadratic_one - trace_one) / 2,
         expected=trace_two / 2,
         observed=quadratic_two - trace_two / 2,
@@ -106,10 +111,10 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
 
 
 def _second_derivatives(solved: Solved) -> tuple[FloatArray, FloatArray]:
-    k, a = len(solved.variances), solved.products.fixed + 1
-    double, trace = np.empty((k, k, a, a)), np.empty((k, k))
+    (r, k), a = solved.variances.shape, solved.design.fixed + 1
+    double, trace = np.empty((r, k, k, a, a)), np.empty((r, k, k))
     for i in range(k):
         for j in range(i, k):
-            double[i, j], trace[i, j] = solved.second(i, j)
-            double[j, i], trace[j, i] = double[i, j].T, trace[i, j]
+            double[:, i, j], trace[:, i, j] = solved.second(i, j)
+            double[:, j, i], trace[:, j, i] = np.swapaxes(double[:, i, j], 1, 2), trace[:, i, j]
     return double, trace

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from trialkit.mixed.cells import Cells, collapse, diagonal_term
 from trialkit.mixed.errors import ConfoundedTerm, FormulaError, NoVariation
 from trialkit.mixed.factors import Factor, IntArray, cross, encode, group_rows
 from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
-from trialkit.mixed.products import CrossProducts, grams_by_size, scaled_rows, term_slices
+from trialkit.mixed.products import CrossProducts, DesignProducts, add_responses, design_products
 
 FloatArray = NDArray[np.float64]
 
@@ -57,49 +58,51 @@ class Model:
         return len(self.cells.codes)
 
     @property
+    def variance_names(self) -> tuple[str, ...]:
+        """Names of the variances: the random terms, then ``residual``."""
+        return (*(term.name for term in self.terms), "residual")
+
+    @property
     def in_columns(self) -> tuple[int, ...]:
         """Positions of the random terms that have columns in Z."""
         return tuple(i for i in range(len(self.terms)) if i != self.diagonal)
 
-    def scaled_rows(self, means: FloatArray) -> FloatArray:
-        """U by block for one response, given as cell means in the scale of the fit."""
+    @cached_property
+    def design(self) -> DesignProducts:
+        """Cross-products of the design alone."""
         x = self.fixed.orthogonal[self.fixed_row]
-        terms = [self.terms[i] for i in self.in_columns]
-        return scaled_rows(x, means, terms, self.blocks, self.cells.sizes)
+        return design_products(x, self.terms, self.diagonal, self.blocks, self.cells.sizes)
 
-    def cross_products(self, rows: FloatArray, within: float) -> CrossProducts:
-        """Cross-products of `scaled_rows`, for a response with the given sum of squares within cells."""
-        grams, sizes, counts = grams_by_size(rows, self.blocks, self.cells.sizes)
-        slices = iter(term_slices(self.blocks))
-        columns = tuple(None if i == self.diagonal else next(slices) for i in range(len(self.terms)))
-        return CrossProducts(grams, sizes, counts, self.heads, self.fixed.orthogonal.shape[1], within, columns)
+    def cross_products(self, prepared: Prepared) -> CrossProducts:
+        """Cross-products of the design with prepared responses."""
+        return add_responses(self.design, prepared.means, prepared.within, self.blocks, self.cells.sizes)
 
 
 @dataclass(frozen=True)
 class Prepared:
-    """A response less its ordinary least squares fit, in units of its residual standard deviation.
+    """Responses less their ordinary least squares fits, in units of their residual standard deviations.
 
     What the variances see does not change, and an offset of 1e8 or a unit of 1e6 no longer costs digits.
 
     Attributes
     ----------
-    means : ndarray, shape (cells,)
-    within : float
-        Sum of squares within cells, in squared units of `scale`.
-    scale : float
-    fitted : ndarray, shape (p,)
-        Ordinary least squares coefficients of the response less `offset`, in the orthogonal basis.
-    offset : float
-        Constant taken off the response first.
+    means : ndarray, shape (r, cells)
+    within : ndarray, shape (r,)
+        Sums of squares within cells, in squared units of `scale`.
+    scale : ndarray, shape (r,)
+    fitted : ndarray, shape (r, p)
+        Ordinary least squares coefficients of the responses less `offset`, in the orthogonal basis.
+    offset : ndarray, shape (r,)
+        Constant taken off each response first.
     constant : ndarray, shape (p,)
         Coefficients of a response that is 1 throughout.
     """
 
     means: FloatArray
-    within: float
-    scale: float
+    within: FloatArray
+    scale: FloatArray
     fitted: FloatArray
-    offset: float
+    offset: FloatArray
     constant: FloatArray
 
 
@@ -137,8 +140,8 @@ def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[M
     return model, response
 
 
-def prepare(model: Model, response: FloatArray) -> Prepared:
-    """Take the ordinary least squares fit off a response, shape (rows used,), and scale what is left.
+def prepare(model: Model, responses: FloatArray) -> Prepared:
+    """Take the ordinary least squares fit off responses, shape (r, rows used), and scale what is left.
 
     Raises
     ------
@@ -153,22 +156,23 @@ def prepare(model: Model, response: FloatArray) -> Prepared:
         )
     constant = x.T @ sizes
     # The smallest value is taken off first: differences of near numbers are exact (Sterbenz 1974), means are not.
-    offset = float(response.min()) if np.abs(x @ constant - 1).max() < 1e-9 else 0.0
-    means, within = model.cells.means(response - offset)
-    fitted = x.T @ (sizes * means)
-    left = means - x @ fitted
-    left -= x @ (x.T @ (sizes * left))
-    total = float(sizes @ left**2) + within
-    if total <= _rounding(response, offset):
+    has_constant = np.abs(x @ constant - 1).max() < 1e-9
+    offset = responses.min(1) if has_constant else np.zeros(len(responses))
+    means, within = model.cells.means(responses - offset[:, None])
+    fitted = (sizes * means) @ x
+    left = means - fitted @ x.T
+    left -= ((sizes * left) @ x) @ x.T
+    total = (left**2) @ sizes + within
+    if (total <= _rounding(responses, offset)).any():
         raise NoVariation("The response does not vary beyond the fixed part: no variance can be estimated.")
-    scale = float(np.sqrt(total / freedom))
-    return Prepared(left / scale, within / scale**2, scale, fitted, offset, constant)
+    scale = np.sqrt(total / freedom)
+    return Prepared(left / scale[:, None], within / scale**2, scale, fitted, offset, constant)
 
 
-def _rounding(response: FloatArray, offset: float) -> float:
+def _rounding(responses: FloatArray, offset: FloatArray) -> FloatArray:
     """Sum of squares that rounding alone leaves: of the values as they were read, and of the arithmetic."""
-    centred = response - offset
-    return float((4 * EPS) ** 2 * (response @ response) + (32 * EPS) ** 2 * (centred @ centred))
+    centred = responses - offset[:, None]
+    return np.asarray((4 * EPS) ** 2 * (responses**2).sum(1) + (32 * EPS) ** 2 * (centred**2).sum(1))
 
 
 def _complete_rows(data: pd.DataFrame, formula: Formula, random: Sequence[str]) -> tuple[pd.DataFrame, FloatArray]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from trialkit.mixed.blocks import Blocks
 from trialkit.mixed.factors import Factor, IntArray
 from trialkit.mixed.likelihood import Evaluation
+from trialkit.mixed.woodbury import Solved
 
 FloatArray = NDArray[np.float64]
 
@@ -22,8 +23,8 @@ class Predicted:
     se: FloatArray
 
 
-def predict_columns(point: Evaluation, term: int, block: IntArray, column: IntArray) -> Predicted:
-    """Best linear unbiased predictions of a term with columns in Z.
+def predict_columns(point: Evaluation, solved: Solved, term: int, block: IntArray, column: IntArray) -> Predicted:
+    """Best linear unbiased predictions of a term with columns in Z, for the first response.
 
     ``u = G Z'P y``; the variance of ``u_hat - u`` is the diagonal of ``G - G Z'P Z G``, which counts that the fixed
     effects were estimated (Henderson 1975, Biometrics 31, 423-447).
@@ -31,40 +32,70 @@ def predict_columns(point: Evaluation, term: int, block: IntArray, column: IntAr
     Parameters
     ----------
     point : Evaluation
+    solved : Solved
+        V inverted at the point's variances.
     term : int
         Position of the term.
     block, column : ndarray of int, shape (levels,)
         Where each level stands.
     """
-    solved, p, g = point.solved, point.solved.products.fixed, point.variances[term]
+    p, g, phi = solved.design.fixed, point.variances[0, term], point.phi[0]
     columns = solved.columns(term)
     assert columns is not None
-    z_x, z_y = solved.solved[:, columns, :p], solved.solved[:, columns, p]
-    effect = g * (z_y - z_x @ point.coefficients)
-    own = np.diagonal(solved.solved[:, columns, columns], axis1=1, axis2=2) - ((z_x @ point.phi) * z_x).sum(2)
+    inverse = solved.solved[0]
+    z_x, z_y = inverse[:, columns, :p], inverse[:, columns, p]
+    effect = g * (z_y - z_x @ point.coefficients[0])
+    own = np.diagonal(inverse[:, columns, columns], axis1=1, axis2=2) - ((z_x @ phi) * z_x).sum(2)
     return Predicted(effect[block, column], np.sqrt(np.maximum(g - g**2 * own, 0.0))[block, column])
 
 
-def predict_diagonal(point: Evaluation, term: int, rows: FloatArray, blocks: Blocks, sizes: FloatArray) -> Predicted:
-    """Predictions, by cell, of the term that stands on the diagonal (see `predict_columns`).
+@dataclass(frozen=True)
+class CellInverse:
+    """Rows of V^-1, by cell of the scaled data, for the first response.
+
+    Attributes
+    ----------
+    x : ndarray, shape (cells, p)
+        ``V^-1 X``.
+    residual : ndarray, shape (cells,)
+        ``V^-1 (y - X b)``, which is P y.
+    own : ndarray, shape (cells,)
+        Diagonal of P.
+    """
+
+    x: FloatArray
+    residual: FloatArray
+    own: FloatArray
+
+
+def cell_inverse(
+    point: Evaluation, solved: Solved, blocks: Blocks, means: FloatArray, sizes: FloatArray
+) -> CellInverse:
+    """Solve for every cell: ``V^-1 U = D^-1 (U - Z K Z'D^-1 U)``.
 
     Parameters
     ----------
-    rows : ndarray, shape (blocks, rows, m)
-        The scaled rows of U.
+    means : ndarray, shape (cells,)
+        Cell means in the scale of the fit.
     sizes : ndarray, shape (cells,)
     """
-    solved, p, g = point.solved, point.solved.products.fixed, point.variances[term]
-    u = rows[blocks.cell_block, blocks.cell_row]
-    d = point.variances[-1] + sizes * g
-    z = u[:, p + 1 :]
-    # One row of V^-1 U for each cell: D^-1 (U - Z K Z'D^-1 U).
-    projected = np.einsum("cq,cqa->ca", z, solved.projector[blocks.cell_block][:, :, : p + 1])
-    inverse = (u[:, : p + 1] - projected) / d[:, None]
-    residual = inverse[:, p] - inverse[:, :p] @ point.coefficients
-    core = np.einsum("cq,cqr,cr->c", z, solved.core[blocks.cell_block], z)
-    own = 1 / d - core / d**2 - ((inverse[:, :p] @ point.phi) * inverse[:, :p]).sum(1)
-    return Predicted(g * np.sqrt(sizes) * residual, np.sqrt(np.maximum(g - g**2 * sizes * own, 0.0)))
+    p, at = solved.design.fixed, (blocks.cell_block, blocks.cell_row)
+    u, z = solved.design.rows[at][:, : p + 1], solved.design.rows[at][:, p + 1 :]
+    u[:, p] = means * np.sqrt(sizes)
+    d = solved.diagonal[0, solved.design.member[at]]
+    projector, core = solved.projector[0][blocks.cell_block], solved.core[0][blocks.cell_block]
+    inverse = (u - (z[:, None] @ projector[..., : p + 1])[:, 0]) / d[:, None]
+    x = inverse[:, :p]
+    quadratic = ((z[:, None] @ core)[:, 0] * z).sum(1)
+    own = 1 / d - quadratic / d**2 - ((x @ point.phi[0]) * x).sum(1)
+    return CellInverse(x, inverse[:, p] - x @ point.coefficients[0], own)
+
+
+def predict_diagonal(point: Evaluation, inverse: CellInverse, term: int, sizes: FloatArray) -> Predicted:
+    """Predictions, by cell, of the term that stands on the diagonal (see `predict_columns`)."""
+    g = point.variances[0, term]
+    se = np.sqrt(np.maximum(g - g**2 * sizes * inverse.own, 0.0))
+    return Predicted(g * np.sqrt(sizes) * inverse.residual, se)
 
 
 def simulate_responses(

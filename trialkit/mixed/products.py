@@ -3,45 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.factors import Factor
+from trialkit.mixed.factors import Factor, IntArray
 
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class CrossProducts:
-    """Grams ``S_g = U_g' U_g`` of ``U = [X y Z]``, each cell's row scaled by the root of its size.
+class DesignProducts:
+    """What the design alone contributes: Grams of ``U = [X y Z]`` with nothing yet in the place of y.
 
     Attributes
     ----------
-    grams : ndarray, shape (sizes, blocks, p + 1 + q, p + 1 + q)
-        One Gram for each distinct cell size and block.
-    sizes : ndarray, shape (sizes,)
-        The distinct cell sizes n_g.
-    cells : ndarray, shape (sizes,)
-        Number of cells of each size.
+    rows : ndarray, shape (blocks, rows, m)
+        U by block, each cell's row times the root of its size; m = p + 1 + q.
+    member : ndarray of int, shape (blocks, rows)
+        Position of each cell's size in `sizes`; -1 where a block has no cell.
+    grams : ndarray, shape (sizes, blocks, m, m)
+        ``S_g = U_g' U_g`` over the cells of each distinct size.
+    sizes, cells : ndarray, shape (sizes,)
+        The distinct cell sizes n_g and how many cells have each.
     heads : int
         Rows of the data, N.
     fixed : int
         Columns p of X (an orthonormal basis, X'X = I).
-    within : float
-        Sum of squares of the response within cells.
     term_columns : tuple of slice or None
-        For each random term its columns of Z (counted from the first column of Z); None for the diagonal term.
+        For each random term its columns of Z, counted from the first; None for the term on the diagonal.
     """
 
+    rows: FloatArray
+    member: IntArray
     grams: FloatArray
     sizes: FloatArray
     cells: FloatArray
     heads: int
     fixed: int
-    within: float
     term_columns: tuple[slice | None, ...]
 
     @property
@@ -50,51 +51,107 @@ class CrossProducts:
         return self.term_columns.index(None) if None in self.term_columns else None
 
 
+@dataclass(frozen=True)
+class CrossProducts:
+    """The design's products together with those of one response or many.
+
+    Attributes
+    ----------
+    design : DesignProducts
+    with_y : ndarray, shape (responses, sizes, blocks, m)
+        ``U_g' y`` of each response, y'y in the place of y.
+    within : ndarray, shape (responses,)
+        Sum of squares of each response within cells.
+    """
+
+    design: DesignProducts
+    with_y: FloatArray
+    within: FloatArray
+
+    def weighted(self, weights: FloatArray) -> FloatArray:
+        """``sum_g w_g S_g`` for each response's weights, shape (responses, sizes) -> (responses, blocks, m, m)."""
+        total = np.tensordot(weights, self.design.grams, 1)
+        y = self.design.fixed
+        total[:, :, y, :] = total[:, :, :, y] = (weights[:, :, None, None] * self.with_y).sum(1)
+        return np.asarray(total)
+
+    def take(self, which: NDArray[np.bool_] | IntArray) -> CrossProducts:
+        """Keep some of the responses."""
+        return replace(self, with_y=self.with_y[which], within=self.within[which])
+
+
 def term_slices(blocks: Blocks) -> tuple[slice, ...]:
     """Columns of Z that each term of `blocks` takes, the same in every block (narrow blocks are padded by zeros)."""
     ends = np.cumsum(blocks.widths, dtype=int)
     return tuple(slice(int(end) - width, int(end)) for end, width in zip(ends, blocks.widths, strict=True))
 
 
-def scaled_rows(x: FloatArray, y: FloatArray, terms: Sequence[Factor], blocks: Blocks, sizes: FloatArray) -> FloatArray:
-    """Lay out ``U = [X y Z]`` by block, shape (blocks, rows, p + 1 + q), each cell's row times the root of its size.
+def design_products(
+    x: FloatArray, terms: Sequence[Factor], diagonal: int | None, blocks: Blocks, sizes: FloatArray
+) -> DesignProducts:
+    """Lay out U by block and sum its products over the cells of each distinct size.
 
     Parameters
     ----------
     x : ndarray, shape (cells, p)
-    y : ndarray, shape (cells,)
-        Cell means.
+        Orthonormal basis of the fixed part.
     terms : sequence of Factor
-        The random terms with columns in Z, coded by cell.
+        Every random term, coded by cell.
+    diagonal : int or None
+        The term that needs no columns.
     blocks : Blocks
     sizes : ndarray, shape (cells,)
     """
+    in_columns = [term for position, term in enumerate(terms) if position != diagonal]
+    rows = _scaled_rows(x, in_columns, blocks, sizes)
+    distinct, group, counts = np.unique(sizes, return_inverse=True, return_counts=True)
+    member = np.full(rows.shape[:2], -1)
+    member[blocks.cell_block, blocks.cell_row] = group
+    grams = np.empty((len(distinct), rows.shape[0], rows.shape[2], rows.shape[2]))
+    for g in range(len(distinct)):
+        chosen = rows if len(distinct) == 1 else rows * (member == g)[:, :, None]
+        np.matmul(chosen.transpose(0, 2, 1), rows, out=grams[g])
+    columns = iter(term_slices(blocks))
+    return DesignProducts(
+        rows=rows,
+        member=member,
+        grams=grams,
+        sizes=distinct,
+        cells=counts.astype(float),
+        heads=int(sizes.sum()),
+        fixed=x.shape[1],
+        term_columns=tuple(None if position == diagonal else next(columns) for position in range(len(terms))),
+    )
+
+
+def _scaled_rows(x: FloatArray, terms: Sequence[Factor], blocks: Blocks, sizes: FloatArray) -> FloatArray:
     p = x.shape[1]
     rows = np.zeros((blocks.count, blocks.rows, p + 1 + sum(blocks.widths)))
     root = np.sqrt(sizes)
     at = (blocks.cell_block, blocks.cell_row)
     rows[(*at, slice(0, p))] = root[:, None] * x
-    rows[(*at, p)] = root * y
     for term, columns, local in zip(terms, term_slices(blocks), blocks.level_column, strict=True):
         rows[(*at, p + 1 + columns.start + local[term.codes])] = root
     return rows
 
 
-def grams_by_size(rows: FloatArray, blocks: Blocks, sizes: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Sum ``U'U`` over the cells of each distinct size.
+def add_responses(
+    design: DesignProducts, means: FloatArray, within: FloatArray, blocks: Blocks, sizes: FloatArray
+) -> CrossProducts:
+    """Form the products of responses with a design.
 
-    Returns
-    -------
-    grams : ndarray, shape (distinct sizes, blocks, m, m)
-    distinct, counts : ndarray, shape (distinct sizes,)
+    Parameters
+    ----------
+    means : ndarray, shape (responses, cells)
+        Cell means.
+    within : ndarray, shape (responses,)
+        Sums of squares within cells.
     """
-    distinct, group, counts = np.unique(sizes, return_inverse=True, return_counts=True)
-    if len(distinct) == 1:
-        return (rows.transpose(0, 2, 1) @ rows)[None], distinct, counts.astype(float)
-    grams = np.empty((len(distinct), rows.shape[0], rows.shape[2], rows.shape[2]))
-    member = np.full(rows.shape[:2], -1)
-    member[blocks.cell_block, blocks.cell_row] = group
-    for g in range(len(distinct)):
-        chosen = rows * (member == g)[:, :, None]
-        grams[g] = chosen.transpose(0, 2, 1) @ rows
-    return grams, distinct, counts.astype(float)
+    y = np.zeros((len(means), *design.member.shape))
+    y[:, blocks.cell_block, blocks.cell_row] = means * np.sqrt(sizes)
+    with_y = np.empty((len(means), len(design.sizes), *design.rows.shape[::2]))
+    for g in range(len(design.sizes)):
+        chosen = y if len(design.sizes) == 1 else y * (design.member == g)
+        with_y[:, g] = np.matmul(chosen[:, :, None, :], design.rows)[:, :, 0]
+        with_y[:, g, :, design.fixed] = (chosen**2).sum(2)
+    return CrossProducts(design, with_y, within)

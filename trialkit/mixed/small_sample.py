@@ -1,4 +1,7 @@
-"""Step 6: tests that stay honest in small trials (Kenward & Roger 1997; Fai & Cornelius 1996)."""
+"""Step 6: tests that stay honest in small trials (Kenward & Roger 1997; Fai & Cornelius 1996).
+
+Every array has the responses in front.
+"""
 
 from __future__ import annotations
 
@@ -15,47 +18,47 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class FTest:
-    """A test that several contrasts are all zero.
+class FTests:
+    """For each response a test that several contrasts are all zero.
 
     Attributes
     ----------
-    f : float
-        F statistic, Kenward-Roger's already scaled.
-    numerator_df, denominator_df : float
-    p : float
+    f : ndarray, shape (r,)
+        F statistics, Kenward-Roger's already scaled.
+    numerator_df : int
+    denominator_df, p : ndarray, shape (r,)
     """
 
-    f: float
+    f: FloatArray
     numerator_df: int
-    denominator_df: float
-    p: float
+    denominator_df: FloatArray
+    p: FloatArray
 
 
 @dataclass(frozen=True)
 class SmallSample:
-    """What the tests need, in the orthogonal basis and over the free variances only.
+    """What the tests need, in the orthogonal basis.
 
     Attributes
     ----------
-    coefficients : ndarray, shape (p,)
+    coefficients : ndarray, shape (r, p)
         Of the response less its offset.
-    offset : float
+    offset : ndarray, shape (r,)
         Constant taken off the response before any sum was formed.
     constant : ndarray, shape (p,)
         Coefficients of a response that is 1 throughout.
-    phi : ndarray, shape (p, p)
+    phi : ndarray, shape (r, p, p)
         Covariance with the variances taken as known.
-    adjusted : ndarray, shape (p, p)
+    adjusted : ndarray, shape (r, p, p)
         Kenward & Roger's covariance Phi_A.
-    phi_p_phi : ndarray, shape (k, p, p)
+    phi_p_phi : ndarray, shape (r, k, p, p)
         ``Phi P_i Phi``; the negative of ``dPhi / dvariance_i``.
-    w : ndarray, shape (k, k)
-        Covariance of the variance estimates: inverse of the expected information.
+    w : ndarray, shape (r, k, k)
+        Covariance of the variance estimates: inverse expected information over the free ones, nil for those at zero.
     """
 
     coefficients: FloatArray
-    offset: float
+    offset: FloatArray
     constant: FloatArray
     phi: FloatArray
     adjusted: FloatArray
@@ -63,29 +66,30 @@ class SmallSample:
     w: FloatArray
 
     def estimate(self, contrasts: FloatArray) -> FloatArray:
-        """Estimates of contrasts, shape (c, p) -> (c,).
+        """Estimates of contrasts, shape (c, p) -> (r, c).
 
         The offset enters only where a contrast has one: a difference near 1e12 then keeps all its digits.
         """
         share = contrasts @ self.constant
         share[np.abs(share) < 1e-9] = 0.0
-        return np.asarray(contrasts @ self.coefficients + self.offset * share)
+        return np.asarray(self.coefficients @ contrasts.T + self.offset[:, None] * share)
 
     def contrast_df(self, contrasts: FloatArray) -> FloatArray:
-        """Degrees of freedom of single contrasts, shape (c, p) -> (c,).
+        """Degrees of freedom of single contrasts, shape (c, p) or (r, c, p) -> (r, c).
 
         ``2 (l'Phi l)^2 / sum_ij W_ij (l'Phi P_i Phi l)(l'Phi P_j Phi l)``: Satterthwaite with expected
         information, which is what Kenward & Roger's formulas give for one contrast.
         """
-        variance = ((contrasts @ self.phi) * contrasts).sum(1)
-        slope = ((contrasts @ self.phi_p_phi) * contrasts).sum(2)  # (k, c)
-        return np.asarray(2 * variance**2 / ((self.w @ slope) * slope).sum(0))
+        variance = ((contrasts @ self.phi) * contrasts).sum(-1)
+        each = contrasts if contrasts.ndim == 2 else contrasts[:, None]
+        slope = ((each @ self.phi_p_phi) * each).sum(-1)  # (r, k, c)
+        return np.asarray(2 * variance**2 / ((self.w @ slope) * slope).sum(1))
 
     def contrast_se(self, contrasts: FloatArray) -> FloatArray:
-        """Kenward-Roger standard errors of single contrasts, shape (c, p) -> (c,)."""
-        return np.asarray(np.sqrt(((contrasts @ self.adjusted) * contrasts).sum(1)))
+        """Kenward-Roger standard errors of single contrasts, shape (c, p) -> (r, c)."""
+        return np.asarray(np.sqrt(((contrasts @ self.adjusted) * contrasts).sum(-1)))
 
-    def kenward_roger(self, contrasts: FloatArray) -> FTest:
+    def kenward_roger(self, contrasts: FloatArray) -> FTests:
         """Test that all contrasts, shape (l, p) of full row rank, are zero.
 
         Kenward & Roger (1997), Biometrics 53, 983-997: scaled F with their special-case formulas. Where scale and
@@ -94,66 +98,79 @@ class SmallSample:
         """
         size = len(contrasts)
         inner = np.linalg.inv(contrasts @ self.phi @ contrasts.T)
-        projected = inner @ (contrasts @ self.phi_p_phi @ contrasts.T)  # (k, l, l)
-        first = np.trace(projected, axis1=1, axis2=2)
-        a1 = float(first @ self.w @ first)
-        a2 = float(np.einsum("ij,iab,jba->", self.w, projected, projected))
+        projected = inner[:, None] @ (contrasts @ self.phi_p_phi @ contrasts.T)  # (r, k, l, l)
+        first = np.trace(projected, axis1=2, axis2=3)
+        flat = projected.reshape(*projected.shape[:2], -1)
+        flat_t = np.swapaxes(projected, 2, 3).reshape(flat.shape)
+        a1 = ((first[:, None] @ self.w)[:, 0] * first).sum(1)
+        a2 = (self.w * (flat @ np.swapaxes(flat_t, 1, 2))).sum((1, 2))
         scale, df = _scale_and_df(size, a1, a2)
         f = scale * self._wald(contrasts, self.adjusted)
-        return FTest(f, size, df, float(fdtrc(size, df, f)))
+        return FTests(f, size, df, fdtrc(size, df, f))
 
-    def satterthwaite(self, contrasts: FloatArray) -> FTest:
-        """Test as `kenward_roger` does, by Fai & Cornelius (1996), J. Stat. Comput. Simul. 54, 363-378."""
+    def satterthwaite(self, contrasts: FloatArray) -> FTests:
+        """Test as `kenward_roger` does, by Fai & Cornelius (1996), J. Stat. Comput. Simul. 54, 363-378.
+
+        Their d.f. depend on the basis in which the hypothesis is written.
+        """
         size = len(contrasts)
-        _, directions = np.linalg.eigh(contrasts @ self.phi @ contrasts.T)
-        each = self.contrast_df(directions.T @ contrasts)
-        df = _fai_cornelius(each)
+        directions = np.linalg.eigh(contrasts @ self.phi @ contrasts.T)[1]
+        each = self.contrast_df(np.swapaxes(directions, 1, 2) @ contrasts)
+        df = np.array([_fai_cornelius(row) for row in each])
         f = self._wald(contrasts, self.phi)
-        return FTest(f, size, df, float(fdtrc(size, df, f)))
+        return FTests(f, size, df, fdtrc(size, df, f))
 
-    def _wald(self, contrasts: FloatArray, covariance: FloatArray) -> float:
+    def _wald(self, contrasts: FloatArray, covariance: FloatArray) -> FloatArray:
         estimate = self.estimate(contrasts)
-        return float(estimate @ np.linalg.solve(contrasts @ covariance @ contrasts.T, estimate)) / len(contrasts)
+        solved = np.linalg.solve(contrasts @ covariance @ contrasts.T, estimate[..., None])[..., 0]
+        return np.asarray((estimate * solved).sum(1) / len(contrasts))
+
+
+def variance_covariance(point: Evaluation, free: NDArray[np.bool_]) -> FloatArray:
+    """Inverse of the expected information over the free variances, nil for those at zero; shape (r, k, k)."""
+    both = free[:, :, None] & free[:, None, :]
+    unit = np.eye(free.shape[1])
+    return np.asarray(np.where(both, np.linalg.inv(np.where(both, point.expected, unit)), 0.0))
 
 
 def small_sample(point: Evaluation, free: NDArray[np.bool_], prepared: Prepared) -> SmallSample:
-    """Derive the Kenward-Roger quantities from a restricted likelihood at its maximum, in the response's units.
+    """Derive the Kenward-Roger quantities from restricted likelihoods at their maxima, in the responses' units.
 
     ``Phi_A = Phi + 2 Phi { sum_ij W_ij (Q_ij - P_i Phi P_j) } Phi`` (Kenward & Roger 1997, eq. 6; the second
     derivatives of V are nil). A variance at zero is no parameter: only `free` ones count.
     """
-    squared = prepared.scale**2
-    w = np.asarray(np.linalg.inv(point.expected[np.ix_(free, free)]), float)
-    p = -point.x_vi_x[free]
-    q = point.x_vij_x[np.ix_(free, free)]
-    weighted = np.tensordot(w, p, 1)
-    bias = np.tensordot(w, q, 2) - (p @ point.phi @ weighted).sum(0)
-    adjusted = np.asarray(point.phi + point.phi @ (bias + bias.T) @ point.phi, float)
+    (r, k), scale = free.shape, prepared.scale
+    w = variance_covariance(point, free)
+    p, phi = -point.x_vi_x, point.phi
+    size = phi.shape[1]
+    weighted = (w @ p.reshape(r, k, size * size)).reshape(p.shape)  # sum_j W_ij P_j
+    q = (w.reshape(r, 1, k * k) @ point.x_vij_x.reshape(r, k * k, size * size)).reshape(r, size, size)
+    bias = q - (p @ phi[:, None] @ weighted).sum(1)
+    adjusted = phi + phi @ (bias + np.swapaxes(bias, 1, 2)) @ phi
     return SmallSample(
-        coefficients=prepared.fitted + prepared.scale * point.coefficients,
+        coefficients=prepared.fitted + scale[:, None] * point.coefficients,
         offset=prepared.offset,
         constant=prepared.constant,
-        phi=squared * point.phi,
-        adjusted=squared * adjusted,
-        phi_p_phi=point.phi @ p @ point.phi,  # Phi P_i Phi has no unit: P_i has that of 1 / Phi^2
-        w=squared**2 * w,
+        phi=scale[:, None, None] ** 2 * phi,
+        adjusted=scale[:, None, None] ** 2 * adjusted,
+        phi_p_phi=phi[:, None] @ p @ phi[:, None],  # Phi P_i Phi has no unit: P_i has that of 1 / Phi^2
+        w=scale[:, None, None] ** 4 * w,
     )
 
 
-def _scale_and_df(size: int, a1: float, a2: float) -> tuple[float, float]:
+def _scale_and_df(size: int, a1: FloatArray, a2: FloatArray) -> tuple[FloatArray, FloatArray]:
     b = (a1 + 6 * a2) / (2 * size)
     g = ((size + 1) * a1 - (size + 4) * a2) / ((size + 2) * a2)
     common = 3 * size + 2 * (1 - g)
     c1, c2, c3 = g / common, (size - g) / common, (size + 2 - g) / common
-    ratio = _ratio(1 - a2 / size, 1 - c2 * b)
-    rho = ratio**2 * (1 + c1 * b) / (1 - c3 * b) / size
-    df = 4 + (size + 2) / (size * rho - 1)
-    scale = 1.0 if abs(df - 2) < 1e-2 else df * (1 - a2 / size) / (df - 2)
-    return float(scale), float(df)
-
-
-def _ratio(numerator: float, denominator: float) -> float:
-    return 1.0 if abs(numerator) < 1e-9 and abs(denominator) < 1e-9 else numerator / denominator
+    spare, companion = 1 - a2 / size, 1 - c2 * b
+    nought = (np.abs(spare) < 1e-9) & (np.abs(companion) < 1e-9)
+    ratio = np.where(nought, 1.0, spare / np.where(nought, 1.0, companion))
+    with np.errstate(divide="ignore"):  # a nil divisor stands for 4, or for infinitely many, degrees of freedom
+        rho = ratio**2 * (1 + c1 * b) / (1 - c3 * b) / size
+        df = 4 + (size + 2) / (size * rho - 1)
+    two = np.abs(df - 2) < 1e-2
+    return np.where(two, 1.0, spare / np.where(two, 1.0, 1 - 2 / df)), df
 
 
 def _fai_cornelius(each: FloatArray) -> float:

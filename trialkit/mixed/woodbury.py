@@ -1,7 +1,8 @@
 """Step 4: the inverse of V from small matrices only (Woodbury's identity), block by block.
 
 ``V = D + Z G Z'`` over the scaled cells; D is diagonal and depends on the cell's size only, so that
-``V^-1 U = D^-1 U B`` and everything below is built from Grams of m = p + 1 + q columns.
+``V^-1 U = D^-1 U B`` and everything below is built from Grams of m = p + 1 + q columns. Every array has the responses
+in front, each with variances of its own: one response or thousands go the same way.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.products import CrossProducts, DesignProducts
 
 FloatArray = NDArray[np.float64]
 
@@ -24,181 +25,205 @@ class Solved:
     Attributes
     ----------
     products : CrossProducts
-    variances : ndarray, shape (k,)
-        Random terms in their order, the residual last.
-    diagonal : ndarray, shape (sizes,)
+    variances : ndarray, shape (r, k)
+        For each response the random terms in their order, the residual last.
+    valid : ndarray of bool, shape (r,)
+        Whether V is positive definite; where it is not, the other values mean nothing.
+    diagonal : ndarray, shape (r, sizes)
         d of each cell size: residual + n * variance of the diagonal term.
-    core : ndarray, shape (blocks, q, q)
+    core : ndarray, shape (r, blocks, q, q)
         ``K = G (I + F G)^-1`` with ``F = Z'D^-1Z``.
-    projector : ndarray, shape (blocks, q, m)
+    projector : ndarray, shape (r, blocks, q, m)
         ``K Z'D^-1U``; B is the identity less this in the rows of Z.
-    solved : ndarray, shape (blocks, m, m)
+    solved : ndarray, shape (r, blocks, m, m)
         ``U'V^-1U``.
-    log_determinant : float
+    log_determinant : ndarray, shape (r,)
         log|V|, contrasts within cells included.
     """
 
     products: CrossProducts
     variances: FloatArray
+    valid: NDArray[np.bool_]
     diagonal: FloatArray
     core: FloatArray
     projector: FloatArray
     solved: FloatArray
-    log_determinant: float
+    log_determinant: FloatArray
+
+    @property
+    def design(self) -> DesignProducts:
+        """The design's part of the products."""
+        return self.products.design
 
     @property
     def z(self) -> slice:
         """Columns of Z in U."""
-        return slice(self.products.fixed + 1, None)
+        return slice(self.design.fixed + 1, None)
+
+    @property
+    def w(self) -> slice:
+        """Columns of X and y in U."""
+        return slice(0, self.design.fixed + 1)
 
     @property
     def inner_heads(self) -> float:
         """Number of contrasts within cells, N - C."""
-        return float(self.products.heads - self.products.cells.sum())
+        return float(self.design.heads - self.design.cells.sum())
 
     def columns(self, i: int) -> slice | None:
         """Columns of U that carry variance i, or None where its V_i is diagonal."""
-        if i == len(self.products.term_columns):
+        if i == len(self.design.term_columns):
             return None
-        term, start = self.products.term_columns[i], self.products.fixed + 1
+        term, start = self.design.term_columns[i], self.design.fixed + 1
         return None if term is None else slice(start + term.start, start + term.stop)
 
     def factor(self, i: int) -> FloatArray:
         """Diagonal of V_i for each cell size: 1 for the residual, n for the diagonal term."""
-        return np.ones_like(self.diagonal) if i == len(self.products.term_columns) else self.products.sizes
+        return np.ones_like(self.design.sizes) if i == len(self.design.term_columns) else self.design.sizes
 
     def gram(self, factor: FloatArray, power: int) -> FloatArray:
-        """``U' E D^-power U``, shape (blocks, m, m), E the diagonal `factor` by cell size."""
-        return np.tensordot(factor / self.diagonal**power, self.products.grams, 1)
+        """``U' E D^-power U``, shape (r, blocks, m, m), E the diagonal `factor` by cell size."""
+        return self.products.weighted(factor / self.diagonal**power)
+
+    @cached_property
+    def squares(self) -> dict[int, FloatArray]:
+        """``U' D^-1 V_i D^-1 U`` of the variances whose V_i is diagonal."""
+        return {i: self.gram(self.factor(i), 2) for i in range(self.variances.shape[1]) if self.columns(i) is None}
 
     @cached_property
     def derivatives(self) -> tuple[FloatArray, ...]:
-        """``R_i = U'V^-1 V_i V^-1 U`` for every variance, each of shape (blocks, m, m)."""
-        return tuple(self._derivative(i) for i in range(len(self.variances)))
+        """``R_i = U'V^-1 V_i V^-1 U`` for every variance, each of shape (r, blocks, m, m)."""
+        return tuple(self._derivative(i) for i in range(self.variances.shape[1]))
 
     def _derivative(self, i: int) -> FloatArray:
         columns = self.columns(i)
         if columns is None:
-            return self._sandwich(self.gram(self.factor(i), 2))
-        part = self.solved[:, :, columns]
+            return self._sandwich(self.squares[i])
+        part = self.solved[..., columns]
         return part @ _transpose(part)
 
     def _sandwich(self, a: FloatArray) -> FloatArray:
         """``B' A B``."""
-        right = a - a[:, :, self.z] @ self.projector
-        return right - _transpose(self.projector) @ right[:, self.z, :]
+        right = a - a[..., self.z] @ self.projector
+        return right - _transpose(self.projector) @ right[..., self.z, :]
 
-    def trace(self, i: int) -> float:
-        """``tr(V^-1 V_i)``."""
+    def trace(self, i: int) -> FloatArray:
+        """``tr(V^-1 V_i)``, shape (r,)."""
         columns = self.columns(i)
         if columns is not None:
-            return float(np.trace(self.solved[:, columns, columns], axis1=1, axis2=2).sum())
-        factor = self.factor(i)
-        value = self.products.cells @ (factor / self.diagonal) - _trace_product(
-            self.core, self.gram(factor, 2)[:, self.z, self.z]
-        )
-        residual = i == len(self.variances) - 1
-        return float(value + (self.inner_heads / self.variances[-1] if residual else 0.0))
+            return _trace(self.solved[..., columns, columns])
+        cells = (self.factor(i) / self.diagonal) @ self.design.cells
+        value = cells - _trace_product(self.core, self.squares[i][..., self.z, self.z])
+        return value + self.inner_heads / self.variances[:, -1] if self._is_residual(i) else value
 
-    def second(self, i: int, j: int) -> tuple[FloatArray, float]:
-        """``[X y]'V^-1 V_i V^-1 V_j V^-1 [X y]`` summed over blocks, and ``tr(V^-1 V_i V^-1 V_j)``, for i <= j."""
-        w = slice(0, self.products.fixed + 1)
-        at_i, at_j = self.columns(i), self.columns(j)
+    def second(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
+        """``[X y]'V^-1 V_i V^-1 V_j V^-1 [X y]`` summed over blocks, and ``tr(V^-1 V_i V^-1 V_j)``.
+
+        Shapes (r, p + 1, p + 1) and (r,).
+        """
+        w, at_i, at_j = self.w, self.columns(i), self.columns(j)
         if at_i is not None and at_j is not None:
-            between = self.solved[:, at_i, at_j]
-            double = self.solved[:, w, at_i] @ between @ self.solved[:, at_j, w]
-            return double.sum(0), float((between**2).sum())
+            between = self.solved[..., at_i, at_j]
+            double = self.solved[..., w, at_i] @ between @ self.solved[..., at_j, w]
+            return double.sum(1), (between**2).sum((1, 2, 3))
         if at_i is not None:
-            double = self.solved[:, w, at_i] @ self.derivatives[j][:, at_i, w]
-            return double.sum(0), float(np.trace(self.derivatives[j][:, at_i, at_i], axis1=1, axis2=2).sum())
+            double = self.solved[..., w, at_i] @ self.derivatives[j][..., at_i, w]
+            return double.sum(1), _trace(self.derivatives[j][..., at_i, at_i])
         if at_j is not None:
             double, trace = self.second(j, i)
-            return double.T, trace
+            return _transpose(double), trace
         return self._second_diagonal(i, j)
 
-    def _second_diagonal(self, i: int, j: int) -> tuple[FloatArray, float]:
-        w, z = slice(0, self.products.fixed + 1), self.z
-        left, right = (self.gram(self.factor(n), 2) for n in (i, j))
-        both = self.gram(self.factor(i) * self.factor(j), 3)
-        half_left = (left - left[:, :, z] @ self.projector)[:, z, w]
-        half_right = (right - right[:, :, z] @ self.projector)[:, z, w]
-        double = self._sandwich(both)[:, w, w] - _transpose(half_left) @ self.core @ half_right
-        core_left, core_right = self.core @ left[:, z, z], self.core @ right[:, z, z]
-        trace = (
-            self.products.cells @ (self.factor(i) * self.factor(j) / self.diagonal**2)
-            - 2 * _trace_product(self.core, both[:, z, z])
-            + _trace_product(core_left, core_right)
-        )
-        if i == j == len(self.variances) - 1:
-            trace += self.inner_heads / self.variances[-1] ** 2
-        return double.sum(0), float(trace)
+    def _second_diagonal(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
+        w, z = self.w, self.z
+        left, right, both = self.squares[i], self.squares[j], self.gram(self.factor(i) * self.factor(j), 3)
+        half_left = left[..., z, w] - left[..., z, z] @ self.projector[..., w]
+        half_right = right[..., z, w] - right[..., z, z] @ self.projector[..., w]
+        # B' A B needs its rows and columns of X and y only.
+        middle = both[..., w] - both[..., z] @ self.projector[..., w]
+        outer = middle[..., w, :] - _transpose(self.projector[..., w]) @ middle[..., z, :]
+        double = outer - _transpose(half_left) @ self.core @ half_right
+        cells = (self.factor(i) * self.factor(j) / self.diagonal**2) @ self.design.cells
+        trace = cells - 2 * _trace_product(self.core, both[..., z, z])
+        trace += _trace_product(self.core @ left[..., z, z], self.core @ right[..., z, z])
+        if self._is_residual(i) and i == j:
+            trace = trace + self.inner_heads / self.variances[:, -1] ** 2
+        return double.sum(1), trace
+
+    def _is_residual(self, i: int) -> bool:
+        return i == len(self.design.term_columns)
 
 
-def solve(products: CrossProducts, variances: FloatArray) -> Solved | None:
-    """Invert V at the given variances; None where V is not positive definite.
-
-    Parameters
-    ----------
-    products : CrossProducts
-    variances : ndarray, shape (k,)
-        Negative values are allowed as long as V stays positive definite.
-    """
-    bucket = 0.0 if products.diagonal is None else variances[products.diagonal]
-    d = variances[-1] + products.sizes * bucket
-    if d.min() <= 0 or variances[-1] <= 0:
-        return None
-    weighted = np.tensordot(1 / d, products.grams, 1)
-    z = slice(products.fixed + 1, None)
-    core = _core(weighted[:, z, z], _column_variances(products, variances))
-    if core is None:
-        return None
-    projector = core[0] @ weighted[:, z, :]
-    inner_heads = products.heads - products.cells.sum()
+def solve(products: CrossProducts, variances: FloatArray) -> Solved:
+    """Invert V at each response's variances, shape (r, k); negative ones are allowed while V is positive definite."""
+    design = products.design
+    bucket = 0.0 if design.diagonal is None else variances[:, [design.diagonal]]
+    d = variances[:, [-1]] + design.sizes * bucket
+    valid = (d.min(1) > 0) & (variances[:, -1] > 0)
+    d = np.where(valid[:, None], d, 1.0)
+    residual = np.where(valid, variances[:, -1], 1.0)
+    weighted = products.weighted(1 / d)
+    z = slice(design.fixed + 1, None)
+    core, log_inner, definite = _core(weighted[..., z, z], _column_variances(design, variances))
+    projector = core @ weighted[..., z, :]
+    inner_heads = design.heads - design.cells.sum()
     return Solved(
         products=products,
         variances=variances,
+        valid=valid & definite,
         diagonal=d,
-        core=core[0],
+        core=core,
         projector=projector,
-        solved=weighted - weighted[:, :, z] @ projector,
-        log_determinant=float(inner_heads * np.log(variances[-1]) + products.cells @ np.log(d) + core[1]),
+        solved=weighted - weighted[..., z] @ projector,
+        log_determinant=inner_heads * np.log(residual) + np.log(d) @ design.cells + log_inner,
     )
 
 
-def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, float] | None:
-    """Return ``K = G (I + F G)^-1`` and log|I + F G|, or None where V is not positive definite.
+def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """``K = G (I + F G)^-1``, log|I + F G|, and whether V is positive definite, for each response.
 
     With G >= 0 its root makes the inner matrix symmetric; where a variance is negative the root of F does.
+
+    Parameters
+    ----------
+    f : ndarray, shape (r, blocks, q, q)
+    g : ndarray, shape (r, q)
     """
-    if not len(g):
-        return np.zeros((len(f), 0, 0)), 0.0
-    identity, bounded = np.eye(len(g)), g.min() >= 0
+    if not g.shape[1]:
+        return f, np.zeros(len(f)), np.ones(len(f), bool)
+    identity, bounded = np.eye(g.shape[1]), bool(g.min() >= 0)
     if bounded:
-        root = np.sqrt(g)
-        outer, middle = np.broadcast_to(np.diag(root), f.shape), identity + root[:, None] * f * root
+        root = np.sqrt(g)[:, None]
+        middle = identity + root[..., :, None] * f * root[..., None, :]
+        outer = np.broadcast_to(root[..., None] * identity, f.shape)
+        definite = np.ones(len(f), bool)
     else:
         values, vectors = np.linalg.eigh(f)
-        root_f = (vectors * np.sqrt(np.maximum(values, 0))[:, None, :]) @ _transpose(vectors)
-        outer, middle = root_f * g, identity + (root_f * g) @ root_f
-    try:
-        lower = np.linalg.cholesky(middle)
-    except np.linalg.LinAlgError:
-        return None
+        root_f = (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ _transpose(vectors)
+        outer = root_f * g[:, None, None, :]
+        middle = identity + outer @ root_f
+        definite = np.asarray((np.linalg.eigvalsh(middle) > 0).all((1, 2)), bool)
+        middle[~definite] = identity
+    log_determinant = np.linalg.slogdet(middle)[1].sum(1)
     core = _transpose(outer) @ np.linalg.solve(middle, outer)
-    log_determinant = 2 * float(np.log(np.diagonal(lower, axis1=1, axis2=2)).sum())
-    return (core if bounded else np.diag(g) - core), log_determinant
+    return (core if bounded else g[:, None, :, None] * identity - core), log_determinant, definite
 
 
-def _column_variances(products: CrossProducts, variances: FloatArray) -> FloatArray:
-    """Diagonal of G: each term's variance on each of its columns of Z."""
-    widths = [0 if c is None else c.stop - c.start for c in products.term_columns]
-    return np.repeat(variances[:-1], widths)
+def _column_variances(design: DesignProducts, variances: FloatArray) -> FloatArray:
+    """Diagonal of G, shape (r, q): each term's variance on each of its columns of Z."""
+    widths = [0 if c is None else c.stop - c.start for c in design.term_columns]
+    return np.repeat(variances[:, :-1], widths, axis=1)
 
 
 def _transpose(a: FloatArray) -> FloatArray:
     return np.swapaxes(a, -1, -2)
 
 
-def _trace_product(a: FloatArray, b: FloatArray) -> float:
-    """Sum over blocks of tr(A B)."""
-    return float((a * _transpose(b)).sum())
+def _trace(a: FloatArray) -> FloatArray:
+    """Trace summed over blocks, shape (r,)."""
+    return np.asarray(np.trace(a, axis1=-2, axis2=-1).sum(1))
+
+
+def _trace_product(a: FloatArray, b: FloatArray) -> FloatArray:
+    """tr(A B) summed over blocks, shape (r,)."""
+    return np.asarray((a * _transpose(b)).sum((1, 2, 3)))

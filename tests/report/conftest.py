@@ -1,0 +1,91 @@
+"""Fixtures of the report's tests: pages of invented trials, and a real browser to look at them."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from trialkit.report import report_html
+
+CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
+
+
+def _load_samples() -> ModuleType:
+    """Load the module beside this file; under importlib mode a test folder is no package."""
+    spec = importlib.util.spec_from_file_location("sample_results", Path(__file__).with_name("sample_results.py"))
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+samples = _load_samples()
+MAKERS: Mapping[str, Callable[[], dict[str, Any]]] = {
+    "full": samples.full_results,
+    "variety": samples.variety_results,
+    "one site": samples.one_site_results,
+    "cultivar and acid": samples.cultivar_acid_results,
+    "split plot": samples.split_plot_results,
+    "volunteers": samples.volunteer_results,
+    "nulls": samples.null_results,
+    "undecided": samples.undecided_results,
+    "hostile": samples.hostile_results,
+} | {verdict: (lambda verdict=verdict: samples.verdict_results(verdict)) for verdict in samples.VERDICTS}
+
+
+class Pages:
+    """Results and pages by the trial's name, each made once."""
+
+    def __init__(self) -> None:
+        self._results: dict[str, dict[str, Any]] = {}
+        self._pages: dict[str, str] = {}
+
+    def results(self, name: str) -> dict[str, Any]:
+        """Results of a sample trial; not to be changed."""
+        if name not in self._results:
+            self._results[name] = MAKERS[name]()
+        return self._results[name]
+
+    def __getitem__(self, name: str) -> str:
+        """Return the page of a sample trial."""
+        if name not in self._pages:
+            self._pages[name] = report_html(self.results(name))
+        return self._pages[name]
+
+
+@pytest.fixture(scope="session")
+def pages() -> Pages:
+    """Pages of all sample trials."""
+    return Pages()
+
+
+@pytest.fixture(params=list(MAKERS))
+def name(request: pytest.FixtureRequest) -> str:
+    """Name of a sample trial; a test that takes it runs once for each."""
+    return str(request.param)
+
+
+@pytest.fixture(scope="session")
+def make() -> Mapping[str, Callable[[], dict[str, Any]]]:
+    """Makers of fresh results, which a test may change."""
+    return MAKERS
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Chromium, headless."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not CHROMIUM.exists():
+        pytest.skip(f"no Chromium at {CHROMIUM}: set CHROMIUM to its path")
+    with playwright.sync_playwright() as started:
+        running = started.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield running
+        running.close()

@@ -1,0 +1,141 @@
+"""The page in a real browser: quiet, accessible, readable on a phone, whole on paper."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+MODES = {
+    "light": {"color_scheme": "light", "media": "screen"},
+    "dark": {"color_scheme": "dark", "media": "screen"},
+    "print": {"color_scheme": "light", "media": "print"},
+}
+PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
+MARGINS_MM = (28.0, 24.0)
+SEEN = ("full", "variety", "cultivar and acid", "undecided", "hostile", "nulls", "keep current, retest")
+
+
+def _open(browser: Any, page: str, folder: Path, **options: Any) -> tuple[Any, list[str], list[str]]:
+    """Open a page from disk; collect what it says on the console and what it asks the network for."""
+    path = folder / "report.html"
+    path.write_text(page, encoding="utf-8")
+    opened = browser.new_context(offline=True, **options).new_page()
+    said: list[str] = []
+    asked: list[str] = []
+    opened.on("console", lambda message: said.append(message.text))
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    opened.on("request", lambda request: asked.append(request.url))
+    opened.goto(path.as_uri())
+    return opened, said, asked
+
+
+@pytest.mark.parametrize("seen", SEEN)
+def test_the_browser_has_nothing_to_complain_of_and_nothing_to_fetch(
+    browser: Any, pages: Any, tmp_path: Path, seen: str
+) -> None:
+    """No console message (a breach of the page's own policy would be one) and no request beyond the page itself."""
+    opened, said, asked = _open(browser, pages[seen], tmp_path)
+    assert said == []
+    assert [url for url in asked if not url.startswith(("data:", opened.url))] == []
+    opened.context.close()
+
+
+@pytest.mark.parametrize(
+    ("seen", "mode", "width"),
+    [
+        *(("full", mode, width) for mode in MODES for width in (360, 1280)),
+        *((seen, "light", 360) for seen in SEEN[1:]),
+        *((seen, "dark", 1280) for seen in SEEN[1:]),
+    ],
+)
+def test_axe_finds_nothing(browser: Any, pages: Any, tmp_path: Path, seen: str, mode: str, width: int) -> None:
+    """The accessibility checker has no finding in light, dark and print, with every table folded out."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    options = MODES[mode]
+    opened, _, _ = _open(
+        browser,
+        pages[seen],
+        tmp_path,
+        viewport={"width": width, "height": 800},
+        color_scheme=options["color_scheme"],
+        reduced_motion="reduce",
+        bypass_csp=True,  # the checker is a script, which the page would refuse
+    )
+    opened.emulate_media(media=options["media"], color_scheme=options["color_scheme"])
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    found = axe.run(opened).response["violations"]
+    assert [(one["id"], [node["html"][:120] for node in one["nodes"][:3]]) for one in found] == []
+    opened.context.close()
+
+
+def test_a_phone_never_scrolls_sideways(browser: Any, pages: Any, tmp_path: Path, name: str) -> None:
+    """At 360 pixels the page fits, with every table folded out, and the drawings for phones are shown."""
+    opened, _, _ = _open(browser, pages[name], tmp_path, viewport={"width": 360, "height": 740})
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 360
+    assert opened.locator(".drawing .wide:visible").count() == 0
+    assert opened.locator(".drawing .narrow:visible").count() == opened.locator("figure").count()
+    opened.context.close()
+
+
+def test_text_in_drawings_is_large_enough_on_a_phone(browser: Any, pages: Any, tmp_path: Path) -> None:
+    """No letter of a drawing is smaller than 9 pixels at 360 (common practice, no source)."""
+    opened, _, _ = _open(browser, pages["full"], tmp_path, viewport={"width": 360, "height": 740})
+    sizes = opened.evaluate(
+        "[...document.querySelectorAll('.narrow svg')].map(svg =>"
+        " svg.getBoundingClientRect().width / svg.viewBox.baseVal.width"
+        " * Math.min(...[...svg.querySelectorAll('text')].map(t => parseFloat(getComputedStyle(t).fontSize))))"
+    )
+    assert min(sizes) >= 9
+    opened.context.close()
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_no_label_of_a_drawing_is_cut_off(browser: Any, pages: Any, tmp_path: Path, width: int) -> None:
+    """Every label stands inside its drawing."""
+    opened, _, _ = _open(browser, pages["full"], tmp_path, viewport={"width": width, "height": 740})
+    cut = opened.evaluate(
+        "[...document.querySelectorAll('.drawing svg')].filter(svg => svg.getBoundingClientRect().width)"
+        ".flatMap(svg => {"
+        " const box = svg.getBoundingClientRect(); return [...svg.querySelectorAll('text')].filter(text => {"
+        " const at = text.getBoundingClientRect();"
+        " return at.left < box.left - 1 || at.right > box.right + 1"
+        " || at.top < box.top - 1 || at.bottom > box.bottom + 1"
+        " }).map(text => text.textContent) })"
+    )
+    assert cut == []
+    opened.context.close()
+
+
+@pytest.mark.parametrize("paper", PAPER_PX)
+@pytest.mark.parametrize("seen", ["full", "volunteers", "split plot"])
+def test_every_figure_fits_on_a_sheet(browser: Any, pages: Any, tmp_path: Path, paper: str, seen: str) -> None:
+    """Printed on A4 or Letter, no drawing is wider or taller than what the margins leave."""
+    width, height = (side - margin * 96 / 25.4 for side, margin in zip(PAPER_PX[paper], MARGINS_MM, strict=True))
+    opened, _, _ = _open(browser, pages[seen], tmp_path, viewport={"width": int(width), "height": int(height)})
+    opened.emulate_media(media="print")
+    boxes = [figure.bounding_box() for figure in opened.locator("figure").all()]
+    assert all(box["width"] <= width and box["height"] <= height for box in boxes)
+    assert opened.evaluate("document.documentElement.scrollWidth") <= int(width)
+    opened.context.close()
+
+
+def test_the_page_prints(browser: Any, pages: Any, tmp_path: Path) -> None:
+    """A PDF of the page has a plausible number of sheets."""
+    opened, _, _ = _open(browser, pages["full"], tmp_path)
+    pdf = opened.pdf(format="A4")
+    assert 5 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 20
+    opened.context.close()
+
+
+def test_the_first_tab_skips_to_the_answer(browser: Any, pages: Any, tmp_path: Path) -> None:
+    """Whoever works by keyboard can go past the masthead at once."""
+    opened, _, _ = _open(browser, pages["full"], tmp_path)
+    opened.keyboard.press("Tab")
+    assert opened.evaluate("document.activeElement.textContent") == "Skip to the answer"
+    opened.keyboard.press("Enter")
+    assert opened.url.endswith("#answer")
+    opened.context.close()

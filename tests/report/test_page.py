@@ -1,0 +1,264 @@
+"""The page as text: structure, safety, and the same bytes every time."""
+
+from __future__ import annotations
+
+import copy
+import json
+import os
+import re
+import subprocess
+import sys
+from collections import Counter
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from trialkit.report import report_html
+from trialkit.report.cautions import CAUTIONS
+from trialkit.report.numerals import tie
+from trialkit.report.references import REFERENCES
+
+FOUR_VERDICTS = {
+    "adopt": "Change the default",
+    "keep current": "Keep the current default",
+    "keep current, retest": "Keep the current default for now, and test again",
+    "no practical difference: take the cheaper": "No practical difference: take the cheaper",
+}
+VOID = {"meta", "link", "br", "hr", "img", "input"}
+
+
+class Outline(HTMLParser):
+    """Elements of a page with their attributes, and the text in each kind of element."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.text: dict[str, str] = {}
+        self.open: list[str] = []
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Record an element; a repeated attribute would be lost silently."""
+        assert len(dict(attrs)) == len(attrs)
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Record an element that closes itself."""
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        """Check that elements close in order."""
+        assert tag == self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        """Collect text under every element that is open."""
+        for tag in set(self.open):
+            self.text[tag] = self.text.get(tag, "") + data
+
+    def all(self, tag: str) -> list[dict[str, str | None]]:
+        """Attributes of every element of a kind."""
+        return [attributes for name, attributes in self.elements if name == tag]
+
+
+def test_the_same_results_give_the_same_page(pages: Any, make: Any, name: str) -> None:
+    """Writing the report twice changes no byte."""
+    assert pages[name] == report_html(make[name]())
+
+
+def test_other_processes_write_the_same_bytes(pages: Any, tmp_path: Path) -> None:
+    """Hash seed, time zone, locale and a reader's plotting settings leave the page as it is."""
+    source, target = tmp_path / "results.json", tmp_path / "report.html"
+    source.write_text(json.dumps(pages.results("full")), encoding="utf-8")
+    (tmp_path / "matplotlibrc").write_text(
+        "font.size: 31\naxes.facecolor: pink\nsvg.hashsalt: other\n", encoding="utf-8"
+    )
+    program = (
+        "import json, sys; from pathlib import Path; from trialkit.report import report_html; "
+        "Path(sys.argv[2]).write_bytes(report_html(json.loads(Path(sys.argv[1]).read_bytes())).encode())"
+    )
+    strange = {
+        "PYTHONHASHSEED": "4711",
+        "TZ": "Pacific/Kiritimati",
+        "LC_ALL": "C",
+        "MPLBACKEND": "agg",
+        "PYTHONUTF8": "0",
+    }
+    subprocess.run(
+        [sys.executable, "-c", program, str(source), str(target)],
+        check=True,
+        cwd=tmp_path,
+        env=os.environ | strange,
+        timeout=120,
+    )
+    assert pages["full"].encode() == target.read_bytes()
+
+
+def test_results_are_left_as_they_were(make: Any) -> None:
+    """The report reads its input and changes nothing in it."""
+    results = make["hostile"]()
+    before = copy.deepcopy(results)
+    report_html(results)
+    assert before == results
+
+
+def test_a_page_stays_below_a_megabyte(pages: Any, name: str) -> None:
+    """The page can be sent by mail."""
+    assert len(pages[name].encode()) < 1_000_000
+
+
+def test_a_page_runs_nothing_and_asks_for_nothing(pages: Any, name: str) -> None:
+    """No script, no event attribute, no inline style, no address outside the page."""
+    outline = Outline(pages[name])
+    assert not {tag for tag, _ in outline.elements} & {
+        "script",
+        "iframe",
+        "object",
+        "embed",
+        "img",
+        "form",
+        "base",
+        "a:href",
+    }
+    for tag, attributes in outline.elements:
+        assert not [key for key in attributes if key.startswith("on") or key in ("style", "src", "srcset", "xmlns")]
+        for key in ("href", "xlink:href", "action", "cite"):
+            link = attributes.get(key)
+            assert link is None or link.startswith("#") or (tag == "link" and link == "data:,")
+    style = outline.text["style"]
+    assert "url(" not in style
+    assert "@import" not in style
+
+
+def test_hostile_names_are_shown_as_text(pages: Any) -> None:
+    """What an attacker typed can be read, and does nothing."""
+    page, outline = pages["hostile"], Outline(pages["hostile"])
+    assert "<script>alert(1)</script>" in outline.text["h1"]
+    assert "&lt;script&gt;alert(1)" in page
+    assert "N" * 500 in page  # in full in the tables
+    assert "{{ 7*7 }}" in outline.text["body"]
+    assert "\u202e" not in page
+    page.encode("utf-8")
+
+
+def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:
+    """A browser dresses the page by its own style sheet and lets nothing else in."""
+    import base64
+    import hashlib
+
+    outline = Outline(pages["full"])
+    policy = next(m["content"] for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy")
+    digest = base64.b64encode(hashlib.sha256(outline.text["style"].encode()).digest()).decode()
+    assert policy is not None
+    assert "default-src 'none'" in policy
+    assert f"style-src 'sha256-{digest}'" in policy
+
+
+def test_a_page_has_one_title_headings_in_order_and_landmarks(pages: Any, name: str) -> None:
+    """A reader who jumps from heading to heading misses none."""
+    outline = Outline(pages[name])
+    levels = [int(tag[1]) for tag, _ in outline.elements if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+    assert [len(outline.all(tag)) for tag in ("header", "nav", "main", "footer")] == [1, 1, 1, 1]
+    assert outline.all("html") == [{"lang": "en"}]
+    ids = Counter(a["id"] for _, a in outline.elements if "id" in a)
+    assert not [one for one, count in ids.items() if count > 1]
+    targets = {a["href"][1:] for a in outline.all("a") if a.get("href")}
+    assert targets <= set(ids)
+
+
+def test_every_use_of_a_drawn_shape_finds_it(pages: Any, name: str) -> None:
+    """Ids inside the pictures resolve, so that no mark is missing."""
+    outline = Outline(pages[name])
+    ids = {a["id"] for _, a in outline.elements if "id" in a}
+    assert {a["href"][1:] for a in outline.all("use") if a.get("href")} <= ids
+    clips = {a["clip-path"] for _, a in outline.elements if a.get("clip-path")}
+    assert {clip[5:-1] for clip in clips if clip} <= ids
+
+
+def test_every_table_has_a_caption_and_scoped_headings(pages: Any, name: str) -> None:
+    """Whoever hears a table knows what each cell belongs to."""
+    outline = Outline(pages[name])
+    assert len(outline.all("table")) == len(outline.all("caption"))
+    assert all(heading.get("scope") in ("col", "row") for heading in outline.all("th"))
+
+
+@pytest.mark.parametrize(("verdict", "words"), FOUR_VERDICTS.items())
+def test_each_verdict_is_said_in_words(pages: Any, verdict: str, words: str) -> None:
+    """The verdict and both sentences stand on the page."""
+    page = Outline(pages[verdict]).text["main"]
+    assert words in page
+    for sentence in pages.results(verdict)["decision"]["sentences"]:
+        assert tie(sentence) in page
+
+
+def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
+    """The card names cultivar, level teaspoons and acid, and what changes."""
+    card = Outline(pages["full"]).text["dl"]
+    assert "Larkmoor Butter" in card
+    assert "6 level teaspoons" in card
+    assert "was 4\u00a0tsp" in card
+    assert pages["full"].count('class="spoon"') == 6
+
+
+def test_without_an_answer_the_page_says_why(pages: Any) -> None:
+    """A trial that could not be analysed has a page that says so."""
+    text = Outline(pages["undecided"]).text["main"]
+    assert "No recommendation" in text
+    assert "No head has this record." in text
+    assert "nothing to draw" in text
+    assert not Outline(pages["undecided"]).all("figure")
+
+
+def test_a_response_that_was_not_analysed_says_why(pages: Any) -> None:
+    """Days fixed by the plan are named as such."""
+    assert "Not analysed: Every head was cut on one day." in Outline(pages["split plot"]).text["main"]
+
+
+def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
+    """Captions of the fourth section are there, and the current practice's difference is not compared with itself."""
+    captions = Outline(pages["full"]).text["caption"]
+    for wanted in ("Candidates", "variation lies", "F tests", "every combination",
+                   "Difference from the current practice",
+                   "SHA-256", "gardens", "by nutrient dose"):  # fmt: skip
+        assert wanted in captions
+    assert "< 0.001" in Outline(pages["full"]).text["td"]
+
+
+def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> None:
+    """Whatever the answer, the hazards and the methods are named."""
+    text = Outline(pages[name]).text["main"]
+    assert all(tie(caution.text) in text for caution in CAUTIONS)
+    assert all(reference.title in text for reference in REFERENCES)
+    assert "Add acid to water, never water to acid" in text
+
+
+def test_departures_are_shown_where_they_are_given(pages: Any, make: Any) -> None:
+    """A departure from the protocol stands among the doubts."""
+    assert "Departures" not in pages["full"]
+    results = make["full"]()
+    results["departures"] = ["Bucket B012 was given citric acid instead of vinegar."]
+    assert "Bucket B012 was given citric acid instead of vinegar." in report_html(results)
+
+
+def test_a_bare_minimum_of_results_gives_a_page(make: Any) -> None:
+    """Missing or null parts leave gaps, not a crash."""
+    assert "No recommendation" in report_html({})
+    results = make["variety"]()
+    for part in list(results):
+        assert "</html>" in report_html({**results, part: None})
+    for part in list(results["responses"]["weight_g"]):
+        gone = copy.deepcopy(results)
+        gone["responses"]["weight_g"][part] = None
+        assert "</html>" in report_html(gone)
+    for part in list(results["decision"]):
+        gone = copy.deepcopy(results)
+        gone["decision"][part] = None
+        assert "</html>" in report_html(gone)

@@ -1,0 +1,139 @@
+"""Words and numbers of the page."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from trialkit.report.numerals import fixed, measure, more_or_less, p_value, plain, signed, tie
+from trialkit.report.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_results, safe_text, shorten
+from trialkit.report.wording import (
+    acid_words,
+    chance,
+    chance_percent,
+    chance_word,
+    date_words,
+    level_label,
+    spoons,
+    teaspoons,
+    treatment_words,
+)
+
+
+@pytest.mark.parametrize(
+    ("dose", "words"),
+    [
+        (6, "6 level teaspoons"),
+        (6.0, "6 level teaspoons"),
+        (1, "1 level teaspoon"),
+        (0.5, "½ level teaspoon"),
+        (2.5, "2½ level teaspoons"),
+        (1.25, "1¼ level teaspoons"),
+        (0, "no nutrient"),
+        (1.3, "1.3 level teaspoons"),
+    ],
+)
+def test_doses_are_said_in_level_teaspoons(dose: float, words: str) -> None:
+    """A gardener reads a dose as a cook would say it."""
+    assert teaspoons(dose) == words
+
+
+def test_a_treatment_is_said_in_kitchen_measures() -> None:
+    """Whatever was varied is named, and nothing else."""
+    assert treatment_words({"dose_tsp": 6.0}) == "6 level teaspoons of nutrient a bucket"
+    assert treatment_words({"cultivar": "Fenleaf"}) == "Fenleaf"
+    assert treatment_words({"cultivar": "Fenleaf", "dose_tsp": 0}) == "Fenleaf with no nutrient"
+    assert treatment_words({"cultivar": "Fenleaf", "acidifier": "none"}) == "Fenleaf with no acid"
+
+
+def test_missing_numbers_are_dashes() -> None:
+    """What is not known is shown as a dash in every style of number."""
+    for words in (fixed, measure, plain, signed, p_value, chance, chance_percent):
+        assert words(None) == "–"
+        assert words(float("nan")) == "–"
+
+
+def test_p_values_never_claim_certainty() -> None:
+    """Very small and very large p are bounds, not zeros and ones."""
+    assert [p_value(p) for p in (0.0, 0.0009, 0.001, 0.0496, 0.9999)] == [
+        "< 0.001",
+        "< 0.001",
+        "0.001",
+        "0.050",
+        "> 0.999",
+    ]
+
+
+def test_chances_never_claim_certainty() -> None:
+    """A chance of nought or one is said as less than or more than."""
+    assert chance(0.0) == "less than 1 in 100"
+    assert chance(1.0) == "more than 99 in 100"
+    assert chance(0.75) == "75 in 100"
+
+
+@pytest.mark.parametrize(
+    ("probability", "word"),
+    [(1.0, "almost certain"), (0.9, "very likely"), (0.7, "likely"), (0.5, "about as likely as not"), (0.2, "unlikely"),
+     (0.05, "very unlikely"), (0.0, "very unlikely"), (None, "not known")],
+)  # fmt: skip
+def test_chances_have_words(probability: float | None, word: str) -> None:
+    """The scale's words stand at its bounds (Mastrandrea et al. 2010, from memory)."""
+    assert chance_word(probability) == word
+
+
+def test_negative_numbers_carry_a_true_minus_and_zero_no_sign() -> None:
+    """A difference that rounds to nothing has no sign."""
+    assert signed(-3.04) == "\u22123.0"
+    assert signed(-0.01) == "0.0"
+    assert signed(0.01) == "0.0"
+    assert more_or_less(-0.04, "g") == "as much as"
+
+
+def test_weights_are_whole_grams_from_a_hundred_up() -> None:
+    """More digits than a kitchen scale has would mislead."""
+    assert [measure(w) for w in (187.6, 99.96, 31.24, 0.06)] == ["188", "100", "31.2", "0.1"]
+
+
+def test_dates_are_written_out_and_nonsense_is_left_alone() -> None:
+    """A date that isn't one is shown as it came."""
+    assert date_words("2026-08-20") == "20 August 2026"
+    assert date_words("2026-13-20") == "2026-13-20"
+    assert date_words("²026-01-02") == "²026-01-02"
+    assert date_words(None) is None
+
+
+def test_levels_have_short_labels() -> None:
+    """Rows and axes need few letters."""
+    assert level_label("dose_tsp", 2.5) == "2½ tsp"
+    assert acid_words(None) == "no acid"
+    assert spoons("odd") == "odd"
+
+
+def test_numbers_keep_their_units_on_the_line() -> None:
+    """A unit that begins a line is read as a word; other words stay free."""
+    assert tie("5 % of 20 L, 10 gardens") == "5\u00a0% of 20\u00a0L, 10 gardens"
+
+
+def test_names_lose_direction_overrides_and_control_characters() -> None:
+    """A name cannot be made to read backwards, break the file or grow without bound."""
+    assert safe_text("a\u202eb\x00c\ud800") == "abc".replace("c", "\ufffdc\ufffd")
+    assert len(safe_text("x" * 10_000)) == LONGEST_TEXT
+    assert safe_results({"k\u202e": [{"a": "\x07"}, None, 1.5, True]}) == {"k": [{"a": "\ufffd"}, None, 1.5, True]}
+
+
+@given(st.text(alphabet=st.characters()))
+def test_any_text_can_be_written_as_utf8(text: str) -> None:
+    """Whatever was typed, the page can be saved, and letters of every script stay."""
+    shown = safe_text(text)
+    shown.encode()
+    assert not DIRECTION_MARKS & set(shown)
+
+
+@given(st.text(max_size=80), st.integers(2, 40))
+def test_labels_are_cut_to_size(text: str, columns: int) -> None:
+    """A label never takes more room than it was given."""
+    assert (
+        len(shorten(text, columns)) <= max(columns, len(text) if len(text) <= columns else columns)
+        or max(text) >= "\u0300"
+    )

@@ -1,0 +1,1 @@
+"""Randomised layouts: arrays and frames in, frames out; no files, no clock, no global randomness."""

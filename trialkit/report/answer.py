@@ -1,0 +1,193 @@
+"""The first section: what to do, how sure, and the card that goes on the shed door."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from trialkit.report.numerals import difference_interval, is_number, percent, plain, signed, with_interval
+from trialkit.report.reading import Json, Reading, mapping, rows, texts
+from trialkit.report.table import Row, Table, make_table, text_column
+from trialkit.report.wording import acid_words, chance, chance_word, level_label, teaspoons, treatment_words
+
+MOST_SPOONS_DRAWN = 12
+NO_DIFFERENCE = "no practical difference: take the cheaper"
+VERDICTS: Mapping[str, tuple[str, str]] = {
+    "adopt": ("Change the default", "change"),
+    "keep current": ("Keep the current default", "keep"),
+    "keep current, retest": ("Keep the current default for now, and test again", "retest"),
+    NO_DIFFERENCE: ("No practical difference: take the cheaper", "change"),
+}
+FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
+
+
+@dataclass(frozen=True)
+class CardLine:
+    """One line of the default card: what to do, in large letters, and what it was before, if it changes."""
+
+    title: str
+    text: str
+    note: str
+    spoons: int
+    before: str
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """A chance as a picture of a hundred gardens, with the words around it."""
+
+    hundredths: int
+    headline: str
+    word: str
+    meaning: str
+    needed: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer, ready for the template."""
+
+    verdict: str
+    tone: str
+    sentences: tuple[str, ...]
+    card: tuple[CardLine, ...]
+    card_title: str
+    bucket: str
+    expectation: str
+    sureness: Sureness | None
+    versus: Table | None
+
+
+def answer(reading: Reading) -> Answer:
+    """Put the decision into words and pictures; where there is none, say why."""
+    verdict, tone = VERDICTS.get(str(reading.decision.get("verdict")), ("No recommendation", "none"))
+    sentences = texts(reading.decision, "sentences")
+    if not reading.decision:
+        sentences = ("This trial gives no recommendation.", _why_none(reading))
+    return Answer(
+        verdict=verdict,
+        tone=tone,
+        sentences=sentences,
+        card=tuple(_card(reading)),
+        card_title="The default stays" if reading.is_kept else "The new default",
+        bucket=_bucket(reading.design),
+        expectation=_expectation(reading),
+        sureness=sureness(reading),
+        versus=versus_table(reading),
+    )
+
+
+def _why_none(reading: Reading) -> str:
+    responses = mapping(reading.results.get("responses")).values()
+    reasons = [str(mapping(r).get("reason")) for r in responses if mapping(r).get("reason")]
+    return reasons[0] if reasons else "The current practice has no harvested head to compare with."
+
+
+def _card(reading: Reading) -> Iterator[CardLine]:
+    for column, level in reading.recommended.items():
+        before = reading.current.get(column)
+        was = "" if before == level or before is None else f"was {level_label(column, before)}"
+        if column == "dose_tsp":
+            drawn = round(level) if is_number(level) and 0.5 <= level <= MOST_SPOONS_DRAWN else 0
+            note = "of nutrient a bucket" if level else ""
+            yield CardLine(FACTOR_TITLES[column], teaspoons(level), note, drawn if drawn == level else 0, was)
+        else:
+            words = acid_words(level) if column == "acidifier" else str(level)
+            yield CardLine(FACTOR_TITLES.get(column, column), words, "", 0, was)
+
+
+def _bucket(design: Json) -> str:
+    volume, heads = design.get("volume_l"), design.get("heads_per_bucket")
+    parts = [f"{plain(volume)} L bucket"] if is_number(volume) else ["bucket"]
+    if is_number(heads):
+        parts.append(f"{plain(heads)} head{'' if heads == 1 else 's'}")
+    return ", ".join(parts)
+
+
+def _expectation(reading: Reading) -> str:
+    row = reading.find("means", reading.recommended)
+    if not reading.recommended or not is_number(row.get("mean")):
+        return ""
+    label = str((reading.response or {}).get("label") or "mean")
+    return f"a {label} of {_with_interval(row, reading.unit)}"
+
+
+def sureness(reading: Reading) -> Sureness | None:
+    """How sure the verdict is, as the one chance that it turned on; None where it is not known."""
+    row = reading.candidate(reading.rival)
+    thresholds = mapping(reading.decision.get("thresholds"))
+    alike = reading.decision.get("verdict") == NO_DIFFERENCE
+    probability = row.get("probability_equivalent" if alike else "probability_better")
+    if not is_number(probability):
+        return None
+    margin = plain(thresholds.get("equivalence_margin_g" if alike else "margin_g"))
+    meaning = (
+        f"that the recommended default and the current practice differ by less than {margin} g a head in a new garden"
+        if alike
+        else f"that {_subject(reading)} worth at least {margin} g a head more than the current practice in a new garden"
+    )
+    return Sureness(
+        hundredths=round(min(max(100 * float(probability), 1.0), 99.0)),  # a picture claims no certainty either
+        headline=chance(probability),
+        word=chance_word(probability),
+        meaning=meaning,
+        needed=_needed(thresholds.get("adopt_probability")),
+    )
+
+
+def _subject(reading: Reading) -> str:
+    if reading.is_kept:
+        return f"the best alternative, {treatment_words(reading.rival)}, is"
+    return "the recommended default is"
+
+
+def _needed(probability: Any) -> str:
+    return f"The protocol asks for {chance(probability)} before a default is changed." if is_number(probability) else ""
+
+
+def versus_table(reading: Reading) -> Table | None:
+    """Current practice beside the recommended default, or beside the best alternative where it is kept."""
+    if not reading.current or not reading.rival:
+        return None
+    names = ("", "current practice", "best alternative" if reading.is_kept else "recommended", "difference")
+    return make_table(
+        "versus",
+        "Against the current practice",
+        tuple(text_column(name) for name in names),
+        (*_levels(reading), *_responses(reading)),
+        f"Intervals in brackets are {percent(reading.confidence)} intervals; those of differences allow for all "
+        "comparisons.",
+    )
+
+
+def _levels(reading: Reading) -> Iterator[Row]:
+    labels = {str(f.get("column")): str(f.get("label")) for f in rows(reading.design, "factors")}
+    for column in reading.columns:
+        now, then = reading.current.get(column), reading.rival.get(column)
+        change = "the same" if now == then else "changes"
+        yield Row(labels[column], (level_label(column, now), level_label(column, then), change))
+
+
+def _responses(reading: Reading) -> Iterator[Row]:
+    for response in mapping(reading.results.get("responses")).values():
+        one = Reading(reading.results, mapping(response), reading.columns)
+        now, then = one.find("means", reading.current), one.find("means", reading.rival)
+        if not is_number(now.get("mean")) or not is_number(then.get("mean")):
+            continue
+        yield Row(
+            f"{one.response and one.response.get('label')}, {one.unit}",
+            (
+                _with_interval(now),
+                _with_interval(then),
+                _difference(one.find("comparisons", reading.rival)),
+            ),
+        )
+
+
+def _difference(row: Json) -> str:
+    return f"{signed(row.get('difference'))} ({difference_interval(row.get('lower'), row.get('upper'))})"
+
+
+def _with_interval(row: Json, unit: str = "") -> str:
+    return with_interval(row.get("mean"), row.get("lower"), row.get("upper"), unit)

@@ -1,0 +1,204 @@
+"""Rows of means with intervals over raw buckets, one row a treatment or a level."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from trialkit.report.figures.marks import PARTS, draw_buckets, draw_interval
+from trialkit.report.figures.sheet import (
+    NARROW_PX,
+    TEXT_PX,
+    WIDE_PX,
+    mixed,
+    new_axes,
+    new_figure,
+    pixels_from,
+    say,
+    scale_weights,
+)
+from trialkit.report.numerals import mean_beside, with_interval
+from trialkit.report.palette import LIGHT
+from trialkit.report.reading import PART_WORDS, Part
+from trialkit.report.safe_text import shorten
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.transforms import Transform
+
+MOST_ROWS = 60
+MEAN_LANE, BUCKET_LANE = 0.12, 0.2  # shares of a row above and below its middle
+
+
+@dataclass(frozen=True)
+class IntervalRow:
+    """A row: its group and label, its estimate, and the raw bucket means behind it."""
+
+    group: str
+    label: str
+    mean: float
+    lower: float
+    upper: float
+    buckets: tuple[float, ...]
+    part: Part = "other"
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Pixels of a drawing, and columns of text that fit beside it."""
+
+    width: float
+    left: float
+    right: float
+    row: float
+    label_columns: int
+    group_columns: int
+    lift: float  # of the label above the marks, in rows; 0 where the label stands at the left
+
+
+WIDE = Spacing(WIDE_PX, 250, 190, 36, 30, 60, 0.0)
+NARROW = Spacing(NARROW_PX, 8, 8, 56, 40, 34, 0.3)
+SHORT_WORDS: Mapping[Part, str] = {
+    "recommended": "recommended",
+    "current": "current",
+    "kept": "kept",
+    "rival": "alternative",
+    "other": "",
+}
+WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
+TOP_PX, BOTTOM_PX = 30.0, 46.0
+
+
+def draw_rows(
+    rows: Sequence[IntervalRow], quantity: str, unit: str, reference: tuple[float, str] | None, is_narrow: bool
+) -> Figure:
+    """Draw rows under group headings.
+
+    Parameters
+    ----------
+    rows : sequence of IntervalRow
+        Rows of a group stand together.
+    quantity, unit : str
+        What the axis measures.
+    reference : tuple of float and str, or None
+        A value to compare all rows with, drawn as a dashed line, and its name.
+    is_narrow : bool
+        Whether the drawing is for a phone.
+    """
+    space = NARROW if is_narrow else WIDE
+    positions, headings = _positions(rows)
+    total = positions[-1] + 1.0
+    height = total * space.row
+    figure = new_figure(space.width, TOP_PX + height + BOTTOM_PX)
+    axes = new_axes(figure, space.left, TOP_PX, space.width - space.left - space.right, height)
+    axes.set_ylim(total, 0)
+    axes.set_yticks([])
+    everything = [v for row in rows for v in (row.lower, row.upper, *row.buckets)]
+    scale_weights(axes, min(everything), max(everything), unit, vertical=False)
+    if reference:
+        _draw_reference(axes, *reference)
+    for text, at in headings:
+        _draw_heading(axes, shorten(text, space.group_columns), at, space)
+    drop = 0.14 if space.lift else 0.0
+    # Buckets lie in a lane of their own below the interval, which would hide them.
+    dots = [
+        (at + 0.5 + drop + BUCKET_LANE, value) for row, at in zip(rows, positions, strict=True) for value in row.buckets
+    ]
+    draw_buckets(axes, [d[0] for d in dots], [d[1] for d in dots], "h")
+    for row, at in zip(rows, positions, strict=True):
+        draw_interval(axes, PARTS[row.part], at + 0.5 + drop - MEAN_LANE, row.mean, row.lower, row.upper)
+        _label_row(axes, row, at + 0.5, unit, space)
+    say(
+        axes,
+        0.5,
+        -36,
+        quantity_words(quantity, unit),
+        "muted",
+        transform=mixed(axes.transAxes, pixels_from(axes)),
+        ha="center",
+    )
+    return figure
+
+
+def quantity_words(quantity: str, unit: str) -> str:
+    """Title of an axis: what it measures and in which unit."""
+    return f"{quantity}, {unit}" if unit and unit != quantity else quantity
+
+
+def _positions(rows: Sequence[IntervalRow]) -> tuple[list[float], list[tuple[str, float]]]:
+    """Place rows and headings from the top, a heading taking a row."""
+    positions: list[float] = []
+    headings = []
+    at = 0.0
+    for group, members in groupby(rows, key=lambda row: row.group):
+        if group:
+            headings.append((group, at))
+            at += 0.9
+        for _ in members:
+            positions.append(at)
+            at += 1.0
+    return positions, headings
+
+
+def _draw_reference(axes: Axes, value: float, name: str) -> None:
+    axes.axvline(value, color=LIGHT["clay"], linewidth=1.4, dashes=(4, 3), zorder=1)
+    low, high = axes.get_xlim()
+    share = (value - low) / (high - low)
+    side = "left" if share < 0.3 else "right" if share > 0.7 else "center"
+    say(axes, value, 12, name, "clay", transform=mixed(axes.transData, pixels_from(axes, 0, 1)), ha=side)
+
+
+def _draw_heading(axes: Axes, text: str, at: float, space: Spacing) -> None:
+    x = -space.left + 4 if not space.lift else 0
+    say(
+        axes,
+        x,
+        at + 0.55,
+        text,
+        transform=_beside(axes, right=False),
+        ha="left",
+        fontsize=TEXT_PX + 1.5,
+        fontweight="bold",
+    )
+
+
+def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacing) -> None:
+    mark, words = PARTS[row.part], PART_WORDS[row.part]
+    weight = "bold" if words else "normal"
+    if row.part in WASHES:
+        axes.axhspan(at - 0.5, at + 0.5, color=LIGHT[WASHES[row.part]], linewidth=0, zorder=1.5)
+    value = f"{mean_beside(row.mean, row.lower, row.upper)} {unit}"
+    role = mark.role if words else "ink"
+    if space.lift:
+        _label_above(axes, row, at - space.lift, value, space)
+        return
+    label = shorten(row.label, space.label_columns)
+    say(axes, -12, at, label, role, transform=_beside(axes, right=False), ha="right", fontweight=weight)
+    estimate = with_interval(row.mean, row.lower, row.upper, unit)
+    offset = 0.2 if words else 0.0
+    say(axes, 14, at - offset, estimate, role, transform=_beside(axes, right=True), ha="left", fontweight=weight)
+    if words:
+        say(axes, 14, at + 0.24, words, role, transform=_beside(axes, right=True), ha="left", fontsize=TEXT_PX - 1.5)
+
+
+def _label_above(axes: Axes, row: IntervalRow, y: float, value: str, space: Spacing) -> None:
+    """Write the label and the mean over the marks, on a ground that keeps the lines behind from striking them out."""
+    words = SHORT_WORDS[row.part]
+    estimate = f"{words}, {value}" if words else value
+    style = {"fontweight": "bold" if words else "normal", "bbox": None if row.part in WASHES else _ground()}
+    role = PARTS[row.part].role
+    label = shorten(row.label, space.label_columns - len(estimate))
+    say(axes, 2, y, label, role, transform=_beside(axes, right=False), ha="left", **style)
+    say(axes, -2, y, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
+
+
+def _ground() -> dict[str, object]:
+    return {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
+
+
+def _beside(axes: Axes, *, right: bool) -> Transform:
+    """Transform: x in pixels from a side of the axes, y in rows."""
+    return mixed(pixels_from(axes, 1.0 if right else 0.0), axes.transData)

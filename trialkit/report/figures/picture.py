@@ -1,0 +1,36 @@
+"""A picture as a value: its finding, its drawings, its data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trialkit.report.table import Table
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture and all that stands in for it.
+
+    Attributes
+    ----------
+    name : str
+        Unique on the page; letters, digits and hyphens.
+    finding : str
+        What the picture shows, as a heading.
+    reading : str
+        How to read it.
+    alternative : str
+        For those who can't see it: the kind of picture and its finding in numbers.
+    wide, narrow : str
+        SVG; empty where there is nothing to draw, and `reading` says why.
+    tables : tuple of Table
+        The data drawn.
+    """
+
+    name: str
+    finding: str
+    reading: str
+    alternative: str
+    wide: str
+    narrow: str
+    tables: tuple[Table, ...]

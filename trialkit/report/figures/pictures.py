@@ -1,0 +1,36 @@
+"""The three pictures of the page, or sentences in their place."""
+
+from __future__ import annotations
+
+from trialkit.report.figures.dose import dose_picture
+from trialkit.report.figures.margins import margins_picture
+from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.sites import sites_picture
+from trialkit.report.figures.treatments import treatments_picture
+from trialkit.report.reading import Reading
+
+NOTHING_TO_DRAW = "No response could be analysed, so there is nothing to draw."
+NO_SECOND = (
+    "Only one factor was varied and it was not the dose, so there is no dose picture: the first picture shows all "
+    "there is."
+)
+
+
+def pictures(reading: Reading) -> tuple[tuple[Picture, ...], str]:
+    """Draw what can be drawn.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    tuple of Picture, str
+        The pictures, and a sentence about what is not drawn (empty if nothing is missing).
+    """
+    if reading.response is None or not reading.columns:
+        return (), NOTHING_TO_DRAW
+    second = dose_picture(reading) or margins_picture(reading)
+    drawn = tuple(p for p in (treatments_picture(reading), second, sites_picture(reading)) if p)
+    missing = NOTHING_TO_DRAW if not drawn else "" if second else NO_SECOND
+    return drawn, missing

@@ -1,0 +1,117 @@
+"""The house style of a drawing: bare axes in pixels of the page, colours by role, strangers' text kept plain."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from trialkit.report.figures.inline_svg import inline_svg
+from trialkit.report.numerals import plain
+from trialkit.report.palette import LIGHT
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.transforms import Transform
+
+PIXELS_PER_INCH = 72
+WIDE_PX = 880
+NARROW_PX = 344
+TEXT_PX = 12.5
+# Harmless, and both depend on what strangers typed or on how many buckets there are: letters that our measuring font
+# lacks (the reader's browser has its own fonts), and bucket dots that touch their neighbours.
+IGNORED_WARNINGS = (r"Glyph .* missing", r"Matplotlib currently does not support", r".* of the points cannot be placed")
+
+
+def draw_twice(name: str, draw: Callable[[bool], Figure]) -> tuple[str, str]:
+    """Draw for a desk and for a phone.
+
+    Parameters
+    ----------
+    name : str
+        Unique on the page.
+    draw : callable
+        Takes whether the drawing is for a phone.
+
+    Returns
+    -------
+    tuple of str
+        The wide and the narrow drawing as SVG.
+    """
+    with _house_style():
+        return inline_svg(draw(False), f"{name}-wide"), inline_svg(draw(True), f"{name}-narrow")
+
+
+@contextmanager
+def _house_style() -> Iterator[None]:
+    """Matplotlib's own defaults, whatever the reader's settings are, and ours over them."""
+    import matplotlib as mpl
+
+    ours: dict[Any, Any] = {
+        "font.family": "DejaVu Sans",  # ships with matplotlib: the same measurements on every machine
+        "font.size": TEXT_PX,
+        "text.parse_math": False,
+        "axes.unicode_minus": False,
+        "lines.solid_capstyle": "butt",
+        "svg.image_inline": True,
+    }
+    with mpl.rc_context(), warnings.catch_warnings():
+        mpl.rcdefaults()
+        mpl.rcParams.update(ours)
+        for message in IGNORED_WARNINGS:
+            warnings.filterwarnings("ignore", message=message)
+        yield
+
+
+def new_figure(width_px: float, height_px: float) -> Figure:
+    """Make an empty sheet."""
+    from matplotlib.figure import Figure
+
+    size = (round(width_px) / PIXELS_PER_INCH, round(height_px) / PIXELS_PER_INCH)
+    return Figure(figsize=size, dpi=PIXELS_PER_INCH)
+
+
+def new_axes(figure: Figure, left: float, top: float, width: float, height: float) -> Axes:
+    """Place bare axes, in pixels from the upper left corner."""
+    sheet_width, sheet_height = figure.get_size_inches() * PIXELS_PER_INCH
+    box = (left / sheet_width, 1 - (top + height) / sheet_height, width / sheet_width, height / sheet_height)
+    axes: Axes = figure.add_axes(box, frame_on=False)
+    axes.tick_params(length=0, labelcolor=LIGHT["muted"], labelsize=TEXT_PX - 0.5, pad=6)
+    axes.set_axisbelow(True)
+    return axes
+
+
+def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: bool) -> None:
+    """Set limits, a few round ticks that carry the unit, and fine lines across at each."""
+    from matplotlib.ticker import MaxNLocator
+
+    margin = 0.06 * (high - low) or 1.0
+    axis = axes.yaxis if vertical else axes.xaxis
+    (axes.set_ylim if vertical else axes.set_xlim)(low - margin, high + margin)
+    axis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_formatter(lambda value, _: f"{plain(value, 4)} {unit}".strip())
+    axes.grid(axis="y" if vertical else "x", color=LIGHT["rule"], linewidth=1)
+
+
+def say(where: Axes | Figure, x: float, y: float, text: str, role: str = "ink", **options: Any) -> None:
+    """Write text that may come from strangers: no mathematics in it, never clipped."""
+    settings: dict[str, Any] = {"fontsize": TEXT_PX, "va": "center", "parse_math": False, "clip_on": False} | options
+    where.text(x, y, text, color=LIGHT[role], **settings)
+
+
+def pixels_from(axes: Axes, horizontal: float = 0.0, vertical: float = 0.0) -> Transform:
+    """Transform of pixels counted right and up from a place on the axes, given as shares of their width and height."""
+    from matplotlib.transforms import Affine2D
+
+    extent = axes.get_window_extent()
+    shares = Affine2D().scale(1 / extent.width, 1 / extent.height).translate(horizontal, vertical)
+    return shares + axes.transAxes
+
+
+def mixed(x: Transform, y: Transform) -> Transform:
+    """Transform whose x and y are counted differently."""
+    from matplotlib.transforms import blended_transform_factory
+
+    return blended_transform_factory(x, y)

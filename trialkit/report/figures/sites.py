@@ -1,0 +1,212 @@
+"""The third picture: the same comparison at every garden, one strip each, on one scale."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quantity_words
+from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
+from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.sheet import (
+    NARROW_PX,
+    TEXT_PX,
+    WIDE_PX,
+    draw_twice,
+    mixed,
+    new_axes,
+    new_figure,
+    pixels_from,
+    say,
+    scale_weights,
+)
+from trialkit.report.numerals import is_number, measure, plain, signed
+from trialkit.report.palette import LIGHT
+from trialkit.report.reading import PART_WORDS, Json, Part, Reading, mapping, rows
+from trialkit.report.safe_text import shorten
+from trialkit.report.table import Row, Table, columns, make_table
+from trialkit.report.wording import treatment_label
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+NAME = "gardens"
+MOST_STRIPS = 40
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A garden: its buckets, and its raw means of the two treatments compared."""
+
+    name: str
+    details: str
+    buckets: tuple[float, ...]
+    current: float | None
+    rival: float | None
+
+    @property
+    def difference(self) -> float | None:
+        """Difference of the two means, where both are known."""
+        return None if self.current is None or self.rival is None else self.rival - self.current
+
+
+def sites_picture(reading: Reading) -> Picture | None:
+    """Draw the gardens; None where no garden has a bucket."""
+    strips = site_strips(reading)
+    response = reading.response
+    if not strips or response is None:
+        return None
+    rival: Part = reading.part(reading.rival) if reading.rival else "other"
+    current: Part = "kept" if reading.is_kept else "current"
+    shown = strips[:MOST_STRIPS]
+    quantity = quantity_words(str(response.get("label")), reading.unit)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, reading.unit, is_narrow))
+    finding = _finding(strips, PART_WORDS[rival], reading.unit)
+    table = site_table(reading)
+    return Picture(
+        NAME,
+        finding,
+        _how_to_read(current, rival, len(strips) - len(shown)),
+        f"Chart of {response.get('label')}, one strip for each of {len(strips)} gardens. {finding} "
+        f"{_each(strips, reading.unit)}",
+        wide,
+        narrow,
+        (table,) if table else (),
+    )
+
+
+def site_strips(reading: Reading) -> tuple[Strip, ...]:
+    """Strips in the order of the design's gardens."""
+    buckets: dict[str, list[float]] = defaultdict(list)
+    for row in reading.rows("buckets"):
+        if is_number(row.get("mean")):
+            buckets[str(row.get("site"))].append(float(row["mean"]))
+    known = {str(site.get("site")): site for site in rows(reading.design, "sites")}
+    order = [*known, *(site for site in buckets if site not in known)]
+    return tuple(
+        Strip(
+            str(known.get(site, {}).get("name") or site),
+            _details(known.get(site, {})),
+            tuple(buckets[site]),
+            _site_mean(reading, site, reading.current),
+            _site_mean(reading, site, reading.rival),
+        )
+        for site in order
+        if buckets.get(site)
+    )
+
+
+def site_table(reading: Reading) -> Table | None:
+    """Raw means of every treatment at every garden."""
+    names = {str(s.get("site")): str(s.get("name") or s.get("site")) for s in rows(reading.design, "sites")}
+    sites = list(dict.fromkeys(str(row.get("site")) for row in reading.rows("site_means")))
+    found = {(str(r.get("site")), reading.key(r.get("treatment"))): r.get("mean") for r in reading.rows("site_means")}
+    treatments = {reading.key(r.get("treatment")): mapping(r.get("treatment")) for r in reading.rows("site_means")}
+    body = (
+        Row(
+            treatment_label(treatment, reading.columns),
+            tuple(measure(found.get((site, key))) for site in sites),
+            PART_WORDS[reading.part(treatment)],
+        )
+        for key, treatment in treatments.items()
+    )
+    heads = columns("treatment", *(f"{names.get(site, site)}, {reading.unit}" for site in sites))
+    return make_table(f"{NAME}-means", "Raw means of bucket means at each garden", heads, body)
+
+
+def _details(site: Json) -> str:
+    alkalinity, sun = site.get("alkalinity_mg_l_caco3"), site.get("sun_hours")
+    parts = [f"alkalinity {plain(alkalinity)} mg/L"] if is_number(alkalinity) else []
+    return ", ".join([*parts, f"{plain(sun)} h sun"] if is_number(sun) else parts)
+
+
+def _site_mean(reading: Reading, site: str, treatment: Json) -> float | None:
+    if not treatment:
+        return None
+    for row in reading.rows("site_means"):
+        if str(row.get("site")) == site and reading.key(row.get("treatment")) == reading.key(treatment):
+            return float(row["mean"]) if is_number(row.get("mean")) else None
+    return None
+
+
+def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit: str, is_narrow: bool) -> Figure:
+    width, row = (NARROW_PX, 70) if is_narrow else (WIDE_PX, 62)
+    left, right = (8, 8) if is_narrow else (250, 110)
+    head, foot = 12.0, 46.0
+    figure = new_figure(width, head + row * len(strips) + foot)
+    axes = new_axes(figure, left, head, width - left - right, row * len(strips))
+    axes.set_ylim(len(strips), 0)
+    axes.set_yticks([])
+    everything = [v for s in strips for v in (*s.buckets, s.current, s.rival) if v is not None]
+    scale_weights(axes, min(everything), max(everything), unit, vertical=False)
+    middle = 0.64 if is_narrow else 0.5
+    dots = [(i + middle + BUCKET_LANE, v) for i, strip in enumerate(strips) for v in strip.buckets]
+    draw_buckets(axes, [at for at, _ in dots], [value for _, value in dots], "h")
+    for i, strip in enumerate(strips):
+        if i:
+            axes.plot([0, 1], [i, i], color=LIGHT["rule"], linewidth=1, transform=axes.get_yaxis_transform(), zorder=1)
+        _draw_means(axes, strip, parts, i + middle - MEAN_LANE)
+        _write_strip(axes, strip, parts, i, unit, is_narrow)
+    where = mixed(axes.transAxes, pixels_from(axes))
+    say(axes, 0.5, -36, quantity, "muted", transform=where, ha="center")
+    return figure
+
+
+def _draw_means(axes: Axes, strip: Strip, parts: tuple[Part, Part], at: float) -> None:
+    known = [
+        (part, value) for part, value in zip(parts, (strip.current, strip.rival), strict=True) if value is not None
+    ]
+    if len(known) == 2:
+        axes.plot([value for _, value in known], [at, at], color=LIGHT["ink"], linewidth=2, zorder=4)
+    for part, value in known:
+        draw_mark(axes, PARTS[part], value, at)
+
+
+def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, unit: str, is_narrow: bool) -> None:
+    start, end = (mixed(pixels_from(axes, side), axes.transData) for side in (0.0, 1.0))
+    change = "" if strip.difference is None else f"{signed(strip.difference)} {unit}"
+    role = PARTS[parts[1]].role
+    if is_narrow:
+        say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
+        say(axes, -2, i + 0.2, change, role, transform=end, ha="right", fontweight="bold")
+        return
+    lift = 0.15 if strip.details else 0.0
+    say(axes, -242, i + 0.5 - lift, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
+    say(axes, -242, i + 0.68, strip.details, "muted", transform=start, ha="left", fontsize=TEXT_PX - 1)
+    say(axes, 14, i + 0.5, change, role, transform=end, ha="left", fontweight="bold", fontsize=TEXT_PX + 1)
+
+
+def _finding(strips: Sequence[Strip], who: str, unit: str) -> str:
+    """Say at how many gardens the treatment did better, and how far gardens differ in it."""
+    known = [(strip.difference, strip.name) for strip in strips if strip.difference is not None]
+    if not known:
+        return (
+            f"{len(strips)} garden{'s' if len(strips) > 1 else ''} took part; there is no comparison to show at each."
+        )
+    better = sum(difference > 0 for difference, _ in known)
+    low, high = min(known), max(known)
+    if len(known) == 1:
+        return (
+            f"At the one garden, {low[1]}, the {who} treatment's raw mean differs from the current practice's by "
+            f"{signed(low[0])} {unit}; a single garden cannot show whether others would agree."
+        )
+    return (
+        f"The {who} treatment was ahead of the current practice at {better} of {len(known)} gardens: from "
+        f"{signed(low[0])} {unit} at {low[1]} to {signed(high[0])} {unit} at {high[1]}."
+    )
+
+
+def _each(strips: Sequence[Strip], unit: str) -> str:
+    return " ".join(f"{s.name}: {signed(s.difference)} {unit}." for s in strips if s.difference is not None)
+
+
+def _how_to_read(current: Part, rival: Part, left_out: int) -> str:
+    names = "; ".join(PART_NAMES[part] for part in (current, rival) if part != "other")
+    more = f" {left_out} more gardens are in the table below." if left_out else ""
+    return (
+        f"Raw means at each garden ({names}), joined by a line; small dots are all of its buckets, whatever their "
+        f"treatment. Few buckets stand behind each mark, so gardens differ partly by luck.{more}"
+    )

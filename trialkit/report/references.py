@@ -1,0 +1,55 @@
+"""Where the methods are described."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A publication, and what was taken from it."""
+
+    authors: str
+    year: int
+    title: str
+    place: str
+    used_for: str
+
+
+REFERENCES = (
+    Reference(
+        "Dunnett, C. W.",
+        1955,
+        "A multiple comparison procedure for comparing several treatments with a control",
+        "Journal of the American Statistical Association 50, 1096–1121",
+        "comparisons with the current practice, allowing for all of them",
+    ),
+    Reference(
+        "Hurlbert, S. H.",
+        1984,
+        "Pseudoreplication and the design of ecological field experiments",
+        "Ecological Monographs 54, 187–211",
+        "the bucket, not the head, counts as a replicate",
+    ),
+    Reference(
+        "Kenward, M. G. & Roger, J. H.",
+        1997,
+        "Small sample inference for fixed effects from restricted maximum likelihood",
+        "Biometrics 53, 983–997",
+        "standard errors, degrees of freedom and F tests",
+    ),
+    Reference(
+        "Patterson, H. D. & Thompson, R.",
+        1971,
+        "Recovery of inter-block information when block sizes are unequal",
+        "Biometrika 58, 545–554",
+        "variance components by restricted maximum likelihood",
+    ),
+    Reference(
+        "Searle, S. R., Speed, F. M. & Milliken, G. A.",
+        1980,
+        "Population marginal means in the linear model: an alternative to least squares means",
+        "The American Statistician 34, 216–221",
+        "means that weigh every combination alike",
+    ),
+)

@@ -1,0 +1,59 @@
+"""Text from strangers made fit to show: bounded, without characters that break a document or turn its order around."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping
+from typing import Any
+
+LONGEST_TEXT = 2000
+# Marks that override or embed a writing direction could make a name read as its opposite; right-to-left letters stay.
+DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
+BROKEN = "\ufffd"
+
+
+def safe_text(text: str) -> str:
+    """Drop direction overrides, replace control and lone surrogate characters, bound the length.
+
+    Examples
+    --------
+    >>> safe_text("Fen" + chr(0x202E) + "leaf" + chr(10) + "two")
+    'Fenleaf two'
+    """
+    shown = text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"
+    return "".join(_safe_character(c) for c in shown if c not in DIRECTION_MARKS)
+
+
+def safe_results(value: Any) -> Any:
+    """Copy results with every text in them, keys included, made safe."""
+    if isinstance(value, Mapping):
+        return {safe_text(str(key)): safe_results(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [safe_results(item) for item in value]
+    return safe_text(value) if isinstance(value, str) else value
+
+
+def shorten(text: str, columns: int) -> str:
+    """Cut a label to so many columns; letters that take the width of two count twice.
+
+    Examples
+    --------
+    >>> shorten("Larkmoor Butter", 20), shorten("Larkmoor Butter", 10)
+    ('Larkmoor Butter', 'Larkmoor…')
+    """
+    if _columns(text) <= columns:
+        return text
+    kept = text[:columns]
+    while kept and _columns(kept) > columns - 1:
+        kept = kept[:-1]
+    return kept.rstrip() + "…"
+
+
+def _columns(text: str) -> int:
+    return sum(2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text if not unicodedata.combining(c))
+
+
+def _safe_character(character: str) -> str:
+    if character in "\n\r\t":
+        return " "
+    return BROKEN if unicodedata.category(character) in ("Cc", "Cs") else character

@@ -1,0 +1,70 @@
+"""A table as a value: caption, columns and rows of text, ready for the template."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's heading, and whether its cells line up as numbers."""
+
+    heading: str
+    is_number: bool = True
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row's heading, its cells, and a word about it ("recommended"), empty for most."""
+
+    heading: str
+    cells: tuple[str, ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table.
+
+    Attributes
+    ----------
+    name : str
+        Unique on the page; letters, digits and hyphens.
+    caption : str
+    columns : tuple of Column
+        The first heads the row headings.
+    rows : tuple of Row
+    note : str
+        What a reader must know to read it; may be empty.
+    """
+
+    name: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    note: str = ""
+
+
+def text_column(heading: str) -> Column:
+    """Column of words."""
+    return Column(heading, is_number=False)
+
+
+def columns(first: str, *numbers: str) -> tuple[Column, ...]:
+    """Columns of a table whose cells, after the row headings, are numbers."""
+    return (text_column(first), *(Column(heading) for heading in numbers))
+
+
+def make_table(name: str, caption: str, heads: tuple[Column, ...], body: Iterable[Row], note: str = "") -> Table | None:
+    """Make a table, or None where it would have no row.
+
+    Raises
+    ------
+    ValueError
+        If a row has not as many cells as the table has columns.
+    """
+    rows = tuple(body)
+    if any(len(row.cells) + 1 != len(heads) for row in rows):
+        raise ValueError(f"table '{name}': a row has not {len(heads)} cells")
+    return Table(name, caption, heads, rows, note) if rows else None

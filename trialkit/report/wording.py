@@ -1,0 +1,183 @@
+"""Chances, dates, kitchen measures and treatments in the words of the page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from trialkit.report.numerals import ABSENT, is_number, plain
+
+FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+# Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
+# (very likely 90 to 100 %, likely 66 to 100 %, about as likely as not 33 to 66 %, and their opposites), from memory.
+CHANCE_WORDS = (
+    (0.99, "almost certain"),
+    (0.9, "very likely"),
+    (0.66, "likely"),
+    (0.33, "about as likely as not"),
+    (0.1, "unlikely"),
+    (0.0, "very unlikely"),
+)
+
+
+def chance(probability: Any) -> str:
+    """Say a probability as a chance in a hundred, never as certainty.
+
+    Examples
+    --------
+    >>> chance(0.934), chance(0.9999), chance(0.0)
+    ('93 in 100', 'more than 99 in 100', 'less than 1 in 100')
+    """
+    if not is_number(probability):
+        return ABSENT
+    if probability > 0.99:
+        return "more than 99 in 100"
+    return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"
+
+
+def chance_word(probability: Any) -> str:
+    """Say a probability in words.
+
+    Examples
+    --------
+    >>> chance_word(0.93), chance_word(0.5), chance_word(0.02)
+    ('very likely', 'about as likely as not', 'very unlikely')
+    """
+    if not is_number(probability):
+        return "not known"
+    return next((word for bound, word in CHANCE_WORDS if probability >= bound), "very unlikely")
+
+
+def chance_percent(probability: Any) -> str:
+    """Write a probability for a table, never as certainty.
+
+    Examples
+    --------
+    >>> chance_percent(0.934), chance_percent(0.9999), chance_percent(0.0)
+    ('93 %', '> 99 %', '< 1 %')
+    """
+    if not is_number(probability):
+        return ABSENT
+    return "> 99 %" if probability > 0.99 else "< 1 %" if probability < 0.01 else f"{round(probability * 100)} %"
+
+
+def count(number: Any, one: str, many: str | None = None) -> str:
+    """Count things.
+
+    Examples
+    --------
+    >>> count(1, "garden"), count(4, "garden")
+    ('1 garden', '4 gardens')
+    """
+    return f"{plain(number, 6)} {one if number == 1 else many or one + 's'}"
+
+
+def date_words(date: Any) -> str | None:
+    """Write an ISO 8601 date out; anything else is returned as it came.
+
+    Examples
+    --------
+    >>> date_words("2026-08-20")
+    '20 August 2026'
+    """
+    parts = str(date).split("-") if date else []
+    if len(parts) == 3 and all(part.isascii() and part.isdigit() for part in parts) and 1 <= int(parts[1]) <= 12:
+        return f"{int(parts[2])} {MONTHS[int(parts[1]) - 1]} {int(parts[0])}"
+    return str(date) if date else None
+
+
+def spoons(dose_tsp: Any) -> str:
+    """Write a number of teaspoons as a cook would.
+
+    Examples
+    --------
+    >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
+    ('6', '2½', '¼', '1.3')
+    """
+    if not is_number(dose_tsp):
+        return str(dose_tsp)
+    whole = math.floor(dose_tsp)
+    fraction = FRACTIONS.get(dose_tsp - whole)
+    return plain(dose_tsp) if fraction is None else f"{whole or ''}{fraction}"
+
+
+def teaspoons(dose_tsp: Any) -> str:
+    """Say a dose in level teaspoons.
+
+    Examples
+    --------
+    >>> teaspoons(6), teaspoons(1), teaspoons(0.5), teaspoons(0)
+    ('6 level teaspoons', '1 level teaspoon', '½ level teaspoon', 'no nutrient')
+    """
+    if dose_tsp == 0:
+        return "no nutrient"
+    return f"{spoons(dose_tsp)} level teaspoon{'' if is_number(dose_tsp) and 0 < dose_tsp <= 1 else 's'}"
+
+
+def acid_words(acidifier: Any) -> str:
+    """Name an acidifier.
+
+    Examples
+    --------
+    >>> acid_words("none"), acid_words("white vinegar 5 %")
+    ('no acid', 'white vinegar 5 %')
+    """
+    return "no acid" if acidifier in ("none", "", None) else str(acidifier)
+
+
+def treatment_words(treatment: Mapping[str, Any]) -> str:
+    """Describe a treatment in kitchen measures.
+
+    Examples
+    --------
+    >>> treatment_words({"cultivar": "Fenleaf", "dose_tsp": 6, "acidifier": "none"})
+    'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
+    """
+    parts = []
+    if "dose_tsp" in treatment:
+        dose = teaspoons(treatment["dose_tsp"])
+        parts.append(dose if treatment["dose_tsp"] == 0 else f"{dose} of nutrient a bucket")
+    if "acidifier" in treatment:
+        parts.append(acid_words(treatment["acidifier"]))
+    if "cultivar" not in treatment:
+        return " and ".join(parts)
+    return f"{treatment['cultivar']} with {' and '.join(parts)}" if parts else str(treatment["cultivar"])
+
+
+def level_label(column: str, level: Any) -> str:
+    """Name one level, short enough for a row or an axis.
+
+    Examples
+    --------
+    >>> level_label("dose_tsp", 6.0), level_label("acidifier", "none")
+    ('6 tsp', 'no acid')
+    """
+    if column == "dose_tsp":
+        return f"{spoons(level)} tsp"
+    return acid_words(level) if column == "acidifier" else str(level)
+
+
+def treatment_label(treatment: Mapping[str, Any], columns: Sequence[str]) -> str:
+    """Name a treatment by some of its columns.
+
+    Examples
+    --------
+    >>> treatment_label({"cultivar": "Fenleaf", "dose_tsp": 6, "acidifier": "none"}, ["dose_tsp", "acidifier"])
+    '6 tsp, no acid'
+    """
+    return ", ".join(level_label(column, treatment[column]) for column in columns if column in treatment)

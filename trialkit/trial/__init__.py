@@ -1,0 +1,1 @@
+"""The trial folder: protocol, tables, checking, randomising, writing."""

@@ -1,0 +1,226 @@
+"""Checking a trial folder: every problem at once, as an adviser reads it."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import pandas as pd
+
+from trialkit.trial import layout_rules, record_rules
+from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.trial.source_file import read_source
+from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
+from trialkit.trial.tables import TableReading, empty_table, read_table
+from trialkit.trial.trial_tables import Tables, TrialTables
+
+Stage = Literal["plan", "layout", "records"]
+TABLES_OF_STAGE: Mapping[Stage, tuple[TableName, ...]] = {
+    "plan": ("sites", "products"),
+    "layout": ("sites", "products", "layout"),
+    "records": TABLE_NAMES,
+}
+"""Which tables are read at each stage of a trial."""
+NEEDED_TABLES = ("sites", "layout", "heads")
+
+TableRule = Callable[[Tables], Iterator[Problem]]
+ProtocolRule = Callable[[TrialTables], Iterator[Problem]]
+
+LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
+    record_rules.names_are_declared,
+    layout_rules.places_are_distinct,
+    layout_rules.identities_carry_a_check,
+    layout_rules.sites_have_buckets,
+)
+TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
+    "plan": (),
+    "layout": LAYOUT_TABLE_RULES,
+    "records": (
+        *LAYOUT_TABLE_RULES,
+        record_rules.head_dates_are_in_order,
+        record_rules.heads_not_cut_have_no_harvest,
+        record_rules.weights_are_near_their_site,
+    ),
+}
+"""Rules between tables: followed even when trial.toml cannot be read."""
+LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+    layout_rules.products_are_listed,
+    layout_rules.treatments_are_planned,
+    layout_rules.whole_plots_hold_one_level,
+    layout_rules.layout_follows_the_plan,
+)
+PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
+    "plan": (layout_rules.products_are_listed,),
+    "layout": LAYOUT_PROTOCOL_RULES,
+    "records": (
+        *LAYOUT_PROTOCOL_RULES,
+        record_rules.dates_lie_in_the_trial,
+        record_rules.heads_fit_the_bucket,
+        record_rules.harvested_heads_are_weighed,
+        record_rules.every_head_is_recorded,
+        record_rules.buckets_are_dosed_as_randomised,
+    ),
+}
+"""Rules between the tables and the protocol."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A trial folder without errors: protocol and typed tables.
+
+    Attributes
+    ----------
+    folder : Path
+    protocol : Protocol
+    sites, products, layout, solution, visits, heads : pandas.DataFrame
+        Exactly the columns of the table's schema. Text is ``""`` where missing, numbers are float64 (NaN), integers
+        Int64 (NA), dates datetime64[s] (NaT), yes/no boolean (NA). A table that was not read has no rows.
+    sha256 : mapping of str to str
+        Digest of each file read.
+    """
+
+    folder: Path
+    protocol: Protocol
+    sites: pd.DataFrame
+    products: pd.DataFrame
+    layout: pd.DataFrame
+    solution: pd.DataFrame
+    visits: pd.DataFrame
+    heads: pd.DataFrame
+    sha256: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What a check found; `trial` is None when anything is an error."""
+
+    problems: tuple[Problem, ...]
+    trial: Trial | None
+
+    @property
+    def errors(self) -> tuple[Problem, ...]:
+        """The problems that must be mended."""
+        return tuple(problem for problem in self.problems if problem.severity == "error")
+
+    @property
+    def warnings(self) -> tuple[Problem, ...]:
+        """The problems that are worth a second look."""
+        return tuple(problem for problem in self.problems if problem.severity == "warning")
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is no error."""
+        return not self.errors
+
+
+def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
+    """Check a trial folder, as far as the trial has come.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    stage : {"records", "layout", "plan"}
+        Which tables are looked at: all; the layout and what it stands on; or only sites and products.
+
+    Returns
+    -------
+    CheckResult
+        Every problem found, in the order of files and rows, each cell blamed for its first cause only. Nothing in
+        the folder makes this function raise.
+    """
+    digests: dict[str, str] = {}
+    problems: list[Problem] = []
+    protocol, text = _read_protocol(folder, digests, problems)
+    tables = TABLES_OF_STAGE[stage]
+    readings = {
+        name: _read_table(folder, name, protocol, digests, problems)
+        if name in tables
+        else empty_table(load_schema(name))
+        for name in TABLE_NAMES
+    }
+    for reading in readings.values():
+        problems += reading.problems
+    later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
+    if protocol is not None:
+        whole = TrialTables(readings, protocol, text)
+        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+    problems += _not_blamed_already(later, readings, problems)
+    result = CheckResult(tuple(sorted(problems, key=_place)), None)
+    if protocol is None or not result.ok:
+        return result
+    frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
+    return CheckResult(result.problems, Trial(folder=folder, protocol=protocol, sha256=digests, **frames))
+
+
+def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
+    """Read a trial folder that must be without errors, as `check_trial`.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    stage : {"records", "layout", "plan"}
+        Which tables are read.
+
+    Returns
+    -------
+    Trial
+
+    Raises
+    ------
+    TrialError
+        With every error.
+    """
+    result = check_trial(folder, stage=stage)
+    if result.trial is None:
+        raise TrialError(result.errors)
+    return result.trial
+
+
+def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem]) -> tuple[Protocol | None, str]:
+    source = read_source(folder, PROTOCOL_FILE, limit=SIZE_LIMIT_BYTES)
+    if isinstance(source, Problem):
+        problems.append(source)
+        return None, ""
+    digests[PROTOCOL_FILE] = source.sha256
+    try:
+        return parse_protocol(source.text), source.text
+    except TrialError as error:
+        problems += error.problems
+        return None, source.text
+
+
+def _read_table(
+    folder: Path, name: TableName, protocol: Protocol | None, digests: dict[str, str], problems: list[Problem]
+) -> TableReading:
+    schema = load_schema(name)
+    needed = name in NEEDED_TABLES or (name == "products" and protocol and layout_rules.products_needed(protocol))
+    severity: Literal["error", "warning"] = "error" if needed else "warning"
+    source = read_source(folder, schema.file, severity=severity)
+    if isinstance(source, Problem):
+        problems.append(source)
+        return empty_table(schema)
+    digests[schema.file] = source.sha256
+    return read_table(schema, source.text, severity_if_empty=severity)
+
+
+def _not_blamed_already(
+    later: list[Problem], readings: Mapping[TableName, TableReading], earlier: list[Problem]
+) -> Iterator[Problem]:
+    """Pass on the problems whose cell, or whole column, has no error yet."""
+    blamed = {(p.file, p.row, p.column) for p in earlier if p.severity == "error"}
+    missing = {(reading.file, name) for reading in readings.values() for name in reading.missing_columns}
+    for problem in later:
+        cell = (problem.file, problem.row, problem.column)
+        if cell in blamed or ((problem.file, problem.column) in missing and problem.row != 1):
+            continue
+        if problem.severity == "error" and problem.row is not None:
+            blamed.add(cell)
+        yield problem
+
+
+def _place(problem: Problem) -> tuple[int, int]:
+    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES))
+    return files.index(problem.file), problem.row or 0

@@ -1,0 +1,118 @@
+"""Rules that tie layout.csv and products.csv to the protocol."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from trialkit.trial.bucket_ids import bucket_id_is_valid
+from trialkit.trial.nearest import did_you_mean
+from trialkit.trial.problem import Problem, problem, quoted
+from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, PROTOCOL_FILE, Protocol
+from trialkit.trial.protocol_problems import line_of_key
+from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
+
+
+def products_needed(protocol: Protocol) -> dict[tuple[str, ...], str]:
+    """Map the key path of each product that the protocol names to the product's name."""
+    needed: dict[tuple[str, ...], str] = {
+        ("factors", name, "product"): f.product for name, f in protocol.factors.items() if f.product
+    }
+    acidifier = protocol.factors.get("acidifier")
+    for place, level in enumerate(acidifier.levels if acidifier else (), start=1):
+        if level != NO_PRODUCT:
+            needed["factors", "acidifier", "levels", str(place)] = str(level)
+    return needed
+
+
+def products_are_listed(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P08: each product that the protocol names stands in products.csv."""
+    if not tables.knows_all("products", "product"):
+        return
+    known = sorted(set(tables.frame("products")["product"]))
+    for path, name in products_needed(tables.protocol).items():
+        if name not in known:
+            hint = did_you_mean(name, known).strip()
+            mend = f"{hint} Otherwise add it to products.csv." if hint else None
+            row, column = line_of_key(tables.protocol_text, path), ".".join(path)
+            expected = "a product of products.csv"
+            yield problem("TK-P08", PROTOCOL_FILE, expected, row=row, column=column, found=quoted(name), mend=mend)
+
+
+def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L01: each level in layout.csv is one of the protocol's; an undeclared factor is blank."""
+    reading = tables.readings["layout"]
+    for name, column in FACTOR_COLUMNS.items():
+        factor = tables.protocol.factors.get(name)  # type: ignore[call-overload]
+        if factor is None:
+            blank = reading.frame[column].isin(["", float("nan")])
+            yield from at_rows("TK-L01", reading, ~blank, column, f"an empty cell: trial.toml declares no {name}")
+            continue
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else level for level in factor.levels)
+        yield from at_rows("TK-L01", reading, ~reading.frame[column].isin(factor.levels), column, f"one of {choice}")
+
+
+def places_are_distinct(tables: Tables) -> Iterator[Problem]:
+    """TK-L02: no two buckets of a site share a position."""
+    reading = tables.readings["layout"]
+    frame = reading.frame
+    repeated = frame.duplicated(["site", "position"]) & frame["position"].notna() & (frame["site"] != "")
+    yield from at_rows("TK-L02", reading, repeated, "position", "a position of its own within the site")
+
+
+def identities_carry_a_check(tables: Tables) -> Iterator[Problem]:
+    """TK-L03: a bucket's identity carries its check character (said once)."""
+    frame = tables.frame("layout")
+    plain = [bucket for bucket in frame["bucket"] if bucket and not bucket_id_is_valid(bucket)]
+    if plain:
+        found = f"{len(plain)} without, such as {quoted(plain[0])}"
+        yield problem("TK-L03", "layout.csv", "identities with a check character", column="bucket", found=found)
+
+
+def whole_plots_hold_one_level(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L04: in a split-plot, each bucket has a whole plot, and each whole plot one level of its factor."""
+    factor = tables.protocol.layout.whole_plot
+    if factor is None or not len(tables.frame("layout")):
+        return
+    reading, column = tables.readings["layout"], FACTOR_COLUMNS[factor]
+    if "whole_plot" in reading.missing_columns:
+        yield problem(
+            "TK-L04",
+            "layout.csv",
+            "a column whole_plot, as the layout is a split-plot",
+            row=1,
+            column="whole_plot",
+            found="no such column",
+        )
+        return
+    frame = reading.frame
+    yield from at_rows("TK-L04", reading, frame["whole_plot"].isna(), "whole_plot", "the number of the whole plot")
+    plots = frame.groupby(["site", "block", "whole_plot"])[column]
+    mixed = frame["whole_plot"].notna() & (frame[column] != plots.transform("first"))
+    yield from at_rows("TK-L04", reading, mixed, column, "the level that the other buckets of its whole plot have")
+
+
+def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L05: each site has each treatment as often as the protocol has blocks."""
+    if not tables.knows_all("layout", "site") or tables.readings["layout"].missing_columns & set(
+        FACTOR_COLUMNS.values()
+    ):
+        return
+    treatments, blocks = tables.protocol.treatments(), tables.protocol.layout.blocks
+    columns = list(FACTOR_COLUMNS.values())
+    planned = pd.Series(blocks, index=pd.MultiIndex.from_frame(treatments))
+    for site, buckets in tables.frame("layout").groupby("site"):
+        counts = buckets.groupby(columns, dropna=False).size()
+        differ = int((counts.reindex(planned.index, fill_value=0) != planned).sum())
+        if differ:
+            expected = f"each of {len(planned)} treatments {blocks} times at {quoted(site)}"
+            found = f"{len(buckets)} buckets, {differ} treatments more or less often"
+            yield problem("TK-L05", "layout.csv", expected, column="site", found=found)
+
+
+def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
+    """TK-L06: each site in sites.csv has buckets in layout.csv."""
+    if not tables.knows_all("layout", "site"):
+        return
+    reading = tables.readings["sites"]
+    bare = ~reading.frame["site"].isin(set(tables.frame("layout")["site"])) & (reading.frame["site"] != "")
+    yield from at_rows("TK-L06", reading, bare, "site", "a site that layout.csv gives buckets")

@@ -1,0 +1,184 @@
+"""The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
+
+import tomllib
+from collections.abc import Mapping
+from itertools import product
+from pathlib import Path
+from typing import Any, Self
+
+import pandas as pd
+from pydantic import ValidationError, model_validator
+from pydantic_core import PydanticCustomError
+
+from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.protocol_problems import RULE_ERROR, problems_of_toml, problems_of_validation
+from trialkit.trial.protocol_sections import (
+    Bucket,
+    Decision,
+    Factor,
+    FactorName,
+    Layout,
+    Responses,
+    Schedule,
+    Section,
+    TrialSection,
+    broken_rule,
+)
+from trialkit.trial.source_file import read_source
+
+PROTOCOL_FILE = "trial.toml"
+SIZE_LIMIT_BYTES = 1_000_000
+
+FACTOR_COLUMNS: Mapping[str, str] = {"cultivar": "cultivar", "dose": "dose_tsp", "acidifier": "acidifier"}
+"""Which column of layout.csv holds the levels of each treatment factor; the order is that of every table and page."""
+NO_PRODUCT = "none"
+"""The acidifier level that stands for adding nothing."""
+
+
+class Protocol(Section):
+    """A trial as planned: the sections of trial.toml.
+
+    Notes
+    -----
+    `factors` is keyed by factor name (a key of `FACTOR_COLUMNS`). A factor with one level is fixed; an absent one
+    plays no part.
+    """
+
+    trial: TrialSection
+    bucket: Bucket = Bucket()
+    factors: dict[FactorName, Factor]
+    layout: Layout
+    schedule: Schedule = Schedule()
+    responses: Responses = Responses()
+    decision: Decision
+
+    @property
+    def varied_factors(self) -> tuple[FactorName, ...]:
+        """Names of the factors with two or more levels, in the order of `FACTOR_COLUMNS`."""
+        return tuple(name for name, factor in self._declared() if len(factor.levels) > 1)
+
+    @property
+    def treatment_columns(self) -> tuple[str, ...]:
+        """Columns of the varied factors."""
+        return tuple(FACTOR_COLUMNS[name] for name in self.varied_factors)
+
+    def treatments(self) -> pd.DataFrame:
+        """Return every combination of the levels of all declared factors.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns cultivar, dose_tsp, acidifier; one row a treatment, the last factor changing fastest. An undeclared
+            factor is ``""`` (text) or NaN (dose).
+        """
+        absent: dict[str, tuple[str | float, ...]] = {"cultivar": ("",), "dose": (float("nan"),), "acidifier": ("",)}
+        levels = absent | {name: factor.levels for name, factor in self._declared()}
+        rows = list(product(*(levels[name] for name in FACTOR_COLUMNS)))
+        return pd.DataFrame(rows, columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
+
+    def _declared(self) -> list[tuple[FactorName, Factor]]:
+        order = list(FACTOR_COLUMNS)
+        return sorted(self.factors.items(), key=lambda item: order.index(item[0]))
+
+    @model_validator(mode="after")
+    def _sections_agree(self) -> Self:
+        broken = list(_disagreements(self))
+        if broken:
+            raise PydanticCustomError(RULE_ERROR, "the sections disagree", {"several": tuple(broken)})
+        return self
+
+
+def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
+    """Collect every broken rule between sections, so that all can be told at once."""
+    errors = [*_level_faults(protocol)]
+    if not protocol.varied_factors:
+        errors.append(broken_rule("TK-P07", "one treatment", "at least one factor with two levels", "factors"))
+    whole_plot = protocol.layout.whole_plot
+    if whole_plot is not None and (whole_plot not in protocol.varied_factors or len(protocol.varied_factors) < 2):
+        expected = "one of two or more factors that each have two or more levels"
+        errors.append(broken_rule("TK-P06", whole_plot, expected, "layout", "whole_plot"))
+    errors += _practice_faults(protocol)
+    return [error.context or {} for error in errors]
+
+
+def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
+    errors = []
+    for name, factor in protocol._declared():
+        path = ("factors", name, "levels")
+        wanted, kind = ("numbers of teaspoons", float) if name == "dose" else ("names in quotation marks", str)
+        wrong = [level for level in factor.levels if not isinstance(level, kind)]
+        if wrong:
+            errors.append(broken_rule("TK-P04", repr(wrong[0]), wanted, *path))
+        elif len(set(factor.levels)) < len(factor.levels):
+            repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
+            errors.append(broken_rule("TK-P04", f"{repeated!r} twice", "each level once", *path))
+        elif name == "dose" and list(factor.levels) != sorted(factor.levels):
+            errors.append(broken_rule("TK-P04", str(list(factor.levels)), "doses in increasing order", *path))
+    return errors
+
+
+def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
+    path, practice, errors = ("decision", "current_practice"), protocol.decision.current_practice, []
+    for name in protocol.varied_factors:
+        levels = protocol.factors[name].levels
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else f'"{level}"' for level in levels)
+        if name not in practice:
+            errors.append(broken_rule("TK-P05", "nothing", f"one of {choice}", *path, name))
+        elif practice[name] not in levels:
+            errors.append(broken_rule("TK-P05", repr(practice[name]), f"one of {choice}", *path, name))
+    surplus = [name for name in practice if name not in protocol.varied_factors]
+    errors += [
+        broken_rule("TK-P05", name, "no level: this factor has no choice of levels", *path, name) for name in surplus
+    ]
+    return errors
+
+
+def parse_protocol(text: str) -> Protocol:
+    """Make a protocol from the text of a trial.toml.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Returns
+    -------
+    Protocol
+
+    Raises
+    ------
+    TrialError
+        With every problem found, not only the first.
+    """
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
+        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+    try:
+        return Protocol.model_validate(data)
+    except ValidationError as error:
+        raise TrialError(problems_of_validation(PROTOCOL_FILE, text, error, Protocol)) from error
+
+
+def read_protocol(path: Path) -> Protocol:
+    """Read a protocol from a file, as `parse_protocol`.
+
+    Parameters
+    ----------
+    path : Path
+        The file, or the trial folder that holds trial.toml.
+
+    Returns
+    -------
+    Protocol
+
+    Raises
+    ------
+    TrialError
+        If the file cannot be read, or with every problem in it.
+    """
+    folder, name = (path, PROTOCOL_FILE) if path.is_dir() else (path.parent, path.name)
+    source = read_source(folder, name, limit=SIZE_LIMIT_BYTES)
+    if isinstance(source, Problem):
+        raise TrialError([source])
+    return parse_protocol(source.text)

@@ -1,0 +1,157 @@
+"""The sections of trial.toml, each by itself: keys, kinds of value, bounds and defaults."""
+
+import unicodedata
+from datetime import date
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from trialkit.trial.protocol_problems import LEVEL_KINDS, RULE_ERROR
+
+FactorName = Literal["cultivar", "dose", "acidifier"]
+LayoutKindName = Literal["completely randomised", "randomised complete blocks", "split-plot"]
+
+
+def _kind_of_level(value: object) -> str | None:
+    if isinstance(value, str):
+        return LEVEL_KINDS[0]
+    return LEVEL_KINDS[1] if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _composed(text: str) -> str:
+    return unicodedata.normalize("NFC", text)
+
+
+# Names end up in table cells, labels, pages and terminals: one line, no control characters.
+ONE_LINE = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=60, pattern=ONE_LINE),
+    AfterValidator(_composed),
+]
+FreeText = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=1000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$"),
+]
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=80, pattern=ONE_LINE)]
+Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative = Annotated[Finite, Field(ge=0, le=1e9)]
+Dose = Annotated[Finite, Field(ge=0, le=50)]
+Level = Annotated[
+    Annotated[Name, Tag(LEVEL_KINDS[0])] | Annotated[Dose, Tag(LEVEL_KINDS[1])], Discriminator(_kind_of_level)
+]
+Probability = Annotated[Finite, Field(gt=0, lt=1)]
+
+
+class Section(BaseModel):
+    """A part of the protocol: fixed once read, and without unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCustomError:
+    """Make the error of a rule between keys; the path is relative to the section that raises it."""
+    return PydanticCustomError(
+        RULE_ERROR, "{expected}", {"rule": rule, "found": found, "expected": expected, "path": path}
+    )
+
+
+class TrialSection(Section):
+    """What the trial is called and what it asks."""
+
+    id: Slug = "trial"
+    title: FreeText = ""
+    question: Annotated[FreeText, StringConstraints(min_length=1)]
+    season: Line = ""
+    started_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
+    contact_role: Line = "county horticulture adviser"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _question_is_the_title(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or data.get("title") or not isinstance(data.get("question"), str):
+            return data
+        return {**data, "title": data["question"]}
+
+
+class Bucket(Section):
+    """The bucket, the same throughout the trial."""
+
+    volume_l: Annotated[Finite, Field(ge=1, le=200)] = 20.0
+    heads: Annotated[int, Field(ge=1, le=12)] = 4
+
+
+class Factor(Section):
+    """One treatment factor: its levels in order, and the product that a dose is a dose of."""
+
+    levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)]
+    product: Name | None = None
+
+
+class Layout(Section):
+    """How treatments are assigned to buckets. For a completely randomised layout, blocks counts replicates a site."""
+
+    kind: LayoutKindName = "randomised complete blocks"
+    blocks: Annotated[int, Field(ge=1, le=50)] = 3
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)]
+    whole_plot: FactorName | None = None
+
+    @model_validator(mode="after")
+    def _whole_plot_for_split_plots_only(self) -> Self:
+        if self.kind == "split-plot" and self.whole_plot is None:
+            raise broken_rule("TK-P06", "none", "the factor that is applied to whole plots", "whole_plot")
+        if self.kind != "split-plot" and self.whole_plot is not None:
+            raise broken_rule(
+                "TK-P06", self.whole_plot, f"no whole-plot factor in a layout of kind {self.kind}", "whole_plot"
+            )
+        return self
+
+
+def _in_order(window: tuple[int, int]) -> tuple[int, int]:
+    if window[0] > window[1]:
+        raise PydanticCustomError("window_order", "the earlier day first, such as [28, 56]")
+    return window
+
+
+Days = Annotated[int, Field(ge=1, le=365)]
+
+
+class Schedule(Section):
+    """When things are due. All of it is optional."""
+
+    sow_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
+    transplant_after_days: Days | None = None
+    harvest_after_days: Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)] | None = None
+    visit_every_days: Days | None = None
+
+
+class Responses(Section):
+    """Which responses are analysed."""
+
+    weight: bool = True
+    days: bool = True
+
+
+class Decision(Section):
+    """What the recommendation is compared with, and what would matter."""
+
+    current_practice: dict[FactorName, Level]
+    margin_g: NotNegative = 10.0
+    equivalence_margin_g: NotNegative = 10.0
+    share_of_gain: Annotated[Finite, Field(gt=0, le=1)] = 0.95
+    price_per_kg: NotNegative | None = None
+    cost_per_bucket: NotNegative = 0.0
+    delay_cost_per_day: NotNegative = 0.0
+    adopt_probability: Probability = 0.9
+    confidence: Probability = 0.95

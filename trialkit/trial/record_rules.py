@@ -1,0 +1,144 @@
+"""Rules that tie the records (heads, solution, visits) to each other, to the layout and to the protocol."""
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pandas as pd
+
+from trialkit.trial.bucket_ids import nearest_bucket_id
+from trialkit.trial.nearest import nearest_name
+from trialkit.trial.problem import Problem, problem, quoted
+from trialkit.trial.table_schema import ForeignKey
+from trialkit.trial.tables import TableReading
+from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
+
+LONGEST_TRIAL_DAYS = 365
+MOST_SUGGESTIONS = 10
+NOT_CUT = ("not_ready", "dead", "missing")
+# A weight this many robust standard deviations (1.4826 MAD, on the log scale) from its site's median is asked about;
+# common practice, no source. With fewer weights the spread is not known well enough.
+FAR_IN_DEVIATIONS = 6.0
+FEWEST_WEIGHTS = 12
+
+
+def names_are_declared(tables: Tables) -> Iterator[Problem]:
+    """TK-K02: each site and each bucket that a table names stands in the table that declares it."""
+    for reading in tables.readings.values():
+        for link in reading.schema.foreign_keys:
+            if tables.knows_all(link.table, link.other_column):
+                yield from _broken_links(reading, link, set(tables.frame(link.table)[link.other_column]))
+
+
+def _broken_links(reading: TableReading, link: ForeignKey, known: set[str]) -> Iterator[Problem]:
+    values = reading.frame[link.column]
+    broken = values[~values.isin(known) & (values != "")]
+    nearest: Callable[[str, set[str]], str | None] = nearest_bucket_id if link.column == "bucket" else nearest_name
+    texts = broken.drop_duplicates()[:MOST_SUGGESTIONS]
+    near = {text: found for text in texts if (found := nearest(text, known))}
+    for row, text in broken.items():
+        mend = f'Did you mean "{near[text]}"? Otherwise add it to {link.table}.csv.' if text in near else None
+        yield problem(
+            "TK-K02",
+            reading.file,
+            f"a {link.column} that {link.table}.csv lists",
+            row=int(row),
+            column=link.column,
+            found=quoted(text),
+            mend=mend,
+        )
+
+
+def dates_lie_in_the_trial(tables: TrialTables) -> Iterator[Problem]:
+    """TK-K03: no date before the trial began, or more than a year after."""
+    started = tables.protocol.trial.started_on
+    if started is None:
+        return
+    first = pd.Timestamp(min(started, tables.protocol.schedule.sow_on or started))
+    last = pd.Timestamp(started) + pd.Timedelta(days=LONGEST_TRIAL_DAYS)
+    expected = f"a date from {first.date()} to {last.date()}, within a year of the start of the trial"
+    for name in ("solution", "visits", "heads"):
+        reading = tables.readings[name]
+        for field in reading.schema.fields:
+            if field.type == "date":
+                dates = reading.frame[field.name]
+                yield from at_rows("TK-K03", reading, (dates < first) | (dates > last), field.name, expected)
+
+
+def heads_fit_the_bucket(tables: TrialTables) -> Iterator[Problem]:
+    """TK-H01: no head is numbered above the heads that a bucket holds."""
+    reading, heads = tables.readings["heads"], tables.protocol.bucket.heads
+    expected = f"1 to {heads}, the heads a bucket (bucket.heads in trial.toml)"
+    yield from at_rows("TK-H01", reading, reading.frame["head"] > heads, "head", expected)
+
+
+def harvested_heads_are_weighed(tables: TrialTables) -> Iterator[Problem]:
+    """TK-H02 and TK-H03: a harvested head has its weight and its date."""
+    reading = tables.readings["heads"]
+    harvested = reading.frame["outcome"] == "harvested"
+    weight, day = reading.frame["weight_g"], reading.frame["harvested_on"]
+    if tables.protocol.responses.weight:
+        yield from at_rows(
+            "TK-H02", reading, harvested & weight.isna(), "weight_g", "a weight, as the outcome is harvested"
+        )
+    yield from at_rows("TK-H03", reading, harvested & day.isna(), "harvested_on", "a date, as the outcome is harvested")
+
+
+def heads_not_cut_have_no_harvest(tables: Tables) -> Iterator[Problem]:
+    """TK-H04 and TK-H05: a head not ready, dead or missing has neither weight nor harvest date (a bolted one may)."""
+    reading = tables.readings["heads"]
+    not_cut = reading.frame["outcome"].isin(NOT_CUT)
+    expected = "an empty cell, as the outcome says that the head was not cut"
+    yield from at_rows("TK-H04", reading, not_cut & reading.frame["weight_g"].notna(), "weight_g", expected)
+    yield from at_rows("TK-H05", reading, not_cut & reading.frame["harvested_on"].notna(), "harvested_on", expected)
+
+
+def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:
+    """TK-H06 and TK-H07: transplanted, then last seen not ready, then harvested (the last two may share a day)."""
+    reading = tables.readings["heads"]
+    planted, ripe = reading.frame["transplanted_on"], reading.frame["harvested_on"]
+    unripe = reading.frame["last_not_ready_on"]
+    yield from at_rows("TK-H06", reading, ripe < planted, "harvested_on", "a date not before transplanted_on")
+    expected = "a date from transplanted_on to harvested_on"
+    yield from at_rows("TK-H07", reading, (unripe > ripe) | (unripe < planted), "last_not_ready_on", expected)
+
+
+def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
+    """TK-H08 and TK-H09: each bucket of the layout has a row for each of its heads."""
+    heads = tables.protocol.bucket.heads
+    if not tables.knows_all("heads", "bucket") or not len(tables.frame("heads")):
+        return
+    reading = tables.readings["layout"]
+    buckets = reading.frame["bucket"]
+    recorded = buckets.map(tables.frame("heads")["bucket"].value_counts()).fillna(0)
+    yield from at_rows(
+        "TK-H08", reading, (recorded == 0) & (buckets != ""), "bucket", "rows in heads.csv for this bucket"
+    )
+    for count in range(1, heads):
+        expected = f"{heads} rows in heads.csv for this bucket, not {count}"
+        yield from at_rows("TK-H09", reading, recorded == count, "bucket", expected)
+
+
+def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
+    """TK-H10: no weight lies far from the others of its site, as a slipped point or another unit would make it."""
+    reading = tables.readings["heads"]
+    place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
+    logs = np.log(reading.frame["weight_g"].where(reading.frame["weight_g"] > 0))
+    by_site = reading.frame["bucket"].map(place)
+    middle = logs.groupby(by_site).transform("median")
+    spread = 1.4826 * (logs - middle).abs().groupby(by_site).transform("median")
+    count = logs.groupby(by_site).transform("count")
+    far = ((logs - middle).abs() > FAR_IN_DEVIATIONS * spread) & (count >= FEWEST_WEIGHTS) & (spread > 0)
+    yield from at_rows("TK-H10", reading, far, "weight_g", "a weight like the others at its site")
+
+
+def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S01: the first dose recorded for a bucket is the one randomised to it (later ones may be top-ups)."""
+    if "dose" not in tables.protocol.factors:
+        return
+    reading = tables.readings["solution"]
+    dosed = reading.frame[reading.frame["nutrient_tsp"].notna()].sort_values("measured_on", kind="stable")
+    first = dosed.drop_duplicates("bucket")
+    randomised = first["bucket"].map(tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["dose_tsp"])
+    differs = (first["nutrient_tsp"] != randomised) & randomised.notna()
+    where = differs.reindex(reading.frame.index, fill_value=False)
+    yield from at_rows("TK-S01", reading, where, "nutrient_tsp", "the dose that layout.csv gives this bucket")

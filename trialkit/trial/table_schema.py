@@ -1,0 +1,203 @@
+"""Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
+
+The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
+``trialkit:unit`` (UCUM code), ``trialkit:mend`` (how to put a bad value right) and ``trialkit:optionalColumn``
+(the column may be left out of the file).
+"""
+
+import json
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal
+
+import pandas as pd
+
+from trialkit._resources import resource_folder
+
+TableName = Literal["sites", "products", "layout", "solution", "visits", "heads"]
+TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads")
+FieldType = Literal["string", "number", "integer", "boolean", "date"]
+DTYPES: dict[FieldType, str | None] = {
+    "string": None,  # text stays as it was read; missing is None until the table is checked
+    "number": "float64",
+    "integer": "Int64",
+    "boolean": "boolean",
+    "date": "datetime64[s]",
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column: what it holds and which values it accepts.
+
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts.
+    """
+
+    name: str
+    type: FieldType
+    title: str
+    description: str
+    unit: str | None = None
+    required: bool = False
+    minimum: float | str | None = None
+    maximum: float | str | None = None
+    enum: tuple[str, ...] | None = None
+    pattern: str | None = None
+    max_length: int | None = None
+    optional_column: bool = False
+    mend: str | None = None
+    true_values: tuple[str, ...] = ()
+    false_values: tuple[str, ...] = ()
+
+    def expected(self) -> str:
+        """Say in words which values the column accepts."""
+        if self.enum:
+            return "one of " + ", ".join(self.enum)
+        if self.minimum is not None and self.maximum is not None:
+            unit = f" {self.unit.strip('[]')}" if self.unit and "_" not in self.unit else ""
+            return f"{self.minimum} to {self.maximum}{unit}"
+        if self.pattern:
+            return "letters, figures and hyphens" if " " not in self.pattern else "a short name of letters and figures"
+        if self.max_length:
+            return f"at most {self.max_length} characters"
+        return f"a {self.type}"
+
+
+@dataclass(frozen=True)
+class ForeignKey:
+    """A column whose values must stand in a column of another table."""
+
+    column: str
+    table: TableName
+    other_column: str
+
+
+@dataclass(frozen=True)
+class TableSchema:
+    """One table: its columns, its key, and where its names are declared."""
+
+    name: TableName
+    title: str
+    description: str
+    fields: tuple[Field, ...]
+    primary_key: tuple[str, ...]
+    foreign_keys: tuple[ForeignKey, ...]
+
+    @property
+    def file(self) -> str:
+        """Name of the table's file in a trial folder."""
+        return f"{self.name}.csv"
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of all columns, in order."""
+        return tuple(field.name for field in self.fields)
+
+    def field(self, name: str) -> Field:
+        """Return one column's field by its name."""
+        return next(field for field in self.fields if field.name == name)
+
+
+@cache
+def load_schema(name: TableName) -> TableSchema:
+    """Read the schema of one table.
+
+    Parameters
+    ----------
+    name : {"sites", "products", "layout", "solution", "visits", "heads"}
+        The table.
+
+    Returns
+    -------
+    TableSchema
+
+    Examples
+    --------
+    >>> load_schema("heads").primary_key
+    ('bucket', 'head')
+    >>> load_schema("heads").field("weight_g").maximum
+    2000
+    """
+    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    key = document["primaryKey"]
+    return TableSchema(
+        name=name,
+        title=document["title"],
+        description=document["description"],
+        fields=tuple(_field(entry) for entry in document["fields"]),
+        primary_key=(key,) if isinstance(key, str) else tuple(key),
+        foreign_keys=tuple(
+            ForeignKey(entry["fields"], entry["reference"]["resource"], entry["reference"]["fields"])
+            for entry in document.get("foreignKeys", [])
+        ),
+    )
+
+
+def _field(entry: dict[str, Any]) -> Field:
+    constraints = entry.get("constraints", {})
+    enum = constraints.get("enum")
+    return Field(
+        name=entry["name"],
+        type=entry["type"],
+        title=entry["title"],
+        description=entry["description"],
+        unit=entry.get("trialkit:unit"),
+        required=constraints.get("required", False),
+        minimum=constraints.get("minimum"),
+        maximum=constraints.get("maximum"),
+        enum=tuple(enum) if enum else None,
+        pattern=constraints.get("pattern"),
+        max_length=constraints.get("maxLength"),
+        optional_column=entry.get("trialkit:optionalColumn", False),
+        mend=entry.get("trialkit:mend"),
+        true_values=tuple(entry.get("trueValues", ())),
+        false_values=tuple(entry.get("falseValues", ())),
+    )
+
+
+def compile_schema(schema: TableSchema, present: Collection[str]) -> Any:
+    """Compile a schema to a pandera one for a typed frame.
+
+    Parameters
+    ----------
+    schema : TableSchema
+        What to check.
+    present : collection of str
+        The columns that the file has; others are not checked.
+
+    Returns
+    -------
+    pandera.pandas.DataFrameSchema
+        Each of its checks is named after the constraint of the Table Schema that it enforces.
+    """
+    import pandera.pandas as pa  # half a second: only when a table is checked
+
+    columns = {
+        field.name: pa.Column(DTYPES[field.type], _checks(field), nullable=not field.required)
+        for field in schema.fields
+        if field.name in present
+    }
+    key = list(schema.primary_key) if set(schema.primary_key) <= set(present) else None
+    return pa.DataFrameSchema(columns, unique=key, report_duplicates="exclude_first", strict=True)
+
+
+def _checks(field: Field) -> list[Any]:
+    import pandera.pandas as pa
+
+    def limit(value: float | str) -> object:
+        return pd.Timestamp(value) if field.type == "date" else value
+
+    checks = []
+    if field.minimum is not None:
+        checks.append(pa.Check.ge(limit(field.minimum), error="minimum"))
+    if field.maximum is not None:
+        checks.append(pa.Check.le(limit(field.maximum), error="maximum"))
+    if field.enum is not None:
+        checks.append(pa.Check.isin(list(field.enum), error="enum"))
+    if field.pattern is not None:
+        # A Table Schema pattern must match the whole value; $ alone would let a line end pass.
+        checks.append(pa.Check.str_matches(rf"(?:{field.pattern})\Z", error="pattern"))
+    if field.max_length is not None:
+        checks.append(pa.Check.str_length(max_value=field.max_length, error="maxLength"))
+    return checks

@@ -130,7 +130,7 @@ def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel) -> Fitte
         formula=fit.formula,
         random=model.random,
         bounds=fits.bounds,
-        iterations=fit.record.iterations,
+        iterations=int(fit.record.iterations[0]),
         criterion=fit.criterion,
         observations=len(heads),
         buckets=heads["bucket"].nunique(),

@@ -1,3 +1,53 @@
-"""Plan, run and answer replicated lettuce-bucket trials in real gardens."""
+"""Plan, run and answer replicated lettuce-bucket trials in real gardens.
+
+One function for each step, in the order of a season:
+
+`check(folder)` reads a trial folder and finds every problem; `lay_out(protocol, sites)` randomises; `analyse(trial)`
+answers; `report_html(document)` writes the page. `fit_mixed(data, formula, random)` is the engine underneath, usable
+on its own.
+
+Examples
+--------
+>>> import trialkit
+>>> result = trialkit.check(trialkit.example_folder("autumn_dose"))
+>>> result.ok, len(result.trial.heads)
+(True, 768)
+>>> trialkit.lay_out(result.trial.protocol, result.trial.sites).equals(result.trial.layout.dropna(axis=1))
+True
+>>> results = trialkit.analyse(result.trial)
+>>> results.decision.verdict, results.decision.recommended["cultivar"]
+('adopt', 'Fenleaf')
+>>> trialkit.report_html(results.as_document()).startswith("<!doctype html>")
+True
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from trialkit.analysis import analyse
+    from trialkit.mixed import fit_mixed
+    from trialkit.report import report_html
+    from trialkit.trial.check import check_trial as check
+    from trialkit.trial.new import example_folder
+    from trialkit.trial.randomise import randomise as lay_out
 
 __version__ = "0.1.0"
+__all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
+
+# Name -> (module, name there); imported when first used, so that the command line starts quickly.
+_PUBLIC = {
+    "analyse": ("trialkit.analysis", "analyse"),
+    "check": ("trialkit.trial.check", "check_trial"),
+    "example_folder": ("trialkit.trial.new", "example_folder"),
+    "fit_mixed": ("trialkit.mixed", "fit_mixed"),
+    "lay_out": ("trialkit.trial.randomise", "randomise"),
+    "report_html": ("trialkit.report", "report_html"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _PUBLIC:
+        raise AttributeError(f"module 'trialkit' has no attribute {name!r}")
+    module, attribute = _PUBLIC[name]
+    return getattr(import_module(module), attribute)

@@ -68,7 +68,7 @@ def model_checks(heads: pd.DataFrame, response: str, unit: str, fit: MixedFit) -
     if residuals.df < FEWEST_BUCKETS_TO_TEST:
         yield Check(
             "residuals",
-            "Too few buckets to check the model",
+            "Buckets enough to check the model",
             f"Only {residuals.df} degrees of freedom are left among the bucket means.",
             "The intervals rest on the assumption that buckets vary alike and symmetrically; it could not be checked.",
             False,
@@ -85,7 +85,7 @@ def _replication(fit: MixedFit) -> Check:
     ok = df >= FEWEST_ERROR_DF
     return Check(
         "replication",
-        "Enough replication",
+        "Replication",
         f"Treatments are compared with {df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
         "The trial is large enough for its intervals to be trusted."
         if ok
@@ -102,7 +102,7 @@ def _shape(residuals: BucketResiduals) -> Check:
     ok = bool(row["pval"] >= SUSPICIOUS_P)
     return Check(
         "shape",
-        "Bucket-to-bucket variation is bell-shaped",
+        "Shape of the variation between buckets",
         f"Shapiro-Wilk W = {row['W']:.3f}, p = {row['pval']:.3f} over {len(residuals.buckets)} buckets.",
         "Nothing to do."
         if ok
@@ -123,7 +123,7 @@ def _spread(residuals: BucketResiduals) -> Check:
     ok = not p < SUSPICIOUS_P
     return Check(
         "spread",
-        "Gardens vary alike",
+        "Spread within each garden",
         f"Standard deviations between like buckets run from {spread.min():.3g} to {spread.max():.3g} "
         f"(Levene p = {p:.3f}).",
         "Nothing to do."
@@ -143,7 +143,7 @@ def _outlier(residuals: BucketResiduals, unit: str) -> Check:
     ok = p >= OUTLIER_FAMILY_LEVEL
     return Check(
         "outlier",
-        "No bucket stands out",
+        "Single buckets that stand out",
         f"Bucket {row['bucket']} at {row['site']} lies {abs(row['residual']):.3g} {unit} "
         f"{'above' if row['residual'] > 0 else 'below'} what its treatment and block lead one to expect "
         f"(p = {p:.3f}, allowing for all buckets).",

@@ -160,7 +160,7 @@ def judge(
         thresholds=thresholds.as_dict(),
         candidates=candidates,
         would_change=_would_change(verdict, candidates[leader], thresholds),
-        scope=_scope(evidence),
+        scope=_scope(evidence, treatments, chosen),
         draws=len(draws),
     )
 
@@ -265,8 +265,11 @@ def _would_change(verdict: Verdict, leader: Candidate, thresholds: Thresholds) -
     )
 
 
-def _scope(evidence: Evidence) -> tuple[str, ...]:
+def _scope(evidence: Evidence, treatments: Sequence[Treatment], chosen: int) -> tuple[str, ...]:
     lines = ["Nothing is recommended outside the treatments tried.", "Weights are of the heads that were harvested."]
+    doses = [float(treatment["dose_tsp"]) for treatment in treatments if "dose_tsp" in treatment]
+    if doses and treatments[chosen]["dose_tsp"] == max(doses):
+        lines.append("The recommended dose is the largest tried: whether more would be better still is not known.")
     if evidence.sites < 3:
         lines.append("Fewer than three gardens took part: the answer holds for these gardens only.")
     lines.append("One season is one season: water, heat and light differ in the next.")

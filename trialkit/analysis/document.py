@@ -103,4 +103,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else None
     return value
-

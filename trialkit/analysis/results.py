@@ -69,7 +69,7 @@ def analyse(trial: Trial) -> Results:
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
-        seed=trial.protocol.layout.seed,
+        seed=trial.protocol.seed,
         design=_design(trial, model),
         losses=count_losses(layout, heads, trial.protocol.bucket.heads, treatments),
         responses=responses,
@@ -182,7 +182,7 @@ def _decide(
     if current not in labels or len(labels) < 2:
         return None
     candidates = treatments.loc[labels]
-    seed = np.random.SeedSequence([trial.protocol.layout.seed, DECISION_STREAM]).generate_state(1, np.uint64)[0]
+    seed = np.random.SeedSequence([trial.protocol.seed, DECISION_STREAM]).generate_state(1, np.uint64)[0]
     comparisons = responses["weight_g"].comparisons
     df = min(comparison.df for comparison in comparisons)
     return judge(

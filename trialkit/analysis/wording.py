@@ -1,8 +1,12 @@
-"""Treatments and numbers in words that can be read aloud."""
+"""Treatments, chances and numbers in words that can be read aloud; the report uses the same."""
 
 from __future__ import annotations
 
-from trialkit.analysis.answer import Treatment
+import math
+from collections.abc import Mapping
+from typing import Any
+
+FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -11,39 +15,68 @@ def number(value: float, digits: int = 3) -> str:
     Examples
     --------
     >>> number(1234.4), number(0.0456), number(2.0)
-    ('1234', '0.0456', '2')
+    ('1230', '0.0456', '2')
     """
     return f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
 
 
-def teaspoons(dose_tsp: float) -> str:
+def spoons(dose_tsp: Any) -> str:
+    """Write a number of teaspoons as a cook would.
+
+    Examples
+    --------
+    >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
+    ('6', '2½', '¼', '1.3')
+    """
+    if not isinstance(dose_tsp, int | float):
+        return str(dose_tsp)
+    whole = math.floor(dose_tsp)
+    fraction = FRACTIONS.get(dose_tsp - whole)
+    return number(dose_tsp) if fraction is None else f"{whole or ''}{fraction}"
+
+
+def teaspoons(dose_tsp: Any) -> str:
     """Say a dose in level teaspoons.
 
     Examples
     --------
-    >>> teaspoons(1.0), teaspoons(2.5), teaspoons(0.5)
-    ('1 level teaspoon', '2.5 level teaspoons', '0.5 level teaspoon')
+    >>> teaspoons(6), teaspoons(1), teaspoons(0.5), teaspoons(0)
+    ('6 level teaspoons', '1 level teaspoon', '½ level teaspoon', 'no nutrient')
     """
-    return f"{number(dose_tsp)} level teaspoon{'' if 0 < dose_tsp <= 1 else 's'}"
+    if dose_tsp == 0:
+        return "no nutrient"
+    single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
+    return f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
 
 
-def treatment_words(treatment: Treatment) -> str:
-    """Describe a treatment.
+def acid_words(acidifier: Any) -> str:
+    """Name an acidifier.
 
     Examples
     --------
-    >>> treatment_words({"cultivar": "Fenleaf", "dose_tsp": 6.0, "acidifier": "none"})
+    >>> acid_words("none"), acid_words("white vinegar 5 %")
+    ('no acid', 'white vinegar 5 %')
+    """
+    return "no acid" if acidifier in ("none", "", None) else str(acidifier)
+
+
+def treatment_words(treatment: Mapping[str, Any]) -> str:
+    """Describe a treatment in kitchen measures.
+
+    Examples
+    --------
+    >>> treatment_words({"cultivar": "Fenleaf", "dose_tsp": 6, "acidifier": "none"})
     'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
     """
     parts = []
     if "dose_tsp" in treatment:
-        parts.append(f"{teaspoons(float(treatment['dose_tsp']))} of nutrient a bucket")
+        dose = teaspoons(treatment["dose_tsp"])
+        parts.append(dose if treatment["dose_tsp"] == 0 else f"{dose} of nutrient a bucket")
     if "acidifier" in treatment:
-        parts.append("no acid" if treatment["acidifier"] == "none" else str(treatment["acidifier"]))
-    with_what = " and ".join(parts)
+        parts.append(acid_words(treatment["acidifier"]))
     if "cultivar" not in treatment:
-        return with_what
-    return f"{treatment['cultivar']} with {with_what}" if parts else str(treatment["cultivar"])
+        return " and ".join(parts)
+    return f"{treatment['cultivar']} with {' and '.join(parts)}" if parts else str(treatment["cultivar"])
 
 
 def chance(probability: float) -> str:
@@ -56,6 +89,4 @@ def chance(probability: float) -> str:
     """
     if probability > 0.99:
         return "more than 99 in 100"
-    if probability < 0.01:
-        return "less than 1 in 100"
-    return f"{round(probability * 100)} in 100"
+    return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
-from trialkit.errors import NotComputed
+from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import Problem, TrialError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -53,6 +53,8 @@ def speaks_plainly(function: Command) -> Command:
             raise DataFailure(f"{count} problem{'s' if count > 1 else ''} to mend first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
+        except WrongCall as error:
+            raise CallFailure(str(error)) from error
         except OSError as error:
             message = f"{error.filename}: {error.strerror}" if error.filename else str(error)
             raise CallFailure(message) from error

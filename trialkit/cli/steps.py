@@ -43,7 +43,7 @@ def lay_out(folder: Path) -> str:
     sites, plan = len(trial.sites), trial.protocol.layout
     return (
         f"Layout: {len(layout)} buckets at {_count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
-        f"with seed {plan.seed}, written to {folder / 'layout.csv'}."
+        f"with seed {trial.protocol.seed}, written to {folder / 'layout.csv'}."
     )
 
 

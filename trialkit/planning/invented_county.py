@@ -112,9 +112,9 @@ def generate_records(
     truth : Truth, optional
     """
     truth = truth or Truth()
-    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.layout.seed, RECORDS_STREAM])))
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.seed, RECORDS_STREAM])))
     sown = protocol.schedule.sow_on or FIRST_SOWING
-    transplanted = sown + timedelta(days=protocol.schedule.transplant_after_days or 14)
+    transplanted = sown + timedelta(days=protocol.schedule.transplant_after_days)
     visits = _visit_days(protocol)
     heads = layout.loc[layout.index.repeat(protocol.bucket.heads)].reset_index(drop=True)
     heads["head"] = heads.groupby("bucket", sort=False).cumcount() + 1
@@ -131,8 +131,8 @@ def generate_records(
 
 def _visit_days(protocol: Protocol) -> NDArray[np.intp]:
     """Days after transplanting on which the gardens are visited in the harvest window."""
-    first, last = protocol.schedule.harvest_after_days or (28, 56)
-    return np.arange(first, last + 1, protocol.schedule.visit_every_days or 3)
+    first, last = protocol.schedule.harvest_after_days
+    return np.arange(first, last + 1, protocol.schedule.visit_every_days)
 
 
 def _random_part(heads: pd.DataFrame, sd: Mapping[str, float], rng: np.random.Generator) -> FloatArray:

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from trialkit.analysis.wording import acid_words, teaspoons, treatment_words
 from trialkit.report.numerals import difference_interval, is_number, percent, plain, signed, with_interval
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
 from trialkit.report.table import Row, Table, make_table, text_column
-from trialkit.report.wording import acid_words, chance, chance_word, level_label, teaspoons, treatment_words
+from trialkit.report.wording import chance, chance_word, level_label
 
 MOST_SPOONS_DRAWN = 12
 NO_DIFFERENCE = "no practical difference: take the cheaper"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from trialkit.analysis.wording import acid_words, spoons
+from trialkit.analysis.wording import chance as chance_in_words
 from trialkit.report.numerals import ABSENT, is_number, plain
 
-FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 MONTHS = (
     "January",
     "February",
@@ -36,18 +36,14 @@ CHANCE_WORDS = (
 
 
 def chance(probability: Any) -> str:
-    """Say a probability as a chance in a hundred, never as certainty.
+    """Say a probability as a chance in a hundred; one that is not known as absent.
 
     Examples
     --------
-    >>> chance(0.934), chance(0.9999), chance(0.0)
-    ('93 in 100', 'more than 99 in 100', 'less than 1 in 100')
+    >>> chance(0.934), chance(None)
+    ('93 in 100', '–')
     """
-    if not is_number(probability):
-        return ABSENT
-    if probability > 0.99:
-        return "more than 99 in 100"
-    return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"
+    return chance_in_words(probability) if is_number(probability) else ABSENT
 
 
 def chance_word(probability: Any) -> str:
@@ -99,64 +95,6 @@ def date_words(date: Any) -> str | None:
     if len(parts) == 3 and all(part.isascii() and part.isdigit() for part in parts) and 1 <= int(parts[1]) <= 12:
         return f"{int(parts[2])} {MONTHS[int(parts[1]) - 1]} {int(parts[0])}"
     return str(date) if date else None
-
-
-def spoons(dose_tsp: Any) -> str:
-    """Write a number of teaspoons as a cook would.
-
-    Examples
-    --------
-    >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
-    ('6', '2½', '¼', '1.3')
-    """
-    if not is_number(dose_tsp):
-        return str(dose_tsp)
-    whole = math.floor(dose_tsp)
-    fraction = FRACTIONS.get(dose_tsp - whole)
-    return plain(dose_tsp) if fraction is None else f"{whole or ''}{fraction}"
-
-
-def teaspoons(dose_tsp: Any) -> str:
-    """Say a dose in level teaspoons.
-
-    Examples
-    --------
-    >>> teaspoons(6), teaspoons(1), teaspoons(0.5), teaspoons(0)
-    ('6 level teaspoons', '1 level teaspoon', '½ level teaspoon', 'no nutrient')
-    """
-    if dose_tsp == 0:
-        return "no nutrient"
-    return f"{spoons(dose_tsp)} level teaspoon{'' if is_number(dose_tsp) and 0 < dose_tsp <= 1 else 's'}"
-
-
-def acid_words(acidifier: Any) -> str:
-    """Name an acidifier.
-
-    Examples
-    --------
-    >>> acid_words("none"), acid_words("white vinegar 5 %")
-    ('no acid', 'white vinegar 5 %')
-    """
-    return "no acid" if acidifier in ("none", "", None) else str(acidifier)
-
-
-def treatment_words(treatment: Mapping[str, Any]) -> str:
-    """Describe a treatment in kitchen measures.
-
-    Examples
-    --------
-    >>> treatment_words({"cultivar": "Fenleaf", "dose_tsp": 6, "acidifier": "none"})
-    'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
-    """
-    parts = []
-    if "dose_tsp" in treatment:
-        dose = teaspoons(treatment["dose_tsp"])
-        parts.append(dose if treatment["dose_tsp"] == 0 else f"{dose} of nutrient a bucket")
-    if "acidifier" in treatment:
-        parts.append(acid_words(treatment["acidifier"]))
-    if "cultivar" not in treatment:
-        return " and ".join(parts)
-    return f"{treatment['cultivar']} with {' and '.join(parts)}" if parts else str(treatment["cultivar"])
 
 
 def level_label(column: str, level: Any) -> str:

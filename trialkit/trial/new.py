@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from trialkit._resources import resource_folder
+from trialkit.errors import WrongCall
 from trialkit.trial.atomic import csv_text, write_bytes, write_text
 from trialkit.trial.protocol import NO_PRODUCT, PROTOCOL_FILE, parse_protocol
 from trialkit.trial.table_schema import TABLE_NAMES, load_schema
@@ -136,6 +137,19 @@ def example_names() -> tuple[str, ...]:
     return tuple(sorted(path.name for path in folder.iterdir() if (path / PROTOCOL_FILE).is_file()))
 
 
+def example_folder(name: str) -> Path:
+    """Find a bundled example trial.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such example.
+    """
+    if name not in example_names():
+        raise WrongCall(f"There is no example {name!r}; there are: {', '.join(example_names())}.")
+    return resource_folder("example_trials") / name
+
+
 def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[Path, ...]:
     """Copy a bundled example trial.
 
@@ -155,14 +169,12 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[
 
     Raises
     ------
-    ValueError
+    WrongCall
         If there is no such example.
     FileExistsError
         If the folder has anything in it.
     """
-    if name not in example_names():
-        raise ValueError(f"There is no example {name!r}; there are: {', '.join(example_names())}.")
-    source = resource_folder("example_trials") / name
+    source = example_folder(name)
     paths = [path for path in sorted(source.rglob("*")) if path.is_file() and not path.is_symlink()]
     files = [path.relative_to(source) for path in paths]
     _make_empty(into)

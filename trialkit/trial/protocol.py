@@ -1,5 +1,6 @@
 """The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
 
+import hashlib
 import tomllib
 from collections.abc import Mapping
 from itertools import product
@@ -47,7 +48,7 @@ class Protocol(Section):
     trial: TrialSection
     bucket: Bucket = Bucket()
     factors: dict[FactorName, Factor]
-    layout: Layout
+    layout: Layout = Layout()
     schedule: Schedule = Schedule()
     responses: Responses = Responses()
     decision: Decision
@@ -56,6 +57,14 @@ class Protocol(Section):
     def varied_factors(self) -> tuple[FactorName, ...]:
         """Names of the factors with two or more levels, in the order of `FACTOR_COLUMNS`."""
         return tuple(name for name, factor in self._declared() if len(factor.levels) > 1)
+
+    @property
+    def seed(self) -> int:
+        """Where every random draw starts: the layout's seed, or one derived from the trial's id and question."""
+        if self.layout.seed is not None:
+            return self.layout.seed
+        text = f"{self.trial.id}\n{self.trial.question}".encode()
+        return int.from_bytes(hashlib.sha256(text).digest()[:4], "big")
 
     @property
     def treatment_columns(self) -> tuple[str, ...]:
@@ -126,10 +135,11 @@ def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
             errors.append(broken_rule("TK-P05", "nothing", f"one of {choice}", *path, name))
         elif practice[name] not in levels:
             errors.append(broken_rule("TK-P05", repr(practice[name]), f"one of {choice}", *path, name))
-    surplus = [name for name in practice if name not in protocol.varied_factors]
-    errors += [
-        broken_rule("TK-P05", name, "no level: this factor has no choice of levels", *path, name) for name in surplus
-    ]
+    for name, level in practice.items():
+        fixed = protocol.factors[name].levels if name in protocol.factors else ()
+        if name not in protocol.varied_factors and level not in fixed:
+            expected = f"its only level, {fixed[0]!r}, or nothing" if fixed else "nothing: this factor plays no part"
+            errors.append(broken_rule("TK-P05", repr(level), expected, *path, name))
     return errors
 
 

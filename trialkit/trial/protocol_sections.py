@@ -100,11 +100,14 @@ class Factor(Section):
 
 
 class Layout(Section):
-    """How treatments are assigned to buckets. For a completely randomised layout, blocks counts replicates a site."""
+    """How treatments are assigned to buckets. For a completely randomised layout, blocks counts replicates a site.
+
+    Without a seed one is derived from the trial's id and question (`Protocol.seed`).
+    """
 
     kind: LayoutKindName = "randomised complete blocks"
     blocks: Annotated[int, Field(ge=1, le=50)] = 3
-    seed: Annotated[int, Field(ge=0, le=2**63 - 1)]
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
     whole_plot: FactorName | None = None
 
     @model_validator(mode="after")
@@ -128,12 +131,12 @@ Days = Annotated[int, Field(ge=1, le=365)]
 
 
 class Schedule(Section):
-    """When things are due. All of it is optional."""
+    """When things are due, counted from sowing and from transplanting."""
 
     sow_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
-    transplant_after_days: Days | None = None
-    harvest_after_days: Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)] | None = None
-    visit_every_days: Days | None = None
+    transplant_after_days: Days = 14
+    harvest_after_days: Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)] = (28, 56)
+    visit_every_days: Days = 3
 
 
 class Responses(Section):

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from trialkit.errors import WrongCall
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.bucket_ids import LARGEST_NUMBER, make_bucket_id
 from trialkit.trial.protocol import FACTOR_COLUMNS, Protocol
@@ -33,15 +34,15 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
 
     Raises
     ------
-    ValueError
+    WrongCall
         If there are no sites, or more buckets than identities.
     """
     plan = protocol.layout
     treatments = protocol.treatments()
     count = len(treatments) * plan.blocks * len(sites)
     if count > LARGEST_NUMBER:
-        raise ValueError(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
-    rng = np.random.Generator(np.random.PCG64(plan.seed))
+        raise WrongCall(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
+    rng = np.random.Generator(np.random.PCG64(protocol.seed))
     whole_plot = FACTOR_COLUMNS[plan.whole_plot] if plan.whole_plot else None
     names = sorted(str(name) for name in sites["site"])
     layout = LAYOUT_KINDS[plan.kind].randomise(treatments, names, plan.blocks, rng, whole_plot=whole_plot)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from trialkit.analysis.wording import spoons
 from trialkit.report.figures.marks import PARTS, SERIES, Mark, draw_buckets, draw_interval, draw_mark
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -22,7 +23,7 @@ from trialkit.report.figures.sheet import (
 from trialkit.report.palette import LIGHT
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.report.safe_text import shorten
-from trialkit.report.wording import level_label, spoons
+from trialkit.report.wording import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -66,25 +66,31 @@ def load_case(folder: str, name: str) -> Case:
     return Case(expected, data)
 
 
-def case_names(folder: str) -> list[str]:
-    """Names of the cases in a folder of tests/reference."""
-    return sorted(path.stem for path in (REFERENCE / folder).glob("*.json"))
+def case_names(folder: str, kind: str) -> list[str]:
+    """Names of the cases of one kind in a folder of tests/reference."""
+    paths = sorted((REFERENCE / folder).glob("*.json"))
+    return [path.stem for path in paths if kind in json.loads(path.read_text(encoding="utf-8"))["kind"]]
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run a test that takes ``mixed_case`` (or another folder's case) once for each case of that folder."""
-    for fixture, folder in FOLDERS.items():
+    for fixture, (folder, kind) in CASES.items():
         if fixture in metafunc.fixturenames:
-            metafunc.parametrize(fixture, case_names(folder), indirect=True)
+            metafunc.parametrize(fixture, case_names(folder, kind), indirect=True)
 
 
-FOLDERS = {"mixed_case": "mixed_models", "comparison_case": "multiple_comparisons", "nist_case": "nist_strd"}
+# Fixture -> (folder, what its cases' kind says).
+CASES = {
+    "mixed_case": ("mixed_models", ""),
+    "comparison_case": ("multiple_comparisons", ""),
+    "nist_case": ("nist_strd", "analysis of variance"),
+}
 
 
 def _case_fixture(name: str) -> Any:
     @pytest.fixture(name=name, scope="session")
     def fixture(request: pytest.FixtureRequest) -> Case:
-        return load_case(FOLDERS[name], request.param)
+        return load_case(CASES[name][0], request.param)
 
     return fixture
 

@@ -12,12 +12,13 @@ Examples
 >>> result = trialkit.check(trialkit.example_folder("autumn_dose"))
 >>> result.ok, len(result.trial.heads)
 (True, 768)
->>> trialkit.lay_out(result.trial.protocol, result.trial.sites).equals(result.trial.layout.dropna(axis=1))
+>>> layout = trialkit.lay_out(result.trial.protocol, result.trial.sites)
+>>> bool((layout["bucket"] == result.trial.layout["bucket"]).all())
 True
 >>> results = trialkit.analyse(result.trial)
 >>> results.decision.verdict, results.decision.recommended["cultivar"]
 ('adopt', 'Fenleaf')
->>> trialkit.report_html(results.as_document()).startswith("<!doctype html>")
+>>> trialkit.report_html(results.as_document()).startswith("<!DOCTYPE html>")
 True
 """
 

@@ -40,7 +40,7 @@ def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
 
 
 def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
-    """Every difference from the current practice is covered by its simultaneous interval (they all are in 95 % of seasons)."""
+    """Every difference from the current practice is covered by its simultaneous interval, as in 95 % of seasons."""
     practice = trial.protocol.decision.current_practice
     layout = trial.layout.drop_duplicates(["cultivar", "dose_tsp", "acidifier"])
     truth = dict(
@@ -70,7 +70,7 @@ def test_the_spread_is_found(results: Results) -> None:
 
 
 def test_the_answer_is_right(results: Results) -> None:
-    """The recommended treatment is truly better than the current practice by the margin, and nothing was tried beyond it."""
+    """The recommended treatment is truly better than the current practice by the margin."""
     decision = results.decision
     assert decision is not None
     assert decision.verdict == "adopt"

@@ -431,6 +431,7 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
     best = candidates[chosen]
     return {
         "unit": "g a head",
+        "place": "in a new garden of this programme",
         "current": treatments[current],
         "recommended": treatments[chosen],
         "verdict": "adopt",

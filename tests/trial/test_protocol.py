@@ -30,7 +30,6 @@ def damaged(text: str, *swaps: Swap) -> tuple[Problem, ...]:
 @pytest.mark.parametrize(
     ("swap", "rule", "row", "path", "words"),
     [
-        (("seed = 20260820\n", ""), "TK-P03", 21, "layout.seed", "expected the key seed"),
         (("[layout]", "[layuot]"), "TK-P02", 21, "layuot", 'Did you mean "layout"?'),
         (("blocks = 2", 'blocks = "2"'), "TK-P04", 23, "layout.blocks", "a whole number, without quotation marks"),
         (("blocks = 2", "blocks = 0"), "TK-P04", 23, "layout.blocks", "at least 1"),
@@ -57,8 +56,8 @@ def damaged(text: str, *swaps: Swap) -> tuple[Problem, ...]:
         (("[28, 56]", "[56, 28]"), "TK-P04", 27, "schedule.harvest_after_days", "the earlier day first"),
         (("dose = 4", "dose = 3"), "TK-P05", 30, "decision.current_practice.dose", "one of 2, 4"),
         ((", dose = 4", ""), "TK-P05", 30, "decision.current_practice.dose", "found nothing"),
-        (("dose = 4", 'dose = 4, acidifier = "white vinegar 5 %"'), "TK-P05", 30,
-         "decision.current_practice.acidifier", "no choice of levels"),
+        (("dose = 4", 'dose = 4, acidifier = "citric acid"'), "TK-P05", 30,
+         "decision.current_practice.acidifier", "its only level, 'white vinegar 5 %'"),
         ((PRACTICE, ""), "TK-P03", 29, "decision.current_practice", "expected the key current_practice"),
         (("blocks = 2", 'blocks = 2\nwhole_plot = "dose"'), "TK-P06", 24, "layout.whole_plot", "no whole-plot factor"),
         (("randomised complete blocks", "split-plot"), "TK-P06", 21, "layout.whole_plot", "found none"),
@@ -78,7 +77,21 @@ def test_each_mistake_is_told_with_its_line(
 def test_all_mistakes_are_told_at_once(good_protocol: str) -> None:
     """Several mistakes come in one go, in the order of the lines."""
     swaps = [("blocks = 2", "blocks = 2.5"), ("seed = ", "sead = "), ('"autumn-dose"', "7"), ("[28, 56]", "[56, 28]")]
-    assert [p.row for p in damaged(good_protocol, *swaps)] == [2, 21, 23, 24, 27]
+    assert [p.row for p in damaged(good_protocol, *swaps)] == [2, 23, 24, 27]
+
+
+def test_seed_defaults_to_one_of_the_trials_own(good_protocol: str) -> None:
+    """Without a seed one is derived from the id and the question: the same every time, another for another trial."""
+    text = good_protocol.replace("seed = 20260820\n", "")
+    seed = parse_protocol(text).seed
+    assert seed == parse_protocol(text).seed
+    assert seed != parse_protocol(text.replace("heaviest", "lightest")).seed
+    assert parse_protocol(good_protocol).seed == 20260820
+
+
+def test_current_practice_may_name_a_fixed_factor(good_protocol: str) -> None:
+    """Naming the only level of a factor that does not vary is no mistake."""
+    assert parse_protocol(good_protocol.replace("dose = 4", 'dose = 4, acidifier = "white vinegar 5 %"'))
 
 
 def test_one_treatment_is_no_trial(good_protocol: str) -> None:

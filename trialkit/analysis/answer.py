@@ -183,6 +183,7 @@ class Decision:
     """What to recommend and how sure."""
 
     unit: str
+    place: str
     current: Treatment
     recommended: Treatment
     verdict: Verdict

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Candidate, Comparison, Decision, Treatment, Verdict
+from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.wording import chance, number, treatment_words
 from trialkit.mixed import MixedFit
 
@@ -64,6 +65,13 @@ class Evidence:
     buckets: int
     sites: int
     season: str
+
+    @property
+    def place(self) -> str:
+        """Where the answer holds: fewer than three gardens say nothing of others."""
+        if self.sites >= FEWEST_RANDOM_LEVELS:
+            return "in a new garden of this programme"
+        return "in the garden of this trial" if self.sites == 1 else "in the gardens of this trial"
 
 
 def draw_means(fit: MixedFit, labels: Sequence[str], shares: pd.DataFrame, df: float, seed: int) -> FloatArray:
@@ -150,6 +158,7 @@ def judge(
     leader = int(expected.argmax())
     return Decision(
         unit=worth.unit,
+        place=evidence.place,
         current=treatments[current],
         recommended=treatments[chosen],
         verdict=verdict,
@@ -205,7 +214,7 @@ def _sentences(
         return (
             f"Change the default to {treatment_words(candidates[chosen].treatment)}: heads weighed {gain} than with "
             f"the current default, {practice} ({interval}).",
-            f"The chance that it is worth at least {margin} more in a new garden of this programme is "
+            f"The chance that it is worth at least {margin} more {evidence.place} is "
             f"{chance(candidates[chosen].probability_better)}, {seen}.",
         )
     if verdict == "no practical difference: take the cheaper":
@@ -219,7 +228,7 @@ def _sentences(
         most = max((c.probability_better for c in candidates if not c.is_current), default=0.0)
         return (
             f"Keep the current default, {practice}.",
-            f"For no alternative is the chance of gaining at least {margin} in a new garden of this programme above "
+            f"For no alternative is the chance of gaining at least {margin} {evidence.place} above "
             f"{chance(most)}, {seen}.",
         )
     rival = max((c for c in candidates if not c.is_current), key=lambda c: c.probability_better)
@@ -228,7 +237,7 @@ def _sentences(
     return (
         f"Keep the current default, {practice}, for now: the trial has not settled whether "
         f"{treatment_words(rival.treatment)} is better.",
-        f"The chance that it is worth at least {margin} more in a new garden of this programme is "
+        f"The chance that it is worth at least {margin} more {evidence.place} is "
         f"{chance(rival.probability_better)}, short of the {chance(thresholds.adopt_probability)} that the protocol "
         f"asks for, {seen}.",
     )
@@ -270,7 +279,7 @@ def _scope(evidence: Evidence, treatments: Sequence[Treatment], chosen: int) -> 
     doses = [float(treatment["dose_tsp"]) for treatment in treatments if "dose_tsp" in treatment]
     if doses and treatments[chosen]["dose_tsp"] == max(doses):
         lines.append("The recommended dose is the largest tried: whether more would be better still is not known.")
-    if evidence.sites < 3:
+    if evidence.sites < FEWEST_RANDOM_LEVELS:
         lines.append("Fewer than three gardens took part: the answer holds for these gardens only.")
     lines.append("One season is one season: water, heat and light differ in the next.")
     return tuple(lines)

@@ -123,10 +123,11 @@ def sureness(reading: Reading) -> Sureness | None:
     if not is_number(probability):
         return None
     margin = plain(thresholds.get("equivalence_margin_g" if alike else "margin_g"))
+    place = str(reading.decision.get("place") or "in a new garden")
     meaning = (
-        f"that the recommended default and the current practice differ by less than {margin} g a head in a new garden"
+        f"that the recommended default and the current practice differ by less than {margin} g a head {place}"
         if alike
-        else f"that {_subject(reading)} worth at least {margin} g a head more than the current practice in a new garden"
+        else f"that {_subject(reading)} worth at least {margin} g a head more than the current practice {place}"
     )
     return Sureness(
         hundredths=round(min(max(100 * float(probability), 1.0), 99.0)),  # a picture claims no certainty either

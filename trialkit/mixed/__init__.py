@@ -16,6 +16,7 @@ from trialkit.mixed.errors import (
 )
 from trialkit.mixed.fit import MixedFit, fit_mixed
 from trialkit.mixed.letters import letters
+from trialkit.mixed.refit import Refits, refit_many
 
 __all__ = [
     "ConfoundedTerm",
@@ -25,6 +26,8 @@ __all__ = [
     "NoVariation",
     "NotConverged",
     "NotEstimable",
+    "Refits",
     "fit_mixed",
     "letters",
+    "refit_many",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -92,6 +92,8 @@ class Prepared:
     scale : ndarray, shape (r,)
     fitted : ndarray, shape (r, p)
         Ordinary least squares coefficients of the responses less `offset`, in the orthogonal basis.
+    freedom : int
+        Degrees of freedom of those fits, N - p.
     offset : ndarray, shape (r,)
         Constant taken off each response first.
     constant : ndarray, shape (p,)
@@ -102,8 +104,14 @@ class Prepared:
     within: FloatArray
     scale: FloatArray
     fitted: FloatArray
+    freedom: int
     offset: FloatArray
     constant: FloatArray
+
+    def take(self, which: NDArray[np.bool_]) -> Prepared:
+        """Keep some of the responses."""
+        kept = {name: getattr(self, name)[which] for name in ("means", "within", "scale", "fitted", "offset")}
+        return replace(self, **kept)
 
 
 def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[Model, FloatArray]:
@@ -166,7 +174,7 @@ def prepare(model: Model, responses: FloatArray) -> Prepared:
     if (total <= _rounding(responses, offset)).any():
         raise NoVariation("The response does not vary beyond the fixed part: no variance can be estimated.")
     scale = np.sqrt(total / freedom)
-    return Prepared(left / scale[:, None], within / scale**2, scale, fitted, offset, constant)
+    return Prepared(left / scale[:, None], within / scale**2, scale, fitted, freedom, offset, constant)
 
 
 def _rounding(responses: FloatArray, offset: FloatArray) -> FloatArray:

@@ -106,7 +106,7 @@ class SmallSample:
         a2 = (self.w * (flat @ np.swapaxes(flat_t, 1, 2))).sum((1, 2))
         scale, df = _scale_and_df(size, a1, a2)
         f = scale * self._wald(contrasts, self.adjusted)
-        return FTests(f, size, df, fdtrc(size, df, f))
+        return FTests(f, size, df, f_tail(size, df, f))
 
     def satterthwaite(self, contrasts: FloatArray) -> FTests:
         """Test as `kenward_roger` does, by Fai & Cornelius (1996), J. Stat. Comput. Simul. 54, 363-378.
@@ -118,12 +118,17 @@ class SmallSample:
         each = self.contrast_df(np.swapaxes(directions, 1, 2) @ contrasts)
         df = np.array([_fai_cornelius(row) for row in each])
         f = self._wald(contrasts, self.phi)
-        return FTests(f, size, df, fdtrc(size, df, f))
+        return FTests(f, size, df, f_tail(size, df, f))
 
     def _wald(self, contrasts: FloatArray, covariance: FloatArray) -> FloatArray:
         estimate = self.estimate(contrasts)
         solved = np.linalg.solve(contrasts @ covariance @ contrasts.T, estimate[..., None])[..., 0]
         return np.asarray((estimate * solved).sum(1) / len(contrasts))
+
+
+def f_tail(numerator_df: int, denominator_df: FloatArray, f: FloatArray) -> FloatArray:
+    """Upper tail of F, elementwise."""
+    return np.asarray(fdtrc(numerator_df, denominator_df, f))
 
 
 def variance_covariance(point: Evaluation, free: NDArray[np.bool_]) -> FloatArray:

@@ -92,14 +92,17 @@ class Solved:
 
     @cached_property
     def derivatives(self) -> tuple[FloatArray, ...]:
-        """``R_i = U'V^-1 V_i V^-1 U`` for every variance, each of shape (r, blocks, m, m)."""
+        """``R_i = U'V^-1 V_i V^-1 U`` for every variance, each of shape (r, blocks, m, m).
+
+        For a term with columns in Z only the part of X and y is made: no more is needed.
+        """
         return tuple(self._derivative(i) for i in range(self.variances.shape[1]))
 
     def _derivative(self, i: int) -> FloatArray:
         columns = self.columns(i)
         if columns is None:
             return self._sandwich(self.squares[i])
-        part = self.solved[..., columns]
+        part = self.solved[..., self.w, columns]
         return part @ _transpose(part)
 
     def _sandwich(self, a: FloatArray) -> FloatArray:
@@ -164,7 +167,7 @@ def solve(products: CrossProducts, variances: FloatArray) -> Solved:
     residual = np.where(valid, variances[:, -1], 1.0)
     weighted = products.weighted(1 / d)
     z = slice(design.fixed + 1, None)
-    core, log_inner, definite = _core(weighted[..., z, z], _column_variances(design, variances))
+    core, log_inner, definite = _cores(weighted[..., z, z], _column_variances(design, variances))
     projector = core @ weighted[..., z, :]
     inner_heads = design.heads - design.cells.sum()
     return Solved(
@@ -177,6 +180,18 @@ def solve(products: CrossProducts, variances: FloatArray) -> Solved:
         solved=weighted - weighted[..., z] @ projector,
         log_determinant=inner_heads * np.log(residual) + np.log(d) @ design.cells + log_inner,
     )
+
+
+def _cores(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Apply `_core` to the responses with a negative variance and to those without, which are the cheaper."""
+    negative = (g < 0).any(1)
+    if negative.all() or not negative.any():
+        return _core(f, g)
+    result = np.empty_like(f), np.empty(len(f)), np.empty(len(f), bool)
+    for which in (negative, ~negative):
+        for whole, part in zip(result, _core(f[which], g[which]), strict=True):
+            whole[which] = part
+    return result
 
 
 def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:

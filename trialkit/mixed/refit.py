@@ -1,0 +1,182 @@
+"""`refit_many`: thousands of responses on one design, in vectorised passes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trialkit.mixed.errors import MixedModelError, NotEstimable
+from trialkit.mixed.fit import MixedFit
+from trialkit.mixed.hypotheses import term_contrasts
+from trialkit.mixed.model import Prepared, prepare
+from trialkit.mixed.scoring import maximise
+from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
+from trialkit.mixed.strata import Strata, StrataSample, find_strata, strata_sample
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+# Responses in one pass: arrays of this many elements at most, to stay within the processor's caches and memory.
+PASS_ELEMENTS = 400_000
+
+
+@dataclass(frozen=True)
+class Refits:
+    """Fits of many responses on one design, the responses in front.
+
+    Attributes
+    ----------
+    variances : ndarray, shape (n, k)
+        In the order of ``fit.names``.
+    criterion : ndarray, shape (n,)
+        -2 log restricted likelihood, contrast-invariant.
+    converged : ndarray of bool, shape (n,)
+        Where False, the row's other values mean nothing.
+    tests : dict of str to FTests
+        Kenward-Roger's test of each term.
+    estimate, se, df : ndarray, shape (n, c)
+        Of each contrast asked for, with Kenward-Roger's standard error and degrees of freedom.
+    """
+
+    variances: FloatArray
+    criterion: FloatArray
+    converged: BoolArray
+    tests: dict[str, FTests]
+    estimate: FloatArray
+    se: FloatArray
+    df: FloatArray
+
+
+def refit_many(
+    fit: MixedFit,
+    responses: FloatArray,
+    *,
+    terms: Sequence[str] | None = None,
+    contrasts: FloatArray | None = None,
+) -> Refits:
+    """Fit the model of `fit` to many responses.
+
+    On an orthogonal design each response needs only the sums of squares of its strata (`trialkit.mixed.strata`);
+    otherwise the responses go through the same scoring as a single fit, side by side. Either way the answers are
+    those of fitting one by one.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        By restricted likelihood; its bounds hold for the refits.
+    responses : ndarray, shape (n, rows used)
+        Such as `MixedFit.simulate` draws.
+    terms : sequence of str, optional
+        Terms to test; all by default.
+    contrasts : ndarray, shape (c, columns of the model matrix), optional
+        Estimable contrasts to estimate.
+
+    Returns
+    -------
+    Refits
+
+    Raises
+    ------
+    MixedModelError
+        If the fit is not by restricted likelihood, or the responses have another length.
+    NotEstimable
+        If a contrast is not determined by the data.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from trialkit.mixed import fit_mixed
+    >>> heads = pd.DataFrame({"dose": ["low", "high"] * 4, "block": [1, 1, 2, 2, 3, 3, 4, 4]})
+    >>> fit = fit_mixed(heads.assign(weight_g=[98, 110, 90, 99, 104, 121, 95, 112]), "weight_g ~ dose", ["block"])
+    >>> refits = refit_many(fit, fit.simulate(np.random.default_rng(1), 500))
+    >>> refits.variances.shape, refits.tests["dose"].p.shape
+    ((500, 2), (500,))
+    """
+    responses = np.atleast_2d(np.asarray(responses, float))
+    if fit.method != "reml" or responses.shape[1] != fit.model.heads:
+        raise MixedModelError(f"Refitting needs a fit by 'reml' and responses of {fit.model.heads} rows.")
+    names = {":".join(term): i for i, term in enumerate(fit.model.fixed.formula.terms) if term}
+    hypotheses = {name: term_contrasts(fit.model.fixed, names[name]) for name in (names if terms is None else terms)}
+    wanted = np.empty((0, len(fit.model.fixed.names))) if contrasts is None else np.atleast_2d(contrasts)
+    if not fit.model.fixed.estimable(wanted).all():
+        raise NotEstimable("A contrast is not determined by the data: a combination that it needs was never tried.")
+    asked = _Asked(
+        {name: fit.model.fixed.to_orthogonal(rows) for name, rows in hypotheses.items() if len(rows)},
+        fit.model.fixed.to_orthogonal(wanted),
+    )
+    strata = find_strata(fit.model)
+    step = max(1, PASS_ELEMENTS // (_elements(fit) if strata is None else fit.model.heads))
+    passes = [_one_pass(fit, strata, responses[i : i + step], asked) for i in range(0, len(responses), step)]
+    return _joined(passes)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    hypotheses: dict[str, FloatArray]
+    contrasts: FloatArray
+
+
+def _elements(fit: MixedFit) -> int:
+    """Elements that one response needs: U'V^-1U by block, and X'V^-1 V_i V^-1 V_j V^-1 X."""
+    blocks, m = fit.model.design.grams.shape[1:3]
+    k, p = len(fit.names), fit.model.fixed.orthogonal.shape[1]
+    return int(max(blocks * m * m, k * k * p * p))
+
+
+def _one_pass(fit: MixedFit, strata: Strata | None, responses: FloatArray, asked: _Asked) -> Refits:
+    prepared = prepare(fit.model, responses)
+    if strata is None:
+        return _by_scoring(fit, prepared, asked)
+    sample = strata_sample(strata, prepared, float(fit.model.cells.sizes[0]), bounded=fit.bounds == "nonnegative")
+    return _answers(sample, sample.variances, sample.criterion, prepared, asked)
+
+
+def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
+    """Scoring for all responses side by side, from variances of equal size as a single fit does."""
+    start = np.full(len(fit.names), 1 / len(fit.names))
+    products = fit.model.cross_products(prepared)
+    point, record = maximise(products, start, restricted=True, bounded=fit.bounds == "nonnegative")
+    small = small_sample(point, record.free, prepared)
+    refits = _answers(small, point.variances, point.criterion, prepared, asked)
+    refits.converged[:] = record.converged
+    return refits
+
+
+def _answers(
+    small: SmallSample | StrataSample, variances: FloatArray, criterion: FloatArray, prepared: Prepared, asked: _Asked
+) -> Refits:
+    """Answer what was asked, in the responses' units; `variances` and `criterion` are in those of their scale."""
+    contrasts = asked.contrasts
+    general = (small if isinstance(small, SmallSample) else small.general) if len(contrasts) else None
+    nothing = np.empty((len(variances), 0))
+    return Refits(
+        variances=variances * prepared.scale[:, None] ** 2,
+        criterion=criterion + 2 * prepared.freedom * np.log(prepared.scale),
+        converged=np.ones(len(variances), bool),
+        tests={name: small.kenward_roger(rows) for name, rows in asked.hypotheses.items()},
+        estimate=general.estimate(contrasts) if general else nothing,
+        se=general.contrast_se(contrasts) if general else nothing,
+        df=general.contrast_df(contrasts) if general else nothing,
+    )
+
+
+def _joined(passes: Sequence[Refits]) -> Refits:
+    first = passes[0]
+    tests = {
+        name: FTests(
+            np.concatenate([p.tests[name].f for p in passes]),
+            test.numerator_df,
+            np.concatenate([p.tests[name].denominator_df for p in passes]),
+            np.concatenate([p.tests[name].p for p in passes]),
+        )
+        for name, test in first.tests.items()
+    }
+    parts = {
+        name: np.concatenate([getattr(p, name) for p in passes])
+        for name in ("variances", "criterion", "converged", "estimate", "se", "df")
+    }
+    return Refits(tests=tests, **parts)

@@ -29,6 +29,7 @@ from trialkit.mixed.prediction import (
 from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded, require_converged
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
+from trialkit.mixed.strata import Strata, find_strata
 from trialkit.mixed.woodbury import Solved, solve
 
 FloatArray = NDArray[np.float64]
@@ -334,6 +335,11 @@ class MixedFit:
     @property
     def _kept_names(self) -> list[str]:
         return [self.model.fixed.names[i] for i in self.model.fixed.kept]
+
+    @cached_property
+    def strata(self) -> Strata | None:
+        """Strata of the design where it is orthogonal, else None."""
+        return find_strata(self.model)
 
     @cached_property
     def _solved(self) -> Solved:

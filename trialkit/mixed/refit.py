@@ -14,7 +14,7 @@ from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.model import Prepared, prepare
 from trialkit.mixed.scoring import maximise
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
-from trialkit.mixed.strata import Strata, StrataSample, find_strata, strata_sample
+from trialkit.mixed.strata import Strata, StrataSample, strata_sample
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -108,7 +108,7 @@ def refit_many(
         {name: fit.model.fixed.to_orthogonal(rows) for name, rows in hypotheses.items() if len(rows)},
         fit.model.fixed.to_orthogonal(wanted),
     )
-    strata = find_strata(fit.model)
+    strata = fit.strata
     step = max(1, PASS_ELEMENTS // (_elements(fit) if strata is None else fit.model.heads))
     passes = [_one_pass(fit, strata, responses[i : i + step], asked) for i in range(0, len(responses), step)]
     return _joined(passes)

@@ -1,0 +1,97 @@
+"""Many responses at once give what fitting them one by one gives, to 1e-8."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.mixed import MixedModelError, NotConverged, NotEstimable, fit_mixed, refit_many
+
+RANDOM = {"one garden": ["block", "bucket"], "three gardens": ["site", "site:block", "bucket", "site:dose"]}
+
+
+def trial(gardens: int, lost: float) -> pd.DataFrame:
+    """Heads of a trial with two cultivars and three doses, some of them lost."""
+    rng = np.random.default_rng(11)
+    rows = [
+        (f"s{s}", f"b{b}", c, d, f"{s}.{b}.{c}.{d}")
+        for s in range(gardens)
+        for b in range(3)
+        for c in "AB"
+        for d in "246"
+        for _ in range(3)
+    ]
+    data = pd.DataFrame(rows, columns=["site", "block", "cultivar", "dose", "bucket"])
+    data["weight_g"] = 100 + rng.normal(0, 8, len(data)) + rng.normal(0, 5, 99)[data.groupby("bucket").ngroup()]
+    return data[rng.random(len(data)) >= lost].reset_index(drop=True)
+
+
+@pytest.mark.parametrize("bounds", ["strata", "nonnegative"])
+@pytest.mark.parametrize("lost", [0.0, 0.1])
+@pytest.mark.parametrize("name", RANDOM)
+def test_same_answers_as_one_by_one(name: str, lost: float, bounds: Any) -> None:
+    """Variances, criterion, tests and contrasts agree, on orthogonal designs and others, bounded or not."""
+    data = trial(3 if name == "three gardens" else 1, lost)
+    fit = fit_mixed(data, "weight_g ~ cultivar * dose", RANDOM[name], bounds=bounds)
+    assert (fit.strata is None) == (lost > 0)
+    responses = fit.simulate(np.random.default_rng(5), 40)
+    contrast = np.zeros((1, len(fit.model.fixed.names)))
+    contrast[0, [1, 2]] = 1.0
+    refits = refit_many(fit, responses, contrasts=contrast)
+    settled = 0
+    for i, response in enumerate(responses):
+        try:
+            single = fit_mixed(
+                data.assign(weight_g=response), "weight_g ~ cultivar * dose", RANDOM[name], bounds=bounds
+            )
+        except NotConverged:
+            assert not refits.converged[i]
+            continue
+        settled += 1
+        assert refits.converged[i]
+        total = single.variances.sum()
+        np.testing.assert_allclose(refits.variances[i], single.variances, rtol=1e-7, atol=1e-8 * total)
+        assert refits.criterion[i] == pytest.approx(single.criterion, rel=1e-9)
+        for term, row in single.anova().iterrows():
+            test = refits.tests[str(term)]
+            assert test.f[i] == pytest.approx(row["f"], rel=1e-7)
+            assert test.denominator_df[i] == pytest.approx(row["denominator_df"], rel=1e-6)
+            assert test.p[i] == pytest.approx(row["p"], rel=1e-6, abs=1e-12)
+        small, basis = single.small, single.model.fixed.to_orthogonal(contrast)
+        assert refits.estimate[i, 0] == pytest.approx(small.estimate(basis)[0, 0], rel=1e-8, abs=1e-9)
+        assert refits.se[i, 0] == pytest.approx(small.contrast_se(basis)[0, 0], rel=1e-7)
+        assert refits.df[i, 0] == pytest.approx(small.contrast_df(basis)[0, 0], rel=1e-6)
+    assert settled > 30
+
+
+def test_strata_of_a_split_plot(mixed_case: Any) -> None:
+    """The strata found are the classical ones: Yates's oats have 5, 10 and 45 residual degrees of freedom."""
+    if mixed_case.expected["case"] != "oats_split_plot":
+        return
+    strata = mixed_case.fit(bounds="strata").strata
+    assert sorted(strata.df) == [5, 10, 45]
+
+
+def test_refitting_its_own_response_changes_nothing(mixed_case: Any) -> None:
+    """Refitting a reference case's own response gives its variances again."""
+    fit = mixed_case.fit()
+    response = mixed_case.data[fit.model.fixed.formula.response].to_numpy(float)
+    refits = refit_many(fit, response)
+    np.testing.assert_allclose(refits.variances[0], fit.variances, rtol=1e-6, atol=1e-8 * fit.variances.sum())
+
+
+def test_wrong_questions_are_refused() -> None:
+    """A fit by full likelihood, responses of another length and contrasts that are not estimable are refused."""
+    data = trial(1, 0.0)
+    fit = fit_mixed(data, "weight_g ~ cultivar * dose", ["block"])
+    with pytest.raises(MixedModelError, match="54 rows"):
+        refit_many(fit, np.zeros((2, 5)))
+    with pytest.raises(MixedModelError, match="reml"):
+        refit_many(fit_mixed(data, "weight_g ~ dose", ["block"], method="ml"), np.zeros((2, 54)))
+    lost = data[~((data["cultivar"] == "A") & (data["dose"] == "2"))]
+    holed = fit_mixed(lost, "weight_g ~ cultivar * dose", ["block"])
+    with pytest.raises(NotEstimable):
+        refit_many(holed, holed.simulate(np.random.default_rng(1), 2), contrasts=np.eye(6))

@@ -84,6 +84,27 @@ def test_information_is_the_derivative_of_the_score(data: pd.DataFrame, variance
 
 @slow
 @given(trials())
+def test_residual_variances_by_site_agree_with_dense_matrices(data: pd.DataFrame) -> None:
+    """With a residual variance for each garden, likelihood, score and covariance are those of n x n algebra."""
+    random = ["site:block", "bucket"]
+    fit = fit_mixed(data, FORMULA, random, residual_by="site")
+    plain = dense(data, "weight_g", ["cultivar", "dose"], random, "site")
+    assert list(fit.variances.index[2:]) == [f"residual:{site}" for site in sorted(data["site"].unique())]
+    variances = list(fit.variances)
+    assert fit.criterion == pytest.approx(plain.criterion(variances), rel=1e-9)
+    np.testing.assert_allclose(fit.means("cultivar:dose")["mean"], plain.estimate(variances), rtol=1e-9)
+    score = plain.score(variances)
+    sd = np.sqrt(np.diag(plain.expected(variances)))
+    free = [name not in fit.at_zero for name in fit.names]
+    np.testing.assert_allclose((score / sd)[free], 0, atol=1e-5)
+    if not fit.at_zero:
+        covariance = plain.kenward_roger_covariance(variances)
+        ours = fit.mean_covariance("cultivar:dose")
+        np.testing.assert_allclose(ours, covariance, atol=1e-8 * np.abs(covariance).max())
+
+
+@slow
+@given(trials())
 def test_fit_agrees_with_dense_matrices(data: pd.DataFrame) -> None:
     """At the estimates, means and Kenward-Roger covariance agree with n x n algebra to 1e-9."""
     try:

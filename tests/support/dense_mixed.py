@@ -66,8 +66,10 @@ class Dense:
         return phi @ self.x.T @ inverse @ self.y
 
 
-def dense(data: pd.DataFrame, response: str, factors: Sequence[str], random: Sequence[str]) -> Dense:
-    """Build the matrices: a column for each combination of the factors, one V_i for each random term."""
+def dense(
+    data: pd.DataFrame, response: str, factors: Sequence[str], random: Sequence[str], residual_by: str | None = None
+) -> Dense:
+    """Build the matrices: a column for each combination of the factors, one V_i for each random term and residual."""
     cell = data[list(factors)].astype(str).agg(":".join, axis=1) if factors else pd.Series("all", data.index)
     x = pd.get_dummies(cell).to_numpy(float)
     parts = []
@@ -75,4 +77,5 @@ def dense(data: pd.DataFrame, response: str, factors: Sequence[str], random: Seq
         joint = data[term.split(":")].astype(str).agg(":".join, axis=1)
         z = pd.get_dummies(joint).to_numpy(float)
         parts.append(z @ z.T)
-    return Dense(data[response].to_numpy(float), x, [*parts, np.eye(len(data))])
+    levels = [np.ones(len(data))] if residual_by is None else pd.get_dummies(data[residual_by]).to_numpy(float).T
+    return Dense(data[response].to_numpy(float), x, [*parts, *(np.diag(level) for level in levels)])

@@ -33,13 +33,12 @@ class Cells:
     sizes: FloatArray
 
     def means(self, responses: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Collapse responses, shape (r, heads), to cell means, shape (r, cells), and sums of squares within cells."""
+        """Collapse responses, shape (r, heads), to cell means, shape (r, cells), and deviations from them."""
         size = len(self.sizes)
         offsets = size * np.arange(len(responses))[:, None]
         sums = np.bincount((self.codes + offsets).ravel(), responses.ravel(), size * len(responses))
         means = sums.reshape(len(responses), size) / self.sizes
-        within = responses - means[:, self.codes]
-        return means, np.asarray((within**2).sum(1))
+        return means, responses - means[:, self.codes]
 
 
 def collapse(columns: Sequence[IntArray]) -> Cells:

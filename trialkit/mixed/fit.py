@@ -17,7 +17,7 @@ from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.factors import Factor
 from trialkit.mixed.hypotheses import reference_grid, term_contrasts
 from trialkit.mixed.likelihood import Evaluation, evaluate
-from trialkit.mixed.model import Model, Prepared, build_model, prepare
+from trialkit.mixed.model import Model, Prepared, build_model, prepare, starting_variances
 from trialkit.mixed.prediction import (
     CellInverse,
     Predicted,
@@ -42,6 +42,7 @@ def fit_mixed(
     *,
     bounds: Literal["nonnegative", "strata"] = "nonnegative",
     method: Literal["reml", "ml"] = "reml",
+    residual_by: str | None = None,
 ) -> MixedFit:
     """Fit a linear mixed model with independent variance components.
 
@@ -61,6 +62,8 @@ def fit_mixed(
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.
     method : {"reml", "ml"}
+    residual_by : str, optional
+        Column whose levels each have a residual variance of their own, such as the site.
 
     Returns
     -------
@@ -85,10 +88,10 @@ def fit_mixed(
     """
     if bounds not in ("nonnegative", "strata") or method not in ("reml", "ml"):
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
-    model, response = build_model(data, formula, random)
+    model, response = build_model(data, formula, random, residual_by)
     prepared = prepare(model, response[None])
     products = model.cross_products(prepared)
-    start = np.full(len(model.terms) + 1, 1 / (len(model.terms) + 1))
+    start = starting_variances(model)
     options = {"restricted": method == "reml", "bounded": bounds == "nonnegative"}
     refuse_confounded(evaluate(products, start[None], restricted=True), model.variance_names)
     point, record = maximise(products, start, **options)
@@ -317,7 +320,13 @@ class MixedFit:
             for t, v in zip(self.model.terms, self.variances, strict=False)
         ]
         fitted = self.small.estimate(basis)[0, codes]
-        return simulate_responses(fitted, terms, float(self.variances.iloc[-1]), rng, n)
+        return simulate_responses(fitted, terms, self._residual_variances, rng, n)
+
+    @property
+    def _residual_variances(self) -> FloatArray:
+        """Residual variance of each row used."""
+        each = self.variances.to_numpy()[len(self.model.terms) :]
+        return np.asarray(each[self.model.residual.codes][self.model.cells.codes])
 
     @cached_property
     def small(self) -> SmallSample:

@@ -24,7 +24,7 @@ class Evaluation:
     Attributes
     ----------
     variances : ndarray, shape (r, k)
-        Random terms in their order, the residual last.
+        Random terms in their order, then the residual variances.
     criterion : ndarray, shape (r,)
         -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not positive
         definite, and then nothing else means anything.
@@ -71,7 +71,8 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     ``(N - p) log 2 pi + log|V| + log|X'V^-1X| - log|X'X| + y'P y``; in the orthogonal basis the fourth part is nil.
     """
     solved = solve(products, variances)
-    p, residual = products.design.fixed, np.where(solved.valid, variances[:, -1], 1.0)
+    p, terms = products.design.fixed, len(products.design.term_columns)
+    residuals = np.where(solved.valid[:, None], variances[:, terms:], 1.0)
     whole = solved.solved[..., solved.w, solved.w].sum(1)
     phi = np.linalg.inv(np.where(solved.valid[:, None, None], whole[:, :p, :p], np.eye(p)))
     coefficients = (phi @ whole[:, :p, p, None])[..., 0]
@@ -81,8 +82,8 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     trace_one = np.stack([solved.trace(i) for i in range(variances.shape[1])], axis=1)
     x_vi_x, x_vij_x = single[..., :p, :p], double[..., :p, :p]
 
-    quadratic = ((whole @ c[..., None])[..., 0] * c).sum(1) + products.within / residual
-    criterion = products.design.heads * np.log(2 * np.pi) + solved.log_determinant + quadratic
+    quadratic = ((whole @ c[..., None])[..., 0] * c).sum(1) + (products.within / residuals).sum(1)
+    criterion = products.design.heads.sum() * np.log(2 * np.pi) + solved.log_determinant + quadratic
     if restricted:
         phi_v = phi[:, None] @ x_vi_x
         flat, flat_t = (a.reshape(*a.shape[:2], p * p) for a in (phi_v, np.swapaxes(phi_v, -1, -2)))
@@ -93,10 +94,11 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     single_c = (single @ c[:, None, :, None])[..., 0]
     side = single_c[..., :p]  # X'V^-1 V_i V^-1 r
     quadratic_one = (single_c * c[:, None]).sum(2)
-    quadratic_one[:, -1] += products.within / residual**2
+    quadratic_one[:, terms:] += products.within / residuals**2
     double_c = (double @ c[:, None, None, :, None])[..., 0]
     quadratic_two = (double_c * c[:, None, None]).sum(3) - side @ phi @ np.swapaxes(side, 1, 2)
-    quadratic_two[:, -1, -1] += products.within / residual**3
+    at = np.arange(terms, variances.shape[1])
+    quadratic_two[:, at, at] += products.within / residuals**3
     return Evaluation(
         variances=variances,
         criterion=np.where(solved.valid, criterion, np.inf),

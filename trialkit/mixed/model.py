@@ -35,6 +35,8 @@ class Model:
         Random terms, coded by cell.
     diagonal : int or None
         Position of the term with one level a cell.
+    residual : Factor
+        What has a residual variance of its own, coded by cell; one level unless asked otherwise.
     cells : Cells
     blocks : Blocks
     row_labels : pandas.Index
@@ -47,6 +49,7 @@ class Model:
     fixed_row: IntArray
     terms: tuple[Factor, ...]
     diagonal: int | None
+    residual: Factor
     cells: Cells
     blocks: Blocks
     row_labels: pd.Index
@@ -59,8 +62,10 @@ class Model:
 
     @property
     def variance_names(self) -> tuple[str, ...]:
-        """Names of the variances: the random terms, then ``residual``."""
-        return (*(term.name for term in self.terms), "residual")
+        """Names of the variances: the random terms, then ``residual``, or one for each of its levels."""
+        levels = self.residual.levels
+        residuals = ["residual"] if len(levels) == 1 else [f"residual:{level}" for level in levels]
+        return (*(term.name for term in self.terms), *residuals)
 
     @property
     def in_columns(self) -> tuple[int, ...]:
@@ -71,7 +76,7 @@ class Model:
     def design(self) -> DesignProducts:
         """Cross-products of the design alone."""
         x = self.fixed.orthogonal[self.fixed_row]
-        return design_products(x, self.terms, self.diagonal, self.blocks, self.cells.sizes)
+        return design_products(x, self.terms, self.diagonal, self.blocks, self.cells.sizes, self.residual.codes)
 
     def cross_products(self, prepared: Prepared) -> CrossProducts:
         """Cross-products of the design with prepared responses."""
@@ -87,7 +92,7 @@ class Prepared:
     Attributes
     ----------
     means : ndarray, shape (r, cells)
-    within : ndarray, shape (r,)
+    within : ndarray, shape (r, residual variances)
         Sums of squares within cells, in squared units of `scale`.
     scale : ndarray, shape (r,)
     fitted : ndarray, shape (r, p)
@@ -114,8 +119,10 @@ class Prepared:
         return replace(self, **kept)
 
 
-def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[Model, FloatArray]:
-    """Tie a formula and random terms to data.
+def build_model(
+    data: pd.DataFrame, text: str, random: Sequence[str], residual_by: str | None = None
+) -> tuple[Model, FloatArray]:
+    """Tie a formula and random terms to data; `residual_by` names what has a residual variance of its own.
 
     Returns
     -------
@@ -130,13 +137,15 @@ def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[M
         If a random term repeats another, or is the residual.
     """
     formula = parse_formula(text)
-    used, response = _complete_rows(data, formula, random)
+    used, response = _complete_rows(data, formula, [*random, *([residual_by] if residual_by else [])])
     factors = {name: encode(used[name]) for name in formula.columns if not _is_covariate(used[name])}
     covariates = {name: used[name].to_numpy(float) for name in formula.columns if name not in factors}
     covariate_codes = {name: np.unique(values, return_inverse=True)[1] for name, values in covariates.items()}
     terms = _random_terms(used, random)
     fixed_codes = [factors[n].codes if n in factors else covariate_codes[n] for n in formula.columns]
-    cells = collapse([*fixed_codes, *(t.codes for t in terms)] or [np.zeros(len(used), np.intp)])
+    alike = Factor("residual", ("",), np.zeros(len(used), np.intp))
+    residual = encode(used[residual_by]) if residual_by else alike
+    cells = collapse([*fixed_codes, *(t.codes for t in terms), residual.codes])
     rows = cells.representatives
     fixed, fixed_row = _fixed_part(formula, factors, covariates, [codes[rows] for codes in fixed_codes], cells)
     by_cell = tuple(Factor(t.name, t.levels, t.codes[rows]) for t in terms)
@@ -144,8 +153,15 @@ def build_model(data: pd.DataFrame, text: str, random: Sequence[str]) -> tuple[M
     diagonal = diagonal_term(by_cell, cells)
     in_columns = [t for i, t in enumerate(by_cell) if i != diagonal]
     blocks = independent_blocks(in_columns, len(rows))
-    model = Model(fixed, fixed_row, by_cell, diagonal, cells, blocks, used.index, len(data) - len(used))
+    by_residual = Factor(residual.name, residual.levels, residual.codes[rows])
+    labels, dropped = used.index, len(data) - len(used)
+    model = Model(fixed, fixed_row, by_cell, diagonal, by_residual, cells, blocks, labels, dropped)
     return model, response
+
+
+def starting_variances(model: Model) -> FloatArray:
+    """Equal parts of the (scaled) total for every term and the residual, shape (k,)."""
+    return np.full(len(model.variance_names), 1 / (len(model.terms) + 1))
 
 
 def prepare(model: Model, responses: FloatArray) -> Prepared:
@@ -166,15 +182,17 @@ def prepare(model: Model, responses: FloatArray) -> Prepared:
     # The smallest value is taken off first: differences of near numbers are exact (Sterbenz 1974), means are not.
     has_constant = np.abs(x @ constant - 1).max() < 1e-9
     offset = responses.min(1) if has_constant else np.zeros(len(responses))
-    means, within = model.cells.means(responses - offset[:, None])
+    means, deviations = model.cells.means(responses - offset[:, None])
+    by_residual = np.eye(len(model.residual.levels))[model.residual.codes[model.cells.codes]]
+    within = deviations**2 @ by_residual
     fitted = (sizes * means) @ x
     left = means - fitted @ x.T
     left -= ((sizes * left) @ x) @ x.T
-    total = (left**2) @ sizes + within
+    total = (left**2) @ sizes + within.sum(1)
     if (total <= _rounding(responses, offset)).any():
         raise NoVariation("The response does not vary beyond the fixed part: no variance can be estimated.")
     scale = np.sqrt(total / freedom)
-    return Prepared(left / scale[:, None], within / scale**2, scale, fitted, freedom, offset, constant)
+    return Prepared(left / scale[:, None], within / scale[:, None] ** 2, scale, fitted, freedom, offset, constant)
 
 
 def _rounding(responses: FloatArray, offset: FloatArray) -> FloatArray:

@@ -99,7 +99,7 @@ def predict_diagonal(point: Evaluation, inverse: CellInverse, term: int, sizes: 
 
 
 def simulate_responses(
-    fitted: FloatArray, terms: list[tuple[Factor, float]], residual: float, rng: np.random.Generator, count: int
+    fitted: FloatArray, terms: list[tuple[Factor, float]], residual: FloatArray, rng: np.random.Generator, count: int
 ) -> FloatArray:
     """Draw responses, shape (count, heads), from the model with fixed part `fitted`.
 
@@ -108,8 +108,8 @@ def simulate_responses(
     fitted : ndarray, shape (heads,)
     terms : list of (Factor, variance)
         Random terms coded by head; variances at zero or above.
-    residual : float
-        Residual variance.
+    residual : ndarray, shape (heads,)
+        Residual variance of each head.
     """
     responses: FloatArray = fitted + np.sqrt(residual) * rng.standard_normal((count, len(fitted)))
     for factor, variance in terms:

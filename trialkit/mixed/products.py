@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.factors import Factor, IntArray
+from trialkit.mixed.factors import Factor, IntArray, group_rows
 
 FloatArray = NDArray[np.float64]
 
@@ -23,13 +23,15 @@ class DesignProducts:
     rows : ndarray, shape (blocks, rows, m)
         U by block, each cell's row times the root of its size; m = p + 1 + q.
     member : ndarray of int, shape (blocks, rows)
-        Position of each cell's size in `sizes`; -1 where a block has no cell.
-    grams : ndarray, shape (sizes, blocks, m, m)
-        ``S_g = U_g' U_g`` over the cells of each distinct size.
-    sizes, cells : ndarray, shape (sizes,)
-        The distinct cell sizes n_g and how many cells have each.
-    heads : int
-        Rows of the data, N.
+        Group of each cell; -1 where a block has no cell.
+    grams : ndarray, shape (groups, blocks, m, m)
+        ``S_g = U_g' U_g`` over the cells of each group: those of one size that share a residual variance.
+    sizes, cells : ndarray, shape (groups,)
+        Cell size n_g of each group, and how many cells it has.
+    residual : ndarray of int, shape (groups,)
+        Which residual variance each group has.
+    heads : ndarray, shape (residual variances,)
+        Rows of the data under each residual variance; N altogether.
     fixed : int
         Columns p of X (an orthonormal basis, X'X = I).
     term_columns : tuple of slice or None
@@ -41,7 +43,8 @@ class DesignProducts:
     grams: FloatArray
     sizes: FloatArray
     cells: FloatArray
-    heads: int
+    residual: IntArray
+    heads: FloatArray
     fixed: int
     term_columns: tuple[slice | None, ...]
 
@@ -49,6 +52,11 @@ class DesignProducts:
     def diagonal(self) -> int | None:
         """Position of the random term that stands on the diagonal, if one does."""
         return self.term_columns.index(None) if None in self.term_columns else None
+
+    @property
+    def inner_heads(self) -> FloatArray:
+        """Number of contrasts within cells under each residual variance, N - C altogether."""
+        return self.heads - np.bincount(self.residual, self.cells)
 
 
 @dataclass(frozen=True)
@@ -58,9 +66,9 @@ class CrossProducts:
     Attributes
     ----------
     design : DesignProducts
-    with_y : ndarray, shape (responses, sizes, blocks, m)
+    with_y : ndarray, shape (responses, groups, blocks, m)
         ``U_g' y`` of each response, y'y in the place of y.
-    within : ndarray, shape (responses,)
+    within : ndarray, shape (responses, residual variances)
         Sum of squares of each response within cells.
     """
 
@@ -69,7 +77,7 @@ class CrossProducts:
     within: FloatArray
 
     def weighted(self, weights: FloatArray) -> FloatArray:
-        """``sum_g w_g S_g`` for each response's weights, shape (responses, sizes) -> (responses, blocks, m, m)."""
+        """``sum_g w_g S_g`` for each response's weights, shape (responses, groups) -> (responses, blocks, m, m)."""
         total = np.tensordot(weights, self.design.grams, 1)
         y = self.design.fixed
         total[:, :, y, :] = total[:, :, :, y] = (weights[:, :, None, None] * self.with_y).sum(1)
@@ -87,9 +95,14 @@ def term_slices(blocks: Blocks) -> tuple[slice, ...]:
 
 
 def design_products(
-    x: FloatArray, terms: Sequence[Factor], diagonal: int | None, blocks: Blocks, sizes: FloatArray
+    x: FloatArray,
+    terms: Sequence[Factor],
+    diagonal: int | None,
+    blocks: Blocks,
+    sizes: FloatArray,
+    residual: IntArray,
 ) -> DesignProducts:
-    """Lay out U by block and sum its products over the cells of each distinct size.
+    """Lay out U by block and sum its products over the cells of each group.
 
     Parameters
     ----------
@@ -101,24 +114,27 @@ def design_products(
         The term that needs no columns.
     blocks : Blocks
     sizes : ndarray, shape (cells,)
+    residual : ndarray of int, shape (cells,)
+        Which residual variance each cell has.
     """
     in_columns = [term for position, term in enumerate(terms) if position != diagonal]
     rows = _scaled_rows(x, in_columns, blocks, sizes)
-    distinct, group, counts = np.unique(sizes, return_inverse=True, return_counts=True)
+    group, representatives = group_rows([residual, sizes.astype(np.intp)])
     member = np.full(rows.shape[:2], -1)
     member[blocks.cell_block, blocks.cell_row] = group
-    grams = np.empty((len(distinct), rows.shape[0], rows.shape[2], rows.shape[2]))
-    for g in range(len(distinct)):
-        chosen = rows if len(distinct) == 1 else rows * (member == g)[:, :, None]
+    grams = np.empty((len(representatives), rows.shape[0], rows.shape[2], rows.shape[2]))
+    for g in range(len(representatives)):
+        chosen = rows if len(representatives) == 1 else rows * (member == g)[:, :, None]
         np.matmul(chosen.transpose(0, 2, 1), rows, out=grams[g])
     columns = iter(term_slices(blocks))
     return DesignProducts(
         rows=rows,
         member=member,
         grams=grams,
-        sizes=distinct,
-        cells=counts.astype(float),
-        heads=int(sizes.sum()),
+        sizes=sizes[representatives],
+        cells=np.bincount(group).astype(float),
+        residual=residual[representatives],
+        heads=np.asarray(np.bincount(residual, sizes), float),
         fixed=x.shape[1],
         term_columns=tuple(None if position == diagonal else next(columns) for position in range(len(terms))),
     )
@@ -144,7 +160,7 @@ def add_responses(
     ----------
     means : ndarray, shape (responses, cells)
         Cell means.
-    within : ndarray, shape (responses,)
+    within : ndarray, shape (responses, residual variances)
         Sums of squares within cells.
     """
     y = np.zeros((len(means), *design.member.shape))

@@ -67,7 +67,7 @@ def maximise(
     ----------
     products : CrossProducts
     start : ndarray, shape (k,)
-        Positive starting variances, the residual last.
+        Positive starting variances, the residual ones last.
     restricted : bool
         REML rather than full likelihood.
     bounded : bool
@@ -149,7 +149,8 @@ def _step(
         here = point.take(pending) if attempt else point
         candidate = here.variances + _direction(here, free[pending], damping)
         if bounded:
-            candidate[:, :-1] = np.maximum(candidate[:, :-1], 0.0)
+            terms = len(products.design.term_columns)
+            candidate[:, :terms] = np.maximum(candidate[:, :terms], 0.0)
         tried = evaluate(products.take(pending) if attempt else products, candidate, restricted=restricted)
         better = tried.criterion <= limit[pending]
         if following is None and better.all():

@@ -87,7 +87,8 @@ class SmallSample:
 
     def contrast_se(self, contrasts: FloatArray) -> FloatArray:
         """Kenward-Roger standard errors of single contrasts, shape (c, p) -> (r, c)."""
-        return np.asarray(np.sqrt(((contrasts @ self.adjusted) * contrasts).sum(-1)))
+        variance = ((contrasts @ self.adjusted) * contrasts).sum(-1)
+        return np.asarray(np.sqrt(np.where(variance >= 0, variance, np.nan)))
 
     def kenward_roger(self, contrasts: FloatArray) -> FTests:
         """Test that all contrasts, shape (l, p) of full row rank, are zero.

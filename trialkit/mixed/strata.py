@@ -57,7 +57,7 @@ class Strata:
         """Residual mean square of each stratum, shape (r, strata), in units of each response's scale."""
         projected = (np.sqrt(size) * prepared.means) @ self.basis
         squares = projected**2 @ self.member
-        squares[:, self.inner] += prepared.within
+        squares[:, self.inner] += prepared.within.sum(1)
         return np.asarray(squares / self.df)
 
     def variances(self, mean_squares: FloatArray) -> FloatArray:
@@ -108,7 +108,7 @@ class Strata:
 def find_strata(model: Model) -> Strata | None:
     """Find the strata of a design, or return None where it is not orthogonal or does not fill its strata."""
     sizes, cells = model.cells.sizes, len(model.cells.sizes)
-    if cells > MOST_CELLS or np.ptp(sizes) > 0:
+    if cells > MOST_CELLS or np.ptp(sizes) > 0 or len(model.residual.levels) > 1:
         return None
     size = float(sizes[0])
     x = np.sqrt(size) * model.fixed.orthogonal[model.fixed_row]

@@ -26,11 +26,11 @@ class Solved:
     ----------
     products : CrossProducts
     variances : ndarray, shape (r, k)
-        For each response the random terms in their order, the residual last.
+        For each response the random terms in their order, then the residual variances.
     valid : ndarray of bool, shape (r,)
         Whether V is positive definite; where it is not, the other values mean nothing.
-    diagonal : ndarray, shape (r, sizes)
-        d of each cell size: residual + n * variance of the diagonal term.
+    diagonal : ndarray, shape (r, groups)
+        d of each group of cells: its residual + n * variance of the diagonal term.
     core : ndarray, shape (r, blocks, q, q)
         ``K = G (I + F G)^-1`` with ``F = Z'D^-1Z``.
     projector : ndarray, shape (r, blocks, q, m)
@@ -65,24 +65,24 @@ class Solved:
         """Columns of X and y in U."""
         return slice(0, self.design.fixed + 1)
 
-    @property
-    def inner_heads(self) -> float:
-        """Number of contrasts within cells, N - C."""
-        return float(self.design.heads - self.design.cells.sum())
-
     def columns(self, i: int) -> slice | None:
         """Columns of U that carry variance i, or None where its V_i is diagonal."""
-        if i == len(self.design.term_columns):
+        if i >= len(self.design.term_columns):
             return None
         term, start = self.design.term_columns[i], self.design.fixed + 1
         return None if term is None else slice(start + term.start, start + term.stop)
 
     def factor(self, i: int) -> FloatArray:
-        """Diagonal of V_i for each cell size: 1 for the residual, n for the diagonal term."""
-        return np.ones_like(self.design.sizes) if i == len(self.design.term_columns) else self.design.sizes
+        """Diagonal of V_i for each group of cells: 1 where it is the group's residual, n for the diagonal term."""
+        residual = self.residual_of(i)
+        return self.design.sizes if residual is None else (self.design.residual == residual).astype(float)
+
+    def residual_of(self, i: int) -> int | None:
+        """Which residual variance variance i is, if it is one."""
+        return i - len(self.design.term_columns) if i >= len(self.design.term_columns) else None
 
     def gram(self, factor: FloatArray, power: int) -> FloatArray:
-        """``U' E D^-power U``, shape (r, blocks, m, m), E the diagonal `factor` by cell size."""
+        """``U' E D^-power U``, shape (r, blocks, m, m), E the diagonal `factor` by group."""
         return self.products.weighted(factor / self.diagonal**power)
 
     @cached_property
@@ -117,7 +117,8 @@ class Solved:
             return _trace(self.solved[..., columns, columns])
         cells = (self.factor(i) / self.diagonal) @ self.design.cells
         value = cells - _trace_product(self.core, self.squares[i][..., self.z, self.z])
-        return value + self.inner_heads / self.variances[:, -1] if self._is_residual(i) else value
+        residual = self.residual_of(i)
+        return value if residual is None else value + self.design.inner_heads[residual] / self.variances[:, i]
 
     def second(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
         """``[X y]'V^-1 V_i V^-1 V_j V^-1 [X y]`` summed over blocks, and ``tr(V^-1 V_i V^-1 V_j)``.
@@ -149,27 +150,25 @@ class Solved:
         cells = (self.factor(i) * self.factor(j) / self.diagonal**2) @ self.design.cells
         trace = cells - 2 * _trace_product(self.core, both[..., z, z])
         trace += _trace_product(self.core @ left[..., z, z], self.core @ right[..., z, z])
-        if self._is_residual(i) and i == j:
-            trace = trace + self.inner_heads / self.variances[:, -1] ** 2
+        residual = self.residual_of(i)
+        if residual is not None and i == j:
+            trace = trace + self.design.inner_heads[residual] / self.variances[:, i] ** 2
         return double.sum(1), trace
-
-    def _is_residual(self, i: int) -> bool:
-        return i == len(self.design.term_columns)
 
 
 def solve(products: CrossProducts, variances: FloatArray) -> Solved:
     """Invert V at each response's variances, shape (r, k); negative ones are allowed while V is positive definite."""
     design = products.design
     bucket = 0.0 if design.diagonal is None else variances[:, [design.diagonal]]
-    d = variances[:, [-1]] + design.sizes * bucket
-    valid = (d.min(1) > 0) & (variances[:, -1] > 0)
+    residuals = variances[:, len(design.term_columns) :]
+    d = residuals[:, design.residual] + design.sizes * bucket
+    valid = (d.min(1) > 0) & (residuals.min(1) > 0)
     d = np.where(valid[:, None], d, 1.0)
-    residual = np.where(valid, variances[:, -1], 1.0)
+    residuals = np.where(valid[:, None], residuals, 1.0)
     weighted = products.weighted(1 / d)
     z = slice(design.fixed + 1, None)
     core, log_inner, definite = _cores(weighted[..., z, z], _column_variances(design, variances))
     projector = core @ weighted[..., z, :]
-    inner_heads = design.heads - design.cells.sum()
     return Solved(
         products=products,
         variances=variances,
@@ -178,7 +177,7 @@ def solve(products: CrossProducts, variances: FloatArray) -> Solved:
         core=core,
         projector=projector,
         solved=weighted - weighted[..., z] @ projector,
-        log_determinant=inner_heads * np.log(residual) + np.log(d) @ design.cells + log_inner,
+        log_determinant=np.log(residuals) @ design.inner_heads + np.log(d) @ design.cells + log_inner,
     )
 
 
@@ -227,7 +226,7 @@ def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray
 def _column_variances(design: DesignProducts, variances: FloatArray) -> FloatArray:
     """Diagonal of G, shape (r, q): each term's variance on each of its columns of Z."""
     widths = [0 if c is None else c.stop - c.start for c in design.term_columns]
-    return np.repeat(variances[:, :-1], widths, axis=1)
+    return np.repeat(variances[:, : len(widths)], widths, axis=1)
 
 
 def _transpose(a: FloatArray) -> FloatArray:

@@ -18,7 +18,7 @@ def decide(means: list[float], sd: float, current: int = 1, **changes: Any) -> D
     """Judge candidates with independent normal draws around `means`, in grams a head."""
     rng = np.random.default_rng(5)
     draws = np.array(means) + sd * rng.standard_normal((20_000, 3))
-    options = {
+    options: dict[str, Any] = {
         "margin_g": 10.0,
         "equivalence_margin_g": 10.0,
         "adopt_probability": 0.9,
@@ -27,13 +27,15 @@ def decide(means: list[float], sd: float, current: int = 1, **changes: Any) -> D
         "cost_per_bucket": 0.0,
         "delay_cost_per_day": 0.0,
     }
+    options |= changes
     comparisons = [
         Comparison(t, m - means[current], sd, 20.0, m - means[current] - 2 * sd, m - means[current] + 2 * sd, 0.5)
         for i, (t, m) in enumerate(zip(TREATMENTS, means, strict=True))
         if i != current
     ]
+    lost = options.pop("lost", [0.0, 0.0, 0.0])
     worth = Worth("g a head", 1.0, np.zeros(3), np.array([2.0, 4.0, 6.0]))
-    return judge(draws, TREATMENTS, current, worth, Thresholds(**{**options, **changes}), comparisons, EVIDENCE)
+    return judge(draws, TREATMENTS, current, worth, Thresholds(**options), comparisons, lost, EVIDENCE)
 
 
 def test_adopt() -> None:
@@ -71,6 +73,30 @@ def test_retest() -> None:
 def test_best_mean_alone_is_never_enough() -> None:
     """The largest mean is not recommended when its advantage is within the margin."""
     assert decide([90, 100, 108], 1).recommended == TREATMENTS[1]
+
+
+def test_interval_must_exclude_a_loss() -> None:
+    """A candidate picked from several is not adopted while its simultaneous interval includes no gain."""
+    decision = decide([80, 100, 122], 12, margin_g=0.0)
+    assert decision.candidates[2].probability_better > 0.9
+    assert decision.verdict == "keep current, retest"
+    assert "does not exclude a loss" in decision.sentences[1]
+
+
+def test_a_treatment_that_kills_is_not_recommended() -> None:
+    """A candidate that lost many more heads than the practice is passed over, and the page says so."""
+    decision = decide([80, 100, 140], 5, lost=[0.0, 0.05, 0.75])
+    assert decision.verdict == "keep current"
+    assert not decision.candidates[2].eligible
+    assert any("lost 75% of its heads" in line for line in decision.scope)
+
+
+def test_every_alternative_lost() -> None:
+    """Where all alternatives lost their heads, the practice stays and no chance is claimed."""
+    decision = decide([120, 100, 140], 5, lost=[0.5, 0.0, 0.75])
+    assert decision.recommended == TREATMENTS[1]
+    assert decision.verdict == "keep current, retest"
+    assert "lost many more" in decision.sentences[0]
 
 
 def test_probabilities_add_up() -> None:

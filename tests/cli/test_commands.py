@@ -117,9 +117,9 @@ def test_check_reports_everything_and_exits_1(trial: Path) -> None:
     (trial / "heads.csv").write_text("\n".join(heads) + "\n", encoding="utf-8")
     result = run("check", trial)
     assert result.returncode == DATA_ERROR
-    assert "heads.csv, row 2, column weight_g" in result.stderr
-    assert "heads.csv, row 4, column harvested_on" in result.stderr
-    assert result.stdout.startswith("Check: 2 errors")
+    assert "heads.csv, row 2, column weight_g" in result.stdout
+    assert "heads.csv, row 4, column harvested_on" in result.stdout
+    assert result.stdout.splitlines()[-1] == "Check: 2 errors and 0 warnings."
     assert "Traceback" not in result.stderr
 
 
@@ -164,7 +164,7 @@ def test_layout_refuses_once_there_are_records(trial: Path) -> None:
     """A layout with records stays, even when the seed was changed."""
     before = (trial / "layout.csv").read_bytes()
     result = run("layout", trial)
-    assert result.returncode == NOT_COMPUTED
+    assert result.returncode == WRONG_CALL
     assert "has records already" in result.stderr
     assert (trial / "layout.csv").read_bytes() == before
 
@@ -178,15 +178,55 @@ def test_layout_follows_the_seed(trial: Path) -> None:
     assert (trial / "layout.csv").read_bytes() == bundled
     protocol = (trial / "trial.toml").read_text(encoding="utf-8")
     (trial / "trial.toml").write_text(protocol.replace("20260806", "20260807"), encoding="utf-8")
-    assert run("layout", trial).returncode == DONE
+    changed = run("layout", trial)
+    assert changed.returncode == DONE
+    assert "replaces an earlier, different layout" in changed.stdout
     assert (trial / "layout.csv").read_bytes() != bundled
 
 
 def test_report_needs_results(trial: Path) -> None:
     """A report without an analysis says what to run first."""
     result = run("report", trial)
-    assert result.returncode == NOT_COMPUTED
+    assert result.returncode == WRONG_CALL
     assert "trialkit analyse" in result.stderr
+
+
+def test_report_refuses_a_stale_answer(trial: Path) -> None:
+    """Once an input changed after the analysis, the report is not written from the old results."""
+    assert run("analyse", trial).returncode == DONE
+    heads = (trial / "heads.csv").read_text(encoding="utf-8")
+    (trial / "heads.csv").write_text(heads.replace(",108,yes", ",109,yes", 1), encoding="utf-8")
+    result = run("report", trial)
+    assert result.returncode == WRONG_CALL
+    assert "heads.csv changed since the analysis" in result.stderr
+    assert not (trial / "results" / "report.html").exists()
+
+
+def test_no_recommendation_says_why(trial: Path) -> None:
+    """Where the current practice was lost altogether, results are written, the reason is told, and the status is 3."""
+    layout = (trial / "layout.csv").read_text(encoding="utf-8").splitlines()
+    practice = {line.split(",")[0] for line in layout if "Larkmoor Butter,4,white vinegar 5 %" in line}
+    lines = (trial / "heads.csv").read_text(encoding="utf-8").splitlines()
+    kept = [
+        ",".join([*line.split(",")[:3], "dead", "", "", "", "", ""]) if line.split(",")[0] in practice else line
+        for line in lines
+    ]
+    (trial / "heads.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    result = run("analyse", trial)
+    assert result.returncode == NOT_COMPUTED
+    assert "no head of the current practice was harvested" in result.stderr
+    assert (trial / "results" / "results.json").is_file()
+
+
+def test_repeated_problems_are_summed_up(trial: Path) -> None:
+    """Of many problems alike five are shown and the rest counted; --json has them all."""
+    protocol = (trial / "trial.toml").read_text(encoding="utf-8")
+    (trial / "trial.toml").write_text(protocol.replace("[2, 4, 6, 8]", "[2, 4, 6, 9]"), encoding="utf-8")
+    result = run("check", trial)
+    assert result.returncode == DATA_ERROR
+    assert "... and 43 more like these [TK-L01]" in result.stdout
+    document = json.loads(run("check", trial, "--json").stdout)
+    assert sum(problem["rule"] == "TK-L01" for problem in document["problems"]) == 48
 
 
 def test_report_verify(trial: Path) -> None:
@@ -272,6 +312,7 @@ def test_interrupt_leaves_nothing_half_written(tmp_path: Path) -> None:
         _, errors = process.communicate(timeout=60)
         if process.returncode != DONE:
             assert "Traceback" not in errors or delay < 1, errors
+            assert not folder.exists()  # so that the same command can be run again
         assert not list(folder.rglob("*.tmp"))
         for path in folder.rglob("*.json"):
             json.loads(path.read_text(encoding="utf-8"))

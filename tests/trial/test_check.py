@@ -331,8 +331,9 @@ WARNINGS = {
         "heads.csv",
         FIRST + "\n",
         "",
-        'layout.csv, row 2, column bucket: found "334X"; expected 2 rows in heads.csv for this bucket, not 1. '
-        "Add a row for each head, with outcome dead or missing if need be. [TK-H09]",
+        'layout.csv, row 2, column bucket: found "334X"; expected 2 rows in heads.csv for this bucket, one a head (there are 1). '
+        "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome. "
+        "[TK-H09]",
     ),
     "forgotten bucket": Damage(
         "heads.csv",
@@ -570,7 +571,7 @@ def test_a_split_plot_must_have_whole_plots_of_one_level(good_folder: Path) -> N
     header, *rows = (good_folder / "layout.csv").read_text("utf-8").splitlines()
     plots = [f"{row},{1 if ',2,white' in row else 2}" for row in rows]
     (good_folder / "layout.csv").write_text("\n".join([f"{header},whole_plot", *plots]) + "\n", "utf-8")
-    assert messages(check_trial(good_folder).problems) == []
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L07"]  # written by hand, not drawn
     wrong = [plots[0][:-1] + "2", plots[1][:-1], *plots[2:]]
     (good_folder / "layout.csv").write_text("\n".join([f"{header},whole_plot", *wrong]) + "\n", "utf-8")
     errors = check_trial(good_folder).errors
@@ -583,8 +584,31 @@ def test_a_layout_with_plain_identities_is_warned_of_once(good_folder: Path) -> 
     for name in ("layout.csv", "heads.csv", "solution.csv"):
         path = good_folder / name
         path.write_text(path.read_text("utf-8").replace("334X", "B01").replace("336T", "B02"), "utf-8")
+    plain, drawn = sorted(check_trial(good_folder).problems, key=lambda p: p.rule)
+    assert (plain.rule, plain.found) == ("TK-L03", '2 without, such as "B01"')
+    assert drawn.rule == "TK-L07"
+
+
+def test_a_seed_changed_after_labelling_is_warned_of(good_folder: Path) -> None:
+    """A layout that is not the seed's is warned of once: labels and layout may no longer belong together."""
+    replace_once(good_folder, "trial.toml", "seed = 20260820", "seed = 20260821")
     (problem,) = check_trial(good_folder).problems
-    assert (problem.rule, problem.found) == ("TK-L03", '2 without, such as "B01"')
+    assert str(problem) == (
+        "layout.csv: found another layout; expected the layout of seed 20260821. If it was made elsewhere, "
+        "nothing need be done; if trial.toml was changed after labelling, put it back. [TK-L07]"
+    )
+
+
+def test_a_wrong_year_is_told(good_folder: Path) -> None:
+    """A head cut a year after transplanting is an error, one cut far outside the window a warning."""
+    heads = (good_folder / "heads.csv").read_text("utf-8")
+    day = heads.splitlines()[1].split(",")[4]
+    replace_once(good_folder, "trial.toml", "started_on = 2026-08-20\n", "")
+    (good_folder / "heads.csv").write_text(heads.replace(day, f"{int(day[:4]) + 1}{day[4:]}", 1), "utf-8")
+    assert "TK-H11" in [p.rule for p in check_trial(good_folder).errors]
+    (good_folder / "heads.csv").write_text(heads, "utf-8")
+    replace_once(good_folder, "trial.toml", "[28, 56]", "[90, 120]")
+    assert {p.rule for p in check_trial(good_folder).warnings} == {"TK-H12"}
 
 
 def test_a_hundred_thousand_heads_are_checked_in_seconds(good_folder: Path) -> None:

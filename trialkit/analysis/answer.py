@@ -149,23 +149,38 @@ class TreatmentLosses:
 
 
 @dataclass(frozen=True)
+class SiteLosses:
+    """Heads planned, harvested and lost (dead, bolted or missing) at one garden."""
+
+    site: str
+    planned: int
+    harvested: int
+    lost: int
+
+
+@dataclass(frozen=True)
 class Losses:
-    """What became of the heads."""
+    """What became of the heads; `unrecorded` ones were planned but have no row."""
 
     planned: int
     recorded: int
+    unrecorded: int
     harvested: int
     not_ready: int
     dead: int
     bolted: int
     missing: int
     by_treatment: tuple[TreatmentLosses, ...]
+    by_site: tuple[SiteLosses, ...]
     statement: str
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A treatment as a candidate default: value at a new garden, in the decision's unit."""
+    """A treatment as a candidate default: value at a new garden, in the decision's unit.
+
+    One that lost many more heads than the current practice is not `eligible`: its weights are those of survivors.
+    """
 
     treatment: Treatment
     mean_weight_g: float
@@ -174,6 +189,8 @@ class Candidate:
     probability_better: float
     probability_equivalent: float
     expected_loss: float
+    share_lost: float
+    eligible: bool
     is_current: bool
     is_recommended: bool
 

@@ -16,7 +16,6 @@ from trialkit.mixed import MixedFit
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
 FEWEST_BUCKETS_TO_TEST = 8
-OUTLIER_FAMILY_LEVEL = 0.05
 
 
 @dataclass(frozen=True)
@@ -94,6 +93,13 @@ def _replication(fit: MixedFit) -> Check:
     )
 
 
+def _evidence(p: float) -> str:
+    """Say how much a test's p value speaks for its alternative."""
+    if p < SUSPICIOUS_P:
+        return f"strong evidence ({'p < 0.001' if p < 0.001 else f'p = {p:.3f}'})"
+    return f"{'weak' if p < 0.1 else 'no'} evidence ({'p > 0.99' if p > 0.99 else f'p = {p:.2f}'})"
+
+
 def _shape(residuals: BucketResiduals) -> Check:
     """Shapiro & Wilk's test of the bucket residuals, by pingouin."""
     import pingouin
@@ -103,7 +109,7 @@ def _shape(residuals: BucketResiduals) -> Check:
     return Check(
         "shape",
         "Shape of the variation between buckets",
-        f"Shapiro-Wilk W = {row['W']:.3f}, p = {row['pval']:.3f} over {len(residuals.buckets)} buckets.",
+        f"Over {len(residuals.buckets)} buckets, {_evidence(float(row['pval']))} against a bell shape (Shapiro-Wilk).",
         "Nothing to do."
         if ok
         else "A few buckets are far from the rest or the spread is lopsided: read the intervals as approximate.",
@@ -125,7 +131,7 @@ def _spread(residuals: BucketResiduals) -> Check:
         "spread",
         "Spread within each garden",
         f"Standard deviations between like buckets run from {spread.min():.3g} to {spread.max():.3g} "
-        f"(Levene p = {p:.3f}).",
+        f"(Levene: {_evidence(p)} that they differ).",
         "Nothing to do."
         if ok
         else f"Buckets at {spread.idxmax()} vary most: its results count for more than they should.",
@@ -140,13 +146,13 @@ def _outlier(residuals: BucketResiduals, unit: str) -> Check:
     at = residuals.buckets["studentised"].abs().idxmax()
     row = residuals.buckets.loc[at]
     p = min(1.0, 2 * float(stdtr(residuals.df - 1, -abs(row["studentised"]))) * len(residuals.buckets))
-    ok = p >= OUTLIER_FAMILY_LEVEL
+    ok = p >= SUSPICIOUS_P
     return Check(
         "outlier",
         "Single buckets that stand out",
         f"Bucket {row['bucket']} at {row['site']} lies {abs(row['residual']):.3g} {unit} "
         f"{'above' if row['residual'] > 0 else 'below'} what its treatment and block lead one to expect "
-        f"(p = {p:.3f}, allowing for all buckets).",
+        f"({_evidence(p)} that it is no chance, allowing for all buckets).",
         "Nothing to do."
         if ok
         else "Look at this bucket's record before relying on the answer: a slip of the pen is likely.",

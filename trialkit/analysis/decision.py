@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Candidate, Comparison, Decision, Treatment, Verdict
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
+from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.wording import chance, number, treatment_words
 from trialkit.mixed import MixedFit
 
@@ -115,6 +116,7 @@ def judge(
     worth: Worth,
     thresholds: Thresholds,
     comparisons: Sequence[Comparison],
+    lost: Sequence[float],
     evidence: Evidence,
 ) -> Decision:
     """Judge every candidate against the current practice and say what to do.
@@ -129,7 +131,9 @@ def judge(
     worth : Worth
     thresholds : Thresholds
     comparisons : sequence of Comparison
-        Against the current practice, for the interval that is read aloud.
+        Against the current practice: simultaneous intervals.
+    lost : sequence of float
+        Share of the planned heads that each candidate lost.
     evidence : Evidence
     """
     value = draws * worth.per_gram - worth.cost
@@ -140,7 +144,19 @@ def judge(
     best = np.bincount(value.argmax(1), minlength=len(treatments)) / len(value)
     loss = (value.max(1, keepdims=True) - value).mean(0)
     expected = value.mean(0)
-    chosen, verdict = _verdict(expected, better, alike, worth.input_cost, current, thresholds.adopt_probability)
+    eligible = np.array(lost) <= lost[current] + WORRYING_DIFFERENCE
+    gains = {i: row.lower > 0 for i, t in enumerate(treatments) for row in comparisons if row.treatment == t}
+    leader = int(np.where(eligible, expected, -np.inf).argmax())
+    chosen, verdict = _verdict(
+        leader,
+        gains.get(leader, False),
+        better,
+        alike,
+        eligible,
+        worth.input_cost,
+        current,
+        thresholds.adopt_probability,
+    )
     candidates = tuple(
         Candidate(
             treatment=treatments[i],
@@ -150,12 +166,13 @@ def judge(
             probability_better=float(better[i]),
             probability_equivalent=float(alike[i]),
             expected_loss=float(loss[i]),
+            share_lost=float(lost[i]),
+            eligible=bool(eligible[i]),
             is_current=i == current,
             is_recommended=i == chosen,
         )
         for i in range(len(treatments))
     )
-    leader = int(expected.argmax())
     return Decision(
         unit=worth.unit,
         place=evidence.place,
@@ -169,24 +186,32 @@ def judge(
         thresholds=thresholds.as_dict(),
         candidates=candidates,
         would_change=_would_change(verdict, candidates[leader], thresholds),
-        scope=_scope(evidence, treatments, chosen),
+        scope=_scope(evidence, candidates, chosen),
         draws=len(draws),
     )
 
 
 def _verdict(
-    expected: FloatArray, better: FloatArray, alike: FloatArray, input_cost: FloatArray, current: int, sure: float
+    leader: int,
+    gains: bool,
+    better: FloatArray,
+    alike: FloatArray,
+    eligible: NDArray[np.bool_],
+    input_cost: FloatArray,
+    current: int,
+    sure: float,
 ) -> tuple[int, Verdict]:
     """Choose a candidate and say why.
 
-    Adopt the one of greatest expected value if it is surely better by the margin. If surely none is, take a cheaper
-    one that is surely alike, else keep the current practice. Otherwise the trial has not settled it.
+    Adopt the eligible candidate of greatest expected value if it is surely better by the margin and its simultaneous
+    interval excludes no gain: it was picked from several, and the interval allows for that. If surely none is better
+    by the margin, take a cheaper one that is surely alike, else keep the current practice. Otherwise the trial has
+    not settled it.
     """
-    leader = int(expected.argmax())
-    if leader != current and better[leader] >= sure:
+    if leader != current and better[leader] >= sure and gains:
         return leader, "adopt"
-    others = np.arange(len(expected)) != current
-    if (better[others] <= 1 - sure).all():
+    others = eligible & (np.arange(len(better)) != current)
+    if others.any() and (better[others] <= 1 - sure).all():
         cheaper = others & (input_cost < input_cost[current]) & (alike >= sure)
         if cheaper.any():
             choice = np.flatnonzero(cheaper)[input_cost[cheaper].argmin()]
@@ -225,21 +250,32 @@ def _sentences(
             f"garden of this programme is {chance(candidates[chosen].probability_equivalent)}, {seen}.",
         )
     if verdict == "keep current":
-        most = max((c.probability_better for c in candidates if not c.is_current), default=0.0)
+        most = max(c.probability_better for c in candidates if not c.is_current and c.eligible)
         return (
             f"Keep the current default, {practice}.",
             f"For no alternative is the chance of gaining at least {margin} {evidence.place} above "
             f"{chance(most)}, {seen}.",
         )
-    rival = max((c for c in candidates if not c.is_current), key=lambda c: c.probability_better)
+    rival = max(
+        (c for c in candidates if not c.is_current and c.eligible), key=lambda c: c.probability_better, default=None
+    )
     if leader != current:
         rival = candidates[leader]
+    if rival is None:
+        return (
+            f"Keep the current default, {practice}, for now: every alternative lost many more of its heads.",
+            f"Weights of survivors flatter a treatment that killed the weak, so no chance is given, {seen}.",
+        )
+    short = (
+        f"short of the {chance(thresholds.adopt_probability)} that the protocol asks for"
+        if rival.probability_better < thresholds.adopt_probability
+        else "but the interval that allows for all comparisons does not exclude a loss"
+    )
     return (
         f"Keep the current default, {practice}, for now: the trial has not settled whether "
         f"{treatment_words(rival.treatment)} is better.",
-        f"The chance that it is worth at least {margin} more {evidence.place} is "
-        f"{chance(rival.probability_better)}, short of the {chance(thresholds.adopt_probability)} that the protocol "
-        f"asks for, {seen}.",
+        f"The chance that it is worth at least {margin} more {evidence.place} is {chance(rival.probability_better)}, "
+        f"{short}, {seen}.",
     )
 
 
@@ -274,12 +310,17 @@ def _would_change(verdict: Verdict, leader: Candidate, thresholds: Thresholds) -
     )
 
 
-def _scope(evidence: Evidence, treatments: Sequence[Treatment], chosen: int) -> tuple[str, ...]:
+def _scope(evidence: Evidence, candidates: Sequence[Candidate], chosen: int) -> tuple[str, ...]:
     lines = ["Nothing is recommended outside the treatments tried.", "Weights are of the heads that were harvested."]
-    doses = [float(treatment["dose_tsp"]) for treatment in treatments if "dose_tsp" in treatment]
-    if doses and treatments[chosen]["dose_tsp"] == max(doses):
+    lines += [
+        f"{treatment_words(c.treatment)} lost {c.share_lost:.0%} of its heads and was not considered."
+        for c in candidates
+        if not c.eligible
+    ]
+    doses = [float(c.treatment["dose_tsp"]) for c in candidates if "dose_tsp" in c.treatment]
+    if doses and candidates[chosen].treatment["dose_tsp"] == max(doses):
         lines.append("The recommended dose is the largest tried: whether more would be better still is not known.")
     if evidence.sites < FEWEST_RANDOM_LEVELS:
-        lines.append("Fewer than three gardens took part: the answer holds for these gardens only.")
+        lines.append("Fewer than three gardens gave weights: the answer holds for these gardens only.")
     lines.append("One season is one season: water, heat and light differ in the next.")
     return tuple(lines)

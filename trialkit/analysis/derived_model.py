@@ -88,8 +88,6 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
         else:
             nuisance.append(term.split(":")[-1])
             notes.append(f"There are only {levels} {STRATUM_LABELS[term]}, too few to stand for others.")
-    if heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
-        notes.append("The conclusions hold for the gardens of this trial only: fewer than three took part.")
     several = heads.groupby("bucket").size().max() > 1
     label = "heads within a bucket" if several else "buckets treated alike"
     return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes))

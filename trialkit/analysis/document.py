@@ -54,6 +54,28 @@ class VariedFactor:
     label: str
     unit: str | None
     levels: tuple[Level, ...]
+    product: str | None
+
+
+@dataclass(frozen=True)
+class FixedFactor:
+    """A treatment factor that was the same in every bucket."""
+
+    name: str
+    label: str
+    level: Level
+    product: str | None
+
+
+@dataclass(frozen=True)
+class AcidUsed:
+    """What was recorded of one acidifier at one garden: median teaspoons a bucket and median pH after mixing."""
+
+    site: str
+    acidifier: str
+    buckets: int
+    acid_tsp: float | None
+    ph_after: float | None
 
 
 @dataclass(frozen=True)
@@ -69,6 +91,8 @@ class Design:
     volume_l: float
     whole_plot: str | None
     factors: tuple[VariedFactor, ...]
+    fixed: tuple[FixedFactor, ...]
+    acid_used: tuple[AcidUsed, ...]
     notes: tuple[str, ...]
 
 

@@ -1,10 +1,12 @@
-"""What became of the heads, by treatment."""
+"""What became of the heads, by treatment and by garden."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
-from trialkit.analysis.answer import Losses, Treatment, TreatmentLosses
+from trialkit.analysis.answer import Losses, SiteLosses, Treatment, TreatmentLosses
 
 LOST = ("dead", "bolted", "missing")
 WORRYING_DIFFERENCE = 0.2  # common practice, no source: a fifth of the heads
@@ -16,49 +18,70 @@ def count_losses(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: in
     Parameters
     ----------
     layout : pandas.DataFrame
-        One row a bucket, with the joint ``treatment``.
+        One row a bucket, with site and the joint ``treatment``.
     heads : pandas.DataFrame
-        One row a recorded head, with ``treatment`` and ``outcome``.
+        One row a recorded head, with site, ``treatment`` and ``outcome``.
     heads_per_bucket : int
     treatments : pandas.DataFrame
         Combinations by joint label.
     """
-    outcomes = heads["outcome"].value_counts()
-    planned = layout["treatment"].value_counts() * heads_per_bucket
-    harvested = heads.loc[heads["outcome"] == "harvested", "treatment"].value_counts()
-    lost = heads.loc[heads["outcome"].isin(LOST), "treatment"].value_counts()
-    rows = tuple(
-        TreatmentLosses(
-            _treatment(treatments, str(label)),
-            int(planned.get(label, 0)),
-            int(harvested.get(label, 0)),
-            int(lost.get(label, 0)),
-        )
+    by_treatment = tuple(
+        TreatmentLosses(_treatment(treatments, label), *_counts(layout, heads, heads_per_bucket, "treatment", label))
         for label in treatments.index
     )
-    counts = {outcome: int(outcomes.get(outcome, 0)) for outcome in ("harvested", "not_ready", *LOST)}
-    return Losses(
-        planned=len(layout) * heads_per_bucket,
-        recorded=len(heads),
-        by_treatment=rows,
-        statement=_statement(rows, counts),
-        **counts,
+    by_site = tuple(
+        SiteLosses(site, *_counts(layout, heads, heads_per_bucket, "site", site))
+        for site in sorted(layout["site"].unique())
     )
+    outcomes = heads["outcome"].value_counts()
+    counts = {outcome: int(outcomes.get(outcome, 0)) for outcome in ("harvested", "not_ready", *LOST)}
+    planned = len(layout) * heads_per_bucket
+    counts |= {"planned": planned, "recorded": len(heads), "unrecorded": max(planned - len(heads), 0)}
+    return Losses(
+        by_treatment=by_treatment, by_site=by_site, statement=_statement(by_treatment, by_site, counts), **counts
+    )
+
+
+def share_lost(row: TreatmentLosses | SiteLosses) -> float:
+    """Share of the planned heads that were dead, bolted or missing."""
+    return row.lost / row.planned if row.planned else 0.0
+
+
+def _counts(
+    layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str
+) -> tuple[int, int, int]:
+    """Planned, harvested and lost heads of one level."""
+    outcomes = heads.loc[heads[column] == level, "outcome"]
+    planned = int((layout[column] == level).sum()) * per_bucket
+    return planned, int((outcomes == "harvested").sum()), int(outcomes.isin(LOST).sum())
 
 
 def _treatment(treatments: pd.DataFrame, label: str) -> Treatment:
     return {str(column): value for column, value in treatments.loc[label].items()}
 
 
-def _statement(rows: tuple[TreatmentLosses, ...], counts: dict[str, int]) -> str:
-    """Say how many heads were lost, and warn where losses differ between treatments."""
-    lost = sum(row.lost for row in rows)
-    planned = sum(row.planned for row in rows)
-    first = f"{counts['harvested']} of {planned} planned heads were harvested and {lost} were lost."
-    shares = [row.lost / row.planned for row in rows if row.planned]
-    if shares and max(shares) - min(shares) > WORRYING_DIFFERENCE:
-        return (
-            f"{first} Losses differ between treatments (from {min(shares):.0%} to {max(shares):.0%}): the weights are "
-            "those of the survivors, which flatters a treatment that killed the weak."
+def _statement(by_treatment: Sequence[TreatmentLosses], by_site: Sequence[SiteLosses], counts: dict[str, int]) -> str:
+    """Say what became of every planned head, and warn where losses differ between treatments or gardens."""
+    lost = sum(counts[outcome] for outcome in LOST)
+    parts = [f"{counts['harvested']} of {counts['planned']} planned heads were harvested", f"{lost} lost"]
+    parts += [f"{counts['not_ready']} not ready at the end"] * bool(counts["not_ready"])
+    parts += [f"{counts['unrecorded']} not recorded"] * bool(counts["unrecorded"])
+    sentences = [", ".join(parts) + "."]
+    low, high = _range(by_treatment)
+    if high - low > WORRYING_DIFFERENCE:
+        sentences.append(
+            f"Losses differ between treatments (from {low:.0%} to {high:.0%}): the weights are those of the survivors, "
+            "which flatters a treatment that killed the weak."
         )
-    return f"{first} Losses are spread over the treatments."
+    low, high = _range(by_site)
+    if high - low > WORRYING_DIFFERENCE:
+        worst = max(by_site, key=share_lost)
+        sentences.append(f"Losses differ between gardens: {worst.site} lost {high:.0%} of its heads.")
+    if counts["planned"] and counts["unrecorded"] / counts["planned"] > WORRYING_DIFFERENCE:
+        sentences.append("Many heads have no record yet: the answer is that of an unfinished trial.")
+    return " ".join(sentences)
+
+
+def _range(rows: Sequence[TreatmentLosses | SiteLosses]) -> tuple[float, float]:
+    shares = [share_lost(row) for row in rows] or [0.0]
+    return min(shares), max(shares)

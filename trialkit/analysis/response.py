@@ -22,7 +22,7 @@ from trialkit.analysis.answer import (
 )
 from trialkit.analysis.checks import model_checks
 from trialkit.analysis.derived_model import DerivedModel
-from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, fit_mixed
+from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation, fit_mixed
 
 TOO_SMALL = "too small to measure"
 
@@ -79,11 +79,33 @@ def analyse_response(
         One row a head that has the response, with bucket, site, block, treatment columns and the joint ``treatment``.
     model : DerivedModel
     """
+    if heads["treatment"].nunique() < 2:
+        reason = "Only one treatment has a harvested head, so there is nothing to compare."
+        return ResponseResult(question.label, question.unit, "not analysed", reason), None
     try:
         fits = fit_response(question, heads, model)
+        return _summary(question, heads, model, fits), fits
     except MixedModelError as error:
-        return ResponseResult(question.label, question.unit, "not analysed", str(error)), None
-    result = ResponseResult(
+        reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
+        return ResponseResult(question.label, question.unit, "not analysed", reason), None
+
+
+def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
+    """Say what the engine's refusal means for the trial, and what would mend it."""
+    if heads.groupby("treatment", observed=True)["bucket"].nunique().max() < 2:
+        return (
+            "No treatment has more than one bucket with a record, so a difference between treatments cannot be told "
+            "from one between buckets: each treatment needs two buckets or more."
+        )
+    if isinstance(error, NotConverged):
+        return "The variation between gardens, blocks and buckets could not be estimated from these records."
+    if isinstance(error, NoVariation):
+        return "Too few records differ from each other to tell how much buckets vary by chance."
+    return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
+
+
+def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits: Fits) -> ResponseResult:
+    return ResponseResult(
         label=question.label,
         unit=question.unit,
         status="analysed",
@@ -98,7 +120,6 @@ def analyse_response(
         site_means=_site_means(question, heads),
         checks=tuple(model_checks(heads, question.response, question.unit, fits.joint)),
     )
-    return result, fits
 
 
 def fit_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Fits:

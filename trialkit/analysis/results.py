@@ -10,11 +10,20 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Decision, ResponseResult
+from trialkit.analysis.answer import Decision, Losses, ResponseResult
 from trialkit.analysis.decision import Evidence, Thresholds, Worth, draw_means, judge
 from trialkit.analysis.derived_model import DerivedModel, derive_model
-from trialkit.analysis.document import About, Design, InputFile, Results, Site, VariedFactor
-from trialkit.analysis.losses import count_losses
+from trialkit.analysis.document import (
+    About,
+    AcidUsed,
+    Design,
+    FixedFactor,
+    InputFile,
+    Results,
+    Site,
+    VariedFactor,
+)
+from trialkit.analysis.losses import count_losses, share_lost
 from trialkit.analysis.response import Fits, Question, analyse_response
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
@@ -64,6 +73,7 @@ def analyse(trial: Trial) -> Results:
         model = derive_model(data, list(treatments.columns), strata)
         responses[name], fits = analyse_response(question, data, model)
         weight_fits = fits if name == "weight_g" else weight_fits
+    losses = count_losses(layout, heads, trial.protocol.bucket.heads, treatments)
     return Results(
         schema="trialkit-results-1",
         trial=_about(trial),
@@ -71,9 +81,9 @@ def analyse(trial: Trial) -> Results:
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
         seed=trial.protocol.seed,
         design=_design(trial, model),
-        losses=count_losses(layout, heads, trial.protocol.bucket.heads, treatments),
+        losses=losses,
         responses=responses,
-        decision=_decide(trial, treatments, layout, responses, weight_fits),
+        decision=_decide(trial, treatments, harvested[harvested["weight_g"].notna()], responses, weight_fits, losses),
     )
 
 
@@ -157,22 +167,49 @@ def _design(trial: Trial, model: DerivedModel | None) -> Design:
         volume_l=protocol.bucket.volume_l,
         whole_plot=protocol.layout.whole_plot,
         factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
+        fixed=_fixed_factors(trial),
+        acid_used=acid_used(trial.solution, trial.layout),
         notes=model.notes if model else (),
     )
 
 
 def _factor(trial: Trial, name: str) -> VariedFactor:
     label, unit = FACTOR_WORDS[name]
-    levels = next(factor.levels for key, factor in trial.protocol.factors.items() if key == name)
-    return VariedFactor(name, FACTOR_COLUMNS[name], label, unit, levels)
+    factor = next(factor for key, factor in trial.protocol.factors.items() if key == name)
+    return VariedFactor(name, FACTOR_COLUMNS[name], label, unit, factor.levels, factor.product)
+
+
+def _fixed_factors(trial: Trial) -> tuple[FixedFactor, ...]:
+    return tuple(
+        FixedFactor(name, FACTOR_WORDS[name][0], factor.levels[0], factor.product)
+        for name, factor in trial.protocol.factors.items()
+        if len(factor.levels) == 1
+    )
+
+
+def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, ...]:
+    """Summarise the recorded acid by garden and acidifier, for buckets whose record has it."""
+    records = solution[solution["acid_tsp"].notna()].merge(layout, on="bucket")
+    records = records[records["acidifier"] != ""]
+    return tuple(
+        AcidUsed(
+            str(site),
+            str(acidifier),
+            int(group["bucket"].nunique()),
+            float(group["acid_tsp"].median()),
+            float(group["ph_after"].median()),
+        )
+        for (site, acidifier), group in records.groupby(["site", "acidifier"], sort=True)
+    )
 
 
 def _decide(
     trial: Trial,
     treatments: pd.DataFrame,
-    layout: pd.DataFrame,
+    weighed: pd.DataFrame,
     responses: Mapping[str, ResponseResult],
     fits: Fits | None,
+    losses: Losses,
 ) -> Decision | None:
     """Judge the candidates that were tried, or return None where head weight could not be analysed."""
     if fits is None:
@@ -192,7 +229,8 @@ def _decide(
         _worth(trial, candidates, responses["days"]),
         _thresholds(trial),
         comparisons,
-        Evidence(len(layout), layout["site"].nunique(), trial.protocol.trial.season),
+        [share_lost(losses.by_treatment[list(treatments.index).index(label)]) for label in labels],
+        Evidence(weighed["bucket"].nunique(), weighed["site"].nunique(), trial.protocol.trial.season),
     )
 
 

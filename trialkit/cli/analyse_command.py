@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.steps import analyse_folder
+from trialkit.cli.steps import analyse_folder, reason_for_none
 
 
 @click.command("analyse")
@@ -25,4 +25,9 @@ def command(folder: Path, as_json: bool) -> None:
     Example: trialkit analyse autumn_dose
     """
     step = analyse_folder(folder)
-    click.echo(json.dumps(step.document, indent=2, ensure_ascii=False) if as_json else step.sentence)
+    if as_json:
+        click.echo(json.dumps(step.document, indent=2, ensure_ascii=False))
+    if step.document["decision"] is None:
+        raise ComputationFailure(f"{reason_for_none(step.document)} What could be said is in {step.path}.")
+    if not as_json:
+        click.echo(step.sentence)

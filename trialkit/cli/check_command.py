@@ -32,6 +32,6 @@ def command(folder: Path, as_json: bool) -> int:
         document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))
     else:
-        show_problems(result.problems)
+        show_problems(result.problems, err=False)
         click.echo(check_sentence(result))
     return DONE if result.ok else DATA_ERROR

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.steps import demo_steps
+from trialkit.cli.steps import demo_steps, emptied_on_failure
 
 
 @click.command("demo")
@@ -29,6 +29,7 @@ def command(folder: Path) -> None:
     Example: trialkit demo --into autumn
     """
     steps = demo_steps(folder)
-    for number, step in enumerate(steps, 1):
-        click.echo(f"[{number}/{len(steps)}] {step.name} ...", err=True)
-        click.echo(step.run())
+    with emptied_on_failure(folder):
+        for number, step in enumerate(steps, 1):
+            click.echo(f"[{number}/{len(steps)}] {step.name} ...", err=True)
+            click.echo(step.run())

@@ -12,6 +12,8 @@ from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import Problem, TrialError
 
+MOST_ALIKE = 5
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -33,11 +35,17 @@ class ComputationFailure(click.ClickException):
     exit_code = NOT_COMPUTED
 
 
-def show_problems(problems: Iterable[Problem]) -> None:
-    """Print problems to standard error, errors first, one a line."""
+def show_problems(problems: Iterable[Problem], *, err: bool = True) -> None:
+    """Print problems, errors first, one a line; of many alike the first few and a count."""
+    alike: dict[tuple[str, str, str, str | None], list[Problem]] = {}
     for problem in sorted(problems, key=lambda p: p.severity != "error"):
-        colour = "red" if problem.severity == "error" else "yellow"
-        click.echo(f"{click.style(problem.severity, fg=colour, bold=True)}: {problem}", err=True)
+        alike.setdefault((problem.severity, problem.rule, problem.file, problem.column), []).append(problem)
+    for (severity, rule, *_), group in alike.items():
+        label = click.style(severity, fg="red" if severity == "error" else "yellow", bold=True)
+        for problem in group[:MOST_ALIKE]:
+            click.echo(f"{label}: {problem}", err=err)
+        if len(group) > MOST_ALIKE:
+            click.echo(f"{label}: ... and {len(group) - MOST_ALIKE} more like these [{rule}]", err=err)
 
 
 def speaks_plainly(function: Command) -> Command:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from importlib import import_module
-from typing import Any
+from threading import Event, current_thread, main_thread
+from types import FrameType
+from typing import Any, NoReturn
 
 import click
 
@@ -57,7 +60,8 @@ def group(ctx: click.Context) -> None:
 
     Begin with: trialkit demo
 
-    Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed.
+    Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed, 130 stopped by
+    Ctrl-C.
     """
     if os.environ.get("NO_COLOR"):
         ctx.color = False
@@ -65,12 +69,35 @@ def group(ctx: click.Context) -> None:
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
+    interrupted = _watch_for_interrupt()
     try:
         status = group.main(arguments, prog_name="trialkit", standalone_mode=False)
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
     except click.Abort:
-        click.echo("Stopped. Nothing was left half-written.", err=True)
-        sys.exit(130)
+        _stop()
+    except Exception:
+        # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
+        if interrupted.is_set():
+            _stop()
+        raise
     sys.exit(status if isinstance(status, int) else DONE)
+
+
+def _watch_for_interrupt() -> Event:
+    """Remember that Ctrl-C was pressed, besides raising KeyboardInterrupt as usual."""
+    interrupted = Event()
+
+    def remember(signum: int, frame: FrameType | None) -> None:
+        interrupted.set()
+        signal.default_int_handler(signum, frame)
+
+    if current_thread() is main_thread():
+        signal.signal(signal.SIGINT, remember)
+    return interrupted
+
+
+def _stop() -> NoReturn:
+    click.echo("Stopped. Nothing was left half-written.", err=True)
+    sys.exit(130)

@@ -24,13 +24,13 @@ from trialkit.cli.steps import copy_bundled, start_trial
 @click.option("--seed", type=click.IntRange(0), help="Where every random draw starts; one is drawn if not given.")
 @speaks_plainly
 def command(folder: Path, example: str | None, **answers: object) -> None:
-    r"""Start a trial folder DIR with a commented trial.toml and empty tables.
+    """Start a trial folder DIR with a commented trial.toml and empty tables.
 
     Asks for whatever the options leave open: the question, what to try, the gardens and the current practice.
 
-    \b
-    Example: trialkit new spring --question "Which cultivar for spring?" --site FERN \
-               --cultivar Fenleaf --cultivar Paleheart --current Fenleaf
     Example: trialkit new practice --example autumn_dose
+
+    Example: trialkit new spring --question "Which cultivar?" --site FERN --cultivar Fenleaf --cultivar Paleheart
+    --current Fenleaf
     """
     click.echo(copy_bundled(folder, example) if example else start_trial(folder, answers))

@@ -39,8 +39,13 @@ def ask(options: Options) -> NewTrial:
     acidifiers = (
         options.acidifiers if tried else _list("Acids to try, such as white vinegar 5 %, none (empty for none)")
     )
+    doses = tuple(sorted(set(doses)))
+    cultivars, acidifiers = (tuple(dict.fromkeys(levels)) for levels in (cultivars, acidifiers))
     nutrient = options.nutrient or (click.prompt("Nutrient that the doses are of") if doses else "")
     sites = options.sites or _list("Gardens, a short name for each, separated by commas")
+    repeated = sorted({site for site in sites if sites.count(site) > 1})
+    if repeated or not sites:
+        raise click.UsageError(f"Each garden needs a name of its own: {', '.join(repeated) or 'none was given'}.")
     varied: Levels = {"cultivar": cultivars, "dose": doses, "acidifier": acidifiers}
     practice = _practice(varied, options.current)
     return NewTrial(
@@ -59,6 +64,8 @@ def ask(options: Options) -> NewTrial:
 def _practice(levels_by_factor: Levels, given: Sequence[str]) -> dict[str, str | float]:
     """Which level of each varied factor gardeners use now."""
     varied = {name: levels for name, levels in levels_by_factor.items() if len(levels) > 1}
+    if not varied:
+        raise click.UsageError("Nothing varies: give two or more cultivars, doses or acids to compare.")
     if given and len(given) != len(varied):
         raise click.UsageError(f"Give --current once for each of: {', '.join(varied)}.")
     practice: dict[str, str | float] = {}

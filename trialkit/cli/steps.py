@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Callable, Mapping
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.errors import NotComputed
+from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import TrialError
 
 if TYPE_CHECKING:
@@ -34,16 +37,19 @@ def lay_out(folder: Path) -> str:
     from trialkit.trial.randomise import randomise, records_exist
 
     if records_exist(folder):
-        raise NotComputed(
+        raise WrongCall(
             f"{folder} has records already: another layout would part them from their treatments, so layout.csv stays."
         )
     trial = read_trial(folder, stage="plan")
     layout = randomise(trial.protocol, trial.sites)
-    write_text(folder / "layout.csv", csv_text(layout))
+    path, text = folder / "layout.csv", csv_text(layout)
+    replaced = path.is_file() and path.read_bytes() != text.encode()
+    write_text(path, text)
     sites, plan = len(trial.sites), trial.protocol.layout
     return (
         f"Layout: {len(layout)} buckets at {_count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
-        f"with seed {trial.protocol.seed}, written to {folder / 'layout.csv'}."
+        f"with seed {trial.protocol.seed}, written to {path}."
+        + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
 
 
@@ -80,16 +86,33 @@ def write_report(folder: Path) -> str:
     from trialkit.report import report_html
     from trialkit.trial.atomic import write_text
 
+    document = read_results(folder)
+    changed = changed_inputs(folder, document)
+    if changed:
+        raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
     path = folder / RESULTS_FOLDER / REPORT_FILE
-    write_text(path, report_html(read_results(folder)))
+    write_text(path, report_html(document))
     return f"Report: {path}"
+
+
+def changed_inputs(folder: Path, document: Mapping[str, Any]) -> list[str]:
+    """Name the inputs that are not what the results were made from: changed, taken away or added."""
+    from trialkit.trial.table_schema import TABLE_NAMES
+
+    before = {entry["file"]: entry["sha256"] for entry in document["inputs"]}
+    names = dict.fromkeys([*before, *(f"{table}.csv" for table in TABLE_NAMES)])
+    return [name for name in names if _digest(folder / name) != before.get(name)]
+
+
+def _digest(path: Path) -> str | None:
+    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else None
 
 
 def read_results(folder: Path) -> dict[str, Any]:
     """Read results/results.json."""
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     if not path.is_file():
-        raise NotComputed(f"{path} is not there yet: run trialkit analyse {folder} first.")
+        raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as error:
@@ -138,6 +161,21 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
         f"Started {folder}. Look through trial.toml, describe gardens and products in sites.csv and products.csv, "
         f"then: trialkit layout {folder}"
     )
+
+
+@contextmanager
+def emptied_on_failure(folder: Path) -> Iterator[None]:
+    """Take away what was written to a new or empty folder if the work stops half-way, so that it can be done again."""
+    was_there = folder.exists()
+    fresh = not was_there or (folder.is_dir() and not any(folder.iterdir()))
+    try:
+        yield
+    except BaseException:
+        if fresh:
+            shutil.rmtree(folder, ignore_errors=True)
+        if fresh and was_there:
+            folder.mkdir(exist_ok=True)
+        raise
 
 
 @dataclass(frozen=True)
@@ -203,9 +241,13 @@ def _demo_report(folder: Path) -> str:
 
 def _answer(document: Mapping[str, Any]) -> str:
     decision = document["decision"]
-    if decision is None:
-        return "Analysis: no recommendation could be made."
-    return f"Analysis: {' '.join(decision['sentences'])}"
+    return f"Analysis: {' '.join(decision['sentences'])}" if decision else f"Analysis: {reason_for_none(document)}"
+
+
+def reason_for_none(document: Mapping[str, Any]) -> str:
+    """Why the results hold no recommendation."""
+    reason = document["responses"]["weight_g"]["reason"]
+    return f"No recommendation: {reason or 'no head of the current practice was harvested to compare with.'}"
 
 
 def _count(number: int, noun: str) -> str:

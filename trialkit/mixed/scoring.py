@@ -18,6 +18,7 @@ BoolArray = NDArray[np.bool_]
 MOST_ITERATIONS = 200
 MOST_DAMPINGS = 30
 FIRST_DAMPING = 1e-3
+JITTER = 1e-12  # keeps an information matrix that has become singular from stopping the search
 # A fit that was damped so often runs along the edge where V ceases to be positive definite.
 MOST_DAMPINGS_ALTOGETHER = 150
 # The score in units of its standard deviation: an estimate is then within this share of its standard error.
@@ -180,7 +181,7 @@ def _direction(point: Evaluation, free: BoolArray, damping: float) -> FloatArray
     observed = np.where(both, point.observed / outer, unit)
     expected = np.where(both, point.expected / outer, unit)
     newton = np.linalg.eigvalsh(observed)[:, 0] > NEWTON_SHARE
-    information = np.where(newton[:, None, None], observed, expected) + damping * unit
+    information = np.where(newton[:, None, None], observed, expected) + (damping + JITTER) * unit
     score = np.where(free, point.score / scale, 0.0)
     return np.asarray(np.linalg.solve(information, score[..., None])[..., 0] / scale)
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.analysis.wording import acid_words, teaspoons, treatment_words
-from trialkit.report.numerals import difference_interval, is_number, percent, plain, signed, with_interval
+from trialkit.analysis.wording import acid_words, spoons, teaspoons, treatment_words
+from trialkit.report.numerals import ABSENT, difference_interval, is_number, percent, plain, signed, with_interval
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
-from trialkit.report.table import Row, Table, make_table, text_column
+from trialkit.report.table import Row, Table, columns, make_table, text_column
 from trialkit.report.wording import chance, chance_word, level_label
+from trialkit.trial.protocol import FACTOR_COLUMNS
 
 MOST_SPOONS_DRAWN = 12
 NO_DIFFERENCE = "no practical difference: take the cheaper"
@@ -58,6 +59,7 @@ class Answer:
     expectation: str
     sureness: Sureness | None
     versus: Table | None
+    acid: Table | None
 
 
 def answer(reading: Reading) -> Answer:
@@ -76,7 +78,37 @@ def answer(reading: Reading) -> Answer:
         expectation=_expectation(reading),
         sureness=sureness(reading),
         versus=versus_table(reading),
+        acid=acid_table(reading.design, reading.recommended),
     )
+
+
+def acid_table(design: Json, recommended: Json) -> Table | None:
+    """How much of the recommended acid each garden used, and the pH that it gave."""
+    fixed = {str(f.get("name")): f.get("level") for f in rows(design, "fixed")}
+    acid = recommended.get("acidifier") or fixed.get("acidifier")
+    sites = {site.get("site"): site for site in rows(design, "sites")}
+    heads = (
+        text_column("garden"),
+        *columns("", "alkalinity, mg/L CaCO₃", "teaspoons a bucket", "pH after mixing", "buckets")[1:],
+    )
+    body = (
+        Row(
+            str(mapping(sites.get(row.get("site"))).get("name") or row.get("site")),
+            (
+                plain(mapping(sites.get(row.get("site"))).get("alkalinity_mg_l_caco3")),
+                spoons(row.get("acid_tsp")) if is_number(row.get("acid_tsp")) else ABSENT,
+                plain(row.get("ph_after")),
+                plain(row.get("buckets")),
+            ),
+        )
+        for row in rows(design, "acid_used")
+        if row.get("acidifier") == acid != "none"
+    )
+    note = (
+        "Medians of what was recorded. Harder water needs more acid: go by your own water, add a little at a time, "
+        "test with a strip, and add acid to water, never water to acid."
+    )
+    return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
 
 
 def _why_none(reading: Reading) -> str:
@@ -86,16 +118,35 @@ def _why_none(reading: Reading) -> str:
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
-    for column, level in reading.recommended.items():
+    fixed = {FACTOR_COLUMNS.get(str(f.get("name")), ""): f.get("level") for f in rows(reading.design, "fixed")}
+    for column, level in (*reading.recommended.items(), *(fixed.items() if reading.recommended else ())):
         before = reading.current.get(column)
         was = "" if before == level or before is None else f"was {level_label(column, before)}"
         if column == "dose_tsp":
             drawn = round(level) if is_number(level) and 0.5 <= level <= MOST_SPOONS_DRAWN else 0
-            note = "of nutrient a bucket" if level else ""
+            note = f"of {_nutrient(reading.design)} a bucket" if level else ""
             yield CardLine(FACTOR_TITLES[column], teaspoons(level), note, drawn if drawn == level else 0, was)
+        elif column == "acidifier":
+            yield CardLine(FACTOR_TITLES[column], acid_words(level), _acid_note(reading.design, level), 0, was)
         else:
-            words = acid_words(level) if column == "acidifier" else str(level)
-            yield CardLine(FACTOR_TITLES.get(column, column), words, "", 0, was)
+            yield CardLine(FACTOR_TITLES.get(column, column), str(level), "", 0, was)
+
+
+def _nutrient(design: Json) -> str:
+    """Name the product that the doses are of."""
+    factors = (*rows(design, "factors"), *rows(design, "fixed"))
+    return next((str(f["product"]) for f in factors if f.get("name") == "dose" and f.get("product")), "nutrient")
+
+
+def _acid_note(design: Json, acidifier: Any) -> str:
+    """How much of it the gardens used: it follows their water, so there is no one dose."""
+    used = [row for row in rows(design, "acid_used") if row.get("acidifier") == acidifier]
+    doses = sorted(row["acid_tsp"] for row in used if is_number(row.get("acid_tsp")))
+    if not doses or acidifier == "none":
+        return ""
+    low, high = teaspoons(doses[0]), teaspoons(doses[-1])
+    amount = high if low == high else f"{spoons(doses[0])} to {high}"
+    return f"{amount} a bucket was used, by the garden's water (table below)"
 
 
 def _bucket(design: Json) -> str:

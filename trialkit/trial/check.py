@@ -49,6 +49,7 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.treatments_are_planned,
     layout_rules.whole_plots_hold_one_level,
     layout_rules.layout_follows_the_plan,
+    layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
     "plan": (layout_rules.products_are_listed,),
@@ -58,6 +59,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         record_rules.dates_lie_in_the_trial,
         record_rules.heads_fit_the_bucket,
         record_rules.harvested_heads_are_weighed,
+        record_rules.growth_is_plausible,
         record_rules.every_head_is_recorded,
         record_rules.buckets_are_dosed_as_randomised,
     ),

@@ -9,6 +9,7 @@ from trialkit.trial.nearest import did_you_mean
 from trialkit.trial.problem import Problem, problem, quoted
 from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, PROTOCOL_FILE, Protocol
 from trialkit.trial.protocol_problems import line_of_key
+from trialkit.trial.randomise import randomise
 from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
 
 
@@ -116,3 +117,23 @@ def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
     reading = tables.readings["sites"]
     bare = ~reading.frame["site"].isin(set(tables.frame("layout")["site"])) & (reading.frame["site"] != "")
     yield from at_rows("TK-L06", reading, bare, "site", "a site that layout.csv gives buckets")
+
+
+def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once)."""
+    frame, columns = tables.frame("layout"), ["site", "block", *FACTOR_COLUMNS.values()]
+    missing = set(columns) & tables.readings["layout"].missing_columns
+    if not len(frame) or missing or not tables.knows_all("layout", "bucket"):
+        return
+    try:
+        drawn = randomise(tables.protocol, frame[["site"]].drop_duplicates())
+    except ValueError:  # what cannot be laid out has been told by another rule
+        return
+    here, there = (_as_text(table.set_index("bucket")[columns]) for table in (frame.drop_duplicates("bucket"), drawn))
+    if not here.sort_index().equals(there.sort_index()):
+        expected = f"the layout of seed {tables.protocol.seed}"
+        yield problem("TK-L07", "layout.csv", expected, found="another layout")
+
+
+def _as_text(table: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame({name: table[name].map(str) for name in table}, index=table.index.map(str), dtype=str)

@@ -240,7 +240,8 @@ heads = 4                        # heads of lettuce in each
 
 {factors}\
 [layout]
-kind = "randomised complete blocks"   # or "completely randomised", or "split-plot" with a whole_plot
+kind = "randomised complete blocks"   # or "completely randomised", or "split-plot" with
+# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within each
 blocks = {blocks}                       # blocks at each site; each block holds every treatment once
 seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
 

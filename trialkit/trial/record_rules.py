@@ -13,6 +13,9 @@ from trialkit.trial.tables import TableReading
 from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
 
 LONGEST_TRIAL_DAYS = 365
+# Full heads in the field take 65 to 130 days (Horticulturae 2020, 6(1):7); from transplanting no bucket takes longer.
+MOST_GROWTH_DAYS = 180
+WINDOW_SLACK_DAYS = 14
 MOST_SUGGESTIONS = 10
 NOT_CUT = ("not_ready", "dead", "missing")
 # A weight this many robust standard deviations (1.4826 MAD, on the log scale) from its site's median is asked about;
@@ -102,6 +105,19 @@ def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:
     yield from at_rows("TK-H07", reading, (unripe > ripe) | (unripe < planted), "last_not_ready_on", expected)
 
 
+def growth_is_plausible(tables: TrialTables) -> Iterator[Problem]:
+    """TK-H11 and TK-H12: days from transplanting to harvest are possible, and not far outside the planned window."""
+    reading = tables.readings["heads"]
+    days = (reading.frame["harvested_on"] - reading.frame["transplanted_on"]).dt.days
+    expected = f"at most {MOST_GROWTH_DAYS} days after transplanted_on"
+    impossible = days > MOST_GROWTH_DAYS
+    yield from at_rows("TK-H11", reading, impossible, "harvested_on", expected)
+    first, last = tables.protocol.schedule.harvest_after_days
+    unusual = (days >= 0) & ~impossible & ((days < first - WINDOW_SLACK_DAYS) | (days > last + WINDOW_SLACK_DAYS))
+    expected = f"about {first} to {last} days after transplanted_on (schedule.harvest_after_days)"
+    yield from at_rows("TK-H12", reading, unusual, "harvested_on", expected)
+
+
 def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
     """TK-H08 and TK-H09: each bucket of the layout has a row for each of its heads."""
     heads = tables.protocol.bucket.heads
@@ -114,7 +130,7 @@ def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
         "TK-H08", reading, (recorded == 0) & (buckets != ""), "bucket", "rows in heads.csv for this bucket"
     )
     for count in range(1, heads):
-        expected = f"{heads} rows in heads.csv for this bucket, not {count}"
+        expected = f"{heads} rows in heads.csv for this bucket, one a head (there are {count})"
         yield from at_rows("TK-H09", reading, recorded == count, "bucket", expected)
 
 

@@ -265,6 +265,13 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "It adds nothing to the trial.",
         "Remove the site, or add its buckets.",
     ),
+    (
+        "TK-L07",
+        "warning",
+        "The layout is not that of the seed",
+        "Labels and layout must belong together, and the report names the seed.",
+        "If it was made elsewhere, nothing need be done; if trial.toml was changed after labelling, put it back.",
+    ),
     # The heads
     (
         "TK-H01",
@@ -327,7 +334,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "warning",
         "Fewer rows than heads planned",
         "Lost heads must be counted, not forgotten.",
-        "Add a row for each head, with outcome dead or missing if need be.",
+        "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.",
     ),
     (
         "TK-H10",
@@ -335,6 +342,20 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "A weight far from all others at its site",
         "A point or a unit may have slipped.",
         "Look up the record; nothing need be done if the weight is right.",
+    ),
+    (
+        "TK-H11",
+        "error",
+        "Harvested impossibly long after transplanting",
+        "The year or the month was mistyped.",
+        "Look up both dates and correct the wrong one.",
+    ),
+    (
+        "TK-H12",
+        "warning",
+        "Harvested far outside the planned window",
+        "A date may have been mistyped.",
+        "Look up both dates; nothing need be done if they are right.",
     ),
     # The solution
     (

@@ -331,7 +331,8 @@ WARNINGS = {
         "heads.csv",
         FIRST + "\n",
         "",
-        'layout.csv, row 2, column bucket: found "334X"; expected 2 rows in heads.csv for this bucket, one a head (there are 1). '
+        'layout.csv, row 2, column bucket: found "334X"; expected 2 rows in heads.csv for this bucket, one a head '
+        "(there are 1). "
         "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome. "
         "[TK-H09]",
     ),

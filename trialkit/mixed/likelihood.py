@@ -72,9 +72,11 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     """
     solved = solve(products, variances)
     p, terms = products.design.fixed, len(products.design.term_columns)
-    residuals = np.where(solved.valid[:, None], variances[:, terms:], 1.0)
     whole = solved.solved[..., solved.w, solved.w].sum(1)
-    phi = np.linalg.inv(np.where(solved.valid[:, None, None], whole[:, :p, :p], np.eye(p)))
+    sign, log_information = np.linalg.slogdet(whole[:, :p, :p])
+    valid = solved.valid & (sign > 0)  # rounding may leave X'V^-1X singular where V all but is
+    residuals = np.where(valid[:, None], variances[:, terms:], 1.0)
+    phi = np.linalg.inv(np.where(valid[:, None, None], whole[:, :p, :p], np.eye(p)))
     coefficients = (phi @ whole[:, :p, p, None])[..., 0]
     c = np.concatenate([-coefficients, np.ones((len(phi), 1))], axis=1)  # [X y] c = r
     single = np.stack([derivative[..., solved.w, solved.w].sum(1) for derivative in solved.derivatives], axis=1)
@@ -89,7 +91,7 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
         flat, flat_t = (a.reshape(*a.shape[:2], p * p) for a in (phi_v, np.swapaxes(phi_v, -1, -2)))
         trace_one -= np.trace(phi_v, axis1=-2, axis2=-1)
         trace_two -= 2 * (phi[:, None, None] * x_vij_x).sum((-1, -2)) - flat @ np.swapaxes(flat_t, 1, 2)
-        criterion -= p * np.log(2 * np.pi) + np.linalg.slogdet(phi)[1]
+        criterion += log_information - p * np.log(2 * np.pi)
 
     single_c = (single @ c[:, None, :, None])[..., 0]
     side = single_c[..., :p]  # X'V^-1 V_i V^-1 r
@@ -101,7 +103,7 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
     quadratic_two[:, at, at] += products.within / residuals**3
     return Evaluation(
         variances=variances,
-        criterion=np.where(solved.valid, criterion, np.inf),
+        criterion=np.where(valid, criterion, np.inf),
         score=(quadratic_one - trace_one) / 2,
         expected=trace_two / 2,
         observed=quadratic_two - trace_two / 2,

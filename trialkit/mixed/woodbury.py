@@ -17,6 +17,9 @@ from trialkit.mixed.products import CrossProducts, DesignProducts
 
 FloatArray = NDArray[np.float64]
 
+# Nearer than this to the edge where V is singular, rounding decides; it counts as beyond.
+EDGE = 1e-10
+
 
 @dataclass(frozen=True)
 class Solved:
@@ -216,7 +219,7 @@ def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray
         root_f = (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ _transpose(vectors)
         outer = root_f * g[:, None, None, :]
         middle = identity + outer @ root_f
-        definite = np.asarray((np.linalg.eigvalsh(middle) > 0).all((1, 2)), bool)
+        definite = np.asarray((np.linalg.eigvalsh(middle) > EDGE).all((1, 2)), bool)
         middle[~definite] = identity
     log_determinant = np.linalg.slogdet(middle)[1].sum(1)
     core = _transpose(outer) @ np.linalg.solve(middle, outer)

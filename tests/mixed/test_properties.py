@@ -206,6 +206,12 @@ REFUSALS = {
         ["block"],
         "does not vary",
     ),
+    "nothing left for the residual": (
+        lambda d: d.assign(weight_g=100.0 + d["block"].astype(int) ** 2),
+        "weight_g ~ dose",
+        ["block"],
+        "none is left for the residual",
+    ),
     "as many effects as rows": (lambda d: d[:4], "weight_g ~ dose", [], "4 rows for 4 fixed effects"),
     "term twice": (lambda d: d, "weight_g ~ dose", ["block", "block"], "named twice"),
     "the same grouping twice": (lambda d: d.assign(bench=d["block"]), "weight_g ~ dose", ["block", "bench"], "alike"),

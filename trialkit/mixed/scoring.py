@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import ConfoundedTerm, NotConverged
+from trialkit.mixed.errors import ConfoundedTerm, NotConverged, NoVariation
 from trialkit.mixed.likelihood import Evaluation, evaluate
 from trialkit.mixed.products import CrossProducts
 
@@ -27,6 +27,8 @@ SCORE_TOLERANCE = 1e-9
 ACCEPTABLE_SCORE = 1e-6
 # Rounding of a criterion that sums up many heads.
 CRITERION_TOLERANCE = 1e-10
+# A residual variance below this share of the total is none.
+NO_RESIDUAL = 1e-8
 # Newton's step is taken where every eigenvalue of the observed information is above this share of the expected.
 NEWTON_SHARE = 0.05
 
@@ -109,6 +111,8 @@ def require_converged(point: Evaluation, record: FitRecord) -> None:
         f"after {record.iterations[0]} steps and {record.dampings[0]} dampings (largest score "
         f"{record.largest_score[0]:.2g} standard deviations at {np.array2string(point.variances[0], precision=4)})"
     )
+    if point.variances[0, -1] < NO_RESIDUAL:
+        raise NoVariation("The random terms take up all the variation: none is left for the residual.")
     if (point.variances[0] < 0).any():
         raise NotConverged(
             f"The variances, left free, ran to the edge where the covariance of the data is no longer positive "

@@ -165,7 +165,7 @@ def solve(products: CrossProducts, variances: FloatArray) -> Solved:
     bucket = 0.0 if design.diagonal is None else variances[:, [design.diagonal]]
     residuals = variances[:, len(design.term_columns) :]
     d = residuals[:, design.residual] + design.sizes * bucket
-    valid = (d.min(1) > 0) & (residuals.min(1) > 0)
+    valid = (d.min(1) > EDGE) & (residuals.min(1) > EDGE)
     d = np.where(valid[:, None], d, 1.0)
     residuals = np.where(valid[:, None], residuals, 1.0)
     weighted = products.weighted(1 / d)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from dense_mixed import dense
 from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
+from trialkit.mixed.hypotheses import reference_grid
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import build_model, prepare
 
@@ -80,6 +81,39 @@ def test_information_is_the_derivative_of_the_score(data: pd.DataFrame, variance
         ends = [evaluate(products, (at + sign * step * np.eye(len(at))[i])[None], restricted=True) for sign in (1, -1)]
         slope = (ends[0].score - ends[1].score)[0] / (2 * step)
         np.testing.assert_allclose(-here.observed[0, i], slope, rtol=1e-5, atol=1e-5 * np.abs(here.observed).max())
+
+
+@slow
+@given(trials(), st.sampled_from([None, "site"]))
+def test_diagnostics_agree_with_dense_matrices(data: pd.DataFrame, residual_by: str | None) -> None:
+    """Residuals, leverage and leaving out a head or a bucket are those of n x n algebra and of really leaving it out."""
+    random = ["site:block", "bucket"]
+    fit = fit_mixed(data, FORMULA, random, residual_by=residual_by)
+    plain = dense(data, "weight_g", ["cultivar", "dose"], random, residual_by)
+    variances = list(fit.variances)
+    inverse, phi, p = plain.projection(variances)
+    table = fit.residuals()
+    scale = data["weight_g"].std()
+    np.testing.assert_allclose(table["marginal"], plain.y - plain.x @ plain.estimate(variances), atol=1e-8 * scale)
+    own = sum(v * np.diag(part) for v, part in zip(variances[2:], plain.parts[2:], strict=True))
+    np.testing.assert_allclose(table["conditional"], own * (p @ plain.y), atol=1e-7 * scale)
+    np.testing.assert_allclose(table["standardised"], p @ plain.y / np.sqrt(np.diag(p)), atol=1e-6)
+    np.testing.assert_allclose(table["leverage"], np.diag(plain.x @ phi @ plain.x.T @ inverse), atol=1e-8)
+    assert table["leverage"].sum() == pytest.approx(plain.x.shape[1])
+    bucket = data["bucket"].iloc[0]
+    for term, label, kept in (
+        ("residual", data.index[3], data.index != 3),
+        ("bucket", bucket, data["bucket"] != bucket),
+    ):
+        if term == "bucket" and fit.model.diagonal is None:
+            continue
+        rest = dense(data[kept], "weight_g", ["cultivar", "dose"], random, residual_by)
+        if rest.x.shape[1] < plain.x.shape[1]:
+            continue
+        change = fit.leave_one_out(term).loc[label].to_numpy()
+        rows = fit.model.fixed.rows(reference_grid(fit.model.fixed))
+        expected = rest.estimate(variances) - plain.estimate(variances)
+        np.testing.assert_allclose(rows @ change, expected, atol=1e-7 * scale)
 
 
 @slow

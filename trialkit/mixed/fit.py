@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from trialkit.mixed.comparisons import ADJUSTMENTS, Adjustment, Family, all_pairs, comparison_table, versus
+from trialkit.mixed.diagnostics import RowInverse, leave_one_out, row_inverse
 from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.factors import Factor
 from trialkit.mixed.hypotheses import reference_grid, term_contrasts
@@ -91,12 +92,12 @@ def fit_mixed(
     model, response = build_model(data, formula, random, residual_by)
     prepared = prepare(model, response[None])
     products = model.cross_products(prepared)
-    start = starting_variances(model)
-    options = {"restricted": method == "reml", "bounded": bounds == "nonnegative"}
-    refuse_confounded(evaluate(products, start[None], restricted=True), model.variance_names)
-    point, record = maximise(products, start, **options)
+    restricted = evaluate(products, starting_variances(model)[None], restricted=True)
+    refuse_confounded(restricted, model.variance_names)
+    start = restricted if method == "reml" else evaluate(products, restricted.variances, restricted=False)
+    point, record = maximise(products, start, restricted=method == "reml", bounded=bounds == "nonnegative")
     require_converged(point, record)
-    return MixedFit(formula, method, bounds, model, prepared, products, point, record)
+    return MixedFit(formula, method, bounds, model, response, prepared, products, point, record)
 
 
 @dataclass(frozen=True)
@@ -119,6 +120,7 @@ class MixedFit:
     method, bounds : str
         As asked for.
     model : Model
+    response : ndarray, shape (rows used,)
     prepared : Prepared
     products : CrossProducts
     point : Evaluation
@@ -131,6 +133,7 @@ class MixedFit:
     method: str
     bounds: str
     model: Model
+    response: FloatArray
     prepared: Prepared
     products: CrossProducts
     point: Evaluation
@@ -311,6 +314,56 @@ class MixedFit:
         table = {"effect": predicted.effect * self.prepared.scale[0], "se": predicted.se * self.prepared.scale[0]}
         return pd.DataFrame(table, index=pd.Index([str(level) for level in factor.levels], name=term))
 
+    def residuals(self) -> pd.DataFrame:
+        """Residuals of every row used: fitted, marginal, conditional, standardised, leverage.
+
+        ``fitted`` is ``X b`` and ``marginal`` the rest; ``conditional`` takes the predicted random effects off too, and
+        ``standardised`` divides it by its own standard deviation. ``leverage`` is the diagonal of ``X Phi X'V^-1``,
+        which adds up to the number of fixed effects.
+        """
+        codes, rows = self.model.cells.codes, self._row_inverse
+        basis = self.model.fixed.orthogonal[self.model.fixed_row]
+        fitted = self.small.estimate(basis)[0, codes]
+        with np.errstate(invalid="ignore", divide="ignore"):  # a row that determines an effect alone has no residual
+            standardised = np.where(rows.own > 0, rows.residual / np.sqrt(np.abs(rows.own)), np.nan)
+        table = {
+            "fitted": fitted,
+            "marginal": self.response - fitted,
+            "conditional": self._residual_variances / self.prepared.scale[0] * rows.residual,
+            "standardised": standardised,
+            "leverage": ((basis @ self.point.phi[0])[codes] * rows.x).sum(1),
+        }
+        return pd.DataFrame(table, index=self.model.row_labels)
+
+    def leave_one_out(self, term: str = "residual") -> pd.DataFrame:
+        """Change of the fixed effects when one bucket, or one head, is left out, without refitting.
+
+        The variances stay as they were estimated. Missing where the rest no longer determines the effects.
+
+        Parameters
+        ----------
+        term : str
+            The random term with one level a cell (the bucket), or ``"residual"`` for single rows.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a level (or row used), one column a fixed effect: estimate without it less estimate with it.
+        """
+        diagonal = None if self.model.diagonal is None else self.model.terms[self.model.diagonal]
+        if term == "residual":
+            index, change = self.model.row_labels, leave_one_out(self.point.phi[0], self._row_inverse)
+        elif diagonal is not None and term == diagonal.name:
+            order = np.argsort(diagonal.codes)
+            index = pd.Index([str(level) for level in diagonal.levels], name=term)
+            change = leave_one_out(self.point.phi[0], self._cell_inverse)[order]
+        else:
+            known = "'residual'" if diagonal is None else f"'residual' or {diagonal.name!r}"
+            raise MixedModelError(f"Leaving out levels of {term!r} needs a refit; without one: {known}.")
+        identity = np.eye(len(self.model.fixed.names))[self.model.fixed.kept]
+        basis = self.model.fixed.to_orthogonal(identity)
+        return pd.DataFrame(change @ basis.T * self.prepared.scale[0], index=index, columns=self._kept_names)
+
     def simulate(self, rng: np.random.Generator, n: int) -> FloatArray:
         """Draw n responses, shape (n, rows used), from the fitted model; a negative variance counts as zero."""
         codes = self.model.cells.codes
@@ -357,6 +410,13 @@ class MixedFit:
     @cached_property
     def _cell_inverse(self) -> CellInverse:
         return cell_inverse(self.point, self._solved, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
+
+    @cached_property
+    def _row_inverse(self) -> RowInverse:
+        cells, scale = self.model.cells, float(self.prepared.scale[0])
+        deviations = cells.means(self.response[None] - self.prepared.offset)[1][0] / scale
+        residual = self._residual_variances / scale**2
+        return row_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
 
     def _predict(self, position: int, factor: Factor) -> Predicted:
         if position == self.model.diagonal:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
+from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import Prepared, prepare, starting_variances
 from trialkit.mixed.scoring import maximise
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
@@ -137,8 +138,9 @@ def _one_pass(fit: MixedFit, strata: Strata | None, responses: FloatArray, asked
 
 def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     """Scoring for all responses side by side, from variances of equal size as a single fit does."""
-    start = starting_variances(fit.model)
     products = fit.model.cross_products(prepared)
+    variances = np.tile(starting_variances(fit.model), (len(prepared.scale), 1))
+    start = evaluate(products, variances, restricted=True)
     point, record = maximise(products, start, restricted=True, bounded=fit.bounds == "nonnegative")
     small = small_sample(point, record.free, prepared)
     refits = _answers(small, point.variances, point.criterion, prepared, asked)

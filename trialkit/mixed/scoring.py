@@ -59,7 +59,7 @@ class FitRecord:
 
 
 def maximise(
-    products: CrossProducts, start: FloatArray, *, restricted: bool, bounded: bool
+    products: CrossProducts, start: Evaluation, *, restricted: bool, bounded: bool
 ) -> tuple[Evaluation, FitRecord]:
     """Find each response's variances of greatest likelihood.
 
@@ -69,15 +69,14 @@ def maximise(
     Parameters
     ----------
     products : CrossProducts
-    start : ndarray, shape (k,)
-        Positive starting variances, the residual ones last.
+    start : Evaluation
+        At positive variances of each response.
     restricted : bool
         REML rather than full likelihood.
     bounded : bool
         Hold variances at zero or above; else they may go negative while V stays positive definite.
     """
-    r = len(products.within)
-    point = evaluate(products, np.tile(start, (r, 1)), restricted=restricted)
+    r, point = len(products.within), start
     iterations, dampings = np.zeros(r, np.intp), np.zeros(r, np.intp)
     active = np.ones(r, bool)
     for _ in range(MOST_ITERATIONS):

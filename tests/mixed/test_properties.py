@@ -86,7 +86,7 @@ def test_information_is_the_derivative_of_the_score(data: pd.DataFrame, variance
 @slow
 @given(trials(), st.sampled_from([None, "site"]))
 def test_diagnostics_agree_with_dense_matrices(data: pd.DataFrame, residual_by: str | None) -> None:
-    """Residuals, leverage and leaving out a head or a bucket are those of n x n algebra and of really leaving it out."""
+    """Residuals, leverage and leaving out a head or a bucket are those of n x n algebra, really leaving it out."""
     random = ["site:block", "bucket"]
     fit = fit_mixed(data, FORMULA, random, residual_by=residual_by)
     plain = dense(data, "weight_g", ["cultivar", "dose"], random, residual_by)

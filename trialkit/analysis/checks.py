@@ -95,9 +95,14 @@ def _replication(fit: MixedFit) -> Check:
 
 def _evidence(p: float) -> str:
     """Say how much a test's p value speaks for its alternative."""
-    if p < SUSPICIOUS_P:
-        return f"strong evidence ({'p < 0.001' if p < 0.001 else f'p = {p:.3f}'})"
-    return f"{'weak' if p < 0.1 else 'no'} evidence ({'p > 0.99' if p > 0.99 else f'p = {p:.2f}'})"
+    strength = "strong" if p < SUSPICIOUS_P else "weak" if p < 0.1 else "no"
+    return f"{strength} evidence ({_p_value(p)})"
+
+
+def _p_value(p: float) -> str:
+    if p < 0.001:
+        return "p < 0.001"
+    return "p > 0.99" if p > 0.99 else f"p = {p:.2g}"
 
 
 def _shape(residuals: BucketResiduals) -> Check:
@@ -152,7 +157,7 @@ def _outlier(residuals: BucketResiduals, unit: str) -> Check:
         "Single buckets that stand out",
         f"Bucket {row['bucket']} at {row['site']} lies {abs(row['residual']):.3g} {unit} "
         f"{'above' if row['residual'] > 0 else 'below'} what its treatment and block lead one to expect "
-        f"({_evidence(p)} that it is no chance, allowing for all buckets).",
+        f"({'may well be chance' if ok else 'hardly chance'}: {_p_value(p)}, allowing for all buckets).",
         "Nothing to do."
         if ok
         else "Look at this bucket's record before relying on the answer: a slip of the pen is likely.",

@@ -300,7 +300,8 @@ def _would_change(verdict: Verdict, leader: Candidate, thresholds: Thresholds) -
     sure = chance(thresholds.adopt_probability)
     if verdict == "adopt":
         return (
-            f"A season in which the new default's chance of gaining {number(thresholds.margin_g)} g a head fell below {sure}.",
+            f"A season in which the new default's chance of gaining {number(thresholds.margin_g)} g a head fell "
+            f"below {sure}.",
             "A garden unlike these (water, sun, season) where it did worse than the current practice.",
         )
     return (

@@ -35,7 +35,7 @@ class Refits:
     criterion : ndarray, shape (n,)
         -2 log restricted likelihood, contrast-invariant.
     converged : ndarray of bool, shape (n,)
-        Where False, the row's other values mean nothing.
+        Where False, the row's other values are missing.
     tests : dict of str to FTests
         Kenward-Roger's test of each term.
     estimate, se, df : ndarray, shape (n, c)
@@ -142,10 +142,35 @@ def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     variances = np.tile(starting_variances(fit.model), (len(prepared.scale), 1))
     start = evaluate(products, variances, restricted=True)
     point, record = maximise(products, start, restricted=True, bounded=fit.bounds == "nonnegative")
-    small = small_sample(point, record.free, prepared)
-    refits = _answers(small, point.variances, point.criterion, prepared, asked)
-    refits.converged[:] = record.converged
-    return refits
+    good = record.converged
+    if good.all():
+        return _answers(small_sample(point, record.free, prepared), point.variances, point.criterion, prepared, asked)
+    kept, settled = prepared.take(good), point.take(good)
+    small = small_sample(settled, record.free[good], kept)
+    return _spread(_answers(small, settled.variances, settled.criterion, kept, asked), good)
+
+
+def _spread(some: Refits, good: BoolArray) -> Refits:
+    """Put the answers of the responses that settled in their rows; the others' are missing."""
+
+    def spread(part: FloatArray) -> FloatArray:
+        whole = np.full((len(good), *part.shape[1:]), np.nan)
+        whole[good] = part
+        return whole
+
+    tests = {
+        name: FTests(spread(test.f), test.numerator_df, spread(test.denominator_df), spread(test.p))
+        for name, test in some.tests.items()
+    }
+    return Refits(
+        variances=spread(some.variances),
+        criterion=spread(some.criterion),
+        converged=good,
+        tests=tests,
+        estimate=spread(some.estimate),
+        se=spread(some.se),
+        df=spread(some.df),
+    )
 
 
 def _answers(

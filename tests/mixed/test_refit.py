@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from trialkit.mixed import MixedModelError, NotConverged, NotEstimable, fit_mixed, refit_many
 
@@ -65,6 +66,21 @@ def test_same_answers_as_one_by_one(name: str, lost: float, bounds: Any) -> None
         assert refits.se[i, 0] == pytest.approx(small.contrast_se(basis)[0, 0], rel=1e-7)
         assert refits.df[i, 0] == pytest.approx(small.contrast_df(basis)[0, 0], rel=1e-6)
     assert settled > 30
+
+
+def test_a_balanced_trial_keeps_its_level_exactly() -> None:
+    """With free strata, complete blocks of buckets give the classical F on (t-1)(r-1) d.f., whatever the variances."""
+    rows = [(b, t, f"{b}{t}") for b in range(4) for t in "ABC" for _ in range(4)]
+    data = pd.DataFrame(rows, columns=["block", "treatment", "bucket"]).assign(weight_g=np.arange(48) % 7.0)
+    fit = fit_mixed(data, "weight_g ~ treatment", ["block", "bucket"], bounds="strata")
+    responses = np.random.default_rng(1).normal(0, 1, (500, 48))  # true block and bucket variances of zero
+    means = responses.reshape(500, 4, 3, 4).mean(3)
+    treatment, block, grand = means.mean(1), means.mean(2), means.mean((1, 2))
+    left = means - treatment[:, None] - block[:, :, None] + grand[:, None, None]
+    f = (4 * ((treatment - grand[:, None]) ** 2).sum(1) / 2) / ((left**2).sum((1, 2)) / 6)
+    test = refit_many(fit, responses).tests["treatment"]
+    np.testing.assert_allclose(test.p, stats.f.sf(f, 2, 6), rtol=1e-9)
+    assert set(test.denominator_df) == {6.0}
 
 
 def test_strata_of_a_split_plot(mixed_case: Any) -> None:

@@ -80,6 +80,17 @@ def test_all_mistakes_are_told_at_once(good_protocol: str) -> None:
     assert [p.row for p in damaged(good_protocol, *swaps)] == [2, 23, 24, 27]
 
 
+def test_a_misspelt_key_hides_nothing(good_protocol: str) -> None:
+    """An unknown key, a wrong value and a broken rule between sections are told together."""
+    text = good_protocol.replace("[decision]", "[decision]\nmargn_g = 5").replace("dose = 4", "dose = 3")
+    problems = damaged(text, ("blocks = 2", 'blocks = "2"'))
+    assert [(p.rule, p.column) for p in problems] == [
+        ("TK-P04", "layout.blocks"),
+        ("TK-P02", "decision.margn_g"),
+        ("TK-P05", "decision.current_practice.dose"),
+    ]
+
+
 def test_seed_defaults_to_one_of_the_trials_own(good_protocol: str) -> None:
     """Without a seed one is derived from the id and the question: the same every time, another for another trial."""
     text = good_protocol.replace("seed = 20260820\n", "")

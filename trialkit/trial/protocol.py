@@ -1,5 +1,6 @@
 """The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
 
+import copy
 import hashlib
 import tomllib
 from collections.abc import Mapping
@@ -167,7 +168,37 @@ def parse_protocol(text: str) -> Protocol:
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:
-        raise TrialError(problems_of_validation(PROTOCOL_FILE, text, error, Protocol)) from error
+        raise TrialError(_every_problem(data, text, error)) from error
+
+
+def _every_problem(data: dict[str, Any], text: str, error: ValidationError) -> list[Problem]:
+    """Collect what validation found, and what it finds once the keys at fault are left out.
+
+    Rules between keys are followed only when every key by itself is right; without this a misspelt key would hide them.
+    """
+    problems = list(problems_of_validation(PROTOCOL_FILE, text, error, Protocol))
+    rest = copy.deepcopy(data)
+    for fault in error.errors():
+        _leave_out(rest, fault["loc"])
+    try:
+        Protocol.model_validate(rest)
+    except ValidationError as hidden:
+        blamed = tuple(problem.column for problem in problems if problem.column)
+        later = problems_of_validation(PROTOCOL_FILE, text, hidden, Protocol)
+        problems += [p for p in later if not any((p.column or "").startswith(path) for path in blamed)]
+    return sorted(problems, key=lambda problem: problem.row or 0)
+
+
+def _leave_out(data: dict[str, Any], path: tuple[int | str, ...]) -> None:
+    """Delete the innermost key that a path leads to, in place."""
+    node: Any = data
+    found: tuple[dict[str, Any], str] | None = None
+    for part in path:
+        if not isinstance(node, dict) or part not in node:
+            break
+        found, node = (node, str(part)), node[part]
+    if found:
+        del found[0][found[1]]
 
 
 def read_protocol(path: Path) -> Protocol:

@@ -1,5 +1,6 @@
 """Turning the text of one cell into a value, or into the reason why not. Pure functions of the text."""
 
+import contextlib
 import math
 import re
 import unicodedata
@@ -137,6 +138,8 @@ def parse_date(text: str) -> Parsed:
     datetime.date(2026, 4, 3)
     >>> parse_date("03/04/26").fault.rule
     'TK-V07'
+    >>> parse_date("20/05/2026").fault.mend
+    'Write 2026-05-20 if that is the day meant.'
     """
     if ISO_DATE.fullmatch(text):
         try:
@@ -144,13 +147,24 @@ def parse_date(text: str) -> Parsed:
         except ValueError:
             return Parsed(None, Fault("TK-V08", "a day that exists"))
     if SLASHED_DATE.fullmatch(text):
-        return Parsed(None, Fault("TK-V07", "a date as year-month-day"))
+        return Parsed(None, Fault("TK-V07", "a date as year-month-day", _only_reading(text)))
     if SERIAL_DATE.fullmatch(text):
         remedy = (
             "A spreadsheet shows its own day count here: format the column as a date, year-month-day, and save again."
         )
         return Parsed(None, Fault("TK-V06", "a date as year-month-day", remedy))
     return Parsed(None, Fault("TK-V06", "a date as year-month-day"))
+
+
+def _only_reading(text: str) -> str | None:
+    """Offer the one reading that a date written in another order has, if it has just one with a year in full."""
+    parts = [int(part) for part in re.findall(r"[0-9]+", text)]
+    orders = ((2, 1, 0), (2, 0, 1))  # day or month first, the year last
+    readings = set()
+    for year, month, day in orders if len(parts) == 3 and parts[2] > 999 else ():
+        with contextlib.suppress(ValueError):
+            readings.add(date(parts[year], parts[month], parts[day]))
+    return f"Write {readings.pop().isoformat()} if that is the day meant." if len(readings) == 1 else None
 
 
 def boolean_parser(true_values: tuple[str, ...], false_values: tuple[str, ...]) -> Callable[[str], Parsed]:

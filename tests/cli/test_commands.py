@@ -18,6 +18,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis.results_schema import results_schema
+from trialkit.cli.steps import emptied_on_failure
 
 EXAMPLE = resource_folder("example_trials") / "autumn_dose"
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
@@ -33,6 +34,14 @@ def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProce
         stdin=subprocess.DEVNULL,
         env={**os.environ, **environment},
     )
+
+
+def answer(folder: Path, answers: str, *options: str) -> subprocess.CompletedProcess[str]:
+    """Run trialkit new and type answers to its questions."""
+    return subprocess.run(
+        [sys.executable, "-m", "trialkit", "new", str(folder), *options],
+        input=answers, capture_output=True, text=True, check=False,
+    )  # fmt: skip
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -80,6 +89,42 @@ def test_demo_refuses_a_folder_in_use(trial: Path) -> None:
     assert result.returncode == WRONG_CALL
     assert "not empty" in result.stderr
     assert digests(trial) == before
+
+
+@pytest.mark.parametrize("command", [("demo", "--into"), ("new", "--example", "autumn_dose")])
+def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, command: tuple[str, ...]) -> None:
+    """Where the folder cannot be made, that is what is said."""
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    folder = tmp_path / "file" / "trial"
+    result = run(*command, folder)
+    assert result.returncode == WRONG_CALL
+    assert f"Error: The folder {folder} cannot be made: Not a directory." in result.stderr
+
+
+def _stopped_work(folder: Path, outside: Path) -> None:
+    with emptied_on_failure(folder):
+        (folder / "results").mkdir(parents=True)
+        (folder / "results" / "a.txt").write_text("", encoding="utf-8")
+        (folder / "link").symlink_to(outside)
+        raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize("empty", [True, False])
+def test_what_stops_half_way_is_taken_away(tmp_path: Path, empty: bool) -> None:
+    """A folder that was new goes, one that was empty is emptied, one in use is left; the failure is passed on."""
+    outside, new, used = tmp_path / "outside", tmp_path / "new", tmp_path / "used"
+    for folder in (outside, used):
+        folder.mkdir()
+        (folder / "mine.txt").write_text("mine", encoding="utf-8")
+    if empty:
+        new.mkdir()
+    for folder in (new, used):
+        with pytest.raises(KeyboardInterrupt):
+            _stopped_work(folder, outside)
+    assert new.exists() == empty
+    assert not empty or not any(new.iterdir())
+    assert (used / "results" / "a.txt").exists()
+    assert (outside / "mine.txt").exists()
 
 
 def test_results_follow_their_schema(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
@@ -180,8 +225,12 @@ def test_layout_follows_the_seed(trial: Path) -> None:
     (trial / "trial.toml").write_text(protocol.replace("20260806", "20260807"), encoding="utf-8")
     changed = run("layout", trial)
     assert changed.returncode == DONE
-    assert "replaces an earlier, different layout" in changed.stdout
-    assert (trial / "layout.csv").read_bytes() != bundled
+    sentence = " It replaces an earlier, different layout: labels made from that one no longer hold."
+    assert changed.stdout.rstrip("\n").endswith(sentence)
+    different = (trial / "layout.csv").read_bytes()
+    assert different != bundled
+    (trial / "layout.csv").write_bytes(b"\xef\xbb\xbf" + different.replace(b"\n", b"\r\n"))
+    assert "replaces" not in run("layout", trial).stdout  # the same layout, saved by a spreadsheet program
 
 
 def test_report_needs_results(trial: Path) -> None:
@@ -198,8 +247,22 @@ def test_report_refuses_a_stale_answer(trial: Path) -> None:
     (trial / "heads.csv").write_text(heads.replace(",108,yes", ",109,yes", 1), encoding="utf-8")
     result = run("report", trial)
     assert result.returncode == WRONG_CALL
-    assert "heads.csv changed since the analysis" in result.stderr
+    assert result.stderr == f"Error: heads.csv changed since the analysis: run trialkit analyse {trial} again.\n"
     assert not (trial / "results" / "report.html").exists()
+
+
+def test_a_table_added_or_taken_away_makes_results_stale(trial: Path) -> None:
+    """A table that is gone, or was not there yet, counts as changed; put back as it was, the report is written."""
+    (trial / "visits.csv").rename(trial / "visits.away")
+    assert run("analyse", trial).returncode == DONE
+    (trial / "visits.away").rename(trial / "visits.csv")
+    (trial / "solution.csv").rename(trial / "solution.away")
+    result = run("report", trial)
+    assert result.returncode == WRONG_CALL
+    assert "Error: solution.csv, visits.csv changed since the analysis" in result.stderr
+    (trial / "solution.away").rename(trial / "solution.csv")
+    (trial / "visits.csv").unlink()
+    assert run("report", trial).returncode == DONE
 
 
 def test_no_recommendation_says_why(trial: Path) -> None:
@@ -212,10 +275,23 @@ def test_no_recommendation_says_why(trial: Path) -> None:
         for line in lines
     ]
     (trial / "heads.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    result, path = run("analyse", trial, "--json"), trial / "results" / "results.json"
+    assert result.returncode == NOT_COMPUTED
+    reason = "the current practice was not among the harvested treatments"
+    assert result.stderr == f"Error: No recommendation: {reason}. What could be said is in {path}.\n"
+    assert json.loads(result.stdout) == json.loads(path.read_text(encoding="utf-8"))
+    assert json.loads(result.stdout)["decision"] is None
+
+
+def test_no_weights_no_recommendation(trial: Path) -> None:
+    """Where head weight was not asked for, days are analysed, and the missing recommendation is explained."""
+    with (trial / "trial.toml").open("a", encoding="utf-8") as stream:
+        stream.write("\n[responses]\nweight = false\n")
     result = run("analyse", trial)
     assert result.returncode == NOT_COMPUTED
-    assert "no head of the current practice was harvested" in result.stderr
-    assert (trial / "results" / "results.json").is_file()
+    assert result.stdout == ""
+    reason = "head weight was not analysed: The protocol does not ask for it."
+    assert result.stderr.startswith(f"Error: No recommendation, as {reason} What could be said is in ")
 
 
 def test_repeated_problems_are_summed_up(trial: Path) -> None:
@@ -224,7 +300,10 @@ def test_repeated_problems_are_summed_up(trial: Path) -> None:
     (trial / "trial.toml").write_text(protocol.replace("[2, 4, 6, 8]", "[2, 4, 6, 9]"), encoding="utf-8")
     result = run("check", trial)
     assert result.returncode == DATA_ERROR
-    assert "... and 43 more like these [TK-L01]" in result.stdout
+    alike = [line for line in result.stdout.splitlines() if "[TK-L01]" in line]
+    assert len(alike) == 6
+    assert alike[-1] == "error: ... and 43 more like these [TK-L01]"
+    assert result.stderr == ""
     document = json.loads(run("check", trial, "--json").stdout)
     assert sum(problem["rule"] == "TK-L01" for problem in document["problems"]) == 48
 
@@ -256,13 +335,65 @@ def test_new_asks_nothing_that_was_answered(tmp_path: Path) -> None:
 
 def test_new_asks_for_the_rest(tmp_path: Path) -> None:
     """Without options the few questions are asked, with a default seed drawn."""
-    answers = "What dose?\n\n2, 4, 6\n\nBlend L 9-12-30\nFERN, MILL, STAT\n4\n"
-    result = subprocess.run(
-        [sys.executable, "-m", "trialkit", "new", str(tmp_path / "t")],
-        input=answers, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    result = answer(tmp_path / "t", "What dose?\n\n2, 4, 6\n\nBlend L 9-12-30\nFERN, MILL, STAT\n4\n")
     assert result.returncode == DONE, result.stderr
     assert "levels = [2, 4, 6]" in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
+
+
+def test_new_asks_again(tmp_path: Path) -> None:
+    """Nothing to compare, no garden, and gardens that cannot be told apart are said and asked again."""
+    answers = "Q?\n\n\n\nFenleaf\n\n\nFenleaf, Paleheart, Fenleaf\n\n\n\nFERN, FERN\nFE/RN\nFERN\nFenleaf\n"
+    result = answer(tmp_path / "t", answers)
+    assert result.returncode == DONE, result.stderr
+    assert result.stderr.splitlines() == [
+        "Nothing varies: give two or more of something to compare.",
+        "Nothing varies: give two or more of something to compare.",
+        "Name at least one garden.",
+        'Each garden needs a name of its own: "FERN" stands twice.',
+        'Not a short name: "FE/RN". Use letters, digits, blanks, hyphens or underscores, at most 40 of them.',
+    ]
+    assert 'levels = ["Fenleaf", "Paleheart"]' in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
+
+
+TWO = ("--cultivar", "Fenleaf", "--cultivar", "Paleheart")
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (("--cultivar", "Fenleaf", "--current", "Fenleaf"),
+         "Nothing varies: give two or more of something to compare."),
+        (("--dose", "4", "--dose", "4.0", "--current", "4"),
+         "Nothing varies: give two or more of something to compare."),
+        ((*TWO, "--site", "FERN", "--site", "FERN"), 'Each garden needs a name of its own: "FERN" stands twice.'),
+        ((*TWO, "--site", "FERN", "--site", "../x", "--site", "a\x1bb"), 'Not a short name: "../x", "a\\x1bb".'),
+        ((*TWO, "--site", "FERN", "--current", "Pale"),
+         "--current Pale is not a cultivar of the trial: Fenleaf, Paleheart."),
+        ((*TWO, "--site", "FERN", "--current", "Fenleaf", "--current", "4"),
+         "Give --current once for each of: cultivar."),
+    ],
+)  # fmt: skip
+def test_new_refuses_options_that_do_not_fit(tmp_path: Path, options: tuple[str, ...], sentence: str) -> None:
+    """What was given on the command line and does not fit is a wrong call, told in a sentence; nothing is written."""
+    result = run("new", tmp_path / "t", "--question", "Q?", *options)
+    assert result.returncode == WRONG_CALL
+    assert f"Error: {sentence}" in result.stderr
+    assert not (tmp_path / "t").exists()
+
+
+def test_new_sorts_doses(tmp_path: Path) -> None:
+    """Doses come in any order and more than once; the protocol has each once, increasing."""
+    doses = ("--dose", "6", "--dose", "2", "--dose", "6", "--nutrient", "Blend L 9-12-30", "--current", "2")
+    result = run("new", tmp_path / "t", "--question", "Q?", "--site", "FERN", *doses)
+    assert result.returncode == DONE, result.stderr
+    assert "levels = [2, 6]" in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
+
+
+def test_new_help_keeps_its_examples_apart() -> None:
+    """Each example of trialkit new begins a line, and no mark of the writing shows."""
+    lines = run("new", "--help").stdout.splitlines()
+    assert sum(line.startswith("  Example: trialkit new ") for line in lines) == 2
+    assert not any("\\" in line or "\b" in line for line in lines)
 
 
 def test_new_copies_an_example(tmp_path: Path) -> None:
@@ -286,6 +417,17 @@ def test_wrong_calls() -> None:
     """An unknown command or folder is a wrong call: one sentence, exit status 2."""
     assert run("analise").returncode == WRONG_CALL
     assert run("check", "nowhere").returncode == WRONG_CALL
+
+
+def test_shells_can_complete() -> None:
+    """Asked as a shell asks, the program offers its commands and their options."""
+    code = "import sys; sys.argv = ['trialkit']; from trialkit.cli import main; main()"
+    for words, place, offered in (("trialkit an", "1", "analyse"), ("trialkit report --v", "2", "--verify")):
+        asked = {"_TRIALKIT_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": place}
+        result = subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=False, env={**os.environ, **asked}
+        )
+        assert result.stdout == f"plain,{offered}\n", result.stderr
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -312,6 +454,7 @@ def test_interrupt_leaves_nothing_half_written(tmp_path: Path) -> None:
         _, errors = process.communicate(timeout=60)
         if process.returncode != DONE:
             assert "Traceback" not in errors or delay < 1, errors
+            assert process.returncode == 130 or delay < 1
             assert not folder.exists()  # so that the same command can be run again
         assert not list(folder.rglob("*.tmp"))
         for path in folder.rglob("*.json"):

@@ -107,7 +107,16 @@ ERRORS = {
     ),
     "ambiguous date": harvest_date(
         "03/04/26",
-        'found "03/04/26"; expected a date as year-month-day. Write year-month-day, such as 2026-04-03. [TK-V07]',
+        'found "03/04/26"; expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]',
+    ),
+    "date with the year in full": harvest_date(
+        "20/05/2026",
+        'found "20/05/2026"; expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]',
+    ),
+    "day or month first": harvest_date(
+        "10.9.2026",
+        'found "10.9.2026"; expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever is meant. '
+        "[TK-V07]",
     ),
     "spreadsheet day count": harvest_date(
         "46289",
@@ -130,6 +139,11 @@ ERRORS = {
         head(harvested_on="2026-08-21", last_not_ready_on=""),
         'heads.csv, row 2, column harvested_on: found "2026-08-21"; expected a date not before transplanted_on. '
         "Look up both dates and correct them. [TK-H06]",
+    ),
+    "half a year on the bench": harvest_date(
+        "2027-02-21",
+        'found "2027-02-21"; expected at most 180 days after transplanted_on. '
+        "Look up both dates and correct the wrong one. [TK-H11]",
     ),
     "before the trial began": Damage(
         "heads.csv",
@@ -317,6 +331,18 @@ def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) 
 
 
 WARNINGS = {
+    "late harvest": harvest_date(
+        "2026-11-03",
+        'found "2026-11-03"; expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). '
+        "Look up both dates; nothing need be done if they are right. [TK-H12]",
+    ),
+    "early harvest": Damage(
+        "heads.csv",
+        FIRST,
+        head(harvested_on="2026-09-06", last_not_ready_on=""),
+        'heads.csv, row 2, column harvested_on: found "2026-09-06"; expected about 28 to 56 days after transplanted_on '
+        "(schedule.harvest_after_days). Look up both dates; nothing need be done if they are right. [TK-H12]",
+    ),
     "figures of another width": weight(
         "１４５.５",
         'found "１４５.５"; expected plain figures; read as 145.5. '
@@ -331,8 +357,8 @@ WARNINGS = {
         "heads.csv",
         FIRST + "\n",
         "",
-        'layout.csv, row 2, column bucket: found "334X"; expected 2 rows in heads.csv for this bucket, one a head '
-        "(there are 1). "
+        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
+        "bucket (bucket.heads). "
         "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome. "
         "[TK-H09]",
     ),
@@ -541,6 +567,23 @@ def test_marks_and_blanks_that_programs_add_are_passed_over(good_folder: Path) -
     assert check_trial(good_folder).errors[1].row == 5, "a blank row counts, as it does in a spreadsheet"
 
 
+@pytest.mark.parametrize(
+    ("file", "old", "new"),
+    [
+        ("products.csv", "Blend L", "Ble\ufeffnd L"),
+        ("sites.csv", "fernhill,", "fern\u202ehill,"),
+        ("trial.toml", '"NA"', '"N\u202eA"'),
+        ("trial.toml", '"Larkmoor Butter", "NA"', '"Fenleaf", "N\u202eA"'),
+    ],
+)
+def test_a_name_from_another_file_is_shown_safely(good_folder: Path, file: str, old: str, new: str) -> None:
+    """What a message suggests is a stranger's text too: marks that turn the line round are spelt out."""
+    replace_once(good_folder, file, old, new)
+    problems = check_trial(good_folder).problems
+    assert problems
+    assert all(str(problem).isprintable() for problem in problems)
+
+
 def test_nothing_outside_the_folder_is_read(good_folder: Path, tmp_path: Path) -> None:
     """A link that leads out of the folder is refused; one within it is followed; a folder is no file."""
     outside = tmp_path / "outside.csv"
@@ -598,6 +641,46 @@ def test_a_seed_changed_after_labelling_is_warned_of(good_folder: Path) -> None:
         "layout.csv: found another layout; expected the layout of seed 20260821. If it was made elsewhere, "
         "nothing need be done; if trial.toml was changed after labelling, put it back. [TK-L07]"
     )
+
+
+@pytest.mark.parametrize("day", ["2026-09-07", "2026-11-02", "2026-08-23"])
+def test_harvest_somewhat_outside_the_window_is_no_matter(good_folder: Path, day: str) -> None:
+    """Fourteen days either side of the window are allowed, and a harvest before transplanting is told once."""
+    replace_once(good_folder, "heads.csv", FIRST, head(harvested_on=day, last_not_ready_on=""))
+    assert [p.rule for p in check_trial(good_folder).problems] == (["TK-H06"] if day == "2026-08-23" else [])
+
+
+def test_a_layout_may_be_sorted_otherwise_but_not_moved(good_folder: Path) -> None:
+    """The order of the rows says nothing; two buckets that changed places are another layout."""
+    path = good_folder / "layout.csv"
+    header, *rows = path.read_text("utf-8").splitlines()
+    path.write_text("\n".join([header, *rows[::-1]]) + "\n", "utf-8")
+    assert messages(check_trial(good_folder).problems) == []
+    replace_once(good_folder, "layout.csv", "334X,fernhill,1,1", "334X,fernhill,1,9")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L07"]
+
+
+def test_a_garden_that_dropped_out_makes_no_other_layout(good_folder: Path) -> None:
+    """The layout is compared with that of the gardens in it: one more in sites.csv changes nothing."""
+    replace_once(good_folder, "sites.csv", "old-mill,", "a-harbour,Harbour Day Centre,,,,,,\nold-mill,")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L06"]
+
+
+def test_cells_at_fault_are_not_told_again_as_another_layout(good_folder: Path) -> None:
+    """A misspelt garden or level is one error; that the layout is another by it goes without saying."""
+    for name in ("site that does not exist", "treatment that was not planned"):
+        replace_once(good_folder, *ERRORS[name][:3])
+        assert "TK-L07" not in [p.rule for p in check_trial(good_folder).problems]
+        replace_once(good_folder, ERRORS[name].file, ERRORS[name].new, ERRORS[name].old)
+
+
+def test_a_plan_too_large_to_be_laid_out_is_no_crash(good_folder: Path) -> None:
+    """A protocol that asks for more buckets than identities cannot be compared with; the check goes on."""
+    doses = ", ".join(f"{dose / 2:g}" for dose in range(1, 31))
+    replace_once(good_folder, "trial.toml", "levels = [2, 4]", f"levels = [{doses}]")
+    replace_once(good_folder, "trial.toml", '["Larkmoor Butter", "NA"]', '["Larkmoor Butter", "NA", "Fenleaf"]')
+    replace_once(good_folder, "trial.toml", "blocks = 2", "blocks = 50")
+    assert {p.rule for p in check_trial(good_folder).problems} == {"TK-L05"}
 
 
 def test_a_wrong_year_is_told(good_folder: Path) -> None:

@@ -36,6 +36,19 @@ def test_a_new_trial_is_in_order(tmp_path: Path) -> None:
         start_trial(tmp_path / "trial", ANSWERS)
 
 
+def test_the_written_protocol_shows_how_to_make_a_split_plot() -> None:
+    """The two remarks about split-plots, put in place of the kind, give a protocol that reads."""
+    lines = new_trial_text(ANSWERS).splitlines()
+    rest = [line for line in lines if not line.startswith("kind = ")]
+    shown = [line.removeprefix("# ") if line.startswith(("# kind", "# whole_plot")) else line for line in rest]
+    layout = parse_protocol("\n".join(shown)).layout
+    assert (layout.kind, layout.whole_plot) == ("split-plot", "dose")
+    assert [line.split(" =")[0] for line in lines if line.startswith(("# started_on", "# season"))] == [
+        "# started_on",
+        "# season",
+    ]
+
+
 @given(
     question=st.text(st.characters(exclude_categories=["Cs", "Cc"], include_characters="\n\t"), max_size=80),
     title=one_line,

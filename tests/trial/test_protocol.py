@@ -91,6 +91,27 @@ def test_a_misspelt_key_hides_nothing(good_protocol: str) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("swap", "rule", "path"),
+    [
+        (("[2, 4]", "[2, inf]"), "TK-P04", "factors.dose.levels.2"),
+        (("[factors.dose]", "[factors.doze]"), "TK-P02", "factors.doze"),
+        (("dose = 4", "dosse = 4"), "TK-P02", "decision.current_practice.dosse"),
+        (("randomised complete blocks", 'split plot"\nwhole_plot = "dose'), "TK-P04", "layout.kind"),
+        (('question = "Which', 'question = 5 # "Which'), "TK-P04", "trial.question"),
+    ],
+)
+def test_what_merely_follows_from_a_mistake_is_not_told(good_protocol: str, swap: Swap, rule: str, path: str) -> None:
+    """A mistake in what the rules between sections stand on does not make them blame what is right."""
+    assert [(p.rule, p.column) for p in damaged(good_protocol, swap)] == [(rule, path)]
+
+
+def test_a_short_key_hides_no_longer_one(good_protocol: str) -> None:
+    """An unknown key whose name begins another's is told beside it."""
+    swaps = [("[trial]", "d = 1\n[trial]"), ("dose = 4", "dose = 3")]
+    assert [p.column for p in damaged(good_protocol, *swaps)] == ["d", "decision.current_practice.dose"]
+
+
 def test_seed_defaults_to_one_of_the_trials_own(good_protocol: str) -> None:
     """Without a seed one is derived from the id and the question: the same every time, another for another trial."""
     text = good_protocol.replace("seed = 20260820\n", "")

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import click
 
 from trialkit.trial.new import NewTrial
+from trialkit.trial.problem import quoted
+from trialkit.trial.table_schema import load_schema
 
 LARGEST_SEED = 10**8
 
-Levels = dict[str, Sequence[str] | Sequence[float]]
+NOTHING_VARIES = "Nothing varies: give two or more of something to compare."
+
+
+class Levels(NamedTuple):
+    """What is tried of each factor, in the protocol's names and order."""
+
+    cultivar: tuple[str, ...]
+    dose: tuple[float, ...]
+    acidifier: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -31,46 +43,84 @@ class Options:
 
 
 def ask(options: Options) -> NewTrial:
-    """Complete the options by asking, in the order in which an adviser thinks of them."""
+    """Complete the options by asking, in the order in which an adviser thinks of them.
+
+    What does not fit is asked again, unless it came as an option: then the call is wrong.
+    """
     question = options.question or click.prompt("What should the trial find out?")
-    tried = (*options.cultivars, *options.doses, *options.acidifiers)
-    cultivars = options.cultivars if tried else _list("Cultivars to try, separated by commas (empty for none)")
-    doses = options.doses if tried else _numbers("Doses to try, teaspoons a bucket, such as 2, 4, 6 (empty for none)")
-    acidifiers = (
-        options.acidifiers if tried else _list("Acids to try, such as white vinegar 5 %, none (empty for none)")
-    )
-    doses = tuple(sorted(set(doses)))
-    cultivars, acidifiers = (tuple(dict.fromkeys(levels)) for levels in (cultivars, acidifiers))
+    levels = _levels(options)
+    cultivars, doses, acidifiers = levels
     nutrient = options.nutrient or (click.prompt("Nutrient that the doses are of") if doses else "")
-    sites = options.sites or _list("Gardens, a short name for each, separated by commas")
-    repeated = sorted({site for site in sites if sites.count(site) > 1})
-    if repeated or not sites:
-        raise click.UsageError(f"Each garden needs a name of its own: {', '.join(repeated) or 'none was given'}.")
-    varied: Levels = {"cultivar": cultivars, "dose": doses, "acidifier": acidifiers}
-    practice = _practice(varied, options.current)
+    sites = _sites(options.sites)
     return NewTrial(
         question=question,
         cultivars=cultivars,
         doses=doses,
         acidifiers=acidifiers,
         sites=sites,
-        current_practice=practice,
+        current_practice=_practice(levels, options.current),
         seed=secrets.randbelow(LARGEST_SEED) if options.seed is None else options.seed,
         blocks=options.blocks,
         nutrient=nutrient,
     )
 
 
-def _practice(levels_by_factor: Levels, given: Sequence[str]) -> dict[str, str | float]:
+def _levels(options: Options) -> Levels:
+    """What is tried, each level once, doses increasing; at least one factor has two."""
+    given = Levels(options.cultivars, options.doses, options.acidifiers)
+    levels = _each_once(given if any(given) else _ask_levels())
+    while not any(len(factor) > 1 for factor in levels):
+        if any(given):
+            raise click.UsageError(NOTHING_VARIES)
+        click.echo(NOTHING_VARIES, err=True)
+        levels = _each_once(_ask_levels())
+    return levels
+
+
+def _ask_levels() -> Levels:
+    return Levels(
+        _list("Cultivars to try, separated by commas (empty for none)"),
+        _numbers("Doses to try, teaspoons a bucket, such as 2, 4, 6 (empty for none)"),
+        _list("Acids to try, such as white vinegar 5 %, none (empty for none)"),
+    )
+
+
+def _each_once(levels: Levels) -> Levels:
+    cultivars, acidifiers = (tuple(dict.fromkeys(names)) for names in (levels.cultivar, levels.acidifier))
+    return Levels(cultivars, tuple(sorted(set(levels.dose))), acidifiers)
+
+
+def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
+    """Names of the gardens, as sites.csv takes them."""
+    while True:
+        sites = given or _list("Gardens, a short name for each, separated by commas")
+        fault = _fault_of_sites(sites)
+        if not fault:
+            return sites
+        if given:
+            raise click.UsageError(fault)
+        click.echo(fault, err=True)
+
+
+def _fault_of_sites(sites: tuple[str, ...]) -> str | None:
+    field = load_schema("sites").field("site")
+    repeated = [site for site in dict.fromkeys(sites) if sites.count(site) > 1]
+    odd = [site for site in sites if not re.fullmatch(field.pattern or "", site)]
+    if not sites:
+        return "Name at least one garden."
+    if repeated:
+        return f"Each garden needs a name of its own: {', '.join(map(quoted, repeated))} stands twice."
+    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.mend}" if odd else None
+
+
+def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
     """Which level of each varied factor gardeners use now."""
-    varied = {name: levels for name, levels in levels_by_factor.items() if len(levels) > 1}
-    if not varied:
-        raise click.UsageError("Nothing varies: give two or more cultivars, doses or acids to compare.")
+    varied = {name: factor for name, factor in levels._asdict().items() if len(factor) > 1}
     if given and len(given) != len(varied):
         raise click.UsageError(f"Give --current once for each of: {', '.join(varied)}.")
     practice: dict[str, str | float] = {}
-    for position, (name, levels) in enumerate(varied.items()):
-        names = {f"{level:g}" if isinstance(level, float) else level: level for level in levels}
+    for position, (name, factor) in enumerate(varied.items()):
+        names = {f"{level:g}" if isinstance(level, float) else level: level for level in factor}
         choice = given[position] if given else click.prompt(f"Current {name}", type=click.Choice(list(names)))
         if choice not in names:
             raise click.UsageError(f"--current {choice} is not a {name} of the trial: {', '.join(names)}.")

@@ -6,7 +6,7 @@ import hashlib
 import json
 import shutil
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -43,7 +43,7 @@ def lay_out(folder: Path) -> str:
     trial = read_trial(folder, stage="plan")
     layout = randomise(trial.protocol, trial.sites)
     path, text = folder / "layout.csv", csv_text(layout)
-    replaced = path.is_file() and path.read_bytes() != text.encode()
+    replaced = path.is_file() and _lines(path) != text.splitlines()
     write_text(path, text)
     sites, plan = len(trial.sites), trial.protocol.layout
     return (
@@ -51,6 +51,11 @@ def lay_out(folder: Path) -> str:
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
+
+
+def _lines(path: Path) -> list[str]:
+    """Read a table's lines, whatever line ends and byte-order mark a spreadsheet program gave them."""
+    return path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
 
 
 def check_sentence(result: CheckResult) -> str:
@@ -97,10 +102,11 @@ def write_report(folder: Path) -> str:
 
 def changed_inputs(folder: Path, document: Mapping[str, Any]) -> list[str]:
     """Name the inputs that are not what the results were made from: changed, taken away or added."""
+    from trialkit.trial.protocol import PROTOCOL_FILE
     from trialkit.trial.table_schema import TABLE_NAMES
 
     before = {entry["file"]: entry["sha256"] for entry in document["inputs"]}
-    names = dict.fromkeys([*before, *(f"{table}.csv" for table in TABLE_NAMES)])
+    names = (PROTOCOL_FILE, *(f"{table}.csv" for table in TABLE_NAMES))
     return [name for name in names if _digest(folder / name) != before.get(name)]
 
 
@@ -172,10 +178,20 @@ def emptied_on_failure(folder: Path) -> Iterator[None]:
         yield
     except BaseException:
         if fresh:
-            shutil.rmtree(folder, ignore_errors=True)
-        if fresh and was_there:
-            folder.mkdir(exist_ok=True)
+            _remove(folder, itself=not was_there)
         raise
+
+
+def _remove(folder: Path, *, itself: bool) -> None:
+    """Remove what is in a folder, and the folder only if asked: a shell may stand in it."""
+    with suppress(OSError):  # what stopped the work is to be told, not what stopped the tidying
+        for path in list(folder.iterdir()):
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path)
+            else:
+                path.unlink()
+        if itself:
+            folder.rmdir()
 
 
 @dataclass(frozen=True)
@@ -247,7 +263,9 @@ def _answer(document: Mapping[str, Any]) -> str:
 def reason_for_none(document: Mapping[str, Any]) -> str:
     """Why the results hold no recommendation."""
     reason = document["responses"]["weight_g"]["reason"]
-    return f"No recommendation: {reason or 'no head of the current practice was harvested to compare with.'}"
+    if reason:
+        return f"No recommendation, as head weight was not analysed: {reason}"
+    return "No recommendation: the current practice was not among the harvested treatments."
 
 
 def _count(number: int, noun: str) -> str:

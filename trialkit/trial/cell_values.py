@@ -147,7 +147,7 @@ def parse_date(text: str) -> Parsed:
         except ValueError:
             return Parsed(None, Fault("TK-V08", "a day that exists"))
     if SLASHED_DATE.fullmatch(text):
-        return Parsed(None, Fault("TK-V07", "a date as year-month-day", _only_reading(text)))
+        return Parsed(None, Fault("TK-V07", "a date as year-month-day", _date_remedy(text)))
     if SERIAL_DATE.fullmatch(text):
         remedy = (
             "A spreadsheet shows its own day count here: format the column as a date, year-month-day, and save again."
@@ -156,15 +156,18 @@ def parse_date(text: str) -> Parsed:
     return Parsed(None, Fault("TK-V06", "a date as year-month-day"))
 
 
-def _only_reading(text: str) -> str | None:
-    """Offer the one reading that a date written in another order has, if it has just one with a year in full."""
+def _date_remedy(text: str) -> str:
+    """Offer the one or two readings that a date written in another order has, if its year is in full."""
     parts = [int(part) for part in re.findall(r"[0-9]+", text)]
     orders = ((2, 1, 0), (2, 0, 1))  # day or month first, the year last
     readings = set()
     for year, month, day in orders if len(parts) == 3 and parts[2] > 999 else ():
         with contextlib.suppress(ValueError):
             readings.add(date(parts[year], parts[month], parts[day]))
-    return f"Write {readings.pop().isoformat()} if that is the day meant." if len(readings) == 1 else None
+    if not readings:
+        return "Write year-month-day, with the year in full."
+    choice = " or ".join(day.isoformat() for day in sorted(readings))
+    return f"Write {choice}, whichever is meant." if len(readings) > 1 else f"Write {choice} if that is the day meant."
 
 
 def boolean_parser(true_values: tuple[str, ...], false_values: tuple[str, ...]) -> Callable[[str], Parsed]:

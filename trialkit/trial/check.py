@@ -218,6 +218,8 @@ def _not_blamed_already(
         cell = (problem.file, problem.row, problem.column)
         if cell in blamed or ((problem.file, problem.column) in missing and problem.row != 1):
             continue
+        if problem.rule == "TK-L07" and any(file == problem.file for file, *_ in blamed):
+            continue  # a cell at fault makes it another layout by itself
         if problem.severity == "error" and problem.row is not None:
             blamed.add(cell)
         yield problem

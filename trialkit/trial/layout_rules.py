@@ -6,7 +6,7 @@ import pandas as pd
 
 from trialkit.trial.bucket_ids import bucket_id_is_valid
 from trialkit.trial.nearest import did_you_mean
-from trialkit.trial.problem import Problem, problem, quoted
+from trialkit.trial.problem import Problem, problem, quoted, shown
 from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, PROTOCOL_FILE, Protocol
 from trialkit.trial.protocol_problems import line_of_key
 from trialkit.trial.randomise import randomise
@@ -48,7 +48,7 @@ def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
             blank = reading.frame[column].isin(["", float("nan")])
             yield from at_rows("TK-L01", reading, ~blank, column, f"an empty cell: trial.toml declares no {name}")
             continue
-        choice = ", ".join(f"{level:g}" if isinstance(level, float) else level for level in factor.levels)
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else shown(level) for level in factor.levels)
         yield from at_rows("TK-L01", reading, ~reading.frame[column].isin(factor.levels), column, f"one of {choice}")
 
 
@@ -121,7 +121,7 @@ def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
 
 def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
     """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once)."""
-    frame, columns = tables.frame("layout"), ["site", "block", *FACTOR_COLUMNS.values()]
+    frame, columns = tables.frame("layout"), ["site", "block", "position", *FACTOR_COLUMNS.values()]
     missing = set(columns) & tables.readings["layout"].missing_columns
     if not len(frame) or missing or not tables.knows_all("layout", "bucket"):
         return

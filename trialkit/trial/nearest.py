@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+from trialkit.trial.problem import quoted
+
 
 def nearest_name(text: str, known: Iterable[str]) -> str | None:
     """Return the known name that looks most like `text`, ignoring case, or None if none is near.
@@ -22,4 +24,4 @@ def nearest_name(text: str, known: Iterable[str]) -> str | None:
 def did_you_mean(text: str, known: Iterable[str]) -> str:
     """Return ``' Did you mean "…"?'`` when a known name is near, else an empty text."""
     near = nearest_name(text, known)
-    return f' Did you mean "{near}"?' if near else ""
+    return f" Did you mean {quoted(near)}?" if near else ""

@@ -121,6 +121,8 @@ def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
     ------
     FileExistsError
         If the folder has anything in it.
+    WrongCall
+        If it cannot be made.
     TrialError
         With every answer that does not fit; nothing is written then.
     """
@@ -170,7 +172,7 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[
     Raises
     ------
     WrongCall
-        If there is no such example.
+        If there is no such example, or the folder cannot be made.
     FileExistsError
         If the folder has anything in it.
     """
@@ -186,7 +188,10 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[
 
 
 def _make_empty(folder: Path) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WrongCall(f"The folder {folder} cannot be made: {error.strerror}.") from error
     if any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
 
@@ -240,8 +245,9 @@ heads = 4                        # heads of lettuce in each
 
 {factors}\
 [layout]
-kind = "randomised complete blocks"   # or "completely randomised", or "split-plot" with
-# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within each
+kind = "randomised complete blocks"   # or "completely randomised"; for a split-plot these two lines instead:
+# kind = "split-plot"
+# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within
 blocks = {blocks}                       # blocks at each site; each block holds every treatment once
 seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
 

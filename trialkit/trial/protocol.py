@@ -1,6 +1,5 @@
 """The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
 
-import copy
 import hashlib
 import tomllib
 from collections.abc import Mapping
@@ -12,7 +11,7 @@ import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
-from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.problem import Problem, TrialError, quoted
 from trialkit.trial.protocol_problems import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.trial.protocol_sections import (
     Bucket,
@@ -35,6 +34,8 @@ FACTOR_COLUMNS: Mapping[str, str] = {"cultivar": "cultivar", "dose": "dose_tsp",
 """Which column of layout.csv holds the levels of each treatment factor; the order is that of every table and page."""
 NO_PRODUCT = "none"
 """The acidifier level that stands for adding nothing."""
+READ_BY_RULES = (("factors",), ("layout", "kind"), ("layout", "whole_plot"), ("decision", "current_practice"))
+"""The keys that the rules between sections stand on."""
 
 
 class Protocol(Section):
@@ -131,7 +132,7 @@ def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
     path, practice, errors = ("decision", "current_practice"), protocol.decision.current_practice, []
     for name in protocol.varied_factors:
         levels = protocol.factors[name].levels
-        choice = ", ".join(f"{level:g}" if isinstance(level, float) else f'"{level}"' for level in levels)
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else quoted(level) for level in levels)
         if name not in practice:
             errors.append(broken_rule("TK-P05", "nothing", f"one of {choice}", *path, name))
         elif practice[name] not in levels:
@@ -176,29 +177,30 @@ def _every_problem(data: dict[str, Any], text: str, error: ValidationError) -> l
 
     Rules between keys are followed only when every key by itself is right; without this a misspelt key would hide them.
     """
-    problems = list(problems_of_validation(PROTOCOL_FILE, text, error, Protocol))
-    rest = copy.deepcopy(data)
-    for fault in error.errors():
-        _leave_out(rest, fault["loc"])
+    problems = problems_of_validation(PROTOCOL_FILE, text, error, Protocol)
+    rest = data
+    for fault in error.errors(include_url=False):
+        place = fault["loc"]
+        if fault["type"] != "extra_forbidden" and any(place[: len(path)] == path for path in READ_BY_RULES):
+            return problems  # without this key the rules between sections would blame what is right
+        rest = _without(rest, place)
     try:
         Protocol.model_validate(rest)
     except ValidationError as hidden:
-        blamed = tuple(problem.column for problem in problems if problem.column)
+        blamed = tuple(f"{problem.column}." for problem in problems)
         later = problems_of_validation(PROTOCOL_FILE, text, hidden, Protocol)
-        problems += [p for p in later if not any((p.column or "").startswith(path) for path in blamed)]
+        problems += [problem for problem in later if not f"{problem.column}.".startswith(blamed)]
     return sorted(problems, key=lambda problem: problem.row or 0)
 
 
-def _leave_out(data: dict[str, Any], path: tuple[int | str, ...]) -> None:
-    """Delete the innermost key that a path leads to, in place."""
-    node: Any = data
-    found: tuple[dict[str, Any], str] | None = None
-    for part in path:
-        if not isinstance(node, dict) or part not in node:
-            break
-        found, node = (node, str(part)), node[part]
-    if found:
-        del found[0][found[1]]
+def _without(data: dict[str, Any], place: tuple[int | str, ...]) -> dict[str, Any]:
+    """Copy a section, leaving out the innermost key that a path leads to."""
+    if not place or place[0] not in data:
+        return data
+    key, inner = str(place[0]), data[str(place[0])]
+    if isinstance(inner, dict) and place[1:2] and place[1] in inner:
+        return {**data, key: _without(inner, place[1:])}
+    return {name: value for name, value in data.items() if name != key}
 
 
 def read_protocol(path: Path) -> Protocol:

@@ -2,40 +2,56 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from trialkit.analysis.answer import Comparison, Decision
-from trialkit.analysis.decision import Evidence, Thresholds, Worth, judge
+from trialkit.analysis.answer import Comparison, Decision, Treatment
+from trialkit.analysis.decision import draw_means, judge
+from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.worth import Worth
+from trialkit.mixed import MixedFit, fit_mixed
 
-TREATMENTS = [{"cultivar": "Fenleaf", "dose_tsp": dose} for dose in (2.0, 4.0, 6.0)]
+TREATMENTS: list[Treatment] = [{"cultivar": "Fenleaf", "dose_tsp": dose} for dose in (2.0, 4.0, 6.0)]
 EVIDENCE = Evidence(buckets=48, sites=4, season="autumn 2026")
+THRESHOLDS: dict[str, Any] = {
+    "margin_g": 10.0,
+    "equivalence_margin_g": 10.0,
+    "adopt_probability": 0.9,
+    "confidence": 0.95,
+    "price_per_kg": None,
+    "cost_per_bucket": 0.0,
+    "delay_cost_per_day": 0.0,
+}
+NO_SAVING = Worth("g a head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "", ())
+LESS_NUTRIENT = replace(
+    NO_SAVING,
+    saves=np.array([True, False, False]),
+    input_cost=np.array([2.0, 4.0, 6.0]),
+    saving="uses less nutrient",
+)
 
 
-def decide(means: list[float], sd: float, current: int = 1, **changes: Any) -> Decision:
+def decide(means: list[float], sd: float | list[float], current: int = 1, **changes: Any) -> Decision:
     """Judge candidates with independent normal draws around `means`, in grams a head."""
     rng = np.random.default_rng(5)
-    draws = np.array(means) + sd * rng.standard_normal((20_000, 3))
-    options: dict[str, Any] = {
-        "margin_g": 10.0,
-        "equivalence_margin_g": 10.0,
-        "adopt_probability": 0.9,
-        "confidence": 0.95,
-        "price_per_kg": None,
-        "cost_per_bucket": 0.0,
-        "delay_cost_per_day": 0.0,
-    }
-    options |= changes
+    spread = np.broadcast_to(sd, 3)
+    draws = np.array(means) + spread * rng.standard_normal((20_000, 3))
+    unusable = changes.pop("unusable", [0.0, 0.0, 0.0])
+    evidence = changes.pop("evidence", EVIDENCE)
+    worth = changes.pop("worth", LESS_NUTRIENT)
+    days = changes.pop("days", None)
     comparisons = [
-        Comparison(t, m - means[current], sd, 20.0, m - means[current] - 2 * sd, m - means[current] + 2 * sd, 0.5)
-        for i, (t, m) in enumerate(zip(TREATMENTS, means, strict=True))
+        Comparison(t, gain, s, 20.0, gain - 2 * s, gain + 2 * s, 0.5)
+        for i, (t, m, s) in enumerate(zip(TREATMENTS, means, spread, strict=True))
+        for gain in [m - means[current]]
         if i != current
     ]
-    lost = options.pop("lost", [0.0, 0.0, 0.0])
-    worth = Worth("g a head", 1.0, np.zeros(3), np.array([2.0, 4.0, 6.0]))
-    return judge(draws, TREATMENTS, current, worth, Thresholds(**options), comparisons, lost, EVIDENCE)
+    thresholds = Thresholds(**(THRESHOLDS | changes))
+    return judge(draws, days, TREATMENTS, current, worth, thresholds, comparisons, unusable, evidence)
 
 
 def test_adopt() -> None:
@@ -56,10 +72,18 @@ def test_keep_current() -> None:
 
 
 def test_take_the_cheaper() -> None:
-    """A smaller dose that surely does as well is taken."""
+    """A smaller dose that surely does as well is taken, and it says where and why it is cheaper."""
     decision = decide([100, 100, 95], 2)
     assert decision.verdict == "no practical difference: take the cheaper"
     assert decision.recommended == TREATMENTS[0]
+    assert "which uses less nutrient and does as well" in decision.sentences[0]
+    assert "less than 10 g a head in a new garden of this programme" in decision.sentences[1]
+    assert "differ by less than 10 g a head fell below 90 in 100" in decision.would_change[0]
+
+
+def test_a_cheaper_one_must_be_known_to_be_cheaper() -> None:
+    """Where nothing surely saves, as good as the current practice is no reason to change."""
+    assert decide([100, 100, 95], 2, worth=NO_SAVING).verdict == "keep current"
 
 
 def test_retest() -> None:
@@ -78,32 +102,144 @@ def test_best_mean_alone_is_never_enough() -> None:
 def test_interval_must_exclude_a_loss() -> None:
     """A candidate picked from several is not adopted while its simultaneous interval includes no gain."""
     decision = decide([80, 100, 122], 12, margin_g=0.0)
-    assert decision.candidates[2].probability_better > 0.9
+    assert (decision.candidates[2].probability_better or 0.0) > 0.9
     assert decision.verdict == "keep current, retest"
     assert "does not exclude a loss" in decision.sentences[1]
 
 
-def test_a_treatment_that_kills_is_not_recommended() -> None:
-    """A candidate that lost many more heads than the practice is passed over, and the page says so."""
-    decision = decide([80, 100, 140], 5, lost=[0.0, 0.05, 0.75])
+def test_a_treatment_under_which_heads_did_not_come_through() -> None:
+    """A candidate with many more useless heads than the practice is passed over, without chances; the page says so."""
+    decision = decide([80, 100, 140], 5, unusable=[0.0, 0.05, 0.75])
     assert decision.verdict == "keep current"
-    assert not decision.candidates[2].eligible
-    assert any("lost 75% of its heads" in line for line in decision.scope)
+    last = decision.candidates[2]
+    assert not last.eligible
+    assert (last.probability_best, last.probability_better, last.expected_loss) == (None, None, None)
+    assert any("75% of the planned heads gave nothing to eat, against 5%" in line for line in decision.scope)
 
 
-def test_every_alternative_lost() -> None:
-    """Where all alternatives lost their heads, the practice stays and no chance is claimed."""
-    decision = decide([120, 100, 140], 5, lost=[0.5, 0.0, 0.75])
+def test_chances_are_among_the_eligible() -> None:
+    """A candidate that was passed over takes no chance of being best from the others, nor makes them a loss."""
+    decision = decide([80, 100, 140], 5, unusable=[0.0, 0.05, 0.75])
+    assert sum(c.probability_best or 0.0 for c in decision.candidates) == pytest.approx(1)
+    assert decision.candidates[1].expected_loss == pytest.approx(0.0, abs=0.05)
+
+
+def test_no_alternative_came_through() -> None:
+    """Where the heads of every alternative were lost, the practice stays and no chance is claimed."""
+    decision = decide([120, 100, 140], 5, unusable=[0.5, 0.0, 0.75])
     assert decision.recommended == TREATMENTS[1]
     assert decision.verdict == "keep current, retest"
-    assert "lost many more" in decision.sentences[0]
+    assert decision.alternative is None
+    assert "gave nothing to eat" in decision.sentences[0]
+    assert "no chance is given" in decision.sentences[1]
+
+
+def test_a_sure_second_is_adopted() -> None:
+    """The candidate of greatest mean may be unsure while another is sure: the sure one is adopted."""
+    decision = decide([150, 100, 160], [4, 4, 80])
+    assert decision.verdict == "adopt"
+    assert decision.recommended == TREATMENTS[0]
+
+
+def test_the_practice_may_lead() -> None:
+    """Where the current practice has the greatest mean, what would change the answer names another."""
+    decision = decide([92, 100, 95], 3)
+    assert decision.verdict == "keep current"
+    assert decision.alternative == TREATMENTS[2]
+    assert "6 level teaspoons" in decision.would_change[0]
+    assert "6 level teaspoons" in decision.sentences[1]
+
+
+@pytest.mark.parametrize(
+    ("evidence", "place"),
+    [
+        (Evidence(12, 1, ""), "in the garden of this trial"),
+        (Evidence(12, 2, ""), "in the gardens of this trial"),
+        (Evidence(12, 3, ""), "in a new garden of this programme"),
+        (Evidence(12, 3, "", confounded=True), "on average over gardens like these"),
+    ],
+)
+@pytest.mark.parametrize("means", [[80, 100, 140], [100, 100, 95], [60, 100, 95], [80, 100, 112]])
+def test_no_sentence_reaches_beyond_the_gardens(evidence: Evidence, place: str, means: list[float]) -> None:
+    """Each verdict claims its chance for the place that the trial can speak of, and for no other."""
+    decision = decide(means, 3 if means[2] != 112 else 12, evidence=evidence)
+    assert decision.place == place
+    assert place in decision.sentences[1]
+    words = " ".join((*decision.sentences, *decision.would_change))
+    assert ("new garden" in words) == ("new garden" in place)
+
+
+def test_nearly_sure_is_said_so() -> None:
+    """A chance that rounds to what the protocol asks for is not said to fall short of itself."""
+    decision = decide([80, 100, 113.80], 3.0 / np.sqrt(2), margin_g=10.0)
+    probability = decision.candidates[2].probability_better
+    assert probability is not None
+    assert 0.895 <= probability < 0.9
+    assert "90 in 100, just short of the 90 in 100" in decision.sentences[1]
+
+
+def test_waiting_weighs_in_money() -> None:
+    """With a price and a cost of waiting, a heavier head that takes much longer is worth less."""
+    priced = replace(LESS_NUTRIENT, unit="currency a bucket", per_gram=0.04, per_day=0.5)
+    days = np.tile([40.0, 40.0, 45.0], (20_000, 1))
+    assert decide([80, 100, 140], 5, worth=replace(priced, per_day=0.0), price_per_kg=10.0).verdict == "adopt"
+    decision = decide([80, 100, 140], 5, worth=priced, days=days, price_per_kg=10.0)
+    assert decision.recommended == TREATMENTS[1]
+    assert decision.candidates[2].expected_value == pytest.approx(140 * 0.04 - 45 * 0.5, abs=0.01)
+    assert "after costs" in decision.sentences[1]
+
+
+def random_fit(sd_between: float) -> MixedFit:
+    """Fit six gardens x two blocks x three doses with a garden-by-dose spread."""
+    rng = np.random.default_rng(8)
+    rows = pd.MultiIndex.from_product([range(6), range(2), ["t1", "t2", "t3"]], names=["site", "block", "treatment"])
+    data = rows.to_frame(index=False)
+    data["dose_tsp"] = data["treatment"]
+    between = sd_between * rng.standard_normal((6, 3))
+    data["y"] = 100 + rng.standard_normal(36) + between[data["site"], data["treatment"].str[1].astype(int) - 1]
+    return fit_mixed(data, "y ~ treatment", ["site", "site:block", "site:dose_tsp"])
+
+
+def test_draws_have_the_moments_of_the_fit() -> None:
+    """Draws have the fit's means and, at a new garden, its covariance plus the garden-by-dose variance.
+
+    The covariance of a multivariate t is that of its normal times df / (df - 2) (Kotz & Nadarajah 2004, ch. 1, from
+    memory). Monte-Carlo bounds: five standard errors of a mean and of a variance over 20,000 draws.
+    """
+    fit, df = random_fit(5.0), 30.0
+    shares = pd.DataFrame({"dose_tsp": ["t1", "t2", "t3"]}, index=["t1", "t2", "t3"])
+    draws = draw_means(fit, ["t1", "t2", "t3"], shares, df, seed=1)
+    own = fit.variances["site:dose_tsp"]
+    assert own > 1.0
+    expected = fit.mean_covariance("treatment").to_numpy() * df / (df - 2) + own * np.eye(3)
+    error = np.sqrt(np.diag(expected) / len(draws))
+    assert np.abs(draws.mean(0) - fit.means("treatment")["mean"].to_numpy()).max() < 5 * error.max()
+    assert np.abs(np.cov(draws.T) - expected).max() < 5 * np.sqrt(2 / len(draws)) * 1.2 * expected.max()
+
+
+def test_candidates_that_share_a_level_share_its_luck() -> None:
+    """What a garden adds to a dose it adds to every candidate of that dose."""
+    fit = random_fit(5.0)
+    shares = pd.DataFrame({"dose_tsp": ["same", "same", "other"]}, index=["t1", "t2", "t3"])
+    draws = draw_means(fit, ["t1", "t2", "t3"], shares, 30.0, seed=1)
+    gaps = np.var(draws[:, 0] - draws[:, 1]), np.var(draws[:, 0] - draws[:, 2])
+    assert gaps[1] - gaps[0] == pytest.approx(2 * fit.variances["site:dose_tsp"], rel=0.2)
+
+
+def test_draws_repeat() -> None:
+    """The same seed gives the same draws, another seed others."""
+    fit = random_fit(1.0)
+    shares = pd.DataFrame({"dose_tsp": ["t1", "t2", "t3"]}, index=["t1", "t2", "t3"])
+    one, two, other = (draw_means(fit, list(shares.index), shares, 30.0, seed) for seed in (1, 1, 2))
+    assert np.array_equal(one, two)
+    assert not np.array_equal(one, other)
 
 
 def test_probabilities_add_up() -> None:
     """Chances of being best add to one, and the best candidate has the smallest expected loss."""
     decision = decide([80, 100, 112], 12)
-    assert sum(c.probability_best for c in decision.candidates) == pytest.approx(1)
-    losses = [c.expected_loss for c in decision.candidates]
+    assert sum(c.probability_best or 0.0 for c in decision.candidates) == pytest.approx(1)
+    losses = [c.expected_loss or 0.0 for c in decision.candidates]
     assert losses.index(min(losses)) == 2
     assert all(loss >= 0 for loss in losses)
 

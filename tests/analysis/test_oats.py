@@ -95,6 +95,13 @@ def test_combination_means(weight: dict[str, Any]) -> None:
         assert mean["lower"] == pytest.approx(entry["lower_kenward_roger"], rel=1e-6)
 
 
+def test_the_least_replicated_effect_is_named(weight: dict[str, Any]) -> None:
+    """Varieties stand on whole plots: 10 degrees of freedom for error in the published analysis, fewer than 12."""
+    check = next(check for check in weight["checks"] if check["id"] == "replication")
+    assert check["finding"].startswith("Least is known of cultivar: 10.0 degrees of freedom")
+    assert not check["ok"]
+
+
 def test_days_are_not_analysed(folder: Path) -> None:
     """Every plot was cut on one day, so days to harvest say nothing and are declined."""
     document = json.loads((folder / "results" / "results.json").read_text(encoding="utf-8"))

@@ -454,7 +454,8 @@ def test_interrupt_leaves_nothing_half_written(tmp_path: Path) -> None:
         _, errors = process.communicate(timeout=60)
         if process.returncode != DONE:
             assert "Traceback" not in errors or delay < 1, errors
-            assert process.returncode == 130 or delay < 1
+            # Interrupted within an exec() of text, the interpreter ends by the signal itself: to a shell, 130 too.
+            assert process.returncode in (130, -signal.SIGINT) or delay < 1
             assert not folder.exists()  # so that the same command can be run again
         assert not list(folder.rglob("*.tmp"))
         for path in folder.rglob("*.json"):

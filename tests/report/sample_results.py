@@ -87,7 +87,7 @@ def undecided_results() -> dict[str, Any]:
             "status": "not analysed",
             "reason": reason,
         }
-    results["decision"] = None
+    results |= {"decision": None, "no_decision": f"Head weight was not analysed. {reason}"}
     return results
 
 
@@ -130,7 +130,7 @@ def verdict_results(verdict: str) -> dict[str, Any]:
         for candidate in decision["candidates"]:
             candidate["is_recommended"] = candidate["is_current"]
             candidate["probability_better"] *= 0.6 if "retest" in verdict else 0.05
-        decision |= {"recommended": decision["current"], "probability_better": 0.0}
+        decision |= {"recommended": decision["current"]}
     decision |= {"verdict": verdict, "sentences": _sentences(verdict, decision["recommended"], decision["current"])}
     return results
 
@@ -211,6 +211,7 @@ def make_results(
         "losses": _losses(treatments, sites * blocks * HEADS, rng),
         "responses": {"weight_g": weight, "days": days},
         "decision": _decision(weight, treatments, rng),
+        "no_decision": None,
     }
 
 
@@ -393,18 +394,28 @@ def _losses(treatments: list[dict[str, Any]], planned: int, rng: np.random.Gener
     lost = rng.integers(0, 4, len(treatments)).tolist()
     total, gone = planned * len(treatments), sum(lost)
     return {
-        "planned": total,
+        "heads": _head_counts(total, gone),
         "recorded": total,
-        "harvested": total - gone,
-        "not_ready": 0,
         "dead": gone // 2,
         "bolted": gone // 4,
         "missing": gone - gone // 2 - gone // 4,
         "by_treatment": [
-            {"treatment": t, "planned": planned, "harvested": planned - n, "lost": n}
+            {"treatment": t, "heads": _head_counts(planned, n), "share_unusable": n / planned}
             for t, n in zip(treatments, lost, strict=True)
         ],
+        "by_site": [],
         "statement": f"{total - gone} of {total} planned heads were harvested and {gone} were lost.",
+    }
+
+
+def _head_counts(planned: int, lost: int) -> dict[str, int]:
+    return {
+        "planned": planned,
+        "harvested": planned - lost,
+        "lost": lost,
+        "not_ready": 0,
+        "unrecorded": 0,
+        "unmarketable": 0,
     }
 
 
@@ -423,6 +434,8 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
             "probability_better": float((gain[:, i] > 10).mean()),
             "probability_equivalent": float((abs(gain[:, i]) < 10).mean()),
             "expected_loss": float((draws.max(1) - draws[:, i]).mean()),
+            "share_unusable": 0.0,
+            "eligible": True,
             "is_current": i == current,
             "is_recommended": i == chosen,
         }
@@ -434,6 +447,7 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
         "place": "in a new garden of this programme",
         "current": treatments[current],
         "recommended": treatments[chosen],
+        "alternative": treatments[chosen],
         "verdict": "adopt",
         "sentences": _sentences(
             "adopt",
@@ -442,9 +456,6 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
             float(mean[chosen] - mean[current]),
             best["probability_better"],
         ),
-        "probability_better": best["probability_better"],
-        "probability_best": best["probability_best"],
-        "expected_loss": best["expected_loss"],
         "thresholds": {
             "margin_g": 10.0,
             "equivalence_margin_g": 10.0,

@@ -6,10 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+import pandas as pd
 import pytest
 
+from trialkit.trial.bucket_ids import make_bucket_id
 from trialkit.trial.check import check_trial, read_trial
 from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.randomise import randomise
 from trialkit.trial.rule_book import RULES
 from trialkit.trial.table_schema import load_schema
 
@@ -678,9 +681,47 @@ def test_a_plan_too_large_to_be_laid_out_is_no_crash(good_folder: Path) -> None:
     """A protocol that asks for more buckets than identities cannot be compared with; the check goes on."""
     doses = ", ".join(f"{dose / 2:g}" for dose in range(1, 31))
     replace_once(good_folder, "trial.toml", "levels = [2, 4]", f"levels = [{doses}]")
-    replace_once(good_folder, "trial.toml", '["Larkmoor Butter", "NA"]', '["Larkmoor Butter", "NA", "Fenleaf"]')
     replace_once(good_folder, "trial.toml", "blocks = 2", "blocks = 50")
-    assert {p.rule for p in check_trial(good_folder).problems} == {"TK-L05"}
+    rows = (good_folder / "layout.csv").read_text("utf-8").splitlines()
+    sites = (good_folder / "sites.csv").read_text("utf-8")
+    for i in range(10):  # a bucket of its own at each of ten more gardens, so that the plan has 36,000 buckets
+        name = f"garden-{i}"
+        rows.append(f"{make_bucket_id(6_000 + i)},{name},1,1,Larkmoor Butter,2,white vinegar 5 %")
+        sites += f"{name},Garden {i},,,,,,\n"
+    (good_folder / "layout.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    (good_folder / "sites.csv").write_text(sites, "utf-8")
+    assert {p.rule for p in check_trial(good_folder, stage="layout").problems} == {"TK-L05"}
+
+
+def test_a_layout_without_replication_is_doubted(good_folder: Path) -> None:
+    """One bucket of each treatment in all is a warning, for nothing can be concluded from it."""
+    path = good_folder / "layout.csv"
+    header, *rows = path.read_text("utf-8").splitlines()
+    first = [row for row in rows if ",fernhill,1," in row]
+    path.write_text("\n".join([header, *first]) + "\n", "utf-8")
+    found = [p for p in check_trial(good_folder, stage="layout").problems if p.rule == "TK-L08"]
+    assert [p.severity for p in found] == ["warning"]
+    assert "two buckets or more of a treatment" in found[0].expected
+
+
+def test_whole_plots_without_replication_are_doubted(good_folder: Path) -> None:
+    """A split-plot with one whole plot of each level cannot test what stands on whole plots."""
+    swap = (
+        'kind = "randomised complete blocks"\nblocks = 2',
+        'kind = "split-plot"\nwhole_plot = "cultivar"\nblocks = 1',
+    )
+    replace_once(good_folder, "trial.toml", *swap)
+    sites = pd.read_csv(good_folder / "sites.csv").iloc[:1]
+    sites.to_csv(good_folder / "sites.csv", index=False)
+    trial = read_trial(good_folder, stage="plan")
+    once = randomise(trial.protocol, trial.sites)
+    again = once.assign(bucket=[make_bucket_id(100 + i) for i in range(len(once))], position=once["position"] + 10)
+    layout = pd.concat([once, again])  # each dose twice in its whole plot, but one whole plot of each cultivar
+    layout.to_csv(good_folder / "layout.csv", index=False)
+    (found,) = [p for p in check_trial(good_folder, stage="layout").problems if p.rule == "TK-L08"]
+    assert "two whole plots or more of a cultivar" in found.expected
+    layout.assign(whole_plot=range(1, len(layout) + 1)).to_csv(good_folder / "layout.csv", index=False)
+    assert "TK-L08" not in [p.rule for p in check_trial(good_folder, stage="layout").problems]
 
 
 def test_a_wrong_year_is_told(good_folder: Path) -> None:

@@ -216,3 +216,31 @@ def test_the_published_schema_is_current(schema_text: Callable[[str], str]) -> N
 def test_kinds_of_layout_are_those_that_can_be_made() -> None:
     """The protocol accepts exactly the kinds that the layouts package makes."""
     assert set(LayoutKindName.__args__) == set(LAYOUT_KINDS)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("adopt_probability = 0.4", "at least 0.5"),
+        ("confidence = 0.1", "at least 0.5"),
+        ("price_per_kg = 0", "more than 0"),
+    ],
+)
+def test_thresholds_that_would_make_nonsense(good_protocol: str, line: str, words: str) -> None:
+    """A change is not adopted when more likely wrong than right, nor is lettuce sold for nothing."""
+    (problem,) = damaged(good_protocol, (PRACTICE, f"{PRACTICE}\n{line}"))
+    assert (problem.rule, problem.column) == ("TK-P04", f"decision.{line.split()[0]}")
+    assert words in problem.expected
+
+
+def test_doses_that_no_spoon_tells_apart(good_protocol: str) -> None:
+    """Two doses that differ by a rounding error are one dose."""
+    (problem,) = damaged(good_protocol, ("levels = [2, 4]", "levels = [2, 4, 4.000000000000001]"))
+    assert "no spoon tells these from each other" in problem.expected
+
+
+def test_too_many_treatments(good_protocol: str) -> None:
+    """More treatments than can be compared are refused with their number."""
+    many = ", ".join(f"{dose}" for dose in range(1, 31))
+    (problem,) = damaged(good_protocol, ("levels = [2, 4]", f"levels = [{many}]"), ('"NA"]', '"NA", "Third"]'))
+    assert (problem.rule, problem.found) == ("TK-P09", "90 treatments")

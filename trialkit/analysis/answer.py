@@ -139,34 +139,45 @@ class ResponseResult:
 
 
 @dataclass(frozen=True)
-class TreatmentLosses:
-    """Heads planned, harvested and lost (dead, bolted or missing) under one treatment."""
+class HeadCounts:
+    """What became of the planned heads of one group.
 
-    treatment: Treatment
+    `lost` ones were dead, bolted or missing; `unrecorded` ones have no row; `unmarketable` ones are among those
+    harvested.
+    """
+
     planned: int
     harvested: int
     lost: int
+    not_ready: int
+    unrecorded: int
+    unmarketable: int
+
+
+@dataclass(frozen=True)
+class TreatmentLosses:
+    """What became of the heads under one treatment; `share_unusable` gave nothing to eat, for whatever reason."""
+
+    treatment: Treatment
+    heads: HeadCounts
+    share_unusable: float
 
 
 @dataclass(frozen=True)
 class SiteLosses:
-    """Heads planned, harvested and lost (dead, bolted or missing) at one garden."""
+    """What became of the heads at one garden; `share_unusable` gave nothing to eat, for whatever reason."""
 
     site: str
-    planned: int
-    harvested: int
-    lost: int
+    heads: HeadCounts
+    share_unusable: float
 
 
 @dataclass(frozen=True)
 class Losses:
-    """What became of the heads; `unrecorded` ones were planned but have no row."""
+    """What became of the heads of the trial; `recorded` counts the rows of the records."""
 
-    planned: int
+    heads: HeadCounts
     recorded: int
-    unrecorded: int
-    harvested: int
-    not_ready: int
     dead: int
     bolted: int
     missing: int
@@ -177,19 +188,20 @@ class Losses:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A treatment as a candidate default: value at a new garden, in the decision's unit.
+    """A treatment as a candidate default, in the decision's unit.
 
-    One that lost many more heads than the current practice is not `eligible`: its weights are those of survivors.
+    One under which many more of the planned heads gave nothing to eat than under the current practice is not
+    `eligible`: its weights are those of the heads that came through, so it has no chances and no expected loss.
     """
 
     treatment: Treatment
     mean_weight_g: float
     expected_value: float
-    probability_best: float
-    probability_better: float
-    probability_equivalent: float
-    expected_loss: float
-    share_lost: float
+    probability_best: float | None
+    probability_better: float | None
+    probability_equivalent: float | None
+    expected_loss: float | None
+    share_unusable: float
     eligible: bool
     is_current: bool
     is_recommended: bool
@@ -197,17 +209,19 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Decision:
-    """What to recommend and how sure."""
+    """What to recommend and how sure.
+
+    `alternative` is what the current practice is set beside: the treatment recommended or, where the practice stays,
+    the other candidate with the greatest chance of being better; None where no other is eligible.
+    """
 
     unit: str
     place: str
     current: Treatment
     recommended: Treatment
+    alternative: Treatment | None
     verdict: Verdict
     sentences: tuple[str, str]
-    probability_better: float
-    probability_best: float
-    expected_loss: float
     thresholds: dict[str, float | None]
     candidates: tuple[Candidate, ...]
     would_change: tuple[str, ...]

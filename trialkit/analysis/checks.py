@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Check
-from trialkit.mixed import MixedFit
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
@@ -60,9 +59,18 @@ def _dummies(codes: NDArray[np.intp]) -> NDArray[np.float64]:
     return np.eye(int(codes.max()) + 1)[codes]
 
 
-def model_checks(heads: pd.DataFrame, response: str, unit: str, fit: MixedFit) -> Iterator[Check]:
-    """Check replication, the shape and spread of bucket residuals, and single buckets that stand out."""
-    yield _replication(fit)
+def model_checks(heads: pd.DataFrame, response: str, unit: str, error_df: tuple[str, float]) -> Iterator[Check]:
+    """Check replication, the shape and spread of bucket residuals, and single buckets that stand out.
+
+    Parameters
+    ----------
+    heads : pandas.DataFrame
+        One row a head, with bucket, site, block, ``treatment`` and the response.
+    response, unit : str
+    error_df : tuple of (str, float)
+        The effect with the fewest degrees of freedom for error, and these.
+    """
+    yield _replication(*error_df)
     residuals = bucket_residuals(heads, response)
     if residuals.df < FEWEST_BUCKETS_TO_TEST:
         yield Check(
@@ -79,14 +87,13 @@ def model_checks(heads: pd.DataFrame, response: str, unit: str, fit: MixedFit) -
     yield _outlier(residuals, unit)
 
 
-def _replication(fit: MixedFit) -> Check:
-    df = float(fit.anova().loc["treatment", "denominator_df"])
+def _replication(effect: str, df: float) -> Check:
     ok = df >= FEWEST_ERROR_DF
     return Check(
         "replication",
         "Replication",
-        f"Treatments are compared with {df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
-        "The trial is large enough for its intervals to be trusted."
+        f"Least is known of {effect}: {df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
+        "Nothing to do."
         if ok
         else "Intervals are wide because there are few buckets or gardens; another season would help most.",
         ok,

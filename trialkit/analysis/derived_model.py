@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -33,6 +33,8 @@ class DerivedModel:
         What the residual is: heads within buckets, or buckets where each has one head.
     notes : tuple of str
         What the adviser should know about the choice.
+    confounded : tuple of str
+        Treatment effects differing between sites that the layout cannot tell from other variation.
     """
 
     treatment: tuple[str, ...]
@@ -40,6 +42,7 @@ class DerivedModel:
     random: tuple[str, ...]
     residual_label: str
     notes: tuple[str, ...]
+    confounded: tuple[str, ...] = ()
 
     def formula(self, response: str, treatment: str | None = None) -> str:
         """Write the model formula, with the factors crossed or one joint `treatment` column."""
@@ -74,13 +77,15 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     random: list[str] = []
     nuisance: list[str] = []
     notes: list[str] = []
+    confounded: list[str] = []
     kept: list[pd.Series] = []
     for term in ["site", *strata, "bucket", *interactions]:
         groups = heads.groupby(term.split(":"), sort=False, observed=True).ngroup()
         levels = groups.nunique()
-        if levels in (1, len(heads)) or any(_same_grouping(groups, other) for other in kept):
-            continue
         if term in interactions and heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
+            continue
+        if levels in (1, len(heads)) or any(_same_grouping(groups, other) for other in kept):
+            confounded += [term] * (term in interactions)
             continue
         kept.append(groups)
         if levels >= FEWEST_RANDOM_LEVELS:
@@ -89,8 +94,19 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
             nuisance.append(term.split(":")[-1])
             notes.append(f"There are only {levels} {STRATUM_LABELS[term]}, too few to stand for others.")
     several = heads.groupby("bucket").size().max() > 1
-    label = "heads within a bucket" if several else "buckets treated alike"
-    return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes))
+    label = "heads within a bucket" if several else STRATUM_LABELS["bucket"]
+    return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes), tuple(confounded))
+
+
+def on_bucket_means(model: DerivedModel) -> DerivedModel:
+    """Return the model for one row a bucket: the bucket becomes the residual."""
+    note = "The heads of a bucket were all recorded alike, so bucket means were analysed."
+    return replace(
+        model,
+        random=tuple(term for term in model.random if term != "bucket"),
+        residual_label=STRATUM_LABELS["bucket"],
+        notes=(*model.notes, note),
+    )
 
 
 def _same_grouping(first: pd.Series, second: pd.Series) -> bool:

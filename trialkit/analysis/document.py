@@ -98,7 +98,7 @@ class Design:
 
 @dataclass(frozen=True)
 class Results:
-    """Everything a trial has to say."""
+    """Everything a trial has to say; `no_decision` says why there is no decision, where there is none."""
 
     schema: Literal["trialkit-results-1"]
     trial: About
@@ -109,6 +109,7 @@ class Results:
     losses: Losses
     responses: dict[str, ResponseResult]
     decision: Decision | None
+    no_decision: str | None
 
     def as_document(self) -> dict[str, Any]:
         """Return plain JSON data: numbers to 12 significant digits, missing ones null."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from trialkit.analysis.answer import Losses, SiteLosses, Treatment, TreatmentLosses
+from trialkit.analysis.answer import HeadCounts, Losses, SiteLosses, Treatment, TreatmentLosses
 
 LOST = ("dead", "bolted", "missing")
 WORRYING_DIFFERENCE = 0.2  # common practice, no source: a fifth of the heads
@@ -20,68 +20,85 @@ def count_losses(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: in
     layout : pandas.DataFrame
         One row a bucket, with site and the joint ``treatment``.
     heads : pandas.DataFrame
-        One row a recorded head, with site, ``treatment`` and ``outcome``.
+        One row a recorded head, with site, ``treatment``, ``outcome`` and ``marketable`` (missing where not said).
     heads_per_bucket : int
     treatments : pandas.DataFrame
         Combinations by joint label.
     """
     by_treatment = tuple(
-        TreatmentLosses(_treatment(treatments, label), *_counts(layout, heads, heads_per_bucket, "treatment", label))
+        TreatmentLosses(_treatment(treatments, label), counts, share_unusable(counts))
         for label in treatments.index
+        for counts in [_counts(layout, heads, heads_per_bucket, "treatment", label)]
     )
     by_site = tuple(
-        SiteLosses(site, *_counts(layout, heads, heads_per_bucket, "site", site))
+        SiteLosses(site, counts, share_unusable(counts))
         for site in sorted(layout["site"].unique())
+        for counts in [_counts(layout, heads, heads_per_bucket, "site", site)]
     )
     outcomes = heads["outcome"].value_counts()
-    counts = {outcome: int(outcomes.get(outcome, 0)) for outcome in ("harvested", "not_ready", *LOST)}
-    planned = len(layout) * heads_per_bucket
-    counts |= {"planned": planned, "recorded": len(heads), "unrecorded": max(planned - len(heads), 0)}
+    by_outcome = {outcome: int(outcomes.get(outcome, 0)) for outcome in LOST}
+    total = _total([row.heads for row in by_site])
     return Losses(
-        by_treatment=by_treatment, by_site=by_site, statement=_statement(by_treatment, by_site, counts), **counts
+        heads=total,
+        recorded=len(heads),
+        **by_outcome,
+        by_treatment=by_treatment,
+        by_site=by_site,
+        statement=_statement(by_treatment, by_site, total),
     )
 
 
-def share_lost(row: TreatmentLosses | SiteLosses) -> float:
-    """Share of the planned heads that were dead, bolted or missing."""
-    return row.lost / row.planned if row.planned else 0.0
+def share_unusable(heads: HeadCounts) -> float:
+    """Share of the planned heads that gave nothing to eat: not harvested for whatever reason, or not marketable."""
+    return 1 - (heads.harvested - heads.unmarketable) / heads.planned if heads.planned else 0.0
 
 
-def _counts(
-    layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str
-) -> tuple[int, int, int]:
-    """Planned, harvested and lost heads of one level."""
-    outcomes = heads.loc[heads[column] == level, "outcome"]
+def _counts(layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str) -> HeadCounts:
+    """Count the heads of one level."""
+    here = heads[heads[column] == level]
     planned = int((layout[column] == level).sum()) * per_bucket
-    return planned, int((outcomes == "harvested").sum()), int(outcomes.isin(LOST).sum())
+    harvested = here["outcome"] == "harvested"
+    return HeadCounts(
+        planned=planned,
+        harvested=int(harvested.sum()),
+        lost=int(here["outcome"].isin(LOST).sum()),
+        not_ready=int((here["outcome"] == "not_ready").sum()),
+        unrecorded=max(planned - len(here), 0),
+        unmarketable=int((harvested & here["marketable"].eq(False).fillna(False).astype(bool)).sum()),
+    )
+
+
+def _total(counts: Sequence[HeadCounts]) -> HeadCounts:
+    return HeadCounts(**{name: sum(getattr(one, name) for one in counts) for name in HeadCounts.__dataclass_fields__})
 
 
 def _treatment(treatments: pd.DataFrame, label: str) -> Treatment:
     return {str(column): value for column, value in treatments.loc[label].items()}
 
 
-def _statement(by_treatment: Sequence[TreatmentLosses], by_site: Sequence[SiteLosses], counts: dict[str, int]) -> str:
-    """Say what became of every planned head, and warn where losses differ between treatments or gardens."""
-    lost = sum(counts[outcome] for outcome in LOST)
-    parts = [f"{counts['harvested']} of {counts['planned']} planned heads were harvested", f"{lost} lost"]
-    parts += [f"{counts['not_ready']} not ready at the end"] * bool(counts["not_ready"])
-    parts += [f"{counts['unrecorded']} not recorded"] * bool(counts["unrecorded"])
+def _statement(by_treatment: Sequence[TreatmentLosses], by_site: Sequence[SiteLosses], total: HeadCounts) -> str:
+    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
+    parts = [f"{total.harvested} of {total.planned} planned heads were harvested", f"{total.lost} lost"]
+    parts += [f"{total.not_ready} not ready at the end"] * bool(total.not_ready)
+    parts += [f"{total.unrecorded} not recorded"] * bool(total.unrecorded)
     sentences = [", ".join(parts) + "."]
+    if total.unmarketable:
+        sentences.append(f"{total.unmarketable} of those harvested were not marketable.")
     low, high = _range(by_treatment)
     if high - low > WORRYING_DIFFERENCE:
         sentences.append(
-            f"Losses differ between treatments (from {low:.0%} to {high:.0%}): the weights are those of the survivors, "
-            "which flatters a treatment that killed the weak."
+            f"Between treatments, from {low:.0%} to {high:.0%} of the planned heads gave nothing to eat: the weights "
+            "are of the heads that were cut, which can flatter a treatment under which fewer came through."
         )
     low, high = _range(by_site)
     if high - low > WORRYING_DIFFERENCE:
-        worst = max(by_site, key=share_lost)
-        sentences.append(f"Losses differ between gardens: {worst.site} lost {high:.0%} of its heads.")
-    if counts["planned"] and counts["unrecorded"] / counts["planned"] > WORRYING_DIFFERENCE:
+        worst = max(by_site, key=lambda row: row.share_unusable)
+        sentences.append(f"Gardens differ: at {worst.site}, {high:.0%} of the planned heads gave nothing to eat.")
+    if total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE:
         sentences.append("Many heads have no record yet: the answer is that of an unfinished trial.")
     return " ".join(sentences)
 
 
 def _range(rows: Sequence[TreatmentLosses | SiteLosses]) -> tuple[float, float]:
-    shares = [share_lost(row) for row in rows] or [0.0]
+    shares = [row.share_unusable for row in rows] or [0.0]
     return min(shares), max(shares)

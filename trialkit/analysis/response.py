@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,8 @@ from trialkit.analysis.answer import (
     Variance,
 )
 from trialkit.analysis.checks import model_checks
-from trialkit.analysis.derived_model import DerivedModel
+from trialkit.analysis.derived_model import DerivedModel, on_bucket_means
+from trialkit.analysis.wording import treatment_words
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation, fit_mixed
 
 TOO_SMALL = "too small to measure"
@@ -82,12 +84,28 @@ def analyse_response(
     if heads["treatment"].nunique() < 2:
         reason = "Only one treatment has a harvested head, so there is nothing to compare."
         return ResponseResult(question.label, question.unit, "not analysed", reason), None
+    rows = heads
+    if "bucket" in model.random and _alike_in_buckets(heads, question.response):
+        rows, model = _one_row_a_bucket(heads, question.response), on_bucket_means(model)
     try:
-        fits = fit_response(question, heads, model)
+        fits = fit_response(question, rows, model)
         return _summary(question, heads, model, fits), fits
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
         return ResponseResult(question.label, question.unit, "not analysed", reason), None
+
+
+def _alike_in_buckets(heads: pd.DataFrame, response: str) -> bool:
+    """Whether no bucket has two values, as where a bucket was weighed whole: nothing varies but the buckets."""
+    return bool((heads.groupby("bucket")[response].nunique() <= 1).all())
+
+
+def _one_row_a_bucket(heads: pd.DataFrame, response: str) -> pd.DataFrame:
+    return (
+        heads.groupby("bucket", as_index=False, sort=False)
+        .first()
+        .assign(**{response: heads.groupby("bucket", sort=False)[response].mean().to_numpy()})
+    )
 
 
 def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
@@ -105,20 +123,22 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
 
 
 def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits: Fits) -> ResponseResult:
+    effects = fits.crossed.anova().drop(index=list(model.nuisance))
+    tests, comparisons = _tests(effects), _comparisons(question, fits.joint)
     return ResponseResult(
         label=question.label,
         unit=question.unit,
         status="analysed",
         reason=None,
-        model=_fitted_model(fits, heads, model),
+        model=_fitted_model(fits, heads, model, effects),
         variances=_variances(fits.crossed, model),
-        tests=_tests(fits.crossed),
+        tests=tests,
         means=_means(question, fits.joint, heads),
         marginal_means=_marginal_means(question, fits.crossed, model),
-        comparisons=_comparisons(question, fits.joint),
+        comparisons=comparisons,
         buckets=_buckets(question, heads),
         site_means=_site_means(question, heads),
-        checks=tuple(model_checks(heads, question.response, question.unit, fits.joint)),
+        checks=tuple(model_checks(heads, question.response, question.unit, _error_df(tests, comparisons))),
     )
 
 
@@ -140,20 +160,16 @@ def fit_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -
         return Fits(fit_mixed(heads, crossed, model.random), fit_mixed(heads, joint, model.random), "nonnegative", note)
 
 
-def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel) -> FittedModel:
+def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel, effects: pd.DataFrame) -> FittedModel:
     fit = fits.crossed
-    statements = [*model.notes, *([fits.note] if fits.note else [])]
-    if fit.aliased:
-        statements.append(
-            "Some combinations were never tried or all lost, so interactions are tested only as far as the data reach."
-        )
+    statements = [*model.notes, *([fits.note] if fits.note else []), *_missing_tests(fit, effects)]
     return FittedModel(
         formula=fit.formula,
         random=model.random,
         bounds=fits.bounds,
         iterations=int(fit.record.iterations[0]),
         criterion=fit.criterion,
-        observations=len(heads),
+        observations=fit.model.heads,
         buckets=heads["bucket"].nunique(),
         statements=tuple(statements),
     )
@@ -172,12 +188,12 @@ def _variances(fit: MixedFit, model: DerivedModel) -> tuple[Variance, ...]:
     )
 
 
-def _tests(fit: MixedFit) -> tuple[Test, ...]:
-    table = fit.anova().dropna()
+def _tests(table: pd.DataFrame) -> tuple[Test, ...]:
+    table = table.dropna()
     return tuple(
         Test(
             term=str(term),
-            label=" by ".join(column.removesuffix("_tsp") for column in str(term).split(":")),
+            label=_effect_label(str(term)),
             f=float(row["f"]),
             numerator_df=int(row["numerator_df"]),
             denominator_df=float(row["denominator_df"]),
@@ -185,6 +201,28 @@ def _tests(fit: MixedFit) -> tuple[Test, ...]:
         )
         for term, row in table.iterrows()
     )
+
+
+def _missing_tests(fit: MixedFit, effects: pd.DataFrame) -> Iterator[str]:
+    """Name the effects that missing combinations leave untested, in whole or in part."""
+    factors = fit.model.fixed.factors
+    for term, reached in effects["numerator_df"].items():
+        full = math.prod(len(factors[column]) - 1 for column in str(term).split(":"))
+        if reached < full:
+            effect = _effect_label(str(term))
+            part = f"only in part ({reached:.0f} of {full} degrees of freedom)" if reached else "not"
+            yield f"The effect of {effect} was tested {part}: some combinations were never tried or all lost."
+
+
+def _error_df(tests: Sequence[Test], comparisons: Sequence[Comparison]) -> tuple[str, float]:
+    """Effect or comparison with the fewest degrees of freedom for error, which the trial knows least about."""
+    found = [(test.label, test.denominator_df) for test in tests]
+    found += [(f"{treatment_words(row.treatment)} against the current practice", row.df) for row in comparisons]
+    return min(found, key=lambda one: one[1])
+
+
+def _effect_label(term: str) -> str:
+    return " by ".join(column.removesuffix("_tsp") for column in term.split(":"))
 
 
 def _means(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Mean, ...]:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping
-from dataclasses import fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from importlib.metadata import version
 
 import numpy as np
 import pandas as pd
 
 from trialkit.analysis.answer import Decision, Losses, ResponseResult
-from trialkit.analysis.decision import Evidence, Thresholds, Worth, draw_means, judge
+from trialkit.analysis.decision import FEWEST_DF, FloatArray, draw_means, judge
+from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -23,14 +24,16 @@ from trialkit.analysis.document import (
     Site,
     VariedFactor,
 )
-from trialkit.analysis.losses import count_losses, share_lost
+from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Fits, Question, analyse_response
+from trialkit.analysis.worth import worth
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.check import Trial
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
-DECISION_STREAM = 1  # the layout is stream 0 of the protocol's seed
+# Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
+WEIGHT_STREAM, DAYS_STREAM = 1, 3
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
 FIXED_HARVEST = (
@@ -62,29 +65,45 @@ def analyse(trial: Trial) -> Results:
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
     harvested = _harvested(heads)
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
-    questions = _questions(trial, treatments)
-    responses, weight_fits, model = {}, None, None
-    for name, question in questions.items():
-        data = harvested[harvested[name].notna()]
-        reason = _not_asked(trial, name, data)
-        if reason:
-            responses[name] = ResponseResult(question.label, question.unit, "not analysed", reason)
-            continue
-        model = derive_model(data, list(treatments.columns), strata)
-        responses[name], fits = analyse_response(question, data, model)
-        weight_fits = fits if name == "weight_g" else weight_fits
+    answers = {}
+    for name, question in _questions(trial, treatments).items():
+        answers[name] = _answer(trial, question, harvested[harvested[name].notna()], treatments, strata)
     losses = count_losses(layout, heads, trial.protocol.bucket.heads, treatments)
+    decided = _decide(trial, treatments, layout, answers, losses)
+    modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
         seed=trial.protocol.seed,
-        design=_design(trial, model),
+        design=_design(trial, modelled[0] if modelled else None),
         losses=losses,
-        responses=responses,
-        decision=_decide(trial, treatments, harvested[harvested["weight_g"].notna()], responses, weight_fits, losses),
+        responses={name: answer.result for name, answer in answers.items()},
+        decision=None if isinstance(decided, str) else decided,
+        no_decision=decided if isinstance(decided, str) else None,
     )
+
+
+@dataclass(frozen=True)
+class Answered:
+    """A response with what its answer rests on; no model and no fits where it was not analysed."""
+
+    result: ResponseResult
+    rows: pd.DataFrame
+    model: DerivedModel | None = None
+    fits: Fits | None = None
+
+
+def _answer(
+    trial: Trial, question: Question, data: pd.DataFrame, treatments: pd.DataFrame, strata: Sequence[str]
+) -> Answered:
+    reason = _not_asked(trial, question.response, data)
+    if reason:
+        return Answered(ResponseResult(question.label, question.unit, "not analysed", reason), data)
+    model = derive_model(data, list(treatments.columns), strata)
+    result, fits = analyse_response(question, data, model)
+    return Answered(result, data, model, fits)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -100,6 +119,8 @@ def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataF
     columns = list(treatments.columns)
     keys = treatments.assign(treatment=treatments.index)
     labelled = layout.drop(columns=["treatment"], errors="ignore").merge(keys, on=columns, validate="many_to_one")
+    for column in labelled.columns.intersection(["block", "whole_plot"]):
+        labelled[column] = labelled[column].astype(str)  # a number would enter a model as a slope
     labelled["treatment"] = pd.Categorical(labelled["treatment"], categories=list(treatments.index))
     for column in columns:
         labelled[column] = pd.Categorical(labelled[column], categories=list(treatments[column].unique()))
@@ -206,32 +227,64 @@ def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, .
 def _decide(
     trial: Trial,
     treatments: pd.DataFrame,
-    weighed: pd.DataFrame,
-    responses: Mapping[str, ResponseResult],
-    fits: Fits | None,
+    layout: pd.DataFrame,
+    answers: Mapping[str, Answered],
     losses: Losses,
-) -> Decision | None:
-    """Judge the candidates that were tried, or return None where head weight could not be analysed."""
-    if fits is None:
-        return None
-    labels = [label for label in treatments.index if label in fits.joint.model.fixed.factors["treatment"]]
+) -> Decision | str:
+    """Judge the candidates that were tried, or say why none can be judged."""
+    weight = answers["weight_g"]
+    if weight.fits is None:
+        return f"Head weight was not analysed. {weight.result.reason}"
+    tried = weight.fits.joint.model.fixed.factors["treatment"]
+    labels = [label for label in treatments.index if label in tried]
     current = _current_label(trial, treatments)
-    if current not in labels or len(labels) < 2:
-        return None
-    candidates = treatments.loc[labels]
-    seed = np.random.SeedSequence([trial.protocol.seed, DECISION_STREAM]).generate_state(1, np.uint64)[0]
-    comparisons = responses["weight_g"].comparisons
+    if current not in labels:
+        return "No head of the current practice was weighed, so there is nothing to compare the others with."
+    comparisons = weight.result.comparisons
     df = min(comparison.df for comparison in comparisons)
+    if not df >= FEWEST_DF:
+        return (
+            f"The trial is too small: a difference from the current practice has only {df:.1f} degrees of freedom for "
+            "error, so that its chances cannot be reckoned."
+        )
+    candidates = treatments.loc[labels]
+    days = _days_draws(trial, answers["days"], candidates)
+    solution = trial.solution.merge(layout[["bucket", "acidifier"]], on="bucket")
+    by_treatment = dict(zip(treatments.index, losses.by_treatment, strict=True))
+    weighed = weight.rows
     return judge(
-        draw_means(fits.joint, labels, candidates, df, int(seed)),
+        draw_means(weight.fits.joint, labels, candidates, df, _seed(trial, WEIGHT_STREAM)),
+        days,
         [{str(c): v for c, v in row.items()} for row in candidates.to_dict("records")],
         labels.index(current),
-        _worth(trial, candidates, responses["days"]),
+        worth(trial.protocol, trial.products, solution, candidates, labels.index(current), days is not None),
         _thresholds(trial),
         comparisons,
-        [share_lost(losses.by_treatment[list(treatments.index).index(label)]) for label in labels],
-        Evidence(weighed["bucket"].nunique(), weighed["site"].nunique(), trial.protocol.trial.season),
+        [by_treatment[label].share_unusable for label in labels],
+        Evidence(
+            weighed["bucket"].nunique(),
+            weighed["site"].nunique(),
+            trial.protocol.trial.season,
+            bool(weight.model and weight.model.confounded),
+        ),
     )
+
+
+def _days_draws(trial: Trial, days: Answered, candidates: pd.DataFrame) -> FloatArray | None:
+    """Draw days to harvest where waiting costs something; None where they are not known for every candidate."""
+    if days.fits is None or not trial.protocol.decision.delay_cost_per_day:
+        return None
+    labels = list(candidates.index)
+    if not set(labels) <= set(days.fits.joint.model.fixed.factors["treatment"]):
+        return None
+    df = min(comparison.df for comparison in days.result.comparisons)
+    if not df >= FEWEST_DF:
+        return None
+    return draw_means(days.fits.joint, labels, candidates, df, _seed(trial, DAYS_STREAM))
+
+
+def _seed(trial: Trial, stream: int) -> int:
+    return int(np.random.SeedSequence([trial.protocol.seed, stream]).generate_state(1, np.uint64)[0])
 
 
 def _thresholds(trial: Trial) -> Thresholds:
@@ -245,29 +298,3 @@ def _thresholds(trial: Trial) -> Thresholds:
         cost_per_bucket=decision.cost_per_bucket,
         delay_cost_per_day=decision.delay_cost_per_day,
     )
-
-
-def _worth(trial: Trial, candidates: pd.DataFrame, days: ResponseResult) -> Worth:
-    """Price the candidates: lettuce less nutrient and waiting; without a price, grams of head weight."""
-    decision, heads = trial.protocol.decision, trial.protocol.bucket.heads
-    dose = candidates["dose_tsp"].to_numpy(float) if "dose_tsp" in candidates else np.zeros(len(candidates))
-    per_teaspoon = _price_per_teaspoon(trial)
-    nutrient = dose * (per_teaspoon if per_teaspoon is not None else 1.0)
-    if decision.price_per_kg is None:
-        return Worth("g a head", 1.0, np.zeros(len(candidates)), nutrient)
-    cost = dose * (per_teaspoon or 0.0) + decision.cost_per_bucket
-    by_treatment = {tuple(mean.treatment.values()): mean.mean for mean in days.means}
-    waiting = [by_treatment.get(tuple(row), 0.0) for row in candidates.itertuples(index=False)]
-    cost = cost + decision.delay_cost_per_day * np.array(waiting)
-    return Worth("currency a bucket", heads * decision.price_per_kg / 1000, cost, nutrient)
-
-
-def _price_per_teaspoon(trial: Trial) -> float | None:
-    dose = trial.protocol.factors.get("dose")
-    if dose is None or dose.product is None or trial.products.empty:
-        return None
-    row = trial.products[trial.products["product"] == dose.product]
-    if row.empty:
-        return None
-    price = float(row["price_per_kg"].iloc[0]) * float(row["grams_per_tsp"].iloc[0]) / 1000
-    return price if np.isfinite(price) else None

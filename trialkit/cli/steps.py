@@ -31,9 +31,9 @@ class Analysed:
 
 
 def lay_out(folder: Path) -> str:
-    """Randomise a trial and write layout.csv, unless records exist."""
+    """Randomise a trial and write layout.csv, unless records exist; say what is doubtful about it."""
     from trialkit.trial.atomic import csv_text, write_text
-    from trialkit.trial.check import read_trial
+    from trialkit.trial.check import check_trial, read_trial
     from trialkit.trial.randomise import randomise, records_exist
 
     if records_exist(folder):
@@ -46,11 +46,12 @@ def lay_out(folder: Path) -> str:
     replaced = path.is_file() and _lines(path) != text.splitlines()
     write_text(path, text)
     sites, plan = len(trial.sites), trial.protocol.layout
-    return (
+    sentence = (
         f"Layout: {len(layout)} buckets at {_count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
+    return "\n".join([sentence, *map(str, check_trial(folder, stage="layout").warnings)])
 
 
 def _lines(path: Path) -> list[str]:

@@ -67,7 +67,7 @@ def answer(reading: Reading) -> Answer:
     verdict, tone = VERDICTS.get(str(reading.decision.get("verdict")), ("No recommendation", "none"))
     sentences = texts(reading.decision, "sentences")
     if not reading.decision:
-        sentences = ("This trial gives no recommendation.", _why_none(reading))
+        sentences = ("This trial gives no recommendation.", str(reading.results.get("no_decision") or ""))
     return Answer(
         verdict=verdict,
         tone=tone,
@@ -109,12 +109,6 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
         "test with a strip, and add acid to water, never water to acid."
     )
     return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
-
-
-def _why_none(reading: Reading) -> str:
-    responses = mapping(reading.results.get("responses")).values()
-    reasons = [str(mapping(r).get("reason")) for r in responses if mapping(r).get("reason")]
-    return reasons[0] if reasons else "The current practice has no harvested head to compare with."
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
@@ -174,7 +168,7 @@ def sureness(reading: Reading) -> Sureness | None:
     if not is_number(probability):
         return None
     margin = plain(thresholds.get("equivalence_margin_g" if alike else "margin_g"))
-    place = str(reading.decision.get("place") or "in a new garden")
+    place = str(reading.decision.get("place") or "")
     meaning = (
         f"that the recommended default and the current practice differ by less than {margin} g a head {place}"
         if alike

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.report.numerals import percent, plain
+from trialkit.report.numerals import ABSENT, is_number, percent, plain
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
 from trialkit.report.table import Row, Table, columns, make_table
 from trialkit.report.wording import treatment_label
@@ -64,23 +64,34 @@ def _checks(reading: Reading) -> tuple[tuple[str, tuple[Finding, ...]], ...]:
     return tuple(checked)
 
 
+HEAD_COUNTS = {
+    "planned": "heads planned",
+    "harvested": "harvested",
+    "lost": "lost",
+    "not_ready": "not ready",
+    "unrecorded": "no record",
+    "unmarketable": "not marketable",
+}
+ALWAYS_SHOWN = ("planned", "harvested", "lost")
+
+
 def _losses(reading: Reading) -> Table | None:
     losses = mapping(reading.results.get("losses"))
+    total = mapping(losses.get("heads"))
+    shown = [name for name in HEAD_COUNTS if name in ALWAYS_SHOWN or total.get(name)]
     body = (
         Row(
             treatment_label(mapping(row.get("treatment")), reading.columns),
             (
-                plain(row.get("planned"), 9),
-                plain(row.get("harvested"), 9),
-                plain(row.get("lost"), 9),
-                percent(row["lost"] / row["planned"]) if row.get("planned") and row.get("lost") is not None else "–",
+                *(plain(mapping(row.get("heads")).get(name), 9) for name in shown),
+                percent(row["share_unusable"]) if is_number(row.get("share_unusable")) else ABSENT,
             ),
         )
         for row in rows(losses, "by_treatment")
     )
-    kinds = {"dead": "dead", "bolted": "bolted", "missing": "missing", "not_ready": "not ready at the last visit"}
-    note = ", ".join(
-        f"{plain(losses.get(key), 9)} {words}" for key, words in kinds.items() if losses.get(key) is not None
+    kinds = ", ".join(
+        f"{plain(losses.get(kind), 9)} {kind}" for kind in ("dead", "bolted", "missing") if losses.get(kind) is not None
     )
-    heads = columns("treatment", "heads planned", "harvested", "lost", "share lost")
-    return make_table("losses", "Heads lost under each treatment", heads, body, f"In all: {note}." if note else "")
+    note = f"Lost in all: {kinds}." if kinds else ""
+    heads = columns("treatment", *(HEAD_COUNTS[name] for name in shown), "gave nothing to eat")
+    return make_table("losses", "What became of the heads under each treatment", heads, body, note)

@@ -91,12 +91,8 @@ class Reading:
 
     @property
     def rival(self) -> Json:
-        """Candidate to set beside the current practice: the one recommended, or else the best of the others."""
-        if not self.is_kept:
-            return self.recommended
-        others = [c for c in self.candidates if self.key(c.get("treatment")) != self.key(self.current)]
-        best = max(others, key=lambda c: _or_least(c.get("expected_value")), default={})
-        return mapping(best.get("treatment"))
+        """Candidate to set beside the current practice: the one recommended, or else the most promising other."""
+        return mapping(self.decision.get("alternative"))
 
     @property
     def candidates(self) -> tuple[Json, ...]:
@@ -159,7 +155,3 @@ def texts(owner: Any, name: str) -> tuple[str, ...]:
     """Return the texts in a list of a mapping; none where it is null or missing."""
     value = mapping(owner).get(name)
     return tuple(str(text) for text in value if text) if isinstance(value, list | tuple) else ()
-
-
-def _or_least(value: Any) -> float:
-    return float(value) if is_number(value) else float("-inf")

@@ -66,9 +66,10 @@ def candidate_table(reading: Reading) -> Table | None:
         for row in reading.candidates
     )
     note = (
-        f"Better: worth at least {plain(thresholds.get('margin_g'))} g a head more than the current practice in a new "
-        f"garden. Alike: within {plain(thresholds.get('equivalence_margin_g'))} g of it. Expected loss: what choosing "
-        "this one gives up, on average, against the one that is truly best. "
+        f"Better: worth at least {plain(thresholds.get('margin_g'))} g a head more than the current practice "
+        f"{reading.decision.get('place')}. Alike: within {plain(thresholds.get('equivalence_margin_g'))} g of it. "
+        "Expected loss: what choosing this one gives up, on average, against the one that is truly best. A candidate "
+        "without chances was not considered: too few of its heads came through (section 3). "
         f"From {plain(reading.decision.get('draws'), 6)} draws."
     )
     return make_table("candidates", "Candidates for the default", heads, body, note)
@@ -91,7 +92,7 @@ def _model(model: Json) -> tuple[tuple[str, str], ...]:
         "fixed part": model.get("formula"),
         "random terms": ", ".join(texts(model, "random")),
         "bounds of the variances": model.get("bounds"),
-        "heads": plain(model.get("observations"), 9),
+        "observations": plain(model.get("observations"), 9),
         "buckets": plain(model.get("buckets"), 9),
         "−2 log REML": fixed(model.get("criterion"), 2),
         "iterations": plain(model.get("iterations"), 9),

@@ -49,6 +49,7 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.treatments_are_planned,
     layout_rules.whole_plots_hold_one_level,
     layout_rules.layout_follows_the_plan,
+    layout_rules.treatments_are_repeated,
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {

@@ -135,5 +135,22 @@ def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
         yield problem("TK-L07", "layout.csv", expected, found="another layout")
 
 
+def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L08: some treatment, and in a split-plot some level on whole plots, stands in two places or more (said once).
+
+    Fisher (1935), The Design of Experiments, ch. 4: without replication there is no estimate of error.
+    """
+    frame, whole_plot = tables.frame("layout"), tables.protocol.layout.whole_plot
+    needed = {"block", "whole_plot", *FACTOR_COLUMNS.values()}
+    if not len(frame) or needed & tables.readings["layout"].missing_columns - {"whole_plot"}:
+        return
+    if frame.groupby(list(FACTOR_COLUMNS.values()), dropna=False).size().max() < 2:
+        yield problem("TK-L08", "layout.csv", "two buckets or more of a treatment", found="one of each")
+    elif whole_plot and "whole_plot" not in tables.readings["layout"].missing_columns:
+        plots = frame.drop_duplicates(["site", "block", "whole_plot"])
+        if plots.groupby(FACTOR_COLUMNS[whole_plot]).size().max() < 2:
+            yield problem("TK-L08", "layout.csv", f"two whole plots or more of a {whole_plot}", found="one of each")
+
+
 def _as_text(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({name: table[name].map(str) for name in table}, index=table.index.map(str), dtype=str)

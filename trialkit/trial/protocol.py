@@ -1,9 +1,10 @@
 """The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
 
 import hashlib
+import math
 import tomllib
 from collections.abc import Mapping
-from itertools import product
+from itertools import pairwise, product
 from pathlib import Path
 from typing import Any, Self
 
@@ -34,6 +35,10 @@ FACTOR_COLUMNS: Mapping[str, str] = {"cultivar": "cultivar", "dose": "dose_tsp",
 """Which column of layout.csv holds the levels of each treatment factor; the order is that of every table and page."""
 NO_PRODUCT = "none"
 """The acidifier level that stands for adding nothing."""
+FINEST_DOSE_STEP_TSP = 0.01
+"""Doses nearer than this are one: the smallest measuring spoons hold 1/64 teaspoon (common practice, no source)."""
+MOST_TREATMENTS = 64
+"""As many as four levels of each factor (common practice, no source)."""
 READ_BY_RULES = (("factors",), ("layout", "kind"), ("layout", "whole_plot"), ("decision", "current_practice"))
 """The keys that the rules between sections stand on."""
 
@@ -104,6 +109,9 @@ def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
     errors = [*_level_faults(protocol)]
     if not protocol.varied_factors:
         errors.append(broken_rule("TK-P07", "one treatment", "at least one factor with two levels", "factors"))
+    treatments = math.prod(len(factor.levels) for factor in protocol.factors.values())
+    if treatments > MOST_TREATMENTS:
+        errors.append(broken_rule("TK-P09", f"{treatments} treatments", f"at most {MOST_TREATMENTS}", "factors"))
     whole_plot = protocol.layout.whole_plot
     if whole_plot is not None and (whole_plot not in protocol.varied_factors or len(protocol.varied_factors) < 2):
         expected = "one of two or more factors that each have two or more levels"
@@ -125,7 +133,16 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
             errors.append(broken_rule("TK-P04", f"{repeated!r} twice", "each level once", *path))
         elif name == "dose" and list(factor.levels) != sorted(factor.levels):
             errors.append(broken_rule("TK-P04", str(list(factor.levels)), "doses in increasing order", *path))
+        elif name == "dose" and (close := _close_doses(factor)):
+            expected = f"doses at least {FINEST_DOSE_STEP_TSP:g} teaspoon apart: no spoon tells these from each other"
+            errors.append(broken_rule("TK-P04", f"{close[0]!r} and {close[1]!r}", expected, *path))
     return errors
+
+
+def _close_doses(factor: Factor) -> tuple[float, float] | None:
+    """Return the first two doses in a row that are too near to be two."""
+    doses = [level for level in factor.levels if isinstance(level, float)]
+    return next((pair for pair in pairwise(doses) if pair[1] - pair[0] < FINEST_DOSE_STEP_TSP * (1 - 1e-9)), None)
 
 
 def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:

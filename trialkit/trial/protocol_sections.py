@@ -51,7 +51,7 @@ Dose = Annotated[Finite, Field(ge=0, le=50)]
 Level = Annotated[
     Annotated[Name, Tag(LEVEL_KINDS[0])] | Annotated[Dose, Tag(LEVEL_KINDS[1])], Discriminator(_kind_of_level)
 ]
-Probability = Annotated[Finite, Field(gt=0, lt=1)]
+MoreLikelyThanNot = Annotated[Finite, Field(ge=0.5, lt=1)]
 
 
 class Section(BaseModel):
@@ -153,8 +153,8 @@ class Decision(Section):
     margin_g: NotNegative = 10.0
     equivalence_margin_g: NotNegative = 10.0
     share_of_gain: Annotated[Finite, Field(gt=0, le=1)] = 0.95
-    price_per_kg: NotNegative | None = None
+    price_per_kg: Annotated[NotNegative, Field(gt=0)] | None = None
     cost_per_bucket: NotNegative = 0.0
     delay_cost_per_day: NotNegative = 0.0
-    adopt_probability: Probability = 0.9
-    confidence: Probability = 0.95
+    adopt_probability: MoreLikelyThanNot = 0.9
+    confidence: MoreLikelyThanNot = 0.95

@@ -222,6 +222,13 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "Doses cannot be turned into grams or cost.",
         "Add the product to products.csv, or correct its name.",
     ),
+    (
+        "TK-P09",
+        "error",
+        "Too many treatments",
+        "So many comparisons with current practice cannot be made with any certainty.",
+        "Leave out a factor or some of its levels.",
+    ),
     # The layout
     (
         "TK-L01",
@@ -271,6 +278,13 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "The layout is not that of the seed",
         "Labels and layout must belong together, and the report names the seed.",
         "If it was made elsewhere, nothing need be done; if trial.toml was changed after labelling, put it back.",
+    ),
+    (
+        "TK-L08",
+        "warning",
+        "Treatments stand in one place only",
+        "A difference between treatments could not be told from one between buckets, so nothing could be concluded.",
+        "Give layout.blocks two or more, or add gardens.",
     ),
     # The heads
     (

@@ -1,0 +1,143 @@
+"""Trials as small, lopsided and damaged as gardens make them, through the whole analysis."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from small_trial import small_trial
+from trialkit.analysis import Results
+
+
+def all_words(results: Results) -> str:
+    """Everything that the results say."""
+    assert results.decision is not None
+    decision = results.decision
+    return " ".join((*decision.sentences, *decision.would_change, *decision.scope, decision.place))
+
+
+def test_one_garden_speaks_of_itself_only(tmp_path: Path) -> None:
+    """A trial in one garden claims nothing for another."""
+    results = small_trial(tmp_path, sites=1, blocks=6, cultivars=2, doses=3)
+    assert results.decision is not None
+    assert results.decision.place == "in the garden of this trial"
+    assert "new garden" not in all_words(results)
+
+
+def test_a_garden_that_lost_everything_is_not_counted(tmp_path: Path) -> None:
+    """Three gardens planned, one lost: the answer is that of two gardens."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads.assign(
+            outcome=heads["outcome"].mask(heads["site"] == "s3", "dead"),
+            **{
+                column: heads[column].mask(heads["site"] == "s3", "")
+                for column in ("harvested_on", "last_not_ready_on", "weight_g", "marketable")
+            },
+        )
+
+    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, doses=2, change=lose)
+    assert results.decision is not None
+    assert results.decision.place == "in the gardens of this trial"
+    assert "at 2 gardens" in results.decision.sentences[1]
+
+
+def test_gardens_with_one_bucket_of_each_treatment(tmp_path: Path) -> None:
+    """Where a garden's effect on a treatment cannot be told from its bucket, the answer is for the average garden."""
+    results = small_trial(tmp_path, sites=8, blocks=1, doses=4)
+    assert results.decision is not None
+    assert results.decision.place == "on average over gardens like these"
+    assert "cannot be told from how much buckets differ" in all_words(results)
+
+
+def test_whole_plots_that_are_the_gardens_effect(tmp_path: Path) -> None:
+    """With one block a garden, whole plots and the garden's effect on their factor are the same grouping."""
+    results = small_trial(tmp_path, sites=5, blocks=1, cultivars=2, doses=3, whole_plot="cultivar")
+    assert results.decision is not None
+    assert results.decision.place == "on average over gardens like these"
+
+
+def test_buckets_weighed_whole(tmp_path: Path) -> None:
+    """Heads that all have their bucket's mean give the answer of the bucket means, exactly, and it says so."""
+
+    def share(heads: pd.DataFrame) -> pd.DataFrame:
+        weight = pd.to_numeric(heads["weight_g"]).groupby(heads["bucket"]).transform("mean")
+        return heads.assign(weight_g=weight.map("{:.1f}".format).where(heads["weight_g"] != "", ""))
+
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, change=share)
+    answer = results.responses["weight_g"]
+    assert answer.status == "analysed", answer.reason
+    assert answer.model is not None
+    assert answer.model.observations == answer.model.buckets == len(answer.buckets)
+    assert any("bucket means were analysed" in line for line in answer.model.statements)
+    assert "bucket" not in answer.model.random
+
+
+def test_least_replicated_effect_is_the_one_shown(tmp_path: Path) -> None:
+    """In a split-plot the whole-plot factor has the fewest degrees of freedom, and the check names it."""
+    results = small_trial(tmp_path, sites=1, blocks=4, cultivars=2, doses=4, whole_plot="cultivar")
+    answer = results.responses["weight_g"]
+    check = next(check for check in answer.checks if check.id == "replication")
+    assert "Least is known of cultivar" in check.finding
+    assert not check.ok
+
+
+def test_untested_effects_are_named(tmp_path: Path) -> None:
+    """With a whole combination lost, the interaction keeps part of its degrees of freedom, and that is said."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[~((heads["cultivar"] == "Fenleaf") & (heads["dose_tsp"] == "4"))]
+
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
+    statements = results.responses["weight_g"].model.statements  # type: ignore[union-attr]
+    assert (
+        "The effect of cultivar by dose was tested only in part (1 of 2 degrees of freedom): some combinations were "
+        "never tried or all lost."
+    ) in statements
+
+
+def test_too_few_degrees_of_freedom_to_decide(tmp_path: Path) -> None:
+    """Two treatments in two blocks leave one degree of freedom: estimates, but no chances and no recommendation."""
+    results = small_trial(tmp_path, sites=1, blocks=2, doses=2)
+    assert results.responses["weight_g"].status == "analysed"
+    assert results.decision is None
+    assert results.no_decision is not None
+    assert "only 1.0 degrees of freedom" in results.no_decision
+
+
+def test_the_reason_is_that_of_head_weight(tmp_path: Path) -> None:
+    """Where head weight was not analysed there is no recommendation, for that reason and not for one about days."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[heads["dose_tsp"] == "2"]
+
+    results = small_trial(tmp_path, sites=1, blocks=3, doses=2, change=lose)
+    assert results.no_decision is not None
+    assert results.no_decision.startswith("Head weight was not analysed. Only one treatment")
+
+
+def test_current_practice_lost(tmp_path: Path) -> None:
+    """Without a head of the current practice there is nothing to compare with, and that is the reason given."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[heads["dose_tsp"] != "2"]
+
+    results = small_trial(tmp_path, sites=1, blocks=4, doses=3, change=lose)
+    assert results.no_decision is not None
+    assert "current practice" in results.no_decision
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_equal_treatments_keep_the_practice(tmp_path: Path, seed: int) -> None:
+    """Where only chance tells doses apart, the current practice is never given up for a gain."""
+
+    def shuffle(heads: pd.DataFrame) -> pd.DataFrame:
+        weight = np.random.default_rng(seed).normal(120, 12, len(heads)).round(0).astype(int)
+        return heads.assign(weight_g=np.where(heads["outcome"] == "harvested", weight.astype(str), ""))
+
+    results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, change=shuffle)
+    assert results.decision is not None
+    assert results.decision.verdict != "adopt"

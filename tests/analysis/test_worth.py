@@ -1,0 +1,115 @@
+"""What a bucket costs and yields, reckoned by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.analysis.worth import Worth, price_per_teaspoon, worth
+from trialkit.trial.protocol import Protocol, parse_protocol
+
+PROTOCOL = """\
+[trial]
+id = "prices"
+title = "Prices"
+question = "Which?"
+[bucket]
+heads = 4
+[factors.cultivar]
+levels = ["Fenleaf", "Paleheart"]
+[factors.dose]
+levels = [2, 4]
+product = "Blend"
+[factors.acidifier]
+levels = ["vinegar", "none"]
+[layout]
+kind = "randomised complete blocks"
+blocks = 2
+seed = 1
+[decision]
+current_practice = {{ cultivar = "Fenleaf", dose = 4, acidifier = "vinegar" }}
+{extra}
+"""
+NAN = float("nan")
+PRODUCTS = pd.DataFrame(
+    [("Blend", 12.0, 5.0, NAN), ("vinegar", NAN, NAN, 1.5)],
+    columns=["product", "price_per_kg", "grams_per_tsp", "price_per_l"],
+)
+SOLUTION = pd.DataFrame({"acidifier": ["vinegar", "vinegar", "none"], "acid_tsp": [2.0, 4.0, NAN]})
+CANDIDATES = pd.DataFrame(
+    [("Fenleaf", 4.0, "vinegar"), ("Fenleaf", 2.0, "vinegar"), ("Paleheart", 2.0, "vinegar"), ("Fenleaf", 4.0, "none")],
+    columns=["cultivar", "dose_tsp", "acidifier"],
+)
+
+
+def protocol(extra: str = "") -> Protocol:
+    """Return the protocol with further lines in its last section."""
+    parsed = parse_protocol(PROTOCOL.format(extra=extra))
+    assert isinstance(parsed, Protocol)
+    return parsed
+
+
+def reckon(extra: str = "", **changes: Any) -> Worth:
+    """Price the four candidates; the first is the current practice."""
+    given: dict[str, Any] = {"products": PRODUCTS, "solution": SOLUTION, "days_known": True} | changes
+    return worth(protocol(extra), given["products"], given["solution"], CANDIDATES, 0, given["days_known"])
+
+
+def test_a_teaspoon_by_weight_and_by_volume() -> None:
+    """5 g at 12 a kilogram is 0.06; 5 mL at 1.50 a litre is 0.0075; without a price there is none."""
+    blend, vinegar = (PRODUCTS.iloc[i] for i in range(2))
+    assert price_per_teaspoon(blend) == pytest.approx(0.06)
+    assert price_per_teaspoon(vinegar) == pytest.approx(0.0075)
+    assert np.isnan(price_per_teaspoon(blend.replace(12.0, NAN)))
+
+
+def test_without_a_price_of_lettuce() -> None:
+    """Value is head weight alone, and only a smaller dose of the same cultivar and acid surely saves."""
+    value = reckon()
+    assert (value.unit, value.per_gram, value.per_day) == ("g a head", 1.0, 0.0)
+    assert not value.cost.any()
+    assert value.saves.tolist() == [False, True, False, False]
+    assert value.saving == "uses less nutrient"
+    assert "valued by head weight alone" in value.notes[0]
+
+
+def test_in_money() -> None:
+    """Four heads at 10 a kilogram are 0.04 a gram; nutrient 0.06 a teaspoon; acid 3 teaspoons at 0.0075."""
+    value = reckon("price_per_kg = 10\ncost_per_bucket = 0.5\ndelay_cost_per_day = 0.02")
+    assert value.per_gram == pytest.approx(0.04)
+    assert value.cost == pytest.approx([0.5 + 0.24 + 0.0225, 0.5 + 0.12 + 0.0225, 0.5 + 0.12 + 0.0225, 0.5 + 0.24])
+    assert value.per_day == 0.02
+    assert value.saves.tolist() == [False, True, False, True]
+    assert value.saving == "costs less to fill"
+    assert value.notes == ("Seed and labour are not counted.",)
+
+
+def test_an_absent_price_is_said() -> None:
+    """A nutrient or an acid without a price is not counted, the page says so, and only less nutrient surely saves."""
+    value = reckon("price_per_kg = 10", products=PRODUCTS.assign(price_per_kg=NAN, price_per_l=NAN))
+    assert not value.cost.any()
+    assert any("nutrient and acid is not counted" in note for note in value.notes)
+    assert value.saves.tolist() == [False, True, False, False]
+
+
+def test_an_amount_that_was_not_recorded_is_said() -> None:
+    """An acid of which no bucket has a record cannot be priced."""
+    value = reckon("price_per_kg = 10", solution=SOLUTION.iloc[2:])
+    assert value.cost == pytest.approx([0.24, 0.12, 0.12, 0.24])
+    assert any("cost of acid is not counted" in note for note in value.notes)
+
+
+def test_waiting_that_could_not_be_analysed_is_said() -> None:
+    """Where days are not known, waiting costs nothing and the page says so."""
+    value = reckon("price_per_kg = 10\ndelay_cost_per_day = 0.02", days_known=False)
+    assert value.per_day == 0.0
+    assert any("Waiting is not counted" in note for note in value.notes)
+
+
+def test_costs_without_a_price_are_said() -> None:
+    """Costs in a protocol without a price of lettuce weigh nothing, and the page says so."""
+    value = reckon("delay_cost_per_day = 0.02")
+    assert any("without a price nothing weighs them" in note for note in value.notes)

@@ -1,0 +1,90 @@
+"""Small trials of the invented county, whose records a test may change before they are analysed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+
+from trialkit.analysis import Results, analyse
+from trialkit.planning.examples import make_example
+from trialkit.trial.check import read_trial
+
+PROTOCOL = """\
+[trial]
+id = "small"
+title = "A small trial"
+question = "Which?"
+
+[bucket]
+heads = {heads}
+
+{factors}
+[layout]
+kind = "{kind}"
+blocks = {blocks}
+seed = {seed}
+{whole_plot}
+[decision]
+current_practice = {{ {practice} }}
+"""
+FACTORS = {
+    "cultivar": ("[factors.cultivar]\nlevels = {}\n", ["Larkmoor Butter", "Fenleaf", "Copperfrill"]),
+    "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
+}
+PRODUCTS = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp\nBlend L,nutrient,9,12,30,5\n"
+ChangeHeads = Callable[[pd.DataFrame], pd.DataFrame]
+
+
+def small_trial(
+    folder: Path,
+    *,
+    sites: int = 1,
+    blocks: int = 3,
+    cultivars: int = 0,
+    doses: int = 0,
+    heads: int = 2,
+    seed: int = 7,
+    whole_plot: str = "",
+    change: ChangeHeads | None = None,
+) -> Results:
+    """Lay out, draw records, change them and analyse.
+
+    Parameters
+    ----------
+    folder : Path
+        To write the trial into.
+    sites, blocks, cultivars, doses, heads, seed : int
+        Size; a factor with no level is left out.
+    whole_plot : str
+        Factor on whole plots: a split-plot; randomised complete blocks where empty.
+    change : callable, optional
+        Given the head records joined with the layout, all as text; returns the records to keep.
+    """
+    levels = {name: FACTORS[name][1][:count] for name, count in (("cultivar", cultivars), ("dose", doses)) if count}
+    text = PROTOCOL.format(
+        heads=heads,
+        factors="".join(FACTORS[name][0].format(str(chosen).replace("'", '"')) for name, chosen in levels.items()),
+        kind="split-plot" if whole_plot else "randomised complete blocks",
+        blocks=blocks,
+        seed=seed,
+        whole_plot=f'whole_plot = "{whole_plot}"\n' if whole_plot else "",
+        practice=", ".join(f"{name} = {_toml(chosen[0])}" for name, chosen in levels.items()),
+    )
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "trial.toml").write_text(text, encoding="utf-8")
+    rows = "".join(f"s{i},Garden {i},garden,mains,{60 + 20 * i},7.2,6\n" for i in range(1, sites + 1))
+    (folder / "sites.csv").write_text("site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours\n" + rows)
+    (folder / "products.csv").write_text(PRODUCTS)
+    make_example(folder)
+    if change:
+        records = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False)
+        layout = pd.read_csv(folder / "layout.csv", dtype=str, keep_default_na=False)
+        kept = change(records.merge(layout, on="bucket"))
+        kept[list(records.columns)].to_csv(folder / "heads.csv", index=False)
+    return analyse(read_trial(folder))
+
+
+def _toml(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)

@@ -1,0 +1,177 @@
+"""What a bucket of each candidate costs and yields."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, Protocol
+
+FloatArray = NDArray[np.float64]
+
+HEAD_UNIT = "g a head"
+TEASPOON_ML = 5.0  # the metric teaspoon of kitchen spoons and labels
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a bucket of each candidate costs and yields, in the decision's unit.
+
+    Attributes
+    ----------
+    unit : str
+        ``"g a head"``, or ``"currency a bucket"`` where the protocol has a price of lettuce.
+    per_gram : float
+        Worth of one gram of mean head weight.
+    cost : ndarray, shape (candidates,)
+        Of a bucket, waiting left aside.
+    per_day : float
+        Cost of a day until harvest, to be counted where days were drawn.
+    saves : ndarray of bool, shape (candidates,)
+        Surely cheaper than the current practice in what goes into the bucket.
+    input_cost : ndarray, shape (candidates,)
+        To tell which of those is the cheapest.
+    saving : str
+        How a cheaper one is cheaper, in words: ``"uses less nutrient"``.
+    notes : tuple of str
+        What was not counted.
+    """
+
+    unit: str
+    per_gram: float
+    cost: FloatArray
+    per_day: float
+    saves: NDArray[np.bool_]
+    input_cost: FloatArray
+    saving: str
+    notes: tuple[str, ...]
+
+    @property
+    def in_money(self) -> bool:
+        """Whether lettuce has a price, so that costs weigh against it."""
+        return self.unit != HEAD_UNIT
+
+
+@dataclass(frozen=True)
+class _Inputs:
+    """Cost of what goes into a bucket of each candidate; None where a price or an amount is not known."""
+
+    nutrient: FloatArray | None
+    acid: FloatArray | None
+
+    @property
+    def known(self) -> FloatArray | None:
+        """Cost of both, where both are known."""
+        return None if self.nutrient is None or self.acid is None else self.nutrient + self.acid
+
+
+def worth(
+    protocol: Protocol,
+    products: pd.DataFrame,
+    solution: pd.DataFrame,
+    candidates: pd.DataFrame,
+    current: int,
+    days_known: bool,
+) -> Worth:
+    """Price the candidates: lettuce less nutrient, acid and waiting; without a price of lettuce, grams of head weight.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    products : pandas.DataFrame
+        As ``products.csv``.
+    solution : pandas.DataFrame
+        One row a bucket with ``acidifier`` and the recorded ``acid_tsp``.
+    candidates : pandas.DataFrame
+        Columns of the varied factors, one row a candidate.
+    current : int
+        Row of the current practice.
+    days_known : bool
+        Whether days to harvest could be analysed.
+    """
+    decision = protocol.decision
+    full = _with_fixed_levels(protocol, candidates)
+    price = decision.price_per_kg
+    inputs = _input_costs(protocol, products, solution, full)
+    saves, order, saving = _saving(full, current, inputs if price is not None else _Inputs(None, None))
+    if price is None:
+        nothing = np.zeros(len(full))
+        return Worth(HEAD_UNIT, 1.0, nothing, 0.0, saves, order, saving, _unpriced_notes(protocol))
+    cost = np.full(len(full), decision.cost_per_bucket)
+    for part in (inputs.nutrient, inputs.acid):
+        cost = cost if part is None else cost + part
+    return Worth(
+        "currency a bucket",
+        protocol.bucket.heads * price / 1000,
+        cost,
+        decision.delay_cost_per_day if days_known else 0.0,
+        saves,
+        order,
+        saving,
+        _priced_notes(protocol, inputs, days_known),
+    )
+
+
+def price_per_teaspoon(product: pd.Series) -> float:
+    """Price of a level teaspoon: by weight where the grams in one are known, else by volume, else missing."""
+    by_weight = float(product["price_per_kg"]) * float(product["grams_per_tsp"]) / 1000
+    by_volume = float(product["price_per_l"]) * TEASPOON_ML / 1000
+    return by_weight if np.isfinite(by_weight) else by_volume
+
+
+def _with_fixed_levels(protocol: Protocol, candidates: pd.DataFrame) -> pd.DataFrame:
+    """Add the factors that were the same in every bucket."""
+    fixed = {FACTOR_COLUMNS[name]: f.levels[0] for name, f in protocol.factors.items() if len(f.levels) == 1}
+    return candidates.assign(**fixed)
+
+
+def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFrame, full: pd.DataFrame) -> _Inputs:
+    """Cost of the nutrient by its dose, and of the acid by what the buckets took of it on average."""
+    prices = {str(row["product"]): price_per_teaspoon(row) for _, row in products.iterrows()}
+    nutrient = acid = np.zeros(len(full))
+    if "dose_tsp" in full:
+        product = protocol.factors["dose"].product
+        nutrient = full["dose_tsp"].to_numpy(float) * prices.get(str(product), np.nan)
+    if "acidifier" in full:
+        amounts = solution.groupby(solution["acidifier"].astype(str))["acid_tsp"].mean()
+        costs = {str(name): amount * prices.get(str(name), np.nan) for name, amount in amounts.items()}
+        costs[NO_PRODUCT] = 0.0
+        acid = np.array([costs.get(str(name), np.nan) for name in full["acidifier"]], float)
+    return _Inputs(*(part if np.isfinite(part).all() else None for part in (nutrient, acid)))
+
+
+def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[np.bool_], FloatArray, str]:
+    """Say which candidates surely cost less than the current practice, an order among them, and how they save.
+
+    Seed has no price here, so they must share its cultivar; where the inputs have none, only a smaller dose with the
+    same acid surely costs less.
+    """
+    cost = inputs.known
+    if cost is None:
+        cost = full["dose_tsp"].to_numpy(float) if "dose_tsp" in full else np.zeros(len(full))
+    same = [c for c in ("cultivar", "acidifier")[: 1 if inputs.known is not None else 2] if c in full]
+    alike = (full[same] == full[same].iloc[current]).all(axis=1).to_numpy(bool)
+    saving = "uses less nutrient" if inputs.known is None else "costs less to fill"
+    return alike & (cost < cost[current] - 1e-9 * abs(cost[current])), cost, saving
+
+
+def _unpriced_notes(protocol: Protocol) -> tuple[str, ...]:
+    decision = protocol.decision
+    notes = ["Candidates are valued by head weight alone: the protocol gives no price of lettuce."]
+    if decision.cost_per_bucket or decision.delay_cost_per_day:
+        notes.append("Costs of a bucket or of waiting were not counted: without a price nothing weighs them.")
+    return tuple(notes)
+
+
+def _priced_notes(protocol: Protocol, inputs: _Inputs, days_known: bool) -> tuple[str, ...]:
+    notes = ["Seed and labour are not counted."]
+    absent = [name for name, cost in (("nutrient", inputs.nutrient), ("acid", inputs.acid)) if cost is None]
+    if absent:
+        names = " and ".join(absent)
+        notes.append(f"The cost of {names} is not counted: a price, or the amount used, is not in the records.")
+    if protocol.decision.delay_cost_per_day and not days_known:
+        notes.append("Waiting is not counted, because days to harvest could not be analysed.")
+    return tuple(notes)

@@ -277,8 +277,8 @@ def test_no_recommendation_says_why(trial: Path) -> None:
     (trial / "heads.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
     result, path = run("analyse", trial, "--json"), trial / "results" / "results.json"
     assert result.returncode == NOT_COMPUTED
-    reason = "the current practice was not among the harvested treatments"
-    assert result.stderr == f"Error: No recommendation: {reason}. What could be said is in {path}.\n"
+    reason = "No head of the current practice was weighed, so there is nothing to compare the others with."
+    assert result.stderr == f"Error: No recommendation. {reason} What could be said is in {path}.\n"
     assert json.loads(result.stdout) == json.loads(path.read_text(encoding="utf-8"))
     assert json.loads(result.stdout)["decision"] is None
 
@@ -290,8 +290,8 @@ def test_no_weights_no_recommendation(trial: Path) -> None:
     result = run("analyse", trial)
     assert result.returncode == NOT_COMPUTED
     assert result.stdout == ""
-    reason = "head weight was not analysed: The protocol does not ask for it."
-    assert result.stderr.startswith(f"Error: No recommendation, as {reason} What could be said is in ")
+    reason = "Head weight was not analysed. The protocol does not ask for it."
+    assert result.stderr.startswith(f"Error: No recommendation. {reason} What could be said is in ")
 
 
 def test_repeated_problems_are_summed_up(trial: Path) -> None:

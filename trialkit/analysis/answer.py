@@ -191,7 +191,8 @@ class Candidate:
     """A treatment as a candidate default, in the decision's unit.
 
     One under which many more of the planned heads gave nothing to eat than under the current practice is not
-    `eligible`: its weights are those of the heads that came through, so it has no chances and no expected loss.
+    `eligible`: its weights are those of the heads that came through, so it has no chances and no expected loss. The
+    current practice has no chance of being better than, or like, itself.
     """
 
     treatment: Treatment

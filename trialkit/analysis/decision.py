@@ -54,7 +54,8 @@ def draw_means(fit: MixedFit, labels: Sequence[str], shares: pd.DataFrame, df: f
     Joint t approximation: the means' Kenward-Roger covariance, with the smallest d.f. of any difference from the
     current practice, so that the tails are not too light for any of them; plus each site-by-factor variance, drawn
     once per level so that candidates that share a level share its luck. Those variances are taken as estimated: with
-    a handful of gardens their own uncertainty is not counted. A garden's own level is common to all candidates.
+    a handful of gardens their own uncertainty is not counted. A garden's own level is common to all candidates. Every
+    draw has its mirror image, so that the draws' mean is the estimate itself.
 
     Parameters
     ----------
@@ -73,13 +74,14 @@ def draw_means(fit: MixedFit, labels: Sequence[str], shares: pd.DataFrame, df: f
     covariance = fit.mean_covariance("treatment").loc[list(labels), list(labels)].to_numpy(float)
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    spread = np.sqrt(df / rng.chisquare(df, DRAWS))[:, None]
-    draws = means + spread * (rng.standard_normal((DRAWS, len(means))) @ root.T)
+    half = DRAWS // 2
+    spread = np.sqrt(df / rng.chisquare(df, half))[:, None]
+    errors = spread * (rng.standard_normal((half, len(means))) @ root.T)
     for column in shares:
         variance = max(float(fit.variances.get(f"site:{column}", 0.0)), 0.0)
         codes = pd.factorize(shares[column])[0]
-        draws += np.sqrt(variance) * rng.standard_normal((DRAWS, int(codes.max()) + 1))[:, codes]
-    return np.asarray(draws)
+        errors += np.sqrt(variance) * rng.standard_normal((half, int(codes.max()) + 1))[:, codes]
+    return np.asarray(means + np.concatenate([errors, -errors]))
 
 
 def judge(
@@ -128,8 +130,8 @@ def judge(
             mean_weight_g=float(weights[:, i].mean()),
             expected_value=float(chances.expected[i]),
             probability_best=float(chances.best[i]) if eligible[i] else None,
-            probability_better=float(chances.better[i]) if eligible[i] else None,
-            probability_equivalent=float(chances.alike[i]) if eligible[i] else None,
+            probability_better=float(chances.better[i]) if eligible[i] and i != current else None,
+            probability_equivalent=float(chances.alike[i]) if eligible[i] and i != current else None,
             expected_loss=float(chances.loss[i]) if eligible[i] else None,
             share_unusable=float(unusable[i]),
             eligible=bool(eligible[i]),
@@ -168,13 +170,11 @@ def judge(
 def weigh(value: FloatArray, current: int, eligible: BoolArray, per_gram: float, thresholds: Thresholds) -> Chances:
     """Reckon chances and losses from draws of value, shape (draws, candidates)."""
     gain = value - value[:, [current]]
-    alike = (np.abs(gain) < thresholds.equivalence_margin_g * per_gram).mean(0)
-    alike[current] = 1.0
     among = np.where(eligible, value, -np.inf)
     return Chances(
         expected=value.mean(0),
         better=(gain > thresholds.margin_g * per_gram).mean(0),
-        alike=alike,
+        alike=(np.abs(gain) < thresholds.equivalence_margin_g * per_gram).mean(0),
         best=np.bincount(among.argmax(1), minlength=value.shape[1]) / len(value),
         loss=(among.max(1, keepdims=True) - value).mean(0),
     )

@@ -145,19 +145,23 @@ def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits:
 def fit_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Fits:
     """Fit with the variances of the strata free, so that a balanced trial keeps exactly its level.
 
-    Where that does not settle, hold the variances at zero or above and say so.
+    Where that does not settle, or leaves an effect less than the one degree of freedom that every stratum of a
+    balanced trial has, hold the variances at zero or above and say so.
     """
     crossed, joint = model.formula(question.response), model.formula(question.response, "treatment")
     try:
-        return Fits(
+        free = Fits(
             fit_mixed(heads, crossed, model.random, bounds="strata"),
             fit_mixed(heads, joint, model.random, bounds="strata"),
             "strata",
             None,
         )
+        if (free.crossed.anova()["denominator_df"].dropna() >= 1).all():
+            return free
     except NotConverged:
-        note = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
-        return Fits(fit_mixed(heads, crossed, model.random), fit_mixed(heads, joint, model.random), "nonnegative", note)
+        pass
+    note = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
+    return Fits(fit_mixed(heads, crossed, model.random), fit_mixed(heads, joint, model.random), "nonnegative", note)
 
 
 def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel, effects: pd.DataFrame) -> FittedModel:
@@ -210,8 +214,8 @@ def _missing_tests(fit: MixedFit, effects: pd.DataFrame) -> Iterator[str]:
         full = math.prod(len(factors[column]) - 1 for column in str(term).split(":"))
         if reached < full:
             effect = _effect_label(str(term))
-            part = f"only in part ({reached:.0f} of {full} degrees of freedom)" if reached else "not"
-            yield f"The effect of {effect} was tested {part}: some combinations were never tried or all lost."
+            tested = f"tested only in part ({reached:.0f} of {full} degrees of freedom)" if reached else "not tested"
+            yield f"The effect of {effect} was {tested}: some combinations were never tried or all lost."
 
 
 def _error_df(tests: Sequence[Test], comparisons: Sequence[Comparison]) -> tuple[str, float]:

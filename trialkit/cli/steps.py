@@ -263,10 +263,7 @@ def _answer(document: Mapping[str, Any]) -> str:
 
 def reason_for_none(document: Mapping[str, Any]) -> str:
     """Why the results hold no recommendation."""
-    reason = document["responses"]["weight_g"]["reason"]
-    if reason:
-        return f"No recommendation, as head weight was not analysed: {reason}"
-    return "No recommendation: the current practice was not among the harvested treatments."
+    return f"No recommendation. {document['no_decision']}"
 
 
 def _count(number: int, noun: str) -> str:

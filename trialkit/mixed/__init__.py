@@ -2,8 +2,9 @@
 
 Usable on its own. The steps of a fit, one module each: `factors` and `cells` (heads collapse into cells), `blocks`
 (independent parts), `products` (cross-products by cell size), `woodbury` and `likelihood` (criterion, score,
-information), `scoring` (the variances), `small_sample` (Kenward-Roger), `hypotheses`, `comparisons`,
-`multivariate_t` and `letters` (what is asked of the means), `prediction` (random effects).
+information), `scoring` (the variances), `small_sample` (Kenward-Roger), `hypotheses`, `means`, `contrasts`,
+`comparisons`, `multivariate_t` and `letters` (what is asked of the means), `prediction` and `diagnostics` (levels and
+rows). A `MixedFit` is told in `estimates`, `effects`, `rows` and `fit`, each adding to the one before.
 """
 
 from trialkit.mixed.errors import (

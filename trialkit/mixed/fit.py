@@ -1,39 +1,30 @@
-"""`fit_mixed` and what can be asked of a fit."""
+"""`fit_mixed` and what can be asked of the means."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy.special import stdtr, stdtrit
 
-from trialkit.mixed.comparisons import ADJUSTMENTS, Adjustment, Family, all_pairs, comparison_table, versus
-from trialkit.mixed.diagnostics import RowInverse, leave_one_out, row_inverse
-from trialkit.mixed.errors import MixedModelError, NotEstimable
-from trialkit.mixed.factors import Factor
-from trialkit.mixed.hypotheses import reference_grid, term_contrasts
-from trialkit.mixed.likelihood import Evaluation, evaluate
-from trialkit.mixed.model import Model, Prepared, build_model, prepare, starting_variances
-from trialkit.mixed.prediction import (
-    CellInverse,
-    Predicted,
-    cell_inverse,
-    predict_columns,
-    predict_diagonal,
-    simulate_responses,
+from trialkit.mixed.comparisons import (
+    Adjustment,
+    Question,
+    adjustment,
+    comparison_table,
+    equivalence_table,
+    pose,
 )
-from trialkit.mixed.products import CrossProducts
-from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded, require_converged
-from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
-from trialkit.mixed.strata import Strata, find_strata
-from trialkit.mixed.woodbury import Solved, solve
-
-FloatArray = NDArray[np.float64]
+from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
+from trialkit.mixed.errors import MixedModelError
+from trialkit.mixed.likelihood import evaluate
+from trialkit.mixed.means import Weights, mean_rows
+from trialkit.mixed.model import build_model, prepare, starting_variances
+from trialkit.mixed.multivariate_t import require_confidence
+from trialkit.mixed.rows import Rows
+from trialkit.mixed.scoring import maximise, refuse_confounded, require_converged
 
 
 def fit_mixed(
@@ -53,8 +44,9 @@ def fit_mixed(
     Parameters
     ----------
     data : pandas.DataFrame
-        One row a head. Number columns in the formula are covariates; every other kind is a factor, its levels in
-        categorical order, else sorted, the first the reference. Rows with a missing value are dropped and counted.
+        One row a head. Number columns in the formula are covariates, at their mean over the rows used wherever a
+        mean is asked for; every other kind is a factor, its levels in categorical order, else sorted, the first the
+        reference. Rows with a missing value are dropped and counted.
     formula : str
         Response and fixed part, such as ``"weight_g ~ cultivar * dose"``; column names only.
     random : sequence of str
@@ -63,12 +55,14 @@ def fit_mixed(
         Hold variances at zero or above, or leave them free as long as V stays positive definite: a balanced trial
         then gives exactly the classical analysis of variance.
     method : {"reml", "ml"}
+        Restricted likelihood; full likelihood is for comparing fixed parts, and gives no tests or intervals.
     residual_by : str, optional
         Column whose levels each have a residual variance of their own, such as the site.
 
     Returns
     -------
     MixedFit
+        What can be asked of it: its methods.
 
     Raises
     ------
@@ -77,15 +71,16 @@ def fit_mixed(
 
     Examples
     --------
+    >>> import numpy as np
     >>> import pandas as pd
     >>> heads = pd.DataFrame({
-    ...     "dose": ["low", "high"] * 6,
-    ...     "block": [1, 1, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3],
-    ...     "weight_g": [100, 121, 104, 118, 90, 115, 95, 110, 108, 131, 104, 126],
+    ...     "dose": np.tile(["2", "4", "6"], 4),
+    ...     "block": np.repeat(["1", "2", "3", "4"], 3),
+    ...     "weight_g": [90, 95, 97, 88, 99, 101, 95, 100, 105, 95, 106, 105],
     ... })
     >>> fit = fit_mixed(heads, "weight_g ~ dose", random=["block"])
-    >>> fit.means("dose")["mean"].round(2).to_dict()
-    {'high': 120.17, 'low': 100.17}
+    >>> fit.means("dose")["mean"].round(6).to_dict()
+    {'2': 92.0, '4': 100.0, '6': 102.0}
     """
     if bounds not in ("nonnegative", "strata") or method not in ("reml", "ml"):
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
@@ -101,18 +96,8 @@ def fit_mixed(
 
 
 @dataclass(frozen=True)
-class FTest:
-    """A test that several contrasts are all zero: scaled F, its degrees of freedom and p."""
-
-    f: float
-    numerator_df: int
-    denominator_df: float
-    p: float
-
-
-@dataclass(frozen=True)
-class MixedFit:
-    """A fitted model.
+class MixedFit(Rows):
+    """A fitted model and what can be asked of it.
 
     Attributes
     ----------
@@ -120,6 +105,7 @@ class MixedFit:
     method, bounds : str
         As asked for.
     model : Model
+        The design: fixed part, random terms, cells, blocks.
     response : ndarray, shape (rows used,)
     prepared : Prepared
     products : CrossProducts
@@ -127,134 +113,14 @@ class MixedFit:
         Likelihood and derivatives at the estimates, in units of ``prepared.scale``.
     record : FitRecord
         How the variances were found.
+
+    Examples
+    --------
+    >>> from trialkit.mixed import example, fit_mixed
+    >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+    >>> fit.formula, fit.method, fit.bounds, fit.response.shape
+    ('weight_g ~ dose', 'reml', 'nonnegative', (12,))
     """
-
-    formula: str
-    method: str
-    bounds: str
-    model: Model
-    response: FloatArray
-    prepared: Prepared
-    products: CrossProducts
-    point: Evaluation
-    record: FitRecord
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the variances: the random terms, then ``residual``."""
-        return self.model.variance_names
-
-    @property
-    def dropped(self) -> int:
-        """Rows left out because a value was missing."""
-        return self.model.dropped
-
-    @property
-    def aliased(self) -> tuple[str, ...]:
-        """Columns of the model matrix dropped because earlier ones already say the same."""
-        return self.model.fixed.aliased
-
-    @property
-    def at_zero(self) -> tuple[str, ...]:
-        """Variances held at zero: too small to measure."""
-        return tuple(name for name, free in zip(self.names, self.record.free[0], strict=True) if not free)
-
-    @property
-    def criterion(self) -> float:
-        """-2 log likelihood (restricted unless ``method="ml"``), not depending on how X is coded.
-
-        ``(N - p) log 2 pi + log|V| + log|X'V^-1X| - log|X'X| + (y - Xb)'V^-1(y - Xb)``; without the middle parts by ML.
-        """
-        lost = self.point.phi.shape[-1] if self.method == "reml" else 0
-        return float(self.point.criterion[0] + 2 * (self.model.heads - lost) * np.log(self.prepared.scale[0]))
-
-    @property
-    def variances(self) -> pd.Series:
-        """Estimated variances, in squared units of the response."""
-        values = self.point.variances[0] * self.prepared.scale[0] ** 2
-        return pd.Series(values, index=list(self.names), name="variance")
-
-    @cached_property
-    def variance_covariance(self) -> pd.DataFrame:
-        """Covariance of the variance estimates: inverse expected information over those not at zero."""
-        free = self.record.free[0]
-        names = [name for name, is_free in zip(self.names, free, strict=True) if is_free]
-        covariance = variance_covariance(self.point, self.record.free)[0] * self.prepared.scale[0] ** 4
-        return pd.DataFrame(covariance[np.ix_(free, free)], index=names, columns=names)
-
-    @property
-    def coefficients(self) -> pd.DataFrame:
-        """Fixed effects: estimate, se, df, t, p, lower, upper (Kenward-Roger, 95 % limits), in the data's coding."""
-        identity = np.eye(len(self.model.fixed.names))[self.model.fixed.kept]
-        return self._estimates(
-            pd.Index(self._kept_names, name="column"), self.model.fixed.to_orthogonal(identity), 0.95
-        )
-
-    def covariance(self, kind: Literal["kenward-roger", "model"] = "kenward-roger") -> pd.DataFrame:
-        """Covariance of the fixed effects: Kenward-Roger's Phi_A, or Phi with the variances taken as known."""
-        phi = self.small.adjusted[0] if kind == "kenward-roger" else self.point.phi[0] * self.prepared.scale[0] ** 2
-        identity = np.eye(len(self.model.fixed.names))[self.model.fixed.kept]
-        basis = self.model.fixed.to_orthogonal(identity)
-        return pd.DataFrame(basis @ phi @ basis.T, index=self._kept_names, columns=self._kept_names)
-
-    def anova(self, ddf: Literal["kenward-roger", "satterthwaite"] = "kenward-roger") -> pd.DataFrame:
-        """Partial (type III) F test of each term: f, numerator_df, denominator_df, p.
-
-        Where a combination was never tried, a term keeps the contrasts that the data determine; with none left its
-        row is missing values.
-        """
-        formula = self.model.fixed.formula
-        terms = {":".join(term): i for i, term in enumerate(formula.terms) if term}
-        tests = [self.test(term_contrasts(self.model.fixed, i), ddf) for i in terms.values()]
-        columns = ("f", "numerator_df", "denominator_df", "p")
-        return pd.DataFrame([[getattr(t, c) for c in columns] for t in tests], pd.Index(terms, name="term"), columns)
-
-    def test(self, contrasts: FloatArray, ddf: Literal["kenward-roger", "satterthwaite"] = "kenward-roger") -> FTest:
-        """Test that contrasts, shape (l, columns of the model matrix) and of full row rank, are all zero.
-
-        Raises
-        ------
-        NotEstimable
-            If one of them is not determined by the data.
-        """
-        if not len(contrasts):
-            return FTest(np.nan, 0, np.nan, np.nan)
-        if not self.model.fixed.estimable(contrasts).all():
-            raise NotEstimable("The data do not determine this contrast: a combination that it needs was never tried.")
-        basis = self.model.fixed.to_orthogonal(contrasts)
-        tests = self.small.kenward_roger(basis) if ddf == "kenward-roger" else self.small.satterthwaite(basis)
-        return FTest(float(tests.f[0]), tests.numerator_df, float(tests.denominator_df[0]), float(tests.p[0]))
-
-    def means(self, factors: str, *, confidence: float = 0.95) -> pd.DataFrame:
-        """Estimated marginal means: mean, se, df, lower, upper, estimable.
-
-        Equal weights over the levels of the other factors, covariates at their means (Searle, Speed & Milliken
-        1980). A mean that the data do not determine has missing values and ``estimable`` False.
-
-        Parameters
-        ----------
-        factors : str
-            One factor, or several joined by ``:``.
-
-        Raises
-        ------
-        NotEstimable
-            If none of the means is estimable.
-        """
-        index, contrasts = self._mean_contrasts(factors)
-        good = self.model.fixed.estimable(contrasts)
-        if not good.any():
-            raise NotEstimable(f"No mean of {factors!r} is determined: it averages over combinations never tried.")
-        table = self._estimates(index[good], self.model.fixed.to_orthogonal(contrasts[good]), confidence)
-        table = table.rename(columns={"estimate": "mean"})[["mean", "se", "df", "lower", "upper"]].reindex(index)
-        return table.assign(estimable=good)
-
-    def mean_covariance(self, factors: str) -> pd.DataFrame:
-        """Kenward-Roger covariance of the means that are estimable."""
-        index, contrasts = self._mean_contrasts(factors)
-        good = self.model.fixed.estimable(contrasts)
-        basis = self.model.fixed.to_orthogonal(contrasts[good])
-        return pd.DataFrame(basis @ self.small.adjusted[0] @ basis.T, index=index[good], columns=index[good])
 
     def compare(
         self,
@@ -263,192 +129,180 @@ class MixedFit:
         reference: str | None = None,
         adjust: Adjustment | None = None,
         *,
+        within: str | None = None,
+        slope_of: str | None = None,
+        weights: Weights = "equal",
         confidence: float = 0.95,
     ) -> pd.DataFrame:
-        """Compare marginal means: estimate, se, df, t, p, lower, upper.
+        """Compare marginal means, or slopes.
 
         Parameters
         ----------
         factors : str
             One factor, or several joined by ``:``; levels are then named ``a:b``.
-        family : {"all-pairs", "versus"}
+        family : {"all-pairs", "versus", "trend"}
+            Trend: orthogonal polynomials in the levels' own numbers, at whatever spacing, coefficients of length 1.
         reference : str, optional
-            The level that the others are compared with; needed for ``"versus"``.
+            The level that the others are compared with; for ``"versus"``, and needed there.
         adjust : {"tukey", "dunnett", "holm", "sidak", "none"}, optional
-            Tukey-Kramer by default for all pairs, Dunnett for ``"versus"``.
-
-        Raises
-        ------
-        NotEstimable
-            If a mean in the family is not determined by the data; it is named.
-        """
-        chosen: Adjustment = adjust or ADJUSTMENTS[family][0]
-        if chosen not in ADJUSTMENTS[family]:
-            raise MixedModelError(
-                f"{chosen!r} does not go with {family!r}: use one of {', '.join(ADJUSTMENTS[family])}."
-            )
-        index, contrasts = self._mean_contrasts(factors)
-        levels = [_joined(label) for label in index]
-        bad = [level for level, good in zip(levels, self.model.fixed.estimable(contrasts), strict=True) if not good]
-        if bad:
-            raise NotEstimable(f"Not determined by the data, so not compared: {', '.join(bad)}.")
-        if len(levels) < 2:
-            raise MixedModelError(f"{factors!r} has one level: there is nothing to compare.")
-        if family == "versus" and reference is None:
-            raise MixedModelError("Name the reference level that the others are compared with.")
-        names, weights = all_pairs(levels) if family == "all-pairs" else versus(levels, str(reference))
-        basis = self.model.fixed.to_orthogonal(weights @ contrasts)
-        return comparison_table(names, basis, self.small, chosen, len(levels), confidence)
-
-    def random_effects(self, term: str) -> pd.DataFrame:
-        """Predicted effects of a random term: effect, se (of prediction), by level.
-
-        Best linear unbiased predictions; the standard error counts that the fixed effects were estimated
-        (Henderson 1975).
-        """
-        if term not in self.names[:-1]:
-            raise MixedModelError(f"{term!r} is not a random term of this model: {', '.join(self.names[:-1])}.")
-        position = self.names.index(term)
-        factor = self.model.terms[position]
-        predicted = self._predict(position, factor)
-        table = {"effect": predicted.effect * self.prepared.scale[0], "se": predicted.se * self.prepared.scale[0]}
-        return pd.DataFrame(table, index=pd.Index([str(level) for level in factor.levels], name=term))
-
-    def residuals(self) -> pd.DataFrame:
-        """Residuals of every row used: fitted, marginal, conditional, standardised, leverage.
-
-        ``fitted`` is ``X b`` and ``marginal`` the rest; ``conditional`` takes the predicted random effects off too, and
-        ``standardised`` divides it by its own standard deviation. ``leverage`` is the diagonal of ``X Phi X'V^-1``,
-        which adds up to the number of fixed effects.
-        """
-        codes, rows = self.model.cells.codes, self._row_inverse
-        basis = self.model.fixed.orthogonal[self.model.fixed_row]
-        fitted = self.small.estimate(basis)[0, codes]
-        with np.errstate(invalid="ignore", divide="ignore"):  # a row that determines an effect alone has no residual
-            standardised = np.where(rows.own > 0, rows.residual / np.sqrt(np.abs(rows.own)), np.nan)
-        table = {
-            "fitted": fitted,
-            "marginal": self.response - fitted,
-            "conditional": self._residual_variances / self.prepared.scale[0] * rows.residual,
-            "standardised": standardised,
-            "leverage": ((basis @ self.point.phi[0])[codes] * rows.x).sum(1),
-        }
-        return pd.DataFrame(table, index=self.model.row_labels)
-
-    def leave_one_out(self, term: str = "residual") -> pd.DataFrame:
-        """Change of the fixed effects when one bucket, or one head, is left out, without refitting.
-
-        The variances stay as they were estimated. Missing where the rest no longer determines the effects.
-
-        Parameters
-        ----------
-        term : str
-            The random term with one level a cell (the bucket), or ``"residual"`` for single rows.
+            Tukey-Kramer by default for all pairs, Dunnett for ``"versus"`` (exact multivariate t with the fitted
+            correlation), none for a trend.
+        within : str, optional
+            Compare inside each level of these factors; each level is a family of its own.
+        slope_of : str, optional
+            Compare slopes of this covariate instead of means.
+        weights : {"equal", "proportional"} or mapping
+            As in `means`.
+        confidence : float
+            Of the limits, for a family as a whole where Tukey, Dunnett or Sidak adjusts; Holm gives no limits of its
+            own, and they are those of single comparisons.
 
         Returns
         -------
         pandas.DataFrame
-            One row a level (or row used), one column a fixed effect: estimate without it less estimate with it.
-        """
-        diagonal = None if self.model.diagonal is None else self.model.terms[self.model.diagonal]
-        if term == "residual":
-            index, change = self.model.row_labels, leave_one_out(self.point.phi[0], self._row_inverse)
-        elif diagonal is not None and term == diagonal.name:
-            order = np.argsort(diagonal.codes)
-            index = pd.Index([str(level) for level in diagonal.levels], name=term)
-            change = leave_one_out(self.point.phi[0], self._cell_inverse)[order]
-        else:
-            known = "'residual'" if diagonal is None else f"'residual' or {diagonal.name!r}"
-            raise MixedModelError(f"Leaving out levels of {term!r} needs a refit; without one: {known}.")
-        identity = np.eye(len(self.model.fixed.names))[self.model.fixed.kept]
-        basis = self.model.fixed.to_orthogonal(identity)
-        return pd.DataFrame(change @ basis.T * self.prepared.scale[0], index=index, columns=self._kept_names)
-
-    def simulate(self, rng: np.random.Generator, n: int) -> FloatArray:
-        """Draw n responses, shape (n, rows used), from the fitted model; a negative variance counts as zero."""
-        codes = self.model.cells.codes
-        basis = self.model.fixed.orthogonal[self.model.fixed_row]
-        terms = [
-            (Factor(t.name, t.levels, t.codes[codes]), max(float(v), 0.0))
-            for t, v in zip(self.model.terms, self.variances, strict=False)
-        ]
-        fitted = self.small.estimate(basis)[0, codes]
-        return simulate_responses(fitted, terms, self._residual_variances, rng, n)
-
-    @property
-    def _residual_variances(self) -> FloatArray:
-        """Residual variance of each row used."""
-        each = self.variances.to_numpy()[len(self.model.terms) :]
-        return np.asarray(each[self.model.residual.codes][self.model.cells.codes])
-
-    @cached_property
-    def small(self) -> SmallSample:
-        """Kenward-Roger quantities, in the response's units.
+            By comparison, the level of `within` in front: estimate, se, df, t, p, lower, upper; limits in units of the
+            response, infinite where too large to hold (below about 0.01 degrees of freedom).
 
         Raises
         ------
+        NotEstimable
+            If a comparison is not determined by the data; it is named.
         MixedModelError
-            If the model was fitted by ML, for which they are not defined.
+            If something named is unknown or does not go together, or the model was fitted by ML.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+        >>> fit.compare("dose")[["estimate", "se", "p"]].round(4)
+                      estimate      se       p
+        first second
+        2     4           -8.0  1.4142  0.0032
+              6          -10.0  1.4142  0.0010
+        4     6           -2.0  1.4142  0.3923
+        >>> fit.compare("dose", "trend")["estimate"].round(4).to_dict()  # 10 / sqrt 2, -6 / sqrt 6
+        {'linear': 7.0711, 'quadratic': -2.4495}
         """
-        if self.method != "reml":
-            raise MixedModelError("Tests and intervals need the restricted likelihood: fit with method='reml'.")
-        return small_sample(self.point, self.record.free, self.prepared)
+        chosen = adjustment(family, adjust)
+        question = self._pose(factors, _chooser(family, reference), within, slope_of, weights)
+        return self._compared(question, chosen, confidence)
 
-    @property
-    def _kept_names(self) -> list[str]:
-        return [self.model.fixed.names[i] for i in self.model.fixed.kept]
+    def contrasts(
+        self,
+        factors: str,
+        contrasts: Mapping[str, Mapping[str, float]],
+        adjust: Adjustment | None = None,
+        *,
+        weights: Weights = "equal",
+        confidence: float = 0.95,
+    ) -> pd.DataFrame:
+        """Contrasts of marginal means that the user writes down.
 
-    @cached_property
-    def strata(self) -> Strata | None:
-        """Strata of the design where it is orthogonal, else None."""
-        return find_strata(self.model)
+        Parameters
+        ----------
+        factors : str
+            One factor, or several joined by ``:``; levels are then named ``a:b``.
+        contrasts : mapping of str to mapping of str to float
+            Weights by level, by the contrast's name; levels left out count nothing.
+        adjust : {"none", "holm", "sidak"}, optional
+        weights : {"equal", "proportional"} or mapping
+            Of the factors averaged over, as in `means`.
+        confidence : float
 
-    @cached_property
-    def _solved(self) -> Solved:
-        return solve(self.products, self.point.variances)
+        Returns
+        -------
+        pandas.DataFrame
+            By name: estimate, se, df, t, p, lower, upper, as from `compare`.
 
-    @cached_property
-    def _cell_inverse(self) -> CellInverse:
-        return cell_inverse(self.point, self._solved, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
+        Raises
+        ------
+        NotEstimable, MixedModelError
+            As from `compare`.
 
-    @cached_property
-    def _row_inverse(self) -> RowInverse:
-        cells, scale = self.model.cells, float(self.prepared.scale[0])
-        deviations = cells.means(self.response[None] - self.prepared.offset)[1][0] / scale
-        residual = self._residual_variances / scale**2
-        return row_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+        >>> fit.contrasts("dose", {"some less little": {"4": 0.5, "6": 0.5, "2": -1}})[["estimate", "se"]].round(4)
+                          estimate      se
+        contrast
+        some less little       9.0  1.2247
+        """
+        chosen = adjustment("custom", adjust)
+        question = self._pose(factors, lambda levels: named(contrasts, levels), None, None, weights)
+        return self._compared(question, chosen, confidence)
 
-    def _predict(self, position: int, factor: Factor) -> Predicted:
-        if position == self.model.diagonal:
-            by_cell = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
-            order = np.argsort(factor.codes)
-            return Predicted(by_cell.effect[order], by_cell.se[order])
-        at, blocks = self.model.in_columns.index(position), self.model.blocks
-        return predict_columns(self.point, self._solved, position, blocks.level_block[at], blocks.level_column[at])
+    def equivalence(
+        self,
+        factors: str,
+        margin: float,
+        family: Family = "all-pairs",
+        reference: str | None = None,
+        *,
+        within: str | None = None,
+        weights: Weights = "equal",
+        confidence: float = 0.95,
+    ) -> pd.DataFrame:
+        """Test whether means are as good as the same, by two one-sided tests (Schuirmann 1987).
 
-    def _estimates(self, index: pd.Index, basis: FloatArray, confidence: float) -> pd.DataFrame:
+        J. Pharmacokinet. Biopharm. 15, 657-680. Each comparison stands alone: nothing is adjusted for their number.
+
+        Parameters
+        ----------
+        factors, family, reference, within, weights
+            As in `compare`.
+        margin : float
+            Largest difference, either way, that does not matter: in units of the response, set before the data.
+        confidence : float
+            One less the risk of calling equivalent what is not; above 0.5.
+
+        Returns
+        -------
+        pandas.DataFrame
+            By comparison: estimate, se, df, t_lower and t_upper (against minus and plus the margin), p (the larger of
+            the two), lower and upper (limits at ``2 confidence - 1``, inside the margins exactly where equivalent),
+            equivalent.
+
+        Raises
+        ------
+        NotEstimable, MixedModelError
+            As from `compare`; also if the margin is not a number above nought.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+        >>> fit.equivalence("dose", 5.0, "versus", "4")[["estimate", "lower", "upper", "equivalent"]].round(2)
+               estimate  lower  upper  equivalent
+        level
+        2          -8.0 -10.75  -5.25       False
+        6           2.0  -0.75   4.75        True
+        """
+        if not 0 < margin < np.inf:
+            raise MixedModelError(f"The margin is {margin!r}: give the largest difference that does not matter.")
+        require_confidence(confidence, least=0.5)
+        question = self._pose(factors, _chooser(family, reference), within, None, weights)
+        return question.tables(lambda index, rows: equivalence_table(index, rows, self.small, margin, confidence))
+
+    def _pose(
+        self,
+        factors: str,
+        choose: Callable[[Sequence[str]], Contrasts],
+        within: str | None,
+        slope_of: str | None,
+        weights: Weights,
+    ) -> Question:
+        places = within.split(":") if within else []
+        asked = mean_rows(self.model, ":".join([*places, factors]), weights, slope_of)
+        return pose(self.model.fixed, asked, len(places), choose)
+
+    def _compared(self, question: Question, adjust: Adjustment, confidence: float) -> pd.DataFrame:
+        require_confidence(confidence)
+        levels = question.contrasts.weights.shape[1]
         small = self.small
-        estimate, se, df = small.estimate(basis)[0], small.contrast_se(basis)[0], small.contrast_df(basis)[0]
-        t, half = estimate / se, stdtrit(df, (1 + confidence) / 2) * se
-        columns = {"estimate": estimate, "se": se, "df": df, "t": t, "p": 2 * stdtr(df, -np.abs(t))}
-        return pd.DataFrame(columns | {"lower": estimate - half, "upper": estimate + half}, index=index)
-
-    def _mean_contrasts(self, factors: str) -> tuple[pd.Index, FloatArray]:
-        """Rows of the reference grid averaged to the levels of `factors`."""
-        names = factors.split(":")
-        unknown = [name for name in names if name not in self.model.fixed.factors]
-        if unknown:
-            raise MixedModelError(f"{', '.join(map(repr, unknown))} is not a factor of the model {self.formula!r}.")
-        grid = reference_grid(self.model.fixed)
-        rows = pd.DataFrame(self.model.fixed.rows(grid))
-        averaged = rows.groupby([grid[name] for name in names], observed=False, sort=True).mean()
-        index = averaged.index
-        if isinstance(index, pd.MultiIndex):
-            index = pd.MultiIndex.from_tuples(list(index), names=names)
-        else:
-            index = pd.Index(list(index), name=names[0])
-        return index, averaged.to_numpy()
+        return question.tables(lambda index, rows: comparison_table(index, rows, small, adjust, levels, confidence))
 
 
-def _joined(label: object) -> str:
-    return ":".join(map(str, label)) if isinstance(label, tuple) else str(label)
+def _chooser(family: Family, reference: str | None) -> Callable[[Sequence[str]], Contrasts]:
+    name = None if reference is None else str(reference)
+    return lambda levels: family_contrasts(family, levels, name)

@@ -101,6 +101,8 @@ class FixedDesign:
         A contrast is estimable where it is orthogonal to these.
     specification : object
         The fitted coding, so that new rows are coded as the data were.
+    codes : dict of str to ndarray of int, shape (distinct rows,)
+        Level of each factor that a distinct row has.
     """
 
     formula: Formula
@@ -113,6 +115,7 @@ class FixedDesign:
     orthogonal: FloatArray
     null_space: FloatArray
     specification: Any
+    codes: Mapping[str, IntArray]
 
     @property
     def aliased(self) -> tuple[str, ...]:
@@ -176,6 +179,7 @@ def fixed_design(
         orthogonal=np.linalg.solve(triangle.T, matrix[:, kept].T).T,
         null_space=_null_space(matrix, kept),
         specification=specification,
+        codes={f.name: f.codes for f in factors},
     )
 
 

@@ -5,21 +5,27 @@ in comparisons with one control, the Z_i are independent given one common normal
 double integral (Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121), done by Gauss-Legendre. Otherwise the inner part
 is Genz's separation of variables (Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities, ch. 4)
 on fixed scrambled Sobol points, as a difference from the nearest product form, done once for all d.f. and
-interpolated.
+interpolated. The studentized range of Tukey's comparisons is the largest |T| of all pairs, and shares the outer part.
+
+Critical values are found on the scale of their logarithm: with 0.2 degrees of freedom they pass a million, and with
+0.004 the largest number that a computer holds; they are then infinite, and so are the limits made from them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import chdtri, gammaln, ndtr, ndtri, stdtr, stdtrit
+from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
+
+from trialkit.mixed.errors import MixedModelError
 
 FloatArray = NDArray[np.float64]
 
@@ -29,6 +35,11 @@ SOBOL_POWER = 15
 LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
 INTERPOLATION_DEGREE = 40
 INFINITE_DF = 1e7
+LOG_ROOT_PI = float(np.log(np.pi)) / 2
+# Below this many d.f. the density of S piles up at zero, and the integral over S is done over log S.
+FEW_DF = 3.0
+# Where the largest |Z| reaches these limits: below the first never, above the second always.
+NEVER, ALWAYS = 1e-9, 9.0
 
 
 @dataclass(frozen=True)
@@ -55,21 +66,96 @@ class LargestT:
             return 0.0
         if self.size == 1:
             return float(1 - 2 * stdtr(df, -critical))
-        scales, weights = _scale_rule(df)
-        return float(weights @ self.normal(critical * scales))
+        return self._probability(float(np.log(critical)), df)
 
     def quantile(self, probability: float, df: float) -> float:
-        """Critical value that every |T_i| stays below with the given probability."""
-        low = float(stdtrit(df, (1 + probability) / 2))
+        """Critical value that every |T_i| stays below with the given probability; infinite where too large to hold."""
+        low = log_t_quantile((1 - probability) / 2, df)
         if self.size == 1:
-            return low
-        high = float(stdtrit(df, 1 - (1 - probability) / 2 / self.size))  # Bonferroni
+            return exponential(low)
+        high = log_t_quantile((1 - probability) / 2 / self.size, df)  # Bonferroni
 
-        def gap(critical: float) -> float:
-            return self.probability(critical, df) - probability
+        def gap(log_critical: float) -> float:
+            return self._probability(log_critical, df) - probability
 
-        # At perfect correlation the lower end is the answer; numerical error may then hide the change of sign.
-        return low if gap(low) >= 0 else float(brentq(gap, low, high * 1.001, xtol=1e-10, rtol=1e-12))
+        # Where one of the bounds is the answer, numerical error may hide the change of sign.
+        if gap(low) >= 0:
+            return exponential(low)
+        return exponential(float(brentq(gap, low, high, xtol=1e-12, rtol=1e-14)) if gap(high) > 0 else high)
+
+    def _probability(self, log_critical: float, df: float) -> float:
+        if df < FEW_DF:
+            return 1.0 - self._tail_of_few(log_critical, df)
+        scales, weights = _scale_rule(df)
+        return float(weights @ self.normal(np.exp(log_critical) * scales))
+
+    def _tail_of_few(self, log_critical: float, df: float) -> float:
+        """Probability that some |T_i| passes the critical value: the integral over v = log(critical S)."""
+        edges = (np.log(NEVER), -2.0, np.log(ALWAYS))
+        panels = [_legendre(NODES_SCALE, low, high) for low, high in pairwise(edges)]
+        v, weights = np.concatenate([p[0] for p in panels]), np.concatenate([p[1] for p in panels])
+        passes = 1.0 - self.normal(np.exp(v))
+        log_s = v - log_critical
+        log_density = np.log(2) + (df / 2) * np.log(df / 2) - gammaln(df / 2) + df * log_s
+        with np.errstate(over="ignore"):
+            density = np.exp(log_density - (df / 2) * np.exp(2 * log_s))
+        return float(weights @ (passes * density)) + _scale_below(edges[0] - log_critical, df)
+
+
+def require_confidence(confidence: float, least: float = 0.0) -> None:
+    """Refuse a confidence that is no probability."""
+    if not least < confidence < 1:
+        raise MixedModelError(
+            f"The confidence is {confidence!r}: give a number above {least:g} and below 1, like 0.95."
+        )
+
+
+def log_t_quantile(tail: float, df: float) -> float:
+    """Logarithm of the value of t with the given upper tail, below a half.
+
+    Far out, ``P(T > t) = df^(df/2 - 1) Gamma((df + 1)/2) / (pi^(1/2) Gamma(df/2)) t^-df``, from the density's leading
+    term. It is used past 1e8, where it is exact, and where the library's quantile loses its way below 0.008 d.f.
+    """
+    finite = min(df, INFINITE_DF)
+    log_constant = gammaln((finite + 1) / 2) - gammaln(finite / 2) + (finite / 2 - 1) * np.log(finite) - LOG_ROOT_PI
+    far = float((log_constant - np.log(tail)) / finite)
+    return far if far > np.log(1e8) else float(np.log(stdtrit(df, 1 - tail)))
+
+
+def t_quantile(confidence: float, df: FloatArray) -> FloatArray:
+    """Two-sided critical values of t, shape (c,) -> (c,); infinite where too large to hold."""
+    return np.array([exponential(log_t_quantile((1 - confidence) / 2, float(v))) for v in df])
+
+
+def exponential(log_value: float) -> float:
+    """Exponential of a number, infinite where that is too large to hold."""
+    with np.errstate(over="ignore"):
+        return float(np.exp(log_value))
+
+
+def _scale_below(log_s: float, df: float) -> float:
+    """Probability that S stays below a value, from its logarithm: also where its square is too small to hold."""
+    if log_s > -300:
+        return float(gammainc(df / 2, df / 2 * np.exp(2 * log_s)))
+    return float(np.exp(df / 2 * np.log(df / 2) - gammaln(df / 2 + 1) + df * log_s))
+
+
+@cache
+def largest_of_pairs(levels: int) -> LargestT:
+    """Prepare the distribution of the largest |t| among all pairs of equally precise, independent means.
+
+    This is the studentized range over sqrt(2), on which Tukey's comparisons rest (Tukey 1953; Kramer 1956,
+    Biometrics 12, 307-310).
+    """
+    return LargestT(levels * (levels - 1) // 2, partial(_range_over_root_two, levels=levels))
+
+
+def _range_over_root_two(limits: FloatArray, levels: int) -> FloatArray:
+    """Probability that the range of independent normals stays at or below sqrt(2) limits, given the largest."""
+    largest, weights = _legendre(NODES_NORMAL, -ALWAYS, ALWAYS)
+    density = np.exp(-(largest**2) / 2) / np.sqrt(2 * np.pi)
+    inside = (ndtr(largest) - ndtr(largest - np.sqrt(2) * limits[:, None])) ** (levels - 1)
+    return np.asarray(levels * (inside @ (weights * density)))
 
 
 def largest_t(correlation: FloatArray) -> LargestT:
@@ -123,8 +209,13 @@ def conditionally_independent(limits: FloatArray, loadings: FloatArray) -> Float
 
 
 def _legendre(count: int, low: float, high: float) -> tuple[FloatArray, FloatArray]:
-    nodes, weights = leggauss(count)
+    nodes, weights = _unit_rule(count)
     return (high - low) / 2 * nodes + (high + low) / 2, (high - low) / 2 * weights
+
+
+@cache
+def _unit_rule(count: int) -> tuple[FloatArray, FloatArray]:
+    return leggauss(count)
 
 
 def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:

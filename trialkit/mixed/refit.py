@@ -40,6 +40,16 @@ class Refits:
         Kenward-Roger's test of each term.
     estimate, se, df : ndarray, shape (n, c)
         Of each contrast asked for, with Kenward-Roger's standard error and degrees of freedom.
+
+    Examples
+    --------
+    The same trial twice, the second time with every bucket 5 g heavier.
+
+    >>> from trialkit.mixed import example, fit_mixed
+    >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+    >>> refits = refit_many(fit, fit.response + np.array([[0.0], [5.0]]))
+    >>> refits.variances.round(6).tolist(), refits.tests["dose"].f.round(6).tolist()
+    ([[12.0, 4.0], [12.0, 4.0]], [28.0, 28.0])
     """
 
     variances: FloatArray

@@ -65,12 +65,16 @@ def candidate_table(reading: Reading) -> Table | None:
         )
         for row in reading.candidates
     )
+    passed_over = (
+        ""
+        if all(row.get("eligible") for row in reading.candidates)
+        else "A candidate without an expected loss was not considered: too few of its heads came through (section 3). "
+    )
     note = (
         f"Better: worth at least {plain(thresholds.get('margin_g'))} g a head more than the current practice "
         f"{reading.decision.get('place')}. Alike: within {plain(thresholds.get('equivalence_margin_g'))} g of it. "
-        "Expected loss: what choosing this one gives up, on average, against the one that is truly best. A candidate "
-        "without chances was not considered: too few of its heads came through (section 3). "
-        f"From {plain(reading.decision.get('draws'), 6)} draws."
+        "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
+        f"{passed_over}From {plain(reading.decision.get('draws'), 6)} draws."
     )
     return make_table("candidates", "Candidates for the default", heads, body, note)
 

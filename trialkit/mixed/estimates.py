@@ -1,0 +1,210 @@
+"""What a fit estimated: the variances, and how they were found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.mixed.errors import MixedModelError
+from trialkit.mixed.likelihood import Evaluation
+from trialkit.mixed.model import Model, Prepared
+from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.scoring import FitRecord
+from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
+from trialkit.mixed.strata import Strata, find_strata
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Estimates:
+    """The estimates of one fitted model (see `trialkit.mixed.MixedFit`, which adds what can be asked of them)."""
+
+    formula: str
+    method: str
+    bounds: str
+    model: Model
+    response: FloatArray
+    prepared: Prepared
+    products: CrossProducts
+    point: Evaluation
+    record: FitRecord
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the variances.
+
+        Returns
+        -------
+        tuple of str
+            The random terms, then ``residual``, or one ``residual:level`` for each level of `residual_by`.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).names
+        ('block', 'residual')
+        """
+        return self.model.variance_names
+
+    @property
+    def dropped(self) -> int:
+        """Rows left out because a value was missing.
+
+        Returns
+        -------
+        int
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> lost = example.small_trial().replace({"weight_g": {106: np.nan}})
+        >>> fit_mixed(lost, "weight_g ~ dose", ["block"]).dropped
+        1
+        """
+        return self.model.dropped
+
+    @property
+    def aliased(self) -> tuple[str, ...]:
+        """Columns of the model matrix dropped because earlier ones already say the same.
+
+        Returns
+        -------
+        tuple of str
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose_tsp + dose", ["block"]).aliased
+        ('dose[T.6]',)
+        """
+        return self.model.fixed.aliased
+
+    @property
+    def at_zero(self) -> tuple[str, ...]:
+        """Variances held at zero: too small to measure.
+
+        Returns
+        -------
+        tuple of str
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> even = example.small_trial().assign(bench=["a", "b", "c", "b", "c", "a", "c", "a", "b", "a", "b", "c"])
+        >>> fit_mixed(even, "weight_g ~ dose", ["block", "bench"]).at_zero
+        ('bench',)
+        """
+        return tuple(name for name, free in zip(self.names, self.record.free[0], strict=True) if not free)
+
+    @property
+    def criterion(self) -> float:
+        """-2 log likelihood, restricted unless ``method="ml"``, not depending on how X is coded.
+
+        ``(N - p) log 2 pi + log|V| + log|X'V^-1X| - log|X'X| + (y - Xb)'V^-1(y - Xb)`` (Patterson & Thompson 1971,
+        with Harville's 1974 constant); with N for N - p and without the two determinants of X by ML.
+
+        Returns
+        -------
+        float
+
+        Examples
+        --------
+        Strata make it short: ``9 log 2 pi + 3 (log 40 + 1) + 6 (log 4 + 1)`` for mean squares 40 and 4.
+
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+        >>> by_hand = 9 * np.log(2 * np.pi) + 3 * (np.log(40) + 1) + 6 * (np.log(4) + 1)
+        >>> round(fit.criterion, 4), round(float(by_hand), 4)
+        (44.9253, 44.9253)
+        """
+        lost = self.point.phi.shape[-1] if self.method == "reml" else 0
+        return float(self.point.criterion[0] + 2 * (self.model.heads - lost) * np.log(self.prepared.scale[0]))
+
+    @property
+    def variances(self) -> pd.Series:
+        """Estimated variances.
+
+        Returns
+        -------
+        pandas.Series
+            By name, in squared units of the response.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).variances.round(6).to_dict()
+        {'block': 12.0, 'residual': 4.0}
+        """
+        values = self.point.variances[0] * self.prepared.scale[0] ** 2
+        return pd.Series(values, index=list(self.names), name="variance")
+
+    @cached_property
+    def variance_covariance(self) -> pd.DataFrame:
+        """Covariance of the variance estimates: inverse of the expected information.
+
+        ``I_ij = tr(P G_i P G_j) / 2`` (Patterson & Thompson 1971), over the variances that are not at zero.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Square, in fourth powers of the response's unit.
+
+        Examples
+        --------
+        The residual is a mean square on 6 degrees of freedom: variance ``2 x 4^2 / 6``.
+
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"])
+        >>> round(float(fit.variance_covariance.loc["residual", "residual"]), 4)
+        5.3333
+        """
+        free = self.record.free[0]
+        names = [name for name, is_free in zip(self.names, free, strict=True) if is_free]
+        covariance = variance_covariance(self.point, self.record.free)[0] * self.prepared.scale[0] ** 4
+        return pd.DataFrame(covariance[np.ix_(free, free)], index=names, columns=names)
+
+    @cached_property
+    def small(self) -> SmallSample:
+        """Kenward and Roger's quantities in the orthogonal basis, in the response's units, for work with arrays.
+
+        Returns
+        -------
+        SmallSample
+            For one response: arrays have a first axis of length 1.
+
+        Raises
+        ------
+        MixedModelError
+            If the model was fitted by ML, for which they are not defined.
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).small.adjusted.shape
+        (1, 3, 3)
+        """
+        if self.method != "reml":
+            raise MixedModelError("Tests and intervals need the restricted likelihood: fit with method='reml'.")
+        return small_sample(self.point, self.record.free, self.prepared)
+
+    @cached_property
+    def strata(self) -> Strata | None:
+        """Strata of the design where it is orthogonal (Nelder 1965), else None.
+
+        Returns
+        -------
+        Strata or None
+
+        Examples
+        --------
+        >>> from trialkit.mixed import example, fit_mixed
+        >>> strata = fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).strata
+        >>> sorted(map(float, strata.df))  # 4 blocks less the mean; 12 buckets less that and the doses
+        [3.0, 6.0]
+        """
+        return find_strata(self.model)

@@ -72,7 +72,7 @@ def test_buckets_weighed_whole(tmp_path: Path) -> None:
     assert answer.status == "analysed", answer.reason
     assert answer.model is not None
     assert answer.model.observations == answer.model.buckets == len(answer.buckets)
-    assert any("bucket means were analysed" in line for line in answer.model.statements)
+    assert any("means of the buckets were analysed" in line for line in answer.model.statements)
     assert "bucket" not in answer.model.random
 
 

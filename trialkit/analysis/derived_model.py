@@ -56,6 +56,17 @@ class DerivedModel:
             return STRATUM_LABELS[term]
         return f"{term.split(':')[1].removesuffix('_tsp')} effect differing between sites"
 
+    def noting(self, note: str) -> DerivedModel:
+        """Return the model with a further note."""
+        return replace(self, notes=(*self.notes, note))
+
+    def on_bucket_means(self) -> DerivedModel:
+        """Return the model for one row a bucket: the bucket becomes the residual."""
+        random = tuple(term for term in self.random if term != "bucket")
+        return replace(self, random=random, residual_label=STRATUM_LABELS["bucket"]).noting(
+            "The means of the buckets were analysed, each bucket counting alike."
+        )
+
 
 def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence[str]) -> DerivedModel:
     """Derive the model from how the trial was randomised.
@@ -96,17 +107,6 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     several = heads.groupby("bucket").size().max() > 1
     label = "heads within a bucket" if several else STRATUM_LABELS["bucket"]
     return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes), tuple(confounded))
-
-
-def on_bucket_means(model: DerivedModel) -> DerivedModel:
-    """Return the model for one row a bucket: the bucket becomes the residual."""
-    note = "The heads of a bucket were all recorded alike, so bucket means were analysed."
-    return replace(
-        model,
-        random=tuple(term for term in model.random if term != "bucket"),
-        residual_label=STRATUM_LABELS["bucket"],
-        notes=(*model.notes, note),
-    )
 
 
 def _same_grouping(first: pd.Series, second: pd.Series) -> bool:

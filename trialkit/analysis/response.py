@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -22,10 +23,11 @@ from trialkit.analysis.answer import (
     Variance,
 )
 from trialkit.analysis.checks import model_checks
-from trialkit.analysis.derived_model import DerivedModel, on_bucket_means
+from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.wording import treatment_words
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation, fit_mixed
 
+Bounds = Literal["strata", "nonnegative"]
 TOO_SMALL = "too small to measure"
 
 
@@ -38,8 +40,13 @@ class Fits:
 
     crossed: MixedFit
     joint: MixedFit
-    bounds: str
-    note: str | None
+    model: DerivedModel
+    bounds: Bounds
+
+    @property
+    def settled(self) -> bool:
+        """Whether each effect has the degree of freedom that every stratum of a balanced trial has at the least."""
+        return bool((self.crossed.anova()["denominator_df"].dropna() >= 1).all())
 
 
 @dataclass(frozen=True)
@@ -84,28 +91,12 @@ def analyse_response(
     if heads["treatment"].nunique() < 2:
         reason = "Only one treatment has a harvested head, so there is nothing to compare."
         return ResponseResult(question.label, question.unit, "not analysed", reason), None
-    rows = heads
-    if "bucket" in model.random and _alike_in_buckets(heads, question.response):
-        rows, model = _one_row_a_bucket(heads, question.response), on_bucket_means(model)
     try:
-        fits = fit_response(question, rows, model)
-        return _summary(question, heads, model, fits), fits
+        fits = fit_response(question.response, heads, model)
+        return _summary(question, heads, fits), fits
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
         return ResponseResult(question.label, question.unit, "not analysed", reason), None
-
-
-def _alike_in_buckets(heads: pd.DataFrame, response: str) -> bool:
-    """Whether no bucket has two values, as where a bucket was weighed whole: nothing varies but the buckets."""
-    return bool((heads.groupby("bucket")[response].nunique() <= 1).all())
-
-
-def _one_row_a_bucket(heads: pd.DataFrame, response: str) -> pd.DataFrame:
-    return (
-        heads.groupby("bucket", as_index=False, sort=False)
-        .first()
-        .assign(**{response: heads.groupby("bucket", sort=False)[response].mean().to_numpy()})
-    )
 
 
 def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
@@ -122,7 +113,8 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
     return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
 
 
-def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits: Fits) -> ResponseResult:
+def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseResult:
+    model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint)
     return ResponseResult(
@@ -130,7 +122,7 @@ def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits:
         unit=question.unit,
         status="analysed",
         reason=None,
-        model=_fitted_model(fits, heads, model, effects),
+        model=_fitted_model(fits, heads, effects),
         variances=_variances(fits.crossed, model),
         tests=tests,
         means=_means(question, fits.joint, heads),
@@ -142,34 +134,74 @@ def _summary(question: Question, heads: pd.DataFrame, model: DerivedModel, fits:
     )
 
 
-def fit_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Fits:
+def fit_response(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits:
     """Fit with the variances of the strata free, so that a balanced trial keeps exactly its level.
 
-    Where that does not settle, or leaves an effect less than the one degree of freedom that every stratum of a
-    balanced trial has, hold the variances at zero or above and say so.
+    Where that does not settle on heads, which happens in tiny trials with heads lost, it does on the means of the
+    buckets (Yates 1934, J. Am. Stat. Assoc. 29, 51-66, unweighted means); failing that, the variances are held at
+    zero or above, and tests are cautious. ``tests/benchmarks/calibration.py`` shows the error rates.
+
+    Raises
+    ------
+    MixedModelError
+        If no way settles.
     """
-    crossed, joint = model.formula(question.response), model.formula(question.response, "treatment")
-    try:
-        free = Fits(
-            fit_mixed(heads, crossed, model.random, bounds="strata"),
-            fit_mixed(heads, joint, model.random, bounds="strata"),
-            "strata",
-            None,
+    *first, last = _attempts(response, heads, model)
+    for attempt in first:
+        try:
+            fits = attempt.fit(response)
+        except NotConverged:
+            continue
+        if fits.settled:
+            return fits
+    return last.fit(response)
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """One way to fit a response."""
+
+    rows: pd.DataFrame
+    model: DerivedModel
+    bounds: Bounds
+
+    def fit(self, response: str) -> Fits:
+        crossed, joint = self.model.formula(response), self.model.formula(response, "treatment")
+        return Fits(
+            fit_mixed(self.rows, crossed, self.model.random, bounds=self.bounds),
+            fit_mixed(self.rows, joint, self.model.random, bounds=self.bounds),
+            self.model,
+            self.bounds,
         )
-        if (free.crossed.anova()["denominator_df"].dropna() >= 1).all():
-            return free
-    except NotConverged:
-        pass
-    note = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
-    return Fits(fit_mixed(heads, crossed, model.random), fit_mixed(heads, joint, model.random), "nonnegative", note)
 
 
-def _fitted_model(fits: Fits, heads: pd.DataFrame, model: DerivedModel, effects: pd.DataFrame) -> FittedModel:
+def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterator[_Attempt]:
+    """Ways to fit a response, the preferred first."""
+    cautious = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
+    if "bucket" not in model.random:
+        yield _Attempt(heads, model, "strata")
+        yield _Attempt(heads, model.noting(cautious), "nonnegative")
+        return
+    means = heads.groupby("bucket", as_index=False, sort=False).first()
+    means[response] = heads.groupby("bucket", sort=False)[response].mean().to_numpy()
+    if (heads.groupby("bucket")[response].nunique() <= 1).all():
+        alike = model.on_bucket_means().noting(
+            "The heads of a bucket were all recorded alike, as where it is weighed whole."
+        )
+        yield _Attempt(means, alike, "strata")
+        yield _Attempt(means, alike.noting(cautious), "nonnegative")
+        return
+    yield _Attempt(heads, model, "strata")
+    yield _Attempt(means, model.on_bucket_means(), "strata")
+    yield _Attempt(heads, model.noting(cautious), "nonnegative")
+
+
+def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> FittedModel:
     fit = fits.crossed
-    statements = [*model.notes, *([fits.note] if fits.note else []), *_missing_tests(fit, effects)]
+    statements = [*fits.model.notes, *_missing_tests(fit, effects)]
     return FittedModel(
         formula=fit.formula,
-        random=model.random,
+        random=fits.model.random,
         bounds=fits.bounds,
         iterations=int(fit.record.iterations[0]),
         criterion=fit.criterion,

@@ -99,6 +99,17 @@ def test_refitting_its_own_response_changes_nothing(mixed_case: Any) -> None:
     np.testing.assert_allclose(refits.variances[0], fit.variances, rtol=1e-6, atol=1e-8 * fit.variances.sum())
 
 
+def test_a_response_that_does_not_settle_is_missing() -> None:
+    """A response whose random terms leave nothing for the residual is missing, alone or beside others that settle."""
+    data = trial(1, 0.1)
+    fit = fit_mixed(data, "weight_g ~ dose", ["block", "bucket"])
+    hopeless = 100.0 + data["block"].str[1].astype(float).to_numpy() ** 2
+    for responses, settled in (([hopeless], [False]), ([hopeless, data["weight_g"].to_numpy()], [False, True])):
+        refits = refit_many(fit, np.array(responses))
+        assert list(refits.converged) == settled
+        assert list(np.isfinite(refits.tests["dose"].p)) == settled
+
+
 def test_wrong_questions_are_refused() -> None:
     """A fit by full likelihood, responses of another length and contrasts that are not estimable are refused."""
     data = trial(1, 0.0)

@@ -44,9 +44,15 @@ class Dense:
         return np.array([(self.y @ p @ v @ p @ self.y - np.trace(outer @ v)) / 2 for v in self.parts])
 
     def expected(self, variances: Sequence[float]) -> np.ndarray:
-        """Expected REML information, tr(P V_i P V_j) / 2."""
-        p = self.projection(variances)[2]
-        return np.array([[np.trace(p @ a @ p @ b) / 2 for b in self.parts] for a in self.parts])
+        """Expected REML information, tr(P V_i P V_j) / 2.
+
+        With K'X = 0 and K'VK = LL' it is the sum of squares of products ``L^-1 K'V_i K L^-T``: nothing cancels, while
+        P times P would leave 7 digits of the smallest.
+        """
+        contrasts = np.linalg.qr(self.x, mode="complete")[0][:, self.x.shape[1] :]
+        root = np.linalg.solve(np.linalg.cholesky(contrasts.T @ self.v(variances) @ contrasts), contrasts.T)
+        scaled = [root @ part @ root.T for part in self.parts]
+        return np.array([[(a * b).sum() / 2 for b in scaled] for a in scaled])
 
     def kenward_roger_covariance(self, variances: Sequence[float]) -> np.ndarray:
         """Phi_A, all variances free."""

@@ -63,6 +63,9 @@ def _components(terms: Sequence[Factor], cells: int) -> IntArray:
     """Label the connected components of the graph that joins each cell to its levels."""
     if not terms:
         return np.zeros(cells, np.intp)
+    coarsest = min(terms, key=lambda term: len(term.levels))
+    if all(_is_nested(term, coarsest) for term in terms):
+        return coarsest.codes
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -73,10 +76,17 @@ def _components(terms: Sequence[Factor], cells: int) -> IntArray:
     return np.asarray(connected_components(graph, directed=False)[1][:cells], np.intp)
 
 
+def _is_nested(fine: Factor, coarse: Factor) -> bool:
+    """Whether each level of `fine` lies within one of `coarse`."""
+    within = np.empty(len(fine.levels), np.intp)
+    within[fine.codes] = coarse.codes
+    return bool((within[fine.codes] == coarse.codes).all())
+
+
 def _rank_within(group: IntArray) -> IntArray:
     """Number the members of each group 0, 1, 2, ... in the order in which they stand."""
-    order = np.argsort(group, kind="stable")
-    starts = np.concatenate([[0], np.cumsum(np.bincount(group))[:-1]])
+    order, counts = np.argsort(group, kind="stable"), np.bincount(group)
+    starts = counts.cumsum() - counts
     rank = np.empty(len(group), np.intp)
     rank[order] = np.arange(len(group)) - starts[group[order]]
     return rank

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 IntArray = NDArray[np.intp]
 
+# A table of numbers is used up to this many entries for each row.
+TABLE_SHARE = 16
+
 
 @dataclass(frozen=True)
 class Factor:
@@ -36,11 +39,15 @@ def encode(column: pd.Series) -> Factor:
 
     Levels that do not occur are left out, so that an unused category never becomes an empty column.
     """
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        categorical = column.cat.remove_unused_categories()
-        return Factor(str(column.name), tuple(categorical.cat.categories), np.asarray(categorical.cat.codes, np.intp))
-    codes, levels = pd.factorize(column, sort=True)
-    return Factor(str(column.name), tuple(levels), np.asarray(codes, np.intp))
+    name = str(column.name)
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        codes, levels = pd.factorize(column, sort=True)
+        return Factor(name, tuple(levels), np.asarray(codes, np.intp))
+    levels, codes = column.dtype.categories, np.asarray(column.array.codes, np.intp)
+    present = np.bincount(codes, minlength=len(levels)) > 0
+    if not present.all():
+        levels, codes = levels[present], (present.cumsum() - 1)[codes]
+    return Factor(name, tuple(levels.tolist()), codes)
 
 
 def cross(factors: Sequence[Factor]) -> Factor:
@@ -55,7 +62,8 @@ def cross(factors: Sequence[Factor]) -> Factor:
 def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     """Find the rows that share every code.
 
-    Hashes packed integers rather than comparing rows, so that set-up grows linearly with the number of heads.
+    Numbers packed integers by a table, or by hashing where the table would be long, rather than comparing rows, so that
+    set-up grows linearly with the number of heads.
 
     Parameters
     ----------
@@ -73,11 +81,19 @@ def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     for column in columns[1:]:
         width = int(column.max()) + 1
         if size > (2**62) // width:
-            packed = pd.factorize(packed, sort=True)[0].astype(np.int64)
-            size = int(packed.max()) + 1
+            packed, size = _numbered(packed, size)
         packed = packed * width + column
         size *= width
-    codes, groups = pd.factorize(packed, sort=True)
-    representatives = np.empty(len(groups), np.intp)
+    codes, groups = _numbered(packed, size)
+    representatives = np.empty(groups, np.intp)
     representatives[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)
-    return np.asarray(codes, np.intp), representatives
+    return codes, representatives
+
+
+def _numbered(values: IntArray, size: int) -> tuple[IntArray, int]:
+    """Number values below `size`, those that occur, in their order: codes, and how many there are."""
+    if size > TABLE_SHARE * len(values):
+        codes, groups = pd.factorize(values, sort=True)
+        return np.asarray(codes, np.intp), len(groups)
+    occurs = np.bincount(values, minlength=size) > 0
+    return (occurs.cumsum() - 1)[values], int(np.count_nonzero(occurs))

@@ -90,7 +90,7 @@ def fit_mixed(
     restricted = evaluate(products, starting_variances(model)[None], restricted=True)
     refuse_confounded(restricted, model.variance_names)
     start = restricted if method == "reml" else evaluate(products, restricted.variances, restricted=False)
-    point, record = maximise(products, start, restricted=method == "reml", bounded=bounds == "nonnegative")
+    point, record = maximise(start, restricted=method == "reml", bounded=bounds == "nonnegative")
     require_converged(point, record)
     return MixedFit(formula, method, bounds, model, response, prepared, products, point, record)
 

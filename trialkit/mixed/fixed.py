@@ -78,6 +78,35 @@ def parse_formula(text: str) -> Formula:
     return Formula(text, str(next(iter(left[0].factors)).expr), terms, right)
 
 
+@dataclass(frozen=True, eq=False)
+class Coding:
+    """How the columns of the fixed part are coded; compared by identity, so that what follows can be remembered.
+
+    Attributes
+    ----------
+    factors : dict
+        Levels of each factor.
+    matrix : ndarray, shape (distinct rows, columns)
+        Model matrix, in order of the factors' codes.
+    names : tuple of str
+        Its columns.
+    slices : tuple of slice
+        Columns of each term.
+    specification : object
+        formulaic's record of the coding.
+    """
+
+    factors: Mapping[str, tuple[object, ...]]
+    matrix: FloatArray
+    names: tuple[str, ...]
+    slices: tuple[slice, ...]
+    specification: Any
+
+    def rows(self, frame: pd.DataFrame) -> FloatArray:
+        """Model-matrix rows, shape (len(frame), columns), coded alike."""
+        return np.asarray(self.specification.get_model_matrix(frame, output="numpy"), float)
+
+
 @dataclass(frozen=True)
 class FixedDesign:
     """The fixed part on the distinct rows of its columns.
@@ -99,8 +128,8 @@ class FixedDesign:
         Xq on the distinct rows.
     null_space : ndarray, shape (columns, aliased)
         A contrast is estimable where it is orthogonal to these.
-    specification : object
-        The fitted coding, so that new rows are coded as the data were.
+    coding : Coding
+        How the columns are coded, so that new rows are coded as the data were.
     codes : dict of str to ndarray of int, shape (distinct rows,)
         Level of each factor that a distinct row has.
     """
@@ -114,7 +143,7 @@ class FixedDesign:
     triangle: FloatArray
     orthogonal: FloatArray
     null_space: FloatArray
-    specification: Any
+    coding: Coding
     codes: Mapping[str, IntArray]
 
     @property
@@ -124,18 +153,18 @@ class FixedDesign:
 
     def rows(self, grid: pd.DataFrame) -> FloatArray:
         """Model-matrix rows, shape (len(grid), columns), coded as the fitted data were."""
-        return np.asarray(self.specification.get_model_matrix(grid, output="numpy"), float)
+        return self.coding.rows(grid)
 
     def estimable(self, contrasts: FloatArray) -> NDArray[np.bool_]:
         """Tell which contrasts, shape (k, columns), the data determine."""
+        if not self.null_space.shape[1]:
+            return np.ones(len(contrasts), bool)
         size = np.abs(contrasts).max(axis=1, initial=0.0)
         return np.asarray(np.abs(contrasts @ self.null_space).max(axis=1, initial=0.0) <= 1e-8 * np.maximum(size, 1.0))
 
     def to_orthogonal(self, contrasts: FloatArray) -> FloatArray:
         """Express estimable contrasts, shape (k, columns), in the orthogonal basis: L R^-1, shape (k, p)."""
-        from scipy.linalg import solve_triangular
-
-        return np.asarray(solve_triangular(self.triangle, contrasts[:, self.kept].T, trans="T").T)
+        return np.asarray(np.linalg.solve(self.triangle.T, contrasts[:, self.kept].T).T)
 
 
 def fixed_design(
@@ -157,40 +186,43 @@ def fixed_design(
     FormulaError
         If the model has no column.
     """
-    matrix, specification = _model_matrix(
+    coding = _coding(
         formula.text,
         tuple((f.name, f.levels, f.codes.tobytes()) for f in factors),
         tuple((name, values.tobytes()) for name, values in covariates.items()),
         len(weights),
     )
-    if matrix.shape[1] == 0:
+    if coding.matrix.shape[1] == 0:
         raise FormulaError("The model has no fixed effect: keep at least the intercept.")
     root = np.sqrt(weights)[:, None]
-    kept = independent_columns(root * matrix)
-    triangle = np.linalg.qr(root * matrix[:, kept])[1]
+    weighted = root * coding.matrix
+    kept, (basis, triangle) = np.arange(weighted.shape[1]), np.linalg.qr(weighted)
+    if not _all_independent(weighted, triangle):
+        kept = _first_independent(weighted)
+        basis, triangle = np.linalg.qr(weighted[:, kept])
     return FixedDesign(
         formula=formula,
         factors={f.name: f.levels for f in factors},
         covariates={name: float(np.average(values, weights=weights)) for name, values in covariates.items()},
-        names=tuple(specification.column_names),
-        slices=tuple(specification.term_slices.values()),
+        names=coding.names,
+        slices=coding.slices,
         kept=kept,
         triangle=triangle,
-        orthogonal=np.linalg.solve(triangle.T, matrix[:, kept].T).T,
-        null_space=_null_space(matrix, kept),
-        specification=specification,
+        orthogonal=basis / root,
+        null_space=_null_space(coding.matrix, kept),
+        coding=coding,
         codes={f.name: f.codes for f in factors},
     )
 
 
 @lru_cache(maxsize=64)
-def _model_matrix(
+def _coding(
     text: str,
     factors: tuple[tuple[str, tuple[object, ...], bytes], ...],
     covariates: tuple[tuple[str, bytes], ...],
     rows: int,
-) -> tuple[FloatArray, Any]:
-    """Model matrix and fitted coding on the distinct rows; remembered, since one design is fitted to many responses."""
+) -> Coding:
+    """Coding of the distinct rows; remembered, since one design is fitted to many responses."""
     frame = pd.DataFrame(
         {
             name: pd.Categorical.from_codes(np.frombuffer(codes, np.intp), categories=list(levels))
@@ -202,16 +234,33 @@ def _model_matrix(
     materialised = parse_formula(text).right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
     matrix = np.asarray(materialised, float)
     matrix.setflags(write=False)
-    return matrix, materialised.model_spec
+    specification = materialised.model_spec
+    return Coding(
+        factors={name: levels for name, levels, _ in factors},
+        matrix=matrix,
+        names=tuple(specification.column_names),
+        slices=tuple(specification.term_slices.values()),
+        specification=specification,
+    )
 
 
 def independent_columns(matrix: FloatArray) -> IntArray:
-    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept).
+    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept)."""
+    all_independent = _all_independent(matrix, np.asarray(np.linalg.qr(matrix, mode="r")))
+    return np.arange(matrix.shape[1]) if all_independent else _first_independent(matrix)
 
-    Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough".
-    """
-    basis = np.empty((matrix.shape[0], 0))
-    kept = []
+
+def _all_independent(matrix: FloatArray, triangle: FloatArray) -> bool:
+    """Whether no column is aliased, given R of the matrix: its diagonal is what is left of each."""
+    if len(triangle) < matrix.shape[1]:
+        return False
+    left_over, lengths = np.abs(triangle.diagonal()), np.sqrt((matrix**2).sum(0))
+    return bool((left_over > ALIAS_TOLERANCE * lengths).all())
+
+
+def _first_independent(matrix: FloatArray) -> IntArray:
+    """Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough"."""
+    basis, kept = np.empty((matrix.shape[0], 0)), []
     for j, column in enumerate(matrix.T):
         rest = column - basis @ (basis.T @ column)
         rest -= basis @ (basis.T @ rest)
@@ -223,9 +272,10 @@ def independent_columns(matrix: FloatArray) -> IntArray:
 
 
 def _null_space(matrix: FloatArray, kept: IntArray) -> FloatArray:
-    dropped = np.setdiff1d(np.arange(matrix.shape[1]), kept)
+    if len(kept) == matrix.shape[1]:
+        return np.empty((len(kept), 0))
+    dropped = np.delete(np.arange(matrix.shape[1]), kept)
     vectors = np.zeros((matrix.shape[1], len(dropped)))
-    if len(dropped):
-        vectors[kept] = np.linalg.lstsq(matrix[:, kept], matrix[:, dropped], rcond=None)[0]
-        vectors[dropped, np.arange(len(dropped))] = -1.0
+    vectors[kept] = np.linalg.lstsq(matrix[:, kept], matrix[:, dropped], rcond=None)[0]
+    vectors[dropped, np.arange(len(dropped))] = -1.0
     return vectors

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import product
+from math import prod
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.fixed import FixedDesign, independent_columns
+from trialkit.mixed.fixed import Coding, FixedDesign, independent_columns
 
 FloatArray = NDArray[np.float64]
 
@@ -18,14 +20,32 @@ def reference_grid(design: FixedDesign, covariates: dict[str, float] | None = No
 
     Searle, Speed & Milliken (1980), Am. Stat. 34, 216-221.
     """
-    combinations = list(product(*design.factors.values()))
-    columns = zip(*combinations, strict=True) if design.factors else ()
+    return _grid(design.coding, dict(design.covariates) | (covariates or {}))
+
+
+def grid_rows(design: FixedDesign, covariates: dict[str, float] | None = None) -> FloatArray:
+    """Model-matrix rows of the reference grid, shape (combinations, columns)."""
+    return _grid_rows(design.coding, tuple((dict(design.covariates) | (covariates or {})).items()))
+
+
+@lru_cache(maxsize=64)
+def _grid_rows(coding: Coding, covariates: tuple[tuple[str, float], ...]) -> FloatArray:
+    """Rows of the grid; those of the data themselves where every combination occurs and there is no covariate."""
+    if not covariates and len(coding.matrix) == prod(len(levels) for levels in coding.factors.values()):
+        return coding.matrix
+    rows = coding.rows(_grid(coding, dict(covariates)))
+    rows.setflags(write=False)
+    return rows
+
+
+def _grid(coding: Coding, covariates: dict[str, float]) -> pd.DataFrame:
+    combinations = list(product(*coding.factors.values()))
+    columns = zip(*combinations, strict=True) if coding.factors else ()
     frame = {
-        name: pd.Categorical(list(values), categories=list(design.factors[name]))
-        for name, values in zip(design.factors, columns, strict=True)
+        name: pd.Categorical(list(values), categories=list(coding.factors[name]))
+        for name, values in zip(coding.factors, columns, strict=True)
     }
-    at = dict(design.covariates) | (covariates or {})
-    return pd.DataFrame(frame | {name: np.full(len(combinations), value) for name, value in at.items()})
+    return pd.DataFrame(frame | {name: np.full(len(combinations), value) for name, value in covariates.items()})
 
 
 def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
@@ -40,9 +60,9 @@ def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
     corners = _covariate_contrast(design, slopes)
     weights = np.ones((1, 1))
     for name, levels in design.factors.items():
-        weights = np.kron(
-            weights, _differences(len(levels)) if name in term else np.full((1, len(levels)), 1 / len(levels))
-        )
+        own = _differences(len(levels)) if name in term else np.full((1, len(levels)), 1 / len(levels))
+        joint = weights[:, None, :, None] * own[:, None]  # the Kronecker product, before it is laid out
+        weights = joint.reshape(len(weights) * len(own), -1)
     return _estimable_part(design, weights @ corners)
 
 
@@ -52,19 +72,21 @@ def _covariate_contrast(design: FixedDesign, slopes: list[str]) -> FloatArray:
     total: FloatArray | float = 0.0
     for corner in product((0.0, 1.0), repeat=len(slopes)):
         sign = (-1) ** (len(slopes) - int(sum(corner)))
-        total = total + sign * design.rows(reference_grid(design, zero | dict(zip(slopes, corner, strict=True))))
+        total = total + sign * grid_rows(design, zero | dict(zip(slopes, corner, strict=True)))
     return np.asarray(total)
 
 
 def _differences(levels: int) -> FloatArray:
     """Each level less the first."""
-    return np.column_stack([-np.ones(levels - 1), np.eye(levels - 1)])
+    differences = np.eye(levels)[1:]
+    differences[:, 0] = -1.0
+    return differences
 
 
 def _estimable_part(design: FixedDesign, contrasts: FloatArray) -> FloatArray:
     """Combinations of the contrasts that are estimable, as independent rows."""
     leak = contrasts @ design.null_space
-    if leak.size and np.abs(leak).max() > 1e-8:
+    if np.abs(leak).max(initial=0.0) > 1e-8:
         left, values, _ = np.linalg.svd(leak)
         rank = int((values > 1e-8 * values[0]).sum())
         contrasts = left[:, rank:].T @ contrasts

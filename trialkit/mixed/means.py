@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.mixed.errors import MixedModelError
-from trialkit.mixed.hypotheses import reference_grid
+from trialkit.mixed.hypotheses import grid_rows, reference_grid
 from trialkit.mixed.model import Model
 
 FloatArray = NDArray[np.float64]
@@ -75,7 +75,7 @@ def mean_rows(model: Model, factors: str, weights: Weights = "equal", slope_of: 
     if len(set(names)) < len(names):
         raise MixedModelError(f"A factor is named twice in {factors!r}.")
     others = [name for name in fixed.factors if name not in names]
-    grid = _slope_grid(model, slope_of) if slope_of is not None else fixed.rows(reference_grid(fixed))
+    grid = _slope_grid(model, slope_of) if slope_of is not None else grid_rows(fixed)
     shape = [len(levels) for levels in fixed.factors.values()]
     order = [list(fixed.factors).index(name) for name in (*names, *others)]
     levels = tuple(product(*(fixed.factors[name] for name in names)))

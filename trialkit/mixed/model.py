@@ -78,6 +78,12 @@ class Model:
         x = self.fixed.orthogonal[self.fixed_row]
         return design_products(x, self.terms, self.diagonal, self.blocks, self.cells.sizes, self.residual.codes)
 
+    def residual_sums(self, values: FloatArray) -> FloatArray:
+        """Sum values, shape (r, rows used), under each residual variance, shape (r, residual variances)."""
+        if len(self.residual.levels) == 1:
+            return np.asarray(values.sum(1, keepdims=True))
+        return values @ np.eye(len(self.residual.levels))[self.residual.codes[self.cells.codes]]
+
     def cross_products(self, prepared: Prepared) -> CrossProducts:
         """Cross-products of the design with prepared responses."""
         return add_responses(self.design, prepared.means, prepared.within, self.blocks, self.cells.sizes)
@@ -137,14 +143,16 @@ def build_model(
         If a random term repeats another, or is the residual.
     """
     formula = parse_formula(text)
-    used, response = _complete_rows(data, formula, [*random, *([residual_by] if residual_by else [])])
-    factors = {name: encode(used[name]) for name in formula.columns if not _is_covariate(used[name])}
-    covariates = {name: used[name].to_numpy(float) for name in formula.columns if name not in factors}
+    grouping = [*(column for term in random for column in term.split(":")), *([residual_by] if residual_by else [])]
+    columns, response, labels = _complete_rows(data, [formula.response, *formula.columns, *grouping])
+    covariates = {name: columns[name].to_numpy(float) for name in formula.columns if _is_covariate(columns[name])}
+    as_factors = [name for name in formula.columns if name not in covariates]
+    coded = {name: encode(columns[name]) for name in dict.fromkeys([*as_factors, *grouping])}
+    factors = {name: coded[name] for name in as_factors}
     covariate_codes = {name: np.unique(values, return_inverse=True)[1] for name, values in covariates.items()}
-    terms = _random_terms(used, random)
+    terms = _random_terms(coded, random)
     fixed_codes = [factors[n].codes if n in factors else covariate_codes[n] for n in formula.columns]
-    alike = Factor("residual", ("",), np.zeros(len(used), np.intp))
-    residual = encode(used[residual_by]) if residual_by else alike
+    residual = coded[residual_by] if residual_by else Factor("residual", ("",), np.zeros(len(labels), np.intp))
     cells = collapse([*fixed_codes, *(t.codes for t in terms), residual.codes])
     rows = cells.representatives
     fixed, fixed_row = _fixed_part(formula, factors, covariates, [codes[rows] for codes in fixed_codes], cells)
@@ -154,7 +162,7 @@ def build_model(
     in_columns = [t for i, t in enumerate(by_cell) if i != diagonal]
     blocks = independent_blocks(in_columns, len(rows))
     by_residual = Factor(residual.name, residual.levels, residual.codes[rows])
-    labels, dropped = used.index, len(data) - len(used)
+    dropped = len(data) - len(labels)
     model = Model(fixed, fixed_row, by_cell, diagonal, by_residual, cells, blocks, labels, dropped)
     return model, response
 
@@ -183,8 +191,7 @@ def prepare(model: Model, responses: FloatArray) -> Prepared:
     has_constant = np.abs(x @ constant - 1).max() < 1e-9
     offset = responses.min(1) if has_constant else np.zeros(len(responses))
     means, deviations = model.cells.means(responses - offset[:, None])
-    by_residual = np.eye(len(model.residual.levels))[model.residual.codes[model.cells.codes]]
-    within = deviations**2 @ by_residual
+    within = model.residual_sums(deviations**2)
     fitted = (sizes * means) @ x
     left = means - fitted @ x.T
     left -= ((sizes * left) @ x) @ x.T
@@ -201,34 +208,32 @@ def _rounding(responses: FloatArray, offset: FloatArray) -> FloatArray:
     return np.asarray((4 * EPS) ** 2 * (responses**2).sum(1) + (32 * EPS) ** 2 * (centred**2).sum(1))
 
 
-def _complete_rows(data: pd.DataFrame, formula: Formula, random: Sequence[str]) -> tuple[pd.DataFrame, FloatArray]:
-    names = list(dict.fromkeys([formula.response, *formula.columns, *(c for term in random for c in term.split(":"))]))
-    unknown = [name for name in names if name not in data.columns]
+def _complete_rows(data: pd.DataFrame, names: Sequence[str]) -> tuple[dict[str, pd.Series], FloatArray, pd.Index]:
+    """Columns of these names on the rows that lack nothing; the first, the response, as numbers; those rows' labels."""
+    unknown = [name for name in dict.fromkeys(names) if name not in data.columns]
     if unknown:
         raise FormulaError(f"No column named {', '.join(map(repr, unknown))} in the data.")
-    used = data[names]
-    missing = used.isna().any(axis=1)
+    columns, labels = {name: data[name] for name in dict.fromkeys(names)}, data.index
+    missing = np.logical_or.reduce([pd.isna(column.array) for column in columns.values()])
     if missing.any():
-        used = used[~missing]
-    if used.empty:
+        columns, labels = {name: column[~missing] for name, column in columns.items()}, labels[~missing]
+    if labels.empty:
         raise NoVariation("No row is complete: every one lacks a value that the model needs.")
-    if not _is_covariate(used[formula.response]):
-        raise FormulaError(f"The response {formula.response!r} must be a column of numbers.")
-    response = used[formula.response].to_numpy(float)
+    if not _is_covariate(columns[names[0]]):
+        raise FormulaError(f"The response {names[0]!r} must be a column of numbers.")
+    response = columns[names[0]].to_numpy(float)
     if not np.isfinite(response).all():
-        raise FormulaError(f"The response {formula.response!r} has an infinite value.")
-    return used, response
+        raise FormulaError(f"The response {names[0]!r} has an infinite value.")
+    return columns, response, labels
 
 
 def _is_covariate(column: pd.Series) -> bool:
     return pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_bool_dtype(column.dtype)
 
 
-def _random_terms(used: pd.DataFrame, random: Sequence[str]) -> list[Factor]:
+def _random_terms(coded: dict[str, Factor], random: Sequence[str]) -> list[Factor]:
     if len(set(random)) < len(random):
         raise ConfoundedTerm(f"A random term is named twice: {', '.join(random)}.")
-    names = dict.fromkeys(column for term in random for column in term.split(":"))
-    coded = {name: encode(used[name]) for name in names}
     crossed = [cross([coded[column] for column in term.split(":")]) for term in random]
     return [Factor(term, factor.levels, factor.codes) for term, factor in zip(random, crossed, strict=True)]
 
@@ -254,8 +259,9 @@ def _refuse_repeated(terms: Sequence[Factor]) -> None:
     """Two terms that group the rows alike would share one variance between them in any proportion."""
     for i, first in enumerate(terms):
         for second in terms[i + 1 :]:
-            joint = len(group_rows([first.codes, second.codes])[1])
-            if joint == len(first.levels) == len(second.levels):
+            if len(first.levels) != len(second.levels):
+                continue
+            if len(group_rows([first.codes, second.codes])[1]) == len(first.levels):
                 raise ConfoundedTerm(
                     f"The random terms {first.name!r} and {second.name!r} group the rows alike: keep one of them."
                 )

@@ -39,13 +39,10 @@ def predict_columns(point: Evaluation, solved: Solved, term: int, block: IntArra
     block, column : ndarray of int, shape (levels,)
         Where each level stands.
     """
-    p, g, phi = solved.design.fixed, point.variances[0, term], point.phi[0]
-    columns = solved.columns(term)
-    assert columns is not None
-    inverse = solved.solved[0]
-    z_x, z_y = inverse[:, columns, :p], inverse[:, columns, p]
+    g, columns = point.variances[0, term], dict(solved.design.column_terms)[term]
+    z_x, z_y = solved.z_x[0][:, columns], solved.z_y[0][:, columns]
     effect = g * (z_y - z_x @ point.coefficients[0])
-    own = np.diagonal(inverse[:, columns, columns], axis1=1, axis2=2) - ((z_x @ phi) * z_x).sum(2)
+    own = np.diagonal(solved.z_z[0][:, columns, columns], axis1=1, axis2=2) - ((z_x @ point.phi[0]) * z_x).sum(2)
     return Predicted(effect[block, column], np.sqrt(np.maximum(g - g**2 * own, 0.0))[block, column])
 
 
@@ -83,10 +80,10 @@ def cell_inverse(
     u, z = solved.design.rows[at][:, : p + 1], solved.design.rows[at][:, p + 1 :]
     u[:, p] = means * np.sqrt(sizes)
     d = solved.diagonal[0, solved.design.member[at]]
-    projector, core = solved.projector[0][blocks.cell_block], solved.core[0][blocks.cell_block]
-    inverse = (u - (z[:, None] @ projector[..., : p + 1])[:, 0]) / d[:, None]
+    projected = np.concatenate([solved.projected[0], (solved.spread[0] * solved.z_y[0])[..., None]], axis=-1)
+    inverse = (u - (z[:, None] @ projected[blocks.cell_block])[:, 0]) / d[:, None]
     x = inverse[:, :p]
-    quadratic = ((z[:, None] @ core)[:, 0] * z).sum(1)
+    quadratic = ((z[:, None] @ solved.core[0][blocks.cell_block])[:, 0] * z).sum(1)
     own = 1 / d - quadratic / d**2 - ((x @ point.phi[0]) * x).sum(1)
     return CellInverse(x, inverse[:, p] - x @ point.coefficients[0], own)
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,10 +56,90 @@ class DesignProducts:
         """Position of the random term that stands on the diagonal, if one does."""
         return self.term_columns.index(None) if None in self.term_columns else None
 
-    @property
+    @cached_property
     def inner_heads(self) -> FloatArray:
         """Number of contrasts within cells under each residual variance, N - C altogether."""
-        return self.heads - np.bincount(self.residual, self.cells)
+        return np.asarray(self.heads - np.bincount(self.residual, self.cells))
+
+    @property
+    def x(self) -> slice:
+        """Columns of X in U."""
+        return slice(0, self.fixed)
+
+    @property
+    def z(self) -> slice:
+        """Columns of Z in U."""
+        return slice(self.fixed + 1, None)
+
+    @cached_property
+    def column_terms(self) -> tuple[tuple[int, slice], ...]:
+        """Variances that have columns in Z: position and columns."""
+        return tuple((i, columns) for i, columns in enumerate(self.term_columns) if columns is not None)
+
+    @cached_property
+    def column_positions(self) -> IntArray:
+        """Positions of the variances that have columns in Z."""
+        return np.array([i for i, _ in self.column_terms], np.intp)
+
+    @cached_property
+    def variance_of_column(self) -> IntArray:
+        """Position of each column's variance, shape (q,)."""
+        widths = [columns.stop - columns.start for _, columns in self.column_terms]
+        return np.repeat(self.column_positions, widths)
+
+    @cached_property
+    def column_term(self) -> FloatArray:
+        """1 where a column belongs to a term with columns, shape (q, such terms): sums over columns to sums by term."""
+        return np.asarray(self.variance_of_column[:, None] == self.column_positions, float)
+
+    @cached_property
+    def diagonal_positions(self) -> IntArray:
+        """Positions of the variances whose V_i is diagonal over the cells, the last residual's left out."""
+        bucket = [] if self.diagonal is None else [self.diagonal]
+        return np.array([*bucket, *(len(self.term_columns) + np.arange(len(self.heads) - 1))], np.intp)
+
+    @cached_property
+    def factors(self) -> FloatArray:
+        """Diagonal of every V_i that is diagonal, n or 1 or 0, shape (k, groups + residual variances); else nil.
+
+        For each group of cells, then for the contrasts within cells under each residual variance; ``variances @
+        factors`` is the variance that each has of its own.
+        """
+        levels, terms = np.arange(len(self.heads)), len(self.term_columns)
+        factors = np.zeros((terms + len(levels), len(self.sizes) + len(levels)))
+        if self.diagonal is not None:
+            factors[self.diagonal, : len(self.sizes)] = self.sizes
+        factors[terms:] = levels[:, None] == np.concatenate([self.residual, levels])
+        return factors
+
+    @cached_property
+    def diagonal_factors(self) -> FloatArray:
+        """The rows of `factors` at `diagonal_positions`."""
+        return self.factors[self.diagonal_positions]
+
+    @cached_property
+    def contrasts(self) -> FloatArray:
+        """Number of cells in each group, then of contrasts within cells under each residual variance; N altogether."""
+        return np.concatenate([self.cells, self.inner_heads])
+
+    @cached_property
+    def positions(self) -> IntArray:
+        """Positions of the variances with columns, then of the diagonal ones, shape (k - 1,)."""
+        return np.concatenate([self.column_positions, self.diagonal_positions])
+
+    def weighted(self, weights: FloatArray) -> FloatArray:
+        """``sum_g w_g S_g``, shape (..., groups) -> (..., blocks, m, m); further weights do not count."""
+        sums = weights[..., : len(self.grams)] @ self.grams.reshape(len(self.grams), -1)
+        return np.asarray(sums.reshape(*weights.shape[:-1], *self.grams.shape[1:]))
+
+    def paired(self, m: FloatArray) -> FloatArray:
+        """``tr(M S_g)`` summed over blocks, for symmetric M of shape (s, blocks, m, m) -> (s, groups + residuals).
+
+        Nil for the contrasts within cells, which are orthogonal to U.
+        """
+        traces = np.zeros((len(m), len(self.contrasts)))
+        traces[:, : len(self.grams)] = m.reshape(len(m), -1) @ self.grams.reshape(len(self.grams), -1).T
+        return traces
 
 
 @dataclass(frozen=True)
@@ -76,22 +159,19 @@ class CrossProducts:
     with_y: FloatArray
     within: FloatArray
 
-    def weighted(self, weights: FloatArray) -> FloatArray:
-        """``sum_g w_g S_g`` for each response's weights, shape (responses, groups) -> (responses, blocks, m, m)."""
-        total = np.tensordot(weights, self.design.grams, 1)
-        y = self.design.fixed
-        total[:, :, y, :] = total[:, :, :, y] = (weights[:, :, None, None] * self.with_y).sum(1)
-        return np.asarray(total)
+    def weighted_y(self, weights: FloatArray) -> FloatArray:
+        """``sum_g w_g U_g'y``, (s, groups) -> (responses, blocks, m), s 1 or as many; further weights do not count."""
+        return combine(weights[:, None, : self.with_y.shape[1]], self.with_y)[:, 0]
 
     def take(self, which: NDArray[np.bool_] | IntArray) -> CrossProducts:
         """Keep some of the responses."""
-        return replace(self, with_y=self.with_y[which], within=self.within[which])
+        return CrossProducts(self.design, self.with_y[which], self.within[which])
 
 
 def term_slices(blocks: Blocks) -> tuple[slice, ...]:
     """Columns of Z that each term of `blocks` takes, the same in every block (narrow blocks are padded by zeros)."""
-    ends = np.cumsum(blocks.widths, dtype=int)
-    return tuple(slice(int(end) - width, int(end)) for end, width in zip(ends, blocks.widths, strict=True))
+    ends = accumulate(blocks.widths)
+    return tuple(slice(end - width, end) for end, width in zip(ends, blocks.widths, strict=True))
 
 
 def design_products(
@@ -171,3 +251,19 @@ def add_responses(
         with_y[:, g] = np.matmul(chosen[:, :, None, :], design.rows)[:, :, 0]
         with_y[:, g, :, design.fixed] = (chosen**2).sum(2)
     return CrossProducts(design, with_y, within)
+
+
+def transpose(a: FloatArray) -> FloatArray:
+    """Transpose each matrix of a stack."""
+    return a.swapaxes(-1, -2)
+
+
+def flat(a: FloatArray) -> FloatArray:
+    """Each array of a stack of stacks as one row, (n, k, ...) -> (n, k, elements)."""
+    return a.reshape(*a.shape[:2], prod(a.shape[2:]))
+
+
+def combine(weights: FloatArray, a: FloatArray) -> FloatArray:
+    """``sum_k w_lk a_k`` of each stack, shapes (n, l, k) and (n, k, ...) -> (n, l, ...)."""
+    sums = weights @ flat(a)
+    return np.asarray(sums.reshape(*sums.shape[:2], *a.shape[2:]))

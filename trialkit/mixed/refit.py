@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +20,10 @@ from trialkit.mixed.strata import Strata, StrataSample, strata_sample
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# Responses in one pass: arrays of this many elements at most, to stay within the processor's caches and memory.
-PASS_ELEMENTS = 400_000
+# Responses in one pass: arrays of about this many elements, to stay within the processor's caches.
+PASS_ELEMENTS = 90_000
+# Of an orthogonal design, whose responses shrink to a few sums of squares each.
+PASS_RESPONSES = 2_000
 
 
 @dataclass(frozen=True)
@@ -119,9 +121,11 @@ def refit_many(
         {name: fit.model.fixed.to_orthogonal(rows) for name, rows in hypotheses.items() if len(rows)},
         fit.model.fixed.to_orthogonal(wanted),
     )
-    strata = fit.strata
-    step = max(1, PASS_ELEMENTS // (_elements(fit) if strata is None else fit.model.heads))
-    passes = [_one_pass(fit, strata, responses[i : i + step], asked) for i in range(0, len(responses), step)]
+    if fit.strata is None:
+        passes = [_by_scoring(fit, prepare(fit.model, some), asked) for some in _split(responses, _elements(fit))]
+    else:
+        by_number = PASS_ELEMENTS / PASS_RESPONSES
+        passes = [_by_strata(fit, fit.strata, some, asked) for some in _split(responses, by_number)]
     return _joined(passes)
 
 
@@ -132,32 +136,36 @@ class _Asked:
 
 
 def _elements(fit: MixedFit) -> int:
-    """Elements that one response needs: U'V^-1U by block, and X'V^-1 V_i V^-1 V_j V^-1 X."""
+    """Elements that one response needs: U'V^-1U by block, and X'V^-1 V_i V^-1X."""
     blocks, m = fit.model.design.grams.shape[1:3]
-    k, p = len(fit.names), fit.model.fixed.orthogonal.shape[1]
-    return int(max(blocks * m * m, k * k * p * p))
+    return int(max(blocks * m * m, len(fit.names) * fit.model.design.fixed**2))
 
 
-def _one_pass(fit: MixedFit, strata: Strata | None, responses: FloatArray, asked: _Asked) -> Refits:
-    prepared = prepare(fit.model, responses)
-    if strata is None:
-        return _by_scoring(fit, prepared, asked)
+def _split(responses: FloatArray, elements: float) -> Iterator[FloatArray]:
+    """Responses in passes, given the elements that one needs."""
+    step = max(1, int(PASS_ELEMENTS / elements))
+    return (responses[i : i + step] for i in range(0, len(responses), step))
+
+
+def _by_strata(fit: MixedFit, strata: Strata, responses: FloatArray, asked: _Asked) -> Refits:
+    prepared = (prepare(fit.model, some) for some in _split(responses, fit.model.heads))
     sample = strata_sample(strata, prepared, float(fit.model.cells.sizes[0]), bounded=fit.bounds == "nonnegative")
-    return _answers(sample, sample.variances, sample.criterion, prepared, asked)
+    freedom = fit.model.heads - fit.model.design.fixed
+    return _answers(sample, sample.variances, sample.criterion, sample.scale, freedom, asked)
 
 
 def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     """Scoring for all responses side by side, from variances of equal size as a single fit does."""
     products = fit.model.cross_products(prepared)
-    variances = np.tile(starting_variances(fit.model), (len(prepared.scale), 1))
-    start = evaluate(products, variances, restricted=True)
-    point, record = maximise(products, start, restricted=True, bounded=fit.bounds == "nonnegative")
+    start = evaluate(products, starting_variances(fit.model)[None], restricted=True)
+    point, record = maximise(start, restricted=True, bounded=fit.bounds == "nonnegative")
     good = record.converged
     if good.all():
-        return _answers(small_sample(point, record.free, prepared), point.variances, point.criterion, prepared, asked)
+        small = small_sample(point, record.free, prepared)
+        return _answers(small, point.variances, point.criterion, prepared.scale, prepared.freedom, asked)
     kept, settled = prepared.take(good), point.take(good)
     small = small_sample(settled, record.free[good], kept)
-    return _spread(_answers(small, settled.variances, settled.criterion, kept, asked), good)
+    return _spread(_answers(small, settled.variances, settled.criterion, kept.scale, kept.freedom, asked), good)
 
 
 def _spread(some: Refits, good: BoolArray) -> Refits:
@@ -184,15 +192,20 @@ def _spread(some: Refits, good: BoolArray) -> Refits:
 
 
 def _answers(
-    small: SmallSample | StrataSample, variances: FloatArray, criterion: FloatArray, prepared: Prepared, asked: _Asked
+    small: SmallSample | StrataSample,
+    variances: FloatArray,
+    criterion: FloatArray,
+    scale: FloatArray,
+    freedom: int,
+    asked: _Asked,
 ) -> Refits:
     """Answer what was asked, in the responses' units; `variances` and `criterion` are in those of their scale."""
     contrasts = asked.contrasts
     general = (small if isinstance(small, SmallSample) else small.general) if len(contrasts) else None
     nothing = np.empty((len(variances), 0))
     return Refits(
-        variances=variances * prepared.scale[:, None] ** 2,
-        criterion=criterion + 2 * prepared.freedom * np.log(prepared.scale),
+        variances=variances * scale[:, None] ** 2,
+        criterion=criterion + 2 * freedom * np.log(scale),
         converged=np.ones(len(variances), bool),
         tests={name: small.kenward_roger(rows) for name, rows in asked.hypotheses.items()},
         estimate=general.estimate(contrasts) if general else nothing,

@@ -21,7 +21,7 @@ from trialkit.mixed.prediction import (
     predict_diagonal,
     simulate_responses,
 )
-from trialkit.mixed.woodbury import Solved, solve
+from trialkit.mixed.woodbury import Solved
 
 FloatArray = NDArray[np.float64]
 
@@ -192,7 +192,7 @@ class Rows(FixedEffects):
 
     @cached_property
     def _solved(self) -> Solved:
-        return solve(self.products, self.point.variances)
+        return self.point.solved
 
     @cached_property
     def _cell_inverse(self) -> CellInverse:

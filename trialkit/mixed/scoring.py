@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.mixed.errors import ConfoundedTerm, NotConverged, NoVariation
-from trialkit.mixed.likelihood import Evaluation, evaluate
+from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.products import CrossProducts
 
 FloatArray = NDArray[np.float64]
@@ -31,6 +31,8 @@ CRITERION_TOLERANCE = 1e-10
 NO_RESIDUAL = 1e-8
 # Newton's step is taken where every eigenvalue of the observed information is above this share of the expected.
 NEWTON_SHARE = 0.05
+# ... and the score is below this many of its standard deviations.
+NEWTON_BELOW = 0.03
 
 
 @dataclass(frozen=True)
@@ -58,17 +60,15 @@ class FitRecord:
         return self.largest_score <= ACCEPTABLE_SCORE
 
 
-def maximise(
-    products: CrossProducts, start: Evaluation, *, restricted: bool, bounded: bool
-) -> tuple[Evaluation, FitRecord]:
+def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Evaluation, FitRecord]:
     """Find each response's variances of greatest likelihood.
 
-    Newton's step is taken where the observed information allows it, else Fisher's; a step that raises the criterion
-    is damped. A response takes no further part once its projected score is nil.
+    The first step is Fisher's, which ends at once on an orthogonal design with no variance held; then Newton's is
+    taken where the observed information allows it, else Fisher's. A step that raises the criterion is damped. A
+    response takes no further part once its projected score is nil.
 
     Parameters
     ----------
-    products : CrossProducts
     start : Evaluation
         At positive variances of each response.
     restricted : bool
@@ -76,28 +76,28 @@ def maximise(
     bounded : bool
         Hold variances at zero or above; else they may go negative while V stays positive definite.
     """
-    r, point = len(products.within), start
-    iterations, dampings = np.zeros(r, np.intp), np.zeros(r, np.intp)
-    active = np.ones(r, bool)
+    r, here = len(start.variances), start
+    iterations, dampings, rows = np.zeros(r, np.intp), np.zeros(r, np.intp), np.arange(r)
+    ended: list[tuple[NDArray[np.intp], Evaluation]] = []
+    free = _free(here, bounded)
+    largest = _largest_score(here, free)
+    going = np.isfinite(largest) & (largest >= SCORE_TOLERANCE)
     for _ in range(MOST_ITERATIONS):
-        active &= _largest_score(point, _free(point, bounded)) >= SCORE_TOLERANCE
-        active &= dampings < MOST_DAMPINGS_ALTOGETHER
-        if not active.any():
+        if not going.any():
             break
-        everyone = bool(active.all())
-        here = point if everyone else point.take(active)
-        following, moved, damped = _step(
-            products if everyone else products.take(active), here, restricted=restricted, bounded=bounded
-        )
-        iterations[active] += moved
-        dampings[active] += damped
-        if everyone and moved.all():
-            point = following
-        else:
-            which = active.copy()
-            which[active] = moved
-            point.put(which, following.take(moved))
-            active = which
+        if not going.all():
+            ended.append((rows[~going], here.take(~going)))
+            rows, here, free, largest = rows[going], here.take(going), free[going], largest[going]
+        here, moved, damped = _step(here, free, largest < NEWTON_BELOW, restricted=restricted, bounded=bounded)
+        iterations[rows] += moved
+        dampings[rows] += damped
+        free = _free(here, bounded)
+        largest = _largest_score(here, free)
+        going = moved & np.isfinite(largest) & (largest >= SCORE_TOLERANCE)
+        going &= dampings[rows] < MOST_DAMPINGS_ALTOGETHER
+    if not ended:
+        return here, FitRecord(iterations, dampings, largest, free)
+    point = joined([*ended, (rows, here)], start.products)
     free = _free(point, bounded)
     return point, FitRecord(iterations, dampings, _largest_score(point, free), free)
 
@@ -128,14 +128,16 @@ def _free(point: Evaluation, bounded: bool) -> BoolArray:
 
 
 def _largest_score(point: Evaluation, free: BoolArray) -> FloatArray:
+    """Largest score of a free variance in its standard deviations; not finite at the edge, where nothing is known."""
     sd = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
-    return np.asarray(np.max(np.where(free, np.abs(point.score), 0.0) / sd, axis=1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.max(np.where(free, np.abs(point.score) / sd, 0.0), axis=1))
 
 
 def _step(
-    products: CrossProducts, point: Evaluation, *, restricted: bool, bounded: bool
+    point: Evaluation, free: BoolArray, newton: BoolArray, *, restricted: bool, bounded: bool
 ) -> tuple[Evaluation, BoolArray, NDArray[np.intp]]:
-    """Take one step, damped until the criterion does not rise.
+    """Take one step over the free variances, Newton's where asked for, damped until the criterion does not rise.
 
     Returns
     -------
@@ -144,36 +146,43 @@ def _step(
     moved : ndarray of bool, shape (r,)
     dampings : ndarray of int, shape (r,)
     """
-    free = _free(point, bounded)
+    terms = len(point.products.design.term_columns)
     limit = point.criterion + CRITERION_TOLERANCE * (1 + np.abs(point.criterion))
-    following: Evaluation | None = None
-    pending, dampings = np.ones(len(limit), bool), np.zeros(len(limit), np.intp)
+    pending, dampings, accepted = np.arange(len(limit)), np.zeros(len(limit), np.intp), []
     for attempt in range(MOST_DAMPINGS):
         damping = FIRST_DAMPING * 4.0**attempt if attempt else 0.0
         here = point.take(pending) if attempt else point
-        candidate = here.variances + _direction(here, free[pending], damping)
+        candidate = here.variances + _direction(here, free[pending], newton[pending], damping)
         if bounded:
-            terms = len(products.design.term_columns)
             candidate[:, :terms] = np.maximum(candidate[:, :terms], 0.0)
-        tried = evaluate(products.take(pending) if attempt else products, candidate, restricted=restricted)
+            _take_least_squares(candidate, here.products, restricted=restricted)
+        tried = evaluate(here.products, candidate, restricted=restricted)
         better = tried.criterion <= limit[pending]
-        if following is None and better.all():
-            return tried, better, dampings
-        if following is None:
-            following = point.take(pending)
-        accepted = pending.copy()
-        accepted[pending] = better
-        following.put(accepted, tried.take(better))
-        pending &= ~accepted
-        dampings[pending] += 1
-        if not pending.any():
+        if better.all():
+            accepted.append((pending, tried))
             break
-    assert following is not None, "the loop runs at least once"
-    return following, ~pending, dampings
+        accepted.append((pending[better], tried.take(better)))
+        pending = pending[~better]
+        dampings[pending] += 1
+    else:
+        accepted.append((pending, point.take(pending)))
+    moved = dampings < MOST_DAMPINGS
+    return joined(accepted, point.products), moved, dampings
 
 
-def _direction(point: Evaluation, free: BoolArray, damping: float) -> FloatArray:
-    """Newton's direction where the observed information is positive definite, else Fisher's; shape (r, k).
+def _take_least_squares(variances: FloatArray, products: CrossProducts, *, restricted: bool) -> None:
+    """Where every random variance is held at zero the residual variance is that of ordinary least squares, in place.
+
+    It is the unit of the responses' scale (`trialkit.mixed.model.prepare`).
+    """
+    terms, heads = len(products.design.term_columns), products.design.heads
+    if terms and len(heads) == 1:
+        none = ~variances[:, :terms].any(1)
+        variances[none, -1] = 1.0 if restricted else 1.0 - products.design.fixed / float(heads[0])
+
+
+def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: float) -> FloatArray:
+    """Newton's direction, if wanted and the observed information is positive definite, else Fisher's; shape (r, k).
 
     Damping (Levenberg 1944; Marquardt 1963) adds to the diagonal, in units of the expected information: it shortens
     the step and turns it towards the score, away from the edge where V ceases to be positive definite.
@@ -181,12 +190,13 @@ def _direction(point: Evaluation, free: BoolArray, damping: float) -> FloatArray
     both = free[:, :, None] & free[:, None, :]
     scale = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
     unit, outer = np.eye(free.shape[1]), scale[:, :, None] * scale[:, None, :]
-    observed = np.where(both, point.observed / outer, unit)
-    expected = np.where(both, point.expected / outer, unit)
-    newton = np.linalg.eigvalsh(observed)[:, 0] > NEWTON_SHARE
-    information = np.where(newton[:, None, None], observed, expected) + (damping + JITTER) * unit
+    information = np.where(both, point.expected / outer, unit)
+    if newton.any():
+        observed = np.where(both, point.observed / outer, unit)
+        definite = newton & (np.linalg.eigvalsh(observed)[:, 0] > NEWTON_SHARE)
+        information = np.where(definite[:, None, None], observed, information)
     score = np.where(free, point.score / scale, 0.0)
-    return np.asarray(np.linalg.solve(information, score[..., None])[..., 0] / scale)
+    return np.asarray(np.linalg.solve(information + (damping + JITTER) * unit, score[..., None])[..., 0] / scale)
 
 
 def refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:

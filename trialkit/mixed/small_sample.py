@@ -13,6 +13,7 @@ from scipy.special import fdtrc
 
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared
+from trialkit.mixed.products import combine, flat, transpose
 
 FloatArray = NDArray[np.float64]
 
@@ -100,12 +101,10 @@ class SmallSample:
         size = len(contrasts)
         inner = np.linalg.inv(contrasts @ self.phi @ contrasts.T)
         projected = inner[:, None] @ (contrasts @ self.phi_p_phi @ contrasts.T)  # (r, k, l, l)
-        first = np.trace(projected, axis1=2, axis2=3)
-        flat = projected.reshape(*projected.shape[:2], -1)
-        flat_t = np.swapaxes(projected, 2, 3).reshape(flat.shape)
+        first = projected.trace(axis1=2, axis2=3)
         a1 = ((first[:, None] @ self.w)[:, 0] * first).sum(1)
-        a2 = (self.w * (flat @ np.swapaxes(flat_t, 1, 2))).sum((1, 2))
-        scale, df = _scale_and_df(size, a1, a2)
+        a2 = (self.w * (flat(projected) @ transpose(flat(transpose(projected))))).sum((1, 2))
+        scale, df = scale_and_df(size, a1, a2)
         f = scale * self._wald(contrasts, self.adjusted)
         return FTests(f, size, df, f_tail(size, df, f))
 
@@ -145,26 +144,27 @@ def small_sample(point: Evaluation, free: NDArray[np.bool_], prepared: Prepared)
     ``Phi_A = Phi + 2 Phi { sum_ij W_ij (Q_ij - P_i Phi P_j) } Phi`` (Kenward & Roger 1997, eq. 6; the second
     derivatives of V are nil). A variance at zero is no parameter: only `free` ones count.
     """
-    (r, k), scale = free.shape, prepared.scale
-    w = variance_covariance(point, free)
-    p, phi = -point.x_vi_x, point.phi
-    size = phi.shape[1]
-    weighted = (w @ p.reshape(r, k, size * size)).reshape(p.shape)  # sum_j W_ij P_j
-    q = (w.reshape(r, 1, k * k) @ point.x_vij_x.reshape(r, k * k, size * size)).reshape(r, size, size)
-    bias = q - (p @ phi[:, None] @ weighted).sum(1)
-    adjusted = phi + phi @ (bias + np.swapaxes(bias, 1, 2)) @ phi
+    scale, phi = prepared.scale, point.phi
+    solved, w = point.solved, variance_covariance(point, free)
+    t, p = solved.basis_change, -solved.x_vi_x
+    # Of the V_i in `solved` V itself is one, for which Q_ij - P_i Phi P_j is nil.
+    w_b = (transpose(t) @ w @ t)[:, :-1, :-1]
+    bias = solved.weighted_second(w_b) - (p @ phi[:, None] @ combine(w_b, p)).sum(1)
+    adjusted = phi + phi @ (bias + transpose(bias)) @ phi
+    phi_p_phi = combine(t, np.concatenate([phi[:, None] @ p @ phi[:, None], -phi[:, None]], axis=1))
     return SmallSample(
         coefficients=prepared.fitted + scale[:, None] * point.coefficients,
         offset=prepared.offset,
         constant=prepared.constant,
         phi=scale[:, None, None] ** 2 * phi,
         adjusted=scale[:, None, None] ** 2 * adjusted,
-        phi_p_phi=phi[:, None] @ p @ phi[:, None],  # Phi P_i Phi has no unit: P_i has that of 1 / Phi^2
+        phi_p_phi=phi_p_phi,  # Phi P_i Phi has no unit: P_i has that of 1 / Phi^2
         w=scale[:, None, None] ** 4 * w,
     )
 
 
-def _scale_and_df(size: int, a1: FloatArray, a2: FloatArray) -> tuple[FloatArray, FloatArray]:
+def scale_and_df(size: int, a1: FloatArray, a2: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Scale of F and its denominator d.f. from Kenward & Roger's A_1 and A_2, for `size` contrasts."""
     b = (a1 + 6 * a2) / (2 * size)
     g = ((size + 1) * a1 - (size + 4) * a2) / ((size + 2) * a2)
     common = 3 * size + 2 * (1 - g)

@@ -8,6 +8,7 @@ likelihood estimate is the stratum's residual mean square, and an effect in the 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -17,9 +18,10 @@ from numpy.typing import NDArray
 
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.scoring import CRITERION_TOLERANCE, MOST_ITERATIONS, SCORE_TOLERANCE
-from trialkit.mixed.small_sample import FTests, SmallSample, f_tail
+from trialkit.mixed.small_sample import FTests, SmallSample, f_tail, scale_and_df
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 MOST_CELLS = 1500
 TOLERANCE = 1e-8
@@ -65,26 +67,46 @@ class Strata:
         return np.asarray(np.linalg.solve(self.multipliers, mean_squares.T).T)
 
     def held_variances(self, mean_squares: FloatArray) -> FloatArray:
-        """Restricted likelihood estimates held at zero or above, shape (r, k).
-
-        The likelihood falls into one part a stratum, ``df_s (log xi_s + ms_s / xi_s)``; scoring with an active set, as
-        in `trialkit.mixed.scoring`, on these few numbers instead of matrices.
-        """
-        variances = np.maximum(self.variances(mean_squares), 0.0)
-        variances[:, -1] = np.maximum(variances[:, -1], 1e-3 * mean_squares.min(1))
+        """Restricted likelihood estimates held at zero or above, shape (r, k): scoring where the free ones are not."""
+        variances = self.variances(mean_squares)
+        rows = np.flatnonzero((variances < 0).any(1))
+        variances[rows] = np.maximum(variances[rows], 0.0)
+        variances[rows, -1] = np.maximum(variances[rows, -1], 1e-3 * mean_squares[rows].min(1))
         for _ in range(MOST_ITERATIONS):
-            xi = variances @ self.multipliers.T
-            score = (self.df * (mean_squares - xi) / xi**2) @ self.multipliers / 2
-            information = np.einsum("rs,si,sj->rij", self.df / xi**2, self.multipliers, self.multipliers) / 2
-            free = (variances > 0) | (score > 0)
-            sd = np.sqrt(np.diagonal(information, axis1=1, axis2=2))
-            if np.max(np.where(free, np.abs(score), 0.0) / sd) < SCORE_TOLERANCE:
+            step, largest = self._step(variances[rows], mean_squares[rows])
+            going = largest >= SCORE_TOLERANCE
+            rows = rows[going]
+            if not len(rows):
                 break
-            both = free[:, :, None] & free[:, None, :]
-            scaled = np.where(both, information / (sd[:, :, None] * sd[:, None, :]), np.eye(len(self.multipliers)))
-            step = np.linalg.solve(scaled, np.where(free, score / sd, 0.0)[..., None])[..., 0] / sd
-            variances = self._improved(variances, step, mean_squares)
+            variances[rows] = self._improved(variances[rows], step[going], mean_squares[rows])
         return variances
+
+    def _step(self, variances: FloatArray, mean_squares: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Fisher's step over the variances not held at zero, and the largest score in units of its sd.
+
+        The likelihood falls into one part a stratum, ``df_s (log xi_s + ms_s / xi_s)``: scoring with an active set, as
+        in `trialkit.mixed.scoring`, on these few numbers instead of matrices. Where holding variances at zero pools
+        strata, one step is exact.
+        """
+        xi = variances @ self.multipliers.T
+        score = (self.df * (mean_squares - xi) / xi**2) @ self.multipliers / 2
+        free = (variances > 0) | (score > 0)
+        information, sd = self.information(xi, free)
+        scaled_score = np.where(free, score / sd, 0.0)
+        step = np.linalg.solve(information, scaled_score[..., None])[..., 0] / sd
+        return step, np.abs(scaled_score).max(1, initial=0.0)
+
+    def information(self, xi: FloatArray, free: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Expected information about the free variances, scaled to a unit diagonal, and the scale (root of its own).
+
+        Rows and columns of the others are the identity's; shapes (r, k, k) and (r, k).
+        """
+        size = len(self.multipliers)
+        pairs = (self.multipliers[:, :, None] * self.multipliers[:, None, :]).reshape(size, -1)
+        information = ((self.df / xi**2 / 2) @ pairs).reshape(-1, size, size)
+        sd = np.sqrt(np.diagonal(information, axis1=1, axis2=2))
+        both = free[:, :, None] & free[:, None, :]
+        return np.where(both, information / (sd[:, :, None] * sd[:, None, :]), np.eye(size)), sd
 
     def _improved(self, variances: FloatArray, step: FloatArray, mean_squares: FloatArray) -> FloatArray:
         """Go as far along each step as lowers the criterion, halving; a variance that reaches zero stays there."""
@@ -195,7 +217,7 @@ class StrataSample:
     constant: FloatArray
     variances: FloatArray
     criterion: FloatArray
-    free: NDArray[np.bool_]
+    free: BoolArray
 
     @property
     def stratum_variances(self) -> FloatArray:
@@ -203,37 +225,50 @@ class StrataSample:
         return np.asarray(self.scale[:, None] ** 2 * (self.variances @ self.strata.multipliers.T))
 
     @cached_property
+    def w(self) -> FloatArray:
+        """Covariance of the variance estimates, nil for those held at zero; shape (r, k, k)."""
+        scaled, sd = self.strata.information(self.stratum_variances, self.free)
+        both = self.free[:, :, None] & self.free[:, None, :]
+        return np.asarray(np.where(both, np.linalg.inv(scaled) / (sd[:, :, None] * sd[:, None, :]), 0.0))
+
+    @cached_property
     def general(self) -> SmallSample:
         """Kenward-Roger's quantities: Phi_A is Phi, since each stratum's estimate is unbiased on its own."""
-        xi, multipliers = self.stratum_variances, self.strata.multipliers
-        phi = np.tensordot(xi, self.strata.shares, 1)
-        information = np.einsum("rs,si,sj->rij", self.strata.df / xi**2, multipliers, multipliers) / 2
-        both = self.free[:, :, None] & self.free[:, None, :]
-        sd = np.sqrt(np.diagonal(information, axis1=1, axis2=2))
-        outer = sd[:, :, None] * sd[:, None, :]
-        w = np.where(both, np.linalg.inv(np.where(both, information / outer, np.eye(len(sd[0])))) / outer, 0.0)
-        slopes = np.tensordot(multipliers.T, self.strata.shares, 1)  # dPhi / dvariance_i
+        strata = self.strata
+        phi = np.tensordot(self.stratum_variances, strata.shares, 1)
+        slopes = np.tensordot(strata.multipliers.T, strata.shares, 1)  # dPhi / dvariance_i
         each = np.broadcast_to(slopes, (len(phi), *slopes.shape))
-        return SmallSample(self.coefficients, self.offset, self.constant, phi, phi, each, w)
+        return SmallSample(self.coefficients, self.offset, self.constant, phi, phi, each, self.w)
 
     def kenward_roger(self, contrasts: FloatArray) -> FTests:
-        """Test that all contrasts, shape (l, p), are zero: exactly, where they lie in one stratum."""
+        """Test that all contrasts, shape (l, p), are zero; where they lie in one stratum without a matrix for each."""
+        size = np.abs(contrasts).max()
         for s, share in enumerate(self.strata.shares):
-            if np.abs(contrasts @ share - contrasts).max() < TOLERANCE * np.abs(contrasts).max() and self.free.all():
-                estimate = self.coefficients @ contrasts.T
-                solved = np.linalg.solve(contrasts @ contrasts.T, estimate.T).T
-                f = (estimate * solved).sum(1) / (len(contrasts) * self.stratum_variances[:, s])
-                df = np.full(len(f), self.strata.df[s])
-                return FTests(f, len(contrasts), df, f_tail(len(contrasts), df, f))
+            if np.abs(contrasts @ share - contrasts).max() < TOLERANCE * size:
+                return self._in_stratum(s, contrasts)
         return self.general.kenward_roger(contrasts)
 
+    def _in_stratum(self, s: int, contrasts: FloatArray) -> FTests:
+        """Kenward-Roger's test in one stratum: exact, the classical F, where no variance is held at zero.
 
-def strata_sample(strata: Strata, prepared: Prepared, size: float, *, bounded: bool) -> StrataSample:
-    """Fit prepared responses; `size` is the number of heads in every cell."""
-    mean_squares = strata.mean_squares(prepared, size)
+        There ``Phi = xi_s (L'L)^-1``, so that their A_1 and A_2 are l^2 and l times the relative variance of xi_s.
+        """
+        xi, multipliers, count = self.stratum_variances[:, s], self.strata.multipliers[s], len(contrasts)
+        estimate, free = self.coefficients @ contrasts.T, self.free.all(1)
+        solved = np.linalg.solve(contrasts @ contrasts.T, estimate.T).T
+        f, df = (estimate * solved).sum(1) / (count * xi), np.full(len(xi), self.strata.df[s])
+        if not free.all():
+            relative = ((multipliers @ self.w) @ multipliers) / xi**2
+            scale, approximate = scale_and_df(count, count**2 * relative, count * relative)
+            f, df = np.where(free, f, scale * f), np.where(free, df, approximate)
+        return FTests(f, count, df, f_tail(count, df, f))
+
+
+def strata_sample(strata: Strata, passes: Iterable[Prepared], size: float, *, bounded: bool) -> StrataSample:
+    """Fit prepared responses, some at a time; `size` is the number of heads in every cell."""
+    parts = [(strata.mean_squares(p, size), p.fitted, p.offset, p.scale, p.constant) for p in passes]
+    mean_squares, coefficients, offset, scale = (np.concatenate(part) for part in list(zip(*parts, strict=True))[:4])
     variances = strata.held_variances(mean_squares) if bounded else strata.variances(mean_squares)
     free = variances > 0 if bounded else np.ones(variances.shape, bool)
     criterion = strata.criterion(mean_squares, variances)
-    return StrataSample(
-        strata, prepared.fitted, prepared.offset, prepared.scale, prepared.constant, variances, criterion, free
-    )
+    return StrataSample(strata, coefficients, offset, scale, parts[0][4], variances, criterion, free)

@@ -1,8 +1,16 @@
 """Step 4: the inverse of V from small matrices only (Woodbury's identity), block by block.
 
-``V = D + Z G Z'`` over the scaled cells; D is diagonal and depends on the cell's size only, so that
-``V^-1 U = D^-1 U B`` and everything below is built from Grams of m = p + 1 + q columns. Every array has the responses
-in front, each with variances of its own: one response or thousands go the same way.
+``V = D + Z G Z'`` over the scaled cells; D is diagonal and depends on the cell's group only, and G on the column's term
+only, so that with ``F = Z'D^-1Z`` and ``L = (I + F G)^-1``
+
+    Z'V^-1U = L Z'D^-1U,    X'V^-1U = X'D^-1U - X'V^-1Z G Z'D^-1U,
+
+and everything is built from Grams of m = p + 1 + q columns. A variance whose V_i is diagonal over the cells (the
+bucket's, a residual) is called *diagonal* below, one with columns in Z a *column* variance. The last residual's V_i is
+never looked at: ``V = sum_i variance_i V_i`` is known, so V stands in its place (`Solved.basis_change`).
+
+Every array has the responses in front: each response with variances of its own, or all of them with one row of
+variances; then what does not depend on y is worked out once.
 """
 
 from __future__ import annotations
@@ -13,7 +21,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.products import CrossProducts, DesignProducts
+from trialkit.mixed.products import CrossProducts, DesignProducts, combine, transpose
 
 FloatArray = NDArray[np.float64]
 
@@ -28,29 +36,40 @@ class Solved:
     Attributes
     ----------
     products : CrossProducts
-    variances : ndarray, shape (r, k)
-        For each response the random terms in their order, then the residual variances.
-    valid : ndarray of bool, shape (r,)
+        Of r responses.
+    variances : ndarray, shape (s, k)
+        The random terms in their order, then the residual variances; s = r, or 1 where all responses share them.
+    valid : ndarray of bool, shape (s,)
         Whether V is positive definite; where it is not, the other values mean nothing.
-    diagonal : ndarray, shape (r, groups)
-        d of each group of cells: its residual + n * variance of the diagonal term.
-    core : ndarray, shape (r, blocks, q, q)
-        ``K = G (I + F G)^-1`` with ``F = Z'D^-1Z``.
-    projector : ndarray, shape (r, blocks, q, m)
-        ``K Z'D^-1U``; B is the identity less this in the rows of Z.
-    solved : ndarray, shape (r, blocks, m, m)
-        ``U'V^-1U``.
-    log_determinant : ndarray, shape (r,)
-        log|V|, contrasts within cells included.
+    diagonal : ndarray, shape (s, groups + residual variances)
+        d of each group of cells: its residual + n * variance of the diagonal term; then the residual variances, which
+        the contrasts within cells have.
+    spread : ndarray, shape (s, q)
+        Diagonal of G: each column's variance.
+    inner : ndarray, shape (s, blocks, q, q)
+        ``L = (I + F G)^-1``.
+    z_x, z_z : ndarray, shapes (s, blocks, q, p) and (s, blocks, q, q)
+        ``Z'V^-1X`` and ``Z'V^-1Z``.
+    x_x : ndarray, shape (s, p, p)
+        ``X'V^-1X``.
+    z_y, x_y, y_y : ndarray, shapes (r, blocks, q), (r, p) and (r,)
+        ``Z'V^-1y``, ``X'V^-1y`` and ``y'V^-1y``.
+    log_determinant : ndarray, shape (s,)
+        log|V|.
     """
 
     products: CrossProducts
     variances: FloatArray
     valid: NDArray[np.bool_]
     diagonal: FloatArray
-    core: FloatArray
-    projector: FloatArray
-    solved: FloatArray
+    spread: FloatArray
+    inner: FloatArray
+    z_x: FloatArray
+    z_z: FloatArray
+    x_x: FloatArray
+    z_y: FloatArray
+    x_y: FloatArray
+    y_y: FloatArray
     log_determinant: FloatArray
 
     @property
@@ -58,189 +77,132 @@ class Solved:
         """The design's part of the products."""
         return self.products.design
 
-    @property
-    def z(self) -> slice:
-        """Columns of Z in U."""
-        return slice(self.design.fixed + 1, None)
+    @cached_property
+    def basis_change(self) -> FloatArray:
+        """T in ``V_i = sum_b T_ib B_b``, B being the column V_i, the diagonal V_i but the last, V; shape (s, k, k)."""
+        at = self.design.positions
+        t = np.zeros((*self.variances.shape, len(at) + 1))
+        t[:, at, np.arange(len(at))] = 1.0
+        t[:, -1, :-1], t[:, -1, -1] = -self.variances[:, at], 1.0
+        t[:, -1] /= self.diagonal[:, -1:]
+        return t
 
-    @property
-    def w(self) -> slice:
-        """Columns of X and y in U."""
-        return slice(0, self.design.fixed + 1)
-
-    def columns(self, i: int) -> slice | None:
-        """Columns of U that carry variance i, or None where its V_i is diagonal."""
-        if i >= len(self.design.term_columns):
-            return None
-        term, start = self.design.term_columns[i], self.design.fixed + 1
-        return None if term is None else slice(start + term.start, start + term.stop)
-
-    def factor(self, i: int) -> FloatArray:
-        """Diagonal of V_i for each group of cells: 1 where it is the group's residual, n for the diagonal term."""
-        residual = self.residual_of(i)
-        return self.design.sizes if residual is None else (self.design.residual == residual).astype(float)
-
-    def residual_of(self, i: int) -> int | None:
-        """Which residual variance variance i is, if it is one."""
-        return i - len(self.design.term_columns) if i >= len(self.design.term_columns) else None
-
-    def gram(self, factor: FloatArray, power: int) -> FloatArray:
-        """``U' E D^-power U``, shape (r, blocks, m, m), E the diagonal `factor` by group."""
-        return self.products.weighted(factor / self.diagonal**power)
+    def factors(self, power: int) -> FloatArray:
+        """``E_i D^-power`` of every diagonal variance, shape (s, diagonal, groups + residual variances)."""
+        return np.asarray(self.design.diagonal_factors / self.diagonal[:, None] ** power)
 
     @cached_property
-    def squares(self) -> dict[int, FloatArray]:
-        """``U' D^-1 V_i D^-1 U`` of the variances whose V_i is diagonal."""
-        return {i: self.gram(self.factor(i), 2) for i in range(self.variances.shape[1]) if self.columns(i) is None}
+    def projected(self) -> FloatArray:
+        """``T = G Z'V^-1X``, with ``V^-1X = D^-1(X - Z T)``; shape (s, blocks, q, p)."""
+        return np.asarray(self.spread[:, None, :, None] * self.z_x)
 
     @cached_property
-    def derivatives(self) -> tuple[FloatArray, ...]:
-        """``R_i = U'V^-1 V_i V^-1 U`` for every variance, each of shape (r, blocks, m, m).
+    def squares(self) -> FloatArray:
+        """``A_i = U'D^-1 V_i D^-1U`` for every diagonal variance, y's part nil; shape (s, diagonal, blocks, m, m)."""
+        return self.design.weighted(self.factors(2))
 
-        For a term with columns in Z only the part of X and y is made: no more is needed.
+    @cached_property
+    def half(self) -> FloatArray:
+        """``N_i = Z'D^-1 V_i V^-1X`` for every diagonal variance, shape (s, diagonal, blocks, q, p)."""
+        x, z = self.design.x, self.design.z
+        return np.asarray(self.squares[..., z, x] - self.squares[..., z, z] @ self.projected[:, None])
+
+    @cached_property
+    def z_vi_x(self) -> FloatArray:
+        """``Z'V^-1 V_i V^-1X`` for every diagonal variance, shape (s, diagonal, blocks, q, p)."""
+        return np.asarray(self.inner[:, None] @ self.half)
+
+    @cached_property
+    def x_vi_x(self) -> FloatArray:
+        """``X'V^-1 V_i V^-1X`` for the column variances, then the diagonal ones, shape (s, k - 1, p, p)."""
+        design, p = self.design, self.design.fixed
+        result = np.empty((len(self.variances), len(design.positions), p, p))
+        for i, (_, columns) in enumerate(design.column_terms):
+            part = self.z_x[:, :, columns]
+            part = part.reshape(len(result), part.shape[1] * part.shape[2], p)
+            np.matmul(transpose(part), part, out=result[:, i])
+        if len(design.diagonal_positions):
+            a, t = self.squares, self.projected[:, None]
+            outer = a[..., design.x, design.x] - a[..., design.x, design.z] @ t - transpose(t) @ self.half
+            result[:, len(design.column_terms) :] = outer.sum(2)
+        return result
+
+    def weighted_second(self, w: FloatArray) -> FloatArray:
+        """``sum_ij w_ij X'V^-1 V_i V^-1 V_j V^-1X`` for symmetric weights, shape (s, k - 1, k - 1) -> (s, p, p).
+
+        Over the column variances, then the diagonal ones.
         """
-        return tuple(self._derivative(i) for i in range(self.variances.shape[1]))
+        design, c, t = self.design, len(self.design.column_terms), transpose
+        of_columns = design.column_term @ w[:, :c, :c] @ design.column_term.T
+        total = t(self.z_x) @ ((of_columns[:, None] * self.z_z) @ self.z_x)
+        if len(design.diagonal_positions):
+            combined = combine(w[:, :, c:], self.z_vi_x)  # sum_j w_ij Z'V^-1 V_j V^-1X, j diagonal
+            by_column = design.column_term.T[:, None, :, None] * combined[:, :c]
+            mixed = t(self.z_x) @ by_column.sum(1)
+            cubes = (design.diagonal_factors * (w[:, c:, c:] @ design.diagonal_factors)).sum(1) / self.diagonal**3
+            a, right = design.weighted(cubes), self.projected
+            middle = a[..., design.z, design.x] - a[..., design.z, design.z] @ right
+            total += mixed + t(mixed)
+            total += a[..., design.x, design.x] - a[..., design.x, design.z] @ right - t(right) @ middle
+            total -= (t(self.half) @ (self.spread[:, None, None, :, None] * combined[:, c:])).sum(1)
+        return np.asarray(total.sum(1))
 
-    def _derivative(self, i: int) -> FloatArray:
-        columns = self.columns(i)
-        if columns is None:
-            return self._sandwich(self.squares[i])
-        part = self.solved[..., self.w, columns]
-        return part @ _transpose(part)
-
-    def _sandwich(self, a: FloatArray) -> FloatArray:
-        """``B' A B``."""
-        right = a - a[..., self.z] @ self.projector
-        return right - _transpose(self.projector) @ right[..., self.z, :]
-
-    def trace(self, i: int) -> FloatArray:
-        """``tr(V^-1 V_i)``, shape (r,)."""
-        columns = self.columns(i)
-        if columns is not None:
-            return _trace(self.solved[..., columns, columns])
-        cells = (self.factor(i) / self.diagonal) @ self.design.cells
-        value = cells - _trace_product(self.core, self.squares[i][..., self.z, self.z])
-        residual = self.residual_of(i)
-        return value if residual is None else value + self.design.inner_heads[residual] / self.variances[:, i]
-
-    def second(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
-        """``[X y]'V^-1 V_i V^-1 V_j V^-1 [X y]`` summed over blocks, and ``tr(V^-1 V_i V^-1 V_j)``.
-
-        Shapes (r, p + 1, p + 1) and (r,).
-        """
-        w, at_i, at_j = self.w, self.columns(i), self.columns(j)
-        if at_i is not None and at_j is not None:
-            between = self.solved[..., at_i, at_j]
-            double = self.solved[..., w, at_i] @ between @ self.solved[..., at_j, w]
-            return double.sum(1), (between**2).sum((1, 2, 3))
-        if at_i is not None:
-            double = self.solved[..., w, at_i] @ self.derivatives[j][..., at_i, w]
-            return double.sum(1), _trace(self.derivatives[j][..., at_i, at_i])
-        if at_j is not None:
-            double, trace = self.second(j, i)
-            return _transpose(double), trace
-        return self._second_diagonal(i, j)
-
-    def _second_diagonal(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
-        w, z = self.w, self.z
-        left, right, both = self.squares[i], self.squares[j], self.gram(self.factor(i) * self.factor(j), 3)
-        half_left = left[..., z, w] - left[..., z, z] @ self.projector[..., w]
-        half_right = right[..., z, w] - right[..., z, z] @ self.projector[..., w]
-        # B' A B needs its rows and columns of X and y only.
-        middle = both[..., w] - both[..., z] @ self.projector[..., w]
-        outer = middle[..., w, :] - _transpose(self.projector[..., w]) @ middle[..., z, :]
-        double = outer - _transpose(half_left) @ self.core @ half_right
-        cells = (self.factor(i) * self.factor(j) / self.diagonal**2) @ self.design.cells
-        trace = cells - 2 * _trace_product(self.core, both[..., z, z])
-        trace += _trace_product(self.core @ left[..., z, z], self.core @ right[..., z, z])
-        residual = self.residual_of(i)
-        if residual is not None and i == j:
-            trace = trace + self.design.inner_heads[residual] / self.variances[:, i] ** 2
-        return double.sum(1), trace
+    @cached_property
+    def core(self) -> FloatArray:
+        """``K = G (I + F G)^-1``, with ``V^-1 = D^-1 - D^-1 Z K Z'D^-1``; shape (s, blocks, q, q)."""
+        return np.asarray(self.spread[:, None, :, None] * self.inner)
 
 
 def solve(products: CrossProducts, variances: FloatArray) -> Solved:
-    """Invert V at each response's variances, shape (r, k); negative ones are allowed while V is positive definite."""
+    """Invert V at variances of shape (s, k); negative ones are allowed while V is positive definite."""
     design = products.design
-    bucket = 0.0 if design.diagonal is None else variances[:, [design.diagonal]]
-    residuals = variances[:, len(design.term_columns) :]
-    d = residuals[:, design.residual] + design.sizes * bucket
-    valid = (d.min(1) > EDGE) & (residuals.min(1) > EDGE)
+    d, g = variances @ design.factors, variances[:, design.variance_of_column]
+    valid = d.min(1) > EDGE
     d = np.where(valid[:, None], d, 1.0)
-    residuals = np.where(valid[:, None], residuals, 1.0)
-    weighted = products.weighted(1 / d)
-    z = slice(design.fixed + 1, None)
-    core, log_inner, definite = _cores(weighted[..., z, z], _column_variances(design, variances))
-    projector = core @ weighted[..., z, :]
+    weights = 1 / d
+    weighted = design.weighted(weights)
+    f, x_z, x_x = (weighted[..., i, j] for i, j in ((design.z, design.z), (design.x, design.z), (design.x, design.x)))
+    if g.min(initial=0.0) < 0:
+        valid &= _definite(f, g)
+        g = np.where(valid[:, None], g, 0.0)
+    middle = np.eye(g.shape[1]) + f * g[:, None, None]
+    inner = np.asarray(np.linalg.inv(middle), float)
+    z_x = inner @ transpose(x_z)
+    with_y = products.weighted_y(weights)
+    y_z = g[:, None] * with_y[..., design.z]
+    z_y = (inner @ with_y[..., design.z, None])[..., 0]
+    y_y = with_y[..., design.fixed].sum(1) + (products.within * weights[:, -products.within.shape[1] :]).sum(1)
     return Solved(
         products=products,
         variances=variances,
-        valid=valid & definite,
+        valid=valid,
         diagonal=d,
-        core=core,
-        projector=projector,
-        solved=weighted - weighted[..., z] @ projector,
-        log_determinant=np.log(residuals) @ design.inner_heads + np.log(d) @ design.cells + log_inner,
+        spread=g,
+        inner=inner,
+        z_x=z_x,
+        z_z=inner @ f,
+        x_x=(x_x - (g[:, None, None] * x_z) @ z_x).sum(1),
+        z_y=z_y,
+        x_y=(with_y[..., design.x] - (y_z[:, :, None] @ z_x)[:, :, 0]).sum(1),
+        y_y=y_y - (y_z * z_y).sum((1, 2)),
+        log_determinant=np.log(d) @ design.contrasts + np.linalg.slogdet(middle)[1].sum(1),
     )
 
 
-def _cores(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Apply `_core` to the responses with a negative variance and to those without, which are the cheaper."""
-    negative = (g < 0).any(1)
-    if negative.all() or not negative.any():
-        return _core(f, g)
-    result = np.empty_like(f), np.empty(len(f)), np.empty(len(f), bool)
-    for which in (negative, ~negative):
-        for whole, part in zip(result, _core(f[which], g[which]), strict=True):
-            whole[which] = part
-    return result
+def _definite(f: FloatArray, g: FloatArray) -> NDArray[np.bool_]:
+    """Whether V is positive definite, given that D is; shape (s,).
 
-
-def _core(f: FloatArray, g: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """``K = G (I + F G)^-1``, log|I + F G|, and whether V is positive definite, for each response.
-
-    With G >= 0 its root makes the inner matrix symmetric; where a variance is negative the root of F does.
+    By Haynsworth's (1968) inertia formula it is where ``G^-1 + F`` has as many negative eigenvalues as G; both are
+    scaled by the root of |G| here, and columns without a variance count as 1.
 
     Parameters
     ----------
-    f : ndarray, shape (r, blocks, q, q)
-    g : ndarray, shape (r, q)
+    f : ndarray, shape (s, blocks, q, q)
+    g : ndarray, shape (s, q)
     """
-    if not g.shape[1]:
-        return f, np.zeros(len(f)), np.ones(len(f), bool)
-    identity, bounded = np.eye(g.shape[1]), bool(g.min() >= 0)
-    if bounded:
-        root = np.sqrt(g)[:, None]
-        middle = identity + root[..., :, None] * f * root[..., None, :]
-        outer = np.broadcast_to(root[..., None] * identity, f.shape)
-        definite = np.ones(len(f), bool)
-    else:
-        values, vectors = np.linalg.eigh(f)
-        root_f = (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ _transpose(vectors)
-        outer = root_f * g[:, None, None, :]
-        middle = identity + outer @ root_f
-        definite = np.asarray((np.linalg.eigvalsh(middle) > EDGE).all((1, 2)), bool)
-        middle[~definite] = identity
-    log_determinant = np.linalg.slogdet(middle)[1].sum(1)
-    core = _transpose(outer) @ np.linalg.solve(middle, outer)
-    return (core if bounded else g[:, None, :, None] * identity - core), log_determinant, definite
-
-
-def _column_variances(design: DesignProducts, variances: FloatArray) -> FloatArray:
-    """Diagonal of G, shape (r, q): each term's variance on each of its columns of Z."""
-    widths = [0 if c is None else c.stop - c.start for c in design.term_columns]
-    return np.repeat(variances[:, : len(widths)], widths, axis=1)
-
-
-def _transpose(a: FloatArray) -> FloatArray:
-    return np.swapaxes(a, -1, -2)
-
-
-def _trace(a: FloatArray) -> FloatArray:
-    """Trace summed over blocks, shape (r,)."""
-    return np.asarray(np.trace(a, axis1=-2, axis2=-1).sum(1))
-
-
-def _trace_product(a: FloatArray, b: FloatArray) -> FloatArray:
-    """tr(A B) summed over blocks, shape (r,)."""
-    return np.asarray((a * _transpose(b)).sum((1, 2, 3)))
+    definite, negative = np.ones(len(g), bool), (g < 0).any(1)
+    root, sign = np.sqrt(np.abs(g[negative]))[:, None], np.where(g[negative] < 0, -1.0, 1.0)
+    scaled = root[..., :, None] * f[negative] * root[..., None, :] + sign[:, None, :, None] * np.eye(g.shape[1])
+    below = (np.linalg.eigvalsh(scaled) < -EDGE).sum(2)
+    definite[negative] = (below == (sign < 0).sum(1)[:, None]).all(1)
+    return definite

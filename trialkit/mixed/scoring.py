@@ -29,6 +29,8 @@ ACCEPTABLE_SCORE = 1e-6
 CRITERION_TOLERANCE = 1e-10
 # A residual variance below this share of the total is none.
 NO_RESIDUAL = 1e-8
+# Variances are told apart where the smallest eigenvalue of their correlations' information is above this.
+LEAST_INFORMATION = 1e-10
 # Newton's step is taken where every eigenvalue of the observed information is above this share of the expected.
 NEWTON_SHARE = 0.05
 # ... and the score is below this many of its standard deviations.
@@ -47,17 +49,21 @@ class FitRecord:
         Largest projected score at the end, in units of its standard deviation.
     free : ndarray of bool, shape (r, k)
         Variances not held at zero.
+    informed : ndarray of bool, shape (r,)
+        Whether the free variances could be told apart at the end, which they cannot at the edge where V ceases to be
+        positive definite.
     """
 
     iterations: NDArray[np.intp]
     dampings: NDArray[np.intp]
     largest_score: FloatArray
     free: BoolArray
+    informed: BoolArray
 
     @property
     def converged(self) -> BoolArray:
-        """Whether the score settled, shape (r,)."""
-        return self.largest_score <= ACCEPTABLE_SCORE
+        """Whether the score settled where something is known, shape (r,)."""
+        return self.informed & (self.largest_score <= ACCEPTABLE_SCORE)
 
 
 def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Evaluation, FitRecord]:
@@ -96,10 +102,10 @@ def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Eva
         going = moved & np.isfinite(largest) & (largest >= SCORE_TOLERANCE)
         going &= dampings[rows] < MOST_DAMPINGS_ALTOGETHER
     if not ended:
-        return here, FitRecord(iterations, dampings, largest, free)
+        return here, FitRecord(iterations, dampings, largest, free, _informed(here, free))
     point = joined([*ended, (rows, here)], start.products)
     free = _free(point, bounded)
-    return point, FitRecord(iterations, dampings, _largest_score(point, free), free)
+    return point, FitRecord(iterations, dampings, _largest_score(point, free), free, _informed(point, free))
 
 
 def require_converged(point: Evaluation, record: FitRecord) -> None:
@@ -132,6 +138,17 @@ def _largest_score(point: Evaluation, free: BoolArray) -> FloatArray:
     sd = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(np.max(np.where(free, np.abs(point.score) / sd, 0.0), axis=1))
+
+
+def _informed(point: Evaluation, free: BoolArray) -> BoolArray:
+    """Whether the expected information about the free variances can be inverted, shape (r,)."""
+    both = free[:, :, None] & free[:, None, :]
+    scale = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
+    known = np.asarray((np.isfinite(scale) & ((scale > 0) | ~free)).all(1))
+    both &= known[:, None, None]
+    outer = np.where(both, scale[:, :, None] * scale[:, None, :], 1.0)
+    scaled = np.where(both, point.expected / outer, np.eye(free.shape[1]))
+    return np.asarray(known & (np.linalg.eigvalsh(scaled)[:, 0] > LEAST_INFORMATION))
 
 
 def _step(
@@ -210,7 +227,7 @@ def refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:
             "takes it all up. Leave that term out, or put it in the fixed part only."
         )
     values, vectors = np.linalg.eigh(expected / np.outer(scale, scale))
-    if values[0] < 1e-10:
+    if values[0] < LEAST_INFORMATION:
         mixed = [name for name, weight in zip(names, vectors[:, 0], strict=True) if abs(weight) > 1e-3]
         raise ConfoundedTerm(f"The variances of {_listed(mixed)} cannot be told apart in these data: keep one of them.")
 

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from trialkit.analysis.decision import draw_means, judge
+from trialkit.analysis.decision import Field, judge
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.derived_model import derive_model
+from trialkit.analysis.draws import draw_means
 from trialkit.analysis.response import Question, analyse_response
 from trialkit.analysis.worth import Worth
 
@@ -19,7 +20,7 @@ DOSES = (2.0, 4.0, 6.0)
 TREATMENTS = pd.DataFrame({"dose_tsp": DOSES}, index=["t1", "t2", "t3"])
 QUESTION = Question("weight_g", "head weight", "g", TREATMENTS, "t1", 0.95)
 THRESHOLDS = Thresholds(0.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
-WORTH = Worth("g a head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "", ())
+WORTH = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "", ())
 
 
 @cache
@@ -49,21 +50,22 @@ def trials(gardens: int, gain: float) -> list[tuple[str, float, list[bool]]]:
             + 6 * rng.standard_normal(heads["bucket"].max() + 1)[heads["bucket"]]
             + 12 * rng.standard_normal(len(heads))
         )
-        result, fits = analyse_response(QUESTION, heads, model)
-        assert fits is not None
+        answered = analyse_response(QUESTION, heads, model)
+        assert answered.fits is not None
+        result = answered.result
         df = min(row.df for row in result.comparisons)
-        draws = draw_means(fits.joint, list(TREATMENTS.index), TREATMENTS, df, seed=1)
-        decision = judge(
-            draws,
-            None,
-            [{"dose_tsp": d} for d in DOSES],
+        draws = draw_means(answered.fits.joint, TREATMENTS, df, seed=1)
+        field = Field(
+            tuple({"dose_tsp": d} for d in DOSES),
             0,
-            WORTH,
-            THRESHOLDS,
-            result.comparisons,
-            [0.0] * 3,
-            Evidence(gardens * 9, gardens, ""),
+            draws,
+            np.ones_like(draws.average),
+            None,
+            (1.0,) * 3,
+            (0.0,) * 3,
+            (True,) * 3,
         )
+        decision = judge(field, WORTH, THRESHOLDS, result.comparisons, (), Evidence(gardens * 9, gardens, ""))
         truth = dict(zip(DOSES, (0.0, 0.0, gain), strict=True))
         covers = [row.lower <= truth[float(row.treatment["dose_tsp"])] <= row.upper for row in result.comparisons]
         found.append((decision.verdict, result.tests[0].p, covers))

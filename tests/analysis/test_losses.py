@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import pandas as pd
-import pytest
 
 from trialkit.analysis.answer import HeadCounts, Losses
-from trialkit.analysis.losses import count_losses, share_unusable
+from trialkit.analysis.losses import count_losses, share_usable
 
 TREATMENTS = pd.DataFrame({"cultivar": ["Fenleaf", "Paleheart"]}, index=["t1", "t2"])
 LAYOUT = pd.DataFrame({"bucket": list("abcd"), "site": ["s1", "s1", "s2", "s2"], "treatment": ["t1", "t2", "t1", "t2"]})
@@ -45,15 +44,15 @@ def test_every_fate_is_counted_under_its_treatment() -> None:
     first, second = (row.heads for row in losses.by_treatment)
     assert first == HeadCounts(planned=4, harvested=1, lost=1, not_ready=1, unrecorded=1, unmarketable=1)
     assert second == HeadCounts(planned=4, harvested=2, lost=2, not_ready=0, unrecorded=0, unmarketable=0)
-    assert [row.share_unusable for row in losses.by_treatment] == [1.0, 0.5]
+    assert [row.share_usable for row in losses.by_treatment] == [0.0, 0.5]
     assert [row.heads.lost for row in losses.by_site] == [2, 1]
     assert (losses.dead, losses.bolted, losses.missing, losses.recorded) == (1, 1, 1, 7)
-    assert "from 50% to 100% of the planned heads gave nothing to eat" in losses.statement
+    assert "from 0% to 50% of the recorded heads came to the table" in losses.statement
 
 
 def test_a_blank_marketable_is_not_a_no() -> None:
     """A head whose marketability was not recorded counts as one to eat."""
-    assert share_unusable(count([(b, "harvested", None) for b in "aabbccdd"]).heads) == 0.0
+    assert share_usable(count([(b, "harvested", None) for b in "aabbccdd"]).heads) == 1.0
 
 
 def test_an_unfinished_trial_is_said() -> None:
@@ -61,11 +60,10 @@ def test_an_unfinished_trial_is_said() -> None:
     losses = count([("a", "harvested", True), ("b", "harvested", True)])
     assert losses.heads.unrecorded == 6
     assert "unfinished" in losses.statement
-    assert "flatter" not in losses.statement
+    assert "came to the table" not in losses.statement
 
 
-@pytest.mark.parametrize("planned", [0, 4])
-def test_share_of_nothing(planned: int) -> None:
-    """A treatment with no planned head lost no share; one with no record gave nothing."""
-    counts = HeadCounts(planned, 0, 0, 0, planned, 0)
-    assert share_unusable(counts) == (1.0 if planned else 0.0)
+def test_share_of_nothing() -> None:
+    """A treatment without a record has no share; a head without a record is not a lost one."""
+    assert share_usable(HeadCounts(4, 0, 0, 0, 4, 0)) is None
+    assert share_usable(HeadCounts(4, 2, 0, 0, 2, 0)) == 1.0

@@ -19,6 +19,18 @@ def all_words(results: Results) -> str:
     return " ".join((*decision.sentences, *decision.would_change, *decision.scope, decision.place))
 
 
+RECORD = ["outcome", "harvested_on", "last_not_ready_on", "weight_g", "marketable"]
+
+
+def all_come_through(heads: pd.DataFrame) -> pd.DataFrame:
+    """Give every lost head the record of the first harvested one of its treatment, and call all marketable."""
+    kept, cut = heads.copy(), heads[heads["outcome"] == "harvested"]
+    for row in kept.index[kept["outcome"] != "harvested"]:
+        like = cut[(cut["cultivar"] == kept.at[row, "cultivar"]) & (cut["dose_tsp"] == kept.at[row, "dose_tsp"])]
+        kept.loc[row, RECORD] = like.iloc[0][RECORD].to_numpy()
+    return kept.assign(marketable="yes")
+
+
 def test_one_garden_speaks_of_itself_only(tmp_path: Path) -> None:
     """A trial in one garden claims nothing for another."""
     results = small_trial(tmp_path, sites=1, blocks=6, cultivars=2, doses=3)
@@ -141,3 +153,83 @@ def test_equal_treatments_keep_the_practice(tmp_path: Path, seed: int) -> None:
     results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, change=shuffle)
     assert results.decision is not None
     assert results.decision.verdict != "adopt"
+
+
+def test_three_gardens_and_two_doses_get_a_verdict(tmp_path: Path) -> None:
+    """Two degrees of freedom for error, exactly, are enough, whatever rounding makes of them."""
+    for seed in range(4):
+        results = small_trial(tmp_path / str(seed), sites=3, blocks=3, doses=2, seed=seed, change=all_come_through)
+        assert results.responses["weight_g"].comparisons[0].df == pytest.approx(2)
+        assert results.decision is not None, results.no_decision
+
+
+def test_value_in_money_by_hand(tmp_path: Path) -> None:
+    """Two heads at 10 a kilogram, less nutrient at 0.06 a teaspoon, 0.3 a bucket and 0.02 a day."""
+    results = small_trial(
+        tmp_path,
+        sites=4,
+        blocks=3,
+        doses=3,
+        decision="price_per_kg = 10\ncost_per_bucket = 0.3\ndelay_cost_per_day = 0.02\n",
+        change=all_come_through,
+    )
+    assert results.decision is not None
+    assert results.decision.unit == "currency a bucket"
+    days = {mean.treatment["dose_tsp"]: mean.mean for mean in results.responses["days"].means}
+    for candidate, mean in zip(results.decision.candidates, results.responses["weight_g"].means, strict=True):
+        dose = float(candidate.treatment["dose_tsp"])
+        assert candidate.mean_weight_g == pytest.approx(mean.mean)
+        by_hand = mean.mean * 2 * 10 / 1000 - 0.06 * dose - 0.3 - 0.02 * days[dose]
+        assert candidate.expected_value == pytest.approx(by_hand, abs=0.02)  # a share of all but 1 comes to the table
+    assert "Seed and labour are not counted." in results.decision.scope
+
+
+def test_dead_heads_take_from_the_value(tmp_path: Path) -> None:
+    """Where half the heads of one cultivar died, its value is about half its weight, and it says so."""
+
+    def kill(heads: pd.DataFrame) -> pd.DataFrame:
+        kept = all_come_through(heads)
+        dead = (kept["cultivar"] == "Fenleaf") & (kept["head"] == "1")
+        kept.loc[dead, RECORD] = ["dead", "", "", "", ""]
+        return kept
+
+    results = small_trial(tmp_path, sites=4, blocks=3, cultivars=2, change=kill)
+    assert results.decision is not None
+    current, other = results.decision.candidates
+    assert other.share_usable == 0.5
+    assert other.expected_value == pytest.approx(other.mean_weight_g / 2, rel=0.06)
+    assert current.expected_value == pytest.approx(current.mean_weight_g, rel=0.06)
+    assert results.decision.verdict == "keep current"
+    assert "from 50% to 100% of the recorded heads came to the table" in results.losses.statement
+
+
+def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
+    """Days are those of heads that were cut; that slow ones are missing is said beside them."""
+
+    def leave(heads: pd.DataFrame) -> pd.DataFrame:
+        kept = all_come_through(heads)
+        late = (kept["dose_tsp"] == "4") & (kept["head"] == "1")
+        kept.loc[late, "outcome"] = "not_ready"
+        kept.loc[late, ["harvested_on", "weight_g", "marketable"]] = ""
+        return kept
+
+    results = small_trial(tmp_path, sites=1, blocks=4, doses=2, change=leave)
+    days = results.responses["days"].model
+    assert days is not None
+    assert any("4 heads were not ready" in line for line in days.statements)
+    weight = results.responses["weight_g"].model
+    assert weight is not None
+    assert not any("not ready" in line for line in weight.statements)
+
+
+def test_records_still_to_come(tmp_path: Path) -> None:
+    """A dose whose heads have not been entered yet is not judged, and nobody says that its heads died."""
+
+    def forget(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[(heads["dose_tsp"] != "6") | (heads["head"] == "1")]
+
+    results = small_trial(tmp_path, sites=3, blocks=4, doses=3, change=forget)
+    assert results.decision is not None
+    assert not results.decision.candidates[2].eligible
+    assert any("have no record" in line for line in results.decision.scope)
+    assert "lost" not in " ".join(results.decision.scope[2:])

@@ -38,7 +38,10 @@ PRODUCTS = pd.DataFrame(
     [("Blend", 12.0, 5.0, NAN), ("vinegar", NAN, NAN, 1.5)],
     columns=["product", "price_per_kg", "grams_per_tsp", "price_per_l"],
 )
-SOLUTION = pd.DataFrame({"acidifier": ["vinegar", "vinegar", "none"], "acid_tsp": [2.0, 4.0, NAN]})
+SOLUTION = pd.DataFrame(
+    [("a", "vinegar", 2.0), ("b", "vinegar", 3.0), ("b", "vinegar", 3.0), ("c", "vinegar", 1.0), ("d", "none", NAN)],
+    columns=["bucket", "acidifier", "acid_tsp"],
+)
 CANDIDATES = pd.DataFrame(
     [("Fenleaf", 4.0, "vinegar"), ("Fenleaf", 2.0, "vinegar"), ("Paleheart", 2.0, "vinegar"), ("Fenleaf", 4.0, "none")],
     columns=["cultivar", "dose_tsp", "acidifier"],
@@ -69,15 +72,18 @@ def test_a_teaspoon_by_weight_and_by_volume() -> None:
 def test_without_a_price_of_lettuce() -> None:
     """Value is head weight alone, and only a smaller dose of the same cultivar and acid surely saves."""
     value = reckon()
-    assert (value.unit, value.per_gram, value.per_day) == ("g a head", 1.0, 0.0)
+    assert (value.unit, value.per_gram, value.per_day) == ("g a planted head", 1.0, 0.0)
     assert not value.cost.any()
     assert value.saves.tolist() == [False, True, False, False]
     assert value.saving == "uses less nutrient"
-    assert "valued by head weight alone" in value.notes[0]
+    assert "valued by what a planted head yields alone" in value.notes[0]
 
 
 def test_in_money() -> None:
-    """Four heads at 10 a kilogram are 0.04 a gram; nutrient 0.06 a teaspoon; acid 3 teaspoons at 0.0075."""
+    """Four heads at 10 a kilogram are 0.04 a gram; nutrient 0.06 a teaspoon; acid 0.0075.
+
+    Three buckets took 2, 3 + 3 and 1 teaspoons of acid: 3 a bucket on average, not by record, nor the median.
+    """
     value = reckon("price_per_kg = 10\ncost_per_bucket = 0.5\ndelay_cost_per_day = 0.02")
     assert value.per_gram == pytest.approx(0.04)
     assert value.cost == pytest.approx([0.5 + 0.24 + 0.0225, 0.5 + 0.12 + 0.0225, 0.5 + 0.12 + 0.0225, 0.5 + 0.24])
@@ -97,7 +103,7 @@ def test_an_absent_price_is_said() -> None:
 
 def test_an_amount_that_was_not_recorded_is_said() -> None:
     """An acid of which no bucket has a record cannot be priced."""
-    value = reckon("price_per_kg = 10", solution=SOLUTION.iloc[2:])
+    value = reckon("price_per_kg = 10", solution=SOLUTION.iloc[4:])
     assert value.cost == pytest.approx([0.24, 0.12, 0.12, 0.24])
     assert any("cost of acid is not counted" in note for note in value.notes)
 

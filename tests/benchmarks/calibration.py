@@ -194,6 +194,15 @@ def table(rows: list[tuple[Case, dict[str, Tally]]]) -> str:
     return "\n".join(lines)
 
 
+def ranges(rows: list[tuple[Case, dict[str, Tally]]]) -> str:
+    """Say the least and the greatest error rate of each way."""
+    parts = []
+    for way in WAYS:
+        rates = [100 * tallies[way].rejected / tallies[way].drawn for _, tallies in rows]
+        parts.append(f"{way} {min(rates):.1f} to {max(rates):.1f} %")
+    return f"Errors: {', '.join(parts)}."
+
+
 def page(results: list[tuple[Case, dict[str, Tally]]]) -> str:
     """Write the whole page."""
     parts = [PREAMBLE]
@@ -203,7 +212,7 @@ def page(results: list[tuple[Case, dict[str, Tally]]]) -> str:
         low, high = (100 * binom.ppf(q, drawn, 0.05) / drawn for q in (0.005, 0.995))
         parts.append(
             f"## {world.capitalize()}; lost: {loss}\n\n{drawn:,} responses a line: where the true rate is 5 %, 99 of "
-            f"100 such figures lie between {low:.1f} and {high:.1f} %.\n\n{table(rows)}\n"
+            f"100 such figures lie between {low:.1f} and {high:.1f} %. {ranges(rows)}\n\n{table(rows)}\n"
         )
     return "\n".join(parts)
 

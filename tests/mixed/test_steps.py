@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from trialkit.mixed import NotConverged, factors, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, factors, fit_mixed
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.factors import Factor, group_rows
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
@@ -119,3 +119,21 @@ def test_the_edge_is_refused_in_words() -> None:
     data = pd.DataFrame(places, columns=["treatment", "row", "column"]).assign(weight_g=weights)
     with pytest.raises(NotConverged, match="ran to the edge"):
         fit_mixed(data, "weight_g ~ treatment", ["row", "column"], bounds="strata")
+
+
+@pytest.mark.parametrize(
+    "days",
+    [
+        [33, 33, 36, 36, 42, 42, 42, 42, 39, 39, 39, 39],
+        [42, 42, 42, 42, 42, 36, 42, 36, 45, 45, 45, 45],
+    ],
+)
+def test_days_in_threes_never_break_the_algebra(days: list[int]) -> None:
+    """Twelve buckets whose days were counted at visits three days apart: one clear refusal.
+
+    Such responses lie on the edge exactly, so that matrices on the way are singular and not nearly so.
+    """
+    index = pd.MultiIndex.from_product([range(3), range(2), range(2)], names=["site", "block", "dose"])
+    data = index.to_frame(index=False).astype(str).assign(days=days)
+    with pytest.raises(MixedModelError):
+        fit_mixed(data, "days ~ dose", ["site", "site:block", "site:dose"], bounds="strata")

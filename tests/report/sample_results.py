@@ -400,7 +400,7 @@ def _losses(treatments: list[dict[str, Any]], planned: int, rng: np.random.Gener
         "bolted": gone // 4,
         "missing": gone - gone // 2 - gone // 4,
         "by_treatment": [
-            {"treatment": t, "heads": _head_counts(planned, n), "share_unusable": n / planned}
+            {"treatment": t, "heads": _head_counts(planned, n), "share_usable": 1 - n / planned}
             for t, n in zip(treatments, lost, strict=True)
         ],
         "by_site": [],
@@ -434,7 +434,8 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
             "probability_better": float((gain[:, i] > 10).mean()),
             "probability_equivalent": float((abs(gain[:, i]) < 10).mean()),
             "expected_loss": float((draws.max(1) - draws[:, i]).mean()),
-            "share_unusable": 0.0,
+            "share_usable": 1.0,
+            "share_unrecorded": 0.0,
             "eligible": True,
             "is_current": i == current,
             "is_recommended": i == chosen,
@@ -443,7 +444,7 @@ def _decision(weight: dict[str, Any], treatments: list[dict[str, Any]], rng: np.
     ]
     best = candidates[chosen]
     return {
-        "unit": "g a head",
+        "unit": "g a planted head",
         "place": "in a new garden of this programme",
         "current": treatments[current],
         "recommended": treatments[chosen],

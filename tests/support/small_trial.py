@@ -33,7 +33,7 @@ FACTORS = {
     "cultivar": ("[factors.cultivar]\nlevels = {}\n", ["Larkmoor Butter", "Fenleaf", "Copperfrill"]),
     "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
 }
-PRODUCTS = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp\nBlend L,nutrient,9,12,30,5\n"
+PRODUCTS = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg\nBlend L,nutrient,9,12,30,5,12\n"
 ChangeHeads = Callable[[pd.DataFrame], pd.DataFrame]
 
 
@@ -47,6 +47,7 @@ def small_trial(
     heads: int = 2,
     seed: int = 7,
     whole_plot: str = "",
+    decision: str = "",
     change: ChangeHeads | None = None,
 ) -> Results:
     """Lay out, draw records, change them and analyse.
@@ -59,6 +60,8 @@ def small_trial(
         Size; a factor with no level is left out.
     whole_plot : str
         Factor on whole plots: a split-plot; randomised complete blocks where empty.
+    decision : str
+        Further lines of the protocol's last section.
     change : callable, optional
         Given the head records joined with the layout, all as text; returns the records to keep.
     """
@@ -73,7 +76,7 @@ def small_trial(
         practice=", ".join(f"{name} = {_toml(chosen[0])}" for name, chosen in levels.items()),
     )
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "trial.toml").write_text(text, encoding="utf-8")
+    (folder / "trial.toml").write_text(text + decision, encoding="utf-8")
     rows = "".join(f"s{i},Garden {i},garden,mains,{60 + 20 * i},7.2,6\n" for i in range(1, sites + 1))
     (folder / "sites.csv").write_text("site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours\n" + rows)
     (folder / "products.csv").write_text(PRODUCTS)

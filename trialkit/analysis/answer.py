@@ -156,20 +156,20 @@ class HeadCounts:
 
 @dataclass(frozen=True)
 class TreatmentLosses:
-    """What became of the heads under one treatment; `share_unusable` gave nothing to eat, for whatever reason."""
+    """What became of the heads under one treatment, and the share of the recorded ones that came to the table."""
 
     treatment: Treatment
     heads: HeadCounts
-    share_unusable: float
+    share_usable: float | None
 
 
 @dataclass(frozen=True)
 class SiteLosses:
-    """What became of the heads at one garden; `share_unusable` gave nothing to eat, for whatever reason."""
+    """What became of the heads at one garden, and the share of the recorded ones that came to the table."""
 
     site: str
     heads: HeadCounts
-    share_unusable: float
+    share_usable: float | None
 
 
 @dataclass(frozen=True)
@@ -190,19 +190,20 @@ class Losses:
 class Candidate:
     """A treatment as a candidate default, in the decision's unit.
 
-    One under which many more of the planned heads gave nothing to eat than under the current practice is not
-    `eligible`: its weights are those of the heads that came through, so it has no chances and no expected loss. The
-    current practice has no chance of being better than, or like, itself.
+    `mean_weight_g` is of harvested heads; `share_usable` is the share of recorded heads that were harvested and
+    marketable, and the value counts both. One whose records are much less complete than the current practice's, or
+    more, is not `eligible` and has no chances; the current practice has none of being better than, or like, itself.
     """
 
     treatment: Treatment
     mean_weight_g: float
+    share_usable: float
+    share_unrecorded: float
     expected_value: float
     probability_best: float | None
     probability_better: float | None
     probability_equivalent: float | None
     expected_loss: float | None
-    share_unusable: float
     eligible: bool
     is_current: bool
     is_recommended: bool

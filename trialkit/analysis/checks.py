@@ -15,6 +15,7 @@ from trialkit.analysis.answer import Check
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
 FEWEST_BUCKETS_TO_TEST = 8
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,15 @@ def model_checks(heads: pd.DataFrame, response: str, unit: str, error_df: tuple[
     """
     yield _replication(*error_df)
     residuals = bucket_residuals(heads, response)
+    if residuals.buckets["residual"].abs().max() <= ROUNDING * heads[response].abs().max():
+        yield Check(
+            "residuals",
+            "Variation between like buckets",
+            "Buckets treated alike in a block do not differ at all.",
+            "Records of living things vary: were these weighed, or written down from one figure?",
+            False,
+        )
+        return
     if residuals.df < FEWEST_BUCKETS_TO_TEST:
         yield Check(
             "residuals",

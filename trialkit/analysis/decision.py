@@ -1,4 +1,4 @@
-"""From estimates to a recommended default: expected value, chance and loss of every candidate, and a verdict."""
+"""From draws to a recommended default: expected value, chance and loss of every candidate, and a verdict."""
 
 from __future__ import annotations
 
@@ -6,21 +6,46 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Candidate, Comparison, Decision, Treatment, Verdict
 from trialkit.analysis.decision_words import Evidence, Judgement, Thresholds, scope, sentences, would_change
-from trialkit.analysis.losses import WORRYING_DIFFERENCE
+from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.worth import Worth
-from trialkit.mixed import MixedFit
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-DRAWS = 20_000
-# A t distribution has no variance below these degrees of freedom, so averages over its draws do not settle.
-FEWEST_DF = 2.0
+
+@dataclass(frozen=True)
+class Field:
+    """The candidates and what is known of them.
+
+    Attributes
+    ----------
+    treatments : tuple of Treatment
+    current : int
+        Position of the current practice.
+    weights : MeanDraws
+        Mean weight of a harvested head, g.
+    shares : ndarray, shape (draws, candidates)
+        Share of planted heads that come to the table.
+    days : MeanDraws, optional
+        Days to harvest, where waiting costs something and could be analysed.
+    usable, unrecorded : tuple of float
+        Observed share of the recorded heads that came to the table; share of the planned heads without a record.
+    eligible : tuple of bool
+        Whether its records are complete enough to be set beside the current practice's.
+    """
+
+    treatments: tuple[Treatment, ...]
+    current: int
+    weights: MeanDraws
+    shares: FloatArray
+    days: MeanDraws | None
+    usable: tuple[float, ...]
+    unrecorded: tuple[float, ...]
+    eligible: tuple[bool, ...]
 
 
 @dataclass(frozen=True)
@@ -39,6 +64,8 @@ class Chances:
         Probability of the greatest value among the eligible.
     loss : ndarray
         Mean value given up against whichever eligible one is truly best.
+    gains : ndarray of bool
+        Whether the simultaneous interval of the gain, on average over gardens, excludes no gain.
     """
 
     expected: FloatArray
@@ -46,143 +73,122 @@ class Chances:
     alike: FloatArray
     best: FloatArray
     loss: FloatArray
-
-
-def draw_means(fit: MixedFit, labels: Sequence[str], shares: pd.DataFrame, df: float, seed: int) -> FloatArray:
-    """Draw candidates' means at a new garden, shape (draws, candidates).
-
-    Joint t approximation: the means' Kenward-Roger covariance, with the smallest d.f. of any difference from the
-    current practice, so that the tails are not too light for any of them; plus each site-by-factor variance, drawn
-    once per level so that candidates that share a level share its luck. Those variances are taken as estimated: with
-    a handful of gardens their own uncertainty is not counted. A garden's own level is common to all candidates. Every
-    draw has its mirror image, so that the draws' mean is the estimate itself.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        With a joint ``treatment`` factor.
-    labels : sequence of str
-        Candidates.
-    shares : pandas.DataFrame
-        Their levels, one column a factor.
-    df : float
-        Degrees of freedom of the joint t.
-    seed : int
-    """
-    rng = np.random.Generator(np.random.PCG64(seed))
-    means = fit.means("treatment")["mean"].loc[list(labels)].to_numpy(float)
-    covariance = fit.mean_covariance("treatment").loc[list(labels), list(labels)].to_numpy(float)
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    half = DRAWS // 2
-    spread = np.sqrt(df / rng.chisquare(df, half))[:, None]
-    errors = spread * (rng.standard_normal((half, len(means))) @ root.T)
-    for column in shares:
-        variance = max(float(fit.variances.get(f"site:{column}", 0.0)), 0.0)
-        codes = pd.factorize(shares[column])[0]
-        errors += np.sqrt(variance) * rng.standard_normal((half, int(codes.max()) + 1))[:, codes]
-    return np.asarray(means + np.concatenate([errors, -errors]))
+    gains: BoolArray
 
 
 def judge(
-    weights: FloatArray,
-    days: FloatArray | None,
-    treatments: Sequence[Treatment],
-    current: int,
+    field: Field,
     worth: Worth,
     thresholds: Thresholds,
-    comparisons: Sequence[Comparison],
-    unusable: Sequence[float],
+    weight_comparisons: Sequence[Comparison],
+    days_comparisons: Sequence[Comparison],
     evidence: Evidence,
 ) -> Decision:
     """Judge every candidate against the current practice and say what to do.
 
     Parameters
     ----------
-    weights : ndarray, shape (draws, candidates)
-        Draws of mean head weight, g.
-    days : ndarray, shape (draws, candidates), or None
-        Draws of mean days to harvest, where waiting costs something and could be analysed.
-    treatments : sequence of Treatment
-    current : int
-        Position of the current practice.
+    field : Field
     worth : Worth
     thresholds : Thresholds
-    comparisons : sequence of Comparison
-        Against the current practice: simultaneous intervals.
-    unusable : sequence of float
-        Share of the planned heads that gave nothing to eat, by candidate.
+    weight_comparisons, days_comparisons : sequence of Comparison
+        Against the current practice, with simultaneous intervals, for the sentences.
     evidence : Evidence
     """
-    value = weights * worth.per_gram - worth.cost
-    if days is not None:
-        value = value - worth.per_day * days
-    eligible = np.array(unusable) <= unusable[current] + WORRYING_DIFFERENCE
-    chances = weigh(value, current, eligible, worth.per_gram, thresholds)
-    gains = np.zeros(len(treatments), bool)
-    for i, treatment in enumerate(treatments):
-        gains[i] = any(row.lower > 0 for row in comparisons if row.treatment == treatment)
-    chosen, verdict = choose(chances, gains, eligible, worth, current, thresholds.adopt_probability)
-    alternative = chosen if chosen != current else best_of_the_others(chances, eligible, current)
-    candidates = tuple(
-        Candidate(
-            treatment=treatments[i],
-            mean_weight_g=float(weights[:, i].mean()),
-            expected_value=float(chances.expected[i]),
-            probability_best=float(chances.best[i]) if eligible[i] else None,
-            probability_better=float(chances.better[i]) if eligible[i] and i != current else None,
-            probability_equivalent=float(chances.alike[i]) if eligible[i] and i != current else None,
-            expected_loss=float(chances.loss[i]) if eligible[i] else None,
-            share_unusable=float(unusable[i]),
-            eligible=bool(eligible[i]),
-            is_current=i == current,
-            is_recommended=i == chosen,
-        )
-        for i in range(len(treatments))
-    )
+    chances, current = weigh(field, worth, thresholds), field.current
+    chosen, verdict = choose(chances, np.array(field.eligible), worth, current, thresholds.adopt_probability)
+    other = chosen if chosen != current else best_of_the_others(chances, field)
+    candidates = tuple(_candidate(field, chances, i, chosen) for i in range(len(field.treatments)))
+    alternative = None if other is None else candidates[other]
     judgement = Judgement(
-        verdict,
-        candidates[current],
-        candidates[chosen],
-        None if alternative is None else candidates[alternative],
-        candidates,
-        tuple(comparisons),
-        worth,
-        thresholds,
-        evidence,
+        verdict=verdict,
+        current=candidates[current],
+        chosen=candidates[chosen],
+        alternative=alternative,
+        surely_gains=other is not None and bool(chances.gains[other]),
+        candidates=candidates,
+        weight_comparisons=tuple(weight_comparisons),
+        days_comparisons=tuple(days_comparisons),
+        worth=worth,
+        thresholds=thresholds,
+        evidence=evidence,
     )
     return Decision(
         unit=worth.unit,
         place=evidence.place,
-        current=treatments[current],
-        recommended=treatments[chosen],
-        alternative=None if alternative is None else treatments[alternative],
+        current=field.treatments[current],
+        recommended=field.treatments[chosen],
+        alternative=None if alternative is None else alternative.treatment,
         verdict=verdict,
         sentences=sentences(judgement),
         thresholds=thresholds.as_dict(),
         candidates=candidates,
         would_change=would_change(judgement),
         scope=scope(judgement),
-        draws=len(weights),
+        draws=len(field.shares),
     )
 
 
-def weigh(value: FloatArray, current: int, eligible: BoolArray, per_gram: float, thresholds: Thresholds) -> Chances:
-    """Reckon chances and losses from draws of value, shape (draws, candidates)."""
-    gain = value - value[:, [current]]
-    among = np.where(eligible, value, -np.inf)
+def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate:
+    """Put together what is shown of a candidate; one that is not eligible has no chances."""
+    eligible, other = field.eligible[i], field.eligible[i] and i != field.current
+    return Candidate(
+        treatment=field.treatments[i],
+        mean_weight_g=float(field.weights.average[:, i].mean()),
+        share_usable=field.usable[i],
+        share_unrecorded=field.unrecorded[i],
+        expected_value=float(chances.expected[i]),
+        probability_best=float(chances.best[i]) if eligible else None,
+        probability_better=float(chances.better[i]) if other else None,
+        probability_equivalent=float(chances.alike[i]) if other else None,
+        expected_loss=float(chances.loss[i]) if eligible else None,
+        eligible=eligible,
+        is_current=i == field.current,
+        is_recommended=i == chosen,
+    )
+
+
+def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
+    """Reckon chances and losses from the draws.
+
+    A planted head is worth its share of coming to the table times the weight that it then has. Chances are of a new
+    garden; the interval is of the average over gardens, on the scale of value.
+    """
+    value = _value(field.weights.garden, field.shares, field.days.garden if field.days else None, worth)
+    average = _value(field.weights.average, field.shares, field.days.average if field.days else None, worth)
+    gain = value - value[:, [field.current]]
+    among = np.where(np.array(field.eligible), value, -np.inf)
     return Chances(
-        expected=value.mean(0),
-        better=(gain > thresholds.margin_g * per_gram).mean(0),
-        alike=(np.abs(gain) < thresholds.equivalence_margin_g * per_gram).mean(0),
+        expected=average.mean(0),
+        better=(gain > thresholds.margin_g * worth.per_gram).mean(0),
+        alike=(np.abs(gain) < thresholds.equivalence_margin_g * worth.per_gram).mean(0),
         best=np.bincount(among.argmax(1), minlength=value.shape[1]) / len(value),
         loss=(among.max(1, keepdims=True) - value).mean(0),
+        gains=simultaneous_lower(average - average[:, [field.current]], field.current, thresholds.confidence) > 0,
     )
 
 
-def choose(
-    chances: Chances, gains: BoolArray, eligible: BoolArray, worth: Worth, current: int, sure: float
-) -> tuple[int, Verdict]:
+def _value(weight: FloatArray, share: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
+    value = weight * share * worth.per_gram - worth.cost
+    return value if days is None else value - worth.per_day * days
+
+
+def simultaneous_lower(gain: FloatArray, current: int, confidence: float) -> FloatArray:
+    """Lower limits of all gains at once, shape (candidates,), from draws of shape (draws, candidates).
+
+    The critical value is the quantile of the largest deviation from the median among the candidates, each in units of
+    its median absolute deviation, which exists however few the degrees of freedom (the idea of Dunnett's intervals,
+    on draws).
+    """
+    others = np.arange(gain.shape[1]) != current
+    middle = np.median(gain, axis=0)
+    away = np.abs(gain - middle)
+    scale = np.median(away, axis=0)
+    largest = (away[:, others] / np.maximum(scale[others], np.finfo(float).tiny)).max(1)
+    return np.asarray(np.where(others, middle - np.quantile(largest, confidence) * scale, 0.0))
+
+
+def choose(chances: Chances, eligible: BoolArray, worth: Worth, current: int, sure: float) -> tuple[int, Verdict]:
     """Choose a candidate and say why.
 
     Adopt, of the eligible candidates that are surely better by the margin and whose simultaneous interval excludes
@@ -191,7 +197,7 @@ def choose(
     Otherwise the trial has not settled it.
     """
     others = eligible & (np.arange(len(eligible)) != current)
-    qualified = others & gains & (chances.better >= sure)
+    qualified = others & chances.gains & (chances.better >= sure)
     if qualified.any():
         return int(np.where(qualified, chances.expected, -np.inf).argmax()), "adopt"
     if others.any() and (chances.better[others] <= 1 - sure).all():
@@ -203,7 +209,7 @@ def choose(
     return current, "keep current, retest"
 
 
-def best_of_the_others(chances: Chances, eligible: BoolArray, current: int) -> int | None:
+def best_of_the_others(chances: Chances, field: Field) -> int | None:
     """Position of the eligible alternative with the greatest chance of being better, then of greatest value."""
-    others = [i for i in range(len(eligible)) if eligible[i] and i != current]
+    others = [i for i, eligible in enumerate(field.eligible) if eligible and i != field.current]
     return max(others, key=lambda i: (chances.better[i], chances.expected[i]), default=None)

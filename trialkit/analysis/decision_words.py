@@ -5,10 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from trialkit.analysis.answer import Candidate, Comparison, Verdict
+from trialkit.analysis.answer import Candidate, Comparison, Treatment, Verdict
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
-from trialkit.analysis.wording import chance, number, treatment_words
+from trialkit.analysis.wording import asked_chance, chance, number, treatment_words
 from trialkit.analysis.worth import Worth
+
+NOTABLE_SHARE = 0.05
+"""A twentieth of the heads is worth a word (common practice, no source)."""
+ENOUGH_SITES = 8
+"""Simulated claims of 97 in 100 came true in 82 to 90 of 100 trials at three or four gardens, in 94 at eight."""
 
 
 @dataclass(frozen=True)
@@ -39,12 +44,15 @@ class Evidence:
     season : str
     confounded : bool
         Whether the trial could not tell how much effects differ between gardens from how much buckets differ.
+    unweighed : tuple of Treatment
+        Treatments of which no head was weighed.
     """
 
     buckets: int
     sites: int
     season: str
     confounded: bool = False
+    unweighed: tuple[Treatment, ...] = ()
 
     @property
     def place(self) -> str:
@@ -69,17 +77,29 @@ class Judgement:
     current: Candidate
     chosen: Candidate
     alternative: Candidate | None
+    surely_gains: bool
     candidates: tuple[Candidate, ...]
-    comparisons: tuple[Comparison, ...]
+    weight_comparisons: tuple[Comparison, ...]
+    days_comparisons: tuple[Comparison, ...]
     worth: Worth
     thresholds: Thresholds
     evidence: Evidence
 
     @property
-    def gain(self) -> str:
-        """The gain that would matter, at the place for which it is claimed."""
-        after_costs = " after costs" if self.worth.in_money else ""
-        return f"at least {number(self.thresholds.margin_g)} g a head{after_costs} {self.evidence.place}"
+    def after_costs(self) -> str:
+        """What is said of a gain where costs were taken off."""
+        return " after costs" if self.worth.in_money else ""
+
+    @property
+    def margin(self) -> str:
+        """The gain that would matter."""
+        margin = self.thresholds.margin_g
+        return f"{f'at least {number(margin)} g a planted head' if margin else 'anything'}{self.after_costs}"
+
+    @property
+    def sure(self) -> str:
+        """The chance that the protocol asks for."""
+        return asked_chance(self.thresholds.adopt_probability)
 
 
 def sentences(judgement: Judgement) -> tuple[str, str]:
@@ -94,23 +114,45 @@ def sentences(judgement: Judgement) -> tuple[str, str]:
 
 
 def _adopt(judgement: Judgement) -> tuple[str, str]:
-    chosen = judgement.chosen
-    row = next(c for c in judgement.comparisons if c.treatment == chosen.treatment)
+    chosen, current = judgement.chosen, judgement.current
     return (
-        f"Change the default to {treatment_words(chosen.treatment)}: heads weighed {row.difference:.0f} g more than "
-        f"with the current default, {treatment_words(judgement.current.treatment)} "
-        f"({judgement.thresholds.confidence * 100:g} % interval {row.lower:.0f} to {row.upper:.0f} g, allowing for all "
-        "comparisons).",
-        f"The chance that it gains {judgement.gain} is {_better(chosen)}, {judgement.evidence.seen}.",
+        f"Change the default to {treatment_words(chosen.treatment)}: {_found(judgement)} than with the current "
+        f"default, {treatment_words(current.treatment)}{_aside(judgement)}.",
+        f"The chance that it gains {judgement.margin} {judgement.evidence.place} is {_better(chosen)}, "
+        f"{judgement.evidence.seen}.",
     )
 
 
-def _take_the_cheaper(judgement: Judgement) -> tuple[str, str]:
-    chosen, thresholds = judgement.chosen, judgement.thresholds
+def _found(judgement: Judgement) -> str:
+    """The difference in weight, with its interval."""
+    row = next(c for c in judgement.weight_comparisons if c.treatment == judgement.chosen.treatment)
+    sign, more = (1, "more") if row.difference >= 0 else (-1, "less")
+    low, high = sorted((sign * row.lower, sign * row.upper))
     return (
-        f"Change the default to {treatment_words(chosen.treatment)}, which {judgement.worth.saving} and does as well "
-        f"as {treatment_words(judgement.current.treatment)}.",
-        f"The chance that the two differ by less than {number(thresholds.equivalence_margin_g)} g a head "
+        f"heads weighed {sign * row.difference:.0f} g {more} ({judgement.thresholds.confidence * 100:g} % interval "
+        f"{low:.0f} to {high:.0f} g, allowing for all comparisons)"
+    )
+
+
+def _aside(judgement: Judgement) -> str:
+    """Differences besides weight that the reader must know of: heads that came to the table, and days."""
+    chosen, current = judgement.chosen, judgement.current
+    parts = []
+    if abs(chosen.share_usable - current.share_usable) >= NOTABLE_SHARE:
+        parts.append(f"{chosen.share_usable:.0%} of its heads came to the table, against {current.share_usable:.0%}")
+    row = next((c for c in judgement.days_comparisons if c.treatment == chosen.treatment), None)
+    if row and row.lower * row.upper > 0:
+        days = number(abs(row.difference), 2)
+        parts.append(f"it was ready {days} days {'later' if row.difference > 0 else 'sooner'}")
+    return f"; {' and '.join(parts)}" if parts else ""
+
+
+def _take_the_cheaper(judgement: Judgement) -> tuple[str, str]:
+    chosen, margin = judgement.chosen, number(judgement.thresholds.equivalence_margin_g)
+    return (
+        f"Change the default to {treatment_words(chosen.treatment)}, which {judgement.worth.saving} and yields as much "
+        f"as {treatment_words(judgement.current.treatment)}{_aside(judgement)}.",
+        f"The chance that the two differ by less than {margin} g a planted head{judgement.after_costs} "
         f"{judgement.evidence.place} is {chance(chosen.probability_equivalent or 0.0)}, {judgement.evidence.seen}.",
     )
 
@@ -120,34 +162,33 @@ def _keep(judgement: Judgement) -> tuple[str, str]:
     return (
         f"Keep the current default, {treatment_words(judgement.current.treatment)}.",
         f"For the most promising alternative, {treatment_words(judgement.alternative.treatment)}, the chance of "
-        f"gaining {judgement.gain} is {_better(judgement.alternative)}, {judgement.evidence.seen}.",
-    )
-
-
-def _retest(judgement: Judgement) -> tuple[str, str]:
-    practice, rival = treatment_words(judgement.current.treatment), judgement.alternative
-    if rival is None:
-        return (
-            f"Keep the current default, {practice}, for now: under every alternative many more of the heads gave "
-            "nothing to eat.",
-            "Weights of the heads that came through can flatter such a treatment, so no chance is given, "
-            f"{judgement.evidence.seen}.",
-        )
-    return (
-        f"Keep the current default, {practice}, for now: the trial has not settled whether "
-        f"{treatment_words(rival.treatment)} is better.",
-        f"The chance that it gains {judgement.gain} is {_better(rival)}, {_why_not(rival, judgement.thresholds)}, "
+        f"gaining {judgement.margin} {judgement.evidence.place} is {_better(judgement.alternative)}, "
         f"{judgement.evidence.seen}.",
     )
 
 
-def _why_not(rival: Candidate, thresholds: Thresholds) -> str:
+def _retest(judgement: Judgement) -> tuple[str, str]:
+    rival = judgement.alternative
+    keep = f"Keep the current default, {treatment_words(judgement.current.treatment)}, for now"
+    if rival is None:
+        return (
+            f"{keep}: the records of every alternative are much more, or much less, complete than its own.",
+            f"Heads without a record may have fared otherwise, so no chance is given, {judgement.evidence.seen}.",
+        )
+    return (
+        f"{keep}: the trial has not settled whether {treatment_words(rival.treatment)} is better.",
+        f"The chance that it gains {judgement.margin} {judgement.evidence.place} is {_better(rival)}, "
+        f"{_why_not(rival, judgement)}, {judgement.evidence.seen}.",
+    )
+
+
+def _why_not(rival: Candidate, judgement: Judgement) -> str:
     """Say what a promising candidate lacks."""
-    probability, asked = rival.probability_better or 0.0, thresholds.adopt_probability
+    probability, asked = rival.probability_better or 0.0, judgement.thresholds.adopt_probability
     if probability >= asked:
         return "but the interval that allows for all comparisons does not exclude a loss"
-    just = "just " if chance(probability) == chance(asked) else ""
-    return f"{just}short of the {chance(asked)} that the protocol asks for"
+    just = "just " if chance(probability) == judgement.sure else ""
+    return f"{just}short of the {judgement.sure} that the protocol asks for"
 
 
 def _better(candidate: Candidate) -> str:
@@ -156,24 +197,23 @@ def _better(candidate: Candidate) -> str:
 
 def would_change(judgement: Judgement) -> tuple[str, ...]:
     """What result would change the answer."""
-    thresholds, rival = judgement.thresholds, judgement.alternative
-    sure, margin = chance(thresholds.adopt_probability), number(thresholds.margin_g)
+    thresholds, rival, sure = judgement.thresholds, judgement.alternative, judgement.sure
     unlike = "A garden unlike these (water, sun, season) where it did worse than the current practice."
     if judgement.verdict == "adopt":
-        return (f"A season in which the new default's chance of gaining {margin} g a head fell below {sure}.", unlike)
+        return (f"A season in which the new default's chance of gaining {judgement.margin} fell below {sure}.", unlike)
     if judgement.verdict == "no practical difference: take the cheaper":
-        alike = number(thresholds.equivalence_margin_g)
-        return (
-            f"A season in which the chance that the two differ by less than {alike} g a head fell below {sure}.",
-            unlike,
-        )
+        alike = f"{number(thresholds.equivalence_margin_g)} g a planted head{judgement.after_costs}"
+        return (f"A season in which the chance that the two differ by less than {alike} fell below {sure}.", unlike)
     if rival is None:
-        return ("A season in which as many heads come through under an alternative as under the current practice.",)
-    return (
-        f"Evidence that {treatment_words(rival.treatment)} gains at least {margin} g a head with a chance of {sure} or "
-        "more.",
-        f"A smaller margin than {margin} g, if a smaller gain would matter to a gardener.",
-    )
+        return ("The records that are missing.",)
+    name = treatment_words(rival.treatment)
+    wanted = [f"Evidence that {name} gains {judgement.margin} with a chance of {sure}."]
+    if (rival.probability_better or 0.0) >= thresholds.adopt_probability and not judgement.surely_gains:
+        wanted = [f"More gardens or buckets, so that the interval of the gain from {name} excludes a loss."]
+    if thresholds.margin_g:
+        margin = number(thresholds.margin_g)
+        wanted.append(f"A smaller margin than {margin} g, if a smaller gain would matter to a gardener.")
+    return tuple(wanted)
 
 
 def scope(judgement: Judgement) -> tuple[str, ...]:
@@ -182,24 +222,36 @@ def scope(judgement: Judgement) -> tuple[str, ...]:
 
 
 def _scope(judgement: Judgement) -> Iterator[str]:
+    evidence, candidates = judgement.evidence, judgement.candidates
     yield "Nothing is recommended outside the treatments tried."
-    yield "Weights are of the heads that were harvested."
-    for candidate in judgement.candidates:
+    yield (
+        "Weights are of the heads that were harvested; a planted head that was lost, not ready at the end or not "
+        "marketable counts as nothing."
+    )
+    for treatment in evidence.unweighed:
+        yield f"No head of {treatment_words(treatment)} was weighed, so it was not considered."
+    for candidate in candidates:
         if not candidate.eligible:
             yield (
-                f"Under {treatment_words(candidate.treatment)}, {candidate.share_unusable:.0%} of the planned heads "
-                f"gave nothing to eat, against {judgement.current.share_unusable:.0%} under the current practice: it "
-                "was not considered."
+                f"{candidate.share_unrecorded:.0%} of the heads of {treatment_words(candidate.treatment)} have no "
+                f"record, against {judgement.current.share_unrecorded:.0%} under the current practice: it was not "
+                "considered."
             )
-    doses = [c.treatment["dose_tsp"] for c in judgement.candidates if "dose_tsp" in c.treatment]
+    doses = [c.treatment["dose_tsp"] for c in candidates if "dose_tsp" in c.treatment]
     if doses and judgement.chosen.treatment["dose_tsp"] == max(doses):
         yield "The recommended dose is the largest tried: whether more would be better still is not known."
-    if judgement.evidence.sites < FEWEST_RANDOM_LEVELS:
-        yield "Fewer than three gardens gave weights: the answer holds for these gardens only."
-    elif judgement.evidence.confounded:
+    if evidence.sites < FEWEST_RANDOM_LEVELS:
+        these = "this garden" if evidence.sites == 1 else "these gardens"
+        yield f"Fewer than three gardens gave weights: the answer holds for {these} only."
+    elif evidence.confounded:
         yield (
             "With so few buckets of a treatment in each garden, how much effects differ between gardens cannot be told "
             "from how much buckets differ: the answer is for the average of gardens like these, not for each."
+        )
+    elif evidence.sites < ENOUGH_SITES:
+        yield (
+            f"How much effects differ between gardens was judged from {evidence.sites} gardens only, and was taken as "
+            "known: chances near certainty are somewhat too high."
         )
     yield from judgement.worth.notes
     yield "One season is one season: water, heat and light differ in the next."

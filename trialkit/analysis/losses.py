@@ -9,7 +9,8 @@ import pandas as pd
 from trialkit.analysis.answer import HeadCounts, Losses, SiteLosses, Treatment, TreatmentLosses
 
 LOST = ("dead", "bolted", "missing")
-WORRYING_DIFFERENCE = 0.2  # common practice, no source: a fifth of the heads
+WORRYING_DIFFERENCE = 0.2
+"""A fifth of the heads (common practice, no source)."""
 
 
 def count_losses(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: int, treatments: pd.DataFrame) -> Losses:
@@ -26,12 +27,12 @@ def count_losses(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: in
         Combinations by joint label.
     """
     by_treatment = tuple(
-        TreatmentLosses(_treatment(treatments, label), counts, share_unusable(counts))
+        TreatmentLosses(_treatment(treatments, label), counts, share_usable(counts))
         for label in treatments.index
         for counts in [_counts(layout, heads, heads_per_bucket, "treatment", label)]
     )
     by_site = tuple(
-        SiteLosses(site, counts, share_unusable(counts))
+        SiteLosses(site, counts, share_usable(counts))
         for site in sorted(layout["site"].unique())
         for counts in [_counts(layout, heads, heads_per_bucket, "site", site)]
     )
@@ -48,9 +49,10 @@ def count_losses(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: in
     )
 
 
-def share_unusable(heads: HeadCounts) -> float:
-    """Share of the planned heads that gave nothing to eat: not harvested for whatever reason, or not marketable."""
-    return 1 - (heads.harvested - heads.unmarketable) / heads.planned if heads.planned else 0.0
+def share_usable(heads: HeadCounts) -> float | None:
+    """Share of the recorded heads that came to the table: harvested, and not marked unmarketable."""
+    recorded = heads.planned - heads.unrecorded
+    return (heads.harvested - heads.unmarketable) / recorded if recorded else None
 
 
 def _counts(layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: str, level: str) -> HeadCounts:
@@ -87,18 +89,18 @@ def _statement(by_treatment: Sequence[TreatmentLosses], by_site: Sequence[SiteLo
     low, high = _range(by_treatment)
     if high - low > WORRYING_DIFFERENCE:
         sentences.append(
-            f"Between treatments, from {low:.0%} to {high:.0%} of the planned heads gave nothing to eat: the weights "
-            "are of the heads that were cut, which can flatter a treatment under which fewer came through."
+            f"Between treatments, from {low:.0%} to {high:.0%} of the recorded heads came to the table: weights are of "
+            "the heads that were cut, and the verdict counts the others as nothing."
         )
     low, high = _range(by_site)
     if high - low > WORRYING_DIFFERENCE:
-        worst = max(by_site, key=lambda row: row.share_unusable)
-        sentences.append(f"Gardens differ: at {worst.site}, {high:.0%} of the planned heads gave nothing to eat.")
+        worst = min(by_site, key=lambda row: 1.0 if row.share_usable is None else row.share_usable)
+        sentences.append(f"Gardens differ: at {worst.site}, {low:.0%} of the recorded heads came to the table.")
     if total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE:
         sentences.append("Many heads have no record yet: the answer is that of an unfinished trial.")
     return " ".join(sentences)
 
 
 def _range(rows: Sequence[TreatmentLosses | SiteLosses]) -> tuple[float, float]:
-    shares = [row.share_unusable for row in rows] or [0.0]
+    shares = [row.share_usable for row in rows if row.share_usable is not None] or [0.0]
     return min(shares), max(shares)

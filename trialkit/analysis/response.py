@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -24,29 +23,11 @@ from trialkit.analysis.answer import (
 )
 from trialkit.analysis.checks import model_checks
 from trialkit.analysis.derived_model import DerivedModel
+from trialkit.analysis.fitting import Fits, fit_response
 from trialkit.analysis.wording import treatment_words
-from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation, fit_mixed
+from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 
-Bounds = Literal["strata", "nonnegative"]
 TOO_SMALL = "too small to measure"
-
-
-@dataclass(frozen=True)
-class Fits:
-    """The same model written twice: with the factors crossed, and with one joint treatment factor.
-
-    The joint form keeps every combination that was tried estimable when another was not.
-    """
-
-    crossed: MixedFit
-    joint: MixedFit
-    model: DerivedModel
-    bounds: Bounds
-
-    @property
-    def settled(self) -> bool:
-        """Whether each effect has the degree of freedom that every stratum of a balanced trial has at the least."""
-        return bool((self.crossed.anova()["denominator_df"].dropna() >= 1).all())
 
 
 @dataclass(frozen=True)
@@ -76,9 +57,22 @@ class Question:
         return {str(column): value for column, value in self.treatments.loc[label].items()}
 
 
-def analyse_response(
-    question: Question, heads: pd.DataFrame, model: DerivedModel
-) -> tuple[ResponseResult, Fits | None]:
+@dataclass(frozen=True)
+class Answered:
+    """A response with what its answer rests on; no model and no fits where it was not analysed."""
+
+    result: ResponseResult
+    rows: pd.DataFrame
+    model: DerivedModel | None = None
+    fits: Fits | None = None
+
+
+def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answered:
+    """Return a response without an answer, and why."""
+    return Answered(ResponseResult(question.label, question.unit, "not analysed", reason), rows)
+
+
+def analyse_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Answered:
     """Fit and summarise one response.
 
     Parameters
@@ -89,14 +83,13 @@ def analyse_response(
     model : DerivedModel
     """
     if heads["treatment"].nunique() < 2:
-        reason = "Only one treatment has a harvested head, so there is nothing to compare."
-        return ResponseResult(question.label, question.unit, "not analysed", reason), None
+        return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
     try:
         fits = fit_response(question.response, heads, model)
-        return _summary(question, heads, fits), fits
+        return Answered(_summary(question, heads, fits), heads, fits.model, fits)
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
-        return ResponseResult(question.label, question.unit, "not analysed", reason), None
+        return not_analysed(question, heads, reason)
 
 
 def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
@@ -109,7 +102,7 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
     if isinstance(error, NotConverged):
         return "The variation between gardens, blocks and buckets could not be estimated from these records."
     if isinstance(error, NoVariation):
-        return "Too few records differ from each other to tell how much buckets vary by chance."
+        return "These records leave no variation to judge by: too few differ, or they follow the treatments exactly."
     return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
 
 
@@ -132,68 +125,6 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
         site_means=_site_means(question, heads),
         checks=tuple(model_checks(heads, question.response, question.unit, _error_df(tests, comparisons))),
     )
-
-
-def fit_response(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits:
-    """Fit with the variances of the strata free, so that a balanced trial keeps exactly its level.
-
-    Where that does not settle on heads, which happens in tiny trials with heads lost, it does on the means of the
-    buckets (Yates 1934, J. Am. Stat. Assoc. 29, 51-66, unweighted means); failing that, the variances are held at
-    zero or above, and tests are cautious. ``tests/benchmarks/calibration.py`` shows the error rates.
-
-    Raises
-    ------
-    MixedModelError
-        If no way settles.
-    """
-    *first, last = _attempts(response, heads, model)
-    for attempt in first:
-        try:
-            fits = attempt.fit(response)
-        except NotConverged:
-            continue
-        if fits.settled:
-            return fits
-    return last.fit(response)
-
-
-@dataclass(frozen=True)
-class _Attempt:
-    """One way to fit a response."""
-
-    rows: pd.DataFrame
-    model: DerivedModel
-    bounds: Bounds
-
-    def fit(self, response: str) -> Fits:
-        crossed, joint = self.model.formula(response), self.model.formula(response, "treatment")
-        return Fits(
-            fit_mixed(self.rows, crossed, self.model.random, bounds=self.bounds),
-            fit_mixed(self.rows, joint, self.model.random, bounds=self.bounds),
-            self.model,
-            self.bounds,
-        )
-
-
-def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterator[_Attempt]:
-    """Ways to fit a response, the preferred first."""
-    cautious = "The variances did not settle when left free, so they were held at zero or above: tests are cautious."
-    if "bucket" not in model.random:
-        yield _Attempt(heads, model, "strata")
-        yield _Attempt(heads, model.noting(cautious), "nonnegative")
-        return
-    means = heads.groupby("bucket", as_index=False, sort=False).first()
-    means[response] = heads.groupby("bucket", sort=False)[response].mean().to_numpy()
-    if (heads.groupby("bucket")[response].nunique() <= 1).all():
-        alike = model.on_bucket_means().noting(
-            "The heads of a bucket were all recorded alike, as where it is weighed whole."
-        )
-        yield _Attempt(means, alike, "strata")
-        yield _Attempt(means, alike.noting(cautious), "nonnegative")
-        return
-    yield _Attempt(heads, model, "strata")
-    yield _Attempt(means, model.on_bucket_means(), "strata")
-    yield _Attempt(heads, model.noting(cautious), "nonnegative")
 
 
 def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> FittedModel:

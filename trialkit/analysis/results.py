@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import fields
 from importlib.metadata import version
 
-import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Decision, Losses, ResponseResult
-from trialkit.analysis.decision import FEWEST_DF, FloatArray, draw_means, judge
-from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.case import current_label, decide
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -25,15 +22,12 @@ from trialkit.analysis.document import (
     VariedFactor,
 )
 from trialkit.analysis.losses import count_losses
-from trialkit.analysis.response import Fits, Question, analyse_response
-from trialkit.analysis.worth import worth
+from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.check import Trial
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
-# Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
-WEIGHT_STREAM, DAYS_STREAM = 1, 3
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
 FIXED_HARVEST = (
@@ -63,13 +57,12 @@ def analyse(trial: Trial) -> Results:
     treatments = joint_treatments(trial)
     layout = label_treatments(trial.layout, treatments)
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
-    harvested = _harvested(heads)
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
     answers = {}
     for name, question in _questions(trial, treatments).items():
-        answers[name] = _answer(trial, question, harvested[harvested[name].notna()], treatments, strata)
+        answers[name] = _answer(trial, question, heads, treatments, strata)
     losses = count_losses(layout, heads, trial.protocol.bucket.heads, treatments)
-    decided = _decide(trial, treatments, layout, answers, losses)
+    decided = decide(trial, treatments, heads, answers, losses)
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -85,25 +78,22 @@ def analyse(trial: Trial) -> Results:
     )
 
 
-@dataclass(frozen=True)
-class Answered:
-    """A response with what its answer rests on; no model and no fits where it was not analysed."""
-
-    result: ResponseResult
-    rows: pd.DataFrame
-    model: DerivedModel | None = None
-    fits: Fits | None = None
-
-
 def _answer(
-    trial: Trial, question: Question, data: pd.DataFrame, treatments: pd.DataFrame, strata: Sequence[str]
+    trial: Trial, question: Question, heads: pd.DataFrame, treatments: pd.DataFrame, strata: Sequence[str]
 ) -> Answered:
+    """Analyse one response of the harvested heads, unless there is a reason not to."""
+    harvested = _harvested(heads)
+    data = harvested[harvested[question.response].notna()]
     reason = _not_asked(trial, question.response, data)
     if reason:
-        return Answered(ResponseResult(question.label, question.unit, "not analysed", reason), data)
+        return not_analysed(question, data, reason)
     model = derive_model(data, list(treatments.columns), strata)
-    result, fits = analyse_response(question, data, model)
-    return Answered(result, data, model, fits)
+    waiting = int((heads["outcome"] == "not_ready").sum())
+    if question.response == "days" and waiting:
+        model = model.noting(
+            f"{waiting} heads were not ready at the last visit and are left out: days of slow treatments are too few."
+        )
+    return analyse_response(question, data, model)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -137,16 +127,9 @@ def _harvested(heads: pd.DataFrame) -> pd.DataFrame:
 
 def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
     confidence = trial.protocol.decision.confidence
-    current = _current_label(trial, treatments)
+    current = current_label(trial, treatments)
     asked = {"weight_g": ("head weight", "g"), "days": ("days to harvest", "days")}
     return {name: Question(name, label, unit, treatments, current, confidence) for name, (label, unit) in asked.items()}
-
-
-def _current_label(trial: Trial, treatments: pd.DataFrame) -> str:
-    practice = trial.protocol.decision.current_practice
-    names = {FACTOR_COLUMNS[factor]: level for factor, level in practice.items()}
-    matches = (treatments == pd.Series({c: names[c] for c in treatments.columns})).all(axis=1)
-    return str(treatments.index[matches][0])
 
 
 def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
@@ -209,8 +192,10 @@ def _fixed_factors(trial: Trial) -> tuple[FixedFactor, ...]:
 
 
 def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, ...]:
-    """Summarise the recorded acid by garden and acidifier, for buckets whose record has it."""
-    records = solution[solution["acid_tsp"].notna()].merge(layout, on="bucket")
+    """Summarise the acid that buckets took in all, and their last pH, by garden and acidifier."""
+    known = solution[solution["acid_tsp"].notna()].sort_values("measured_on", kind="stable")
+    records = known.groupby("bucket", as_index=False).agg(acid_tsp=("acid_tsp", "sum"), ph_after=("ph_after", "last"))
+    records = records.merge(layout, on="bucket")
     records = records[records["acidifier"] != ""]
     return tuple(
         AcidUsed(
@@ -221,80 +206,4 @@ def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, .
             float(group["ph_after"].median()),
         )
         for (site, acidifier), group in records.groupby(["site", "acidifier"], sort=True)
-    )
-
-
-def _decide(
-    trial: Trial,
-    treatments: pd.DataFrame,
-    layout: pd.DataFrame,
-    answers: Mapping[str, Answered],
-    losses: Losses,
-) -> Decision | str:
-    """Judge the candidates that were tried, or say why none can be judged."""
-    weight = answers["weight_g"]
-    if weight.fits is None:
-        return f"Head weight was not analysed. {weight.result.reason}"
-    tried = weight.fits.joint.model.fixed.factors["treatment"]
-    labels = [label for label in treatments.index if label in tried]
-    current = _current_label(trial, treatments)
-    if current not in labels:
-        return "No head of the current practice was weighed, so there is nothing to compare the others with."
-    comparisons = weight.result.comparisons
-    df = min(comparison.df for comparison in comparisons)
-    if not df >= FEWEST_DF:
-        return (
-            f"The trial is too small: a difference from the current practice has only {df:.1f} degrees of freedom for "
-            "error, so that its chances cannot be reckoned."
-        )
-    candidates = treatments.loc[labels]
-    days = _days_draws(trial, answers["days"], candidates)
-    solution = trial.solution.merge(layout[["bucket", "acidifier"]], on="bucket")
-    by_treatment = dict(zip(treatments.index, losses.by_treatment, strict=True))
-    weighed = weight.rows
-    return judge(
-        draw_means(weight.fits.joint, labels, candidates, df, _seed(trial, WEIGHT_STREAM)),
-        days,
-        [{str(c): v for c, v in row.items()} for row in candidates.to_dict("records")],
-        labels.index(current),
-        worth(trial.protocol, trial.products, solution, candidates, labels.index(current), days is not None),
-        _thresholds(trial),
-        comparisons,
-        [by_treatment[label].share_unusable for label in labels],
-        Evidence(
-            weighed["bucket"].nunique(),
-            weighed["site"].nunique(),
-            trial.protocol.trial.season,
-            bool(weight.model and weight.model.confounded),
-        ),
-    )
-
-
-def _days_draws(trial: Trial, days: Answered, candidates: pd.DataFrame) -> FloatArray | None:
-    """Draw days to harvest where waiting costs something; None where they are not known for every candidate."""
-    if days.fits is None or not trial.protocol.decision.delay_cost_per_day:
-        return None
-    labels = list(candidates.index)
-    if not set(labels) <= set(days.fits.joint.model.fixed.factors["treatment"]):
-        return None
-    df = min(comparison.df for comparison in days.result.comparisons)
-    if not df >= FEWEST_DF:
-        return None
-    return draw_means(days.fits.joint, labels, candidates, df, _seed(trial, DAYS_STREAM))
-
-
-def _seed(trial: Trial, stream: int) -> int:
-    return int(np.random.SeedSequence([trial.protocol.seed, stream]).generate_state(1, np.uint64)[0])
-
-
-def _thresholds(trial: Trial) -> Thresholds:
-    decision = trial.protocol.decision
-    return Thresholds(
-        margin_g=decision.margin_g,
-        equivalence_margin_g=decision.equivalence_margin_g,
-        adopt_probability=decision.adopt_probability,
-        confidence=decision.confidence,
-        price_per_kg=decision.price_per_kg,
-        cost_per_bucket=decision.cost_per_bucket,
-        delay_cost_per_day=decision.delay_cost_per_day,
     )

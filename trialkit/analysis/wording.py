@@ -32,7 +32,7 @@ def spoons(dose_tsp: Any) -> str:
         return str(dose_tsp)
     whole = math.floor(dose_tsp)
     fraction = FRACTIONS.get(dose_tsp - whole)
-    return number(dose_tsp) if fraction is None else f"{whole or ''}{fraction}"
+    return number(dose_tsp, 4) if fraction is None else f"{whole or ''}{fraction}"
 
 
 def teaspoons(dose_tsp: Any) -> str:
@@ -90,3 +90,14 @@ def chance(probability: float) -> str:
     if probability > 0.99:
         return "more than 99 in 100"
     return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"
+
+
+def asked_chance(probability: float) -> str:
+    """Say a chance that somebody asks for, exactly.
+
+    Examples
+    --------
+    >>> asked_chance(0.9), asked_chance(0.999)
+    ('90 in 100', '99.9 in 100')
+    """
+    return f"{probability * 100:g} in 100"

@@ -12,7 +12,7 @@ from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, Protocol
 
 FloatArray = NDArray[np.float64]
 
-HEAD_UNIT = "g a head"
+HEAD_UNIT = "g a planted head"
 TEASPOON_ML = 5.0  # the metric teaspoon of kitchen spoons and labels
 
 
@@ -23,9 +23,9 @@ class Worth:
     Attributes
     ----------
     unit : str
-        ``"g a head"``, or ``"currency a bucket"`` where the protocol has a price of lettuce.
+        ``"g a planted head"``, or ``"currency a bucket"`` where the protocol has a price of lettuce.
     per_gram : float
-        Worth of one gram of mean head weight.
+        Worth of one gram a planted head.
     cost : ndarray, shape (candidates,)
         Of a bucket, waiting left aside.
     per_day : float
@@ -84,7 +84,7 @@ def worth(
     products : pandas.DataFrame
         As ``products.csv``.
     solution : pandas.DataFrame
-        One row a bucket with ``acidifier`` and the recorded ``acid_tsp``.
+        Records with ``bucket``, its ``acidifier`` and ``acid_tsp``, what was added then.
     candidates : pandas.DataFrame
         Columns of the varied factors, one row a candidate.
     current : int
@@ -136,7 +136,8 @@ def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFr
         product = protocol.factors["dose"].product
         nutrient = full["dose_tsp"].to_numpy(float) * prices.get(str(product), np.nan)
     if "acidifier" in full:
-        amounts = solution.groupby(solution["acidifier"].astype(str))["acid_tsp"].mean()
+        by_bucket = solution.groupby([solution["acidifier"].astype(str), "bucket"])["acid_tsp"].sum(min_count=1)
+        amounts = by_bucket.groupby(level=0).mean()
         costs = {str(name): amount * prices.get(str(name), np.nan) for name, amount in amounts.items()}
         costs[NO_PRODUCT] = 0.0
         acid = np.array([costs.get(str(name), np.nan) for name in full["acidifier"]], float)
@@ -152,7 +153,7 @@ def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[
     cost = inputs.known
     if cost is None:
         cost = full["dose_tsp"].to_numpy(float) if "dose_tsp" in full else np.zeros(len(full))
-    same = [c for c in ("cultivar", "acidifier")[: 1 if inputs.known is not None else 2] if c in full]
+    same = [c for c in (["cultivar"] if inputs.known is not None else ["cultivar", "acidifier"]) if c in full]
     alike = (full[same] == full[same].iloc[current]).all(axis=1).to_numpy(bool)
     saving = "uses less nutrient" if inputs.known is None else "costs less to fill"
     return alike & (cost < cost[current] - 1e-9 * abs(cost[current])), cost, saving
@@ -160,7 +161,7 @@ def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[
 
 def _unpriced_notes(protocol: Protocol) -> tuple[str, ...]:
     decision = protocol.decision
-    notes = ["Candidates are valued by head weight alone: the protocol gives no price of lettuce."]
+    notes = ["Candidates are valued by what a planted head yields alone: the protocol gives no price of lettuce."]
     if decision.cost_per_bucket or decision.delay_cost_per_day:
         notes.append("Costs of a bucket or of waiting were not counted: without a price nothing weighs them.")
     return tuple(notes)

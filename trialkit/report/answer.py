@@ -168,11 +168,12 @@ def sureness(reading: Reading) -> Sureness | None:
     if not is_number(probability):
         return None
     margin = plain(thresholds.get("equivalence_margin_g" if alike else "margin_g"))
-    place = str(reading.decision.get("place") or "")
+    costs = " after costs" if str(reading.decision.get("unit")).startswith("currency") else ""
+    where = f"{costs} {reading.decision.get('place') or ''}".rstrip()
     meaning = (
-        f"that the recommended default and the current practice differ by less than {margin} g a head {place}"
+        f"that the recommended default and the current practice differ by less than {margin} g a planted head{where}"
         if alike
-        else f"that {_subject(reading)} worth at least {margin} g a head more than the current practice {place}"
+        else f"that {_subject(reading)} worth at least {margin} g a planted head more than the current practice{where}"
     )
     return Sureness(
         hundredths=round(min(max(100 * float(probability), 1.0), 99.0)),  # a picture claims no certainty either

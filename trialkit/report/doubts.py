@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.report.numerals import ABSENT, is_number, percent, plain
+from trialkit.report.numerals import percent, plain
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
 from trialkit.report.table import Row, Table, columns, make_table
 from trialkit.report.wording import treatment_label
@@ -84,7 +84,7 @@ def _losses(reading: Reading) -> Table | None:
             treatment_label(mapping(row.get("treatment")), reading.columns),
             (
                 *(plain(mapping(row.get("heads")).get(name), 9) for name in shown),
-                percent(row["share_unusable"]) if is_number(row.get("share_unusable")) else ABSENT,
+                percent(row.get("share_usable")),
             ),
         )
         for row in rows(losses, "by_treatment")
@@ -93,5 +93,5 @@ def _losses(reading: Reading) -> Table | None:
         f"{plain(losses.get(kind), 9)} {kind}" for kind in ("dead", "bolted", "missing") if losses.get(kind) is not None
     )
     note = f"Lost in all: {kinds}." if kinds else ""
-    heads = columns("treatment", *(HEAD_COUNTS[name] for name in shown), "gave nothing to eat")
+    heads = columns("treatment", *(HEAD_COUNTS[name] for name in shown), "came to the table, of those recorded")
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)

@@ -46,15 +46,22 @@ def candidate_table(reading: Reading) -> Table | None:
     unit = str(reading.decision.get("unit") or "")
     thresholds = mapping(reading.decision.get("thresholds"))
     heads = columns(
-        "treatment", "mean head weight, g", f"expected value, {unit}", "chance best", "chance better", "chance alike",
+        "treatment",
+        "mean head weight, g",
+        "heads to the table",
+        f"expected value, {unit}",
+        "chance best",
+        "chance better",
+        "chance alike",
         f"expected loss, {unit}",
-    )  # fmt: skip
-    digits = 1 if unit.startswith("g") else 2
+    )
+    digits = 1 if unit.startswith("g ") else 2
     body = (
         Row(
             treatment_label(mapping(row.get("treatment")), reading.columns),
             (
                 measure(row.get("mean_weight_g")),
+                percent(row.get("share_usable")),
                 fixed(row.get("expected_value"), digits),
                 chance_percent(row.get("probability_best")),
                 chance_percent(row.get("probability_better")),
@@ -65,16 +72,16 @@ def candidate_table(reading: Reading) -> Table | None:
         )
         for row in reading.candidates
     )
+    considered = all(row.get("eligible") for row in reading.candidates)
     passed_over = (
-        ""
-        if all(row.get("eligible") for row in reading.candidates)
-        else "A candidate without an expected loss was not considered: too few of its heads came through (section 3). "
+        "One without an expected loss was not considered: its records are much more, or much less, complete than the "
+        "current practice's. "
     )
     note = (
-        f"Better: worth at least {plain(thresholds.get('margin_g'))} g a head more than the current practice "
+        f"Better: worth at least {plain(thresholds.get('margin_g'))} g a planted head more than the current practice "
         f"{reading.decision.get('place')}. Alike: within {plain(thresholds.get('equivalence_margin_g'))} g of it. "
         "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
-        f"{passed_over}From {plain(reading.decision.get('draws'), 6)} draws."
+        f"{'' if considered else passed_over}From {plain(reading.decision.get('draws'), 6)} draws."
     )
     return make_table("candidates", "Candidates for the default", heads, body, note)
 

@@ -19,7 +19,7 @@ from trialkit.report.numerals import (
     plain,
     with_interval,
 )
-from trialkit.report.reading import Key, Reading, mapping
+from trialkit.report.reading import Key, Reading, mapping, rows
 from trialkit.report.table import Column, Row, Table, make_table, text_column
 from trialkit.report.tables import means_table
 from trialkit.report.wording import level_label, treatment_label
@@ -124,9 +124,9 @@ def _extremes(reading: Reading) -> str:
 def _how_to_read(reading: Reading, left_out: int) -> str:
     parts = {reading.part(row.get("treatment")) for row in reading.rows("means")}
     names = "; ".join(words for part, words in PART_NAMES.items() if part in parts)
+    where = "this garden" if len(rows(reading.design, "sites")) == 1 else "gardens like these"
     more = f" {left_out} more are in the table below." if left_out else ""
     return (
         f"Marks are means ({names}), lines their {percent(reading.confidence)} intervals, small dots single buckets. "
-        "An interval tells where a treatment's mean may lie in gardens like these; for differences see the comparisons "
-        f"table.{more}"
+        f"An interval tells where a treatment's mean may lie in {where}; for differences see the comparisons table.{more}"
     )

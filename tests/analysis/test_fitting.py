@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from trialkit.analysis.derived_model import derive_model
-from trialkit.analysis.response import Fits, fit_response
+from trialkit.analysis.fitting import Fits, fit_response
 from trialkit.mixed import MixedModelError
 
 

@@ -1,0 +1,96 @@
+"""How a response is fitted: variances free, then on bucket means, then at zero or above."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import pandas as pd
+
+from trialkit.analysis.derived_model import DerivedModel
+from trialkit.mixed import MixedFit, NotConverged, fit_mixed
+
+Bounds = Literal["strata", "nonnegative"]
+
+
+@dataclass(frozen=True)
+class Fits:
+    """The same model written twice: with the factors crossed, and with one joint treatment factor.
+
+    The joint form keeps every combination that was tried estimable when another was not.
+    """
+
+    crossed: MixedFit
+    joint: MixedFit
+    model: DerivedModel
+    bounds: Bounds
+
+    @property
+    def settled(self) -> bool:
+        """Whether each effect has the degree of freedom that every stratum of a balanced trial has at the least."""
+        return bool((self.crossed.anova()["denominator_df"].dropna() >= 1).all())
+
+
+def fit_response(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits:
+    """Fit with the variances of the strata free, so that a balanced trial keeps exactly its level.
+
+    Where that does not settle on heads, which happens in tiny trials with heads lost, it does on the means of the
+    buckets (Yates 1934, J. Am. Stat. Assoc. 29, 51-66, unweighted means); failing that, the variances are held at
+    zero or above, and tests are approximate. ``tests/benchmarks/calibration.py`` shows the error rates.
+
+    Raises
+    ------
+    MixedModelError
+        If no way settles.
+    """
+    *first, last = _attempts(response, heads, model)
+    for attempt in first:
+        try:
+            fits = attempt.fit(response)
+        except NotConverged:
+            continue
+        if fits.settled:
+            return fits
+    return last.fit(response)
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """One way to fit a response."""
+
+    rows: pd.DataFrame
+    model: DerivedModel
+    bounds: Bounds
+
+    def fit(self, response: str) -> Fits:
+        crossed, joint = self.model.formula(response), self.model.formula(response, "treatment")
+        return Fits(
+            fit_mixed(self.rows, crossed, self.model.random, bounds=self.bounds),
+            fit_mixed(self.rows, joint, self.model.random, bounds=self.bounds),
+            self.model,
+            self.bounds,
+        )
+
+
+def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterator[_Attempt]:
+    """Ways to fit a response, the preferred first."""
+    approximate = (
+        "The variances did not settle when left free, so they were held at zero or above: tests are approximate."
+    )
+    if "bucket" not in model.random:
+        yield _Attempt(heads, model, "strata")
+        yield _Attempt(heads, model.noting(approximate), "nonnegative")
+        return
+    means = heads.groupby("bucket", as_index=False, sort=False).first()
+    means[response] = heads.groupby("bucket", sort=False)[response].mean().to_numpy()
+    if (heads.groupby("bucket")[response].nunique() <= 1).all():
+        alike = model.on_bucket_means().noting(
+            "The heads of a bucket were all recorded alike, as where it is weighed whole."
+        )
+        yield _Attempt(means, alike, "strata")
+        yield _Attempt(means, alike.noting(approximate), "nonnegative")
+        return
+    yield _Attempt(heads, model, "strata")
+    yield _Attempt(means, model.on_bucket_means(), "strata")
+    yield _Attempt(heads, model.noting(approximate), "nonnegative")

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.planning.calendar import visit_days
 from trialkit.trial.atomic import csv_text, write_text
 from trialkit.trial.protocol import Protocol
 
@@ -115,7 +116,7 @@ def generate_records(
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.seed, RECORDS_STREAM])))
     sown = protocol.schedule.sow_on or FIRST_SOWING
     transplanted = sown + timedelta(days=protocol.schedule.transplant_after_days)
-    visits = _visit_days(protocol)
+    visits = np.array(visit_days(protocol.schedule))
     heads = layout.loc[layout.index.repeat(protocol.bucket.heads)].reset_index(drop=True)
     heads["head"] = heads.groupby("bucket", sort=False).cumcount() + 1
     weight = truth.mean_weight_g(heads) + _random_part(heads, truth.sd_g, rng)
@@ -127,12 +128,6 @@ def generate_records(
         _solution_rows(protocol, sites, layout, transplanted, rng),
         _visit_rows(layout, visits, transplanted),
     )
-
-
-def _visit_days(protocol: Protocol) -> NDArray[np.intp]:
-    """Days after transplanting on which the gardens are visited in the harvest window."""
-    first, last = protocol.schedule.harvest_after_days
-    return np.arange(first, last + 1, protocol.schedule.visit_every_days)
 
 
 def _random_part(heads: pd.DataFrame, sd: Mapping[str, float], rng: np.random.Generator) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import pairwise
 
 import icalendar
 import pytest
@@ -46,7 +47,7 @@ def test_visits_cover_the_window(first: int, length: int, every: int) -> None:
     """Visits begin with the window, keep their distance, and the last is less than that from its end."""
     days = visit_days(Schedule(harvest_after_days=(first, first + length), visit_every_days=every))
     assert days[0] == first
-    assert all(b - a == every for a, b in zip(days, days[1:], strict=False))
+    assert all(b - a == every for a, b in pairwise(days))
     assert first + length - every < days[-1] <= first + length
 
 

@@ -128,5 +128,6 @@ def _how_to_read(reading: Reading, left_out: int) -> str:
     more = f" {left_out} more are in the table below." if left_out else ""
     return (
         f"Marks are means ({names}), lines their {percent(reading.confidence)} intervals, small dots single buckets. "
-        f"An interval tells where a treatment's mean may lie in {where}; for differences see the comparisons table.{more}"
+        f"An interval tells where a treatment's mean may lie in {where}; for differences see the comparisons table."
+        f"{more}"
     )

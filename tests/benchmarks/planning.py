@@ -1,0 +1,81 @@
+"""Speed of planning: ``python tests/benchmarks/planning.py`` prints a table. Not a test: no time is asserted.
+
+A grid of 12 sizes is simulated 10,000 times each, the sizes around a trial of 24 buckets (8 treatments in 3 complete
+blocks), on all cores. The start of the worker processes is counted apart.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor, wait
+from itertools import product
+
+import numpy as np
+import pandas as pd
+
+from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.design import Design, planned_design
+from trialkit.planning.exact import expected_power
+from trialkit.planning.executors import simulation_executor
+from trialkit.planning.grid import Size
+from trialkit.planning.outcome import Goal
+from trialkit.planning.simulated import simulate_power
+
+REPLICATES = 10_000
+LEVELS = (["Fenleaf", "Larkmoor Butter"], [2.0, 4.0, 6.0, 8.0])
+TREATMENTS = pd.DataFrame(product(*LEVELS), columns=["cultivar", "dose_tsp"])
+GOAL = Goal(margin_g=15.0, current={"cultivar": "Fenleaf", "dose_tsp": 4.0})
+SIZES = [Size(1, blocks, heads) for blocks, heads in product((2, 3, 4), (2, 3, 4, 6))]
+
+
+def complete_blocks(size: Size) -> Design:
+    """One garden of complete blocks."""
+    layout = pd.concat([TREATMENTS.assign(site="Fernhill", block=block) for block in range(size.blocks)])
+    layout = layout.reset_index(drop=True).assign(bucket=np.arange(len(layout)))
+    model = ("weight_g ~ cultivar * dose_tsp", ("site:block", "bucket"))
+    if size.blocks < 3:
+        model = ("weight_g ~ block + cultivar * dose_tsp", ("bucket",))
+        layout["block"] = layout["block"].astype(str)
+    return planned_design(layout, size.heads, list(TREATMENTS), lambda _: model)
+
+
+def incomplete_blocks(size: Size) -> Design:
+    """Each block is a volunteer with three of the eight treatments."""
+    starts = range(8 * size.blocks)
+    rows = [TREATMENTS.assign(volunteer=f"v{i}").iloc[[i % 8, (i + 1) % 8, (i + 3) % 8]] for i in starts]
+    layout = pd.concat(rows, ignore_index=True).assign(bucket=lambda frame: np.arange(len(frame)))
+    model = ("weight_g ~ cultivar * dose_tsp", ("volunteer", "bucket"))
+    return planned_design(layout, size.heads, list(TREATMENTS), lambda _: model)
+
+
+def simulate_all(designs: list[Design], replicates: int, executor: Executor) -> None:
+    """Simulate each design."""
+    for design in designs:
+        simulate_power(design, Assumptions(), GOAL, replicates=replicates, seed=1, executor=executor)
+
+
+def seconds(function: Callable[[], object]) -> float:
+    """How long one call takes."""
+    start = time.perf_counter()
+    function()
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    """Print the table."""
+    designs = [complete_blocks(size) for size in SIZES]
+    exact = seconds(lambda: [expected_power(design, Assumptions(), GOAL) for design in designs])
+    print(f"grid of {len(SIZES)}, exact: {exact:.2f} s")
+    start = time.perf_counter()
+    with simulation_executor() as executor:
+        wait([executor.submit(expected_power, design, Assumptions(), GOAL) for design in designs])
+        print(f"worker processes ready, libraries loaded: {time.perf_counter() - start:.2f} s")
+        grid = seconds(lambda: simulate_all(designs, REPLICATES, executor))
+        print(f"grid of {len(SIZES)} around 24 buckets, orthogonal, {REPLICATES} simulations each: {grid:.2f} s")
+        volunteers = seconds(lambda: simulate_all([incomplete_blocks(Size(1, 3, 4))], 1_000, executor))
+        print(f"24 volunteers with 3 buckets each, not orthogonal, 1000 simulations: {volunteers:.2f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,140 @@
+"""How much heads, buckets, blocks and gardens are taken to differ before a trial has shown it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+
+from trialkit.errors import WrongCall
+
+COMMON_PRACTICE = "common practice, no source"
+LABELS = {
+    "site": "gardens",
+    "block": "blocks within gardens",
+    "whole_plot": "whole plots within blocks",
+    "site_by_factor": "treatment effects differing between gardens",
+    "bucket": "buckets treated alike",
+    "head": "heads within a bucket",
+}
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """Variances of head weight, each in g^2, that a plan rests on.
+
+    The defaults are standard deviations of 15 g between gardens and between heads of a bucket, 9 g between buckets, 6 g
+    between blocks, 5 g between whole plots and 3 g of a treatment effect between gardens, for heads of about 150 g
+    (common practice, no source).
+
+    Attributes
+    ----------
+    site : float
+        Between gardens.
+    block : float
+        Between blocks of one garden, and between any other groups of buckets (rows, columns, volunteers).
+    whole_plot : float
+        Between whole plots of one block.
+    site_by_factor : float
+        Between gardens, of the effect of one treatment factor.
+    bucket : float
+        Between buckets treated alike, heads apart.
+    head : float
+        Between heads of one bucket.
+    named : mapping of str to float
+        Variances of single random terms by their names, such as ``"site:dose_tsp"``; they go before the rest.
+    source : str
+        Where the numbers come from.
+
+    Raises
+    ------
+    WrongCall
+        If a variance is below zero or no number, or heads do not differ at all.
+
+    Examples
+    --------
+    >>> Assumptions().scaled(0.5).bucket
+    40.5
+    """
+
+    site: float = 225.0
+    block: float = 36.0
+    whole_plot: float = 25.0
+    site_by_factor: float = 9.0
+    bucket: float = 81.0
+    head: float = 225.0
+    named: Mapping[str, float] = field(default_factory=dict)
+    source: str = COMMON_PRACTICE
+
+    def __post_init__(self) -> None:
+        wrong = [name for name, value in self.all_variances().items() if not 0 <= value < float("inf")]
+        if wrong:
+            raise WrongCall(f"The variance of {wrong[0]} must be a number of g² at nought or above.")
+        if self.head == 0:
+            raise WrongCall("Heads of one bucket always differ: give a variance of heads above 0 g².")
+
+    def all_variances(self) -> dict[str, float]:
+        """Every variance by its name, g^2."""
+        return {name: getattr(self, name) for name in LABELS} | dict(self.named)
+
+    def variance_of(self, term: str, treatment: Sequence[str]) -> float:
+        """Variance of a random term, g^2.
+
+        Parameters
+        ----------
+        term : str
+            A grouping such as ``"site:block"``; ``"residual"`` is that of heads.
+        treatment : sequence of str
+            Columns of the treatment factors, which tell ``"site:cultivar"`` from a group of buckets.
+        """
+        if term in self.named:
+            return float(self.named[term])
+        parts = term.split(":")
+        if term in ("site", "bucket"):
+            return float(getattr(self, term))
+        if term == "residual":
+            return self.head
+        if any(part in treatment for part in parts):
+            return self.site_by_factor
+        return self.whole_plot if parts[-1] == "whole_plot" else self.block
+
+    def scaled(self, factor: float, only: str | None = None) -> Assumptions:
+        """Return the assumptions with every variance, or that of `only`, times a factor."""
+        names = [f.name for f in fields(self) if f.name in LABELS and only in (None, f.name)]
+        named = {term: value * (factor if only is None else 1.0) for term, value in self.named.items()}
+        changed = {name: getattr(self, name) * factor for name in names}
+        return replace(self, named=named, **changed)
+
+    def sensitivity(self, factors: Sequence[float] = (0.5, 2.0)) -> dict[tuple[str, float], Assumptions]:
+        """Assumptions to try beside these: all variances together, then each alone, times each factor.
+
+        Parameters
+        ----------
+        factors : sequence of float
+            Half and double by default.
+
+        Returns
+        -------
+        dict
+            By what was changed (``"all"`` or a name of `LABELS`) and the factor.
+        """
+        changes: list[str | None] = [None, *LABELS]
+        return {(only or "all", factor): self.scaled(factor, only) for only in changes for factor in factors}
+
+    @classmethod
+    def from_variances(cls, variances: Mapping[str, float], source: str) -> Assumptions:
+        """Take the variances that an earlier trial estimated; what it did not estimate keeps its default.
+
+        Parameters
+        ----------
+        variances : mapping of str to float
+            By random term, g^2, ``residual`` being the heads'. A negative estimate counts as nought.
+        source : str
+            Which trial.
+        """
+        known = {"site": "site", "site:block": "block", "bucket": "bucket", "residual": "head"}
+        held = {term: max(float(value), 0.0) for term, value in variances.items()}
+        several = {known[term]: value for term, value in held.items() if term in known}
+        if several.get("head") == 0.0:
+            del several["head"]
+        named = {term: value for term, value in held.items() if term not in known}
+        return cls(**several, named=named, source=source)

@@ -1,0 +1,119 @@
+"""How closely a trial would place the recommended dose, for an assumed dose curve."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from trialkit.errors import WrongCall
+from trialkit.planning.assumptions import COMMON_PRACTICE
+from trialkit.planning.outcome import EffectPower, Goal
+
+FloatArray = NDArray[np.float64]
+
+FEWEST_DOSES = 3
+
+
+@dataclass(frozen=True)
+class DoseCurve:
+    """Head weight by dose, ``a + gain (1 - exp(-rate d))`` (Mitscherlich's asymptotic curve).
+
+    Attributes
+    ----------
+    gain_g : float
+        From no nutrient to ample, g.
+    rate_per_tsp : float
+        By how much a teaspoon a bucket closes what is left of the gain.
+    source : str
+        Where the numbers come from.
+    """
+
+    gain_g: float = 100.0
+    rate_per_tsp: float = 0.45
+    source: str = COMMON_PRACTICE
+
+    def __post_init__(self) -> None:
+        if not (0 < self.gain_g < math.inf and 0 < self.rate_per_tsp < math.inf):
+            raise WrongCall("A dose curve rises: give a gain and a rate above 0.")
+
+    def dose_for(self, share: float) -> float:
+        """Dose that reaches a share of the gain, teaspoons a bucket: ``-log(1 - share) / rate``."""
+        return -math.log1p(-share) / self.rate_per_tsp
+
+    def slopes(self, doses: FloatArray) -> FloatArray:
+        """Derivatives of the curve by its floor, gain and rate at each dose, shape (doses, 3)."""
+        left = np.exp(-self.rate_per_tsp * doses)
+        return np.column_stack([np.ones_like(doses), 1 - left, self.gain_g * doses * left])
+
+
+@dataclass(frozen=True)
+class DosePrecision:
+    """How closely the recommended dose would be known.
+
+    Attributes
+    ----------
+    recommended_tsp : float
+        Dose that the assumed curve recommends.
+    half_width_tsp : float
+        Expected half-width of its interval, to first order; infinite with fewer than three doses.
+    within_range : bool
+        Whether that dose lies among those tried; otherwise the trial could only say "the highest, or more".
+    curve_told : bool
+        Whether there are enough doses (four or more) to tell a curve from a plateau.
+    """
+
+    recommended_tsp: float
+    half_width_tsp: float
+    within_range: bool
+    curve_told: bool
+
+
+def dose_precision(
+    effect: EffectPower, goal: Goal, doses_tsp: Sequence[float], curve: DoseCurve, share: float = 0.95
+) -> DosePrecision:
+    """Expected half-width of the recommended dose.
+
+    The means of the doses have independent errors of variance v, which the effect's non-centrality gives away; the rate
+    then has the least squares variance ``v (J'J)^-1`` and the dose ``-log(1 - share) / rate`` follows to first order
+    (Seber & Wild 1989, Nonlinear Regression, ch. 2; from memory). The real interval is longer upwards than downwards.
+
+    Parameters
+    ----------
+    effect : EffectPower
+        The main effect of the dose in a design with equal numbers.
+    goal : Goal
+        For which it was worked out.
+    doses_tsp : sequence of float
+        Doses tried, teaspoons a bucket.
+    curve : DoseCurve
+        As assumed.
+    share : float
+        Of the attainable gain, that the recommendation is to reach.
+
+    Returns
+    -------
+    DosePrecision
+
+    Raises
+    ------
+    WrongCall
+        If the share is not between 0 and 1.
+    """
+    if not 0 < share < 1:
+        raise WrongCall(f"The share of the gain is {share:g}: give a number between 0 and 1, such as 0.95.")
+    doses = np.unique(np.asarray(doses_tsp, float))
+    recommended = curve.dose_for(share)
+    half_width = math.inf
+    if len(doses) >= FEWEST_DOSES:
+        slopes = curve.slopes(doses)
+        variance = goal.margin_g**2 / 2 / effect.noncentrality  # lambda = (margin^2 / 2) / v in the margin's pattern
+        rate_se = math.sqrt(variance * np.linalg.inv(slopes.T @ slopes)[2, 2])
+        critical = float(stdtrit(effect.denominator_df, 1 - goal.level / 2))
+        half_width = critical * recommended / curve.rate_per_tsp * rate_se
+    inside = bool(doses[0] <= recommended <= doses[-1])
+    return DosePrecision(recommended, half_width, inside, len(doses) > FEWEST_DOSES)

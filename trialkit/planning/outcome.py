@@ -1,0 +1,164 @@
+"""What a planned trial can tell: power, detectable differences and widths, each with how it was found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from trialkit.errors import WrongCall
+from trialkit.planning.design import level_text
+
+Method = Literal["exact", "approximate", "simulated"]
+METHODS: tuple[Method, ...] = ("exact", "approximate", "simulated")
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What the trial must be able to find.
+
+    Attributes
+    ----------
+    margin_g : float
+        Difference in head weight that would matter, g.
+    current : mapping of str to object
+        Level of each treatment column in the current practice.
+    level : float
+        Risk of finding a difference where there is none; intervals hold with one less this.
+    power : float
+        Chance wanted of finding the detectable difference.
+
+    Raises
+    ------
+    WrongCall
+        If the margin is not above nought, or level and power are no sensible probabilities.
+    """
+
+    margin_g: float
+    current: Mapping[str, object]
+    level: float = 0.05
+    power: float = 0.8
+
+    def __post_init__(self) -> None:
+        if not 0 < self.margin_g < float("inf"):
+            raise WrongCall(
+                f"The margin is {self.margin_g:g} g: no trial can find a difference of nothing. Set decision.margin_g "
+                "to the smallest difference that would matter to a gardener, such as 10."
+            )
+        if not 0 < self.level < self.power < 1:
+            raise WrongCall(f"The power wanted, {self.power:g}, must lie between the level, {self.level:g}, and 1.")
+
+    def changes(self, levels: Mapping[str, str]) -> tuple[str, ...]:
+        """Columns in which a treatment differs from the current practice."""
+        return tuple(column for column, level in levels.items() if level != level_text(self.current[column]))
+
+
+@dataclass(frozen=True)
+class EffectPower:
+    """An effect as the F test of the analysis sees it.
+
+    Attributes
+    ----------
+    effect : str
+        Term of the model.
+    numerator_df : int
+    denominator_df : float
+        Of the stratum that tests it; Kenward-Roger's at the assumed variances where the design is not orthogonal.
+    noncentrality : float
+        For the margin, in the pattern of `trialkit.planning.design.Design.margin_effects`.
+    power : float
+        For the margin.
+    detectable_g : float
+        Difference between the extreme levels (for an interaction: change of that difference) that is found with the
+        power wanted, g; from the non-central F at the assumed variances, whatever the method of `power`.
+    method : {"exact", "approximate", "simulated"}
+        Of `power`.
+    monte_carlo_se : float
+        Standard error of a simulated power; nought otherwise.
+    """
+
+    effect: str
+    numerator_df: int
+    denominator_df: float
+    noncentrality: float
+    power: float
+    detectable_g: float
+    method: Method
+    monte_carlo_se: float = 0.0
+
+
+@dataclass(frozen=True)
+class DifferencePower:
+    """A treatment against the current practice.
+
+    Attributes
+    ----------
+    treatment : mapping of str to str
+        Its level in each treatment column.
+    changes : tuple of str
+        Columns in which it differs from the current practice.
+    standard_error_g : float
+        True standard deviation of the estimated difference, g.
+    df : float
+        Degrees of freedom of its test at the assumed variances.
+    power : float
+        Of the two-sided t test by itself, for a true difference of the margin.
+    detectable_g : float
+        True difference that this test finds with the power wanted, g.
+    half_width_g : float
+        Expected half-width of the interval by itself, g.
+    dunnett_half_width_g : float
+        The same where the intervals of all treatments against the current practice hold together, g.
+    method : {"exact", "approximate", "simulated"}
+    monte_carlo_se : float
+        Standard error of a simulated power; nought otherwise.
+    """
+
+    treatment: Mapping[str, str]
+    changes: tuple[str, ...]
+    standard_error_g: float
+    df: float
+    power: float
+    detectable_g: float
+    half_width_g: float
+    dunnett_half_width_g: float
+    method: Method
+    monte_carlo_se: float = 0.0
+
+
+@dataclass(frozen=True)
+class PlannedPower:
+    """What one design can tell under one set of assumptions.
+
+    Attributes
+    ----------
+    goal : Goal
+    buckets, heads : int
+    effects : tuple of EffectPower
+    differences : tuple of DifferencePower
+    uncounted : tuple of str
+        Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its
+        gardens only.
+    replicates, failed : int
+        Simulated trials, and how many of them the analysis could not fit; nought where nothing was simulated.
+    """
+
+    goal: Goal
+    buckets: int
+    heads: int
+    effects: tuple[EffectPower, ...]
+    differences: tuple[DifferencePower, ...]
+    uncounted: tuple[str, ...] = ()
+    replicates: int = 0
+    failed: int = 0
+
+    @property
+    def hardest(self) -> DifferencePower:
+        """The treatment that is compared least well with the current practice."""
+        return min(self.differences, key=lambda d: (d.power, -d.half_width_g))
+
+    @property
+    def method(self) -> Method:
+        """Exact only where every answer is."""
+        methods = {effect.method for effect in self.effects} | {difference.method for difference in self.differences}
+        return max(methods, key=METHODS.index)

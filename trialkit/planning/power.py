@@ -1,0 +1,262 @@
+"""Power of F and t tests from numbers alone: non-centrality, degrees of freedom, level.
+
+The non-central F is scipy's (the Boost library's series; Patnaik 1949, Biometrika 36, 202-232, defines it). A
+two-sided t test is the F test with one numerator degree of freedom, the far tail counted.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache, partial
+
+import numpy as np
+from numpy.polynomial import Chebyshev
+from numpy.polynomial.legendre import leggauss
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.special import fdtri, ndtr, stdtrit
+from scipy.stats import ncf, qmc
+
+from trialkit.mixed.multivariate_t import LargestT
+
+FloatArray = NDArray[np.float64]
+
+LARGEST_NONCENTRALITY = 1e5
+SOBOL_POWER = 11
+# Degrees of freedom at which a simultaneous critical value is worked out, for interpolation in 1 / df.
+NODES = 12
+# Below this a critical value may be too large to hold.
+LEAST_DF = 0.25
+
+
+def f_power(noncentrality: float, numerator_df: float, denominator_df: float, level: float = 0.05) -> float:
+    """Power of an F test.
+
+    Parameters
+    ----------
+    noncentrality : float
+        lambda: the sum of squares of the true effects in units of the variance that the test divides by.
+    numerator_df, denominator_df : float
+    level : float
+        Risk of finding an effect where there is none.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    Four treatments in six blocks (lambda 4.5).
+
+    >>> round(f_power(4.5, 3, 15), 4)
+    0.3162
+    """
+    if noncentrality <= 0:
+        return level
+    return float(ncf.sf(_critical_f(numerator_df, denominator_df, level), numerator_df, denominator_df, noncentrality))
+
+
+@lru_cache(maxsize=1024)
+def _critical_f(numerator_df: float, denominator_df: float, level: float) -> float:
+    return float(fdtri(numerator_df, denominator_df, 1 - level))
+
+
+@lru_cache(maxsize=1024)
+def detectable_noncentrality(
+    numerator_df: float, denominator_df: float, level: float = 0.05, power: float = 0.8
+) -> float:
+    """Non-centrality at which an F test has the given power.
+
+    Parameters
+    ----------
+    numerator_df, denominator_df, level
+        As for `f_power`.
+    power : float
+        Above the level.
+
+    Returns
+    -------
+    float
+        Infinite where no effect of any size that is tried (up to 1e5) reaches it.
+    """
+
+    def gap(root: float) -> float:
+        return f_power(root**2, numerator_df, denominator_df, level) - power
+
+    largest = math.sqrt(LARGEST_NONCENTRALITY)
+    high = 1.0
+    while high < largest and gap(high) < 0:  # from below: the series is slow far out
+        high *= 2
+    return float(brentq(gap, 0.0, high, xtol=1e-12, rtol=1e-14)) ** 2 if gap(high) >= 0 else math.inf
+
+
+def detectable_difference(variance: float, df: float, level: float = 0.05, power: float = 0.8) -> float:
+    """Smallest true difference that a two-sided t test finds with the given power, in the unit of the response.
+
+    Parameters
+    ----------
+    variance : float
+        Of the estimated difference.
+    df : float
+        Degrees of freedom of the estimate of that variance.
+    level, power : float
+    """
+    return math.sqrt(variance * detectable_noncentrality(1, df, level, power))
+
+
+def complete_block_noncentrality(
+    sum_of_squares: float, blocks: int, bucket_variance: float, head_variance: float = 0.0, heads: int = 1
+) -> float:
+    """Non-centrality of treatments in complete blocks of buckets with several heads.
+
+    ``lambda = b sum(tau^2) / (sigma_b^2 + sigma^2 / m)``: heads are subsamples, and the test divides by the variance of
+    bucket means (Cochran & Cox 1957, Experimental Designs, 2nd ed., on subsampling; from memory).
+
+    Parameters
+    ----------
+    sum_of_squares : float
+        Of the treatment effects about their mean.
+    blocks : int
+        b, buckets of each treatment.
+    bucket_variance, head_variance : float
+    heads : int
+        m, heads a bucket.
+    """
+    return blocks * sum_of_squares / (bucket_variance + head_variance / heads)
+
+
+def mean_root(df: float) -> float:
+    """Expected root of a mean square over its expectation, ``E sqrt(chi2 / df)``: how short an interval comes out."""
+    return math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))
+
+
+def simultaneous_critical(df: FloatArray, comparisons: int, correlation: float, level: float) -> FloatArray:
+    """Critical values of Dunnett's comparisons at several degrees of freedom, shape (n,) -> (n,).
+
+    Multivariate t with one correlation for every pair (Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121), between a few
+    degrees of freedom interpolated in 1 / df.
+
+    Parameters
+    ----------
+    df : ndarray, shape (n,)
+    comparisons : int
+    correlation : float
+        0.5 with equal numbers of buckets and one error variance.
+    level : float
+        Risk that any of the intervals misses.
+    """
+    rounded, df = round(correlation, 4), np.maximum(df, LEAST_DF)
+    if np.ptp(df) < 1e-9 * df.max():
+        return np.full(len(df), _largest_quantile(comparisons, rounded, level, float(df[0])))
+    curve = _critical_curve(comparisons, rounded, level, float(2.0 ** np.floor(np.log2(df.min()))))
+    return np.asarray(np.exp(curve(1 / df)))
+
+
+@lru_cache(maxsize=256)
+def _critical_curve(comparisons: int, correlation: float, level: float, least_df: float) -> Chebyshev:
+    """Logarithm of the critical value as a polynomial in 1 / df, from some degrees of freedom to infinitely many."""
+
+    def at(reciprocals: FloatArray) -> FloatArray:
+        each = [_largest_quantile(comparisons, correlation, level, 1 / float(x)) for x in reciprocals]
+        return np.log(each)
+
+    return Chebyshev.interpolate(at, NODES - 1, domain=[0.0, 1 / least_df])
+
+
+@lru_cache(maxsize=4096)
+def _largest_quantile(comparisons: int, correlation: float, level: float, df: float) -> float:
+    if comparisons == 1:
+        return float(stdtrit(df, 1 - level / 2))
+    return LargestT(comparisons, partial(_all_within, comparisons, correlation)).quantile(1 - level, df)
+
+
+def _all_within(comparisons: int, correlation: float, limits: FloatArray) -> FloatArray:
+    """Probability that all of several equally correlated |Z| stay within each limit, given their common part."""
+    nodes, weights = _normal_rule()
+    own, shift = math.sqrt(1 - correlation), math.sqrt(correlation) * nodes
+    inside = ndtr((limits[:, None] - shift) / own) - ndtr((-limits[:, None] - shift) / own)
+    return np.asarray(inside**comparisons @ weights)
+
+
+@lru_cache(maxsize=1)
+def _normal_rule() -> tuple[FloatArray, FloatArray]:
+    """Gauss-Legendre nodes over a standard normal, and weights with its density."""
+    nodes, weights = leggauss(128)
+    return 9.0 * nodes, 9.0 * weights * np.exp(-(81.0 * nodes**2) / 2) / math.sqrt(2 * math.pi)
+
+
+class EstimatedDifference:
+    """A difference whose variance adds up parts, each estimated by a mean square of its own.
+
+    Treatments of several factors differ by parts from several strata. Given the mean squares the power is normal; it is
+    averaged over their distribution (scaled chi-squared, independent) by a fixed scrambled Sobol rule of 2048
+    points. The t test has Satterthwaite's degrees of freedom (1946, Biometrics Bull. 2, 110-114), as in the analysis.
+
+    Parameters
+    ----------
+    parts : ndarray, shape (s,)
+        Each stratum's part of the true variance of the difference.
+    df : ndarray, shape (s,)
+        Degrees of freedom of the strata.
+    level : float
+    """
+
+    def __init__(self, parts: FloatArray, df: FloatArray, level: float) -> None:
+        used = parts > 1e-12 * parts.sum()
+        self.variance, self.level = float(parts.sum()), level
+        self.parts, self._df = parts[used], df[used]
+
+    @property
+    def single(self) -> bool:
+        """Whether one mean square estimates it, so that power is an exact non-central t."""
+        return len(self.parts) == 1
+
+    @property
+    def df(self) -> float:
+        """Satterthwaite's degrees of freedom at the true variance."""
+        return float(self.parts.sum() ** 2 / (self.parts**2 / self._df).sum())
+
+    def power(self, difference: float) -> float:
+        """Power of the two-sided test for a true difference."""
+        if self.single:
+            return f_power(difference**2 / self.variance, 1, self.df, self.level)
+        estimated, df = self._drawn()
+        reach = stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated / self.variance)
+        shift = difference / math.sqrt(self.variance)
+        return float((ndtr(shift - reach) + ndtr(-shift - reach)).mean())
+
+    def detectable(self, power: float) -> float:
+        """Smallest true difference found with the given power."""
+        if self.single:
+            return detectable_difference(self.variance, self.df, self.level, power)
+        high = math.sqrt(self.variance)
+        while self.power(high) < power:
+            high *= 2
+            if high > math.sqrt(self.variance * LARGEST_NONCENTRALITY):
+                return math.inf
+        return float(brentq(lambda d: self.power(d) - power, 0.0, high, xtol=1e-9 * high))
+
+    def half_width(self, comparisons: int = 1, correlation: float = 0.5) -> float:
+        """Expected half-width of the interval, one of `comparisons` that hold together (Dunnett)."""
+        if self.single:
+            critical = simultaneous_critical(np.array([self.df]), comparisons, correlation, self.level)[0]
+            return float(critical * math.sqrt(self.variance) * mean_root(self.df))
+        estimated, df = self._drawn()
+        if comparisons == 1:
+            return float((stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated)).mean())
+        return float((simultaneous_critical(df, comparisons, correlation, self.level) * np.sqrt(estimated)).mean())
+
+    def _drawn(self) -> tuple[FloatArray, FloatArray]:
+        """Estimated variance and its degrees of freedom at the points of the rule."""
+        ratios = _mean_square_ratios(tuple(float(v) for v in self._df))
+        estimated = ratios * self.parts
+        return estimated.sum(1), estimated.sum(1) ** 2 / (estimated**2 / self._df).sum(1)
+
+
+@lru_cache(maxsize=64)
+def _mean_square_ratios(df: tuple[float, ...]) -> FloatArray:
+    """Mean squares over their expectations at the points of a fixed rule, shape (points, s)."""
+    from scipy.stats import chi2
+
+    sampler = qmc.Sobol(len(df), scramble=True, rng=np.random.Generator(np.random.PCG64(11)))
+    return np.asarray(chi2.ppf(sampler.random_base2(SOBOL_POWER), np.array(df)) / np.array(df))

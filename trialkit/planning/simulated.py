@@ -1,0 +1,159 @@
+"""Power from simulated trials, told as the exact one is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import bisect
+from scipy.special import stdtrit
+
+from trialkit.errors import WrongCall
+from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.design import Design
+from trialkit.planning.exact import Expectation, expected_power
+from trialkit.planning.outcome import DifferencePower, EffectPower, Goal, PlannedPower
+from trialkit.planning.power import simultaneous_critical
+from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
+
+FloatArray = NDArray[np.float64]
+
+
+def simulate_power(
+    design: Design,
+    assumptions: Assumptions,
+    goal: Goal,
+    *,
+    replicates: int,
+    seed: int,
+    executor: Executor,
+    effects: FloatArray | None = None,
+    progress: Progress | None = None,
+    chunk: int = CHUNK,
+) -> PlannedPower:
+    """Power of a design by simulated trials, each analysed as the real one will be (variances of strata left free).
+
+    One run answers for every effect and every difference: an effect's test does not depend on the other effects, and
+    an estimate's error does not depend on the truth. A trial whose analysis does not settle counts as one that found
+    nothing.
+
+    Parameters
+    ----------
+    design : Design
+    assumptions : Assumptions
+    goal : Goal
+    replicates : int
+        Simulated trials.
+    seed : int
+    executor : concurrent.futures.Executor
+        Such as from `trialkit.planning.executors.simulation_executor`; its kind and size change no number.
+    effects : ndarray, shape (heads,), optional
+        True mean of each planned head, g, for the effects' F tests; the margin's pattern by default.
+    progress : callable, optional
+        Told how many replicates are done, and of how many.
+    chunk : int
+        Replicates in one piece of work.
+
+    Returns
+    -------
+    PlannedPower
+        Each power with its Monte-Carlo standard error; `failed` beside them.
+
+    Raises
+    ------
+    NotComputed
+        If more than 5 % of the analyses did not settle, or the design cannot be analysed.
+    WrongCall
+        If there is nothing to simulate, or `effects` has another length.
+    """
+    means = design.margin_effects(goal.margin_g) if effects is None else np.asarray(effects, float)
+    if means.shape != (len(design.heads),):
+        raise WrongCall(f"The means of {means.size} heads were given, and {len(design.heads)} are planned.")
+    planned, variances = expected_power(design, assumptions, goal), design.variances(assumptions)
+    contrasts = design.comparisons(goal.current).rows
+    draws = simulate(Task(design, variances, means, contrasts, seed), replicates, executor, progress, chunk=chunk)
+    expectation = Expectation(design, variances, goal)
+    told = [expectation.effect(effect, means) for effect in design.effects]
+    correlation = expectation.correlation(design.model.fixed.to_orthogonal(contrasts))
+    return replace(
+        planned,
+        effects=tuple(_effect(effect, draws.p[effect.effect], goal) for effect in told),
+        differences=tuple(_difference(d, draws, i, goal, correlation) for i, d in enumerate(planned.differences)),
+        replicates=replicates,
+        failed=draws.failed,
+    )
+
+
+def planned_power(
+    design: Design,
+    assumptions: Assumptions,
+    goal: Goal,
+    *,
+    replicates: int,
+    seed: int,
+    executor: Executor,
+    progress: Progress | None = None,
+) -> PlannedPower:
+    """Exact power where the design is orthogonal, simulated power where it is not.
+
+    Parameters and errors as for `simulate_power`. With all but the first three filled in it is a
+    `trialkit.planning.grid.Judge`.
+    """
+    planned = expected_power(design, assumptions, goal)
+    if planned.method == "exact":
+        return planned
+    return simulate_power(
+        design, assumptions, goal, replicates=replicates, seed=seed, executor=executor, progress=progress
+    )
+
+
+def monte_carlo_se(found: int, replicates: int) -> float:
+    """Standard error of a simulated proportion, never nil: two more successes and failures (Agresti & Coull 1998).
+
+    Am. Stat. 52, 119-126.
+    """
+    share = (found + 2) / (replicates + 4)
+    return math.sqrt(share * (1 - share) / (replicates + 4))
+
+
+def _effect(expected: EffectPower, p: FloatArray, goal: Goal) -> EffectPower:
+    found = int((p < goal.level).sum())  # a missing p is not below
+    return replace(expected, power=found / len(p), method="simulated", monte_carlo_se=monte_carlo_se(found, len(p)))
+
+
+def _difference(expected: DifferencePower, draws: Draws, at: int, goal: Goal, correlation: float) -> DifferencePower:
+    good = draws.settled
+    error, se, df = draws.error[good, at], draws.se[good, at], draws.df[good, at]
+    reach = stdtrit(df, 1 - goal.level / 2) * se
+    together = simultaneous_critical(df, draws.error.shape[1], correlation, goal.level) * se
+
+    # Found where error + difference lies beyond the reach, above or below.
+    above, below = np.sort(reach - error), np.sort(-reach - error)
+
+    def found(difference: float) -> int:
+        return int(above.searchsorted(difference) + len(below) - below.searchsorted(difference, "right"))
+
+    replicates = len(good)
+    return replace(
+        expected,
+        power=found(goal.margin_g) / replicates,
+        detectable_g=_detectable(lambda d: found(d) / replicates, goal.power, float(reach.mean())),
+        half_width_g=float(reach.mean()),
+        dunnett_half_width_g=float(together.mean()),
+        method="simulated",
+        monte_carlo_se=monte_carlo_se(found(goal.margin_g), replicates),
+    )
+
+
+def _detectable(power: Callable[[float], float], wanted: float, start: float) -> float:
+    """Difference at which a simulated power reaches what is wanted; infinite if it never does."""
+    high = start
+    while power(high) < wanted:
+        high *= 2
+        if high > 1e6 * start:
+            return math.inf
+    return float(bisect(lambda difference: power(difference) - wanted + 1e-12, 0.0, high, xtol=1e-6 * high))

@@ -1,0 +1,240 @@
+"""Power by simulation: trials drawn from the assumptions, each analysed as the real one will be."""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future, as_completed
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trialkit.errors import NotComputed, WrongCall
+from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
+from trialkit.mixed.factors import cross, encode
+from trialkit.planning.design import Design
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Progress = Callable[[int, int], None]
+"""Told how many replicates are done, and of how many."""
+
+# Fixed, whatever the number of workers: the sums of a chunk then come out alike to the last digit.
+CHUNK = 250
+MOST_FAILED = 0.05
+# A first trial that the engine can fit, to hold the design; its response plays no part.
+FIRST_TRIES = 100
+REPLICATE_STREAM, FIRST_STREAM = 0, 1
+
+
+@dataclass(frozen=True)
+class Task:
+    """All that a worker needs.
+
+    Attributes
+    ----------
+    design : Design
+    variances : ndarray, shape (k,)
+        g^2, in the order of the model's names.
+    means : ndarray, shape (heads,)
+        True mean of each head, g.
+    contrasts : ndarray, shape (c, columns of the model matrix)
+        Differences to estimate.
+    seed : int
+    """
+
+    design: Design
+    variances: FloatArray
+    means: FloatArray
+    contrasts: FloatArray
+    seed: int
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Analyses of simulated trials, one a row.
+
+    Attributes
+    ----------
+    p : dict of str to ndarray, shape (n,)
+        Of the F test of each effect; missing where the analysis did not settle.
+    error, se, df : ndarray, shape (n, c)
+        Estimate less truth of each difference, with its standard error and degrees of freedom.
+    settled : ndarray of bool, shape (n,)
+    """
+
+    p: dict[str, FloatArray]
+    error: FloatArray
+    se: FloatArray
+    df: FloatArray
+    settled: BoolArray
+
+    @property
+    def failed(self) -> int:
+        """How many analyses did not settle."""
+        return int((~self.settled).sum())
+
+
+def simulate(
+    task: Task,
+    replicates: int,
+    executor: Executor,
+    progress: Progress | None = None,
+    *,
+    chunk: int = CHUNK,
+) -> Draws:
+    """Draw trials and analyse them, in parallel.
+
+    Replicate i has a generator of its own, seeded by the seed and i (child i of ``SeedSequence``), so that the numbers
+    do not depend on how many workers there are or which of them draws it.
+
+    Parameters
+    ----------
+    task : Task
+    replicates : int
+    executor : concurrent.futures.Executor
+        Of processes, threads or a cluster.
+    progress : callable, optional
+    chunk : int
+        Replicates in one piece of work.
+
+    Returns
+    -------
+    Draws
+
+    Raises
+    ------
+    NotComputed
+        If more than 5 % of the analyses did not settle.
+    WrongCall
+        If there is nothing to simulate.
+
+    Notes
+    -----
+    On Ctrl-C, or any error, work that has not begun is cancelled and the exception passes on.
+    """
+    if replicates < 1 or chunk < 1:
+        raise WrongCall(f"{replicates} simulated trials tell nothing: ask for 1000 or more.")
+    payload = pickle.dumps(replace(task, design=replace(task.design)))  # a copy without what was worked out
+    draws = _joined(_gathered(executor, payload, [*range(0, replicates, chunk), replicates], progress))
+    if draws.failed > MOST_FAILED * replicates:
+        raise NotComputed(
+            f"{draws.failed} of {replicates} simulated trials could not be analysed, so the power would say little: "
+            "this layout has too few blocks or buckets for its model. Add a block or garden, or take fewer treatments."
+        )
+    return draws
+
+
+def _gathered(executor: Executor, payload: bytes, edges: Sequence[int], progress: Progress | None) -> list[Draws]:
+    """Results of the chunks in their order; cancel what has not begun if anything stops the wait."""
+    futures: list[Future[Draws]] = []
+    done = 0
+    try:
+        for start, stop in pairwise(edges):
+            futures.append(executor.submit(run_chunk, payload, start, stop))
+        for future in as_completed(futures):
+            done += len(future.result().settled)
+            if progress:
+                progress(done, edges[-1])
+    except BaseException:
+        for future in futures:
+            future.cancel()
+        raise
+    return [future.result() for future in futures]
+
+
+def run_chunk(payload: bytes, start: int, stop: int) -> Draws:
+    """Draw and analyse replicates `start` to `stop` of a pickled `Task`; runs in a worker."""
+    task, fit, spread = _prepared(payload)
+    true = task.contrasts @ _model_coefficients(task)
+    responses = spread.responses(task, range(start, stop))
+    refits = refit_many(fit, responses, terms=task.design.effects, contrasts=task.contrasts)
+    return Draws(
+        {name: test.p for name, test in refits.tests.items()},
+        refits.estimate - true,
+        refits.se,
+        refits.df,
+        refits.converged,
+    )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Random terms coded by head, for drawing.
+
+    Attributes
+    ----------
+    codes : tuple of ndarray of int, shape (heads,)
+    levels : tuple of int
+    """
+
+    codes: tuple[NDArray[np.intp], ...]
+    levels: tuple[int, ...]
+
+    def responses(self, task: Task, replicates: range) -> FloatArray:
+        """Responses, shape (replicates, heads), g; each replicate from its own generator."""
+        heads, width = len(task.means), len(task.means) + sum(self.levels)
+        normal = np.stack([replicate_generator(task.seed, i).standard_normal(width) for i in replicates])
+        sd = np.sqrt(task.variances)
+        responses: FloatArray = task.means + sd[-1] * normal[:, :heads]
+        at = heads
+        for codes, levels, spread in zip(self.codes, self.levels, sd, strict=False):
+            responses += spread * normal[:, at : at + levels][:, codes]
+            at += levels
+        return responses
+
+
+def replicate_generator(seed: int, replicate: int) -> np.random.Generator:
+    """Generator of one replicate: child `replicate` of the seed's ``SeedSequence``."""
+    return _generator(seed, REPLICATE_STREAM, replicate)
+
+
+def _generator(seed: int, stream: int, number: int) -> np.random.Generator:
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(stream, number))))
+
+
+@lru_cache(maxsize=4)
+def _prepared(payload: bytes) -> tuple[Task, MixedFit, Spread]:
+    """Set a design up once in each worker, however many chunks it gets."""
+    task: Task = pickle.loads(payload)
+    terms = [cross([encode(task.design.heads[c]) for c in term.split(":")]) for term in task.design.random]
+    spread = Spread(tuple(t.codes for t in terms), tuple(len(t.levels) for t in terms))
+    return task, _first_fit(task, spread), spread
+
+
+def _first_fit(task: Task, spread: Spread) -> MixedFit:
+    """Fit a drawn trial, the first that settles: refits share its design and nothing else."""
+    name = task.design.model.fixed.formula.response
+    for attempt in range(FIRST_TRIES):
+        seed = int(_generator(task.seed, FIRST_STREAM, attempt).integers(2**62))
+        response = spread.responses(replace(task, seed=seed), range(1))[0]
+        data = task.design.heads.assign(**{name: response})
+        try:
+            return fit_mixed(data, task.design.formula, task.design.random, bounds="strata")
+        except (NotConverged, NoVariation):
+            continue
+        except MixedModelError as error:
+            raise NotComputed(f"A trial laid out like this could not be analysed: {error}") from error
+    raise NotComputed(f"None of {FIRST_TRIES} simulated trials could be analysed: this layout is too small.")
+
+
+def _model_coefficients(task: Task) -> FloatArray:
+    """Coefficients of the model matrix that give the true means (the least squares solution where columns repeat)."""
+    fixed = task.design.model.fixed
+    basis = fixed.to_orthogonal(np.eye(len(fixed.names))[fixed.kept])
+    full = np.zeros(len(fixed.names))
+    full[fixed.kept] = basis @ task.design.coefficients(task.means)
+    return full
+
+
+def _joined(parts: Sequence[Draws]) -> Draws:
+    return Draws(
+        {name: np.concatenate([part.p[name] for part in parts]) for name in parts[0].p},
+        np.concatenate([part.error for part in parts]),
+        np.concatenate([part.se for part in parts]),
+        np.concatenate([part.df for part in parts]),
+        np.concatenate([part.settled for part in parts]),
+    )

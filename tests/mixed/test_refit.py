@@ -68,6 +68,40 @@ def test_same_answers_as_one_by_one(name: str, lost: float, bounds: Any) -> None
     assert settled > 30
 
 
+@pytest.mark.parametrize("bounds", ["strata", "nonnegative"])
+def test_a_latin_square_is_orthogonal(bounds: Any) -> None:
+    """Rows, columns and treatments of one square: its grand mean is a stratum of its own, without residual.
+
+    Where free variances make V singular on the mean, a single fit is refused and the refit missing.
+    """
+    order = [[0, 1, 2, 3], [1, 0, 3, 2], [2, 3, 0, 1], [3, 2, 1, 0]]
+    places = [(f"r{i}", f"c{j}", "ABCD"[order[i][j]], f"{i}{j}") for i in range(4) for j in range(4)]
+    data = pd.DataFrame(places, columns=["row", "column", "cultivar", "bucket"])
+    rng = np.random.default_rng(3)
+    data["weight_g"] = 100 + rng.normal(0, 6, 16) + 9 * rng.standard_normal(4)[np.arange(16) // 4]
+    data["weight_g"] += 9 * rng.standard_normal(4)[np.arange(16) % 4]
+    fit = fit_mixed(data, "weight_g ~ cultivar", ["row", "column"], bounds=bounds)
+    assert fit.strata is not None
+    responses = 100 + rng.standard_normal((60, 16)) * 6
+    contrast = np.zeros((2, 4))
+    contrast[0, 1] = contrast[1, 0] = 1.0  # a difference, and a mean
+    refits = refit_many(fit, responses, contrasts=contrast)
+    missing = 0
+    for i, response in enumerate(responses):
+        try:
+            single = fit_mixed(data.assign(weight_g=response), "weight_g ~ cultivar", ["row", "column"], bounds=bounds)
+        except NotConverged:
+            assert not refits.converged[i]
+            missing += 1
+            continue
+        assert refits.converged[i]
+        assert refits.criterion[i] == pytest.approx(single.criterion, rel=1e-8)
+        assert refits.tests["cultivar"].p[i] == pytest.approx(single.anova().loc["cultivar", "p"], rel=1e-6)
+        assert refits.se[i] == pytest.approx(single.coefficients["se"].iloc[[1, 0]].to_numpy(), rel=1e-6)
+    assert (missing > 0) == (bounds == "strata")
+    assert missing < 40
+
+
 def test_a_balanced_trial_keeps_its_level_exactly() -> None:
     """With free strata, complete blocks of buckets give the classical F on (t-1)(r-1) d.f., whatever the variances."""
     rows = [(b, t, f"{b}{t}") for b in range(4) for t in "ABC" for _ in range(4)]

@@ -151,7 +151,10 @@ def _by_strata(fit: MixedFit, strata: Strata, responses: FloatArray, asked: _Ask
     prepared = (prepare(fit.model, some) for some in _split(responses, fit.model.heads))
     sample = strata_sample(strata, prepared, float(fit.model.cells.sizes[0]), bounded=fit.bounds == "nonnegative")
     freedom = fit.model.heads - fit.model.design.fixed
-    return _answers(sample, sample.variances, sample.criterion, sample.scale, freedom, asked)
+    good = sample.definite
+    kept = sample if good.all() else sample.take(good)
+    answers = _answers(kept, kept.variances, kept.criterion, kept.scale, freedom, asked)
+    return answers if good.all() else _spread(answers, good)
 
 
 def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:

@@ -9,7 +9,7 @@ likelihood estimate is the stratum's residual mean square, and an effect in the 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -46,6 +46,8 @@ class Strata:
         Projection of the fixed part on each stratum, in the orthogonal basis; they add up to the identity.
     inner : int
         The stratum that takes the sum of squares within cells.
+    bare_multipliers, bare_shares : ndarray, shapes (bare strata, k) and (bare strata, p, p)
+        Of strata without residual that hold a part of the fixed effects, such as the grand mean of a Latin square.
     """
 
     basis: FloatArray
@@ -54,6 +56,8 @@ class Strata:
     df: FloatArray
     shares: FloatArray
     inner: int
+    bare_multipliers: FloatArray
+    bare_shares: FloatArray
 
     def mean_squares(self, prepared: Prepared, size: float) -> FloatArray:
         """Residual mean square of each stratum, shape (r, strata), in units of each response's scale."""
@@ -153,11 +157,11 @@ def find_strata(model: Model) -> Strata | None:
         multipliers[:, model.diagonal] = size
     multipliers[:, -1] = 1.0
     df = member.sum(0) - np.trace(shares, axis1=1, axis2=2)
-    return _complete(model, Strata(basis, member, multipliers, df, shares, -1))
+    return _complete(model, Strata(basis, member, multipliers, df, shares, -1, multipliers[:0], shares[:0]))
 
 
 def _complete(model: Model, strata: Strata) -> Strata | None:
-    """Add the stratum within cells, leave out those without residual, and see that each variance has one."""
+    """Add the stratum within cells, set those without residual apart, and see that each variance has one."""
     within = float(model.heads - len(model.cells.sizes))
     lowest = np.zeros(strata.multipliers.shape[1])
     lowest[-1] = 1.0
@@ -172,12 +176,21 @@ def _complete(model: Model, strata: Strata) -> Strata | None:
         multipliers = np.vstack([multipliers, lowest])
         shares = np.concatenate([shares, np.zeros((1, *shares.shape[1:]))])
     used = df > 0.5
-    empty_but_needed = bool((np.abs(shares[~used]) > TOLERANCE).any())
+    bare = ~used & (np.abs(shares) > TOLERANCE).any((1, 2))
     square = int(used.sum()) == multipliers.shape[1] and np.linalg.matrix_rank(multipliers[used]) == int(used.sum())
-    if empty_but_needed or not square or not used[inner]:
+    if not square or not used[inner]:
         return None
     inner = int(used[:inner].sum())
-    return Strata(strata.basis, member[:, used], multipliers[used], np.round(df[used]), shares[used], inner)
+    return Strata(
+        strata.basis,
+        member[:, used],
+        multipliers[used],
+        np.round(df[used]),
+        shares[used],
+        inner,
+        multipliers[bare],
+        shares[bare],
+    )
 
 
 def _commute(matrices: list[FloatArray]) -> bool:
@@ -224,6 +237,16 @@ class StrataSample:
         """V on each stratum, shape (r, strata), in the responses' units."""
         return np.asarray(self.scale[:, None] ** 2 * (self.variances @ self.strata.multipliers.T))
 
+    @property
+    def definite(self) -> BoolArray:
+        """Whether V is positive definite on the strata without residual too, shape (r,)."""
+        return np.asarray((self.variances @ self.strata.bare_multipliers.T > 0).all(1))
+
+    def take(self, which: BoolArray) -> StrataSample:
+        """Keep some of the responses."""
+        names = ("coefficients", "offset", "scale", "variances", "criterion", "free")
+        return replace(self, **{name: getattr(self, name)[which] for name in names})
+
     @cached_property
     def w(self) -> FloatArray:
         """Covariance of the variance estimates, nil for those held at zero; shape (r, k, k)."""
@@ -234,9 +257,10 @@ class StrataSample:
     @cached_property
     def general(self) -> SmallSample:
         """Kenward-Roger's quantities: Phi_A is Phi, since each stratum's estimate is unbiased on its own."""
-        strata = self.strata
-        phi = np.tensordot(self.stratum_variances, strata.shares, 1)
-        slopes = np.tensordot(strata.multipliers.T, strata.shares, 1)  # dPhi / dvariance_i
+        shares = np.concatenate([self.strata.shares, self.strata.bare_shares])
+        multipliers = np.concatenate([self.strata.multipliers, self.strata.bare_multipliers])
+        phi = self.scale[:, None, None] ** 2 * np.tensordot(self.variances @ multipliers.T, shares, 1)
+        slopes = np.tensordot(multipliers.T, shares, 1)  # dPhi / dvariance_i
         each = np.broadcast_to(slopes, (len(phi), *slopes.shape))
         return SmallSample(self.coefficients, self.offset, self.constant, phi, phi, each, self.w)
 

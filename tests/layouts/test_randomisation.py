@@ -9,11 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.layouts.kinds import LAYOUT_KINDS, LayoutKind
+from trialkit.layouts.options import PLAIN, LayoutOptions, best_practice_buckets
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
 
+QUICK_KINDS = ("completely randomised", "randomised complete blocks", "split-plot")
 TREATMENTS = pd.DataFrame(list(product("AB", [2.0, 4.0, 6.0])), columns=["cultivar", "dose_tsp"])
-RUNS = 1200
+RUNS, FEWER_RUNS = 1200, 240
 # Each chi-square test below errs with this probability if the layouts are perfect; seeds are fixed, so it errs once
 # and for all or never.
 ERROR_RATE = 1e-4
@@ -24,21 +26,39 @@ def rng(seed: int) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(seed))
 
 
+OPTIONS = {
+    "split-plot": LayoutOptions(whole_plot="cultivar"),
+    "row-column": LayoutOptions(rows=3, columns=4),
+    "incomplete blocks": LayoutOptions(block_size=3),
+    "volunteer blocks": LayoutOptions(block_size=2),
+    "augmented blocks": LayoutOptions(checks=(0, 3)),
+}
+"""What each kind of layout has to be told."""
+BLOCKS = {"Latin square": 1, "row-column": 1, "incomplete blocks": 10, "volunteer blocks": 15}
+"""Blocks that suit six treatments; 2 for other kinds."""
+
+
 def treatment_numbers(layout: pd.DataFrame) -> np.ndarray:
     """Return which treatment stands in each bucket, 0 to 5."""
     return ((layout["cultivar"] == "B") * 3 + layout["dose_tsp"] / 2 - 1).to_numpy(dtype=int)
 
 
 @pytest.mark.parametrize("kind", LAYOUT_KINDS.values(), ids=LAYOUT_KINDS.keys())
-def test_every_bucket_is_equally_likely_to_get_each_treatment(kind) -> None:  # type: ignore[no-untyped-def]
-    """Over many seeds, each treatment comes to each place equally often (chi-square for each place, Bonferroni)."""
-    whole_plot = "cultivar" if kind.name == "split-plot" else None
-    counts = np.zeros((12, 6), dtype=int)
+def test_every_bucket_is_equally_likely_to_get_each_treatment(kind: LayoutKind) -> None:
+    """Over many seeds, each treatment comes to each place equally often (chi-square for each place, Bonferroni).
+
+    Checks of augmented blocks come oftener than new treatments, equally at every place of a block.
+    """
+    blocks, options = BLOCKS.get(kind.name, 2), OPTIONS.get(kind.name, PLAIN)
+    buckets = kind.buckets_a_site(6, blocks, options)
+    expected = sum(kind.replication(6, blocks, options)) / 2 / buckets
+    counts = np.zeros((buckets, 6), dtype=int)
     generator = rng(20260820)
-    for _ in range(RUNS):
-        layout = kind.randomise(TREATMENTS, ["fernhill"], 2, generator, whole_plot=whole_plot)
-        counts[np.arange(12), treatment_numbers(layout)] += 1
-    assert stats.chisquare(counts, axis=1).pvalue.min() > ERROR_RATE / len(counts)
+    runs = RUNS if kind.name in QUICK_KINDS else FEWER_RUNS
+    for _ in range(runs):
+        layout = kind.randomise(TREATMENTS, ["fernhill"], blocks, generator, options)
+        counts[np.arange(buckets), treatment_numbers(layout)] += 1
+    assert stats.chisquare(counts, runs * expected, axis=1).pvalue.min() > ERROR_RATE / len(counts)
 
 
 def test_neighbours_within_a_block_are_in_every_order() -> None:
@@ -67,7 +87,7 @@ def test_every_block_is_complete(seed: int, blocks: int, sites: int) -> None:
 @given(st.integers(0, 2**32))
 def test_every_whole_plot_has_one_level(seed: int) -> None:
     """In a split-plot each whole plot has one level of its factor and every level of the other, side by side."""
-    layout = split_plot(TREATMENTS, ["a", "b"], 3, rng(seed), whole_plot="dose_tsp")
+    layout = split_plot(TREATMENTS, ["a", "b"], 3, rng(seed), LayoutOptions(whole_plot="dose_tsp"))
     plots = layout.groupby(["site", "block", "whole_plot"])
     assert (plots["dose_tsp"].nunique() == 1).all()
     assert (plots["cultivar"].nunique() == 2).all()
@@ -85,12 +105,30 @@ def test_a_completely_randomised_site_has_each_treatment_as_often(seed: int) -> 
 
 
 @pytest.mark.parametrize("kind", LAYOUT_KINDS.values(), ids=LAYOUT_KINDS.keys())
-def test_a_seed_repeats_its_layout(kind) -> None:  # type: ignore[no-untyped-def]
+def test_a_seed_repeats_its_layout(kind: LayoutKind) -> None:
     """The same seed gives the same layout, another seed another."""
-    whole_plot = "cultivar" if kind.name == "split-plot" else None
-    first, again, other = (kind.randomise(TREATMENTS, ["a"], 3, rng(s), whole_plot=whole_plot) for s in (5, 5, 6))
+    blocks, options = BLOCKS.get(kind.name, 2), OPTIONS.get(kind.name, PLAIN)
+    first, again, other = (kind.randomise(TREATMENTS, ["a", "b"], blocks, rng(s), options) for s in (5, 5, 6))
     pd.testing.assert_frame_equal(first, again)
     assert not first.equals(other)
+
+
+@pytest.mark.parametrize("kind", LAYOUT_KINDS.values(), ids=LAYOUT_KINDS.keys())
+def test_a_layout_is_as_large_as_its_kind_says(kind: LayoutKind) -> None:
+    """Each site has the buckets and each treatment the replication that the kind promises, in one run of positions."""
+    blocks, options = BLOCKS.get(kind.name, 2), OPTIONS.get(kind.name, PLAIN)
+    layout = kind.randomise(TREATMENTS, ["a", "b"], blocks, rng(3), options)
+    fewest, most = kind.replication(6, blocks, options)
+    for _, site in layout.groupby("site"):
+        assert site["position"].tolist() == list(range(1, kind.buckets_a_site(6, blocks, options) + 1))
+        counts = np.bincount(treatment_numbers(site), minlength=6)
+        assert (fewest <= counts).all()
+        assert (counts <= most).all()
+    assert set(kind.place_columns) <= set(layout.columns)
+    for term in kind.distinct:
+        assert not layout.duplicated([*term.split(":"), "cultivar", "dose_tsp"]).any()
+    for term in kind.complete:
+        assert (layout.groupby(term.split(":")).size() == 6).all()
 
 
 @pytest.mark.parametrize(
@@ -102,18 +140,34 @@ def test_a_seed_repeats_its_layout(kind) -> None:  # type: ignore[no-untyped-def
         ({"sites": []}, "at least one site"),
         ({"sites": ["a", "a"]}, "each named once"),
         ({"blocks": 0}, "at least one block"),
-        ({"whole_plot": "acidifier"}, "whole-plot factor"),
     ],
 )
 @pytest.mark.parametrize("kind", LAYOUT_KINDS.values(), ids=LAYOUT_KINDS.keys())
-def test_impossible_layouts_are_refused_in_words(kind, changed: dict[str, object], words: str) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_layouts_are_refused_in_words(kind: LayoutKind, changed: dict[str, object], words: str) -> None:
     """What cannot be laid out is refused with the reason."""
-    whole_plot = "cultivar" if kind.name == "split-plot" else None
-    given_ = {"treatments": TREATMENTS, "sites": ["a"], "blocks": 2, "rng": rng(1), "whole_plot": whole_plot} | changed
-    if words == "cannot be called block" and whole_plot:
-        given_["whole_plot"] = "dose_tsp"
+    options = OPTIONS.get(kind.name, PLAIN)
+    given_ = {"treatments": TREATMENTS, "sites": ["a"], "blocks": 2, "rng": rng(1), "options": options} | changed
     with pytest.raises(ValueError, match=words):
-        kind.randomise(**given_)
+        kind.randomise(**given_)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("kind", ["completely randomised", "randomised complete blocks", "split-plot"])
+def test_a_whole_plot_factor_must_fit(kind: str) -> None:
+    """Only a split-plot has a whole-plot factor, and it must be one of the columns."""
+    with pytest.raises(ValueError, match="whole-plot factor"):
+        LAYOUT_KINDS[kind].randomise(TREATMENTS, ["a"], 2, rng(1), LayoutOptions(whole_plot="acidifier"))
+
+
+@pytest.mark.parametrize("kind", ["completely randomised", "randomised complete blocks"])
+def test_the_practice_may_have_more_buckets(kind: str) -> None:
+    """The current practice stands as often as asked for at each site, in complete blocks in each block."""
+    options = LayoutOptions(practice=4, practice_buckets=best_practice_buckets(6))
+    layout = LAYOUT_KINDS[kind].randomise(TREATMENTS, ["a", "b"], 3, rng(1), options)
+    for _, part in layout.groupby(["site", "block"]):
+        times = 1 if kind == "randomised complete blocks" else 3
+        assert np.bincount(treatment_numbers(part)).tolist() == [times, times, times, times, 2 * times, times]
+    with pytest.raises(ValueError, match="which treatment that is"):
+        LAYOUT_KINDS[kind].randomise(TREATMENTS, ["a"], 3, rng(1), LayoutOptions(practice_buckets=2))
 
 
 def test_strata_are_those_of_the_randomisation() -> None:
@@ -122,4 +176,9 @@ def test_strata_are_those_of_the_randomisation() -> None:
         "completely randomised": (),
         "randomised complete blocks": ("site:block",),
         "split-plot": ("site:block", "site:block:whole_plot"),
+        "Latin square": ("site:block", "site:block:row", "site:block:column"),
+        "row-column": ("site:block", "site:block:row", "site:block:column"),
+        "incomplete blocks": ("site:block",),
+        "volunteer blocks": ("site:volunteer",),
+        "augmented blocks": ("site:block",),
     }

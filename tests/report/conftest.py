@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from trialkit.report import report_html
+from small_plan import small_plan
+from trialkit.report import plan_html, report_html
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 
@@ -41,6 +42,26 @@ MAKERS: Mapping[str, Callable[[], dict[str, Any]]] = {
 } | {verdict: (lambda verdict=verdict: samples.verdict_results(verdict)) for verdict in samples.VERDICTS}
 
 
+def hostile_plan() -> dict[str, Any]:
+    """Return a plan whose every text was written by an attacker, and whose numbers are missing where they may be."""
+    words = iter(samples.HOSTILE * 10_000)
+
+    def spoil(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {key: spoil(item) for key, item in value.items()}
+        if isinstance(value, list | tuple):
+            return [spoil(item) for item in value]
+        return next(words) if isinstance(value, str) else value
+
+    plan: dict[str, Any] = spoil(small_plan())
+    plan["sizes"][0] |= {"power": None, "detectable_g": None, "half_width_g": None, "refused": samples.HOSTILE[0]}
+    plan["warnings"] = list(samples.HOSTILE)
+    return plan
+
+
+PLANS: Mapping[str, Callable[[], dict[str, Any]]] = {"plan": small_plan, "hostile plan": hostile_plan}
+
+
 class Pages:
     """Results and pages by the trial's name, each made once."""
 
@@ -55,9 +76,10 @@ class Pages:
         return self._results[name]
 
     def __getitem__(self, name: str) -> str:
-        """Return the page of a sample trial."""
+        """Return the page of a sample trial, or of a plan."""
         if name not in self._pages:
-            self._pages[name] = report_html(self.results(name))
+            plan = PLANS.get(name)
+            self._pages[name] = plan_html(plan()) if plan else report_html(self.results(name))
         return self._pages[name]
 
 

@@ -15,7 +15,17 @@ MODES = {
 }
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_MM = (28.0, 24.0)
-SEEN = ("full", "variety", "cultivar and acid", "undecided", "hostile", "nulls", "keep current, retest")
+SEEN = (
+    "full",
+    "variety",
+    "cultivar and acid",
+    "undecided",
+    "hostile",
+    "nulls",
+    "keep current, retest",
+    "plan",
+    "hostile plan",
+)
 
 
 def _open(browser: Any, page: str, folder: Path, **options: Any) -> tuple[Any, list[str], list[str]]:
@@ -78,6 +88,16 @@ def test_a_phone_never_scrolls_sideways(browser: Any, pages: Any, tmp_path: Path
     assert opened.evaluate("document.documentElement.scrollWidth") <= 360
     assert opened.locator(".drawing .wide:visible").count() == 0
     assert opened.locator(".drawing .narrow:visible").count() == opened.locator("figure").count()
+    opened.context.close()
+
+
+@pytest.mark.parametrize("plan", SEEN[-2:])
+def test_a_plan_fits_a_phone(browser: Any, pages: Any, tmp_path: Path, plan: str) -> None:
+    """At 360 pixels the plan fits, its bench map too."""
+    opened, _, _ = _open(browser, pages[plan], tmp_path, viewport={"width": 360, "height": 740})
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 360
+    assert opened.locator(".drawing .narrow:visible").count() == opened.locator("figure").count() == 1
     opened.context.close()
 
 

@@ -30,7 +30,10 @@ seed = {seed}
 current_practice = {{ {practice} }}
 """
 FACTORS = {
-    "cultivar": ("[factors.cultivar]\nlevels = {}\n", ["Larkmoor Butter", "Fenleaf", "Copperfrill"]),
+    "cultivar": (
+        "[factors.cultivar]\nlevels = {}\n",
+        ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tidewater"],
+    ),
     "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
 }
 PRODUCTS = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg\nBlend L,nutrient,9,12,30,5,12\n"
@@ -47,6 +50,8 @@ def small_trial(
     heads: int = 2,
     seed: int = 7,
     whole_plot: str = "",
+    kind: str = "randomised complete blocks",
+    layout: str = "",
     decision: str = "",
     change: ChangeHeads | None = None,
 ) -> Results:
@@ -59,7 +64,9 @@ def small_trial(
     sites, blocks, cultivars, doses, heads, seed : int
         Size; a factor with no level is left out.
     whole_plot : str
-        Factor on whole plots: a split-plot; randomised complete blocks where empty.
+        Factor on whole plots: a split-plot; a layout of `kind` where empty.
+    kind, layout : str
+        Kind of layout, and further lines of its section.
     decision : str
         Further lines of the protocol's last section.
     change : callable, optional
@@ -69,10 +76,10 @@ def small_trial(
     text = PROTOCOL.format(
         heads=heads,
         factors="".join(FACTORS[name][0].format(str(chosen).replace("'", '"')) for name, chosen in levels.items()),
-        kind="split-plot" if whole_plot else "randomised complete blocks",
+        kind="split-plot" if whole_plot else kind,
         blocks=blocks,
         seed=seed,
-        whole_plot=f'whole_plot = "{whole_plot}"\n' if whole_plot else "",
+        whole_plot=f'whole_plot = "{whole_plot}"\n' if whole_plot else layout,
         practice=", ".join(f"{name} = {_toml(chosen[0])}" for name, chosen in levels.items()),
     )
     folder.mkdir(parents=True, exist_ok=True)
@@ -83,8 +90,8 @@ def small_trial(
     make_example(folder)
     if change:
         records = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False)
-        layout = pd.read_csv(folder / "layout.csv", dtype=str, keep_default_na=False)
-        kept = change(records.merge(layout, on="bucket"))
+        buckets = pd.read_csv(folder / "layout.csv", dtype=str, keep_default_na=False)
+        kept = change(records.merge(buckets, on="bucket"))
         kept[list(records.columns)].to_csv(folder / "heads.csv", index=False)
     return analyse(read_trial(folder))
 

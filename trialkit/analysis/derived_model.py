@@ -13,6 +13,9 @@ STRATUM_LABELS = {
     "site": "sites",
     "site:block": "blocks within sites",
     "site:block:whole_plot": "whole plots within blocks",
+    "site:block:row": "rows within blocks",
+    "site:block:column": "columns within blocks",
+    "site:volunteer": "volunteers within sites",
     "bucket": "buckets treated alike",
 }
 
@@ -78,7 +81,8 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     Parameters
     ----------
     heads : pandas.DataFrame
-        One row a head, with bucket, site, block, the treatment columns and, in a split-plot, whole_plot.
+        One row a head, with bucket, site, the treatment columns and the places that the strata name, such as block,
+        whole_plot, row, column or volunteer.
     treatment : sequence of str
         Columns of the varied factors.
     strata : sequence of str

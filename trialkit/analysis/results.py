@@ -109,7 +109,7 @@ def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataF
     columns = list(treatments.columns)
     keys = treatments.assign(treatment=treatments.index)
     labelled = layout.drop(columns=["treatment"], errors="ignore").merge(keys, on=columns, validate="many_to_one")
-    for column in labelled.columns.intersection(["block", "whole_plot"]):
+    for column in labelled.columns.intersection(["block", "whole_plot", "volunteer", "row", "column"]):
         labelled[column] = labelled[column].astype(str)  # a number would enter a model as a slope
     labelled["treatment"] = pd.Categorical(labelled["treatment"], categories=list(treatments.index))
     for column in columns:

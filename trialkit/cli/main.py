@@ -18,6 +18,7 @@ from trialkit import __version__
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("Start", "Do the whole job on a bundled, invented example."),
     "new": ("Plan", "Start a trial folder."),
+    "plan": ("Plan", "Work out what the trial can tell, what it needs, and when."),
     "layout": ("Plan", "Randomise: which bucket gets which treatment."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
@@ -69,6 +70,8 @@ def group(ctx: click.Context) -> None:
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
+    # Our matrices are small: threads inside the linear algebra cost more than they save, several times over.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     interrupted = _watch_for_interrupt()
     try:
         status = group.main(arguments, prog_name="trialkit", standalone_mode=False)

@@ -1,8 +1,8 @@
-"""Randomising treatments to buckets, site by site.
+"""Randomising treatments to buckets, site by site: without blocks, in complete blocks, in split plots.
 
 Every function takes a generator of random numbers and draws from it in a fixed order (site, block, whole plot), so
 that the same seed gives the same layout. Fisher (1935), *The Design of Experiments*, for blocks; Yates (1935),
-*J. R. Stat. Soc. Suppl.* 2:181-247, for split plots (both from memory).
+*J. R. Stat. Soc. Suppl.* 2:181-247, for split plots (both from memory). A factorial is laid out as its combinations.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-PLACE_COLUMNS = ("site", "block", "whole_plot", "position")
+from trialkit.errors import WrongCall
+from trialkit.layouts.bench import drawn_apart
+from trialkit.layouts.information import IntArray
+from trialkit.layouts.options import PLAIN, LayoutOptions
+from trialkit.layouts.placing import check_arguments, placed
 
 
 def completely_randomised(
@@ -18,8 +22,7 @@ def completely_randomised(
     sites: Sequence[str],
     blocks: int,
     rng: np.random.Generator,
-    *,
-    whole_plot: str | None = None,
+    options: LayoutOptions = PLAIN,
 ) -> pd.DataFrame:
     """Randomise all buckets of a site together.
 
@@ -33,8 +36,8 @@ def completely_randomised(
         Buckets of each treatment at each site.
     rng : numpy.random.Generator
         Source of randomness; it is advanced.
-    whole_plot : None
-        Not used by this kind of layout.
+    options : LayoutOptions
+        `practice_buckets`, `keep_apart` and `bench_columns` count.
 
     Returns
     -------
@@ -44,16 +47,17 @@ def completely_randomised(
 
     Raises
     ------
-    ValueError
-        If there is nothing to randomise, or a whole-plot factor is named.
+    WrongCall
+        If there is nothing to randomise, a whole-plot factor is named, or treatments cannot be kept apart.
     """
-    _check(treatments, sites, blocks)
-    _refuse_whole_plot(whole_plot)
-    copies = np.tile(np.arange(len(treatments)), blocks)
-    return pd.concat(
-        [_placed(treatments.iloc[rng.permutation(copies)], site, np.ones(len(copies), dtype=int)) for site in sites],
-        ignore_index=True,
-    )
+    check_arguments(treatments, sites, blocks)
+    _refuse_whole_plot(options)
+    copies = np.tile(_one_set(treatments, options), blocks)
+    frames = []
+    for site in sites:
+        order = drawn_apart(lambda: rng.permutation(copies), options.bench_columns, keep_apart=options.keep_apart)
+        frames.append(placed(treatments.iloc[order], site, np.ones(len(copies), dtype=int)))
+    return pd.concat(frames, ignore_index=True)
 
 
 def randomised_complete_blocks(
@@ -61,14 +65,13 @@ def randomised_complete_blocks(
     sites: Sequence[str],
     blocks: int,
     rng: np.random.Generator,
-    *,
-    whole_plot: str | None = None,
+    options: LayoutOptions = PLAIN,
 ) -> pd.DataFrame:
     """Randomise within blocks, each of which holds every treatment once.
 
     Parameters
     ----------
-    treatments, sites, rng, whole_plot
+    treatments, sites, rng, options
         As for `completely_randomised`.
     blocks : int
         Blocks at each site.
@@ -80,20 +83,29 @@ def randomised_complete_blocks(
 
     Raises
     ------
-    ValueError
-        If there is nothing to randomise, or a whole-plot factor is named.
+    WrongCall
+        As for `completely_randomised`.
     """
-    _check(treatments, sites, blocks)
-    _refuse_whole_plot(whole_plot)
+    check_arguments(treatments, sites, blocks)
+    _refuse_whole_plot(options)
+    one_set = _one_set(treatments, options)
+
+    def draw() -> IntArray:
+        return np.concatenate([one_set[rng.permutation(len(one_set))] for _ in range(blocks)])
+
     frames = []
     for site in sites:
-        order = np.concatenate([rng.permutation(len(treatments)) for _ in range(blocks)])
-        frames.append(_placed(treatments.iloc[order], site, np.repeat(np.arange(1, blocks + 1), len(treatments))))
+        order = drawn_apart(draw, options.bench_columns, keep_apart=options.keep_apart)
+        frames.append(placed(treatments.iloc[order], site, np.repeat(np.arange(1, blocks + 1), len(one_set))))
     return pd.concat(frames, ignore_index=True)
 
 
 def split_plot(
-    treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, *, whole_plot: str | None
+    treatments: pd.DataFrame,
+    sites: Sequence[str],
+    blocks: int,
+    rng: np.random.Generator,
+    options: LayoutOptions = PLAIN,
 ) -> pd.DataFrame:
     """Randomise one factor to whole plots within blocks, and the rest to the buckets within each whole plot.
 
@@ -103,8 +115,9 @@ def split_plot(
         As for `completely_randomised`.
     blocks : int
         Blocks at each site; each holds every level of the whole-plot factor once.
-    whole_plot : str
-        Column of `treatments` that is applied to whole plots.
+    options : LayoutOptions
+        `whole_plot` is the column of `treatments` that is applied to whole plots; `keep_apart` and `bench_columns`
+        count too.
 
     Returns
     -------
@@ -113,44 +126,40 @@ def split_plot(
 
     Raises
     ------
-    ValueError
-        If there is nothing to randomise or no such column.
+    WrongCall
+        If there is nothing to randomise, no such column, or treatments cannot be kept apart.
     """
-    _check(treatments, sites, blocks)
-    if whole_plot not in treatments.columns:
-        raise ValueError(f"A split-plot needs a whole-plot factor among {', '.join(treatments.columns)}.")
-    groups = [np.flatnonzero(treatments[whole_plot] == level) for level in treatments[whole_plot].unique()]
+    check_arguments(treatments, sites, blocks)
+    if options.whole_plot not in treatments.columns:
+        raise WrongCall(f"A split-plot needs a whole-plot factor among {', '.join(treatments.columns)}.")
+    levels = treatments[options.whole_plot]
+    groups = [np.flatnonzero(levels == level) for level in levels.unique()]
+    sizes: list[int] = []
+
+    def draw() -> IntArray:
+        plots = [rng.permutation(groups[choice]) for _ in range(blocks) for choice in rng.permutation(len(groups))]
+        sizes[:] = [len(rows) for rows in plots]
+        return np.concatenate(plots)
+
     frames = []
     for site in sites:
-        plots = [
-            (block, number, rng.permutation(groups[choice]))
-            for block in range(1, blocks + 1)
-            for number, choice in enumerate(rng.permutation(len(groups)), start=1)
-        ]
-        sizes = [len(rows) for _, _, rows in plots]
-        chosen = treatments.iloc[np.concatenate([rows for _, _, rows in plots])]
-        frame = _placed(chosen, site, np.repeat([block for block, _, _ in plots], sizes))
-        frame.insert(2, "whole_plot", np.repeat([number for _, number, _ in plots], sizes))
-        frames.append(frame)
+        order = drawn_apart(draw, options.bench_columns, keep_apart=options.keep_apart)
+        block = np.repeat(np.repeat(np.arange(1, blocks + 1), len(groups)), sizes)
+        whole_plot = np.repeat(np.tile(np.arange(1, len(groups) + 1), blocks), sizes)
+        frames.append(placed(treatments.iloc[order], site, block, {"whole_plot": whole_plot}))
     return pd.concat(frames, ignore_index=True)
 
 
-def _placed(treatments: pd.DataFrame, site: str, block: np.ndarray) -> pd.DataFrame:
-    places = pd.DataFrame({"site": site, "block": block, "position": np.arange(1, len(block) + 1)})
-    return pd.concat([places, treatments.reset_index(drop=True)], axis=1)
+def _one_set(treatments: pd.DataFrame, options: LayoutOptions) -> IntArray:
+    """Every treatment once, the current practice as often as asked for."""
+    once = np.arange(len(treatments))
+    if options.practice_buckets == 1:
+        return once
+    if options.practice is None:
+        raise WrongCall("More buckets of the current practice need to be told which treatment that is.")
+    return np.concatenate([once, np.full(options.practice_buckets - 1, options.practice)])
 
 
-def _check(treatments: pd.DataFrame, sites: Sequence[str], blocks: int) -> None:
-    if len(treatments) < 2 or treatments.duplicated().any():
-        raise ValueError("A layout needs at least two treatments, all different.")
-    if clash := set(treatments.columns) & set(PLACE_COLUMNS):
-        raise ValueError(f"A factor cannot be called {', '.join(sorted(clash))}: that names a place.")
-    if not sites or len(set(sites)) < len(sites):
-        raise ValueError("A layout needs at least one site, each named once.")
-    if blocks < 1:
-        raise ValueError("A layout needs at least one block a site.")
-
-
-def _refuse_whole_plot(whole_plot: str | None) -> None:
-    if whole_plot is not None:
-        raise ValueError("Only a split-plot has a whole-plot factor.")
+def _refuse_whole_plot(options: LayoutOptions) -> None:
+    if options.whole_plot is not None:
+        raise WrongCall("Only a split-plot has a whole-plot factor.")

@@ -8,6 +8,7 @@ from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ MOST_FAILED = 0.05
 # A first trial that the engine can fit, to hold the design; its response plays no part.
 FIRST_TRIES = 100
 REPLICATE_STREAM, FIRST_STREAM = 0, 1
+Bounds = Literal["strata", "nonnegative"]
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,22 @@ class Draws:
     df: FloatArray
     settled: BoolArray
 
+    def filled(self, where: BoolArray, other: Draws) -> Draws:
+        """Put another's answers, in order, where `where` is true."""
+
+        def put(mine: NDArray[Any], theirs: NDArray[Any]) -> NDArray[Any]:
+            whole = mine.copy()
+            whole[where] = theirs
+            return whole
+
+        return Draws(
+            {name: put(p, other.p[name]) for name, p in self.p.items()},
+            put(self.error, other.error),
+            put(self.se, other.se),
+            put(self.df, other.df),
+            put(self.settled, other.settled),
+        )
+
     @property
     def failed(self) -> int:
         """How many analyses did not settle."""
@@ -87,6 +105,9 @@ def simulate(
     chunk: int = CHUNK,
 ) -> Draws:
     """Draw trials and analyse them, in parallel.
+
+    Variances of strata are left free and, where that does not settle, held at zero or above. (The analysis of a real
+    trial tries the means of its buckets in between.)
 
     Replicate i has a generator of its own, seeded by the seed and i (child i of ``SeedSequence``), so that the numbers
     do not depend on how many workers there are or which of them draws it.
@@ -148,9 +169,18 @@ def _gathered(executor: Executor, payload: bytes, edges: Sequence[int], progress
 
 def run_chunk(payload: bytes, start: int, stop: int) -> Draws:
     """Draw and analyse replicates `start` to `stop` of a pickled `Task`; runs in a worker."""
-    task, fit, spread = _prepared(payload)
-    true = task.contrasts @ _model_coefficients(task)
+    task, spread = _prepared(payload)
     responses = spread.responses(task, range(start, stop))
+    draws = _analysed(payload, "strata", responses)
+    left = ~draws.settled
+    return draws.filled(left, _analysed(payload, "nonnegative", responses[left])) if left.any() else draws
+
+
+def _analysed(payload: bytes, bounds: Bounds, responses: FloatArray) -> Draws:
+    """Analyse responses with the variances of strata free, or held at zero or above."""
+    task, _ = _prepared(payload)
+    true = task.contrasts @ _model_coefficients(task)
+    fit = _fitted(payload, bounds)
     refits = refit_many(fit, responses, terms=task.design.effects, contrasts=task.contrasts)
     return Draws(
         {name: test.p for name, test in refits.tests.items()},
@@ -197,23 +227,24 @@ def _generator(seed: int, stream: int, number: int) -> np.random.Generator:
 
 
 @lru_cache(maxsize=4)
-def _prepared(payload: bytes) -> tuple[Task, MixedFit, Spread]:
+def _prepared(payload: bytes) -> tuple[Task, Spread]:
     """Set a design up once in each worker, however many chunks it gets."""
     task: Task = pickle.loads(payload)
     terms = [cross([encode(task.design.heads[c]) for c in term.split(":")]) for term in task.design.random]
-    spread = Spread(tuple(t.codes for t in terms), tuple(len(t.levels) for t in terms))
-    return task, _first_fit(task, spread), spread
+    return task, Spread(tuple(t.codes for t in terms), tuple(len(t.levels) for t in terms))
 
 
-def _first_fit(task: Task, spread: Spread) -> MixedFit:
+@lru_cache(maxsize=8)
+def _fitted(payload: bytes, bounds: Bounds) -> MixedFit:
     """Fit a drawn trial, the first that settles: refits share its design and nothing else."""
+    task, spread = _prepared(payload)
     name = task.design.model.fixed.formula.response
     for attempt in range(FIRST_TRIES):
         seed = int(_generator(task.seed, FIRST_STREAM, attempt).integers(2**62))
         response = spread.responses(replace(task, seed=seed), range(1))[0]
         data = task.design.heads.assign(**{name: response})
         try:
-            return fit_mixed(data, task.design.formula, task.design.random, bounds="strata")
+            return fit_mixed(data, task.design.formula, task.design.random, bounds=bounds)
         except (NotConverged, NoVariation):
             continue
         except MixedModelError as error:

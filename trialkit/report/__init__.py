@@ -1,5 +1,6 @@
-"""The page a county publishes: results in, one self-contained HTML document out."""
+"""The pages a county publishes: plain data in, one self-contained HTML document out."""
 
 from trialkit.report.page import report_html
+from trialkit.report.plan_page import plan_html
 
-__all__ = ["report_html"]
+__all__ = ["plan_html", "report_html"]

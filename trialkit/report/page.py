@@ -44,7 +44,7 @@ def report_html(results: Mapping[str, Any]) -> str:
     reading = read(safe_results(results))
     drawn, missing = pictures(reading)
     style = page_style()
-    page = _environment().get_template("report.html.jinja")
+    page = environment().get_template("report.html.jinja")
     return page.render(
         about=about(reading),
         facts=facts(reading),
@@ -80,7 +80,8 @@ def _tied(value: Any) -> Any:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Templates, escaped by default; an unknown name in one is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     return Environment(

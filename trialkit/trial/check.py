@@ -47,13 +47,16 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
 LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
     layout_rules.treatments_are_planned,
+    layout_rules.layout_compares_everything,
     layout_rules.whole_plots_hold_one_level,
+    layout_rules.places_are_filled_in,
     layout_rules.layout_follows_the_plan,
     layout_rules.treatments_are_repeated,
+    layout_rules.treatments_are_connected,
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
-    "plan": (layout_rules.products_are_listed,),
+    "plan": (layout_rules.products_are_listed, layout_rules.layout_compares_everything),
     "layout": LAYOUT_PROTOCOL_RULES,
     "records": (
         *LAYOUT_PROTOCOL_RULES,

@@ -4,12 +4,16 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from trialkit.layouts.efficiency import connected_groups
+from trialkit.layouts.incomplete_blocks import fewest_blocks
+from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.layouts.row_column import fewest_rectangles
 from trialkit.trial.bucket_ids import bucket_id_is_valid
 from trialkit.trial.nearest import did_you_mean
 from trialkit.trial.problem import Problem, problem, quoted, shown
 from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, PROTOCOL_FILE, Protocol
 from trialkit.trial.protocol_problems import line_of_key
-from trialkit.trial.randomise import randomise
+from trialkit.trial.randomise import layout_options, randomise
 from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
 
 
@@ -92,22 +96,104 @@ def whole_plots_hold_one_level(tables: TrialTables) -> Iterator[Problem]:
     yield from at_rows("TK-L04", reading, mixed, column, "the level that the other buckets of its whole plot have")
 
 
+def places_are_filled_in(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L09: each bucket has the volunteer, or the row and column, that the kind of layout goes by."""
+    reading, plan = tables.readings["layout"], tables.protocol.layout
+    if not len(reading.frame):
+        return
+    for column in LAYOUT_KINDS[plan.kind].place_columns:
+        if column == "whole_plot":
+            continue  # TK-L04 tells of it
+        if column in reading.missing_columns:
+            expected = f"a column {column}, as the layout is of kind {plan.kind}"
+            yield problem("TK-L09", "layout.csv", expected, row=1, column=column, found="no such column")
+        else:
+            yield from at_rows("TK-L09", reading, reading.frame[column].isna(), column, f"the number of the {column}")
+
+
 def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
-    """TK-L05: each site has each treatment as often as the protocol has blocks."""
+    """TK-L05: each site has each treatment as often as the protocol says, and each block or row what it should hold."""
     if not tables.knows_all("layout", "site") or tables.readings["layout"].missing_columns & set(
         FACTOR_COLUMNS.values()
     ):
         return
-    treatments, blocks = tables.protocol.treatments(), tables.protocol.layout.blocks
-    columns = list(FACTOR_COLUMNS.values())
-    planned = pd.Series(blocks, index=pd.MultiIndex.from_frame(treatments))
+    protocol, columns = tables.protocol, list(FACTOR_COLUMNS.values())
+    treatments, kind = protocol.treatments(), LAYOUT_KINDS[protocol.layout.kind]
+    planned = pd.MultiIndex.from_frame(treatments)
+    fewest, most = kind.replication(len(treatments), protocol.layout.blocks, layout_options(protocol))
+    often = _times(int(fewest.min()), int(most.max()))
     for site, buckets in tables.frame("layout").groupby("site"):
-        counts = buckets.groupby(columns, dropna=False).size()
-        differ = int((counts.reindex(planned.index, fill_value=0) != planned).sum())
+        counts = buckets.groupby(columns, dropna=False).size().reindex(planned, fill_value=0).to_numpy()
+        differ = int(((counts < fewest) | (counts > most)).sum())
         if differ:
-            expected = f"each of {len(planned)} treatments {blocks} times at {quoted(site)}"
+            expected = f"each of {len(planned)} treatments {often} at {quoted(site)}"
             found = f"{len(buckets)} buckets, {differ} treatments more or less often"
             yield problem("TK-L05", "layout.csv", expected, column="site", found=found)
+    yield from _places_hold_their_treatments(tables, columns)
+
+
+def _times(fewest: int, most: int) -> str:
+    return f"{fewest} times" if fewest == most else f"{fewest} to {most} times"
+
+
+def _places_hold_their_treatments(tables: TrialTables, columns: list[str]) -> Iterator[Problem]:
+    """Tell of blocks, rows and columns that hold a treatment twice (said once for each sort of place)."""
+    frame, kind = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind]
+    for term in (*kind.complete, *kind.distinct):
+        place = term.split(":")
+        if set(place) & tables.readings["layout"].missing_columns or frame[place].isna().any(axis=None):
+            continue
+        twice = frame[frame.duplicated([*place, *columns])]
+        if len(twice):
+            name = place[-1]
+            expected = f"each treatment at most once in each {name}"
+            first = ", ".join(f"{part} {quoted(twice.iloc[0][part])}" for part in place)
+            found = f"a treatment twice in {len(twice.drop_duplicates(place))} of them, such as {first}"
+            yield problem("TK-L05", "layout.csv", expected, column=name, found=found)
+
+
+def layout_compares_everything(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P11: the blocks, or rectangles, of all gardens suffice to compare all treatments."""
+    plan, sites = tables.protocol.layout, tables.frame("sites")["site"].nunique()
+    needed, what = _fewest_blocks(tables.protocol)
+    if not sites or not tables.knows_all("sites", "site") or sites * plan.blocks >= needed:
+        return
+    yield problem(
+        "TK-P11",
+        PROTOCOL_FILE,
+        f"at least {needed} {what} in all, to compare {len(tables.protocol.treatments())} treatments",
+        row=line_of_key(tables.protocol_text, ("layout", "blocks")),
+        column="layout.blocks",
+        found=f"{sites * plan.blocks} in {sites} gardens" if sites > 1 else f"{plan.blocks} in one garden",
+        mend="Raise layout.blocks, make blocks larger, or add gardens.",
+    )
+
+
+def _fewest_blocks(protocol: Protocol) -> tuple[int, str]:
+    """Return how many blocks the layout takes at least, and what they are."""
+    plan, treatments = protocol.layout, len(protocol.treatments())
+    if plan.block_size is not None:
+        return fewest_blocks(treatments, plan.block_size), f"blocks of {plan.block_size} buckets"
+    if plan.rows is not None and plan.columns is not None:
+        what = f"blocks of {plan.rows} rows and {plan.columns} columns"
+        return fewest_rectangles(treatments, plan.rows, plan.columns), what
+    return (2 if plan.kind == "augmented blocks" else 1), "blocks"
+
+
+def treatments_are_connected(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L10: a chain of blocks (or rows and columns) joins every two treatments (said once)."""
+    frame, kind = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind]
+    columns = list(FACTOR_COLUMNS.values())
+    terms = [term for term in kind.random_terms if not term.endswith("whole_plot")]
+    needed = {"site", *columns, *(part for term in terms for part in term.split(":"))}
+    if needed & tables.readings["layout"].missing_columns or len(frame) < 2:
+        return
+    groups = connected_groups(frame, columns, ["site", *terms])
+    if len(groups) > 1:
+        smallest = min(groups, key=len)
+        named = " ".join(shown(value) for value in smallest[0] if value == value and value != "")
+        found = f"{len(groups)} groups of treatments that no block compares, one with {named}"
+        yield problem("TK-L10", "layout.csv", "one in which blocks join all treatments", found=found)
 
 
 def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
@@ -121,7 +207,8 @@ def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
 
 def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
     """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once)."""
-    frame, columns = tables.frame("layout"), ["site", "block", "position", *FACTOR_COLUMNS.values()]
+    frame, places = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind].place_columns
+    columns = ["site", "block", *places, "position", *FACTOR_COLUMNS.values()]
     missing = set(columns) & tables.readings["layout"].missing_columns
     if not len(frame) or missing or not tables.knows_all("layout", "bucket"):
         return

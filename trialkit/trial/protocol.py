@@ -12,6 +12,7 @@ import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
+from trialkit.trial.layout_faults import layout_faults
 from trialkit.trial.problem import Problem, TrialError, quoted
 from trialkit.trial.protocol_problems import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.trial.protocol_sections import (
@@ -39,7 +40,11 @@ FINEST_DOSE_STEP_TSP = 0.01
 """Doses nearer than this are one: the smallest measuring spoons hold 1/64 teaspoon (common practice, no source)."""
 MOST_TREATMENTS = 64
 """As many as four levels of each factor (common practice, no source)."""
-READ_BY_RULES = (("factors",), ("layout", "kind"), ("layout", "whole_plot"), ("decision", "current_practice"))
+READ_BY_RULES = (
+    ("factors",),
+    *(("layout", key) for key in ("kind", "block_size", "resolvable", "rows", "columns", "checks", "whole_plot")),
+    ("decision", "current_practice"),
+)
 """The keys that the rules between sections stand on."""
 
 
@@ -116,6 +121,7 @@ def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
     if whole_plot is not None and (whole_plot not in protocol.varied_factors or len(protocol.varied_factors) < 2):
         expected = "one of two or more factors that each have two or more levels"
         errors.append(broken_rule("TK-P06", whole_plot, expected, "layout", "whole_plot"))
+    errors += layout_faults(protocol.layout, protocol.factors, protocol.varied_factors)
     errors += _practice_faults(protocol)
     return [error.context or {} for error in errors]
 

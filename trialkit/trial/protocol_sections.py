@@ -1,6 +1,7 @@
 """The sections of trial.toml, each by itself: keys, kinds of value, bounds and defaults."""
 
 import unicodedata
+from collections.abc import Iterator
 from datetime import date
 from typing import Annotated, Any, Literal, Self
 
@@ -16,10 +17,20 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.protocol_problems import LEVEL_KINDS, RULE_ERROR
 
 FactorName = Literal["cultivar", "dose", "acidifier"]
-LayoutKindName = Literal["completely randomised", "randomised complete blocks", "split-plot"]
+LayoutKindName = Literal[
+    "completely randomised",
+    "randomised complete blocks",
+    "split-plot",
+    "Latin square",
+    "row-column",
+    "incomplete blocks",
+    "volunteer blocks",
+    "augmented blocks",
+]
 
 
 def _kind_of_level(value: object) -> str | None:
@@ -99,16 +110,45 @@ class Factor(Section):
     product: Name | None = None
 
 
+SQUARE_KINDS = ("Latin square", "row-column")
+MOST_BUCKETS_A_VOLUNTEER = 5
+"""As many as one person looks after with care (common practice, no source)."""
+
+
 class Layout(Section):
-    """How treatments are assigned to buckets. For a completely randomised layout, blocks counts replicates a site.
+    """How treatments are assigned to buckets.
+
+    `blocks` counts what each site has: blocks; replicates in a completely randomised layout; squares or rectangles, of
+    which one is the default, in a Latin square or row-column layout; volunteers in volunteer blocks. `block_size` is 3
+    for volunteers where it is not given. `rows` and `columns` are those of each rectangle of a row-column layout.
+    `checks` are the levels that stand in every block of an augmented layout; the current practice where none is named.
+    `practice_buckets` is how many buckets the current practice has for one of each other treatment. With `keep_apart`
+    no two buckets of a treatment stand side by side; `bench_columns` is how many stand side by side on the bench.
 
     Without a seed one is derived from the trial's id and question (`Protocol.seed`).
     """
 
     kind: LayoutKindName = "randomised complete blocks"
     blocks: Annotated[int, Field(ge=1, le=50)] = 3
+    block_size: Annotated[int, Field(ge=2, le=50)] | None = None
+    resolvable: bool = False
+    rows: Annotated[int, Field(ge=2, le=100)] | None = None
+    columns: Annotated[int, Field(ge=2, le=100)] | None = None
+    checks: Annotated[tuple[Level, ...], Field(max_length=10, strict=False)] = ()
+    practice_buckets: Annotated[int, Field(ge=1, le=8)] = 1
+    keep_apart: bool = False
+    bench_columns: Annotated[int, Field(ge=1, le=1000)] | None = None
     seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
     whole_plot: FactorName | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _defaults_of_the_kind(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        kind = data.get("kind")
+        fitting = {"blocks": 1} if kind in SQUARE_KINDS else {"block_size": 3} if kind == "volunteer blocks" else {}
+        return {**fitting, **data}
 
     @model_validator(mode="after")
     def _whole_plot_for_split_plots_only(self) -> Self:
@@ -119,6 +159,34 @@ class Layout(Section):
                 "TK-P06", self.whole_plot, f"no whole-plot factor in a layout of kind {self.kind}", "whole_plot"
             )
         return self
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> Self:
+        broken = list(_misplaced_keys(self))
+        if broken:
+            raise PydanticCustomError(RULE_ERROR, "the keys disagree", {"several": tuple(e.context for e in broken)})
+        return self
+
+
+KEYS_OF_SOME_KINDS = (
+    "block_size", "resolvable", "rows", "columns", "checks", "practice_buckets", "keep_apart", "bench_columns",
+)  # fmt: skip
+NEEDED_KEYS = {"row-column": ("rows", "columns"), "incomplete blocks": ("block_size",)}
+
+
+def _misplaced_keys(layout: Layout) -> Iterator[PydanticCustomError]:
+    """Tell of keys that the kind of layout needs and has not, or has and does not know."""
+    known = LAYOUT_KINDS[layout.kind].options
+    for key in NEEDED_KEYS.get(layout.kind, ()):
+        if getattr(layout, key) is None:
+            yield broken_rule("TK-P10", "nothing", f"a whole number, as the layout is of kind {layout.kind}", key)
+    for key in KEYS_OF_SOME_KINDS:
+        value = getattr(layout, key)
+        if key not in known and value != Layout.model_fields[key].default:
+            yield broken_rule("TK-P10", str(value), f"no such key in a layout of kind {layout.kind}", key)
+    if layout.kind == "volunteer blocks" and (layout.block_size or 0) > MOST_BUCKETS_A_VOLUNTEER:
+        expected = f"2 to {MOST_BUCKETS_A_VOLUNTEER} buckets a volunteer"
+        yield broken_rule("TK-P10", str(layout.block_size), expected, "block_size")
 
 
 def _in_order(window: tuple[int, int]) -> tuple[int, int]:

@@ -229,6 +229,20 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "So many comparisons with current practice cannot be made with any certainty.",
         "Leave out a factor or some of its levels.",
     ),
+    (
+        "TK-P10",
+        "error",
+        "A key does not fit the kind of layout",
+        "Each kind of layout is described by keys of its own; others would be ignored silently.",
+        "Correct layout.kind, or add or remove the key.",
+    ),
+    (
+        "TK-P11",
+        "error",
+        "A layout that cannot be made",
+        "Blocks, rows and columns must fit the number of treatments, and compare all of them.",
+        "Change this key, or the levels of the factors, until it fits.",
+    ),
     # The layout
     (
         "TK-L01",
@@ -285,6 +299,20 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "Treatments stand in one place only",
         "A difference between treatments could not be told from one between buckets, so nothing could be concluded.",
         "Give layout.blocks two or more, or add gardens.",
+    ),
+    (
+        "TK-L09",
+        "error",
+        "A place is not filled in",
+        "The analysis needs to know which buckets stood together.",
+        "Fill in the column for each bucket, or correct layout.kind in trial.toml.",
+    ),
+    (
+        "TK-L10",
+        "warning",
+        "The layout falls apart",
+        "Treatments that no chain of blocks joins are compared between blocks only, which is far less certain.",
+        "Lay it out anew with larger blocks or more of them, or move buckets before planting.",
     ),
     # The heads
     (

@@ -1,0 +1,95 @@
+"""`trialkit plan` as a user runs it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from small_plan import write_plan_folder
+
+DONE, WRONG_CALL, NOT_COMPUTED = 0, 2, 3
+
+
+def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """A small trial and its plan."""
+    folder = tmp_path_factory.mktemp("plan") / "trial"
+    write_plan_folder(folder)
+    return folder, run("plan", folder)
+
+
+def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
+    """The chance for the margin, what buys most and the page's path; progress on standard error."""
+    folder, result = planned
+    assert result.returncode == DONE, result.stderr
+    assert result.stdout.startswith("24 buckets at 3 gardens, 48 heads: a difference of 10 g")
+    assert "buys most" in result.stdout
+    assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\n")
+    assert "Working out: power" in result.stderr
+
+
+def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
+    """plan.json, plan.html and calendar.ics, whole; a second run writes the same bytes, and no input is touched."""
+    folder, _ = planned
+    files = {name: (folder / "results" / name).read_bytes() for name in ("plan.json", "plan.html", "calendar.ics")}
+    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-1"
+    assert files["calendar.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
+    inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
+    again = run("plan", folder, "--json")
+    assert again.returncode == DONE, again.stderr
+    assert json.loads(again.stdout) == json.loads(files["plan.json"])
+    assert {name: (folder / "results" / name).read_bytes() for name in files} == files
+    assert {path.name: path.read_bytes() for path in folder.glob("*.*")} == inputs
+
+
+def test_an_earlier_trial_tells_how_things_vary(tmp_path: Path) -> None:
+    """Variances come from an analysed trial, and the plan says which."""
+    write_plan_folder(tmp_path / "new")
+    earlier = tmp_path / "old" / "results"
+    earlier.mkdir(parents=True)
+    variances = [{"term": "bucket", "variance": 4.0}, {"term": "residual", "variance": 25.0}]
+    results = {"trial": {"title": "Last autumn"}, "responses": {"weight_g": {"variances": variances}}}
+    (earlier / "results.json").write_text(json.dumps(results), encoding="utf-8")
+    result = run("plan", tmp_path / "new", "--earlier", tmp_path / "old", "--json")
+    assert result.returncode == DONE, result.stderr
+    plan = json.loads(result.stdout)
+    assert "Last autumn" in plan["source"]
+    assert {row["label"]: row["sd_g"] for row in plan["spreads"]}["buckets treated alike"] == pytest.approx(2)
+
+
+@pytest.mark.parametrize(
+    ("decision", "blocks", "status", "words"),
+    [
+        ("margin_g = 0", 2, WRONG_CALL, "Set decision.margin_g to the smallest difference that would matter"),
+        ("", 0, 1, "at least 1"),
+    ],
+)
+def test_a_plan_that_cannot_be_made(tmp_path: Path, decision: str, blocks: int, status: int, words: str) -> None:
+    """One clear sentence with the mend, nothing written."""
+    write_plan_folder(tmp_path / "trial", decision=decision, blocks=blocks)
+    result = run("plan", tmp_path / "trial")
+    assert result.returncode == status
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+    assert not (tmp_path / "trial" / "results").exists()
+
+
+def test_no_such_earlier_trial(tmp_path: Path) -> None:
+    """An earlier trial that was never analysed is named, with what to do."""
+    write_plan_folder(tmp_path / "new")
+    (tmp_path / "old").mkdir()
+    result = run("plan", tmp_path / "new", "--earlier", tmp_path / "old")
+    assert result.returncode == WRONG_CALL
+    assert "name the folder of a trial that was analysed" in result.stderr

@@ -1,0 +1,66 @@
+"""Augmented blocks: checks everywhere, new cultivars once."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from trialkit.layouts.augmented import augmented_blocks
+from trialkit.layouts.efficiency import layout_efficiency
+from trialkit.layouts.options import LayoutOptions
+
+
+def rng(seed: int) -> np.random.Generator:
+    """Return a generator of known state."""
+    return np.random.Generator(np.random.PCG64(seed))
+
+
+def named(count: int) -> pd.DataFrame:
+    """Return so many cultivars."""
+    return pd.DataFrame({"cultivar": [f"c{i:02d}" for i in range(count)]})
+
+
+@given(st.integers(1, 3), st.integers(1, 12), st.integers(2, 5), st.integers(1, 2), st.integers(0, 2**32))
+def test_checks_in_every_block_and_new_cultivars_once(
+    checks: int, new: int, blocks: int, sites: int, seed: int
+) -> None:
+    """Each block holds every check once, each site every new cultivar once, and blocks are of nearly one size."""
+    names = [f"s{i}" for i in range(sites)]
+    options = LayoutOptions(checks=tuple(range(checks)))
+    layout = augmented_blocks(named(checks + new), names, blocks, rng(seed), options)
+    is_check = layout["cultivar"].isin([f"c{i:02d}" for i in range(checks)])
+    in_block = layout[is_check].groupby(["site", "block", "cultivar"]).size()
+    assert len(in_block) == sites * blocks * checks
+    assert (in_block == 1).all()
+    assert (layout[~is_check].groupby(["site", "cultivar"]).size() == 1).all()
+    assert np.ptp(layout.groupby(["site", "block"]).size()) <= 1
+    assert layout_efficiency(layout, ["cultivar"], ["site:block"]).connected
+    pd.testing.assert_frame_equal(layout, augmented_blocks(named(checks + new), names, blocks, rng(seed), options))
+
+
+def test_the_published_variances_of_differences() -> None:
+    """Federer (1956): 2 s²/b of two checks; 2 s² in one block, 2 s² (1 + 1/c) in two, of new ones (from memory)."""
+    layout = augmented_blocks(named(11), ["a"], 4, rng(4), LayoutOptions(checks=(0, 1, 2)))
+    found = layout_efficiency(layout, ["cultivar"], ["site:block"])
+    names = found.treatments["cultivar"].tolist()
+    block = layout.drop_duplicates("cultivar").set_index("cultivar")["block"]
+    variance = found.pairwise_variances
+    assert variance[names.index("c00"), names.index("c01")] == pytest.approx(2 / 4)
+    new = [name for name in names if name > "c02"]
+    for first in new:
+        for second in new:
+            if first < second:
+                expected = 2.0 if block[first] == block[second] else 2 * (1 + 1 / 3)
+                assert variance[names.index(first), names.index(second)] == pytest.approx(expected)
+    assert found.strata[-1].error == (4 - 1) * (3 - 1)
+
+
+@pytest.mark.parametrize(
+    ("checks", "blocks", "words"),
+    [((), 3, "at least one check"), (tuple(range(5)), 3, "that is not a check"), ((0,), 1, "at least two blocks")],
+)
+def test_impossible_augmented_blocks(checks: tuple[int, ...], blocks: int, words: str) -> None:
+    """Without checks, without new treatments, or with one block, the layout is refused with what is needed."""
+    with pytest.raises(ValueError, match=words):
+        augmented_blocks(named(5), ["a"], blocks, rng(1), LayoutOptions(checks=checks))

@@ -1,0 +1,71 @@
+"""The whole plan: what it says agrees with its parts, and with hand."""
+
+from __future__ import annotations
+
+import json
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from small_plan import small_plan
+from trialkit.planning.power import f_power
+
+
+@pytest.fixture(scope="module")
+def plan() -> dict[str, Any]:
+    """Three gardens x two blocks x four treatments, two heads a bucket."""
+    return small_plan()
+
+
+def test_counts(plan: dict[str, Any]) -> None:
+    """Buckets, heads and places on the benches agree."""
+    assert (plan["buckets"], plan["heads"], plan["treatments"]) == (24, 48, 4)
+    assert sum(len(bench["places"]) for bench in plan["benches"]) == 24
+    assert [bench["name"] for bench in plan["benches"]] == [
+        "East End School",
+        "Old Mill Library",
+        "Pond Lane Allotments",
+    ]
+
+
+def test_power_of_a_main_effect_by_hand(plan: dict[str, Any]) -> None:
+    """A cultivar is tested against its difference between gardens: 1 and 2 d.f.
+
+    The difference of two means over 3 gardens has variance 2 (9 + (81 + 225 / 2) / 4) / 3 g^2: 4 buckets of each
+    cultivar in a garden, 2 heads in each; non-centrality is the squared margin over it.
+    """
+    effect = next(row for row in plan["effects"] if row["effect"] == "cultivar")
+    variance = 2 * (9 + (81 + 225 / 2) / 4) / 3
+    assert effect["denominator_df"] == pytest.approx(2)
+    assert effect["power"] == pytest.approx(f_power(10**2 / variance, 1, 2, 0.05), rel=1e-6)
+
+
+def test_the_size_asked_for_is_among_the_sizes(plan: dict[str, Any]) -> None:
+    """The grid holds the trial itself, once, with the same numbers."""
+    (own,) = [row for row in plan["sizes"] if row["is_asked"]]
+    assert (own["sites"], own["blocks"], own["heads"], own["buckets"]) == (3, 2, 2, 24)
+    assert own["power"] == pytest.approx(plan["difference"]["power"])
+    assert len(plan["sizes"]) == 27
+
+
+def test_more_of_anything_never_tells_less(plan: dict[str, Any]) -> None:
+    """Power does not fall from one size to another that has as much of everything; 1 point is left for few d.f."""
+    rows = [row for row in plan["sizes"] if row["power"] is not None and row["sites"] >= 3]
+    for small in rows:
+        for large in rows:
+            if all(small[key] <= large[key] for key in ("sites", "blocks", "heads")):
+                assert large["power"] >= small["power"] - 0.01
+
+
+def test_curves_pass_the_margin(plan: dict[str, Any]) -> None:
+    """Curves start at the level and rise; half the variance lies above, double below."""
+    assumed, half, double = plan["curves"]
+    assert assumed["power"][0] == pytest.approx(plan["level"], abs=1e-6)
+    assert all(after >= before - 1e-9 for before, after in pairwise(assumed["power"]))
+    assert all(h >= a >= d - 1e-9 for h, a, d in zip(half["power"], assumed["power"], double["power"], strict=True))
+
+
+def test_the_plan_is_plain_data(plan: dict[str, Any]) -> None:
+    """It can be written as JSON, without a number that JSON has not."""
+    assert json.loads(json.dumps(plan, allow_nan=False)) is not None

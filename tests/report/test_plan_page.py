@@ -1,0 +1,48 @@
+"""The page of a plan."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from small_plan import small_plan
+from trialkit.report import plan_html
+
+
+def test_what_the_trial_can_tell_comes_first(pages: Any) -> None:
+    """The chance for the margin, the detectable difference and the width are said in two sentences."""
+    page, difference = pages["plan"], small_plan()["difference"]
+    first = page.index("What the trial can tell</h2>")
+    sentence = page.index("This trial would find a difference of 10")
+    assert first < sentence < page.index("Which change buys most")
+    assert f"{round(difference['power'] * 100)}" in page[sentence : sentence + 200]
+
+
+def test_every_bucket_is_on_the_map(pages: Any) -> None:
+    """Each identity stands once, under its garden, with the number of a treatment that the key explains."""
+    page = pages["plan"]
+    places = [place for bench in small_plan()["benches"] for place in bench["places"]]
+    for place in places:
+        assert page.count(f"<small>{place['bucket']}</small>") == 1
+    assert len(re.findall(r"<li><b>[1-4]</b>", page)) == len(places)
+    assert page.index("Treatments on the map") > page.index("Where each bucket stands")
+
+
+def test_warnings_are_shown_before_the_picture(pages: Any) -> None:
+    """What to look at before anything is sown stands above the curves."""
+    page = plan_html(small_plan() | {"warnings": ["Only 5 error degrees of freedom. Add a garden."]})
+    assert page.index("Only 5 error degrees of freedom") < page.index("<figure")
+    assert "To look at before anything is sown" not in plan_html(small_plan() | {"warnings": []})
+    assert "<script" not in pages["hostile plan"]
+
+
+def test_the_calendar_the_list_and_the_cautions_are_there(pages: Any) -> None:
+    """Dates in words, quantities, and the usual cautions."""
+    page = pages["plan"]
+    for text in ("6 August 2026", "Visit 1 of", "bucket with a lid, 20", "seed of Fenleaf", "Add acid to water"):
+        assert text in page.replace("\u00a0", " ")
+
+
+def test_the_same_plan_gives_the_same_page() -> None:
+    """No clock and no chance in the page."""
+    assert plan_html(small_plan()) == plan_html(small_plan())

@@ -1,0 +1,57 @@
+"""``trialkit plan``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.plan_steps import plan_folder
+
+
+@click.command("plan")
+@trial_folder
+@click.option(
+    "--simulations",
+    type=click.IntRange(100, 1_000_000),
+    default=2000,
+    show_default=True,
+    help="Trials to simulate where power has no exact formula.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="Simulate on a Dask scheduler, such as tcp://office:8786.")
+@click.option(
+    "--earlier",
+    metavar="DIR",
+    type=click.Path(exists=True, path_type=Path),
+    help="An analysed trial whose variances to plan with; common practice by default.",
+)
+@as_json
+@speaks_plainly
+def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path | None, as_json: bool) -> None:
+    """Plan the trial in DIR: what it can tell, what it needs and when things are due.
+
+    Writes results/plan.json, results/plan.html and, where trial.toml gives a day of sowing, results/calendar.ics.
+    The detectable difference, the power for the protocol's margin and the cost are worked out for the trial asked for
+    and for sizes around it.
+
+    Example: trialkit plan autumn_dose
+    """
+    planned = plan_folder(
+        folder,
+        simulations=simulations,
+        scheduler=scheduler,
+        earlier=earlier,
+        progress=lambda what: click.echo(f"Working out: {what} ...", err=True),
+        counted=_count,
+    )
+    click.echo(json.dumps(planned.document, indent=2, ensure_ascii=False) if as_json else "\n".join(planned.sentences))
+
+
+def _count(done: int, of: int) -> None:
+    """Show how far a simulation is, on one line of a terminal."""
+    if sys.stderr.isatty():
+        click.echo(f"\rSimulated trials: {done} of {of} ", err=True, nl=done == of)

@@ -1,0 +1,114 @@
+"""What ``trialkit plan`` does with a trial folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trialkit.errors import NotComputed, WrongCall
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from trialkit.planning.assumptions import Assumptions
+    from trialkit.planning.design import ModelOf
+    from trialkit.trial.protocol import Protocol
+
+PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
+
+Counted = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The plan as plain data, and a few sentences about it."""
+
+    document: dict[str, Any]
+    sentences: tuple[str, ...]
+
+
+def plan_folder(
+    folder: Path,
+    *,
+    simulations: int,
+    scheduler: str | None,
+    earlier: Path | None,
+    progress: Callable[[str], None],
+    counted: Counted,
+) -> Planned:
+    """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics."""
+    from trialkit.planning.calendar import calendar, icalendar_text
+    from trialkit.planning.executors import simulation_executor
+    from trialkit.planning.plan import make_plan
+    from trialkit.planning.simulated import planned_power
+    from trialkit.report import plan_html
+    from trialkit.trial.atomic import write_text
+    from trialkit.trial.check import read_trial
+
+    trial = read_trial(folder, stage="plan")
+    with simulation_executor(scheduler=scheduler) as executor:
+        judge = partial(
+            planned_power, replicates=simulations, seed=trial.protocol.seed, executor=executor, progress=counted
+        )
+        plan = make_plan(trial, model_of(trial.protocol), _assumptions(earlier), judge, progress)
+    document = plan.as_document()
+    results = folder / "results"
+    results.mkdir(exist_ok=True)
+    text = icalendar_text(trial.protocol, calendar(trial.protocol))
+    files = {PLAN_FILE: json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"}
+    files |= {PAGE_FILE: plan_html(document)} | ({CALENDAR_FILE: text} if text else {})
+    for name, content in files.items():
+        write_text(results / name, content)
+    return Planned(document, (*plan_sentences(document), f"Plan: {results / PAGE_FILE}"))
+
+
+def model_of(protocol: Protocol) -> ModelOf:
+    """How the analysis will derive its model from planned heads of the protocol."""
+    from trialkit.analysis.derived_model import derive_model
+    from trialkit.layouts.kinds import LAYOUT_KINDS
+
+    columns, strata = list(protocol.treatment_columns), LAYOUT_KINDS[protocol.layout.kind].random_terms
+
+    def of(heads: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
+        model = derive_model(heads, columns, strata)
+        return model.formula("weight_g"), model.random
+
+    return of
+
+
+def plan_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """What the adviser should know first."""
+    difference, sites = document["difference"], document["sites"]
+    return (
+        f"{document['buckets']} buckets at {sites} garden{'' if sites == 1 else 's'}, {document['heads']} heads: a "
+        "difference of "
+        f"{document['margin_g']:g} g from the current practice would be found with a chance of "
+        f"{difference['power']:.0%}; one of {difference['detectable_g']:.0f} g with {document['power_wanted']:.0%}.",
+        *document["warnings"],
+        *document["advice"][:1],
+    )
+
+
+def _assumptions(earlier: Path | None) -> Assumptions:
+    """Variances that an earlier trial estimated, or those of common practice."""
+    from trialkit.planning.assumptions import Assumptions
+
+    if earlier is None:
+        return Assumptions()
+    path = earlier / "results" / "results.json" if earlier.is_dir() else earlier
+    if not path.is_file():
+        raise WrongCall(f"{path} is not there: name the folder of a trial that was analysed.")
+    try:
+        results = json.loads(path.read_text(encoding="utf-8"))
+        rows = results["responses"]["weight_g"]["variances"]
+        found = {str(row["term"]): float(row["variance"]) for row in rows}
+        trial = str(results["trial"]["title"])
+    except (ValueError, KeyError, TypeError) as error:
+        raise NotComputed(f"{path} holds no results of a trial: run trialkit analyse on its folder again.") from error
+    if not found:
+        raise NotComputed(f"{path} has no variances of head weight: that trial could not be analysed.")
+    return Assumptions.from_variances(found, f"the trial “{trial}”")

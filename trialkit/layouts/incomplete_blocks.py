@@ -1,0 +1,247 @@
+"""Blocks with fewer buckets than treatments: balanced where possible, otherwise near-optimal by search.
+
+The blocks of all sites are chosen together, so that a site may be as small as one volunteer's block; within each site
+(or replicate, if resolvable) every treatment comes equally often or once more. The choice is randomised as Yates (1936,
+*Ann. Eugen.* 7:121-140) has it: treatments to their numbers, sets of blocks to sites, blocks within sites, buckets
+within blocks.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import WrongCall
+from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, square_lattice
+from trialkit.layouts.bench import drawn_apart
+from trialkit.layouts.bounds import balanced_bound, resolvable_bound
+from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.interchange import Frame, criterion, information, search
+from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.placing import check_arguments, placed
+
+ARRAYS_TRIED = 100
+
+
+def incomplete_blocks(
+    treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
+) -> pd.DataFrame:
+    """Lay out incomplete blocks.
+
+    Parameters
+    ----------
+    treatments : pandas.DataFrame
+        One row a treatment.
+    sites : sequence of str
+        Sites, in the order in which random numbers are drawn.
+    blocks : int
+        Blocks at each site.
+    rng : numpy.random.Generator
+        Source of randomness; it is advanced.
+    options : LayoutOptions
+        `block_size` is needed; `resolvable`, `keep_apart` and `bench_columns` count.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns site, block, position and those of `treatments`; one row a bucket, in bench order. If resolvable,
+        blocks 1 to s of a site hold every treatment once, and so on.
+
+    Raises
+    ------
+    WrongCall
+        If such blocks cannot be made or cannot compare all treatments; says what would do.
+    """
+    check_arguments(treatments, sites, blocks)
+    size = check_block_size(len(treatments), options.block_size)
+    chosen = choose_blocks(len(treatments), size, len(sites), blocks, rng, resolvable=options.resolvable)
+    named = rng.permutation(len(treatments))[chosen[rng.permutation(len(sites))]]
+    per_set = len(treatments) // size if options.resolvable else blocks
+    frames = []
+    for site, held in zip(sites, named, strict=True):
+
+        def draw(held: IntArray = held) -> IntArray:
+            sets = [held[first : first + per_set] for first in range(0, blocks, per_set)]
+            shuffled = [chunk[rng.permutation(len(chunk))] for chunk in rng.permutation(np.array(sets))]
+            return np.concatenate([rng.permutation(block) for chunk in shuffled for block in chunk])
+
+        order = drawn_apart(draw, options.bench_columns, keep_apart=options.keep_apart)
+        frames.append(placed(treatments.iloc[order], site, np.repeat(np.arange(1, blocks + 1), size)))
+    return pd.concat(frames, ignore_index=True)
+
+
+def volunteer_blocks(
+    treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
+) -> pd.DataFrame:
+    """Lay out one small block for each volunteer.
+
+    Parameters
+    ----------
+    treatments, sites, rng, options
+        As for `incomplete_blocks`; a volunteer may also manage as many buckets as there are treatments.
+    blocks : int
+        Volunteers at each site.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As for `incomplete_blocks`, with a column volunteer, numbered within the site as its block is.
+
+    Raises
+    ------
+    WrongCall
+        As for `incomplete_blocks`.
+    """
+    layout = incomplete_blocks(treatments, sites, blocks, rng, options)
+    layout.insert(2, "volunteer", layout["block"])
+    return layout
+
+
+def check_block_size(treatments: int, block_size: int | None) -> int:
+    """Refuse blocks that are too small to compare anything or not incomplete.
+
+    Raises
+    ------
+    WrongCall
+        With the sizes that will do.
+    """
+    if block_size is None or not 2 <= block_size < treatments:
+        raise WrongCall(
+            f"Incomplete blocks of {treatments} treatments need a block size from 2 to {treatments - 1}, not "
+            f"{block_size}; with {treatments} buckets a block choose randomised complete blocks."
+        )
+    return block_size
+
+
+def fewest_blocks(treatments: int, block_size: int) -> int:
+    """Return how many blocks it takes at least to compare all treatments: each adds its size less one comparisons."""
+    return -(-(treatments - 1) // (block_size - 1))
+
+
+def choose_blocks(
+    treatments: int, block_size: int, sites: int, blocks: int, rng: np.random.Generator, *, resolvable: bool = False
+) -> IntArray:
+    """Choose which treatments, by number, stand together.
+
+    Parameters
+    ----------
+    treatments, block_size, sites : int
+        Sizes.
+    blocks : int
+        Blocks at each site.
+    rng : numpy.random.Generator
+        For the search; it is advanced.
+    resolvable : bool
+        Whether each run of treatments / block_size blocks must hold every treatment once.
+
+    Returns
+    -------
+    array of int
+        Shape (sites, blocks, block_size).
+
+    Raises
+    ------
+    WrongCall
+        If there are too few blocks to compare all treatments, or no replicates can be made of them.
+    """
+    total, needed = sites * blocks, fewest_blocks(treatments, block_size)
+    if total < needed:
+        raise WrongCall(
+            f"{total} blocks of {block_size} buckets cannot compare {treatments} treatments: it takes {needed}. "
+            "Add blocks (layout.blocks), gardens, or buckets to each block (layout.block_size)."
+        )
+    shape = (sites, blocks, block_size)
+    if resolvable:
+        chosen = _resolvable(treatments, block_size, blocks, total, rng).reshape(total * block_size)
+        frame = block_frame(np.arange(len(chosen)) // treatments, block_size)
+        return _connected(chosen, treatments, frame).reshape(shape)
+    balanced = _balanced_over_sites(treatments, block_size, sites, blocks)
+    if balanced is not None:
+        return balanced
+    frame = block_frame(np.repeat(np.arange(sites), blocks * block_size), block_size)
+    count = total * block_size
+    goal = _goal(treatments, count, balanced_bound(treatments, block_size))
+    start = np.arange(count) % treatments
+    in_replicate, left = divmod(treatments, block_size)
+    if not left and total % in_replicate == 0 and (blocks % in_replicate == 0 or in_replicate % blocks == 0):
+        start = _best_alpha(treatments, block_size, total // in_replicate, rng, frame)
+    return _connected(search(treatments, frame, rng, start=start, goal=goal), treatments, frame).reshape(shape)
+
+
+def _connected(chosen: IntArray, treatments: int, frame: Frame) -> IntArray:
+    """Refuse blocks that leave treatments without comparison, whatever the search has come to."""
+    if len(comparable_groups(information(chosen, treatments, frame))) > 1:
+        raise WrongCall(
+            f"No such blocks were found that compare all {treatments} treatments with each other: add blocks "
+            "(layout.blocks), gardens, or buckets to each block (layout.block_size)."
+        )
+    return chosen
+
+
+def block_frame(groups: IntArray, block_size: int) -> Frame:
+    """Return the frame of a search in blocks of one size, in order."""
+    blocks = np.arange(len(groups)) // block_size
+    return Frame(groups, ((blocks, 1 / block_size),), (blocks,))
+
+
+def _goal(treatments: int, buckets: int, bound: float) -> float:
+    """Criterion of a layout that reaches a bound; 0, never reached, with unequal replication."""
+    if buckets % treatments:
+        return 0.0
+    return (treatments - 1) * treatments / (bound * buckets) + 1
+
+
+def _balanced_over_sites(treatments: int, block_size: int, sites: int, blocks: int) -> IntArray | None:
+    """Balanced blocks at each site, or over the sites if every site can be a single block; None if there are none."""
+    if (here := balanced_blocks(treatments, block_size, blocks)) is not None:
+        return np.array([here] * sites)
+    if blocks == 1 and (there := balanced_blocks(treatments, block_size, sites)) is not None:
+        return np.array(there)[:, None, :]
+    return None
+
+
+def _resolvable(treatments: int, block_size: int, blocks: int, total: int, rng: np.random.Generator) -> IntArray:
+    in_replicate = treatments // block_size
+    if treatments % block_size or blocks % in_replicate:
+        raise WrongCall(
+            f"Replicates cannot be made of {blocks} blocks of {block_size} buckets a site for {treatments} treatments: "
+            "the block size must divide the number of treatments, and the blocks a site must be a multiple of "
+            "treatments / block size. Change layout.blocks or layout.block_size, or set layout.resolvable to false."
+        )
+    replicates = total // in_replicate
+    if treatments == block_size**2 and block_size in PLANE_OF_ORDER:
+        lattice = square_lattice(block_size)
+        return np.array([lattice[number % len(lattice)] for number in range(replicates)])
+    frame = block_frame(np.repeat(np.arange(replicates), treatments), block_size)
+    start = _best_alpha(treatments, block_size, replicates, rng, frame)
+    goal = _goal(treatments, replicates * treatments, resolvable_bound(treatments, block_size, replicates))
+    return search(treatments, frame, rng, start=start, goal=goal)
+
+
+def _best_alpha(treatments: int, block_size: int, replicates: int, rng: np.random.Generator, frame: Frame) -> IntArray:
+    """Draw alpha arrays and return the buckets of the best; shape (buckets,)."""
+    in_replicate = treatments // block_size
+    arrays = [rng.integers(in_replicate, size=(replicates, block_size)) for _ in range(ARRAYS_TRIED)]
+    starts = [alpha_blocks(array, in_replicate).ravel() for array in arrays]
+    return min(starts, key=lambda labels: round(criterion(labels, treatments, frame), 9))
+
+
+def alpha_blocks(array: IntArray, in_replicate: int) -> IntArray:
+    """Develop an alpha array into a resolvable layout.
+
+    Parameters
+    ----------
+    array : array of int
+        Residues mod s; one row a replicate, one column a place in the block; shape (replicates, block size).
+    in_replicate : int
+        s, the blocks of a replicate.
+
+    Returns
+    -------
+    array of int
+        Shape (replicates, s, block size): block j of a replicate holds, at place i, treatment
+        ``(array[i] + j) mod s + i s`` (Patterson & Williams 1976, *Biometrika* 63:83-92).
+    """
+    places = np.arange(array.shape[1])
+    turned = (array[:, None, :] + np.arange(in_replicate)[None, :, None]) % in_replicate
+    return np.asarray(turned + places * in_replicate)

@@ -1,0 +1,118 @@
+"""What a layout tells about its treatments once blocks are eliminated: information, efficiency factors, connectedness.
+
+John & Williams (1995), *Cyclic and Computer Generated Designs*, ch. 1-2; James & Wilkinson (1971), *Biometrika*
+58:279-294, for canonical efficiency factors (both from memory).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+ZERO = 1e-8
+"""An efficiency factor below this is nil: those of designs that can be grown are simple fractions far above it."""
+
+
+def codes(labels: Sequence[object] | NDArray[np.generic]) -> IntArray:
+    """Number the different labels 0, 1, … in order of appearance; shape (buckets,)."""
+    seen: dict[object, int] = {}
+    return np.array([seen.setdefault(label, len(seen)) for label in labels], dtype=np.intp)
+
+
+def incidence(labels: IntArray, count: int | None = None) -> FloatArray:
+    """Return which bucket has which label; shape (buckets, labels), ones and zeros."""
+    width = int(labels.max()) + 1 if count is None else count
+    return np.asarray(np.eye(width)[labels])
+
+
+def information_matrix(treatment: IntArray, blockings: Sequence[IntArray]) -> FloatArray:
+    """Return the information on treatments that is left when blockings are eliminated.
+
+    ``C = R - N K^- N'``, with N the incidence of treatments in all blockings side by side and K that of the blockings
+    with each other. Times the inverse of the error variance, C is the information on treatment effects.
+
+    Parameters
+    ----------
+    treatment : array of int
+        Treatment of each bucket, 0, 1, …; shape (buckets,).
+    blockings : sequence of array of int
+        Label of each bucket in each blocking (blocks, or rows and columns); without any, only the mean is eliminated.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (treatments, treatments).
+    """
+    units = incidence(treatment)
+    return np.asarray(units.T @ without(units, blockings))
+
+
+def without(columns: FloatArray, blockings: Sequence[IntArray]) -> FloatArray:
+    """Return columns with the blockings (or, without any, the mean) projected out; shape as `columns`."""
+    every = [incidence(labels) for labels in blockings] or [np.ones((len(columns), 1))]
+    blocks = np.hstack(every)
+    return np.asarray(columns - blocks @ (np.linalg.pinv(blocks.T @ blocks, hermitian=True) @ (blocks.T @ columns)))
+
+
+def canonical_factors(information: FloatArray, replication: FloatArray) -> FloatArray:
+    """Return the canonical efficiency factors, least first.
+
+    The eigenvalues of ``R^-1/2 C R^-1/2`` but for the one that belongs to the mean: the share of the information of an
+    orthogonal layout with the same replication that is left on each of t - 1 independent comparisons.
+
+    Parameters
+    ----------
+    information : numpy.ndarray
+        From `information_matrix`; shape (t, t).
+    replication : numpy.ndarray
+        Buckets of each treatment; shape (t,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (t - 1,), between 0 and 1. Nil as often as the layout falls into further groups.
+    """
+    scale = 1 / np.sqrt(replication)
+    values = np.linalg.eigvalsh(information * np.outer(scale, scale))[1:]
+    return np.asarray(np.where(values < ZERO, 0.0, values))
+
+
+def harmonic_mean(factors: FloatArray) -> float:
+    """Return the average efficiency factor: 0 where a comparison cannot be made."""
+    return float(len(factors) / np.sum(1 / factors)) if factors.size and factors.min() > 0 else 0.0
+
+
+def comparable_groups(information: FloatArray) -> tuple[tuple[int, ...], ...]:
+    """Return the groups of treatments within which differences can be estimated; one group if connected.
+
+    Two treatments are comparable where their difference has no part in the null space of the information matrix; this
+    holds for rows and columns too, where counting which blocks they share does not suffice.
+    """
+    values, vectors = np.linalg.eigh(information)
+    null = vectors[:, values < ZERO * max(1.0, float(values[-1]))]
+    groups: list[list[int]] = []
+    for treatment, row in enumerate(null):
+        home = next((group for group in groups if np.allclose(null[group[0]], row, atol=1e-6)), None)
+        if home is None:
+            groups.append([treatment])
+        else:
+            home.append(treatment)
+    return tuple(tuple(group) for group in groups)
+
+
+def pairwise_variances(information: FloatArray) -> FloatArray:
+    """Return the variance of each difference of two treatments, over the error variance; shape (t, t).
+
+    Infinite between treatments that cannot be compared.
+    """
+    inverse = np.linalg.pinv(information, rcond=ZERO, hermitian=True)
+    diagonal = np.diag(inverse)
+    variances = diagonal[:, None] + diagonal[None, :] - 2 * inverse
+    group = np.empty(len(information), dtype=int)
+    for number, members in enumerate(comparable_groups(information)):
+        group[list(members)] = number
+    np.fill_diagonal(variances, 0.0)
+    return np.asarray(np.where(group[:, None] == group[None, :], variances, np.inf))

@@ -1,0 +1,132 @@
+"""Latin squares drawn at random: every square equally likely for orders up to 5, very nearly so above.
+
+Up to order 5 a reduced square is drawn from all of them, then its columns and all rows but the first are shuffled: each
+square arises in exactly one way (Fisher & Yates 1938, *Statistical Tables*; from memory). Above, a random walk over
+squares and near-squares (Jacobson & Matthews 1996, *J. Combin. Des.* 4:405-437), whose equilibrium is uniform. The walk
+is stopped after a number of visits to true squares: stopping at the first one after a number of steps would favour
+squares that long detours lead to.
+"""
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import numpy as np
+
+from trialkit.errors import WrongCall
+from trialkit.layouts.information import IntArray
+
+LARGEST_ENUMERATED = 5
+VISITS_PER_CELL = 1
+
+
+def random_latin_square(order: int, rng: np.random.Generator) -> IntArray:
+    """Draw a Latin square.
+
+    Parameters
+    ----------
+    order : int
+        Rows, columns and symbols.
+    rng : numpy.random.Generator
+        Source of randomness; it is advanced.
+
+    Returns
+    -------
+    array of int
+        Symbols 0 to order - 1, each once in each row and column; shape (order, order).
+
+    Raises
+    ------
+    WrongCall
+        If the order is less than 2.
+    """
+    if order < 2:
+        raise WrongCall("A Latin square needs at least two treatments.")
+    return _from_reduced(order, rng) if order <= LARGEST_ENUMERATED else walked_latin_square(order, rng)
+
+
+@lru_cache
+def reduced_latin_squares(order: int) -> tuple[tuple[tuple[int, ...], ...], ...]:
+    """Return every square whose first row and column are in order: 1, 1, 4, 56 of them for orders 2 to 5."""
+    return tuple(_completed(order, (tuple(range(order)),)))
+
+
+def _completed(order: int, rows: tuple[tuple[int, ...], ...]) -> Iterator[tuple[tuple[int, ...], ...]]:
+    if len(rows) == order:
+        yield rows
+        return
+    for row in _next_rows(order, rows, (len(rows),)):
+        yield from _completed(order, (*rows, row))
+
+
+def _next_rows(order: int, rows: tuple[tuple[int, ...], ...], begun: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    place = len(begun)
+    if place == order:
+        yield begun
+        return
+    for symbol in range(order):
+        if symbol not in begun and all(row[place] != symbol for row in rows):
+            yield from _next_rows(order, rows, (*begun, symbol))
+
+
+def _from_reduced(order: int, rng: np.random.Generator) -> IntArray:
+    squares = reduced_latin_squares(order)
+    square = np.array(squares[rng.integers(len(squares))], dtype=np.intp)[:, rng.permutation(order)]
+    return np.asarray(square[np.concatenate([[0], 1 + rng.permutation(order - 1)])])
+
+
+def walked_latin_square(order: int, rng: np.random.Generator) -> IntArray:
+    """Draw a Latin square by the walk of Jacobson & Matthews, then shuffle rows, columns and symbols.
+
+    Parameters
+    ----------
+    order : int
+        At least 2.
+    rng : numpy.random.Generator
+        Source of randomness; it is advanced.
+
+    Returns
+    -------
+    array of int
+        Shape (order, order).
+    """
+    cyclic = (np.arange(order)[:, None] + np.arange(order)[None, :]) % order
+    cube = np.eye(order, dtype=np.int8)[cyclic]  # row x column x symbol: ones make up the square
+    improper: tuple[int, int, int] | None = None
+    visits = VISITS_PER_CELL * order**3
+    while visits > 0:
+        improper = _step(cube, improper, rng)
+        visits -= improper is None
+    square = cube.argmax(axis=2)[rng.permutation(order)][:, rng.permutation(order)]
+    return np.asarray(rng.permutation(order)[square])
+
+
+def _step(
+    cube: np.ndarray, improper: tuple[int, int, int] | None, rng: np.random.Generator
+) -> tuple[int, int, int] | None:
+    """Move to a neighbouring square or near-square; return its cell of -1, if it has one."""
+    row, column, symbol = improper if improper is not None else _empty_cell(cube, rng)
+    other_row = _one_of(cube[:, column, symbol], rng)
+    other_column = _one_of(cube[row, :, symbol], rng)
+    other_symbol = _one_of(cube[row, column, :], rng)
+    cube[row, column, symbol] += 1
+    cube[row, other_column, other_symbol] += 1
+    cube[other_row, column, other_symbol] += 1
+    cube[other_row, other_column, symbol] += 1
+    cube[other_row, column, symbol] -= 1
+    cube[row, other_column, symbol] -= 1
+    cube[row, column, other_symbol] -= 1
+    cube[other_row, other_column, other_symbol] -= 1
+    corner = (other_row, other_column, other_symbol)
+    return corner if cube[corner] < 0 else None
+
+
+def _empty_cell(cube: np.ndarray, rng: np.random.Generator) -> tuple[int, int, int]:
+    while True:
+        row, column, symbol = (int(place) for place in rng.integers(len(cube), size=3))
+        if cube[row, column, symbol] == 0:
+            return row, column, symbol
+
+
+def _one_of(line: np.ndarray, rng: np.random.Generator) -> int:
+    ones = np.flatnonzero(line == 1)
+    return int(ones[0] if len(ones) == 1 else ones[rng.integers(len(ones))])

@@ -1,0 +1,181 @@
+"""Layouts that take out a gradient two ways: Latin squares, and rows and columns that need not be squares.
+
+Each rectangle of buckets is a block of its own; its rows and columns are strata. Fisher (1926), *J. Min. Agric.*
+33:503-513, and Yates (1933), *Emp. J. Exp. Agric.* 1:235-244, for Latin squares; John & Williams (1995), *Cyclic and
+Computer Generated Designs*, ch. 5, for rows and columns (from memory).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import WrongCall
+from trialkit.layouts.bench import clumped
+from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.interchange import Frame, information, search
+from trialkit.layouts.latin_squares import random_latin_square
+from trialkit.layouts.options import PLAIN, LayoutOptions
+from trialkit.layouts.placing import check_arguments, placed
+
+SHUFFLES = 200
+
+
+def latin_square(
+    treatments: pd.DataFrame,
+    sites: Sequence[str],
+    blocks: int,
+    rng: np.random.Generator,
+    options: LayoutOptions = PLAIN,  # noqa: ARG001
+) -> pd.DataFrame:
+    """Lay out Latin squares: every treatment once in each row and each column.
+
+    Parameters
+    ----------
+    treatments : pandas.DataFrame
+        One row a treatment; their number is that of the rows and of the columns.
+    sites : sequence of str
+        Sites, in the order in which random numbers are drawn.
+    blocks : int
+        Squares at each site.
+    rng : numpy.random.Generator
+        Source of randomness; it is advanced.
+    options : LayoutOptions
+        None counts; a Latin square keeps treatments apart by itself.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns site, block (the square), row, column (1, 2, … within the square), position (row by row) and those of
+        `treatments`.
+
+    Raises
+    ------
+    WrongCall
+        If there is nothing to randomise.
+    """
+    check_arguments(treatments, sites, blocks)
+    order = len(treatments)
+    return pd.concat(
+        [
+            _rectangles(treatments, site, np.array([random_latin_square(order, rng) for _ in range(blocks)]))
+            for site in sites
+        ],
+        ignore_index=True,
+    )
+
+
+def row_column(
+    treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
+) -> pd.DataFrame:
+    """Lay out rectangles of buckets that compare treatments within rows and columns as well as can be found.
+
+    The treatments of all rectangles are chosen together by search, each as often in a rectangle as any other or once
+    more; then treatments are given to their numbers, rectangles to sites, and rows and columns shuffled, at random.
+
+    Parameters
+    ----------
+    treatments, sites, rng
+        As for `latin_square`.
+    blocks : int
+        Rectangles at each site.
+    options : LayoutOptions
+        `rows` and `columns` are needed; `keep_apart` counts.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As for `latin_square`; block is the rectangle.
+
+    Raises
+    ------
+    WrongCall
+        If the rectangles cannot be made, or cannot compare all treatments; says what would do.
+    """
+    check_arguments(treatments, sites, blocks)
+    count = len(treatments)
+    rows, columns = check_rectangle(count, blocks, options)
+    chosen = _chosen(count, (len(sites), blocks, rows, columns), rng)
+    named = rng.permutation(count)[chosen[rng.permutation(len(sites))]]
+    return pd.concat(
+        [
+            _rectangles(treatments, site, np.array([_shuffled(grid, rng, options) for grid in rng.permutation(held)]))
+            for site, held in zip(sites, named, strict=True)
+        ],
+        ignore_index=True,
+    )
+
+
+def check_rectangle(treatments: int, blocks: int, options: LayoutOptions) -> tuple[int, int]:
+    """Refuse rectangles that are none, or too small for the treatments.
+
+    Raises
+    ------
+    WrongCall
+        With what would do.
+    """
+    rows, columns = options.rows or 0, options.columns or 0
+    if rows < 2 or columns < 2:
+        raise WrongCall("A row-column layout needs layout.rows and layout.columns, each two or more.")
+    if blocks * rows * columns < treatments:
+        raise WrongCall(
+            f"{blocks * rows * columns} buckets a site cannot hold {treatments} treatments: add rows, columns or "
+            "blocks."
+        )
+    return rows, columns
+
+
+def fewest_rectangles(treatments: int, rows: int, columns: int) -> int:
+    """Return how many rectangles it takes at least to compare all treatments: what rows and columns leave counts."""
+    return -(-(treatments - 1) // ((rows - 1) * (columns - 1)))
+
+
+def _chosen(count: int, shape: tuple[int, int, int, int], rng: np.random.Generator) -> IntArray:
+    """Choose treatments, by number, for every bucket; of the given shape (sites, blocks, rows, columns)."""
+    sites, blocks, rows, columns = shape
+    needed = fewest_rectangles(count, rows, columns)
+    if sites * blocks < needed:
+        raise WrongCall(
+            f"Once rows and columns are taken out, {sites * blocks} of {rows} rows and {columns} columns cannot "
+            f"compare {count} treatments, which takes {needed}: add rows, columns, blocks or gardens."
+        )
+    frame = rectangle_frame(*shape)
+    start = np.arange(len(frame.groups)) % count
+    found = search(count, frame, rng, start=start)
+    if len(comparable_groups(information(found, count, frame))) > 1:
+        raise WrongCall(
+            f"No such layout was found that compares all {count} treatments within rows and columns: add rows, "
+            "columns, blocks or gardens."
+        )
+    return found.reshape(shape)
+
+
+def rectangle_frame(sites: int, blocks: int, rows: int, columns: int) -> Frame:
+    """Return the frame of a search in rectangles: rows and columns are eliminated, replication is even in each."""
+    rectangle, row, column = (
+        axis.ravel()
+        for axis in np.meshgrid(np.arange(sites * blocks), np.arange(rows), np.arange(columns), indexing="ij")
+    )
+    systems = (
+        (rectangle * rows + row, 1 / columns),
+        (rectangle * columns + column, 1 / rows),
+        (rectangle, -1 / (rows * columns)),
+    )
+    return Frame(rectangle, systems)
+
+
+def _shuffled(grid: IntArray, rng: np.random.Generator, options: LayoutOptions) -> IntArray:
+    """Shuffle rows and columns; again, if asked for, until no treatment stands beside itself."""
+    rows, columns = grid.shape
+    row, column = (axis.ravel() for axis in np.meshgrid(np.arange(rows), np.arange(columns), indexing="ij"))
+    for _ in range(SHUFFLES):
+        shuffled: IntArray = grid[rng.permutation(rows)][:, rng.permutation(columns)]
+        if not options.keep_apart or not clumped(shuffled.ravel(), row, column):
+            return shuffled
+    raise WrongCall("No order of rows and columns keeps treatments apart: set layout.keep_apart to false.")
+
+
+def _rectangles(treatments: pd.DataFrame, site: str, grids: IntArray) -> pd.DataFrame:
+    """Put grids of treatment numbers, shape (blocks, rows, columns), on a site's places."""
+    block, row, column = (axis.ravel() + 1 for axis in np.indices(grids.shape))
+    return placed(treatments.iloc[grids.ravel()], site, block, {"row": row, "column": column})

@@ -1,0 +1,97 @@
+"""Picture of a plan: the chance of finding a difference, by how large it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
+from trialkit.report.numerals import is_number, percent, plain
+from trialkit.report.palette import LIGHT
+from trialkit.report.reading import Json, rows
+from trialkit.report.table import Row, columns, make_table
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+NAME = "power"
+LEFT_PX, TOP_PX, FOOT_PX, HEIGHT_PX = 52.0, 16.0, 52.0, 300.0
+# Role and dashes of each line, in the order in which curves come: as assumed first.
+LINES: tuple[tuple[str, Any, float], ...] = (
+    ("leaf", "solid", 2.6),
+    ("teal", (0, (5, 2)), 1.8),
+    ("clay", (0, (1.5, 1.8)), 1.8),
+)
+
+
+def power_picture(plan: Json) -> Picture | None:
+    """Draw the power curves of a plan; None where it has none."""
+    curves = [curve for curve in rows(plan, "curves") if curve.get("power")]
+    if not curves:
+        return None
+    margin, wanted = float(plan.get("margin_g") or 0.0), float(plan.get("power_wanted") or 0.8)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(curves, margin, wanted, is_narrow))
+    difference = plan.get("difference")
+    at = difference.get("detectable_g") if isinstance(difference, dict) else None
+    finding = (
+        f"A difference of {plain(at)} g from the current practice would be found with a chance of {percent(wanted)}."
+        if is_number(at)
+        else "The chance of finding a difference from the current practice."
+    )
+    body = (
+        Row(f"{plain(x)} g", tuple(percent(round(curve["power"][i], 3)) for curve in curves))
+        for i, x in enumerate(curves[0]["differences_g"])
+    )
+    heads = columns("true difference", *(str(curve.get("label")) for curve in curves))
+    table = make_table(f"{NAME}-data", "Chance of finding a difference", heads, body)
+    reading = (
+        "Along the foot: how much a treatment truly differs from the current practice. Upwards: the chance that this "
+        "trial finds it. The upright line is the difference that the protocol says would matter. The other lines tell "
+        "what happens where buckets, heads and gardens vary half or twice as much as assumed."
+    )
+    alternative = f"Chart of {len(curves)} curves that rise with the difference. {finding} {_at_margin(curves, margin)}"
+    return Picture(NAME, finding, reading, alternative, wide, narrow, (table,) if table else ())
+
+
+def _at_margin(curves: Sequence[Json], margin: float) -> str:
+    """Say each curve's height at the margin."""
+    parts = []
+    for curve in curves:
+        at = min(range(len(curve["power"])), key=lambda i: abs(curve["differences_g"][i] - margin))
+        parts.append(f"{curve.get('label')} {percent(round(curve['power'][at], 2))}")
+    return f"At {plain(margin)} g: {', '.join(parts)}."
+
+
+def _draw(curves: Sequence[Json], margin: float, wanted: float, is_narrow: bool) -> Figure:
+    width = NARROW_PX if is_narrow else WIDE_PX
+    figure = new_figure(width, TOP_PX + HEIGHT_PX + FOOT_PX + 22 * len(curves) * is_narrow)
+    axes = new_axes(figure, LEFT_PX, TOP_PX, width - LEFT_PX - (16 if is_narrow else 190), HEIGHT_PX)
+    reach = float(curves[0]["differences_g"][-1])
+    axes.set_xlim(0, reach)
+    axes.set_ylim(0, 1)
+    axes.set_yticks([0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0 %", "20 %", "40 %", "60 %", "80 %", "100 %"])
+    axes.xaxis.set_major_formatter(lambda value, _: f"{plain(value)} g")
+    axes.grid(axis="y", color=LIGHT["rule"], linewidth=1)
+    axes.axhline(wanted, color=LIGHT["muted"], linewidth=1)
+    axes.axvline(margin, color=LIGHT["muted"], linewidth=1)
+    for curve, (role, dashes, thick) in zip(curves, LINES, strict=False):
+        axes.plot(curve["differences_g"], curve["power"], color=LIGHT[role], linestyle=dashes, linewidth=thick)
+    _name_lines(figure, curves, is_narrow)
+    foot = TOP_PX + HEIGHT_PX + 40
+    total = figure.get_size_inches()[1] * 72
+    say(figure, LEFT_PX / width, 1 - foot / total, "true difference in head weight", "muted", fontsize=TEXT_PX)
+    return figure
+
+
+def _name_lines(figure: Figure, curves: Sequence[Json], is_narrow: bool) -> None:
+    """Name the lines beside their ends, or below the chart on a phone, each after a piece of its line."""
+    from matplotlib.lines import Line2D
+
+    width, height = (size * 72 for size in figure.get_size_inches())
+    for i, (curve, (role, dashes, thick)) in enumerate(zip(curves, LINES, strict=False)):
+        x = LEFT_PX if is_narrow else width - 178
+        y = TOP_PX + HEIGHT_PX + FOOT_PX + 8 + 22 * i if is_narrow else TOP_PX + 20 + 24 * i
+        points = [x / width, (x + 30) / width], [1 - y / height] * 2
+        figure.add_artist(Line2D(*points, color=LIGHT[role], linestyle=dashes, linewidth=thick))
+        say(figure, (x + 38) / width, 1 - y / height, str(curve.get("label")), role)

@@ -93,3 +93,24 @@ def test_no_such_earlier_trial(tmp_path: Path) -> None:
     result = run("plan", tmp_path / "new", "--earlier", tmp_path / "old")
     assert result.returncode == WRONG_CALL
     assert "name the folder of a trial that was analysed" in result.stderr
+
+
+def test_the_protocol_says_how_things_vary(tmp_path: Path) -> None:
+    """Standard deviations of the protocol are those of the plan; the rest stay common practice, and both are said."""
+    write_plan_folder(tmp_path / "trial", decision="[variation]\nbucket_sd_g = 4\nhead_sd_g = 20")
+    result = run("plan", tmp_path / "trial", "--json")
+    assert result.returncode == DONE, result.stderr
+    plan = json.loads(result.stdout)
+    spreads = {row["label"]: row["sd_g"] for row in plan["spreads"]}
+    assert (spreads["buckets treated alike"], spreads["heads within a bucket"]) == (4, 20)
+    assert spreads["gardens"] == 15
+    assert plan["source"] == "trial.toml, and common practice, no source, for the rest"
+
+
+def test_a_spread_that_cannot_be(tmp_path: Path) -> None:
+    """Heads that do not differ at all, or a key that is not known, are told with their line."""
+    write_plan_folder(tmp_path / "trial", decision="[variation]\nhead_sd_g = 0\nbucket_sd = 4")
+    result = run("plan", tmp_path / "trial")
+    assert result.returncode == 1
+    assert "variation.head_sd_g" in result.stderr
+    assert 'Did you mean "bucket_sd_g"?' in result.stderr

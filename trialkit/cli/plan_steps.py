@@ -54,7 +54,7 @@ def plan_folder(
         judge = partial(
             planned_power, replicates=simulations, seed=trial.protocol.seed, executor=executor, progress=counted
         )
-        plan = make_plan(trial, model_of(trial.protocol), _assumptions(earlier), judge, progress)
+        plan = make_plan(trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, progress)
     document = plan.as_document()
     results = folder / "results"
     results.mkdir(exist_ok=True)
@@ -93,12 +93,15 @@ def plan_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     )
 
 
-def _assumptions(earlier: Path | None) -> Assumptions:
-    """Variances that an earlier trial estimated, or those of common practice."""
-    from trialkit.planning.assumptions import Assumptions
+def _assumptions(protocol: Protocol, earlier: Path | None) -> Assumptions:
+    """Variances that an earlier trial estimated, or those of the protocol; common practice where it says nothing."""
+    from trialkit.planning.assumptions import COMMON_PRACTICE, Assumptions
 
     if earlier is None:
-        return Assumptions()
+        given = {name.removesuffix("_sd_g"): sd**2 for name, sd in protocol.variation if sd is not None}
+        return Assumptions(
+            **given, source=f"trial.toml, and {COMMON_PRACTICE}, for the rest" if given else COMMON_PRACTICE
+        )
     path = earlier / "results" / "results.json" if earlier.is_dir() else earlier
     if not path.is_file():
         raise WrongCall(f"{path} is not there: name the folder of a trial that was analysed.")

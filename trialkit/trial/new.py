@@ -245,9 +245,11 @@ heads = 4                        # heads of lettuce in each
 
 {factors}\
 [layout]
-kind = "randomised complete blocks"   # or "completely randomised"; for a split-plot these two lines instead:
+kind = "randomised complete blocks"   # or "completely randomised", or one of these with its own keys:
 # kind = "split-plot"
 # whole_plot = "dose"            # the factor that goes to whole benches; the others vary within
+# kind = "volunteer blocks"      # blocks then counts the volunteers at each site
+# block_size = 3                 # buckets of each volunteer, 2 to 5
 blocks = {blocks}                       # blocks at each site; each block holds every treatment once
 seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
 
@@ -256,6 +258,10 @@ seed = {seed}                    # the layout follows from it; do not change it 
 transplant_after_days = 14
 harvest_after_days = [28, 56]    # from transplanting: earliest, latest
 visit_every_days = 3
+
+# [variation]                    # for trialkit plan: standard deviations in g; common practice where not given
+# bucket_sd_g = 9.0              # between buckets treated alike
+# head_sd_g = 15.0               # between heads of one bucket
 
 [decision]
 # What gardeners do now: one level of each factor that has two or more.

@@ -25,6 +25,7 @@ from trialkit.trial.protocol_sections import (
     Schedule,
     Section,
     TrialSection,
+    Variation,
     broken_rule,
 )
 from trialkit.trial.source_file import read_source
@@ -62,6 +63,7 @@ class Protocol(Section):
     factors: dict[FactorName, Factor]
     layout: Layout = Layout()
     schedule: Schedule = Schedule()
+    variation: Variation = Variation()
     responses: Responses = Responses()
     decision: Decision
 

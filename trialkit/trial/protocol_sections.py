@@ -207,6 +207,20 @@ class Schedule(Section):
     visit_every_days: Days = 3
 
 
+StandardDeviation = Annotated[Finite, Field(ge=0, le=1000)]
+
+
+class Variation(Section):
+    """How much heads are taken to differ, for the plan: standard deviations in g; common practice where not given."""
+
+    site_sd_g: StandardDeviation | None = None
+    block_sd_g: StandardDeviation | None = None
+    whole_plot_sd_g: StandardDeviation | None = None
+    site_by_factor_sd_g: StandardDeviation | None = None
+    bucket_sd_g: StandardDeviation | None = None
+    head_sd_g: Annotated[StandardDeviation, Field(gt=0)] | None = None
+
+
 class Responses(Section):
     """Which responses are analysed."""
 

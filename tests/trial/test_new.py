@@ -36,13 +36,22 @@ def test_a_new_trial_is_in_order(tmp_path: Path) -> None:
         start_trial(tmp_path / "trial", ANSWERS)
 
 
-def test_the_written_protocol_shows_how_to_make_a_split_plot() -> None:
-    """The two remarks about split-plots, put in place of the kind, give a protocol that reads."""
+@pytest.mark.parametrize(
+    ("kind", "key", "value"), [("split-plot", "whole_plot", "dose"), ("volunteer blocks", "block_size", 3)]
+)
+def test_the_written_protocol_shows_other_layouts(kind: str, key: str, value: object) -> None:
+    """The remarks about another kind of layout, put in place of the kind, give a protocol that reads."""
     lines = new_trial_text(ANSWERS).splitlines()
     rest = [line for line in lines if not line.startswith("kind = ")]
-    shown = [line.removeprefix("# ") if line.startswith(("# kind", "# whole_plot")) else line for line in rest]
+    wanted = (f'# kind = "{kind}"', f"# {key} = ")
+    shown = [line.removeprefix("# ") if line.startswith(wanted) else line for line in rest]
     layout = parse_protocol("\n".join(shown)).layout
-    assert (layout.kind, layout.whole_plot) == ("split-plot", "dose")
+    assert (layout.kind, getattr(layout, key)) == (kind, value)
+
+
+def test_what_may_be_filled_in_is_shown() -> None:
+    """Optional keys stand in the file as remarks."""
+    lines = new_trial_text(ANSWERS).splitlines()
     assert [line.split(" =")[0] for line in lines if line.startswith(("# started_on", "# season"))] == [
         "# started_on",
         "# season",

@@ -181,3 +181,13 @@ def test_one_treatment_has_nothing_to_compare() -> None:
     """A single treatment is refused."""
     with pytest.raises(ValueError, match="nothing to compare"):
         layout_efficiency(pd.DataFrame({"site": ["a"], "cultivar": ["A"]}), ["cultivar"], [])
+
+
+def test_one_volunteer_a_garden_is_judged_by_buckets() -> None:
+    """Where no garden has a cultivar twice, its difference between gardens is the buckets'; more blocks would help."""
+    cultivars = [["A", "B", "C"], ["A", "D", "E"], ["B", "D", "F"], ["C", "E", "F"]] * 2
+    rows = [(f"s{i}", 1, c) for i, three in enumerate(cultivars) for c in three]
+    layout = pd.DataFrame(rows, columns=["site", "volunteer", "cultivar"])
+    found = layout_efficiency(layout, ["cultivar"], ["site:volunteer"], effects_differ=True)
+    assert not any("between gardens" in warning.sentence for warning in found.warnings)
+    assert found.effects[0].error == 24 - 8 - 5

@@ -23,10 +23,11 @@ def protocol() -> Protocol:
 
 
 def test_days_by_hand(protocol: Protocol) -> None:
-    """Sowing on 6 August, transplanting a fortnight later, visits every three days from 17 September."""
+    """Sown on 6 August, transplanted a fortnight later, lids every week, visits every three days from 17 September."""
     events = calendar(protocol)
-    assert [event.on for event in events[:3]] == [date(2026, 8, 6), date(2026, 8, 20), date(2026, 9, 17)]
-    assert [event.day for event in events] == [0, 14, *range(42, 64, 3)]
+    assert [event.on for event in events[:3]] == [date(2026, 8, 6), date(2026, 8, 20), date(2026, 8, 27)]
+    assert [event.day for event in events] == [0, 14, 21, 28, 35, *range(42, 64, 3)]
+    assert events[5].on == date(2026, 9, 17)
     assert events[-1].title == "Visit 8 of 8, the last harvest"
 
 

@@ -23,11 +23,11 @@ def items(trial: Trial, products: pd.DataFrame | None = None) -> dict[str, Item]
 
 
 def test_quantities_by_hand(trial: Trial) -> None:
-    """192 buckets, 768 cups, 845 cubes; 96 buckets of each cultivar need 423 seedlings from 498 seeds."""
+    """192 buckets, 768 cups; 96 buckets of each cultivar need 423 seedlings from 498 seeds, each in a cube."""
     found = items(trial)
     assert found["bucket with a lid, 20 L"].quantity == 192
     assert found["net cup"].quantity == 768
-    assert found["starter cube"].quantity == 845
+    assert found["starter cube"].quantity == 996
     assert found["seed of Fenleaf"].quantity == 498
     assert found["pH strip"].quantity == 423
     assert found["white vinegar 5 %"].quantity == 96
@@ -45,3 +45,11 @@ def test_nutrient_of_unknown_weight(trial: Trial) -> None:
     """Where the grams in a teaspoon are not known, teaspoons are listed, without a cost."""
     nutrient = items(trial, trial.products.assign(grams_per_tsp=float("nan")))["Blend L 9-12-30"]
     assert (nutrient.quantity, nutrient.unit, nutrient.cost) == (1056, "level teaspoons", None)
+
+
+def test_a_trial_that_names_no_dose_needs_nutrient_all_the_same(trial: Trial) -> None:
+    """Where the protocol says nothing of a dose, the list says that the usual one is needed."""
+    factors = {name: factor for name, factor in trial.protocol.factors.items() if name != "dose"}
+    found = shopping_list(trial.protocol.model_copy(update={"factors": factors}), trial.products, trial.layout)
+    (nutrient,) = [item for item in found if item.name == "nutrient"]
+    assert (nutrient.quantity, nutrient.unit) == (192, "buckets' worth")

@@ -775,3 +775,16 @@ def test_no_rule_is_listed_that_nothing_uses() -> None:
     package = Path(check_trial.__code__.co_filename).parent
     code = "".join(p.read_text("utf-8") for p in package.glob("*.py") if p.name != "rule_book.py")
     assert [identity for identity in RULES if f'"{identity}"' not in code] == []
+
+
+def test_one_square_of_two_treatments_is_refused(good_folder: Path) -> None:
+    """A Latin square of two leaves nothing to judge chance by: two squares a garden are asked for."""
+    swap = ('kind = "randomised complete blocks"\nblocks = 2', 'kind = "Latin square"\nblocks = 1')
+    replace_once(good_folder, "trial.toml", *swap)
+    replace_once(good_folder, "trial.toml", '["Larkmoor Butter", "NA"]', '["Larkmoor Butter"]')
+    replace_once(good_folder, "trial.toml", 'cultivar = "Larkmoor Butter", dose', "dose")
+    found = [p for p in check_trial(good_folder, stage="plan").problems if p.rule == "TK-P11"]
+    assert [p.column for p in found] == ["layout.blocks"]
+    assert "at least 2 squares" in found[0].expected
+    replace_once(good_folder, "trial.toml", "blocks = 1", "blocks = 2")
+    assert not check_trial(good_folder, stage="plan").errors

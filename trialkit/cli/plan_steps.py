@@ -83,10 +83,11 @@ def model_of(protocol: Protocol) -> ModelOf:
 def plan_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     """What the adviser should know first."""
     difference, sites = document["difference"], document["sites"]
+    volunteers = document["kind"] == "volunteer blocks"
+    each = f" ({document['blocks']} volunteer{'' if document['blocks'] == 1 else 's'} in each)" if volunteers else ""
     return (
-        f"{document['buckets']} buckets at {sites} garden{'' if sites == 1 else 's'}, {document['heads']} heads: a "
-        "difference of "
-        f"{document['margin_g']:g} g from the current practice would be found with a chance of "
+        f"{document['buckets']} buckets at {sites} garden{'' if sites == 1 else 's'}{each}, {document['heads']} heads: "
+        f"a difference of {document['margin_g']:g} g from the current practice would be found with a chance of "
         f"{difference['power']:.0%}; one of {difference['detectable_g']:.0f} g with {document['power_wanted']:.0%}.",
         *document["warnings"],
         *document["advice"][:1],

@@ -166,7 +166,7 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     new.start_trial(folder, ask(Options(**answers)))
     return (
         f"Started {folder}. Look through trial.toml, describe gardens and products in sites.csv and products.csv, "
-        f"then: trialkit layout {folder}"
+        f"then: trialkit plan {folder}"
     )
 
 

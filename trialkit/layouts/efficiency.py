@@ -106,7 +106,8 @@ def layout_efficiency(
         column.
     effects_differ : bool
         Whether the factors' effects are allowed to differ between sites at random, so that each is judged by how much
-        it differs: the strata ``"site:factor"`` are added.
+        it differs: the strata ``"site:factor"`` are added, save where no site has a level twice, since there they are
+        the buckets.
 
     Returns
     -------
@@ -128,7 +129,8 @@ def layout_efficiency(
     factors_of_comparisons = canonical_factors(matrix, replication.astype(float))
     variances = pairwise_variances(matrix)
     pairs = np.triu_indices(len(replication), 1)
-    every = [*terms, *(f"site:{factor}" for factor in factors if effects_differ)]
+    repeated = [factor for factor in factors if layout.duplicated(["site", factor]).any()] if effects_differ else []
+    every = [*terms, *(f"site:{factor}" for factor in repeated)]
     strata = strata_of(layout, treatment, every)
     effects = effects_of(layout, factors, every, strata)
     first = pd.Series(treatment).drop_duplicates().index

@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime, timedelta
 from trialkit.trial.protocol import Protocol
 from trialkit.trial.protocol_sections import Schedule
 
+LID_CHECK_DAYS = 7  # a mosquito needs about a week from egg to adult
+
 
 @dataclass(frozen=True)
 class Event:
@@ -57,6 +59,9 @@ def calendar(protocol: Protocol) -> tuple[Event, ...]:
             "Mix each bucket as its label says, measure pH before and after the acid, set a seedling in each cup.",
         ),
     ]
+    for week, day in enumerate(range(LID_CHECK_DAYS, visits[0], LID_CHECK_DAYS), 1):
+        lids = "See that lids sit tight and no mosquito gets in; note anything odd."
+        due.append((f"lids-{week}", planted + day, "Look at the lids", lids))
     for number, day in enumerate(visits, 1):
         last = number == len(visits)
         rest = "Cut what is ready; record every head that is left as not ready, dead, bolted or missing."
@@ -86,7 +91,7 @@ def icalendar_text(protocol: Protocol, events: Sequence[Event]) -> str | None:
     whole.add("version", "2.0")
     for event, on in dated:
         entry = icalendar.Event()
-        entry.add("uid", f"{event.id}.{protocol.trial.id}@trialkit.invalid")
+        entry.add("uid", f"{event.id}.{protocol.seed}.{protocol.trial.id}@trialkit.invalid")
         entry.add("dtstamp", stamp)
         entry.add("dtstart", on)
         entry.add("dtend", on + timedelta(days=1))

@@ -196,8 +196,10 @@ def _first_sentence(advice: Advice) -> str:
     best = advice.gains[0]
     if _rank(best, advice.priced) <= (0.0, 0.0):
         return "None of the three changes makes this trial tell more."
-    measure = "for what it costs" if advice.priced else "(no costs were given, so cost is left out)"
-    return f"{WORDS[best.kind].capitalize()} buys most {measure}."
+    name = WORDS[best.kind].capitalize()
+    if advice.priced:
+        return f"{name} buys most for what it costs."
+    return f"{name} buys most in one step; decision.cost_per_bucket is not given, so cost is left out."
 
 
 def _sentence(base: Option, gain: Gain, margin_g: float) -> str:

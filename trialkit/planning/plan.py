@@ -232,7 +232,11 @@ def make_plan(
         power_wanted=goal.power,
         efficiency=float(efficiency.average_factor),
         source=assumptions.source,
-        spreads=tuple(Spread(LABELS[n], v**0.5) for n, v in assumptions.all_variances().items() if n in LABELS),
+        spreads=tuple(
+            Spread(LABELS[name], variance**0.5)
+            for name, variance in assumptions.all_variances().items()
+            if (name, 2.0) in changed
+        ),
         effects=_effects(power),
         difference=_difference(power),
         uncounted=power.uncounted,

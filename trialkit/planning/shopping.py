@@ -60,13 +60,15 @@ def _items(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> 
     price = protocol.decision.cost_per_bucket
     yield Item(f"bucket with a lid, {volume_l:g} L", buckets, "", price * buckets or None, "one a place in the layout")
     yield Item("net cup", buckets * heads, "", None, f"{heads} a bucket")
-    yield Item("starter cube", _with_spare(buckets * heads), "", None, f"one a head and {SPARE:.0%} more")
-    for cultivar, count in layout["cultivar"].value_counts(sort=False).items():
+    seeds = {
+        str(cultivar): math.ceil(_with_spare(int(count) * heads) / GERMINATION)
+        for cultivar, count in layout["cultivar"].value_counts(sort=False).items()
+    }
+    yield Item("starter cube", sum(seeds.values()), "", None, "one a seed")
+    for cultivar, count in seeds.items():
         name = f"seed of {cultivar}" if cultivar else "lettuce seed"
-        seeds = math.ceil(_with_spare(int(count) * heads) / GERMINATION)
-        yield Item(
-            name, seeds, "seeds", None, f"{int(count) * heads} heads, {GERMINATION:.0%} coming up, {SPARE:.0%} more"
-        )
+        note = f"one a head, {GERMINATION:.0%} coming up, {SPARE:.0%} more"
+        yield Item(name, count, "seeds", None, note)
     yield from _nutrient(protocol, products, layout)
     for acidifier, count in layout["acidifier"].value_counts(sort=False).items():
         if acidifier not in ("", NO_PRODUCT):
@@ -86,7 +88,10 @@ def _nutrient(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) 
     """Nutrient by weight where the grams in a teaspoon are known, else in teaspoons."""
     factor = protocol.factors.get("dose")
     teaspoons = float(layout["dose_tsp"].sum()) * (1 + SPARE)
-    if factor is None or not teaspoons:
+    if factor is None:
+        yield Item("nutrient", len(layout), "buckets' worth", None, "trial.toml names no dose: what is usually given")
+        return
+    if not teaspoons:
         return
     name, note = factor.product or "nutrient", f"what the buckets get and {SPARE:.0%} more"
     row = products[products["product"] == name]

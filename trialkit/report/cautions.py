@@ -13,6 +13,10 @@ class Caution:
     text: str
 
 
+ABOUT_THE_PAGE = Caution(
+    "What this page is",
+    "Local evidence from the gardens and the season named here, not a guarantee.",
+)
 CAUTIONS = (
     Caution(
         "Local rules come first",
@@ -55,8 +59,5 @@ CAUTIONS = (
         "Never pour it into storm drains, streams or a septic system. Ask the local authority; where it is allowed, "
         "dilute it and water ornamental plants.",
     ),
-    Caution(
-        "What this page is",
-        "Local evidence from the gardens and the season named here, not a guarantee.",
-    ),
+    ABOUT_THE_PAGE,
 )

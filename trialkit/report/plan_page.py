@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from trialkit.report.cautions import CAUTIONS
+from trialkit.report.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.report.figures.power import power_picture
 from trialkit.report.numerals import ABSENT, fixed, is_number, percent, plain
 from trialkit.report.page import TEMPLATES, content_security_policy, environment, page_style
@@ -22,6 +22,10 @@ METHOD_WORDS = {
     "approximate": "approximate: the layout is not orthogonal",
     "simulated": "simulated trials",
 }
+
+EARLIER = (
+    "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."
+)
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ def plan_html(plan: Mapping[str, Any]) -> str:
             key=_key_table(keys),
             calendar=_calendar_table(safe),
             shopping=_shopping_table(safe),
-            cautions=CAUTIONS,
+            cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
             style=style,
             policy=content_security_policy(style),
         )
@@ -101,6 +105,18 @@ def _sentences(plan: Json) -> tuple[str, ...]:
         f"chance of {wanted}.",
         f"Its interval for a difference would reach about {plain(difference.get('half_width_g'))} g either way, "
         "allowing for all comparisons.",
+        *_verdict(plan, difference),
+    )
+
+
+def _verdict(plan: Json, difference: Json) -> tuple[str, ...]:
+    """Say plainly where the trial is too small for what it is asked."""
+    power, wanted = difference.get("power"), plan.get("power_wanted")
+    if not is_number(power) or not is_number(wanted) or power >= wanted:
+        return ()
+    return (
+        f"That is less than the {percent(wanted)} that is usual: it would more likely miss such a difference than it "
+        "should. A larger trial (section 2), fewer treatments, or a larger margin would help.",
     )
 
 
@@ -190,7 +206,7 @@ def _sensitivity_table(plan: Json) -> Table | None:
 def _spread_table(plan: Json) -> Table | None:
     body = (Row(str(row.get("label")), (plain(row.get("sd_g")),)) for row in rows(plan, "spreads"))
     heads = columns("what varies", "standard deviation, g")
-    return make_table("spreads", "What the plan assumes", heads, body, f"Source: {plan.get('source')}.")
+    return make_table("spreads", "What the plan assumes", heads, body, f"Source: {plan.get('source')}. {EARLIER}")
 
 
 def _treatments(plan: Json) -> tuple[Json, ...]:
@@ -218,7 +234,7 @@ def _benches(plan: Json, treatments: Sequence[Json]) -> tuple[BenchPicture, ...]
             label = treatment_label(mapping(place.get("treatment")), FACTOR_ORDER)
             key = place.get("row") if several else place.get("block")
             lines.setdefault(key, []).append((str(place.get("bucket")), number[label]))
-        word = "row" if several else "block"
+        word = "volunteer" if plan.get("kind") == "volunteer blocks" else "row" if several else "block"
         pictures.append(
             BenchPicture(
                 str(bench.get("name")),
@@ -234,15 +250,15 @@ def _key_table(treatments: Sequence[Json]) -> Table | None:
 
 
 def _calendar_table(plan: Json) -> Table | None:
+    dated = any(row.get("on") for row in rows(plan, "calendar"))
     body = (
         Row(
-            date_words(row.get("on")) or f"day {plain(row.get('day'))}",
-            (plain(row.get("day")), str(row.get("title")), str(row.get("detail"))),
+            date_words(row.get("on")) or f"day {plain(row.get('day'))} after sowing",
+            (str(row.get("title")), str(row.get("detail"))),
         )
         for row in rows(plan, "calendar")
     )
-    heads = (text_column("when"), *columns("", "days after sowing")[1:], text_column("what"), text_column("how"))
-    dated = any(row.get("on") for row in rows(plan, "calendar"))
+    heads = (text_column("when"), text_column("what"), text_column("how"))
     note = (
         "calendar.ics beside this page brings these days into a calendar program."
         if dated
@@ -270,5 +286,6 @@ def _shopping_table(plan: Json) -> Table | None:
         *columns("", "cost")[1:],
         text_column("how reckoned"),
     )
-    note = f"Known prices come to {fixed(plan.get('cost'), 2)} in products.csv's currency; the rest has none there."
+    known = f"Known prices come to {fixed(plan.get('cost'), 2)} in products.csv's currency; the rest has none there."
+    note = known if plan.get("cost") else "products.csv has no prices."
     return make_table("shopping", "What is needed", heads, body, note)

@@ -155,6 +155,16 @@ def _places_hold_their_treatments(tables: TrialTables, columns: list[str]) -> It
 def layout_compares_everything(tables: TrialTables) -> Iterator[Problem]:
     """TK-P11: the blocks, or rectangles, of all gardens suffice to compare all treatments."""
     plan, sites = tables.protocol.layout, tables.frame("sites")["site"].nunique()
+    if plan.kind == "Latin square" and len(tables.protocol.treatments()) == 2 and plan.blocks < 2:
+        yield problem(
+            "TK-P11",
+            PROTOCOL_FILE,
+            "at least 2 squares in each garden, as one of two treatments leaves nothing to judge chance by",
+            row=line_of_key(tables.protocol_text, ("layout", "blocks")),
+            column="layout.blocks",
+            found=str(plan.blocks),
+            mend="Raise layout.blocks to 2 or more.",
+        )
     needed, what = _fewest_blocks(tables.protocol)
     if not sites or not tables.knows_all("sites", "site") or sites * plan.blocks >= needed:
         return

@@ -250,7 +250,7 @@ kind = "randomised complete blocks"   # or "completely randomised", or one of th
 # whole_plot = "dose"            # the factor that goes to whole benches; the others vary within
 # kind = "volunteer blocks"      # blocks then counts the volunteers at each site
 # block_size = 3                 # buckets of each volunteer, 2 to 5
-blocks = {blocks}                       # blocks at each site; each block holds every treatment once
+blocks = {blocks}                       # blocks at each site; complete ones hold every treatment once
 seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
 
 [schedule]

@@ -234,7 +234,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "error",
         "A key does not fit the kind of layout",
         "Each kind of layout is described by keys of its own; others would be ignored silently.",
-        "Correct layout.kind, or add or remove the key.",
+        "Correct layout.kind, correct or add the key, or remove it.",
     ),
     (
         "TK-P11",

@@ -48,7 +48,7 @@ def power_picture(plan: Json) -> Picture | None:
     reading = (
         "Along the foot: how much a treatment truly differs from the current practice. Upwards: the chance that this "
         "trial finds it. The upright line is the difference that the protocol says would matter. The other lines tell "
-        "what happens where buckets, heads and gardens vary half or twice as much as assumed."
+        "what happens where every variance is half, or double, what was assumed."
     )
     alternative = f"Chart of {len(curves)} curves that rise with the difference. {finding} {_at_margin(curves, margin)}"
     return Picture(NAME, finding, reading, alternative, wide, narrow, (table,) if table else ())

@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.mixed import MixedFit, fit_mixed, fixed, hypotheses, refit_many
+from trialkit.mixed.hypotheses import term_contrasts
 
 FORMULA = "weight_g ~ cultivar * dose * acid"
 RANDOM = ["site", "site:block", "bucket", "site:cultivar", "site:dose"]
@@ -80,8 +81,9 @@ def analysis(data: pd.DataFrame, formula: str, random: list[str]) -> MixedFit:
 
 def first_analysis(data: pd.DataFrame, formula: str, random: list[str]) -> MixedFit:
     """Fit and test with nothing remembered of the formula and the design."""
-    for remembered in (fixed.parse_formula, fixed._coding, hypotheses._grid_rows):
-        remembered.cache_clear()
+    remembered = (fixed.parse_formula, fixed._coding, fixed._weighted_design, hypotheses._grid_rows, term_contrasts)
+    for function in remembered:
+        function.cache_clear()
     return analysis(data, formula, random)
 
 

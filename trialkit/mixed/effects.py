@@ -18,6 +18,8 @@ from trialkit.mixed.multivariate_t import require_confidence, t_quantile
 
 FloatArray = NDArray[np.float64]
 
+F_TEST_COLUMNS = pd.Index(["f", "numerator_df", "denominator_df", "p"])
+
 
 @dataclass(frozen=True)
 class FTest:
@@ -119,8 +121,8 @@ class FixedEffects(Estimates):
         formula = self.model.fixed.formula
         terms = {":".join(term): i for i, term in enumerate(formula.terms) if term}
         tests = [self.test(term_contrasts(self.model.fixed, i), ddf) for i in terms.values()]
-        columns = ("f", "numerator_df", "denominator_df", "p")
-        return pd.DataFrame([[getattr(t, c) for c in columns] for t in tests], pd.Index(terms, name="term"), columns)
+        rows = np.array([[getattr(test, column) for column in F_TEST_COLUMNS] for test in tests], float)
+        return pd.DataFrame(rows.reshape(-1, len(F_TEST_COLUMNS)), pd.Index(list(terms), name="term"), F_TEST_COLUMNS)
 
     def test(self, contrasts: FloatArray, ddf: Literal["kenward-roger", "satterthwaite"] = "kenward-roger") -> FTest:
         """Test that several contrasts are all zero.

@@ -84,8 +84,12 @@ class Coding:
 
     Attributes
     ----------
+    formula : Formula
     factors : dict
         Levels of each factor.
+    codes : dict of str to ndarray of int, shape (distinct rows,)
+        Level of each factor that a distinct row has.
+    covariates : dict of str to ndarray, shape (distinct rows,)
     matrix : ndarray, shape (distinct rows, columns)
         Model matrix, in order of the factors' codes.
     names : tuple of str
@@ -96,7 +100,10 @@ class Coding:
         formulaic's record of the coding.
     """
 
+    formula: Formula
     factors: Mapping[str, tuple[object, ...]]
+    codes: Mapping[str, IntArray]
+    covariates: Mapping[str, FloatArray]
     matrix: FloatArray
     names: tuple[str, ...]
     slices: tuple[slice, ...]
@@ -107,9 +114,9 @@ class Coding:
         return np.asarray(self.specification.get_model_matrix(frame, output="numpy"), float)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FixedDesign:
-    """The fixed part on the distinct rows of its columns.
+    """The fixed part on the distinct rows of its columns; compared by identity, as its coding is.
 
     Attributes
     ----------
@@ -194,6 +201,13 @@ def fixed_design(
     )
     if coding.matrix.shape[1] == 0:
         raise FormulaError("The model has no fixed effect: keep at least the intercept.")
+    return _weighted_design(coding, weights.tobytes())
+
+
+@lru_cache(maxsize=64)
+def _weighted_design(coding: Coding, weight_bytes: bytes) -> FixedDesign:
+    """Make the coded rows orthonormal over the heads that they stand for; remembered as the coding is."""
+    weights = np.frombuffer(weight_bytes, np.float64)
     root = np.sqrt(weights)[:, None]
     weighted = root * coding.matrix
     kept, (basis, triangle) = np.arange(weighted.shape[1]), np.linalg.qr(weighted)
@@ -201,9 +215,9 @@ def fixed_design(
         kept = _first_independent(weighted)
         basis, triangle = np.linalg.qr(weighted[:, kept])
     return FixedDesign(
-        formula=formula,
-        factors={f.name: f.levels for f in factors},
-        covariates={name: float(np.average(values, weights=weights)) for name, values in covariates.items()},
+        formula=coding.formula,
+        factors=coding.factors,
+        covariates={name: float(np.average(values, weights=weights)) for name, values in coding.covariates.items()},
         names=coding.names,
         slices=coding.slices,
         kept=kept,
@@ -211,7 +225,7 @@ def fixed_design(
         orthogonal=basis / root,
         null_space=_null_space(coding.matrix, kept),
         coding=coding,
-        codes={f.name: f.codes for f in factors},
+        codes=coding.codes,
     )
 
 
@@ -223,20 +237,19 @@ def _coding(
     rows: int,
 ) -> Coding:
     """Coding of the distinct rows; remembered, since one design is fitted to many responses."""
-    frame = pd.DataFrame(
-        {
-            name: pd.Categorical.from_codes(np.frombuffer(codes, np.intp), categories=list(levels))
-            for name, levels, codes in factors
-        }
-        | {name: np.frombuffer(values, np.float64) for name, values in covariates},
-        index=range(rows),
-    )
-    materialised = parse_formula(text).right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
+    formula, codes = parse_formula(text), {name: np.frombuffer(each, np.intp) for name, _, each in factors}
+    numbers = {name: np.frombuffer(values, np.float64) for name, values in covariates}
+    columns = {name: pd.Categorical.from_codes(codes[name], categories=list(levels)) for name, levels, _ in factors}
+    frame = pd.DataFrame(columns | numbers, index=range(rows))
+    materialised = formula.right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
     matrix = np.asarray(materialised, float)
     matrix.setflags(write=False)
     specification = materialised.model_spec
     return Coding(
+        formula=formula,
         factors={name: levels for name, levels, _ in factors},
+        codes=codes,
+        covariates=numbers,
         matrix=matrix,
         names=tuple(specification.column_names),
         slices=tuple(specification.term_slices.values()),

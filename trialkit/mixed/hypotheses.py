@@ -48,6 +48,7 @@ def _grid(coding: Coding, covariates: dict[str, float]) -> pd.DataFrame:
     return pd.DataFrame(frame | {name: np.full(len(combinations), value) for name, value in covariates.items()})
 
 
+@lru_cache(maxsize=256)
 def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
     """Contrasts that are all zero when a term has no effect, shape (l, columns).
 
@@ -63,7 +64,9 @@ def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
         own = _differences(len(levels)) if name in term else np.full((1, len(levels)), 1 / len(levels))
         joint = weights[:, None, :, None] * own[:, None]  # the Kronecker product, before it is laid out
         weights = joint.reshape(len(weights) * len(own), -1)
-    return _estimable_part(design, weights @ corners)
+    contrasts = _estimable_part(design, weights @ corners)
+    contrasts.setflags(write=False)
+    return contrasts
 
 
 def _covariate_contrast(design: FixedDesign, slopes: list[str]) -> FloatArray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +60,11 @@ class Evaluation:
     def solved(self) -> Solved:
         """V inverted at the variances, each response's own or shared."""
         return self.kept or solve(self.products, self.variances)
+
+    @cached_property
+    def score_sd(self) -> FloatArray:
+        """Standard deviation of each score, from the expected information; shape (r, k)."""
+        return np.asarray(np.sqrt(np.abs(np.diagonal(self.expected, axis1=1, axis2=2))))
 
     def take(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Evaluation:
         """Keep some of the responses."""

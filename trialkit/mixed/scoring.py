@@ -32,9 +32,9 @@ NO_RESIDUAL = 1e-8
 # Variances are told apart where the smallest eigenvalue of their correlations' information is above this.
 LEAST_INFORMATION = 1e-10
 # Newton's step is taken where every eigenvalue of the observed information is above this share of the expected.
-NEWTON_SHARE = 0.05
+NEWTON_SHARE = 1e-3
 # ... and the score is below this many of its standard deviations.
-NEWTON_BELOW = 0.03
+NEWTON_BELOW = 0.3
 
 
 @dataclass(frozen=True)
@@ -135,15 +135,13 @@ def _free(point: Evaluation, bounded: bool) -> BoolArray:
 
 def _largest_score(point: Evaluation, free: BoolArray) -> FloatArray:
     """Largest score of a free variance in its standard deviations; not finite at the edge, where nothing is known."""
-    sd = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.max(np.where(free, np.abs(point.score) / sd, 0.0), axis=1))
+        return np.asarray(np.where(free, np.abs(point.score) / point.score_sd, 0.0).max(1))
 
 
 def _informed(point: Evaluation, free: BoolArray) -> BoolArray:
     """Whether the expected information about the free variances can be inverted, shape (r,)."""
-    both = free[:, :, None] & free[:, None, :]
-    scale = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
+    both, scale = free[:, :, None] & free[:, None, :], point.score_sd
     known = np.asarray((np.isfinite(scale) & ((scale > 0) | ~free)).all(1))
     both &= known[:, None, None]
     outer = np.where(both, scale[:, :, None] * scale[:, None, :], 1.0)
@@ -204,8 +202,7 @@ def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: f
     Damping (Levenberg 1944; Marquardt 1963) adds to the diagonal, in units of the expected information: it shortens
     the step and turns it towards the score, away from the edge where V ceases to be positive definite.
     """
-    both = free[:, :, None] & free[:, None, :]
-    scale = np.sqrt(np.abs(np.diagonal(point.expected, axis1=1, axis2=2)))
+    both, scale = free[:, :, None] & free[:, None, :], point.score_sd
     unit, outer = np.eye(free.shape[1]), scale[:, :, None] * scale[:, None, :]
     information = np.where(both, point.expected / outer, unit)
     if newton.any():

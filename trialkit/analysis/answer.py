@@ -61,7 +61,11 @@ class LevelMean:
 
 @dataclass(frozen=True)
 class Comparison:
-    """A treatment less the current practice, with simultaneous (Dunnett) limits and p."""
+    """A treatment less the current practice, with simultaneous (Dunnett) limits and p.
+
+    `share_of_pairs` is the share of pairs, a bucket of this treatment beside one of the practice, of which this
+    treatment's has the higher mean; missing where buckets do not vary.
+    """
 
     treatment: Treatment
     difference: float
@@ -70,6 +74,7 @@ class Comparison:
     lower: float
     upper: float
     p: float
+    share_of_pairs: float | None = None
 
 
 @dataclass(frozen=True)

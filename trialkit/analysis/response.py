@@ -109,7 +109,7 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
 def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseResult:
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
-    tests, comparisons = _tests(effects), _comparisons(question, fits.joint)
+    tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
     return ResponseResult(
         label=question.label,
         unit=question.unit,
@@ -220,18 +220,50 @@ def _marginal_means(question: Question, fit: MixedFit, model: DerivedModel) -> d
     return result
 
 
-def _comparisons(question: Question, fit: MixedFit) -> tuple[Comparison, ...]:
+def _comparisons(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
     if question.current not in fit.model.fixed.factors["treatment"]:
         return ()
     table = fit.compare("treatment", "versus", question.current, confidence=question.confidence)
+    sd = _bucket_sd(fit, heads)
     return tuple(
         Comparison(
             treatment=question.treatment(str(label)),
             difference=float(row["estimate"]),
             **_numbers(row, "se", "df", "lower", "upper", "p"),
+            share_of_pairs=share_of_pairs(float(row["estimate"]), sd),
         )
         for label, row in table.iterrows()
     )
+
+
+def _bucket_sd(fit: MixedFit, heads: pd.DataFrame) -> float:
+    """Standard deviation of the mean of a bucket among like buckets side by side, of the trial's usual size."""
+    if "bucket" not in fit.names:
+        return math.sqrt(max(fit.variances["residual"], 0.0))
+    sizes = heads.groupby("bucket").size()
+    return math.sqrt(max(fit.variances["bucket"] + fit.variances["residual"] * (1 / sizes).mean(), 0.0))
+
+
+def share_of_pairs(difference: float, sd: float) -> float | None:
+    """Share of pairs of buckets in which one treatment is ahead: the common language effect size, by pingouin.
+
+    McGraw & Wong (1992), Psychol. Bull. 111, 361-365.
+
+    Parameters
+    ----------
+    difference : float
+        Of the treatments' means.
+    sd : float
+        Between buckets treated alike, in the same unit.
+
+    Returns
+    -------
+    float or None
+        None where buckets treated alike do not differ.
+    """
+    import pingouin
+
+    return float(pingouin.convert_effsize(difference / sd, "cohen", "AUC")) if sd > 0 else None
 
 
 def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:

@@ -216,6 +216,7 @@ def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Tabl
                 fixed(row.get("se")),
                 fixed(row.get("df")),
                 p_value(row.get("p")),
+                chance_percent(row.get("share_of_pairs")),
             ),
             PART_WORDS[reading.part(row.get("treatment"))],
         )
@@ -228,9 +229,12 @@ def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Tabl
         f"s.e., {unit}",
         "d.f.",
         "p",
+        "pairs ahead",
     )
     current = treatment_label(reading.current, reading.columns)
     caption = f"Difference from the current practice ({current})" if current else "Difference from the current practice"
-    return make_table(
-        f"{name}-comparisons", caption, heads, body, "Intervals and p values allow for all comparisons (Dunnett)."
+    note = (
+        "Intervals and p values allow for all comparisons (Dunnett). Pairs ahead: of pairs of buckets side by side, "
+        "one with this treatment and one with the current practice, the share in which this one's mean is the higher."
     )
+    return make_table(f"{name}-comparisons", caption, heads, body, note)

@@ -140,7 +140,7 @@ def test_a_practice_that_fails_is_given_up() -> None:
     """Where the current practice's heads cannot be eaten, one that weighs the same is adopted, and it says why."""
     decision = decide([120, 120, 100], 2, usable=[1.0, 0.1, 1.0])
     assert decision.verdict == "adopt"
-    assert "100% of its heads came to the table, against 10%" in decision.sentences[0]
+    assert "100 % of its heads came to the table, against 10 %" in decision.sentences[0]
 
 
 @pytest.mark.parametrize("missing", [[0.5, 0.0, 0.0], [0.0, 0.5, 0.5]])

@@ -47,7 +47,7 @@ def test_every_fate_is_counted_under_its_treatment() -> None:
     assert [row.share_usable for row in losses.by_treatment] == [0.0, 0.5]
     assert [row.heads.lost for row in losses.by_site] == [2, 1]
     assert (losses.dead, losses.bolted, losses.missing, losses.recorded) == (1, 1, 1, 7)
-    assert "from 0% to 50% of the recorded heads came to the table" in losses.statement
+    assert "from 0 % to 50 % of the recorded heads came to the table" in losses.statement
 
 
 def test_a_blank_marketable_is_not_a_no() -> None:

@@ -200,7 +200,7 @@ def test_dead_heads_take_from_the_value(tmp_path: Path) -> None:
     assert other.expected_value == pytest.approx(other.mean_weight_g / 2, rel=0.06)
     assert current.expected_value == pytest.approx(current.mean_weight_g, rel=0.06)
     assert results.decision.verdict == "keep current"
-    assert "from 50% to 100% of the recorded heads came to the table" in results.losses.statement
+    assert "from 50 % to 100 % of the recorded heads came to the table" in results.losses.statement
 
 
 def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:

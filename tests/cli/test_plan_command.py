@@ -36,6 +36,7 @@ def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProc
     assert result.returncode == DONE, result.stderr
     assert result.stdout.startswith("24 buckets at 3 gardens, 48 heads: a difference of 10 g")
     assert "buys most" in result.stdout
+    assert "For a chance of 80 % of finding 10 g it would take about" in result.stdout
     assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\n")
     assert "Working out: power" in result.stderr
 
@@ -73,7 +74,7 @@ def test_an_earlier_trial_tells_how_things_vary(tmp_path: Path) -> None:
     ("decision", "blocks", "status", "words"),
     [
         ("margin_g = 0", 2, WRONG_CALL, "Set decision.margin_g to the smallest difference that would matter"),
-        ("", 0, 1, "at least 1"),
+        ("", 0, WRONG_CALL, "at least 1"),
     ],
 )
 def test_a_plan_that_cannot_be_made(tmp_path: Path, decision: str, blocks: int, status: int, words: str) -> None:
@@ -111,6 +112,6 @@ def test_a_spread_that_cannot_be(tmp_path: Path) -> None:
     """Heads that do not differ at all, or a key that is not known, are told with their line."""
     write_plan_folder(tmp_path / "trial", decision="[variation]\nhead_sd_g = 0\nbucket_sd = 4")
     result = run("plan", tmp_path / "trial")
-    assert result.returncode == 1
+    assert result.returncode == WRONG_CALL
     assert "variation.head_sd_g" in result.stderr
     assert 'Did you mean "bucket_sd_g"?' in result.stderr

@@ -11,7 +11,7 @@ from scipy.optimize import curve_fit
 
 from trialkit.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.dose_precision import DoseCurve, dose_precision
+from trialkit.planning.dose_precision import DoseCurve, dose_precision, usual_curve
 from trialkit.planning.exact import expected_power
 from trialkit.planning.outcome import EffectPower, Goal
 
@@ -85,3 +85,9 @@ def test_impossible_curves_are_refused(plans: Any, assumptions: Assumptions) -> 
         DoseCurve(gain_g=0.0)
     with pytest.raises(WrongCall):
         dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, DoseCurve(), share=1.0)
+
+
+@pytest.mark.parametrize("share", [0.8, 0.95, 0.99])
+def test_the_usual_curve_has_its_dose_within_the_range(share: float) -> None:
+    """The dose in question stands at three quarters of the highest, whatever share of the gain it is to reach."""
+    assert usual_curve(10.0, share).dose_for(share) == pytest.approx(7.5)

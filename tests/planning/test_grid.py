@@ -90,7 +90,7 @@ def test_sentences_of_advice(design_of: Any) -> None:
     block = next(s for s in advice.sentences if s.startswith("Another block in each garden ("))
     assert "24 more buckets, 96 more heads, 192.00 more to pay" in block
     assert "chance of finding a difference of 15 g goes from" in block
-    assert "already 59% of the variance" in advice.sentences[-1]
+    assert "already 59 % of the variance" in advice.sentences[-1]
     assert all(gain.power > 0 and gain.half_width_g > 0 for gain in advice.gains)
 
 

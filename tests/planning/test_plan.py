@@ -69,3 +69,26 @@ def test_curves_pass_the_margin(plan: dict[str, Any]) -> None:
 def test_the_plan_is_plain_data(plan: dict[str, Any]) -> None:
     """It can be written as JSON, without a number that JSON has not."""
     assert json.loads(json.dumps(plan, allow_nan=False)) is not None
+
+
+def test_how_closely_the_dose_would_be_known() -> None:
+    """The plan's row is that of the dose's own effect; two doses tell no curve, and have no row."""
+    assert small_plan()["dose"] is None
+    plan = small_plan(doses="[2, 4, 6, 8]", current=4)
+    row, effect = plan["dose"], next(e for e in plan["effects"] if e["effect"] == "dose_tsp")
+    assert row["recommended_tsp"] == pytest.approx(0.75 * 8)
+    assert row["curve_told"]
+    assert row["half_width_tsp"] > 0
+    (own,) = [size for size in plan["sizes"] if size["is_asked"]]
+    assert own["dose_half_width_tsp"] == row["half_width_tsp"]
+    wider = [size for size in plan["sizes"] if size["sites"] == 2 and size["blocks"] == 1]
+    assert all(size["dose_half_width_tsp"] > row["half_width_tsp"] for size in wider)
+    assert effect["numerator_df"] == 3
+
+
+def test_a_trial_that_is_too_small_says_what_it_would_take() -> None:
+    """Below the power wanted the advice names a size that reaches it, and the practice's buckets where they help."""
+    plan = small_plan()
+    assert plan["difference"]["power"] < plan["power_wanted"]
+    assert "it would take about" in plan["larger"][0]
+    assert sum("buckets of the current practice for each one" in sentence for sentence in plan["advice"]) == 1

@@ -46,3 +46,27 @@ def test_the_calendar_the_list_and_the_cautions_are_there(pages: Any) -> None:
 def test_the_same_plan_gives_the_same_page() -> None:
     """No clock and no chance in the page."""
     assert plan_html(small_plan()) == plan_html(small_plan())
+
+
+def test_the_dose_and_the_practice_on_the_page() -> None:
+    """The dose's sentence says what it rests on, sizes have its column, the key marks the practice before the map."""
+    plan = small_plan(doses="[2, 4, 6, 8]", current=4)
+    page = plan_html(plan).replace("\u00a0", " ")
+    assert "would hardly be known, only to about 8.1 teaspoons either way" in page
+    close = plan | {"dose": plan["dose"] | {"half_width_tsp": 1.25}}
+    assert "would be known to about 1.2 teaspoons" in plan_html(close).replace("\u00a0", " ")
+    assert "is reached at 6 teaspoons" in page
+    assert "dose either way, tsp" in page
+    assert "dose either way, tsp" not in plan_html(small_plan()).replace("\u00a0", " ")
+    key = page.index("Treatments on the map")
+    assert key < page.index("current practice", key) < page.index('class="benches"')
+
+
+def test_simulated_chances_say_how_far_they_may_be_off() -> None:
+    """Two Monte-Carlo standard errors, in points, below the table of sizes; nothing where nothing was simulated."""
+    plan = small_plan()
+    simulated = [row | {"monte_carlo_se": 0.011} for row in plan["sizes"]]
+    assert "each chance may be off by 2 points either way" in plan_html(plan | {"sizes": simulated}).replace(
+        "\u00a0", " "
+    )
+    assert "may be off by" not in plan_html(plan)

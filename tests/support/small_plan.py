@@ -26,7 +26,7 @@ heads = 2
 levels = ["Fenleaf", "Paleheart"]
 
 [factors.dose]
-levels = [2, 4]
+levels = {doses}
 product = "Blend L"
 
 [layout]
@@ -37,25 +37,28 @@ seed = 5
 sow_on = 2026-08-06
 
 [decision]
-current_practice = {{ cultivar = "Fenleaf", dose = 4 }}
+current_practice = {{ cultivar = "Fenleaf", dose = {current} }}
 {decision}
 """
 SITES = "site,name\nEAST,East End School\nMILL,Old Mill Library\nPOND,Pond Lane Allotments\n"
 PRODUCTS = "product,kind,grams_per_tsp,price_per_kg\nBlend L,nutrient,5,12\n"
 
 
-def write_plan_folder(folder: Path, *, blocks: int = 2, decision: str = "") -> None:
-    """Write a trial folder that has not been laid out yet: three gardens, two cultivars, two doses."""
+def write_plan_folder(
+    folder: Path, *, blocks: int = 2, decision: str = "", doses: str = "[2, 4]", current: int = 4
+) -> None:
+    """Write a trial folder not laid out yet: three gardens, two cultivars, doses of which one is usual."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "trial.toml").write_text(PROTOCOL.format(blocks=blocks, decision=decision), encoding="utf-8")
+    protocol = PROTOCOL.format(blocks=blocks, decision=decision, doses=doses, current=current)
+    (folder / "trial.toml").write_text(protocol, encoding="utf-8")
     (folder / "sites.csv").write_text(SITES, encoding="utf-8")
     (folder / "products.csv").write_text(PRODUCTS, encoding="utf-8")
 
 
 @cache
-def small_plan() -> dict[str, Any]:
+def small_plan(doses: str = "[2, 4]", current: int = 4) -> dict[str, Any]:
     """Return the plan; not to be changed."""
     with TemporaryDirectory() as name:
-        write_plan_folder(Path(name))
+        write_plan_folder(Path(name), doses=doses, current=current)
         trial = read_trial(Path(name), stage="plan")
     return make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power).as_document()

@@ -259,7 +259,8 @@ def test_no_sites_are_told(laid_out: Callable[..., Path]) -> None:
     """A trial without gardens is an error with the mend, whatever the kind of layout."""
     folder = laid_out(KINDS["volunteers"])
     (folder / "sites.csv").write_text(HEADER, "utf-8")
-    assert "TK-F08" in {p.rule for p in check_trial(folder, stage="plan").errors}
+    (empty,) = [p for p in check_trial(folder, stage="plan").errors if p.rule == "TK-F08"]
+    assert empty.mend == "One row is a garden. Write one below the header for each, with at least its site."
     with pytest.raises(ValueError, match="at least one site"):
         randomise(protocol_of(folder), sites(0))
 

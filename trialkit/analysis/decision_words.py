@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from trialkit._percent import in_percent
 from trialkit.analysis.answer import Candidate, Comparison, Treatment, Verdict
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.wording import asked_chance, chance, number, treatment_words
@@ -139,7 +140,10 @@ def _aside(judgement: Judgement) -> str:
     chosen, current = judgement.chosen, judgement.current
     parts = []
     if abs(chosen.share_usable - current.share_usable) >= NOTABLE_SHARE:
-        parts.append(f"{chosen.share_usable:.0%} of its heads came to the table, against {current.share_usable:.0%}")
+        parts.append(
+            f"{in_percent(chosen.share_usable)} of its heads came to the table, against "
+            f"{in_percent(current.share_usable)}"
+        )
     row = next((c for c in judgement.days_comparisons if c.treatment == chosen.treatment), None)
     if row and row.lower * row.upper > 0:
         days = number(abs(row.difference), 2)
@@ -233,8 +237,10 @@ def _scope(judgement: Judgement) -> Iterator[str]:
     for candidate in candidates:
         if not candidate.eligible:
             yield (
-                f"{candidate.share_unrecorded:.0%} of the heads of {treatment_words(candidate.treatment)} have no "
-                f"record, against {judgement.current.share_unrecorded:.0%} under the current practice: it was not "
+                f"{in_percent(candidate.share_unrecorded)} of the heads of {treatment_words(candidate.treatment)} "
+                "have no "
+                f"record, against {in_percent(judgement.current.share_unrecorded)} under the current practice: it "
+                "was not "
                 "considered."
             )
     doses = [c.treatment["dose_tsp"] for c in candidates if "dose_tsp" in c.treatment]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from trialkit._percent import in_percent
 from trialkit.analysis.answer import HeadCounts, Losses, SiteLosses, Treatment, TreatmentLosses
 
 LOST = ("dead", "bolted", "missing")
@@ -89,13 +90,14 @@ def _statement(by_treatment: Sequence[TreatmentLosses], by_site: Sequence[SiteLo
     low, high = _range(by_treatment)
     if high - low > WORRYING_DIFFERENCE:
         sentences.append(
-            f"Between treatments, from {low:.0%} to {high:.0%} of the recorded heads came to the table: weights are of "
+            f"Between treatments, from {in_percent(low)} to {in_percent(high)} of the recorded heads came to the "
+            "table: weights are of "
             "the heads that were cut, and the verdict counts the others as nothing."
         )
     low, high = _range(by_site)
     if high - low > WORRYING_DIFFERENCE:
         worst = min(by_site, key=lambda row: 1.0 if row.share_usable is None else row.share_usable)
-        sentences.append(f"Gardens differ: at {worst.site}, {low:.0%} of the recorded heads came to the table.")
+        sentences.append(f"Gardens differ: at {worst.site}, {in_percent(low)} of the recorded heads came to the table.")
     if total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE:
         sentences.append("Many heads have no record yet: the answer is that of an unfinished trial.")
     return " ".join(sentences)

@@ -10,7 +10,7 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.errors import NotComputed, WrongCall
-from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.problem import PlanError, Problem, TrialError
 
 MOST_ALIKE = 5
 
@@ -58,7 +58,8 @@ def speaks_plainly(function: Command) -> Command:
         except TrialError as error:
             show_problems(error.problems)
             count = len(error.problems)
-            raise DataFailure(f"{count} problem{'s' if count > 1 else ''} to mend first.") from error
+            failure = CallFailure if isinstance(error, PlanError) else DataFailure
+            raise failure(f"{count} problem{'s' if count > 1 else ''} to mend first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
         except WrongCall as error:

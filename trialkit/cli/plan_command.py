@@ -10,7 +10,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.plan_steps import plan_folder
+from trialkit.cli.plan_steps import Progress, plan_folder
 
 
 @click.command("plan")
@@ -45,13 +45,21 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
-        progress=lambda what: click.echo(f"Working out: {what} ...", err=True),
-        counted=_count,
+        progress=_teller(),
     )
     click.echo(json.dumps(planned.document, indent=2, ensure_ascii=False) if as_json else "\n".join(planned.sentences))
 
 
-def _count(done: int, of: int) -> None:
-    """Show how far a simulation is, on one line of a terminal."""
-    if sys.stderr.isatty():
-        click.echo(f"\rSimulated trials: {done} of {of} ", err=True, nl=done == of)
+def _teller() -> Progress:
+    """Show how far the work is: counted on one line of a terminal for each kind of work, else its name once."""
+    last = ""
+
+    def tell(what: str, at: int, of: int) -> None:
+        nonlocal last
+        if what != last:
+            click.echo(f"Working out: {what} ...", err=True)
+        if of > 1 and sys.stderr.isatty():
+            click.echo(f"\r{at} of {of} ", err=True, nl=at == of)
+        last = what
+
+    return tell

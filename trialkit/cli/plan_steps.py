@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trialkit._percent import in_percent
 from trialkit.errors import NotComputed, WrongCall
 
 if TYPE_CHECKING:
@@ -20,7 +21,10 @@ if TYPE_CHECKING:
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
 
-Counted = Callable[[int, int], None]
+Progress = Callable[[str, int, int], None]
+"""Told what is being worked out, which one of them, and of how many."""
+# Other sizes and variances are many, and are simulated less often than the trial asked for.
+SHARE_FOR_OTHERS = 2
 
 
 @dataclass(frozen=True)
@@ -37,8 +41,7 @@ def plan_folder(
     simulations: int,
     scheduler: str | None,
     earlier: Path | None,
-    progress: Callable[[str], None],
-    counted: Counted,
+    progress: Progress,
 ) -> Planned:
     """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics."""
     from trialkit.planning.calendar import calendar, icalendar_text
@@ -51,10 +54,11 @@ def plan_folder(
 
     trial = read_trial(folder, stage="plan")
     with simulation_executor(scheduler=scheduler) as executor:
-        judge = partial(
-            planned_power, replicates=simulations, seed=trial.protocol.seed, executor=executor, progress=counted
-        )
-        plan = make_plan(trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, progress)
+        judge = partial(planned_power, seed=trial.protocol.seed, executor=executor)
+        asked = partial(judge, replicates=simulations, progress=partial(progress, "simulated trials"))
+        others = partial(judge, replicates=max(simulations // SHARE_FOR_OTHERS, 100))
+        assumed = _assumptions(trial.protocol, earlier)
+        plan = make_plan(trial, model_of(trial.protocol), assumed, asked, others, progress)
     document = plan.as_document()
     results = folder / "results"
     results.mkdir(exist_ok=True)
@@ -88,9 +92,11 @@ def plan_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     return (
         f"{document['buckets']} buckets at {sites} garden{'' if sites == 1 else 's'}{each}, {document['heads']} heads: "
         f"a difference of {document['margin_g']:g} g from the current practice would be found with a chance of "
-        f"{difference['power']:.0%}; one of {difference['detectable_g']:.0f} g with {document['power_wanted']:.0%}.",
+        f"{in_percent(difference['power'])}; one of {difference['detectable_g']:.0f} g with "
+        f"{in_percent(document['power_wanted'])}.",
         *document["warnings"],
         *document["advice"][:1],
+        *document["larger"],
     )
 
 

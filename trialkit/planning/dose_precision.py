@@ -51,6 +51,30 @@ class DoseCurve:
         return np.column_stack([np.ones_like(doses), 1 - left, self.gain_g * doses * left])
 
 
+HIGHEST_SHARE = 0.75
+
+
+def usual_curve(highest_tsp: float, share: float) -> DoseCurve:
+    """Curve of a range of doses that was chosen well: the dose in question lies at three quarters of the highest.
+
+    Common practice, no source. A range is chosen so as to hold the answer; where it does not, no number of buckets
+    helps.
+
+    Parameters
+    ----------
+    highest_tsp : float
+        Highest dose tried, teaspoons a bucket.
+    share : float
+        Of the attainable gain, that the recommendation is to reach.
+
+    Examples
+    --------
+    >>> round(usual_curve(8.0, 0.95).dose_for(0.95), 9)
+    6.0
+    """
+    return DoseCurve(rate_per_tsp=-math.log1p(-share) / (HIGHEST_SHARE * highest_tsp))
+
+
 @dataclass(frozen=True)
 class DosePrecision:
     """How closely the recommended dose would be known.

@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from trialkit._percent import in_percent
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.grid import Costs, DesignOf, Judge, Option, Size, plan_grid
 from trialkit.planning.outcome import DifferencePower, Goal
 
 Kind = Literal["sites", "blocks", "heads"]
-WORDS = {"sites": "another garden", "blocks": "another block in each garden", "heads": "another head in each bucket"}
+WORDS = {"sites": "another garden", "blocks": "another {unit} in each garden", "heads": "another head in each bucket"}
 # Changes of power below this are none to an adviser.
 SMALL = 0.001
 
@@ -84,8 +85,10 @@ class HeadsLimit:
         """Say it to the adviser."""
         return (
             f"Buckets treated alike differ by about {self.bucket_sd_g:.2g} g however many heads they hold; with "
-            f"{self.heads} head{'s' if self.heads > 1 else ''} a bucket that is already {self.bucket_share:.0%} of the "
-            f"variance of a bucket's mean. More heads can only shrink the other {1 - self.bucket_share:.0%}: heads of "
+            f"{self.heads} head{'s' if self.heads > 1 else ''} a bucket that is already "
+            f"{in_percent(self.bucket_share)} of the "
+            "variance of a bucket's mean. More heads can only shrink the other "
+            f"{in_percent(1 - self.bucket_share)}: heads of "
             "one bucket share its solution, so they are not new trials of the treatment."
         )
 
@@ -115,6 +118,8 @@ class Advice:
         Whether costs were known.
     margin_g : float
         The difference in question, g.
+    unit : str
+        What a garden has several of: block, volunteer.
     """
 
     base: Option
@@ -122,6 +127,7 @@ class Advice:
     limit: HeadsLimit
     priced: bool
     margin_g: float
+    unit: str = "block"
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -130,7 +136,7 @@ class Advice:
             return (f"This trial cannot be judged, so no change to it can: {self.base.refused}", self.limit.sentence)
         return (
             _first_sentence(self),
-            *(_sentence(self.base, gain, self.margin_g) for gain in self.gains),
+            *(_sentence(self, gain) for gain in self.gains),
             self.limit.sentence,
         )
 
@@ -143,6 +149,7 @@ def which_change_buys_most(
     costs: Costs,
     judge: Judge = expected_power,
     most_heads: int | None = None,
+    unit: str = "block",
 ) -> Advice:
     """Compare one more garden, one more block in each garden and one more head in each bucket.
 
@@ -157,6 +164,8 @@ def which_change_buys_most(
         As for `trialkit.planning.grid.plan_grid`.
     most_heads : int, optional
         As many as a bucket holds.
+    unit : str
+        What a garden has several of: block, volunteer.
     """
     larger: dict[Kind, Size] = {
         "sites": replace(size, sites=size.sites + 1),
@@ -170,7 +179,7 @@ def which_change_buys_most(
     known = [gain for gain in gains if gain]
     priced = any(gain.added_cost > 0 for gain in known)
     known.sort(key=lambda gain: _rank(gain, priced), reverse=True)
-    return Advice(base, tuple(known), heads_limit(assumptions, size.heads), priced, goal.margin_g)
+    return Advice(base, tuple(known), heads_limit(assumptions, size.heads), priced, goal.margin_g, unit)
 
 
 def _rank(gain: Gain, priced: bool) -> tuple[float, float]:
@@ -196,20 +205,25 @@ def _first_sentence(advice: Advice) -> str:
     best = advice.gains[0]
     if _rank(best, advice.priced) <= (0.0, 0.0):
         return "None of the three changes makes this trial tell more."
-    name = WORDS[best.kind].capitalize()
+    name = _name(advice, best)
     if advice.priced:
         return f"{name} buys most for what it costs."
     return f"{name} buys most in one step; decision.cost_per_bucket is not given, so cost is left out."
 
 
-def _sentence(base: Option, gain: Gain, margin_g: float) -> str:
+def _name(advice: Advice, gain: Gain) -> str:
+    return WORDS[gain.kind].format(unit=advice.unit).capitalize()
+
+
+def _sentence(advice: Advice, gain: Gain) -> str:
     was, now = gain.before, gain.after
     effort = [f"{gain.added_buckets} more buckets"] if gain.added_buckets else []
-    effort += [f"{gain.option.heads - base.heads} more heads"]
+    effort += [f"{gain.option.heads - advice.base.heads} more heads"]
     effort += [f"{gain.added_cost:,.2f} more to pay"] if gain.added_cost else []
     text = (
-        f"{WORDS[gain.kind].capitalize()} ({', '.join(effort)}): the chance of finding a difference of "
-        f"{margin_g:g} g goes from {was.power:.0%} to {now.power:.0%}, and the expected interval from "
+        f"{_name(advice, gain)} ({', '.join(effort)}): the chance of finding a difference of "
+        f"{advice.margin_g:g} g goes from {in_percent(was.power)} to {in_percent(now.power)}, and the expected "
+        "interval from "
         f"plus or minus {was.dunnett_half_width_g:.1f} g to {now.dunnett_half_width_g:.1f} g."
     )
     if gain.widens_scope:

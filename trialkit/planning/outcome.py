@@ -154,8 +154,15 @@ class PlannedPower:
 
     @property
     def hardest(self) -> DifferencePower:
-        """The treatment that is compared least well with the current practice."""
-        return min(self.differences, key=lambda d: (d.power, -d.half_width_g))
+        """The treatment that is compared least well with the current practice.
+
+        Where power is simulated it is known by its true standard error: the least of several powers that are each off
+        by chance would be too low.
+        """
+        return min(
+            self.differences,
+            key=lambda d: (-d.standard_error_g if d.method == "simulated" else d.power, -d.half_width_g),
+        )
 
     @property
     def method(self) -> Method:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from functools import cache
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 import pandas as pd
 
 from trialkit.layouts.bench import bench_maps
+from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.layouts.options import best_practice_buckets
+from trialkit.planning.around import practice_sentence, reach_sentence, reaching, remembering
 from trialkit.planning.assumptions import LABELS, Assumptions
 from trialkit.planning.calendar import Event, calendar
 from trialkit.planning.design import Design, ModelOf, planned_design
+from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
+from trialkit.planning.exact import expected_power
 from trialkit.planning.gains import which_change_buys_most
 from trialkit.planning.grid import Costs, Judge, Option, Size, difference_curve, plan_grid, sensitivity, sizes_around
 from trialkit.planning.outcome import Goal, PlannedPower
@@ -24,9 +30,12 @@ from trialkit.trial.randomise import efficiency_of, randomise
 MOST_HEADS = 12
 CURVE_POINTS = 25
 CURVE_REACH = 4.0  # margins
+UNITS = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
-Progress = Callable[[str], None]
+Progress = Callable[[str, int, int], None]
+"""Told what is being worked out, which one of them, and of how many."""
+Thing = TypeVar("Thing")
 
 
 @dataclass(frozen=True)
@@ -56,6 +65,17 @@ class DifferenceRow:
 
 
 @dataclass(frozen=True)
+class DoseRow:
+    """How closely the recommended dose would be known, and on what curve that rests."""
+
+    recommended_tsp: float
+    half_width_tsp: float
+    gain_g: float
+    share_of_gain: float
+    curve_told: bool
+
+
+@dataclass(frozen=True)
 class SizeRow:
     """A size of trial: what it takes and what it can tell; None and a reason where it cannot be analysed."""
 
@@ -67,6 +87,8 @@ class SizeRow:
     power: float | None
     detectable_g: float | None
     half_width_g: float | None
+    dose_half_width_tsp: float | None
+    monte_carlo_se: float
     refused: str
     is_asked: bool
 
@@ -137,6 +159,7 @@ class Plan:
     buckets: int
     heads: int
     treatments: int
+    practice: dict[str, Any]
     margin_g: float
     level: float
     power_wanted: float
@@ -145,10 +168,12 @@ class Plan:
     spreads: tuple[Spread, ...]
     effects: tuple[EffectRow, ...]
     difference: DifferenceRow
+    dose: DoseRow | None
     uncounted: tuple[str, ...]
     replicates: int
     failed: int
     advice: tuple[str, ...]
+    larger: tuple[str, ...]
     sizes: tuple[SizeRow, ...]
     sensitivity: tuple[SensitivityRow, ...]
     curves: tuple[Curve, ...]
@@ -167,7 +192,12 @@ class Plan:
 
 
 def make_plan(
-    trial: Trial, model_of: ModelOf, assumptions: Assumptions, judge: Judge, progress: Progress = lambda _: None
+    trial: Trial,
+    model_of: ModelOf,
+    assumptions: Assumptions,
+    judge: Judge,
+    judge_others: Judge | None = None,
+    progress: Progress = lambda *_: None,
 ) -> Plan:
     """Plan the trial of a protocol.
 
@@ -179,11 +209,10 @@ def make_plan(
         How the analysis will derive the model from planned heads.
     assumptions : Assumptions
     judge : callable
-        How power is found for the trial asked for. Other sizes, and other variances, are judged by `expected_power`:
-        exact where the design is orthogonal, else an approximation, quicker than simulating them all and without the
-        noise of chance between sizes.
+        How power is found for the trial asked for.
+    judge_others : callable, optional
+        The same for other sizes and other variances; with fewer simulations, as there are many of them.
     progress : callable
-        Told what is being worked out.
 
     Raises
     ------
@@ -194,22 +223,31 @@ def make_plan(
     """
     protocol = trial.protocol
     goal = _goal(protocol)
-    progress("layout")
+    progress("layout", 1, 1)
     layout = randomise(protocol, trial.sites)
     size = Size(len(trial.sites), protocol.layout.blocks, protocol.bucket.heads)
     design = _design(protocol, layout, size.heads, model_of)
-    progress("power")
+    progress("power", 1, 1)
     power = judge(design, assumptions, goal)
-    costs = Costs(per_bucket=protocol.decision.cost_per_bucket)
+    costs, unit = Costs(per_bucket=protocol.decision.cost_per_bucket), UNITS.get(protocol.layout.kind, "block")
 
+    @cache
     def design_of(other: Size) -> Design:
-        return _design(*_resized(trial, other), other.heads, model_of)
+        return design if other == size else _design(*_resized(trial, other), other.heads, model_of)
 
-    progress("other sizes")
-    options = plan_grid(sizes_around(size), design_of, assumptions, goal, costs)
-    advice = which_change_buys_most(size, design_of, assumptions, goal, costs, most_heads=MOST_HEADS)
-    progress("sensitivity")
-    changed = sensitivity(design, assumptions, goal)
+    others = judge_others or judge
+    remembered = remembering(lambda one, *rest: power if one is design else others(one, *rest))
+    sizes = _told(sizes_around(size), "other sizes", progress)
+    options = plan_grid(sizes, design_of, assumptions, goal, costs, remembered)
+    advice = which_change_buys_most(size, design_of, assumptions, goal, costs, remembered, MOST_HEADS, unit)
+    larger = []
+    if power.hardest.power < goal.power:
+        progress("larger trials", 1, 1)
+        reached = reaching(size, design_of, assumptions, goal, expected_power)
+        larger.append(reach_sentence(reached, goal, f"{unit}s"))
+    progress("other variances", 1, 1)
+    changed = sensitivity(design, assumptions, goal, others)
+    dose = _dose(protocol, goal)
     efficiency = efficiency_of(protocol, layout)
     shopping = shopping_list(protocol, trial.products, layout)
     about = protocol.trial
@@ -227,6 +265,7 @@ def make_plan(
         buckets=len(layout),
         heads=len(layout) * size.heads,
         treatments=len(protocol.treatments()),
+        practice={column: level for column, level in goal.current.items() if column in protocol.treatment_columns},
         margin_g=goal.margin_g,
         level=goal.level,
         power_wanted=goal.power,
@@ -239,11 +278,13 @@ def make_plan(
         ),
         effects=_effects(power),
         difference=_difference(power),
+        dose=dose(power),
         uncounted=power.uncounted,
         replicates=power.replicates,
         failed=power.failed,
-        advice=advice.sentences,
-        sizes=tuple(_size_row(option, option.size == size) for option in options),
+        advice=(*advice.sentences, *_practice(trial, design, model_of, assumptions, goal)),
+        larger=tuple(larger),
+        sizes=tuple(_size_row(option, option.size == size, dose) for option in options),
         sensitivity=tuple(
             SensitivityRow(LABELS.get(name, "everything"), factor, other.hardest.power, other.hardest.detectable_g)
             for (name, factor), other in changed.items()
@@ -277,6 +318,49 @@ def _resized(trial: Trial, size: Size) -> tuple[Protocol, pd.DataFrame]:
     return protocol, randomise(protocol, pd.DataFrame({"site": (known + more)[: size.sites]}))
 
 
+def _told(things: Sequence[Thing], what: str, progress: Progress) -> Iterator[Thing]:
+    """Hand things on one by one, telling of each."""
+    for at, thing in enumerate(things, 1):
+        progress(what, at, len(things))
+        yield thing
+
+
+def _practice(trial: Trial, design: Design, model_of: ModelOf, assumptions: Assumptions, goal: Goal) -> Iterator[str]:
+    """Say what more buckets of the current practice would bring, in layouts that know such a wish.
+
+    By formula on both sides: the two chances are compared, so neither may be off by chance.
+    """
+    protocol = trial.protocol
+    best = best_practice_buckets(len(protocol.treatments()))
+    knows = "practice_buckets" in LAYOUT_KINDS[protocol.layout.kind].options
+    if not knows or best <= protocol.layout.practice_buckets:
+        return
+    plan = protocol.layout.model_copy(update={"practice_buckets": best})
+    changed = protocol.model_copy(update={"layout": plan})
+    larger = _design(changed, randomise(changed, trial.sites), protocol.bucket.heads, model_of)
+    before, after = (expected_power(one, assumptions, goal) for one in (design, larger))
+    yield practice_sentence(best, before, after)
+
+
+DoseOf = Callable[[PlannedPower], DoseRow | None]
+
+
+def _dose(protocol: Protocol, goal: Goal) -> DoseOf:
+    """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
+    doses = sorted(float(level) for level in protocol.factors["dose"].levels) if "dose" in protocol.factors else []
+    share = protocol.decision.share_of_gain
+
+    def of(power: PlannedPower) -> DoseRow | None:
+        effect = next((effect for effect in power.effects if effect.effect == FACTOR_COLUMNS["dose"]), None)
+        if effect is None or len(doses) < FEWEST_DOSES:
+            return None
+        curve = usual_curve(doses[-1], share)
+        found = dose_precision(effect, goal, doses, curve, share)
+        return DoseRow(found.recommended_tsp, found.half_width_tsp, curve.gain_g, share, found.curve_told)
+
+    return of
+
+
 def _effects(power: PlannedPower) -> tuple[EffectRow, ...]:
     return tuple(
         EffectRow(e.effect, e.numerator_df, e.denominator_df, e.power, e.detectable_g, e.method) for e in power.effects
@@ -297,8 +381,8 @@ def _difference(power: PlannedPower) -> DifferenceRow:
     )
 
 
-def _size_row(option: Option, is_asked: bool) -> SizeRow:
-    d = option.difference
+def _size_row(option: Option, is_asked: bool, dose: DoseOf) -> SizeRow:
+    d, placed = option.difference, dose(option.power) if option.power else None
     return SizeRow(
         option.size.sites,
         option.size.blocks,
@@ -308,6 +392,8 @@ def _size_row(option: Option, is_asked: bool) -> SizeRow:
         d.power if d else None,
         d.detectable_g if d else None,
         d.dunnett_half_width_g if d else None,
+        placed.half_width_tsp if placed else None,
+        d.monte_carlo_se if d else 0.0,
         option.refused,
         is_asked,
     )

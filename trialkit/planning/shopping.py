@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from trialkit._percent import in_percent
 from trialkit.trial.protocol import NO_PRODUCT, Protocol
 
 SPARE = 0.1
@@ -67,7 +68,7 @@ def _items(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> 
     yield Item("starter cube", sum(seeds.values()), "", None, "one a seed")
     for cultivar, count in seeds.items():
         name = f"seed of {cultivar}" if cultivar else "lettuce seed"
-        note = f"one a head, {GERMINATION:.0%} coming up, {SPARE:.0%} more"
+        note = f"one a head, {in_percent(GERMINATION)} coming up, {in_percent(SPARE)} more"
         yield Item(name, count, "seeds", None, note)
     yield from _nutrient(protocol, products, layout)
     for acidifier, count in layout["acidifier"].value_counts(sort=False).items():
@@ -93,7 +94,7 @@ def _nutrient(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) 
         return
     if not teaspoons:
         return
-    name, note = factor.product or "nutrient", f"what the buckets get and {SPARE:.0%} more"
+    name, note = factor.product or "nutrient", f"what the buckets get and {in_percent(SPARE)} more"
     row = products[products["product"] == name]
     grams_per_tsp = float(row["grams_per_tsp"].iloc[0]) if len(row) else np.nan
     if not np.isfinite(grams_per_tsp):

@@ -63,7 +63,7 @@ def plan_html(plan: Mapping[str, Any]) -> str:
             plan=safe,
             facts=_facts(safe),
             sentences=_sentences(safe),
-            advice=texts(safe, "advice"),
+            advice=(*texts(safe, "advice"), *texts(safe, "larger")),
             warnings=texts(safe, "warnings"),
             pictures=(picture,) if picture else (),
             power=_power_table(safe),
@@ -71,7 +71,7 @@ def plan_html(plan: Mapping[str, Any]) -> str:
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
             benches=_benches(safe, keys),
-            key=_key_table(keys),
+            key=_key_table(keys, mapping(safe.get("practice"))),
             calendar=_calendar_table(safe),
             shopping=_shopping_table(safe),
             cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
@@ -106,6 +106,23 @@ def _sentences(plan: Json) -> tuple[str, ...]:
         f"Its interval for a difference would reach about {plain(difference.get('half_width_g'))} g either way, "
         "allowing for all comparisons.",
         *_verdict(plan, difference),
+        *_dose(mapping(plan.get("dose"))),
+    )
+
+
+def _dose(dose: Json) -> tuple[str, ...]:
+    """Say how closely the recommended dose would be known, and what that rests on."""
+    if not dose:
+        return ()
+    told = "" if dose.get("curve_told") else " Three doses cannot tell a curve from a plateau: a fourth would."
+    width, recommended = dose.get("half_width_tsp"), dose.get("recommended_tsp")
+    vague = is_number(width) and is_number(recommended) and width > recommended
+    known = "would hardly be known, only to about" if vague else "would be known to about"
+    return (
+        f"The recommended dose {known} {plain(width, 2)} teaspoons either way, if "
+        f"{percent(dose.get('share_of_gain'))} of what nutrient can add is reached at "
+        f"{plain(recommended)} teaspoons and nutrient adds {plain(dose.get('gain_g'))} g a head in all "
+        f"(with half of that, the dose is known half as closely).{told}",
     )
 
 
@@ -159,12 +176,14 @@ def _power_table(plan: Json) -> Table | None:
 
 def _size_table(plan: Json) -> Table | None:
     priced = any(row.get("cost") for row in rows(plan, "sizes"))
+    dosed = any(is_number(row.get("dose_half_width_tsp")) for row in rows(plan, "sizes"))
     heads = columns(
         "gardens × blocks × heads a bucket",
         "buckets",
         f"chance of finding {plain(plan.get('margin_g'))} g",
         f"found with {percent(plan.get('power_wanted'))}, g",
         "interval either way, g",
+        *(["dose either way, tsp"] if dosed else []),
         *(["cost"] if priced else []),
     )
     body = (
@@ -175,16 +194,17 @@ def _size_table(plan: Json) -> Table | None:
                 percent(_rounded(row.get("power"))),
                 plain(row.get("detectable_g")),
                 plain(row.get("half_width_g")),
+                *([plain(row.get("dose_half_width_tsp"), 2)] if dosed else []),
                 *([fixed(row.get("cost"), 2)] if priced else []),
             ),
             "as asked" if row.get("is_asked") else "",
         )
         for row in rows(plan, "sizes")
     )
-    exact = mapping(plan.get("difference")).get("method") == "exact"
-    approximate = [] if exact else ["Approximate, as the layout is not orthogonal; section 1 has the simulated answer."]
+    chance = max((row.get("monte_carlo_se") or 0.0 for row in rows(plan, "sizes")), default=0.0)
+    simulated = [f"Simulated: each chance may be off by {plain(200 * chance, 1)} points either way."] if chance else []
     refused = sorted({str(row["refused"]) for row in rows(plan, "sizes") if row.get("refused")})
-    return make_table("sizes", "Sizes around the one asked for", heads, body, " ".join([*approximate, *refused]))
+    return make_table("sizes", "Sizes around the one asked for", heads, body, " ".join([*simulated, *refused]))
 
 
 def _sensitivity_table(plan: Json) -> Table | None:
@@ -244,8 +264,11 @@ def _benches(plan: Json, treatments: Sequence[Json]) -> tuple[BenchPicture, ...]
     return tuple(pictures)
 
 
-def _key_table(treatments: Sequence[Json]) -> Table | None:
-    body = (Row(str(i), (treatment_label(t, FACTOR_ORDER),)) for i, t in enumerate(treatments, 1))
+def _key_table(treatments: Sequence[Json], practice: Json) -> Table | None:
+    body = (
+        Row(str(i), (treatment_label(t, FACTOR_ORDER),), "current practice" if t == practice else "")
+        for i, t in enumerate(treatments, 1)
+    )
     return make_table("key", "Treatments on the map", (text_column("number"), text_column("treatment")), body)
 
 

@@ -8,7 +8,7 @@ from typing import Literal
 import pandas as pd
 
 from trialkit.trial import layout_rules, record_rules
-from trialkit.trial.problem import Problem, TrialError
+from trialkit.trial.problem import PlanError, Problem, TrialError
 from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.trial.source_file import read_source
 from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
@@ -177,11 +177,11 @@ def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
     Raises
     ------
     TrialError
-        With every error.
+        With every error; a `PlanError` where only the plan is read.
     """
     result = check_trial(folder, stage=stage)
     if result.trial is None:
-        raise TrialError(result.errors)
+        raise (PlanError if stage == "plan" else TrialError)(result.errors)
     return result.trial
 
 

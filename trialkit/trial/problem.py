@@ -66,6 +66,10 @@ class TrialError(Exception):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class PlanError(TrialError):
+    """A trial cannot be planned as its protocol, gardens and products say: what is asked for is wrong, not records."""
+
+
 def problem(
     rule: str,
     file: str,

@@ -181,9 +181,10 @@ def _heading_problems(
         if not schema.field(name).optional_column:
             yield problem("TK-C01", schema.file, f"a column {name}", row=1, column=name, found="no such column")
     if not raw.rows and raw.complete:
-        yield problem(
-            "TK-F08", schema.file, "at least one row below the header", found="none", severity=severity_if_empty
-        )
+        needed = ", ".join(field.name for field in schema.fields if field.required)
+        mend = f"{schema.description} Write one below the header for each, with at least its {needed}."
+        expected = "at least one row below the header"
+        yield problem("TK-F08", schema.file, expected, found="none", mend=mend, severity=severity_if_empty)
 
 
 def _with_constraints_checked(reading: TableReading) -> TableReading:

@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.safe_text import safe_results
 from trialkit.report.figures import pictures
 from trialkit.report.figures.inline_svg import inline_svg
 from trialkit.report.figures.sheet import draw_twice, new_axes, new_figure, say
-from trialkit.report.palette import LIGHT
 from trialkit.report.reading import read
-from trialkit.report.safe_text import safe_results
 
 EXPECTED = {
     "full": ["treatments", "dose", "gardens"],

@@ -16,9 +16,9 @@ from typing import Any
 
 import pytest
 
+from trialkit.pages.cautions import CAUTIONS
+from trialkit.pages.numerals import tie
 from trialkit.report import report_html
-from trialkit.report.cautions import CAUTIONS
-from trialkit.report.numerals import tie
 from trialkit.report.references import REFERENCES
 
 FOUR_VERDICTS = {

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from trialkit.report.palette import DARK, GRAPHIC_ROLES, LIGHT, SURFACES, TEXT_ROLES, contrast, custom_properties
+from trialkit.pages.palette import DARK, GRAPHIC_ROLES, LIGHT, SURFACES, TEXT_ROLES, contrast, custom_properties
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from trialkit.analysis.wording import acid_words, spoons, teaspoons, treatment_words
-from trialkit.report.numerals import ABSENT, difference_interval, is_number, percent, plain, signed, with_interval
+from trialkit.pages.numerals import ABSENT, difference_interval, is_number, percent, plain, signed, with_interval
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.wording import chance, chance_word, level_label
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
-from trialkit.report.table import Row, Table, columns, make_table, text_column
-from trialkit.report.wording import chance, chance_word, level_label
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 MOST_SPOONS_DRAWN = 12

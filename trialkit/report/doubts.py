@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.report.numerals import percent, plain
+from trialkit.pages.numerals import percent, plain
+from trialkit.pages.table import Row, Table, columns, make_table
+from trialkit.pages.wording import treatment_label
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
-from trialkit.report.table import Row, Table, columns, make_table
-from trialkit.report.wording import treatment_label
 
 
 @dataclass(frozen=True)

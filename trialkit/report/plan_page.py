@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from trialkit.report.cautions import ABOUT_THE_PAGE, CAUTIONS
+from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
+from trialkit.pages.numerals import ABSENT, fixed, is_number, percent, plain
+from trialkit.pages.safe_text import safe_results
+from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.wording import count, date_words, treatment_label
 from trialkit.report.figures.power import power_picture
-from trialkit.report.numerals import ABSENT, fixed, is_number, percent, plain
-from trialkit.report.page import TEMPLATES, content_security_policy, environment, page_style
+from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows, texts
-from trialkit.report.safe_text import safe_results
-from trialkit.report.table import Row, Table, columns, make_table, text_column
-from trialkit.report.wording import count, date_words, treatment_label
 
 FACTOR_ORDER = ("cultivar", "dose_tsp", "acidifier")
 METHOD_WORDS = {
@@ -57,7 +58,7 @@ def plan_html(plan: Mapping[str, Any]) -> str:
     picture = power_picture(safe)
     keys = _treatments(safe)
     return (
-        environment()
+        environment(TEMPLATES)
         .get_template("plan.html.jinja")
         .render(
             plan=safe,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from trialkit.report.numerals import ABSENT, plain
+from trialkit.pages.numerals import ABSENT, plain
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.wording import count, date_words
 from trialkit.report.reading import Reading, mapping, rows
-from trialkit.report.table import Row, Table, columns, make_table, text_column
-from trialkit.report.wording import count, date_words
 
 COMMAND = "trialkit report TRIAL-FOLDER --verify"
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from trialkit.report.numerals import is_number
+from trialkit.pages.numerals import is_number
 
 Json = Mapping[str, Any]
 Key = tuple[Any, ...]

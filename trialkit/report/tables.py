@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.report.numerals import (
+from trialkit.pages.numerals import (
     ABSENT,
     difference_interval,
     fixed,
@@ -18,9 +18,9 @@ from trialkit.report.numerals import (
     plain,
     signed,
 )
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.wording import chance_percent, level_label, treatment_label
 from trialkit.report.reading import PART_WORDS, Json, Reading, is_analysed, mapping, rows, texts
-from trialkit.report.table import Row, Table, columns, make_table, text_column
-from trialkit.report.wording import chance_percent, level_label, treatment_label
 
 
 @dataclass(frozen=True)

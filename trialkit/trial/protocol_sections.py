@@ -79,7 +79,7 @@ def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCus
 
 
 class TrialSection(Section):
-    """What the trial is called and what it asks."""
+    """What the trial is called and what it asks; with `blind`, labels and sheets name no treatment."""
 
     id: Slug = "trial"
     title: FreeText = ""
@@ -87,6 +87,7 @@ class TrialSection(Section):
     season: Line = ""
     started_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
     contact_role: Line = "county horticulture adviser"
+    blind: bool = False
 
     @model_validator(mode="before")
     @classmethod

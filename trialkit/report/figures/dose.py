@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from trialkit.pages.numerals import is_number, measure, percent, with_interval
+from trialkit.pages.wording import level_label
 from trialkit.report.figures.dose_panels import DosePanel, DosePoint, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
-from trialkit.report.numerals import is_number, measure, percent, with_interval
 from trialkit.report.reading import Json, Key, Part, Reading, mapping, rows
 from trialkit.report.tables import marginal_table, means_table
-from trialkit.report.wording import level_label
 
 NAME = "dose"
 COLUMN = "dose_tsp"

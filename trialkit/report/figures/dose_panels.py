@@ -8,6 +8,9 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from trialkit.analysis.wording import spoons
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.safe_text import shorten
+from trialkit.pages.wording import level_label
 from trialkit.report.figures.marks import PARTS, SERIES, Mark, draw_buckets, draw_interval, draw_mark
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -20,10 +23,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.palette import LIGHT
 from trialkit.report.reading import PART_WORDS, Part
-from trialkit.report.safe_text import shorten
-from trialkit.report.wording import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
-from trialkit.report.palette import LIGHT
+from trialkit.pages.palette import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from trialkit.pages.numerals import mean_beside, with_interval
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.safe_text import shorten
 from trialkit.report.figures.marks import PARTS, draw_buckets, draw_interval
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -19,10 +22,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.numerals import mean_beside, with_interval
-from trialkit.report.palette import LIGHT
 from trialkit.report.reading import PART_WORDS, Part
-from trialkit.report.safe_text import shorten
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from trialkit.report.palette import LIGHT
+from trialkit.pages.palette import LIGHT
 from trialkit.report.reading import Part
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.report.table import Table
+from trialkit.pages.table import Table
 
 
 @dataclass(frozen=True)

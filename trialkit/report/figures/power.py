@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from trialkit.pages.numerals import is_number, percent, plain
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
-from trialkit.report.numerals import is_number, percent, plain
-from trialkit.report.palette import LIGHT
 from trialkit.report.reading import Json, rows
-from trialkit.report.table import Row, columns, make_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from trialkit.pages.numerals import plain
+from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.inline_svg import inline_svg
-from trialkit.report.numerals import plain
-from trialkit.report.palette import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

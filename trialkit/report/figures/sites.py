@@ -7,6 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from trialkit.pages.numerals import is_number, measure, plain, signed
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.safe_text import shorten
+from trialkit.pages.table import Row, Table, columns, make_table
+from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quantity_words
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
 from trialkit.report.figures.picture import Picture
@@ -22,12 +27,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.numerals import is_number, measure, plain, signed
-from trialkit.report.palette import LIGHT
 from trialkit.report.reading import PART_WORDS, Json, Part, Reading, mapping, rows
-from trialkit.report.safe_text import shorten
-from trialkit.report.table import Row, Table, columns, make_table
-from trialkit.report.wording import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

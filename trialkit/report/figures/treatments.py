@@ -5,11 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 
-from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows
-from trialkit.report.figures.marks import PART_NAMES
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.numerals import (
+from trialkit.pages.numerals import (
     difference_interval,
     fixed,
     is_number,
@@ -19,10 +15,14 @@ from trialkit.report.numerals import (
     plain,
     with_interval,
 )
+from trialkit.pages.table import Column, Row, Table, make_table, text_column
+from trialkit.pages.wording import level_label, treatment_label
+from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows
+from trialkit.report.figures.marks import PART_NAMES
+from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Key, Reading, mapping, rows
-from trialkit.report.table import Column, Row, Table, make_table, text_column
 from trialkit.report.tables import means_table
-from trialkit.report.wording import level_label, treatment_label
 
 NAME = "treatments"
 

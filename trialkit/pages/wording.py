@@ -7,7 +7,7 @@ from typing import Any
 
 from trialkit.analysis.wording import acid_words, spoons
 from trialkit.analysis.wording import chance as chance_in_words
-from trialkit.report.numerals import ABSENT, is_number, plain
+from trialkit.pages.numerals import ABSENT, is_number, plain
 
 MONTHS = (
     "January",

@@ -1,0 +1,1 @@
+"""What volunteers are given: a printed pack, a record workbook and a phone form."""

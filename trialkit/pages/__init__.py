@@ -1,0 +1,1 @@
+"""What every page shares: colours, style sheet, wording, cautions, and making strangers' text safe to show."""

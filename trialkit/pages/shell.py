@@ -1,0 +1,60 @@
+"""The shell of every page: its templates, its style sheet, and the policy under which it loads nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trialkit.pages.numerals import tie
+from trialkit.pages.palette import custom_properties
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+SHARED_TEMPLATES = Path(__file__).parent / "templates"
+
+
+def content_security_policy(style: str, script: str = "") -> str:
+    """Policy under which a page loads nothing, and is dressed and run by its own style sheet and script alone.
+
+    Parameters
+    ----------
+    style, script : str
+        Exactly what stands between the page's tags; no script where it is empty.
+    """
+    run = f"; script-src {_digest(script)}" if script else ""
+    return f"default-src 'none'; style-src {_digest(style)}{run}; img-src data:; base-uri 'none'; form-action 'none'"
+
+
+def _digest(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+@cache
+def page_style() -> str:
+    """Style sheet of every page: the palette, then the rules."""
+    return custom_properties() + (SHARED_TEMPLATES / "page.css").read_text(encoding="utf-8")
+
+
+def _tied(value: Any) -> Any:
+    """Tie numbers to their units in plain text; markup is left as it is."""
+    return tie(value) if type(value) is str else value
+
+
+@cache
+def environment(folder: Path) -> Environment:
+    """Templates of a folder, and the shared ones: escaped by default; an unknown name in one is an error."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader([folder, SHARED_TEMPLATES], encoding="utf-8"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_tied,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )

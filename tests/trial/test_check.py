@@ -377,7 +377,7 @@ WARNINGS = {
         "334X,2026-08-23,20,2",
         "334X,2026-08-23,20,4",
         'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
-        "Look up the record; if the bucket was indeed dosed otherwise, say so in its note and the report. [TK-S01]",
+        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. [TK-S01]",
     ),
     "site without buckets": Damage(
         "sites.csv",
@@ -474,6 +474,8 @@ def test_products_are_only_needed_when_the_protocol_names_one(good_folder: Path)
     layout = (good_folder / "layout.csv").read_text("utf-8")
     (good_folder / "layout.csv").write_text(layout.replace("white vinegar 5 %", "none"), "utf-8")
     (good_folder / "products.csv").unlink()
+    solution = (good_folder / "solution.csv").read_text("utf-8")
+    (good_folder / "solution.csv").write_text(solution.replace(",3,7.4,6.1,", ",0,7.4,7.4,"), "utf-8")
     result = check_trial(good_folder)
     assert [p.rule for p in result.warnings] == ["TK-F01"]
     assert result.ok

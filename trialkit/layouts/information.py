@@ -46,8 +46,29 @@ def information_matrix(treatment: IntArray, blockings: Sequence[IntArray]) -> Fl
     numpy.ndarray
         Shape (treatments, treatments).
     """
-    units = incidence(treatment)
-    return np.asarray(units.T @ without(units, blockings))
+    crossed = _finest(blockings) or [np.zeros_like(treatment)]
+    shared = np.hstack([_shared(treatment, labels) for labels in crossed])
+    if len(crossed) == 1:  # blocks alone: K is diagonal, however many there are
+        left = shared / np.bincount(crossed[0]) @ shared.T
+    else:
+        joint = np.block([[_shared(one, other) for other in crossed] for one in crossed])
+        left = shared @ np.linalg.pinv(joint, hermitian=True) @ shared.T
+    return np.asarray(np.diag(np.bincount(treatment)) - left)
+
+
+def _shared(one: IntArray, other: IntArray) -> FloatArray:
+    """Count the buckets that have each pair of labels; shape (labels of one, labels of the other)."""
+    shape = int(one.max()) + 1, int(other.max()) + 1
+    return np.bincount(one * shape[1] + other, minlength=shape[0] * shape[1]).reshape(shape).astype(float)
+
+
+def _finest(blockings: Sequence[IntArray]) -> list[IntArray]:
+    """Leave out blockings that another one splits further: a garden says nothing that its blocks do not."""
+    kept: list[IntArray] = []
+    for labels in sorted(map(codes, blockings), key=lambda labels: -int(labels.max())):
+        if all(len(np.unique(finer * (labels.max() + 1) + labels)) > finer.max() + 1 for finer in kept):
+            kept.append(labels)
+    return kept
 
 
 def without(columns: FloatArray, blockings: Sequence[IntArray]) -> FloatArray:

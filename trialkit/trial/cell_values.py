@@ -59,6 +59,8 @@ def parse_text(text: str) -> Parsed:
     >>> parse_text("NA").value
     'NA'
     """
+    if text.isascii() and text.isprintable():  # nearly all are
+        return Parsed(restored(text))
     if any(unicodedata.category(c) == "Cc" and c not in "\n\r\t" for c in text):
         return Parsed(None, Fault("TK-V12", "text without control characters", "Type the text again."))
     return Parsed(unicodedata.normalize("NFC", restored(text)))

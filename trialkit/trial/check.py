@@ -7,7 +7,7 @@ from typing import Literal
 
 import pandas as pd
 
-from trialkit.trial import layout_rules, record_rules
+from trialkit.trial import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.trial.problem import PlanError, Problem, TrialError
 from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.trial.source_file import read_source
@@ -41,6 +41,13 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
         record_rules.head_dates_are_in_order,
         record_rules.heads_not_cut_have_no_harvest,
         record_rules.weights_are_near_their_site,
+        pattern_rules.weights_are_in_grams,
+        pattern_rules.weights_are_read_to_the_gram,
+        pattern_rules.weights_are_not_copied,
+        pattern_rules.growth_is_not_too_fast,
+        solution_rules.acid_lowers_ph,
+        solution_rules.strength_follows_dose,
+        solution_rules.solution_is_recorded_while_heads_grow,
     ),
 }
 """Rules between tables: followed even when trial.toml cannot be read."""
@@ -65,7 +72,9 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         record_rules.harvested_heads_are_weighed,
         record_rules.growth_is_plausible,
         record_rules.every_head_is_recorded,
-        record_rules.buckets_are_dosed_as_randomised,
+        pattern_rules.losses_do_not_follow_treatment,
+        solution_rules.buckets_are_dosed_as_randomised,
+        solution_rules.acid_goes_where_it_was_randomised,
     ),
 }
 """Rules between the tables and the protocol."""

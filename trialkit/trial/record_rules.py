@@ -146,16 +146,3 @@ def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
     count = logs.groupby(by_site).transform("count")
     far = ((logs - middle).abs() > FAR_IN_DEVIATIONS * spread) & (count >= FEWEST_WEIGHTS) & (spread > 0)
     yield from at_rows("TK-H10", reading, far, "weight_g", "a weight like the others at its site")
-
-
-def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
-    """TK-S01: the first dose recorded for a bucket is the one randomised to it (later ones may be top-ups)."""
-    if "dose" not in tables.protocol.factors:
-        return
-    reading = tables.readings["solution"]
-    dosed = reading.frame[reading.frame["nutrient_tsp"].notna()].sort_values("measured_on", kind="stable")
-    first = dosed.drop_duplicates("bucket")
-    randomised = first["bucket"].map(tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["dose_tsp"])
-    differs = (first["nutrient_tsp"] != randomised) & randomised.notna()
-    where = differs.reindex(reading.frame.index, fill_value=False)
-    yield from at_rows("TK-S01", reading, where, "nutrient_tsp", "the dose that layout.csv gives this bucket")

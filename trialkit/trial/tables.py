@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -97,7 +97,7 @@ def read_table(
     if twice & set(schema.columns):
         return replace(empty_table(schema), problems=raw.problems)
     values = {name: _Column(schema.field(name), cells) for name, cells in raw.cells.items() if name in schema.columns}
-    frame = _typed_frame(schema, {name: column.values for name, column in values.items()}, raw.rows)
+    frame = _typed_frame(schema, values, raw.rows)
     cell_problems = [p for name, column in values.items() for p in column.problems(schema.file, raw.rows)]
     reading = TableReading(
         schema,
@@ -116,11 +116,14 @@ class _Column:
     def __init__(self, field: Field, cells: Sequence[str]) -> None:
         self.field, self.cells = field, cells
         parse = _parser(field)
-        self.parsed = {text: parse(text) if text else Parsed(None) for text in set(cells)}
+        self.places, texts = pd.factorize(np.array(cells, dtype=object))
+        self.parsed = {text: parse(text) if text else Parsed(None) for text in texts}
 
     @property
-    def values(self) -> list[object]:
-        return [self.parsed[text].value for text in self.cells]
+    def typed(self) -> object:
+        """The column's values, in the type of its field."""
+        distinct = _typed(self.field, [parsed.value for parsed in self.parsed.values()])
+        return distinct.take(self.places)
 
     def problems(self, file: str, rows: Sequence[int]) -> Iterator[Problem]:
         faults = {text: parsed.fault for text, parsed in self.parsed.items() if parsed.fault}
@@ -145,15 +148,15 @@ def _parser(field: Field) -> Callable[[str], Parsed]:
     return {"string": parse_text, "number": parse_number, "integer": parse_integer, "date": parse_date}[field.type]
 
 
-def _typed_frame(schema: TableSchema, values: dict[str, list[object]], rows: Sequence[int]) -> pd.DataFrame:
-    blank: list[object] = [None] * len(rows)
+def _typed_frame(schema: TableSchema, columns: dict[str, _Column], rows: Sequence[int]) -> pd.DataFrame:
+    blank = [""] * len(rows)
     return pd.DataFrame(
-        {field.name: _typed(field, values.get(field.name, blank)) for field in schema.fields},
+        {field.name: (columns.get(field.name) or _Column(field, blank)).typed for field in schema.fields},
         index=pd.Index(rows, dtype="int64", name="row"),
     )
 
 
-def _typed(field: Field, values: list[object]) -> object:
+def _typed(field: Field, values: list[object]) -> Any:
     dtype = DTYPES[field.type]
     if field.type == "string":
         return np.array(values, dtype=object)

@@ -377,7 +377,8 @@ WARNINGS = {
         "334X,2026-08-23,20,2",
         "334X,2026-08-23,20,4",
         'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
-        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. [TK-S01]",
+        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
+        "[TK-S01]",
     ),
     "site without buckets": Damage(
         "sites.csv",

@@ -2,16 +2,16 @@
 
 from collections.abc import Iterator
 
-import numpy as np
 import pandas as pd
 
 from trialkit.trial.problem import Problem, problem
 from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
 
 LOST = ("dead", "missing")
-# Grams in an ounce, a pound and a kilogram (NIST Handbook 44, Appendix C): a garden that weighs in one of them differs
-# from the others by this factor. Gardens truly differ by less than the slack either way (common practice, no source).
-GRAMS_IN_UNIT = {"ounces": 28.349523125, "pounds": 453.59237, "kilograms": 1000.0}
+# A garden that weighs in ounces differs from the others by this factor (NIST Handbook 44, Appendix C). Gardens truly
+# differ by less than the slack either way (common practice, no source). Pounds and kilograms are below every weight's
+# lowest value already.
+GRAMS_IN_AN_OUNCE = 28.349523125
 UNIT_SLACK = 2.0
 FEWEST_OF_A_SITE = 5
 # In whole grams two of ten last figures are 0 or 5. Half of 30 or more: one chance in 3,000 (binomial tail).
@@ -27,30 +27,20 @@ LOSS_LEVEL = 0.01
 
 
 def weights_are_in_grams(tables: Tables) -> Iterator[Problem]:
-    """TK-H13: a site's median weight does not differ from the others' by the factor of another unit (once a site)."""
+    """TK-H13: no site's median weight lies below the heaviest site's by about the grams in an ounce (once a site)."""
     heads = tables.frame("heads")
     site = _site_of(tables, heads["bucket"])
     weighed = heads["weight_g"].where(heads["weight_g"] > 0)
     enough = weighed.groupby(site).count() >= FEWEST_OF_A_SITE
     medians = weighed.groupby(site).median()[enough]
     for name, median in medians.items():
-        others = medians.drop(name)
-        if not len(others):
-            return
-        unit = _unit_of(others.median() / median)
-        if unit:
+        if 1 / UNIT_SLACK < medians.max() / median / GRAMS_IN_AN_OUNCE < UNIT_SLACK:
             row = int(heads.index[(site == name) & weighed.notna()][0])
-            found = f"a median of {median:.3g} at {name}, where gardens have {others.median():.3g} otherwise"
+            found = f"a median of {median:.3g} at {name}, where {medians.idxmax()} has {medians.max():.3g}"
             mend = (
-                f"If {name} weighed in {unit}, multiply its weights by {GRAMS_IN_UNIT[unit]:g}; if not, look them up."
+                f"If {name} weighed in ounces, multiply its weights by {GRAMS_IN_AN_OUNCE:.5g}; if not, look them up."
             )
             yield problem("TK-H13", "heads.csv", "grams", row=row, column="weight_g", found=found, mend=mend)
-
-
-def _unit_of(ratio: float) -> str | None:
-    """Name the unit whose size is nearest to a ratio of medians, if it is near."""
-    unit = min(GRAMS_IN_UNIT, key=lambda name: abs(np.log(ratio / GRAMS_IN_UNIT[name])))
-    return unit if abs(np.log(ratio / GRAMS_IN_UNIT[unit])) < np.log(UNIT_SLACK) else None
 
 
 def weights_are_read_to_the_gram(tables: Tables) -> Iterator[Problem]:

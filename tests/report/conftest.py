@@ -7,13 +7,16 @@ import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
 import pytest
 
+from honest_records import Records, write_records
 from small_plan import small_plan
-from trialkit.report import plan_html, report_html
+from trialkit.report import check_html, plan_html, report_html
+from trialkit.trial.check import check_trial
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 
@@ -59,6 +62,23 @@ def hostile_plan() -> dict[str, Any]:
     return plan
 
 
+def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
+    """Return the page of a check of records with slips of several kinds, and texts where they do not belong."""
+
+    def spoil(records: Records) -> None:
+        records.heads.loc[3, "weight_g"] = 1600.0
+        records.heads.loc[7, "weight_g"] = float("nan")
+        records.heads.loc[12:30, "weight_g"] = 5.0
+        records.solution.loc[5, "ec_ms_cm"] *= 3
+        records.heads = records.heads.drop(index=20).astype({"outcome": object})
+        for row, word in enumerate(words, 40):
+            records.heads.loc[row, "outcome"] = word
+            records.heads.loc[row, "note"] = word
+
+    write_records(folder, spoil)
+    return check_html(check_trial(folder), words[0])
+
+
 PLANS: Mapping[str, Callable[[], dict[str, Any]]] = {"plan": small_plan, "hostile plan": hostile_plan}
 
 
@@ -78,9 +98,17 @@ class Pages:
     def __getitem__(self, name: str) -> str:
         """Return the page of a sample trial, or of a plan."""
         if name not in self._pages:
-            plan = PLANS.get(name)
-            self._pages[name] = plan_html(plan()) if plan else report_html(self.results(name))
+            self._pages[name] = self._made(name)
         return self._pages[name]
+
+    def _made(self, name: str) -> str:
+        if name.endswith("check"):
+            writable = tuple(word.encode("utf-8", "replace").decode() for word in samples.HOSTILE)
+            words = writable if name == "hostile check" else ("harvestet", "?")
+            with TemporaryDirectory() as folder:
+                return spoilt_check(Path(folder), words)
+        plan = PLANS.get(name)
+        return plan_html(plan()) if plan else report_html(self.results(name))
 
 
 @pytest.fixture(scope="session")

@@ -25,6 +25,8 @@ SEEN = (
     "keep current, retest",
     "plan",
     "hostile plan",
+    "check",
+    "hostile check",
 )
 
 
@@ -91,13 +93,21 @@ def test_a_phone_never_scrolls_sideways(browser: Any, pages: Any, tmp_path: Path
     opened.context.close()
 
 
-@pytest.mark.parametrize("plan", SEEN[-2:])
+@pytest.mark.parametrize("plan", ["plan", "hostile plan"])
 def test_a_plan_fits_a_phone(browser: Any, pages: Any, tmp_path: Path, plan: str) -> None:
     """At 360 pixels the plan fits, its bench map too."""
     opened, _, _ = _open(browser, pages[plan], tmp_path, viewport={"width": 360, "height": 740})
     opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
     assert opened.evaluate("document.documentElement.scrollWidth") <= 360
     assert opened.locator(".drawing .narrow:visible").count() == opened.locator("figure").count() == 1
+    opened.context.close()
+
+
+@pytest.mark.parametrize("check", ["check", "hostile check"])
+def test_a_check_fits_a_phone(browser: Any, pages: Any, tmp_path: Path, check: str) -> None:
+    """At 360 pixels nothing runs over the edge."""
+    opened, _, _ = _open(browser, pages[check], tmp_path, viewport={"width": 360, "height": 740})
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 360
     opened.context.close()
 
 

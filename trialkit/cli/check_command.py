@@ -10,24 +10,31 @@ import click
 from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.steps import check_sentence
+from trialkit.cli.steps import check_sentence, write_check_pages
 
 
 @click.command("check")
 @trial_folder
 @as_json
+@click.option("--html", "as_html", is_flag=True, help="Write a page for each garden with something to look at.")
 @speaks_plainly
-def command(folder: Path, as_json: bool) -> int:
+def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
     Each problem names the file, the row as a spreadsheet shows it, the column, what was found, what was expected and
-    how to mend it. Nothing is changed. Exit status 1 if any is an error; warnings alone leave it 0.
+    how to mend it. No record is changed. Exit status 1 if any is an error; warnings alone leave it 0.
 
-    Example: trialkit check autumn_dose
+    With --html, results/check.html tells the adviser everything, and results/check-SITE.html tells each garden's
+    volunteer what is asked of them; a garden without questions has no page.
+
+    Example: trialkit check autumn_dose --html
     """
     from trialkit.trial.check import check_trial
 
     result = check_trial(folder)
+    if as_html:
+        for path in write_check_pages(folder, result):
+            click.echo(f"Page: {path}", err=True)
     if as_json:
         document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))

@@ -69,6 +69,24 @@ def check_sentence(result: CheckResult) -> str:
     return f"Check: {found}, nothing wrong."
 
 
+def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
+    """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
+    from trialkit.report import asked_gardens, check_html
+    from trialkit.trial.atomic import write_text
+
+    title = result.title or folder.resolve().name
+    results = folder / "results"
+    results.mkdir(exist_ok=True)
+    pages = {"check.html": check_html(result, title)}
+    pages |= {f"check-{site}.html": check_html(result, title, site) for site in asked_gardens(result)}
+    for stale in results.glob("check-*.html"):
+        if stale.name not in pages:
+            stale.unlink()
+    for name, page in pages.items():
+        write_text(results / name, page)
+    return [results / name for name in pages]
+
+
 def analyse_folder(folder: Path) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse

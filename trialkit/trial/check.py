@@ -1,7 +1,7 @@
 """Checking a trial folder: every problem at once, as an adviser reads it."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
@@ -107,11 +107,34 @@ class Trial:
 
 
 @dataclass(frozen=True)
+class RecordPlace:
+    """Which record a row is: its garden, and what its table's key says, such as ``{"bucket": "334X", "head": "2"}``."""
+
+    site: str
+    key: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class CheckResult:
-    """What a check found; `trial` is None when anything is an error."""
+    """What a check found; `trial` is None when anything is an error.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+    trial : Trial or None
+    places : mapping of (file, row) to RecordPlace
+        For each problem in a row of layout, solution, visits or heads, as its cells stand there.
+    sites : mapping of str to str
+        Every garden's short name and its full one.
+    title : str
+        The trial's; empty where trial.toml cannot be read.
+    """
 
     problems: tuple[Problem, ...]
     trial: Trial | None
+    places: Mapping[tuple[str, int], RecordPlace] = field(default_factory=dict)
+    sites: Mapping[str, str] = field(default_factory=dict)
+    title: str = ""
 
     @property
     def errors(self) -> tuple[Problem, ...]:
@@ -162,11 +185,41 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
         whole = TrialTables(readings, protocol, text)
         later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     problems += _not_blamed_already(later, readings, problems)
-    result = CheckResult(tuple(sorted(problems, key=_place)), None)
+    places, sites = _record_places(problems, readings), _site_names(readings["sites"])
+    title = protocol.trial.title if protocol else ""
+    result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, title)
     if protocol is None or not result.ok:
         return result
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
-    return CheckResult(result.problems, Trial(folder=folder, protocol=protocol, sha256=digests, **frames))
+    return replace(result, trial=Trial(folder=folder, protocol=protocol, sha256=digests, **frames))
+
+
+def _record_places(
+    problems: list[Problem], readings: Mapping[TableName, TableReading]
+) -> dict[tuple[str, int], RecordPlace]:
+    """Say for each row with a problem which garden's record it is."""
+    layout = readings["layout"].raw
+    gardens = dict(zip(layout.get("bucket", ()), layout.get("site", ()), strict=False))
+    found = {}
+    for name in ("layout", "solution", "visits", "heads"):
+        reading = readings[name]
+        rows = {problem.row for problem in problems if problem.file == reading.file and problem.row}
+        for position, row in enumerate(reading.frame.index):
+            if row in rows:
+                cells = {
+                    column: texts[position] for column, texts in reading.raw.items() if column in reading.schema.columns
+                }
+                key = {column: cells.get(column, "") for column in reading.schema.primary_key}
+                site = cells.get("site") or gardens.get(cells.get("bucket", ""), "")
+                found[reading.file, int(row)] = RecordPlace(site, key)
+    return found
+
+
+def _site_names(sites: TableReading) -> dict[str, str]:
+    """Return each garden's full name by its short one; short names that are not as they should be are left out."""
+    wrong = sites.rows_at_fault("site")
+    names = zip(sites.frame.index, sites.frame["site"].astype(str), sites.frame["name"].astype(str), strict=True)
+    return {site: name or site for row, site, name in names if site and row not in wrong}
 
 
 def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:

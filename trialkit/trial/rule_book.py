@@ -1,4 +1,7 @@
-"""Every rule that a trial folder is checked by: identity, severity, title, why it matters, how to mend it."""
+"""Every rule that a trial folder is checked by: identity, severity, title, why it matters, how to mend it.
+
+``python -m trialkit.trial.rule_book`` prints the catalogue, which stands in reports/checks.md.
+"""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -470,7 +473,450 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "A date or a bucket was mistyped.",
         "Look up the dates and the bucket, and correct the wrong one.",
     ),
+    # Returned files
+    (
+        "TK-R01",
+        "warning",
+        "A file in another encoding was read",
+        "Accents would have been spoiled silently.",
+        'Nothing need be done if the names below look right; "CSV UTF-8" avoids this.',
+    ),
+    (
+        "TK-R02",
+        "error",
+        "Accents look spoiled",
+        "The file was saved once in one encoding and opened in another.",
+        "Look at the words, and say whether they should be as proposed.",
+    ),
+    (
+        "TK-R03",
+        "warning",
+        "Columns parted by another mark were read",
+        "Spreadsheet programs part columns as the country is used to.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R04",
+        "warning",
+        "The name says one kind of file, the content another",
+        "A workbook that is renamed is still a workbook.",
+        "Nothing need be done; give the file its proper ending.",
+    ),
+    (
+        "TK-R05",
+        "error",
+        "Not a file that can be read",
+        "It was damaged on its way, or is something else.",
+        "Ask for the file again; a workbook (.xlsx), a CSV file or the file saved by the phone form will do.",
+    ),
+    (
+        "TK-R06",
+        "error",
+        "A locked workbook, or one of an old format",
+        "Without the password nothing can be read; the old format (.xls) is not read either.",
+        "Open it in a spreadsheet program, take off the password, and save it as a workbook (.xlsx).",
+    ),
+    (
+        "TK-R07",
+        "error",
+        "A returned file is too large",
+        "No garden's record is so large; something else was saved with it, or the file was made to do harm.",
+        "Copy the rows with records into a new sheet, save that, and give it instead.",
+    ),
+    (
+        "TK-R08",
+        "error",
+        "A returned file has no records",
+        "There is nothing to collect.",
+        "Ask whether the right file was sent.",
+    ),
+    (
+        "TK-R09",
+        "error",
+        "A returned file has a quotation mark that is never closed",
+        "Everything after it would be swallowed into one cell.",
+        "Close the quotation mark, or take it out.",
+    ),
+    (
+        "TK-R10",
+        "error",
+        "No table of this trial",
+        "Rows can only be read under the headings of the record.",
+        "Put the headings of the record into the first row, such as bucket, head, weight_g.",
+    ),
+    (
+        "TK-R11",
+        "error",
+        "Lines above the header",
+        "A line there may be a title, or a record that lost its place.",
+        "See whether these lines hold records.",
+    ),
+    (
+        "TK-R12",
+        "warning",
+        "Blank rows or columns, or mixed line ends, were passed over",
+        "Spreadsheet programs leave them behind.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R13",
+        "error",
+        "A row of totals",
+        "It would be taken for a head of lettuce.",
+        "Take the row out.",
+    ),
+    (
+        "TK-R14",
+        "error",
+        "Two tables on one sheet",
+        "It is not clear where one ends.",
+        "Put each table on a sheet, or into a file, of its own.",
+    ),
+    (
+        "TK-R15",
+        "error",
+        "Merged cells",
+        "What stands in one cell for several rows cannot be told from cells left empty.",
+        "Undo the merging, and write the value into each row that it stands for.",
+    ),
+    (
+        "TK-R16",
+        "error",
+        "Colours or remarks on cells",
+        "What they mean is not in any cell, so it would be lost.",
+        "If they mean something, write it into the cells (under outcome or note).",
+    ),
+    (
+        "TK-R17",
+        "error",
+        "Hidden rows, columns or sheets",
+        "They may have been hidden because they do not count, or because they do.",
+        "Look at them.",
+    ),
+    (
+        "TK-R18",
+        "error",
+        "A formula without its value, or a value that is an error",
+        "There is no value to be read.",
+        "Open the file in a spreadsheet program, replace the formula by its value, and save it.",
+    ),
+    (
+        "TK-R19",
+        "warning",
+        "A heading was read as the one meant",
+        "Capitals, blanks and titles in place of names do no harm.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R20",
+        "error",
+        "Two columns of a return have the same heading",
+        "It is not clear which one counts.",
+        "Rename or remove one of them.",
+    ),
+    (
+        "TK-R21",
+        "error",
+        "A heading that is almost right",
+        "A guess could put values into the wrong column.",
+        "See whether the column is the one proposed.",
+    ),
+    (
+        "TK-R22",
+        "error",
+        "A column that the record does not have",
+        "It would be lost from the tables.",
+        "See whether it is needed; what matters belongs under note.",
+    ),
+    (
+        "TK-R23",
+        "error",
+        "A row of a return and its header differ in length",
+        "Cells could be read under the wrong heading.",
+        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.',
+    ),
+    (
+        "TK-R24",
+        "error",
+        "One column for each week or head",
+        "The record has one row for each, with the day in a column.",
+        "Write one row for each measurement.",
+    ),
+    (
+        "TK-R25",
+        "error",
+        "A label that may be misread",
+        "One wrong character would give the record to another bucket.",
+        "Look at the label, and see whether it is the one proposed.",
+    ),
+    (
+        "TK-R26",
+        "error",
+        "A label that lost its leading zeros",
+        "A spreadsheet program took it for a number.",
+        "See whether it is the label proposed.",
+    ),
+    (
+        "TK-R27",
+        "error",
+        "A label that was made a number or a date",
+        "What the label was cannot be seen any more.",
+        "Format the column as text, and type the label again as it stands on the bucket.",
+    ),
+    (
+        "TK-R28",
+        "warning",
+        "A label was read as the one meant",
+        "Layout and check character agree on one label only.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R29",
+        "warning",
+        "Marks around a value were taken off",
+        "Quotation marks, blanks and invisible characters come from word processors and phones.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R30",
+        "error",
+        "A label that the layout does not have",
+        "The record cannot be given to any bucket.",
+        "Look at the label and correct it.",
+    ),
+    (
+        "TK-R31",
+        "error",
+        "Two different rows for the same thing",
+        "It is not clear which one is true.",
+        "Keep the true row, remove the other.",
+    ),
+    (
+        "TK-R32",
+        "error",
+        "A planned bucket has no row",
+        "Lost buckets must be counted, not forgotten.",
+        "Ask for its rows; a bucket that was lost has the outcome dead or missing.",
+    ),
+    (
+        "TK-R33",
+        "warning",
+        "Decimal commas were read",
+        "All numbers of the sheet agree.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R34",
+        "error",
+        "Decimals or thousands",
+        "The mark between figures can be read in two ways.",
+        "Look at the record and see what was meant.",
+    ),
+    (
+        "TK-R35",
+        "warning",
+        "A unit in a cell was taken off or converted",
+        "The column has a unit of its own.",
+        "Nothing need be done if the value is right.",
+    ),
+    (
+        "TK-R36",
+        "error",
+        "Numbers that look like another unit",
+        "Grams, kilograms and ounces differ by factors that no lettuce has.",
+        "Ask what the scale showed.",
+    ),
+    (
+        "TK-R37",
+        "error",
+        "Not one number",
+        "About, more than, from-to and question marks cannot be counted with.",
+        "Write the value that was read, or leave the cell empty and say why under note.",
+    ),
+    (
+        "TK-R38",
+        "warning",
+        "Figures of another script were read",
+        "They stand for the same numbers.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R39",
+        "warning",
+        "A word for nothing was read as an empty cell",
+        "In this column it can mean nothing else.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R40",
+        "warning",
+        "The same row twice",
+        "Both say the same, so one is enough.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R41",
+        "error",
+        "Day first or month first",
+        "03/04/26 is March in one office and April in another.",
+        "Ask the person who wrote it, or look at other dates of theirs.",
+    ),
+    (
+        "TK-R42",
+        "error",
+        "A day count in place of a date",
+        "Spreadsheet programs count days from 1900 or from 1904.",
+        "See which of the dates can be right.",
+    ),
+    (
+        "TK-R43",
+        "warning",
+        "A date was rewritten as year-month-day",
+        "It can be read in one way only.",
+        "Nothing need be done if the dates are right.",
+    ),
+    (
+        "TK-R44",
+        "warning",
+        "The value of a formula was taken",
+        "The formula itself is not kept in the tables.",
+        "Nothing need be done if the value is right.",
+    ),
+    (
+        "TK-R45",
+        "error",
+        "Columns that seem to be exchanged",
+        "Every row contradicts itself, and would not if two headings were exchanged.",
+        "Look at the record.",
+    ),
+    (
+        "TK-R46",
+        "error",
+        "A sheet that is no table of the record",
+        "What stands there would be lost.",
+        "See whether it is needed; records belong under the headings of the record.",
+    ),
+    (
+        "TK-R47",
+        "error",
+        "A form of another trial or another layout",
+        "The same label may stand for another treatment there.",
+        "Look for the forms of this trial; if the layout was made anew, ask the adviser who made it.",
+    ),
+    (
+        "TK-R48",
+        "error",
+        "A phone file was changed or cut off",
+        "Its check sum no longer fits, so records may be missing or wrong.",
+        "Ask for it again: open the form on the phone, and save or copy it once more.",
+    ),
+    (
+        "TK-R49",
+        "error",
+        "A word that is almost one of those allowed",
+        "A guess could change what became of a head.",
+        "See whether the word is the one proposed.",
+    ),
+    (
+        "TK-R50",
+        "warning",
+        "A word was read as one of those allowed",
+        "Capitals, blanks and ticks do no harm.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R51",
+        "error",
+        "Two returns say different things",
+        "Neither may silently overwrite the other.",
+        "Look at the paper record, then choose.",
+    ),
+    (
+        "TK-R52",
+        "warning",
+        "Rows that are not complete yet",
+        "A later return may fill them in.",
+        "Nothing need be done until the trial ends; trialkit check lists them.",
+    ),
+    (
+        "TK-R53",
+        "error",
+        "Dates of two kinds in one column",
+        "A spreadsheet program may have exchanged day and month in those that it could read, and left the others.",
+        "Compare some with the paper record.",
+    ),
+    (
+        "TK-R54",
+        "warning",
+        "A sheet was recognised by its headings",
+        "Its name is not that of a table.",
+        "Nothing need be done.",
+    ),
+    (
+        "TK-R55",
+        "error",
+        "A collect that did not end",
+        "The tables may be partly old and partly new.",
+        "Run trialkit collect on the folder: it finishes what was begun.",
+    ),
+    (
+        "TK-R56",
+        "error",
+        "A choice that cannot be made",
+        "There is no such conflict, or the value does not fit.",
+        "Look at the list of conflicts again.",
+    ),
+    (
+        "TK-R57",
+        "error",
+        "A bucket of another garden",
+        "A form of one garden holds a row of another's bucket: a label may be misread.",
+        "Look at the label.",
+    ),
 )
 
 RULES: dict[str, RuleEntry] = {entry[0]: RuleEntry(*entry) for entry in _ENTRIES}
 """Every rule by its identity, in the order in which documentation should list them."""
+
+GROUPS = {
+    "F": "Files",
+    "C": "Headings",
+    "V": "Cells",
+    "K": "Rows and links",
+    "P": "The protocol, trial.toml",
+    "L": "Sites and layout",
+    "H": "Heads",
+    "S": "Solution",
+    "R": "Returned files",
+}
+"""What the letter of an identity stands for."""
+
+
+def catalogue() -> str:
+    """Write the documentation page of all rules, in Markdown."""
+    lines = [
+        "# What trialkit checks",
+        "",
+        "`trialkit check` tells every problem at once, each with its rule's identity. An error stops the analysis; a",
+        "warning asks for a second look and stops nothing. This page is made from the rules themselves",
+        "(`python -m trialkit.trial.rule_book > reports/checks.md`), and a test compares the two.",
+    ]
+    for letter, title in GROUPS.items():
+        entries = [entry for entry in RULES.values() if entry.identity[3] == letter]
+        if entries:
+            lines += [
+                "",
+                f"## {title}",
+                "",
+                "| rule | what is found | | why it matters | how to mend it |",
+                "|---|---|---|---|---|",
+            ]
+            lines += [
+                f"| {e.identity} | {e.title} | {e.severity} | {e.why} | {e.mend} |".replace("<", "&lt;")
+                for e in entries
+            ]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    print(catalogue(), end="")

@@ -83,7 +83,7 @@ def _decode(name: str, data: bytes) -> str | Problem:
     except UnicodeDecodeError as error:
         # The codec counts from after the byte-order mark.
         start = error.start + 3 * data.startswith(b"\xef\xbb\xbf")
-        encoding, label = _likely_encoding(data)
+        encoding, label = likely_encoding(data)
         spoiled = data[max(0, start - 12) : start + 12].decode(encoding, errors="replace")
         found = f"text that looks like {label}, near {quoted(spoiled)}"
         return problem("TK-F04", name, "UTF-8", row=_line_of(data, start), found=found)
@@ -93,7 +93,7 @@ def _line_of(data: bytes, offset: int) -> int:
     return data.count(b"\n", 0, offset) + 1
 
 
-def _likely_encoding(data: bytes) -> tuple[str, str]:
+def likely_encoding(data: bytes) -> tuple[str, str]:
     """Guess by which reading turns most high bytes into accented letters."""
     high = Counter(data[i : i + 1] for i in range(min(len(data), 100_000)) if data[i] > 127)
     guesses = (("cp1252", "Windows-1252 (Western European)"), ("mac_roman", "Mac Roman"))

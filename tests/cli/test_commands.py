@@ -168,6 +168,34 @@ def test_check_reports_everything_and_exits_1(trial: Path) -> None:
     assert "Traceback" not in result.stderr
 
 
+def test_check_before_there_are_records(trial: Path) -> None:
+    """Without a record the layout is looked at, without a layout the plan; neither is an error."""
+    for name in ("heads", "solution", "visits"):
+        path = trial / f"{name}.csv"
+        path.write_text(path.read_text("utf-8").splitlines()[0] + "\n", "utf-8")
+    result = run("check", trial)
+    assert (result.returncode, result.stdout) == (
+        DONE,
+        "Check: the layout is in order and nothing is recorded yet.\n",
+    )
+    (trial / "layout.csv").unlink()
+    result = run("check", trial)
+    assert (result.returncode, result.stdout) == (DONE, "Check: the plan is in order.\n")
+    assert run("analyse", trial).returncode == DATA_ERROR
+
+
+def test_check_pages_for_gardens(trial: Path) -> None:
+    """--html writes the adviser's page and one for each garden that is asked something, and takes away the old ones."""
+    (trial / "results").mkdir(exist_ok=True)
+    (trial / "results" / "check-OLD.html").write_text("old", "utf-8")
+    heads = trial / "heads.csv"
+    heads.write_text(heads.read_text("utf-8").replace(",108,", ",10800,", 1), "utf-8")
+    result = run("check", trial, "--html")
+    assert result.returncode == DATA_ERROR
+    assert sorted(path.name for path in (trial / "results").glob("check*")) == ["check-FERN.html", "check.html"]
+    assert "10800" in (trial / "results" / "check-FERN.html").read_text("utf-8")
+
+
 def test_check_json(trial: Path) -> None:
     """--json puts a machine-readable answer on standard output and nothing else there."""
     (trial / "trial.toml").write_text("[trial\n", encoding="utf-8")

@@ -10,7 +10,7 @@ import click
 from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.steps import check_sentence, write_check_pages
+from trialkit.cli.steps import check_sentence, stage_of, write_check_pages
 
 
 @click.command("check")
@@ -22,7 +22,8 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
     Each problem names the file, the row as a spreadsheet shows it, the column, what was found, what was expected and
-    how to mend it. No record is changed. Exit status 1 if any is an error; warnings alone leave it 0.
+    how to mend it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
+    Exit status 1 if any is an error; warnings alone leave it 0.
 
     With --html, results/check.html tells the adviser everything, and results/check-SITE.html tells each garden's
     volunteer what is asked of them; a garden without questions has no page.
@@ -31,7 +32,8 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """
     from trialkit.trial.check import check_trial
 
-    result = check_trial(folder)
+    stage = stage_of(folder)
+    result = check_trial(folder, stage=stage)
     if as_html:
         for path in write_check_pages(folder, result):
             click.echo(f"Page: {path}", err=True)
@@ -40,5 +42,5 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))
     else:
         show_problems(result.problems, err=False)
-        click.echo(check_sentence(result))
+        click.echo(check_sentence(result, stage))
     return DONE if result.ok else DATA_ERROR

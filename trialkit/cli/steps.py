@@ -15,7 +15,7 @@ from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import TrialError
 
 if TYPE_CHECKING:
-    from trialkit.trial.check import CheckResult
+    from trialkit.trial.check import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
 DEMO_EXAMPLE = "autumn_dose"
@@ -59,10 +59,23 @@ def _lines(path: Path) -> list[str]:
     return path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
 
 
-def check_sentence(result: CheckResult) -> str:
+def stage_of(folder: Path) -> Stage:
+    """Tell how far a trial has come: records, or a layout without any, or a plan alone."""
+    from trialkit.trial.randomise import records_exist
+
+    if records_exist(folder):
+        return "records"
+    return "layout" if (folder / "layout.csv").exists() else "plan"
+
+
+def check_sentence(result: CheckResult, stage: Stage) -> str:
     """Say how a check went."""
     if result.trial is None or result.errors:
         return f"Check: {_count(len(result.errors), 'error')} and {_count(len(result.warnings), 'warning')}."
+    if stage != "records":
+        what = "the layout is in order and nothing is recorded yet" if stage == "layout" else "the plan is in order"
+        more = f", {_count(len(result.warnings), 'warning')}" if result.warnings else ""
+        return f"Check: {what}{more}."
     found = f"{len(result.trial.heads)} heads in {result.trial.heads['bucket'].nunique()} buckets"
     if result.warnings:
         return f"Check: {found}, no error, {_count(len(result.warnings), 'warning')}."
@@ -263,7 +276,7 @@ def _demo_check(folder: Path) -> str:
     result = check_trial(folder)
     if result.errors:
         raise TrialError(result.errors)
-    return check_sentence(result)
+    return check_sentence(result, "records")
 
 
 def _demo_report(folder: Path) -> str:

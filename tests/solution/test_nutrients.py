@@ -1,0 +1,130 @@
+"""Elements, conversions and conductivity against extension publications, definitions and standards."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from trialkit.errors import WrongCall
+from trialkit.solution.nutrients import OXIDES, RECIPES, Product, conductivity, elements_mg_l, gaps
+from trialkit.solution.volumes import CUP_ML, GALLON_L, LITRES, OUNCE_G, TABLESPOON_ML, TEASPOON_ML, litres
+
+HUNDRED_GALLONS_L = 100 * GALLON_L
+
+
+def nitrogen_of(percent: float, ounces: float) -> float:
+    """Return mg/L of nitrogen from ounces of a fertiliser in 100 US gallons."""
+    product = Product("fertiliser", {"N": percent}, OUNCE_G)
+    return elements_mg_l([(product, ounces)], HUNDRED_GALLONS_L)["N"]
+
+
+@pytest.mark.parametrize(("oxide", "share"), [("P2O5", 0.43642), ("K2O", 0.83015), ("CaO", 0.7147), ("MgO", 0.6030)])
+def test_oxides(oxide: str, share: float) -> None:
+    """Penn State turf fact sheet (0.44 and 0.83 when rounded), and molar masses."""
+    assert OXIDES[oxide][1] == pytest.approx(share, abs=1e-4)
+
+
+def test_a_worked_example_of_a_label() -> None:
+    """20 % P2O5 is 8.8 % P and 10 % K2O is 8.3 % K: Penn State's example, with its factors rounded to two digits."""
+    elements = Product("label", {"P2O5": 20, "K2O": 10}, 1.0).elements_pct()
+    assert elements == {"P": pytest.approx(8.8, rel=0.01), "K": pytest.approx(8.3, rel=0.01)}
+
+
+def test_an_ounce_in_a_hundred_gallons() -> None:
+    """The constant 75: UMass "Fertilizer Calculations for Greenhouse Crops"; 74.9 exactly."""
+    assert nitrogen_of(100, 1) == pytest.approx(74.89, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("percent", "ounces", "ppm", "tolerance"),
+    [
+        (20, 13.5, 200, 0.02),  # UMass: 20-20-20 for 200 ppm N
+        (15, 18.0, 200, 0.02),  # UMass: 15-15-15
+        (15, 22.0, 250, 0.015),  # a state university's greenhouse page: 15 % calcium nitrate
+    ],
+)
+def test_published_doses(percent: float, ounces: float, ppm: float, tolerance: float) -> None:
+    """Ounces in 100 gallons for so many ppm of nitrogen."""
+    assert nitrogen_of(percent, ounces) == pytest.approx(ppm, rel=tolerance)
+
+
+def test_a_published_slip_is_not_followed() -> None:
+    """One page prints 0.33 x 75 = 29.75; it is 24.75, so 5 ounces do not give 150 ppm."""
+    assert nitrogen_of(33, 1) == pytest.approx(24.71, abs=0.05)
+
+
+def test_salts_by_molar_mass() -> None:
+    """Potassium nitrate 13.85 % N and 38.67 % K: what a gram in a litre gives."""
+    found = elements_mg_l([(Product("potassium nitrate", {"N": 13.85, "K": 38.67}, 1.0), 1.0)], 1.0)
+    assert found == {"N": pytest.approx(138.5), "K": pytest.approx(386.7)}
+
+
+def test_measures_are_those_of_the_handbook() -> None:
+    """NIST Handbook 44, Appendix C: gallon, tablespoon, teaspoon, cup and ounce, exactly."""
+    assert (pytest.approx(4.92892159375), pytest.approx(14.78676478125)) == (TEASPOON_ML, TABLESPOON_ML)
+    assert pytest.approx(236.5882365) == CUP_ML
+    assert litres(1, "gal") == 3.785411784
+    assert OUNCE_G == 28.349523125
+    assert LITRES["fl oz"] == pytest.approx(0.0295735295625)
+
+
+@pytest.mark.parametrize(("mol_l", "ms_cm"), [(0.001, 0.1469), (0.01, 1.412), (0.1, 12.85)])
+def test_conductivity_of_potassium_chloride(mol_l: float, ms_cm: float) -> None:
+    """Standards for calibrating meters at 25 degrees (CRC Handbook; 0.1 mol/L from memory); within 2 %."""
+    solution = {"K": 39098 * mol_l, "Cl": 35450 * mol_l}
+    assert conductivity(solution).value == pytest.approx(ms_cm, rel=0.02)
+
+
+def test_conductivity_of_calcium_chloride() -> None:
+    """0.005 mol/L conducts 1.203 mS/cm (equivalent conductivity 120.3, CRC Handbook, from memory); within 2 %."""
+    assert conductivity({"Ca": 200.39, "Cl": 354.5}).value == pytest.approx(1.203, rel=0.02)
+
+
+def test_conductivity_of_a_recipe() -> None:
+    """Sonneveld & Voogt 2009, Plant Nutrition of Greenhouse Crops: 0.095 x meq/L of cations + 0.19; within 15 %."""
+    recipe = RECIPES["modified Sonneveld, lettuce"]
+    cations = recipe["K"] / 39.098 + 2 * recipe["Ca"] / 40.078 + 2 * recipe["Mg"] / 24.305
+    assert cations == pytest.approx(11.84, abs=0.02)
+    found = conductivity(recipe)
+    assert found.lower < 0.095 * cations + 0.19 < found.upper
+
+
+@given(
+    n=st.floats(0, 300), p=st.floats(0, 80), k=st.floats(0, 400), ca=st.floats(0, 250), mg=st.floats(0, 80),
+    more=st.floats(0.01, 2),
+)  # fmt: skip
+def test_more_of_everything_conducts_more(n: float, p: float, k: float, ca: float, mg: float, more: float) -> None:
+    """Conductivity is finite, not negative, and rises when the whole solution is made stronger."""
+    weak = {"N": n, "P": p, "K": k, "Ca": ca, "Mg": mg}
+    strong = {element: value * (1 + more) for element, value in weak.items()}
+    assert 0 <= conductivity(weak).value <= conductivity(strong).value
+
+
+def test_several_products_and_the_tap_add_up() -> None:
+    """Two products in one bucket bring the sum of what each brings, above what the water holds."""
+    one, two = Product("one", {"N": 10, "K2O": 20}, 5.0), Product("two", {"N": 15, "Ca": 19}, 6.0)
+    both = elements_mg_l([(one, 2.0), (two, 1.0)], 20.0, {"Ca": 30.0, "Na": 12.0})
+    assert both["N"] == pytest.approx((10 * 2 * 5 + 15 * 6) * 10 / 20)
+    assert both["Ca"] == pytest.approx(30 + 19 * 6 * 10 / 20)
+    assert both["Na"] == 12.0
+
+
+def test_gaps_name_what_a_label_lacks() -> None:
+    """A product without calcium has none of what the recipe wants."""
+    shares = {gap.element: gap.share for gap in gaps({"N": 150, "P": 31, "K": 210, "Mg": 24})}
+    assert shares == {"N": 1, "P": 1, "K": 1, "Ca": 0, "Mg": 1}
+
+
+@pytest.mark.parametrize(
+    ("analysis", "grams", "words"),
+    [
+        ({"Unobtainium": 3.0}, 5.0, "Unobtainium is not known"),
+        ({"N": 60.0, "K2O": 60.0}, 5.0, "at most 100"),
+        ({"N": 9.0}, 0.0, "weigh ten and divide by ten"),
+    ],
+)
+def test_labels_that_cannot_be(analysis: dict[str, float], grams: float, words: str) -> None:
+    """A label is told what is wrong with it."""
+    with pytest.raises(WrongCall, match=words):
+        Product("odd", analysis, grams)

@@ -1,0 +1,100 @@
+"""Acids that lower pH: their constants, and how many protons a mole gives at a pH."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trialkit.errors import WrongCall
+
+FloatArray = NDArray[np.float64]
+STRONG = -3.0
+"""pK of a proton that is always given in water; the exact value does not matter above pH 0."""
+
+
+@dataclass(frozen=True)
+class Acid:
+    """An acid.
+
+    Attributes
+    ----------
+    name : str
+    pk : tuple of float
+        Of each proton in turn, at 25 degrees Celsius and zero ionic strength. They move by less than 0.03 between 10
+        and 35 degrees for the acids that gardeners use (from memory), and are taken as constant.
+    molar_mass_g : float
+        g/mol, without water of crystallisation.
+    household : bool
+        Whether a home gardener may be told to use it; the others are for trained people with the label at hand.
+    """
+
+    name: str
+    pk: tuple[float, ...]
+    molar_mass_g: float
+    household: bool = False
+
+
+# Acetic and sulfuric acid: general-chemistry tables at 25 degrees Celsius, after the CRC Handbook and Lange's. Citric and
+# phosphoric acid: the digits of critically selected constants (from memory); those tables round citric to 3.13, 4.76,
+# 6.40 and have 2.16 and 7.21 for phosphoric. Its third, 12.32 to 12.375 among tables, plays no part below pH 10.
+ACIDS: Mapping[str, Acid] = MappingProxyType(
+    {
+        acid.name: acid
+        for acid in (
+            Acid("acetic", (4.756,), 60.052, household=True),
+            Acid("citric", (3.128, 4.761, 6.396), 192.124, household=True),
+            Acid("phosphoric", (2.148, 7.198, 12.35), 97.994),
+            Acid("sulfuric", (STRONG, 1.99), 98.072),
+            Acid("nitric", (STRONG,), 63.012),
+        )
+    }
+)
+
+
+def protons_per_mole(acid: str, ph: ArrayLike) -> FloatArray:
+    """Return how many protons a mole of an acid has given at a pH.
+
+    The mean charge of its anions: with cumulative constants :math:`β_j = Π_{i≤j} K_i / h^j`, it is
+    :math:`Σ j β_j / Σ β_j` (charge balance, any text on aqueous equilibria).
+
+    Parameters
+    ----------
+    acid : str
+        One of `ACIDS`.
+    ph : float or array
+
+    Returns
+    -------
+    numpy.ndarray
+        From 0 to the acid's number of protons; shape as `ph`.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such acid.
+
+    Examples
+    --------
+    >>> round(float(protons_per_mole("acetic", 5.8)), 3)
+    0.917
+    """
+    steps = np.asarray(ph, dtype=float)[..., None] - np.array(known_acid(acid).pk)
+    logs = np.log(10.0) * np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
+    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    charges = np.arange(weights.shape[-1])
+    return np.asarray((weights * charges).sum(axis=-1) / weights.sum(axis=-1))
+
+
+def known_acid(name: str) -> Acid:
+    """Return an acid by its name.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such acid; names those that there are.
+    """
+    if name not in ACIDS:
+        raise WrongCall(f'There is no acid "{name}" here; there are {", ".join(ACIDS)}.')
+    return ACIDS[name]

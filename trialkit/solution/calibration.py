@@ -1,0 +1,142 @@
+"""A site's effective alkalinity from its own records: pH before and after so much acid, read on a strip."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import log_ndtr, stdtrit
+
+from trialkit.errors import NotComputed, WrongCall
+from trialkit.solution.acids import FloatArray
+from trialkit.solution.carbonate import ph_after
+
+LOWEST_MG_L, HIGHEST_MG_L, STEPS = 2.0, 600.0, 400
+# Scatter of readings beyond the strip's steps, pH: from eyes that agree to strips gone stale (common practice).
+SCATTERS = np.geomspace(0.05, 1.0, 30)
+FEWEST_READINGS = 3
+
+
+@dataclass(frozen=True)
+class EffectiveAlkalinity:
+    """What a site's records say about its water.
+
+    Attributes
+    ----------
+    value, lower, upper : float
+        mg/L as calcium carbonate: the most likely, and a profile-likelihood interval.
+    scatter_ph : float
+        Standard deviation of readings about the prediction, beyond the strip's steps.
+    readings : int
+    bounded : bool
+        Whether the interval ends where the search does: the records tell no upper (or lower) end.
+    predicted_ph : tuple of float
+        pH after mixing at the most likely alkalinity, for each record.
+    """
+
+    value: float
+    lower: float
+    upper: float
+    scatter_ph: float
+    readings: int
+    bounded: bool
+    predicted_ph: tuple[float, ...]
+
+
+def effective_alkalinity(
+    acid: str | Mapping[str, float],
+    acid_mol_l: ArrayLike,
+    ph_before: ArrayLike,
+    ph_after_reading: ArrayLike,
+    *,
+    phosphate_mol_l: ArrayLike = 0.0,
+    temperature_c: float = 25.0,
+    strip_step: float = 0.5,
+    confidence: float = 0.95,
+) -> EffectiveAlkalinity:
+    r"""Estimate alkalinity from pH before and after acid.
+
+    A reading of r on a strip with steps s says that pH lay between r - s/2 and r + s/2 (interval censoring). With
+    normal scatter :math:`σ` about the predicted pH f(a) of `ph_after` the likelihood of alkalinity a is
+    :math:`\prod_i Φ((r_i + s/2 - f_i(a))/σ) - Φ((r_i - s/2 - f_i(a))/σ)`, maximised over σ at each a of a fine grid;
+    the interval is where twice the log-likelihood is within :math:`n \log(1 + t^2 / (n - 1))` of its maximum, the exact
+    bound of normal errors. A grid cannot fail to converge, and the same records give the same numbers.
+
+    Parameters
+    ----------
+    acid : str or mapping of str to float
+        As for `trialkit.solution.ph_after`; one acid at a time, as a bucket has one.
+    acid_mol_l, ph_before, ph_after_reading, phosphate_mol_l : array
+        One element for each record, shape (n,). Records without acid tell nothing of alkalinity and may be left out.
+    temperature_c : float
+    strip_step : float
+        Nought for a meter.
+    confidence : float
+        Of the interval.
+
+    Raises
+    ------
+    WrongCall
+        If the arrays differ in length.
+    NotComputed
+        With fewer than three readings after acid.
+
+    Examples
+    --------
+    >>> truth = ph_after(acid="acetic", acid_mol_l=[1e-3, 2e-3, 3e-3], alkalinity_mg_l_caco3=120.0, ph_start=7.5)
+    >>> found = effective_alkalinity("acetic", [1e-3, 2e-3, 3e-3], [7.5] * 3, truth, strip_step=0.0)
+    >>> 118 < found.value < 122
+    True
+    """
+    moles, before, reading = (
+        np.atleast_1d(np.asarray(v, dtype=float)) for v in (acid_mol_l, ph_before, ph_after_reading)
+    )
+    if not len(moles) == len(before) == len(reading):
+        raise WrongCall("Each record needs an amount of acid, a pH before and a pH after.")
+    if len(moles) < FEWEST_READINGS:
+        raise NotComputed(f"Alkalinity needs {FEWEST_READINGS} readings of pH before and after acid, at least.")
+    grid = np.geomspace(LOWEST_MG_L, HIGHEST_MG_L, STEPS)
+    predicted = ph_after(
+        acid=acid,
+        acid_mol_l=moles,
+        alkalinity_mg_l_caco3=grid[:, None],
+        ph_start=before,
+        temperature_c=temperature_c,
+        phosphate_mol_l=phosphate_mol_l,
+    )
+    likelihood = np.array([_log_likelihood(reading - predicted, scatter, strip_step) for scatter in SCATTERS])
+    profile = likelihood.max(axis=0)
+    best = int(profile.argmax())
+    count = len(moles)
+    # Of normal errors, twice the log-likelihood ratio is n log(1 + t^2 / (n - 1)): exact where chi-squared is not.
+    drop = count * np.log1p(stdtrit(count - 1, (1 + confidence) / 2) ** 2 / (count - 1))
+    beyond = 2 * (profile[best] - profile) - drop
+    within = np.flatnonzero(beyond <= 0)
+    return EffectiveAlkalinity(
+        value=float(grid[best]),
+        lower=_crossing(grid, beyond, within[0], -1),
+        upper=_crossing(grid, beyond, within[-1], 1),
+        scatter_ph=float(SCATTERS[likelihood[:, best].argmax()]),
+        readings=count,
+        bounded=bool(within[0] == 0 or within[-1] == STEPS - 1),
+        predicted_ph=tuple(map(float, predicted[best])),
+    )
+
+
+def _crossing(grid: FloatArray, beyond: FloatArray, inside: int, step: int) -> float:
+    """Find where the bound is passed between a point of the grid inside and its neighbour outside."""
+    outside = inside + step
+    if not 0 <= outside < len(grid):
+        return float(grid[inside])
+    share = beyond[inside] / (beyond[inside] - beyond[outside])
+    return float(grid[inside] + share * (grid[outside] - grid[inside]))
+
+
+def _log_likelihood(off: FloatArray, scatter: float, step: float) -> FloatArray:
+    """Log-likelihood of readings that are off the prediction by so much; shape (alkalinities,)."""
+    if step == 0.0:
+        return np.asarray((-0.5 * (off / scatter) ** 2 - np.log(scatter)).sum(axis=1))
+    low, high = (-np.abs(off) - step / 2) / scatter, (-np.abs(off) + step / 2) / scatter
+    # By symmetry the interval is looked at from its lower side, where the logarithms keep their digits.
+    upper, lower = log_ndtr(high), log_ndtr(low)
+    return np.asarray((upper + np.log1p(-np.exp(lower - upper))).sum(axis=1))

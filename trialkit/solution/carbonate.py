@@ -1,0 +1,208 @@
+"""pH of water with alkalinity, acid and nutrient: charge balance with the carbonate system.
+
+Stumm & Morgan, *Aquatic Chemistry*, ch. 3-4 (from memory); Whipker, Bailey, Nelson, Fonteno & Hammer 1996, *Commun.
+Soil Sci. Plant Anal.* 27:959-976, for the calculation of acid for irrigation water from alkalinity and starting pH.
+
+The water is known by its alkalinity and its pH. Alkalinity is the charge of the strong cations that strong anions do
+not balance; it stays while acid is added. Together with the pH it tells how much carbonate there is, which stays too as
+long as the bucket is closed. In a bucket open to the air carbon dioxide leaves until it is in equilibrium.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trialkit.errors import WrongCall
+from trialkit.solution.acids import FloatArray, known_acid, protons_per_mole
+from trialkit.solution.constants import (
+    CO2_IN_AIR_ATM,
+    MG_CACO3_PER_MEQ,
+    pk_carbonic_1,
+    pk_carbonic_2,
+    pk_henry,
+    pk_water,
+)
+
+LOWEST_PH, HIGHEST_PH = -2.0, 16.0
+# Halving the 18 units of pH so often leaves less than the spacing of double numbers near 7.
+HALVINGS = 56
+MOST_CO2_ATM = 1.0
+"""Water out of a tap holds no more dissolved carbon dioxide than under an atmosphere of it: it would fizz."""
+
+AcidName = str | Mapping[str, float]
+
+
+def ph_after(
+    *,
+    acid: AcidName,
+    acid_mol_l: ArrayLike,
+    alkalinity_mg_l_caco3: ArrayLike,
+    ph_start: ArrayLike,
+    temperature_c: ArrayLike = 25.0,
+    open_to_air: bool = False,
+    phosphate_mol_l: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the pH of water after acid was added.
+
+    All numbers may be arrays and are broadcast against each other. The volume that the acid itself adds is left out.
+
+    Parameters
+    ----------
+    acid : str or mapping of str to float
+        "acetic", "citric", "phosphoric", "sulfuric" or "nitric"; or a mixture, as the moles of each in a mole of it.
+    acid_mol_l : float or array
+        Moles of the acid (or the mixture) added to a litre of water, not negative.
+    alkalinity_mg_l_caco3 : float or array
+        Alkalinity of the water, mg/L as calcium carbonate.
+    ph_start : float or array
+        pH of the water as it came. Where it contradicts the alkalinity (a pH of 4 with any, a pH of 10 with none) the
+        pH is believed.
+    temperature_c : float or array
+        Degrees Celsius.
+    open_to_air : bool
+        Whether carbon dioxide has come to equilibrium with the air, as in a bucket that stands.
+    phosphate_mol_l : float or array
+        Moles of dihydrogen phosphate that nutrient adds to a litre: it gives protons too, above pH 6.
+
+    Returns
+    -------
+    numpy.ndarray
+        pH, in the shape that all arguments have together.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such acid, or an amount is negative or not a number.
+
+    Examples
+    --------
+    >>> round(float(ph_after(acid="acetic", acid_mol_l=0.0017, alkalinity_mg_l_caco3=100, ph_start=8.0)), 2)
+    5.8
+    """
+    water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
+    moles, phosphate = _amount(acid_mol_l, "acid_mol_l"), _amount(phosphate_mol_l, "phosphate_mol_l")
+    shares = _shares(acid)
+    shape = np.broadcast_shapes(water.shape, moles.shape, phosphate.shape)
+    low, high = np.full(shape, LOWEST_PH), np.full(shape, HIGHEST_PH)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        # Anions outweigh cations above the pH sought.
+        above = water.acid_needed(middle) - moles * _protons(shares, middle) + phosphate * _phosphate(middle) < 0
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return np.asarray((low + high) / 2)
+
+
+def acid_for_ph(
+    *,
+    acid: AcidName,
+    ph_target: ArrayLike,
+    alkalinity_mg_l_caco3: ArrayLike,
+    ph_start: ArrayLike,
+    temperature_c: ArrayLike = 25.0,
+    open_to_air: bool = False,
+    phosphate_mol_l: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the acid that brings water to a pH: the inverse of `ph_after`, which has a closed form.
+
+    Parameters
+    ----------
+    acid, alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air, phosphate_mol_l
+        As for `ph_after`.
+    ph_target : float or array
+        pH wanted.
+
+    Returns
+    -------
+    numpy.ndarray
+        Moles of the acid (or the mixture) for a litre of water. Nought where the water is at that pH, or below it,
+        already.
+
+    Raises
+    ------
+    WrongCall
+        As `ph_after`.
+
+    Examples
+    --------
+    >>> moles = acid_for_ph(acid="citric", ph_target=5.8, alkalinity_mg_l_caco3=100, ph_start=8.0)
+    >>> round(float(moles) * 192.124 * 3.785411784 * 1000)  # mg for a US gallon
+    534
+    """
+    water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
+    target = _finite(ph_target, "ph_target")
+    needed = water.acid_needed(target) + _amount(phosphate_mol_l, "phosphate_mol_l") * _phosphate(target)
+    return np.asarray(np.maximum(needed, 0.0) / _protons(_shares(acid), target))
+
+
+class _Water:
+    """Water by its strong charge and its carbonate."""
+
+    def __init__(
+        self, alkalinity_mg_l_caco3: ArrayLike, ph_start: ArrayLike, temperature_c: ArrayLike, *, open_to_air: bool
+    ) -> None:
+        alkalinity = _amount(alkalinity_mg_l_caco3, "alkalinity_mg_l_caco3") / MG_CACO3_PER_MEQ / 1000
+        start, temperature = _finite(ph_start, "ph_start"), _finite(temperature_c, "temperature_c")
+        self._pk_1, self._pk_2 = pk_carbonic_1(temperature), pk_carbonic_2(temperature)
+        self._pk_water, self._henry = pk_water(temperature), 10.0 ** -pk_henry(temperature)
+        self._open = open_to_air
+        charge, free = self._carbonate_charge(start), self._free_co2(start)
+        carbonate = (alkalinity - self._hydroxide_less_hydrogen(start)) / charge
+        self._carbonate = np.clip(carbonate, 0.0, MOST_CO2_ATM * self._henry / free)
+        # What the pH says and carbonate cannot carry is a strong ion's: without it, this is the alkalinity.
+        self._strong = self._carbonate * charge + self._hydroxide_less_hydrogen(start)
+        self.shape = np.broadcast_shapes(self._strong.shape, temperature.shape)
+
+    def acid_needed(self, ph: FloatArray) -> FloatArray:
+        """Return the protons, mol/L, that bring the water to a pH; falls as pH rises."""
+        if self._open:
+            charge = CO2_IN_AIR_ATM * self._henry * self._carbonate_charge(ph) / self._free_co2(ph)
+        else:
+            charge = self._carbonate * self._carbonate_charge(ph)
+        return np.asarray(self._strong - charge - self._hydroxide_less_hydrogen(ph))
+
+    def _hydroxide_less_hydrogen(self, ph: FloatArray) -> FloatArray:
+        return np.asarray(10.0 ** (ph - self._pk_water) - 10.0**-ph)
+
+    def _carbonate_charge(self, ph: FloatArray) -> FloatArray:
+        """Charge of a mole of carbonate in all its forms."""
+        first, second = 10.0 ** (ph - self._pk_1), 10.0 ** (2 * ph - self._pk_1 - self._pk_2)
+        return np.asarray((first + 2 * second) / (1 + first + second))
+
+    def _free_co2(self, ph: FloatArray) -> FloatArray:
+        """Share of carbonate that is dissolved carbon dioxide."""
+        return np.asarray(1 / (1 + 10.0 ** (ph - self._pk_1) + 10.0 ** (2 * ph - self._pk_1 - self._pk_2)))
+
+
+def _shares(acid: AcidName) -> dict[str, float]:
+    shares = {acid: 1.0} if isinstance(acid, str) else dict(acid)
+    for name, share in shares.items():
+        known_acid(name)
+        if not 0 <= share < float("inf"):
+            raise WrongCall(f"The share of {name} acid is {share}; it must be 0 or more.")
+    if not sum(shares.values()) > 0:
+        raise WrongCall("The mixture holds no acid: give at least one a share above 0.")
+    return shares
+
+
+def _protons(shares: Mapping[str, float], ph: FloatArray) -> FloatArray:
+    return np.asarray(sum(share * protons_per_mole(name, ph) for name, share in shares.items()))
+
+
+def _phosphate(ph: FloatArray) -> FloatArray:
+    """Charge that a mole of dihydrogen phosphate's own cation brings, less that of the phosphate at this pH."""
+    return np.asarray(1.0 - protons_per_mole("phosphoric", ph))
+
+
+def _finite(value: ArrayLike, name: str) -> FloatArray:
+    array = np.asarray(value, dtype=float)
+    if not np.isfinite(array).all():
+        raise WrongCall(f"{name} holds something that is not a finite number.")
+    return array
+
+
+def _amount(value: ArrayLike, name: str) -> FloatArray:
+    array = _finite(value, name)
+    if (array < 0).any():
+        raise WrongCall(f"{name} is below 0; it is an amount.")
+    return array

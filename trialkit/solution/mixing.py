@@ -1,0 +1,344 @@
+"""What to put into a bucket of a water for a target, in spoons that can be measured, and what that gives."""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from trialkit.errors import WrongCall
+from trialkit.solution.acids import known_acid
+from trialkit.solution.carbonate import acid_for_ph, ph_after
+from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
+from trialkit.solution.volumes import TEASPOON_ML, quarter_spoons
+
+STRIP_STEP = 0.5
+"""Steps of a pH strip."""
+HALF_A_QUARTER_TSP = 0.125
+NOTABLE_ROUNDING_PCT = 15.0
+
+# Published ranges for lettuce in solution disagree; each stands with its source, and only what lies outside all of them
+# is warned of.
+PH_RANGES: Mapping[str, tuple[float, float]] = {
+    "university greenhouse page on floating lettuce (5.8 +/- 0.2)": (5.6, 6.0),
+    "university hydroponic lettuce handbook (from memory)": (5.6, 6.0),
+    "extension fact sheet HLA-6722 (from memory)": (6.0, 7.0),
+}
+EC_RANGES: Mapping[str, tuple[float, float]] = {
+    "university greenhouse page on floating lettuce (1.20 +/- 0.05 mS/cm)": (1.15, 1.25),
+    "extension fact sheet HLA-6722 (from memory)": (1.2, 1.8),
+    "Samarakoon et al. 2020, HortScience 55:1265 (levels tried)": (1.4, 2.0),
+}
+# Alkalinity classes for handouts: the bounds of the usual classes of hardness (soft, moderately hard, hard, very hard:
+# US Geological Survey, from memory), as tap water's alkalinity goes with its hardness.
+ALKALINITY_CLASSES: tuple[tuple[str, float, float], ...] = (
+    ("low", 0.0, 60.0),
+    ("medium", 60.0, 120.0),
+    ("high", 120.0, 180.0),
+    ("very high", 180.0, 300.0),
+)
+
+
+@dataclass(frozen=True)
+class Water:
+    """Tap water: alkalinity in mg/L as calcium carbonate, pH, degrees Celsius, and what it holds, mg/L."""
+
+    alkalinity_mg_l_caco3: float
+    ph: float = 7.5
+    temperature_c: float = 25.0
+    tap_mg_l: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class AcidProduct:
+    """An acid off the shelf: a liquid by its strength, or a powder by what a level teaspoon weighs.
+
+    Raises
+    ------
+    WrongCall
+        If it is neither, or both, or there is no such acid.
+    """
+
+    name: str
+    acid: str
+    pct_w_v: float | None = None
+    grams_per_tsp: float | None = None
+
+    def __post_init__(self) -> None:
+        known_acid(self.acid)
+        given = [value for value in (self.pct_w_v, self.grams_per_tsp) if value is not None]
+        if len(given) != 1 or not 0 < given[0] <= 100:
+            raise WrongCall(
+                f"{self.name}: give the strength of a liquid in grams for 100 mL, or the grams in a level teaspoon of "
+                "a powder, above 0 and at most 100."
+            )
+
+    @property
+    def mol_per_tsp(self) -> float:
+        """Moles of acid in a level teaspoon."""
+        grams = self.grams_per_tsp if self.pct_w_v is None else self.pct_w_v / 100 * TEASPOON_ML
+        return (grams or 0.0) / known_acid(self.acid).molar_mass_g
+
+
+@dataclass(frozen=True)
+class Spoons:
+    """An amount in level teaspoons: exact, as spoons measure it, and in g or mL."""
+
+    exact_tsp: float
+    tsp: float
+    grams: float | None
+    millilitres: float | None
+
+    @property
+    def rounding_pct(self) -> float:
+        """What rounding to quarter teaspoons adds, percent of the exact amount."""
+        return 100 * (self.tsp / self.exact_tsp - 1) if self.exact_tsp else 0.0
+
+
+@dataclass(frozen=True)
+class Mix:
+    """What goes into the bucket, and what comes of it.
+
+    Attributes
+    ----------
+    volume_l : float
+    nutrient : Spoons or None
+    acid : Spoons or None
+    elements_mg_l : mapping of str to float
+    ec : Conductivity
+        mS/cm at 25 degrees Celsius.
+    ph : float
+        After mixing, before carbon dioxide leaves.
+    ph_range : (float, float)
+        Where it lies if the acid is off by an eighth of a teaspoon either way, half of the finest spoon.
+    strip : float
+        What a strip in steps of a half would show.
+    ph_standing : float
+        Once the bucket has come to equilibrium with the air.
+    warnings : tuple of str
+    """
+
+    volume_l: float
+    nutrient: Spoons | None
+    acid: Spoons | None
+    elements_mg_l: Mapping[str, float]
+    ec: Conductivity
+    ph: float
+    ph_range: tuple[float, float]
+    strip: float
+    ph_standing: float
+    warnings: tuple[str, ...]
+
+
+def strip_reading(ph: float) -> float:
+    """Round a pH to the steps of a strip.
+
+    Examples
+    --------
+    >>> strip_reading(5.8), strip_reading(5.7)
+    (6.0, 5.5)
+    """
+    return math.floor(ph / STRIP_STEP + 0.5) * STRIP_STEP
+
+
+def nutrient_for(
+    product: Product, volume_l: float, *, nitrogen_mg_l: float | None = None, ec_ms_cm: float | None = None,
+    tap_mg_l: Mapping[str, float] | None = None, alkalinity_mg_l_caco3: float = 0.0,
+) -> float:  # fmt: skip
+    """Return the teaspoons of a product for a strength of nitrogen, or a conductivity, above what the tap holds.
+
+    Raises
+    ------
+    WrongCall
+        If neither or both are asked for, or the product has no nitrogen.
+    """
+    if (nitrogen_mg_l is None) == (ec_ms_cm is None):
+        raise WrongCall("Ask for one strength: nitrogen in mg/L, or conductivity in mS/cm.")
+    tap = dict(tap_mg_l or {})
+    if nitrogen_mg_l is not None:
+        each = elements_mg_l([(product, 1.0)], volume_l).get("N", 0.0)
+        if not each:
+            raise WrongCall(f"{product.name} has no nitrogen, so no amount of it gives any.")
+        return max(nitrogen_mg_l - tap.get("N", 0.0), 0.0) / each
+    assert ec_ms_cm is not None
+
+    def strength(teaspoons: float) -> float:
+        return conductivity(elements_mg_l([(product, teaspoons)], volume_l, tap), alkalinity_mg_l_caco3).value
+
+    if strength(0.0) >= ec_ms_cm:
+        return 0.0
+    high = 1.0
+    while strength(high) < ec_ms_cm:
+        high *= 2
+        if high > 1e4:
+            raise WrongCall(f"No amount of {product.name} reaches {ec_ms_cm:g} mS/cm.")
+    low = 0.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if strength(middle) < ec_ms_cm else (low, middle)
+    return (low + high) / 2
+
+
+def mix(
+    volume_l: float,
+    water: Water,
+    product: Product | None = None,
+    nutrient_tsp: float = 0.0,
+    acid: AcidProduct | None = None,
+    *,
+    ph_target: float | None = None,
+    acid_tsp: float | None = None,
+) -> Mix:
+    """Work a bucket out: nutrient and acid in spoons, and the pH and conductivity that they give.
+
+    Parameters
+    ----------
+    volume_l : float
+        Of water, L.
+    water : Water
+    product : Product, optional
+    nutrient_tsp : float
+        Level teaspoons wanted; what is told is of the quarter teaspoons nearest to it.
+    acid : AcidProduct, optional
+    ph_target : float, optional
+        pH to reach with the acid.
+    acid_tsp : float, optional
+        Teaspoons of acid instead of a target.
+
+    Raises
+    ------
+    WrongCall
+        If both a target and an amount of acid are given, or the bucket holds nothing.
+
+    Examples
+    --------
+    >>> vinegar = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
+    >>> made = mix(20.0, Water(100.0, 8.0), acid=vinegar, ph_target=5.8)
+    >>> made.acid.tsp, made.strip
+    (8.25, 6.0)
+    """
+    if ph_target is not None and acid_tsp is not None:
+        raise WrongCall("Give a target pH or teaspoons of acid, not both.")
+    nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
+    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l, water.tap_mg_l)
+    added = elements.get("P", 0.0) - water.tap_mg_l.get("P", 0.0)
+    phosphate = added / ATOMIC_WEIGHTS["P"] / 1000
+    about: dict[str, Any] = {
+        "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
+        "ph_start": water.ph,
+        "temperature_c": water.temperature_c,
+        "phosphate_mol_l": phosphate,
+    }
+    spoons = None
+    if acid and (ph_target is not None or acid_tsp is not None):
+        wanted = acid_tsp
+        if wanted is None:
+            moles = float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about))
+            wanted = moles * volume_l / acid.mol_per_tsp
+        spoons = _measured(wanted, acid.grams_per_tsp, TEASPOON_ML if acid.pct_w_v else None)
+    name, each = (acid.acid, acid.mol_per_tsp / volume_l) if acid else ("acetic", 0.0)
+    given = spoons.tsp if spoons else 0.0
+    slack = HALF_A_QUARTER_TSP if spoons else 0.0
+    reached, highest, lowest = (
+        float(ph_after(acid=name, acid_mol_l=each * max(tsp, 0.0), **about))
+        for tsp in (given, given - slack, given + slack)
+    )
+    standing = float(ph_after(acid=name, acid_mol_l=each * given, open_to_air=True, **about))
+    # Acid turns bicarbonate into its own anion, which conducts about as well: the charge stays.
+    ec = conductivity(elements, water.alkalinity_mg_l_caco3)
+    return Mix(
+        volume_l,
+        nutrient,
+        spoons,
+        elements,
+        ec,
+        reached,
+        (lowest, highest),
+        strip_reading(reached),
+        standing,
+        tuple(_warnings(reached, standing, ec, (nutrient, spoons))),
+    )
+
+
+def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
+    """Round to what spoons measure; of something wanted, at least a quarter."""
+    if not 0 <= teaspoons < math.inf:
+        raise WrongCall(f"{teaspoons} teaspoons cannot be measured.")
+    tsp = quarter_spoons(teaspoons)
+    return Spoons(
+        teaspoons,
+        tsp,
+        tsp * grams_per_tsp if grams_per_tsp else None,
+        tsp * ml_per_tsp if ml_per_tsp else None,
+    )
+
+
+def _warnings(ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...]) -> Iterator[str]:
+    low, high = _span(PH_RANGES)
+    if not low - STRIP_STEP / 2 <= ph <= high:
+        yield (
+            f"pH {ph:.1f} lies outside every published range for lettuce here ({low:g} to {high:g}): "
+            f"{'use less acid' if ph < low else 'more acid, or softer water, would lower it'}."
+        )
+    if standing > high and standing - ph > STRIP_STEP:
+        yield (
+            f"In a bucket that stands open to the air the pH drifts towards {standing:.1f} as carbon dioxide leaves: "
+            "measure again after some days rather than adding acid on the first day."
+        )
+    low, high = _span(EC_RANGES)
+    if ec.upper < low:
+        yield f"About {ec.value:.1f} mS/cm is weak for lettuce (published: {low:g} to {high:g})."
+    if ec.lower > high:
+        yield f"About {ec.value:.1f} mS/cm is strong for lettuce (published: {low:g} to {high:g})."
+    for amount in spoons:
+        if amount and amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
+            yield (
+                f"{amount.exact_tsp:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
+            )
+
+
+def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
+    return min(low for low, _ in ranges.values()), max(high for _, high in ranges.values())
+
+
+@dataclass(frozen=True)
+class ClassRow:
+    """Acid for one alkalinity class: for its middle, and the pH at its ends with that."""
+
+    name: str
+    lower: float
+    upper: float
+    acid: Spoons
+    ph_at_lower: float
+    ph_at_upper: float
+
+
+def acid_by_class(
+    volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
+    product: Product | None = None, nutrient_tsp: float = 0.0,
+) -> tuple[ClassRow, ...]:  # fmt: skip
+    """Return the acid for each alkalinity class, for a handout.
+
+    Examples
+    --------
+    >>> vinegar = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
+    >>> [row.acid.tsp for row in acid_by_class(20.0, vinegar, 5.8)]
+    [2.5, 7.25, 12.25, 19.5]
+    """
+    rows = []
+    for name, lower, upper in ALKALINITY_CLASSES:
+
+        def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
+            return mix(
+                volume_l,
+                Water(alkalinity, ph_start, temperature_c),
+                product,
+                nutrient_tsp,
+                acid,
+                ph_target=ph_target if acid_tsp is None else None,
+                acid_tsp=acid_tsp,
+            )
+
+        spoons = made((lower + upper) / 2).acid
+        assert spoons is not None
+        rows.append(ClassRow(name, lower, upper, spoons, made(lower, spoons.tsp).ph, made(upper, spoons.tsp).ph))
+    return tuple(rows)

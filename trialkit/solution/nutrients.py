@@ -1,0 +1,229 @@
+"""What nutrient products bring into a bucket: elements in mg/L, conductivity, gaps against published solutions."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from trialkit.errors import WrongCall
+
+# Standard atomic weights, abridged (IUPAC 2021).
+ATOMIC_WEIGHTS: Mapping[str, float] = MappingProxyType(
+    {"H": 1.008, "C": 12.011, "N": 14.007, "O": 15.999, "P": 30.974, "K": 39.098, "Ca": 40.078, "Mg": 24.305,
+     "S": 32.06, "Na": 22.990, "Cl": 35.45}
+)  # fmt: skip
+
+
+def _share(atoms: int, element: str, oxygen: int) -> float:
+    mass = atoms * ATOMIC_WEIGHTS[element]
+    return mass / (mass + oxygen * ATOMIC_WEIGHTS["O"])
+
+
+OXIDES: Mapping[str, tuple[str, float]] = MappingProxyType(
+    {
+        "P2O5": ("P", _share(2, "P", 5)),
+        "K2O": ("K", _share(2, "K", 1)),
+        "CaO": ("Ca", _share(1, "Ca", 1)),
+        "MgO": ("Mg", _share(1, "Mg", 1)),
+        "SO3": ("S", _share(1, "S", 3)),
+    }
+)
+"""Which element a label's oxide stands for, and its share of the oxide's mass."""
+ELEMENTS = ("N", "P", "K", "Ca", "Mg", "S", "Na", "Cl")
+
+RECIPES: Mapping[str, Mapping[str, float]] = MappingProxyType(
+    {
+        # Mattson & Peters 2014, "A Recipe for Hydroponic Success" (figures from memory).
+        "modified Sonneveld, lettuce": MappingProxyType({"N": 150, "P": 31, "K": 210, "Ca": 90, "Mg": 24}),
+        # Hoagland & Arnon 1950, Calif. Agr. Exp. Sta. Circ. 347, full strength.
+        "Hoagland, full strength": MappingProxyType({"N": 210, "P": 31, "K": 235, "Ca": 200, "Mg": 48}),
+    }
+)
+"""Published solutions, mg/L of each element."""
+USUAL_RECIPE = "modified Sonneveld, lettuce"
+
+
+@dataclass(frozen=True)
+class Product:
+    """A nutrient as its label tells it.
+
+    Attributes
+    ----------
+    name : str
+    analysis_pct : mapping of str to float
+        Percent by mass of elements ("N", "P", "K", "Ca", "Mg", "S") or oxides ("P2O5", "K2O", "CaO", "MgO", "SO3").
+    grams_per_tsp : float
+        Of a level teaspoon, weighed: ten of them on a kitchen scale, divided by ten.
+
+    Raises
+    ------
+    WrongCall
+        If the label names something else, or more than 100 % in all.
+    """
+
+    name: str
+    analysis_pct: Mapping[str, float]
+    grams_per_tsp: float
+
+    def __post_init__(self) -> None:
+        unknown = [key for key in self.analysis_pct if key not in (*ELEMENTS, *OXIDES)]
+        if unknown:
+            raise WrongCall(f"{', '.join(unknown)} is not known; a label has {', '.join((*ELEMENTS, *OXIDES))}.")
+        if any(not 0 <= value <= 100 for value in self.analysis_pct.values()) or sum(self.analysis_pct.values()) > 100:
+            raise WrongCall(f"The analysis of {self.name} must be percentages that come to at most 100.")
+        if not 0 < self.grams_per_tsp < math.inf:
+            raise WrongCall(f"A level teaspoon of {self.name} must weigh more than 0 g: weigh ten and divide by ten.")
+
+    def elements_pct(self) -> dict[str, float]:
+        """Return percent by mass of each element, oxides converted.
+
+        Examples
+        --------
+        >>> blend = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0)
+        >>> {element: round(share, 2) for element, share in blend.elements_pct().items()}
+        {'N': 9.0, 'P': 5.24, 'K': 24.9, 'Mg': 2.0}
+        """
+        found: dict[str, float] = {}
+        for key, percent in self.analysis_pct.items():
+            element, share = OXIDES.get(key, (key, 1.0))
+            found[element] = found.get(element, 0.0) + percent * share
+        return {element: found[element] for element in ELEMENTS if element in found}
+
+
+def elements_mg_l(
+    spoons: Sequence[tuple[Product, float]], volume_l: float, tap_mg_l: Mapping[str, float] | None = None
+) -> dict[str, float]:
+    """Return mg/L of each element in a bucket.
+
+    Parameters
+    ----------
+    spoons : sequence of (Product, float)
+        Products and how many level teaspoons of each; several may go into one bucket.
+    volume_l : float
+        Of water, L; what dissolves in it adds too little to count.
+    tap_mg_l : mapping of str to float, optional
+        What the water holds already.
+
+    Raises
+    ------
+    WrongCall
+        If there is no water, or an amount is negative.
+
+    Examples
+    --------
+    >>> blend = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0)
+    >>> {key: round(value) for key, value in elements_mg_l([(blend, 5)], 20.0, {"Ca": 40.0}).items()}
+    {'N': 112, 'P': 65, 'K': 311, 'Ca': 40, 'Mg': 25}
+    """
+    if not 0 < volume_l < math.inf:
+        raise WrongCall("The bucket must hold more than 0 L.")
+    found = dict(tap_mg_l or {})
+    for product, teaspoons in spoons:
+        if not 0 <= teaspoons < math.inf:
+            raise WrongCall(f"{teaspoons} teaspoons of {product.name} cannot be measured.")
+        for element, percent in product.elements_pct().items():
+            dissolved = 10 * percent * product.grams_per_tsp * teaspoons / volume_l
+            found[element] = found.get(element, 0.0) + dissolved
+    return {element: found[element] for element in ELEMENTS if element in found}
+
+
+@dataclass(frozen=True)
+class Conductivity:
+    """Electrical conductivity at 25 degrees Celsius, mS/cm: an estimate and its range."""
+
+    value: float
+    lower: float
+    upper: float
+
+
+# Charge, and limiting equivalent conductivity at 25 degrees Celsius, S cm2 per equivalent (CRC Handbook, from memory).
+CATIONS = {"K": (1, 73.5), "Ca": (2, 59.5), "Mg": (2, 53.0), "Na": (1, 50.1)}
+ANIONS = {"N": (1, 71.4), "P": (1, 36.0), "S": (2, 80.0), "Cl": (1, 76.3), "alkalinity": (1, 44.5)}
+MISSING_CATION, MISSING_ANION = "Na", "S"
+CONDUCTIVITY_ERROR = 0.15
+"""Relative error of an estimate from a label (common practice for estimates from charge; no source)."""
+
+
+def conductivity(elements: Mapping[str, float], alkalinity_mg_l_caco3: float = 0.0) -> Conductivity:
+    r"""Estimate electrical conductivity from the ions that a label tells.
+
+    Onsager's limiting law for each side's mean charge, tempered by :math:`1 + \sqrt{I}` (Robinson & Stokes,
+    *Electrolyte Solutions*, ch. 7, from memory): within 2 % of the standards of single salts. Labels tell less than
+    that: nitrogen is taken as nitrate, phosphorus as dihydrogen phosphate, and charge that no ion balances as sulfate
+    or sodium; hence the stated error of 15 %.
+
+    Parameters
+    ----------
+    elements : mapping of str to float
+        mg/L of each element, from `elements_mg_l`.
+    alkalinity_mg_l_caco3 : float
+        Alkalinity that is left, which is bicarbonate.
+
+    Examples
+    --------
+    >>> round(conductivity({"K": 390.98, "Cl": 354.5}).value, 3)  # 0.01 mol/L potassium chloride: 1.412
+    1.412
+    """
+    cations, anions = _equivalents(elements, alkalinity_mg_l_caco3)
+    total = sum(cations.values())
+    if total == 0:
+        return Conductivity(0.0, 0.0, 0.0)
+    z_plus = sum(meq * CATIONS[ion][0] for ion, meq in cations.items()) / total
+    z_minus = sum(meq * ANIONS[ion][0] for ion, meq in anions.items()) / total
+    plus = sum(meq * CATIONS[ion][1] for ion, meq in cations.items()) / total
+    minus = sum(meq * ANIONS[ion][1] for ion, meq in anions.items()) / total
+    strength = total * (z_plus + z_minus) / 2000  # mol/L: a half of sum c z^2, with c z in equivalents
+    q = z_plus * z_minus / (z_plus + z_minus) * (plus + minus) / (z_plus * minus + z_minus * plus)
+    relaxation = 0.785 * z_plus * z_minus * q / (1 + math.sqrt(q)) * (plus + minus)
+    electrophoresis = 30.3 * (z_plus + z_minus)
+    root = math.sqrt(strength)
+    value = total * (plus + minus - (relaxation + electrophoresis) * root / (1 + root)) / 1000
+    return Conductivity(value, value * (1 - CONDUCTIVITY_ERROR), value * (1 + CONDUCTIVITY_ERROR))
+
+
+def _equivalents(elements: Mapping[str, float], alkalinity: float) -> tuple[dict[str, float], dict[str, float]]:
+    """Milliequivalents of each ion in a litre, both sides of the same sum."""
+    cations = {ion: elements.get(ion, 0.0) / ATOMIC_WEIGHTS[ion] * charge for ion, (charge, _) in CATIONS.items()}
+    anions = {
+        ion: elements.get(ion, 0.0) / ATOMIC_WEIGHTS[ion] * charge
+        for ion, (charge, _) in ANIONS.items()
+        if ion != "alkalinity"
+    }
+    anions["alkalinity"] = alkalinity / 50.0435
+    excess = sum(cations.values()) - sum(anions.values())
+    if excess > 0:
+        anions[MISSING_ANION] += excess
+    else:
+        cations[MISSING_CATION] -= excess
+    return cations, anions
+
+
+@dataclass(frozen=True)
+class Gap:
+    """An element against a published solution: mg/L here and there, and the share that is here."""
+
+    element: str
+    mg_l: float
+    recipe_mg_l: float
+    share: float
+
+
+def gaps(elements: Mapping[str, float], recipe: str = USUAL_RECIPE) -> tuple[Gap, ...]:
+    """Compare N, P, K, Ca and Mg with a published solution.
+
+    Parameters
+    ----------
+    elements : mapping of str to float
+        mg/L of each element.
+    recipe : str
+        One of `RECIPES`.
+
+    Examples
+    --------
+    >>> [(gap.element, round(gap.share, 2)) for gap in gaps({"N": 75, "Ca": 0.0})][:2]
+    [('N', 0.5), ('P', 0.0)]
+    """
+    return tuple(
+        Gap(element, elements.get(element, 0.0), mg_l, elements.get(element, 0.0) / mg_l)
+        for element, mg_l in RECIPES[recipe].items()
+    )

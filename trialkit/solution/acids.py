@@ -36,9 +36,9 @@ class Acid:
     household: bool = False
 
 
-# Acetic and sulfuric acid: general-chemistry tables at 25 degrees Celsius, after the CRC Handbook and Lange's. Citric and
-# phosphoric acid: the digits of critically selected constants (from memory); those tables round citric to 3.13, 4.76,
-# 6.40 and have 2.16 and 7.21 for phosphoric. Its third, 12.32 to 12.375 among tables, plays no part below pH 10.
+# Acetic and sulfuric acid: general-chemistry tables at 25 degrees Celsius, after the CRC Handbook and Lange's. Citric
+# and phosphoric acid: the digits of critically selected constants (from memory); those tables round citric to 3.13,
+# 4.76, 6.40 and have 2.16 and 7.21 for phosphoric. Its third, 12.32 to 12.375 among tables, plays no part below pH 10.
 ACIDS: Mapping[str, Acid] = MappingProxyType(
     {
         acid.name: acid

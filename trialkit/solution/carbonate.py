@@ -127,7 +127,7 @@ def acid_for_ph(
     --------
     >>> moles = acid_for_ph(acid="citric", ph_target=5.8, alkalinity_mg_l_caco3=100, ph_start=8.0)
     >>> round(float(moles) * 192.124 * 3.785411784 * 1000)  # mg for a US gallon
-    534
+    533
     """
     water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
     target = _finite(ph_target, "ph_target")

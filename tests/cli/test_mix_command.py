@@ -1,0 +1,103 @@
+"""`trialkit mix` as a user runs it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+from trialkit._resources import resource_folder
+
+DONE, WRONG_CALL = 0, 2
+
+
+def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    command = [sys.executable, "-m", "trialkit", "mix", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
+
+
+def test_an_answer_in_spoons() -> None:
+    """Two meq/L of alkalinity in a gallon to pH 5.8 take 7.7 mL of vinegar (computed apart): a teaspoon and a half."""
+    result = run("--volume", "1 gal", "--alkalinity", 100.087, "--ph", 8, "--temperature", 25, "--acid", "vinegar")
+    assert result.returncode == DONE, result.stderr
+    assert "1½ level teaspoons of vinegar 5 % (7 mL" in result.stdout
+    assert "Acid: Add acid to water, never water to acid." in result.stdout
+    assert "Local rules come first" in result.stdout
+
+
+def test_json_is_all_there_is_on_standard_output() -> None:
+    """Amounts exact and in spoons, what they give, and what is warned of."""
+    result = run("--alkalinity", 120, "--nutrient", "9-12-30", "--grams-per-tsp", 5, "--ec", 1.2, "--json")
+    document = json.loads(result.stdout)
+    assert document["schema"] == "trialkit-mix-1"
+    assert document["acid"] is None
+    nutrient = document["nutrient"]
+    assert nutrient["tsp"] == pytest.approx(nutrient["exact_tsp"], abs=0.125)
+    assert nutrient["grams"] == pytest.approx(5 * nutrient["tsp"])
+    assert document["elements_mg_l"]["N"] == pytest.approx(90 * nutrient["grams"] / 20)
+    assert document["ec_ms_cm"]["lower"] < 1.2 < document["ec_ms_cm"]["upper"]
+    assert [caution["title"] for caution in document["cautions"]] == [
+        "Local rules come first",
+        "Standing water",
+        "Fertiliser",
+    ]
+
+
+def test_products_of_a_trial() -> None:
+    """Names are those of products.csv, with its strengths."""
+    trial = resource_folder("example_trials") / "autumn_dose"
+    asked = ("--trial", trial, "--nutrient", "Blend L 9-12-30", "--teaspoons", 6, "--acid", "white vinegar 5 %")
+    document = json.loads(run("--alkalinity", 160, *asked, "--json").stdout)
+    assert document["elements_mg_l"]["Mg"] == pytest.approx(2 * 30 * 10 / 20)
+    assert document["acid"]["name"] == "white vinegar 5 %"
+    assert document["ph_strip"] in (5.5, 6.0)
+
+
+def test_a_guess_says_that_it_is_one() -> None:
+    """Hardness stands in for alkalinity, with its range and what to do about it."""
+    result = run("--hardness", 150, "--ph", 7.5, "--acid", "citric")
+    assert "Alkalinity is a guess" in result.stdout
+    assert "Add acid bit by bit" in result.stdout
+
+
+def test_a_table_for_a_handout() -> None:
+    """A row for each class of alkalinity, more acid in each."""
+    result = run("--table", "--acid", "vinegar", "--json")
+    document = json.loads(result.stdout)
+    teaspoons = [row["acid"]["tsp"] for row in document["rows"]]
+    assert teaspoons == sorted(teaspoons)
+    assert [row["name"] for row in document["rows"]] == ["low", "medium", "high", "very high"]
+    assert "very high" in run("--table", "--acid", "vinegar").stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--acid", "vinegar"], "give --alkalinity"),
+        (["--alkalinity", 100], "nothing to mix"),
+        (["--alkalinity", 100, "--acid", "bleach"], "is not vinegar or citric"),
+        (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
+        (["--table"], "A table is of acid"),
+        (["--alkalinity", -1, "--acid", "vinegar"], "--alkalinity"),
+    ],
+)
+def test_what_cannot_be_answered(arguments: list[Any], words: str) -> None:
+    """One sentence with the mend, exit status 2, no traceback."""
+    result = run(*arguments)
+    assert result.returncode == WRONG_CALL
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_a_name_that_products_do_not_list() -> None:
+    """The names that there are are told."""
+    trial = resource_folder("example_trials") / "autumn_dose"
+    result = run("--alkalinity", 100, "--trial", trial, "--acid", "lemon")
+    assert result.returncode == WRONG_CALL
+    assert "white vinegar 5 %" in result.stderr

@@ -1,0 +1,50 @@
+"""``trialkit mix``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.mix_steps import Asked, mix_document, mix_lines, table_document, table_lines
+from trialkit.cli.options import as_json
+
+
+@click.command("mix")
+@click.option("--volume", default="20 L", show_default=True, help='Of water in the bucket, such as "5 gal".')
+@click.option("--alkalinity", type=click.FloatRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
+@click.option("--hardness", type=click.FloatRange(0, 2000), help="mg/L; guesses alkalinity where it is not known.")
+@click.option("--ph", type=click.FloatRange(4, 10), default=7.5, show_default=True, help="Of the water.")
+@click.option("--temperature", type=click.FloatRange(1, 40), default=20.0, show_default=True, help="Degrees Celsius.")
+@click.option(
+    "--trial", type=click.Path(exists=True, file_okay=False, path_type=Path), help="Folder with products.csv."
+)
+@click.option("--nutrient", help="Its label, such as 9-12-30 (N-P2O5-K2O), or its name in products.csv.")
+@click.option("--grams-per-tsp", type=click.FloatRange(0.1, 20), help="Of nutrient; weigh ten, divide by ten.")
+@click.option("--teaspoons", type=click.FloatRange(0, 50), help="Of nutrient, level.")
+@click.option("--nitrogen", type=click.FloatRange(0, 1000), help="Target for nutrient, mg/L N.")
+@click.option("--ec", type=click.FloatRange(0, 10), help="Target for nutrient, mS/cm; 1.2 where nothing is asked for.")
+@click.option("--acid", help="vinegar, citric, or a name in products.csv.")
+@click.option("--acid-strength", type=click.FloatRange(1, 100), default=5.0, show_default=True, help="g in 100 mL.")
+@click.option(
+    "--acid-grams-per-tsp", type=click.FloatRange(0.1, 20), default=4.6, show_default=True, help="A powder's."
+)
+@click.option("--target-ph", type=click.FloatRange(3, 9), default=5.8, show_default=True)
+@click.option("--acid-teaspoons", type=click.FloatRange(0, 50), help="What so much acid does, instead of a target.")
+@click.option("--table", "as_table", is_flag=True, help="The acid for each class of alkalinity, for a handout.")
+@as_json
+@speaks_plainly
+def command(as_json: bool, as_table: bool, **asked: object) -> None:
+    """Work out what goes into a bucket of your water: spoons of nutrient and acid, and the pH and strength they give.
+
+    Spoons are level US teaspoons, rounded to quarters; what is told is of the spoons, not of the exact amount. Without
+    --alkalinity it is guessed from pH and --hardness, and the range is told.
+
+    Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
+    """
+    question = Asked(**asked)  # type: ignore[arg-type]
+    document = table_document(question) if as_table else mix_document(question)
+    lines = table_lines(document) if as_table else mix_lines(document)
+    click.echo(json.dumps(document, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))

@@ -35,8 +35,17 @@ seed = 7
 [decision]
 current_practice = { dose = 4, acidifier = "none" }
 """
-SITES = "site,name\nFERN,Fernhill School\nMILL,Old Mill Library\nSTAT,Station Road Allotments\n"
-PRODUCTS = "product,kind,grams_per_tsp,acid,acid_pct_w_v\nBlend L,nutrient,5,,\nwhite vinegar 5 %,acid,,acetic,5\n"
+SITES = """\
+site,name,alkalinity_mg_l_caco3,water_ph
+FERN,Fernhill School,75,7.0
+MILL,Old Mill Library,80,7.0
+STAT,Station Road Allotments,85,7.0
+"""
+PRODUCTS = """\
+product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v
+Blend L,nutrient,9,12,30,5,,
+white vinegar 5 %,acid,,,,,acetic,5
+"""
 
 
 @dataclass

@@ -101,3 +101,27 @@ def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
 
     problem = only(tmp_path, change)
     assert (problem.rule, problem.row, problem.column) == ("TK-S05", 4, "measured_on")
+
+
+def test_ph_that_chemistry_does_not_make(tmp_path: Path) -> None:
+    """Five teaspoons of vinegar take water of 80 mg/L to about 6, not to 4: only the strip that says 4 is told."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[row_of(records, acid=True), "ph_after"] = 4.0
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.column, problem.found) == ("TK-S06", "ph_after", '"4"')
+    assert "by the water's alkalinity and what was added" in problem.expected
+
+
+def test_a_meter_in_another_unit(tmp_path: Path) -> None:
+    """A garden whose meter shows half (parts per million of one scale, in thousands) is told once."""
+
+    def change(records: Records) -> None:
+        by_bucket = records.site.set_axis(records.heads["bucket"]).groupby(level=0).first()
+        here = records.solution["bucket"].map(by_bucket) == "MILL"
+        records.solution.loc[here, "ec_ms_cm"] = (records.solution.loc[here, "ec_ms_cm"] / 2).round(2)
+
+    problem = only(tmp_path, change)
+    assert problem.rule == "TK-S07"
+    assert "conductivities at MILL of 0." in problem.found

@@ -1,6 +1,6 @@
 """A site's effective alkalinity from its own records: pH before and after so much acid, read on a strip."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,7 +44,7 @@ class EffectiveAlkalinity:
 
 
 def effective_alkalinity(
-    acid: str | Mapping[str, float],
+    acid: str | Sequence[str],
     acid_mol_l: ArrayLike,
     ph_before: ArrayLike,
     ph_after_reading: ArrayLike,
@@ -64,8 +64,8 @@ def effective_alkalinity(
 
     Parameters
     ----------
-    acid : str or mapping of str to float
-        As for `trialkit.solution.ph_after`; one acid at a time, as a bucket has one.
+    acid : str or sequence of str
+        The acid of every record, or of each, by its name in `trialkit.solution.ACIDS`.
     acid_mol_l, ph_before, ph_after_reading, phosphate_mol_l : array
         One element for each record, shape (n,). Records without acid tell nothing of alkalinity and may be left out.
     temperature_c : float
@@ -96,14 +96,19 @@ def effective_alkalinity(
     if len(moles) < FEWEST_READINGS:
         raise NotComputed(f"Alkalinity needs {FEWEST_READINGS} readings of pH before and after acid, at least.")
     grid = np.geomspace(LOWEST_MG_L, HIGHEST_MG_L, STEPS)
-    predicted = ph_after(
-        acid=acid,
-        acid_mol_l=moles,
-        alkalinity_mg_l_caco3=grid[:, None],
-        ph_start=before,
-        temperature_c=temperature_c,
-        phosphate_mol_l=phosphate_mol_l,
-    )
+    phosphate = np.broadcast_to(np.asarray(phosphate_mol_l, dtype=float), moles.shape)
+    names = np.array([acid] * len(moles) if isinstance(acid, str) else list(acid))
+    predicted = np.empty((STEPS, len(moles)))
+    for name in dict.fromkeys(names.tolist()):
+        own = names == name
+        predicted[:, own] = ph_after(
+            acid=name,
+            acid_mol_l=moles[own],
+            alkalinity_mg_l_caco3=grid[:, None],
+            ph_start=before[own],
+            temperature_c=temperature_c,
+            phosphate_mol_l=phosphate[own],
+        )
     likelihood = np.array([_log_likelihood(reading - predicted, scatter, strip_step) for scatter in SCATTERS])
     profile = likelihood.max(axis=0)
     best = int(profile.argmax())

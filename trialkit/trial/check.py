@@ -75,6 +75,8 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         pattern_rules.losses_do_not_follow_treatment,
         solution_rules.buckets_are_dosed_as_randomised,
         solution_rules.acid_goes_where_it_was_randomised,
+        solution_rules.ph_is_near_the_foreseen,
+        solution_rules.meters_read_in_millisiemens,
     ),
 }
 """Rules between the tables and the protocol."""

@@ -473,6 +473,20 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "A date or a bucket was mistyped.",
         "Look up the dates and the bucket, and correct the wrong one.",
     ),
+    (
+        "TK-S06",
+        "warning",
+        "pH far from what the water and the acid make",
+        "The acid went elsewhere, a strip was misread, or the water is not what sites.csv says.",
+        "Look up the readings and the acid; if many buckets of a garden are told, test its water's alkalinity.",
+    ),
+    (
+        "TK-S07",
+        "warning",
+        "A garden's conductivities look like another unit",
+        "Meters that show parts per million divide by a factor of their own.",
+        "Ask which unit the meter showed, and convert the garden's readings to mS/cm.",
+    ),
     # Returned files
     (
         "TK-R01",
@@ -872,6 +886,13 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "A bucket of another garden",
         "A form of one garden holds a row of another's bucket: a label may be misread.",
         "Look at the label.",
+    ),
+    (
+        "TK-R58",
+        "warning",
+        "Words around a phone's record were passed over",
+        "A message has more in it than the record.",
+        "See whether the words say anything that belongs under a note.",
     ),
 )
 

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from trialkit.trial.problem import Problem, quoted
+from trialkit.trial.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.trial.problem import Problem, problem, quoted
 from trialkit.trial.trial_tables import Tables, TrialTables, at_rows
 
 NO_ACID = "none"
@@ -12,6 +13,9 @@ FEWEST_READINGS = 3
 # Nutrient strength is proportional to the dose in the same water; level spoons repeat to within about a tenth (common
 # practice, no source), so a reading half as high again as others at its dose was dosed or read otherwise.
 FAR_IN_RATIO = 1.5
+STRIP_ERROR_PH = 0.75
+# A label's estimate is within 15 %, a spoon within a tenth; meters of parts per million show half or 0.7 as much.
+FAR_FOR_A_GARDEN = 1.6
 
 
 def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
@@ -45,6 +49,53 @@ def acid_lowers_ph(tables: Tables) -> Iterator[Problem]:
     frame = reading.frame
     rose = (frame["acid_tsp"] > 0) & (frame["ph_after"] > frame["ph_before"])
     yield from at_rows("TK-S03", reading, rose, "ph_after", "at most ph_before, as acid was added")
+
+
+def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S06: pH after mixing is near what charge balance foresees for the water, the acid and the nutrient.
+
+    What is foreseen is a range: alkalinity may be off by a third and acid by a fifth, a strip by half a step and as
+    much again by eye (common practice, no source); pH is far only beyond all of these.
+    """
+    reading = tables.readings["solution"]
+    frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
+    mixed = mixings(tables.protocol, *frames)
+    read = mixed["ph_after"]
+    if not read.notna().any():
+        return
+    low, high = (
+        predicted_ph(mixed.assign(acid_mol_l=mixed["acid_mol_l"] * acid), mixed["water_alkalinity"] * water)
+        for acid, water in ((1.2, 0.67), (0.8, 1.33))
+    )
+    rose = (mixed["acid_tsp"] > 0) & (read > mixed["ph_before"])  # told by TK-S03
+    far = ((read < low - STRIP_ERROR_PH) | (read > high + STRIP_ERROR_PH)) & ~rose
+    for row in mixed.index[far]:
+        here = pd.Series(reading.frame.index == row, index=reading.frame.index)
+        expected = f"about {low[row]:.1f} to {high[row]:.1f}, by the water's alkalinity and what was added"
+        yield from at_rows("TK-S06", reading, here, "ph_after", expected)
+
+
+def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S07: a garden's conductivities are not all off what the label foresees by one factor (once a garden)."""
+    product = nutrient_of(tables.protocol, tables.frame("products"))
+    if product is None:
+        return
+    frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
+    mixed = mixings(tables.protocol, *frames)
+    read = mixed[mixed["ec_ms_cm"].notna() & (mixed["nutrient_tsp"] > 0) & mixed["water_alkalinity"].notna()]
+    for site, group in read.groupby("site"):
+        if len(group) < FEWEST_READINGS:
+            continue
+        litres = float(group["volume_l"].fillna(tables.protocol.bucket.volume_l).median())
+        alkalinity = float(group["water_alkalinity"].iloc[0])
+        by_dose = {dose: strength(product, dose, litres, alkalinity) for dose in group["nutrient_tsp"].unique()}
+        ratio = (
+            group["ec_ms_cm"] / group["nutrient_tsp"].map({d: found.value for d, found in by_dose.items()})
+        ).median()
+        if not 1 / FAR_FOR_A_GARDEN < ratio < FAR_FOR_A_GARDEN:
+            found = f"conductivities at {site} of {ratio:.2g} times what the label foresees"
+            row = int(group.index[0])
+            yield problem("TK-S07", "solution.csv", "mS/cm", row=row, column="ec_ms_cm", found=found)
 
 
 def strength_follows_dose(tables: Tables) -> Iterator[Problem]:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from trialkit.analysis.answer import Decision, Level, Losses, ResponseResult
+from trialkit.analysis.water import Water
 
 SIGNIFICANT_DIGITS = 12
 
@@ -107,6 +108,7 @@ class Results:
     seed: int
     design: Design
     losses: Losses
+    water: Water
     responses: dict[str, ResponseResult]
     decision: Decision | None
     no_decision: str | None

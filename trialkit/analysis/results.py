@@ -23,6 +23,7 @@ from trialkit.analysis.document import (
 )
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
+from trialkit.analysis.water import water_of
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.check import Trial
@@ -72,6 +73,7 @@ def analyse(trial: Trial) -> Results:
         seed=trial.protocol.seed,
         design=_design(trial, modelled[0] if modelled else None),
         losses=losses,
+        water=water_of(trial),
         responses={name: answer.result for name, answer in answers.items()},
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,

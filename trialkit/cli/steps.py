@@ -264,7 +264,7 @@ def _demo_records(folder: Path) -> str:
     from trialkit.trial.check import read_trial
 
     trial = read_trial(folder, stage="layout")
-    records = generate_records(trial.protocol, trial.sites, trial.layout)
+    records = generate_records(trial.protocol, trial.sites, trial.layout, trial.products)
     write_records(folder, records)
     lost = int(records.heads["outcome"].isin(["dead", "bolted", "missing"]).sum())
     return f"Records: {len(records.heads)} heads drawn with the protocol's seed, {lost} of them lost on the way."

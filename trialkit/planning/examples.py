@@ -18,7 +18,7 @@ def make_example(folder: Path) -> None:
     plan = read_trial(folder, stage="plan")
     write_text(folder / "layout.csv", csv_text(randomise(plan.protocol, plan.sites)))
     laid_out = read_trial(folder, stage="layout")
-    write_records(folder, generate_records(laid_out.protocol, laid_out.sites, laid_out.layout))
+    write_records(folder, generate_records(laid_out.protocol, laid_out.sites, laid_out.layout, laid_out.products))
 
 
 if __name__ == "__main__":

@@ -16,10 +16,13 @@ from numpy.typing import NDArray
 
 from trialkit.planning.calendar import visit_days
 from trialkit.trial.atomic import csv_text, write_text
+from trialkit.trial.mixings import mixings, predicted_ph
 from trialkit.trial.protocol import Protocol
 
 FloatArray = NDArray[np.float64]
 
+# Teaspoons of acid that volunteers give a litre, for each mg/L of alkalinity; of vinegar where it is none of these.
+TSP_A_LITRE = {"none": 0.0, "citric acid": 0.0003}
 RECORDS_STREAM = 2  # the layout is stream 0 of the protocol's seed, the decision stream 1
 FIRST_SOWING = date(2026, 8, 6)
 
@@ -100,7 +103,11 @@ class Records:
 
 
 def generate_records(
-    protocol: Protocol, sites: pd.DataFrame, layout: pd.DataFrame, truth: Truth | None = None
+    protocol: Protocol,
+    sites: pd.DataFrame,
+    layout: pd.DataFrame,
+    products: pd.DataFrame,
+    truth: Truth | None = None,
 ) -> Records:
     """Draw the records of a whole season.
 
@@ -108,7 +115,7 @@ def generate_records(
     ----------
     protocol : Protocol
         Its seed decides every draw.
-    sites, layout : pandas.DataFrame
+    sites, layout, products : pandas.DataFrame
         The trial's tables.
     truth : Truth, optional
     """
@@ -125,7 +132,7 @@ def generate_records(
     fate = rng.choice(["", *truth.lost], size=len(heads), p=[1 - sum(truth.lost.values()), *truth.lost.values()])
     return Records(
         _head_rows(heads, weight, ready, fate, visits, transplanted),
-        _solution_rows(protocol, sites, layout, transplanted, rng),
+        _solution_rows(protocol, sites, layout, products, transplanted, rng),
         _visit_rows(layout, visits, transplanted),
     )
 
@@ -174,28 +181,40 @@ def _head_rows(
 
 
 def _solution_rows(
-    protocol: Protocol, sites: pd.DataFrame, layout: pd.DataFrame, transplanted: date, rng: np.random.Generator
+    protocol: Protocol,
+    sites: pd.DataFrame,
+    layout: pd.DataFrame,
+    products: pd.DataFrame,
+    transplanted: date,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
-    """One mixing a bucket, on the day of transplanting; pH as a strip shows it, to half a unit."""
+    """One mixing a bucket, on the day of transplanting; pH by charge balance, as a strip shows it, to half a unit."""
     water = sites.set_index("site").loc[layout["site"]]
     alkalinity, tap = water["alkalinity_mg_l_caco3"].to_numpy(float), water["water_ph"].to_numpy(float)
     dose = layout["dose_tsp"].fillna(6.0).to_numpy(float)
     litres = protocol.bucket.volume_l + rng.normal(0, 0.2, len(layout))
-    per_litre = {"none": 0.0, "citric acid": 0.0003}
-    acid = np.array([per_litre.get(name, 0.004) for name in layout["acidifier"]]) * alkalinity * litres
-    after = np.where(acid > 0, 5.8, tap - 0.3) + rng.normal(0, 0.25, len(layout))
-    conductivity = 0.1 + 0.003 * alkalinity + 0.22 * dose + rng.normal(0, 0.05, len(layout))
-    return pd.DataFrame(
+    acid = np.array([TSP_A_LITRE.get(name, 0.004) for name in layout["acidifier"]]) * alkalinity * litres
+    mixed = pd.DataFrame(
         {
-            "bucket": layout["bucket"],
+            "bucket": layout["bucket"].to_numpy(),
             "measured_on": transplanted.isoformat(),
-            "volume_l": [f"{value:.1f}" for value in litres],
-            "nutrient_tsp": [f"{value:g}" for value in dose],
-            "acid_tsp": [f"{np.round(value * 4) / 4:g}" for value in acid],
-            "ph_before": [f"{np.round(value * 2) / 2:.1f}" for value in tap],
-            "ph_after": [f"{np.round(value * 2) / 2:.1f}" for value in after],
-            "ec_ms_cm": [f"{max(value, 0.1):.2f}" for value in conductivity],
+            "volume_l": litres.round(1),
+            "nutrient_tsp": dose,
+            "acid_tsp": np.round(acid * 4) / 4,
+            "ph_before": tap,
         }
+    )
+    made = mixings(protocol, products, sites, layout, mixed)
+    after = predicted_ph(made, made["water_alkalinity"]).to_numpy(float)
+    after = np.where(np.isfinite(after), after, 5.8) + rng.normal(0, 0.25, len(layout))
+    conductivity = 0.1 + 0.003 * alkalinity + 0.22 * dose + rng.normal(0, 0.05, len(layout))
+    return mixed.assign(
+        volume_l=[f"{value:.1f}" for value in litres],
+        nutrient_tsp=[f"{value:g}" for value in dose],
+        acid_tsp=[f"{value:g}" for value in mixed["acid_tsp"]],
+        ph_before=[f"{np.round(value * 2) / 2:.1f}" for value in tap],
+        ph_after=[f"{np.round(value * 2) / 2:.1f}" for value in after],
+        ec_ms_cm=[f"{max(value, 0.1):.2f}" for value in conductivity],
     )
 
 

@@ -16,6 +16,7 @@ from trialkit.report.provenance import about, facts, provenance
 from trialkit.report.reading import read
 from trialkit.report.references import REFERENCES
 from trialkit.report.tables import candidate_table, response_tables
+from trialkit.report.water import water_tables
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -47,6 +48,7 @@ def report_html(results: Mapping[str, Any]) -> str:
         doubts=doubts(reading),
         candidates=candidate_table(reading),
         responses=response_tables(reading),
+        water=water_tables(reading),
         provenance=provenance(reading),
         cautions=CAUTIONS,
         references=REFERENCES,

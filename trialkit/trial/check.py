@@ -10,6 +10,7 @@ import pandas as pd
 from trialkit.trial import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.trial.problem import PlanError, Problem, TrialError
 from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.trial.returns.unfinished import generation, unfinished_collect
 from trialkit.trial.source_file import read_source
 from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
 from trialkit.trial.tables import TableReading, empty_table, read_table
@@ -168,8 +169,19 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
     -------
     CheckResult
         Every problem found, in the order of files and rows, each cell blamed for its first cause only. Nothing in
-        the folder makes this function raise.
+        the folder makes this function raise. The tables are those of one collect: never some older and some newer.
     """
+    while True:
+        before = generation(folder)
+        result = _checked(folder, stage)
+        if generation(folder) == before:
+            return result
+
+
+def _checked(folder: Path, stage: Stage) -> CheckResult:
+    unfinished = unfinished_collect(folder) if stage == "records" else None
+    if unfinished is not None:
+        return CheckResult((unfinished,), None)
     digests: dict[str, str] = {}
     problems: list[Problem] = []
     protocol, text = _read_protocol(folder, digests, problems)

@@ -126,8 +126,8 @@ def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
         return
     ended = heads["harvested_on"].notna() | heads["outcome"].isin(["dead", "missing"])
     finished = ended.groupby(heads["bucket"]).all()
-    last = heads.groupby("bucket")["harvested_on"].max()[finished]
-    late = reading.frame["measured_on"] > reading.frame["bucket"].map(last)
+    last = heads.groupby("bucket")["harvested_on"].max()[finished].reindex(reading.frame["bucket"])
+    late = reading.frame["measured_on"] > last.set_axis(reading.frame.index)
     yield from at_rows("TK-S05", reading, late, "measured_on", "a day not after the bucket's last harvest")
 
 

@@ -1,0 +1,79 @@
+"""Doses as strengths, and each garden's water by its own readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.analysis.water import Water, water_of
+from trialkit.trial.check import Trial, read_trial
+
+
+@pytest.fixture(scope="module")
+def trial() -> Trial:
+    """The bundled autumn trial, whose readings were drawn by charge balance from the stated alkalinities."""
+    return read_trial(resource_folder("example_trials") / "autumn_dose")
+
+
+@pytest.fixture(scope="module")
+def water(trial: Trial) -> Water:
+    """Its chemistry."""
+    return water_of(trial)
+
+
+def test_doses_by_hand(water: Water) -> None:
+    """Four teaspoons of 5 g at 9-12-30 in 20 L: 1 g/L, 90 mg/L N, 52.4 P (0.4364 of P2O5), 249 K (0.8301 of K2O)."""
+    dose = next(row for row in water.doses if row.dose_tsp == 4)
+    assert dose.grams == 20
+    assert dose.n_mg_l == pytest.approx(90)
+    assert dose.elements_mg_l["P"] == pytest.approx(120 * 0.4364, rel=1e-3)
+    assert dose.elements_mg_l["K"] == pytest.approx(300 * 0.8301, rel=1e-3)
+    assert [row.ec_ms_cm for row in water.doses] == sorted(row.ec_ms_cm for row in water.doses)
+
+
+def test_the_truth_of_each_garden_is_found(water: Water) -> None:
+    """48 readings place the alkalinity within 15 % of what they were drawn with, and every interval is narrow."""
+    assert [row.site for row in water.sites] == ["FERN", "HARB", "MILL", "STAT"]
+    for row in water.sites:
+        assert row.effective == pytest.approx(row.stated, rel=0.15)
+        assert row.lower < row.effective < row.upper
+        assert row.upper / row.lower < 1.3
+        assert row.readings == 48
+
+
+def test_prediction_beside_record(water: Water) -> None:
+    """Fitted means lie within a tenth of what was read, on average over acids and gardens."""
+    differences = [row.recorded - row.fitted for row in water.readings]
+    assert sum(map(abs, differences)) / len(differences) < 0.1
+    assert {row.acidifier for row in water.readings} == {"citric acid", "white vinegar 5 %"}
+
+
+def test_another_water_than_stated_is_seen(trial: Trial) -> None:
+    """A garden that states a third of its alkalinity: the readings say what it is."""
+    sites = trial.sites.copy()
+    sites.loc[sites["site"] == "HARB", "alkalinity_mg_l_caco3"] = 80.0
+    row = next(row for row in water_of(replace(trial, sites=sites)).sites if row.site == "HARB")
+    assert row.effective == pytest.approx(240, rel=0.15)
+    assert row.lower > row.stated
+
+
+def test_without_records_or_products_nothing_is_made_up(trial: Trial) -> None:
+    """No readings: no waters; no product: no strengths; one reading: a reason instead of a number."""
+    empty = water_of(replace(trial, solution=trial.solution.iloc[:0], products=trial.products.iloc[:0]))
+    assert empty == Water(None, (), (), ())
+    first = trial.solution[trial.solution["acid_tsp"] > 0].iloc[:1]
+    (row,) = water_of(replace(trial, solution=first)).sites
+    assert row.effective is None
+    assert "3 readings" in str(row.reason)
+
+
+def test_a_meter_is_not_read_as_a_strip(trial: Trial) -> None:
+    """Readings to the tenth give a narrower interval than the same truth read in halves."""
+    halves = next(row for row in water_of(trial).sites if row.site == "MILL")
+    solution = trial.solution.copy()
+    solution["ph_after"] = (solution["ph_after"] + pd.Series(range(len(solution))).mod(3) / 10 - 0.1).round(1)
+    tenths = next(row for row in water_of(replace(trial, solution=solution)).sites if row.site == "MILL")
+    assert tenths.upper / tenths.lower < halves.upper / halves.lower * 1.05

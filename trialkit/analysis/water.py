@@ -1,0 +1,151 @@
+"""What the doses are in the bucket, and what the records say about each garden's water."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import NotComputed
+from trialkit.solution.calibration import EffectiveAlkalinity, effective_alkalinity
+from trialkit.solution.nutrients import elements_mg_l
+from trialkit.trial.check import Trial
+from trialkit.trial.mixings import mixings, nutrient_of, predicted_ph, strength
+
+METER_STEP = 0.1
+STRIP_STEP = 0.5
+
+
+@dataclass(frozen=True)
+class DoseStrength:
+    """A dose as the plant meets it: what nutrient adds to the water of a bucket, and its conductivity with it."""
+
+    dose_tsp: float
+    grams: float
+    n_mg_l: float
+    elements_mg_l: dict[str, float]
+    ec_ms_cm: float
+
+
+@dataclass(frozen=True)
+class SiteWater:
+    """A garden's alkalinity, mg/L as calcium carbonate: as stated, and as its own readings of pH say.
+
+    `lower` and `upper` are a 95 % interval; `bounded` is whether it ends where the search did. Without enough readings
+    the effective alkalinity is None, and `reason` says why.
+    """
+
+    site: str
+    stated: float | None
+    effective: float | None
+    lower: float | None
+    upper: float | None
+    scatter_ph: float | None
+    readings: int
+    bounded: bool
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class AcidReading:
+    """pH after mixing of one acidifier at one garden: means of what was read and of what is foreseen.
+
+    `foreseen` is by the stated alkalinity, `fitted` by the effective one.
+    """
+
+    site: str
+    acidifier: str
+    buckets: int
+    recorded: float
+    foreseen: float | None
+    fitted: float | None
+
+
+@dataclass(frozen=True)
+class Water:
+    """Chemistry of a trial's records."""
+
+    product: str | None
+    doses: tuple[DoseStrength, ...]
+    sites: tuple[SiteWater, ...]
+    readings: tuple[AcidReading, ...]
+
+
+def water_of(trial: Trial) -> Water:
+    """Work out doses and waters of a checked trial; parts that records or products do not tell are empty."""
+    mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
+    read = mixed[mixed["ph_after"].notna() & mixed["ph_start"].notna() & mixed["acid_mol_l"].notna()]
+    fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
+    stated = trial.sites.drop_duplicates("site").set_index("site")["alkalinity_mg_l_caco3"]
+    product = nutrient_of(trial.protocol, trial.products)
+    return Water(
+        product=product.name if product else None,
+        doses=tuple(_doses(trial)),
+        sites=tuple(_site(site, stated.get(site, np.nan), found) for site, found in fitted.items()),
+        readings=tuple(_readings(read, fitted)),
+    )
+
+
+def _doses(trial: Trial) -> Iterator[DoseStrength]:
+    product, factor = nutrient_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
+    if product is None or factor is None:
+        return
+    volume = trial.protocol.bucket.volume_l
+    known = trial.sites["alkalinity_mg_l_caco3"].dropna()
+    alkalinity = float(known.median()) if len(known) else 0.0
+    for level in factor.levels:
+        dose = float(level)
+        elements = elements_mg_l([(product, dose)], volume)
+        ec = strength(product, dose, volume, alkalinity).value
+        yield DoseStrength(dose, dose * product.grams_per_tsp, elements.get("N", 0.0), elements, ec)
+
+
+def _fit(group: pd.DataFrame) -> EffectiveAlkalinity | str:
+    """Estimate a garden's alkalinity from the buckets that got acid, or say why not."""
+    acid = group[group["acid_mol_l"] > 0]
+    try:
+        return effective_alkalinity(
+            acid["acid"].tolist(),
+            acid["acid_mol_l"].to_numpy(dtype=float),
+            acid["ph_start"].to_numpy(dtype=float),
+            acid["ph_after"].to_numpy(dtype=float),
+            phosphate_mol_l=acid["phosphate_mol_l"].to_numpy(dtype=float),
+            strip_step=_step(acid["ph_after"]),
+        )
+    except NotComputed as error:
+        return str(error)
+
+
+def _step(readings: pd.Series) -> float:
+    """Tell a strip, which shows halves, from a meter."""
+    return STRIP_STEP if ((2 * readings) % 1 == 0).all() else METER_STEP
+
+
+def _site(site: str, stated: float, found: EffectiveAlkalinity | str) -> SiteWater:
+    known = float(stated) if np.isfinite(stated) else None
+    if isinstance(found, str):
+        return SiteWater(site, known, None, None, None, None, 0, False, found)
+    return SiteWater(
+        site, known, found.value, found.lower, found.upper, found.scatter_ph, found.readings, found.bounded, None
+    )
+
+
+def _readings(read: pd.DataFrame, fitted: dict[str, EffectiveAlkalinity | str]) -> Iterator[AcidReading]:
+    values = {site: found.value for site, found in fitted.items() if isinstance(found, EffectiveAlkalinity)}
+    foreseen = predicted_ph(read, read["water_alkalinity"])
+    effective = predicted_ph(read, read["site"].map(values).astype(float))
+    for (site, acidifier), group in read.groupby(["site", "acidifier"], sort=True):
+        yield AcidReading(
+            str(site),
+            str(acidifier),
+            len(group),
+            float(group["ph_after"].mean()),
+            _mean(foreseen[group.index]),
+            _mean(effective[group.index]),
+        )
+
+
+def _mean(values: pd.Series) -> float | None:
+    return float(values.mean()) if values.notna().all() else None

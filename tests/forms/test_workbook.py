@@ -1,0 +1,230 @@
+"""The record workbook: the schemas' lists and limits, locked keys, same bytes, a trip through an office program."""
+
+from __future__ import annotations
+
+import io
+import shutil
+import subprocess
+import sys
+import zipfile
+from datetime import date
+from pathlib import Path
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from honest_records import PROTOCOL, write_records
+from trialkit.errors import WrongCall
+from trialkit.forms.workbook import TABLES, record_workbook
+from trialkit.trial.check import Trial, read_trial
+from trialkit.trial.marks import form_marks
+from trialkit.trial.table_schema import load_schema
+
+OFFICE = shutil.which("soffice")
+needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice (soffice) is not installed")
+HOSTILE = '=HYPERLINK("http://example.org";"x")<b>\x07&'
+
+
+@pytest.fixture
+def trial(tmp_path: Path) -> Trial:
+    """A small trial as it stands before the season: laid out, nothing recorded."""
+    return laid_out(tmp_path / "trial")
+
+
+def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernhill School") -> Trial:
+    """Write the trial, its records emptied to their headers."""
+    write_records(folder)
+    for name in TABLES:
+        path = folder / f"{name}.csv"
+        path.write_text(path.read_text("utf-8").splitlines()[0] + "\n", "utf-8")
+    if blind:
+        told = PROTOCOL.replace('question = "Which dose?"', 'question = "Which one?"\nblind = true')
+        (folder / "trial.toml").write_text(told, "utf-8")
+    sites = (folder / "sites.csv").read_text("utf-8").replace("Fernhill School", site_name)
+    (folder / "sites.csv").write_text(sites, "utf-8")
+    return read_trial(folder, stage="layout")
+
+
+def opened(data: bytes) -> openpyxl.Workbook:
+    """Open a workbook from its bytes."""
+    return openpyxl.load_workbook(io.BytesIO(data))
+
+
+def through_office(data: bytes, folder: Path) -> bytes:
+    """Let LibreOffice open a workbook and save it again."""
+    folder.mkdir()
+    (folder / "record.xlsx").write_bytes(data)
+    profile = f"-env:UserInstallation=file://{folder}/profile"
+    command = [OFFICE, "--headless", profile, "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", "out"]
+    subprocess.run([*command, "record.xlsx"], cwd=folder, check=True, capture_output=True, timeout=120)
+    return (folder / "out" / "record.xlsx").read_bytes()
+
+
+def filled(data: bytes) -> bytes:
+    """Fill the workbook in as a volunteer would."""
+    book = opened(data)
+    heads, solution, visits = book["heads"], book["solution"], book["visits"]
+    place = {cell.value: cell.column for cell in heads[1]}
+    for row, weight in ((2, 152), (3, 148.5)):
+        for name, value in (
+            ("transplanted_on", date(2026, 8, 20)),
+            ("outcome", "harvested"),
+            ("harvested_on", date(2026, 9, 29)),
+            ("weight_g", weight),
+            ("marketable", "yes"),
+            ("note", "=1+1 is no formula here"),
+        ):
+            cell = heads.cell(row, place[name])
+            cell.value = value
+            if name == "note":
+                cell.data_type = "s"
+    place = {cell.value: cell.column for cell in solution[1]}
+    solution.cell(2, place["measured_on"]).value = date(2026, 8, 20)
+    solution.cell(2, place["nutrient_tsp"]).value = 4
+    solution.cell(2, place["ph_after"]).value = 6.0
+    visits.cell(2, 2).value = date(2026, 8, 25)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def limits(book: openpyxl.Workbook, table: str) -> dict[str, tuple[str, str | None, str | None]]:
+    """Return kind and bounds of each column's validation, by the column's name."""
+    sheet = book[table]
+    found = {}
+    for rule in sheet.data_validations.dataValidation:
+        for place in rule.sqref.ranges:
+            for column in range(place.min_col, place.max_col + 1):
+                found[str(sheet.cell(1, column).value)] = (rule.type, rule.formula1, rule.formula2)
+    return found
+
+
+def assert_limits(book: openpyxl.Workbook) -> None:
+    """Every field of every schema is a column with its kind of limit; bounds of numbers and words of lists agree."""
+    kinds = {"number": "decimal", "integer": "whole", "date": "date", "boolean": "list", "string": "textLength"}
+    for table in TABLES:
+        schema = load_schema(table)
+        assert [cell.value for cell in book[table][1]] == list(schema.columns)
+        found = limits(book, table)
+        for field in schema.fields:
+            kind, first, second = found[field.name]
+            assert kind == ("list" if field.enum else kinds[field.type])
+            if field.enum:
+                assert first == f'"{",".join(field.enum)}"'
+            elif field.type in ("number", "integer"):
+                assert (float(first or "nan"), float(second or "nan")) == (field.minimum, field.maximum)
+
+
+def test_lists_and_limits_are_those_of_the_schemas(trial: Trial) -> None:
+    """Columns, kinds of validation, bounds and words, read back by openpyxl."""
+    assert_limits(opened(record_workbook(trial, "FERN")))
+
+
+def test_buckets_and_heads_are_filled_in_and_locked(trial: Trial) -> None:
+    """A row for each head, keys locked, everything else open; the sheet is protected without a password."""
+    sheet = opened(record_workbook(trial, "FERN"))["heads"]
+    own = trial.layout[trial.layout["site"] == "FERN"]
+    rows = [(sheet.cell(row, 1).value, sheet.cell(row, 2).value) for row in range(2, sheet.max_row + 1)]
+    assert rows == [(bucket, head) for bucket in own["bucket"] for head in (1, 2, 3, 4)]
+    assert sheet.protection.sheet
+    assert sheet.protection.password is None
+    assert sheet["A2"].protection.locked
+    assert sheet["A1"].protection.locked
+    assert not sheet["C2"].protection.locked
+    assert sheet["C2"].number_format == "yyyy-mm-dd"
+
+
+def test_marks_and_order_of_sheets(trial: Trial) -> None:
+    """Instructions first, a sheet for each table, hidden lists, very hidden marks of trial, layout, form and garden."""
+    book = opened(record_workbook(trial, "MILL"))
+    assert book.sheetnames == ["Read me first", "heads", "solution", "visits", "lists", "trialkit"]
+    assert (book["lists"].sheet_state, book["trialkit"].sheet_state) == ("hidden", "veryHidden")
+    marks = form_marks(trial)
+    assert {row[0].value: row[1].value for row in book["trialkit"].iter_rows()} == {
+        "format": "trialkit-workbook-1",
+        "trial": marks.trial,
+        "layout": marks.layout,
+        "form": marks.form,
+        "site": "MILL",
+    }
+
+
+def test_a_blind_workbook_names_no_treatment(tmp_path: Path) -> None:
+    """In no part of the file does the name of a treatment stand; in one that is not blind it does."""
+    open_one = record_workbook(laid_out(tmp_path / "open"), "FERN")
+    blind = record_workbook(laid_out(tmp_path / "blind", blind=True), "FERN")
+    assert "white vinegar 5 %" in all_text(open_one)
+    assert "white vinegar 5 %" not in all_text(blind)
+    assert "4 tsp" not in all_text(blind)
+
+
+def all_text(data: bytes) -> str:
+    """Return every part of a workbook as text."""
+    with zipfile.ZipFile(io.BytesIO(data)) as parts:
+        return "".join(parts.read(name).decode("utf-8", "replace") for name in parts.namelist()).replace("\u00a0", " ")
+
+
+def test_the_same_bytes_in_another_process(trial: Trial) -> None:
+    """No clock, no chance, no hash seed in the file."""
+    code = (
+        "import sys; from pathlib import Path; from trialkit.trial.check import read_trial;"
+        "from trialkit.forms.workbook import record_workbook;"
+        "sys.stdout.buffer.write(record_workbook(read_trial(Path(sys.argv[1]), stage='layout'), 'FERN'))"
+    )
+    made = [
+        subprocess.run(
+            [sys.executable, "-c", code, str(trial.folder)],
+            env={"PYTHONHASHSEED": seed},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    ]
+    assert made[0] == made[1] == record_workbook(trial, "FERN")
+
+
+def test_hostile_names_stay_text(tmp_path: Path) -> None:
+    """A garden named like a formula is a text, without characters that a workbook must not hold."""
+    book = opened(record_workbook(laid_out(tmp_path / "hostile", site_name="=1+1"), "FERN"))
+    assert book["Read me first"]["A1"].data_type == "s"
+    assert not any(cell.data_type == "f" for sheet in book for row in sheet.iter_rows() for cell in row)
+
+
+def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
+    """The gardens that there are are named."""
+    with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
+        record_workbook(trial, "POND")
+
+
+@needs_office
+def test_it_survives_an_office_program(trial: Trial, tmp_path: Path) -> None:
+    """Opened and saved by LibreOffice: sheets, hidden marks, lists, limits, protection and keys are still there."""
+    book = opened(through_office(record_workbook(trial, "FERN"), tmp_path / "office"))
+    assert book.sheetnames == ["Read me first", "heads", "solution", "visits", "lists", "trialkit"]
+    assert book["trialkit"].sheet_state != "visible"
+    assert book["heads"].protection.sheet
+    assert not book["heads"]["C2"].protection.locked
+    assert book["heads"]["B3"].value == 2
+    assert_limits(book)
+
+
+@needs_office
+def test_a_filled_workbook_comes_back(trial: Trial, tmp_path: Path) -> None:
+    """Filled in, saved by LibreOffice, collected: the tables hold what was written, and nothing else."""
+    returned = tmp_path / "fern.xlsx"
+    returned.write_bytes(through_office(filled(record_workbook(trial, "FERN")), tmp_path / "office"))
+    command = [sys.executable, "-m", "trialkit", "collect", str(trial.folder), str(returned)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False)
+    first = trial.layout[trial.layout["site"] == "FERN"]["bucket"].iloc[0]
+    assert heads[["bucket", "head", "weight_g"]].to_numpy().tolist() == [[first, "1", "152"], [first, "2", "148.5"]]
+    assert set(heads["harvested_on"]) == {"2026-09-29"}
+    assert set(heads["note"]) == {"'=1+1 is no formula here"}  # defused, as a formula would run elsewhere
+    solution = pd.read_csv(trial.folder / "solution.csv", dtype=str, keep_default_na=False)
+    assert solution[["bucket", "measured_on", "nutrient_tsp", "ph_after"]].to_numpy().tolist() == [
+        [first, "2026-08-20", "4", "6"]
+    ]
+    visits = pd.read_csv(trial.folder / "visits.csv", dtype=str, keep_default_na=False)
+    assert visits[["site", "visited_on"]].to_numpy().tolist() == [["FERN", "2026-08-25"]]

@@ -1,0 +1,263 @@
+"""The record workbook of a garden: one sheet a table, with the lists and limits of the schemas."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from trialkit.forms.gardens import garden_of
+from trialkit.pages.cautions import CAUTIONS
+from trialkit.pages.safe_text import safe_text
+from trialkit.pages.wording import treatment_label
+from trialkit.trial.check import Trial
+from trialkit.trial.marks import form_marks
+from trialkit.trial.table_schema import Field, TableName, TableSchema, load_schema
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+    from openpyxl.cell.cell import Cell
+    from openpyxl.worksheet.worksheet import Worksheet
+
+READ_ME, LISTS, MARKS = "Read me first", "lists", "trialkit"
+TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
+FORMAT = "trialkit-workbook-1"
+BLANK_MIXINGS, BLANK_VISITS = 3, 20
+DATE_FORM, TEXT_FORM = "yyyy-mm-dd", "@"
+LONGEST_LIST = 255  # beyond this a list inside a validation breaks the reader's program
+LONGEST_PROMPT, LONGEST_PROMPT_TITLE = 255, 32
+CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
+FIXED_TIME = (1980, 1, 1, 0, 0, 0)
+FIXED_STAMP = b"1980-01-01T00:00:00Z"
+STAMP = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
+HEADER_FILL, KEY_FILL, HEADER_FONT = "12372A", "EAF3D9", "F4F8EA"
+NARROW, WIDE = 14, 40
+
+INSTRUCTIONS = (
+    "Fill in the white cells of the three sheets: heads, solution, visits. Green cells are filled in already.",
+    "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
+    "outcome, and leave its weight empty.",
+    "Weigh each head in grams, to the gram, as soon as it is cut.",
+    "Write days as year-month-day, such as 2026-09-28, and decimals with the sign your program uses.",
+    "last_not_ready_on is the last visit at which the head was not ready yet.",
+    "In solution, write down what you really put in, also where it was not what the card said.",
+    "Leave a cell empty when there is nothing to record. Do not rename sheets or move columns.",
+    "Save the file and send it back; send it again whenever there is more. Nothing that you sent before is lost.",
+)
+
+
+def record_workbook(trial: Trial, site: str) -> bytes:
+    """Make the record workbook of one garden.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its layout.
+    site : str
+        Short name of the garden.
+
+    Returns
+    -------
+    bytes
+        An xlsx file; the same for the same trial. Buckets and heads are filled in and locked, the other cells take
+        what the schemas allow. A very hidden sheet carries the marks of trial and layout.
+
+    Raises
+    ------
+    WrongCall
+        If the trial has no such garden, or it has no buckets.
+    """
+    from openpyxl import Workbook
+
+    buckets = garden_of(trial, site)
+    book = Workbook()
+    book.properties.creator = "trialkit"
+    _read_me(_first_sheet(book), trial, site)
+    lists = book.create_sheet(LISTS)
+    for name in TABLES:
+        schema = load_schema(name)
+        sheet = book.create_sheet(name, index=1 + TABLES.index(name))
+        _table(sheet, schema, list(_prefilled(trial, name, site, buckets)), lists)
+    lists.sheet_state = "hidden"
+    marks = form_marks(trial)
+    sheet = book.create_sheet(MARKS)
+    told = (("format", FORMAT), ("trial", marks.trial), ("layout", marks.layout), ("form", marks.form), ("site", site))
+    for row, (key, value) in enumerate(told, 1):
+        _write(sheet.cell(row, 1), key)
+        _write(sheet.cell(row, 2), value)
+    sheet.sheet_state = "veryHidden"
+    stream = io.BytesIO()
+    book.save(stream)
+    return _same_every_time(stream.getvalue())
+
+
+def _first_sheet(book: Workbook) -> Worksheet:
+    sheet = book.worksheets[0]
+    sheet.title = READ_ME
+    return sheet
+
+
+def _prefilled(trial: Trial, name: TableName, site: str, buckets: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """Rows with their keys, and empty rows to fill in."""
+    if name == "heads":
+        for bucket in buckets:
+            for head in range(1, trial.protocol.bucket.heads + 1):
+                yield {"bucket": bucket, "head": head}
+    elif name == "solution":
+        for bucket in buckets:
+            yield from [{"bucket": bucket}] * BLANK_MIXINGS
+    else:
+        yield from [{"site": site}] * BLANK_VISITS
+
+
+def _table(sheet: Worksheet, schema: TableSchema, rows: Sequence[dict[str, Any]], lists: Worksheet) -> None:
+    from openpyxl.styles import Alignment, Font, PatternFill, Protection
+    from openpyxl.utils import get_column_letter
+
+    last = len(rows) + 1
+    for number, field in enumerate(schema.fields, 1):
+        letter = get_column_letter(number)
+        header = sheet.cell(1, number)
+        _write(header, field.name)
+        header.font, header.fill = Font(bold=True, color=HEADER_FONT), PatternFill("solid", fgColor=HEADER_FILL)
+        header.alignment = Alignment(wrap_text=True, vertical="top")
+        sheet.column_dimensions[letter].width = WIDE if field.name == "note" else max(NARROW, len(field.name) + 2)
+        for row, filled in enumerate(rows, 2):
+            cell = sheet.cell(row, number)
+            cell.number_format = {"date": DATE_FORM, "string": TEXT_FORM}.get(field.type, "General")
+            if field.name in filled:
+                _write(cell, filled[field.name])
+                cell.fill = PatternFill("solid", fgColor=KEY_FILL)
+            else:
+                cell.protection = Protection(locked=False)
+        validation = _validation(field, lists)
+        validation.add(f"{letter}2:{letter}{last}")
+        sheet.add_data_validation(validation)
+    sheet.freeze_panes = sheet.cell(2, len(rows[0]) + 1) if rows else "A2"
+    sheet.protection.sheet = True
+    sheet.protection.formatColumns = False
+    sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = "landscape", 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.print_title_rows = "1:1"
+    sheet.print_options.gridLines = True
+
+
+def _validation(field: Field, lists: Worksheet) -> Any:
+    """Turn a field's constraints into what the spreadsheet refuses, with the words it says."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    kind: dict[str, Any]
+    words = [*(field.enum or ()), *(field.true_values[:1] + field.false_values[:1] if field.type == "boolean" else ())]
+    if words:
+        kind = {"type": "list", "formula1": _list(words, field.name, lists)}
+    elif field.type in ("number", "integer"):
+        kind = {
+            "type": "decimal" if field.type == "number" else "whole",
+            "operator": "between",
+            "formula1": str(field.minimum if field.minimum is not None else -(10**9)),
+            "formula2": str(field.maximum if field.maximum is not None else 10**9),
+        }
+    elif field.type == "date":
+        first, last = (date.fromisoformat(str(limit)) for limit in (field.minimum, field.maximum))
+        kind = {
+            "type": "date",
+            "operator": "between",
+            "formula1": f"DATE({first.year},{first.month},{first.day})",
+            "formula2": f"DATE({last.year},{last.month},{last.day})",
+        }
+    else:
+        kind = {"type": "textLength", "operator": "lessThanOrEqual", "formula1": str(field.max_length or 40)}
+    about = f"{field.description} {_limits(field)}".strip()
+    return DataValidation(
+        allow_blank=True,
+        showErrorMessage=True,
+        showInputMessage=True,
+        errorTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
+        error=_cut(f"Please write {field.expected()}. {field.mend or ''}".strip(), LONGEST_PROMPT),
+        promptTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
+        prompt=_cut(about, LONGEST_PROMPT),
+        **kind,
+    )
+
+
+def _list(words: Sequence[str], name: str, lists: Worksheet) -> str:
+    """Write a list inside the validation if it is short and has no comma; on the hidden sheet otherwise."""
+    inside = ",".join(words)
+    if len(inside) <= LONGEST_LIST and not any("," in word or '"' in word for word in words):
+        return f'"{inside}"'
+    from openpyxl.utils import get_column_letter
+
+    column = 1 if lists.cell(1, 1).value is None else lists.max_column + 1
+    for row, word in enumerate((name, *words), 1):
+        _write(lists.cell(row, column), word)
+    letter = get_column_letter(column)
+    return f"{LISTS}!${letter}$2:${letter}${len(words) + 1}"
+
+
+def _limits(field: Field) -> str:
+    if field.enum:
+        return f"One of: {', '.join(field.enum)}."
+    if field.minimum is not None and field.maximum is not None:
+        unit = f" {field.unit}" if field.unit and "[" not in field.unit else ""
+        return f"From {field.minimum} to {field.maximum}{unit}."
+    return ""
+
+
+def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
+    from openpyxl.styles import Alignment, Font
+
+    about, blind = trial.protocol.trial, trial.protocol.trial.blind
+    name = dict(zip(trial.sites["site"], trial.sites["name"], strict=True)).get(site) or site
+    heads = Font(bold=True, size=13)
+    rows: list[tuple[str, ...]] = [(f"{name}: records of {about.title}",), ("",)]
+    rows += [(f"{number}. {text}",) for number, text in enumerate(INSTRUCTIONS, 1)]
+    rows += [("",), ("Cautions",)]
+    rows += [(f"{one.title}. {one.text}",) for one in CAUTIONS if one.title in CAUTIONS_SHOWN]
+    rows += [("",), ("Columns",)]
+    for table in TABLES:
+        for field in load_schema(table).fields:
+            rows.append((f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip(),))
+    rows += [("",), ("Buckets of this garden",)]
+    columns = trial.protocol.treatment_columns
+    own = trial.layout[trial.layout["site"] == site]
+    for row in own.sort_values(["block", "position"]).to_dict("records"):
+        what = "" if blind else f": {treatment_label(row, columns)}"
+        rows.append((f"{row['bucket']}, block {row['block']}, place {row['position']}{what}",))
+    for number, (text,) in enumerate(rows, 1):
+        cell = sheet.cell(number, 1)
+        _write(cell, text)
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+        if number == 1 or text in ("Cautions", "Columns", "Buckets of this garden"):
+            cell.font = heads
+    sheet.column_dimensions["A"].width = 100
+    sheet.protection.sheet = True
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _write(cell: Cell, value: str | int) -> None:
+    """Write a value; a text stays one, whatever it begins with."""
+    cell.value = safe_text(value) if isinstance(value, str) else value
+    if isinstance(value, str):
+        cell.data_type = "s"
+
+
+def _cut(text: str, longest: int) -> str:
+    return text if len(text) <= longest else text[: longest - 1] + "…"
+
+
+def _same_every_time(data: bytes) -> bytes:
+    """Pack a workbook anew without the time at which it was made."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = STAMP.sub(FIXED_STAMP, content)
+            entry = zipfile.ZipInfo(name, FIXED_TIME)
+            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o600 << 16
+            new.writestr(entry, content)
+    return stream.getvalue()

@@ -14,10 +14,10 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from honest_records import PROTOCOL, write_records
+from laid_out_trial import laid_out
 from trialkit.errors import WrongCall
 from trialkit.forms.workbook import TABLES, record_workbook
-from trialkit.trial.check import Trial, read_trial
+from trialkit.trial.check import Trial
 from trialkit.trial.marks import form_marks
 from trialkit.trial.table_schema import load_schema
 
@@ -30,20 +30,6 @@ HOSTILE = '=HYPERLINK("http://example.org";"x")<b>\x07&'
 def trial(tmp_path: Path) -> Trial:
     """A small trial as it stands before the season: laid out, nothing recorded."""
     return laid_out(tmp_path / "trial")
-
-
-def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernhill School") -> Trial:
-    """Write the trial, its records emptied to their headers."""
-    write_records(folder)
-    for name in TABLES:
-        path = folder / f"{name}.csv"
-        path.write_text(path.read_text("utf-8").splitlines()[0] + "\n", "utf-8")
-    if blind:
-        told = PROTOCOL.replace('question = "Which dose?"', 'question = "Which one?"\nblind = true')
-        (folder / "trial.toml").write_text(told, "utf-8")
-    sites = (folder / "sites.csv").read_text("utf-8").replace("Fernhill School", site_name)
-    (folder / "sites.csv").write_text(sites, "utf-8")
-    return read_trial(folder, stage="layout")
 
 
 def opened(data: bytes) -> openpyxl.Workbook:

@@ -1,0 +1,87 @@
+"""The phone form as a file: fields from the schemas, nothing that is not its own, the same bytes."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from laid_out_trial import laid_out
+from trialkit.errors import WrongCall
+from trialkit.forms.phone import TABLES, phone_form
+from trialkit.trial.check import Trial
+from trialkit.trial.marks import form_marks
+from trialkit.trial.table_schema import load_schema
+
+
+@pytest.fixture
+def trial(tmp_path: Path) -> Trial:
+    """A trial before its season."""
+    return laid_out(tmp_path / "trial")
+
+
+def data_of(page: str) -> dict[str, Any]:
+    """Return what the page hands to its script."""
+    found = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.DOTALL)
+    assert found
+    return dict(json.loads(found[1]))
+
+
+def test_every_field_with_its_limits(trial: Trial) -> None:
+    """Names, kinds, ranges, words and lengths are those of the schemas."""
+    data = data_of(phone_form(trial, "FERN"))
+    for name in TABLES:
+        told = {field["name"]: field for field in data["tables"][name]}
+        for field in load_schema(name).fields:
+            one = told[field.name]
+            assert one["type"] == field.type
+            assert one["title"] == field.title
+            assert (one.get("minimum"), one.get("maximum")) == (field.minimum, field.maximum)
+            assert one.get("enum") == (list(field.enum) if field.enum else None)
+            assert one.get("maxLength") == field.max_length
+            assert bool(one.get("required")) == field.required
+
+
+def test_marks_and_buckets(trial: Trial) -> None:
+    """Marks of trial, layout and form, and the garden's own buckets in their order."""
+    data, marks = data_of(phone_form(trial, "MILL")), form_marks(trial)
+    assert (data["trial"], data["layout"], data["form"], data["site"]) == (
+        marks.trial,
+        marks.layout,
+        marks.form,
+        "MILL",
+    )
+    own = trial.layout[trial.layout["site"] == "MILL"].sort_values(["block", "position"])
+    assert [bucket["id"] for bucket in data["buckets"]] == list(own["bucket"])
+
+
+def test_a_blind_form_names_no_treatment(tmp_path: Path) -> None:
+    """Neither on the page nor in its data; a form that is not blind does."""
+    assert "white vinegar 5 %" in phone_form(laid_out(tmp_path / "open"), "FERN")
+    blind = phone_form(laid_out(tmp_path / "blind", blind=True), "FERN")
+    assert "vinegar 5" not in blind
+    assert " tsp" not in blind
+
+
+def test_the_same_trial_gives_the_same_form(trial: Trial) -> None:
+    """No clock and no chance in it; nothing from elsewhere."""
+    page = phone_form(trial, "FERN")
+    assert page == phone_form(trial, "FERN")
+    assert "http" not in page.replace("http-equiv", "")
+    assert not re.search(r"\son\w+=", page)
+
+
+def test_text_cannot_end_the_data(tmp_path: Path) -> None:
+    """A title that would close the script block stays data."""
+    page = phone_form(laid_out(tmp_path / "hostile", title="</script><script>alert(1)</script>"), "FERN")
+    assert data_of(page)["title"] == "</script><script>alert(1)</script>"
+    assert "<script>alert" not in page
+
+
+def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
+    """The gardens that there are are named."""
+    with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
+        phone_form(trial, "POND")

@@ -1,0 +1,357 @@
+"""The phone form in real Chromium: nothing entered is lost or mixed up, and what is handed back is what was typed."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from laid_out_trial import laid_out
+from trialkit.forms.phone import phone_form
+from trialkit.trial.check import Trial
+
+CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
+PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
+HEAD = {
+    "transplanted_on": "2026-08-20",
+    "outcome": "harvested",
+    "harvested_on": "2026-09-29",
+    "last_not_ready_on": "2026-09-26",
+    "weight_g": "152.5",
+    "marketable": "yes",
+    "note": "slug on a leaf",
+}
+NO_STORAGE = (
+    "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('denied', 'SecurityError'); }});"
+)
+
+
+@pytest.fixture
+def trial(tmp_path: Path) -> Trial:
+    """A trial before its season."""
+    return laid_out(tmp_path / "trial")
+
+
+@pytest.fixture
+def form(trial: Trial, tmp_path: Path) -> Path:
+    """The form of the garden Fernhill as a file."""
+    return written(trial, "FERN", tmp_path / "phone-FERN.html")
+
+
+def written(trial: Trial, site: str, path: Path) -> Path:
+    """Write a garden's form."""
+    path.write_text(phone_form(trial, site), encoding="utf-8")
+    return path
+
+
+def first_bucket(trial: Trial, site: str = "FERN") -> str:
+    """Return the garden's first bucket."""
+    return str(trial.layout[trial.layout["site"] == site].sort_values(["block", "position"])["bucket"].iloc[0])
+
+
+def opened(browser: Any, path: Path, **options: Any) -> Any:
+    """Open a form from disk, offline, as on a phone."""
+    page = browser.new_context(offline=True, accept_downloads=True, **PHONE, **options).new_page()
+    page.goto(path.as_uri())
+    return page
+
+
+def go(page: Any, bucket: str) -> None:
+    """Go to a bucket by the letters on its label."""
+    page.fill("#jump", bucket.lower())
+    page.press("#jump", "Enter")
+
+
+def fill_head(page: Any, head: int = 1, **changed: str) -> None:
+    """Fill one head in."""
+    for name, value in (HEAD | changed).items():
+        one = page.locator(f"#head{head}-{name}")
+        if one.evaluate("e => e.tagName") == "SELECT":
+            one.select_option(value)
+        else:
+            one.fill(value)
+
+
+def saved(page: Any, folder: Path) -> dict[str, Any]:
+    """Save the file and read it."""
+    with page.expect_download() as download:
+        page.click("#handing-back [data-do=save]")
+    path = folder / download.value.suggested_filename
+    download.value.save_as(path)
+    return dict(json.loads(path.read_text("utf-8"))) | {"path": path}
+
+
+def test_what_is_saved_is_what_was_typed(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """Marks, values and a check sum that zlib computes alike; decimals with a comma become a point."""
+    page, bucket = opened(browser, form), first_bucket(trial)
+    go(page, bucket)
+    fill_head(page, weight_g="152,5")
+    page.click("[data-do=add-solution]")
+    page.fill("#solution0-measured_on", "2026-08-20")
+    page.fill("#solution0-nutrient_tsp", "4")
+    page.click("[data-do=add-visit]")
+    page.fill("#visit0-visited_on", "2026-08-25")
+    page.fill("#by", "AB")
+    record = saved(page, tmp_path)
+    assert record["tables"] == {
+        "heads": [{"bucket": bucket, "head": "1"} | HEAD],
+        "solution": [{"bucket": bucket, "measured_on": "2026-08-20", "nutrient_tsp": "4"}],
+        "visits": [{"site": "FERN", "visited_on": "2026-08-25"}],
+    }
+    compact = json.dumps(record["tables"], ensure_ascii=False, separators=(",", ":"))
+    assert record["check"] == f"{zlib.crc32(compact.encode('utf-8')):08x}"
+    assert (record["format"], record["site"], record["by"]) == ("trialkit-phone-1", "FERN", "AB")
+    assert "Everything is saved" in page.inner_text("#state") or "File saved" in page.inner_text("#state")
+    page.context.close()
+
+
+def test_nothing_entered_is_lost_when_the_browser_is_killed(
+    started: Any, form: Path, trial: Trial, tmp_path: Path
+) -> None:
+    """Typed, the browser's processes killed outright, opened again: every value is there, and counted as not saved."""
+    bucket, profile = first_bucket(trial), tmp_path / "profile"
+
+    def launch() -> Any:
+        return started.chromium.launch_persistent_context(
+            str(profile), executable_path=str(CHROMIUM), args=["--no-sandbox"], **PHONE
+        )
+
+    context = launch()
+    page = context.new_page()
+    page.goto(form.as_uri())
+    go(page, bucket)
+    fill_head(page)
+    page.wait_for_timeout(6000)  # Chromium writes local storage to disk every five seconds
+    processes = subprocess.run(
+        ["pgrep", "-f", str(profile)], capture_output=True, text=True, check=False
+    ).stdout.split()
+    assert processes
+    for process in processes:
+        os.kill(int(process), signal.SIGKILL)
+    context = launch()
+    page = context.new_page()
+    page.goto(form.as_uri())
+    go(page, bucket)
+    assert {name: page.locator(f"#head1-{name}").input_value() for name in HEAD} == HEAD
+    assert "7 entries not yet saved" in page.inner_text("#state")
+    context.close()
+
+
+def test_a_phone_that_keeps_no_drafts_says_so_at_once(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """Storage that throws: a banner before anything is typed, and the file still has everything."""
+    context = browser.new_context(offline=True, accept_downloads=True, **PHONE)
+    context.add_init_script(NO_STORAGE)
+    page = context.new_page()
+    page.goto(form.as_uri())
+    assert "cannot keep drafts" in page.inner_text("#banners")
+    go(page, first_bucket(trial))
+    fill_head(page)
+    assert saved(page, tmp_path)["tables"]["heads"][0]["weight_g"] == "152.5"
+    context.close()
+
+
+def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial: Trial, tmp_path: Path) -> None:
+    """Files share one storage in Chromium: each form sees its own draft only, another layout's none."""
+    other = laid_out(tmp_path / "other", title="Another trial")
+    protocol = (other.folder / "trial.toml").read_text("utf-8")
+    (other.folder / "trial.toml").write_text(protocol.replace("[trial]", '[trial]\nid = "other"'), "utf-8")
+    from trialkit.trial.check import read_trial
+
+    other = read_trial(other.folder, stage="layout")
+    forms = {
+        "fern": written(trial, "FERN", tmp_path / "a.html"),
+        "mill": written(trial, "MILL", tmp_path / "b.html"),
+        "other": written(other, "FERN", tmp_path / "c.html"),
+    }
+    page = opened(browser, forms["fern"])
+    go(page, first_bucket(trial))
+    fill_head(page)
+    for name in ("mill", "other"):
+        page.goto(forms[name].as_uri())
+        assert page.inner_text("#state") == "Nothing entered yet"
+    page.goto(forms["fern"].as_uri())
+    assert "7 entries" in page.inner_text("#state")
+    page.context.close()
+
+
+def test_messages_beside_the_field(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """Out of range, no number, and rules between fields are told as one types; the wrong value is kept and exported."""
+    page = opened(browser, form)
+    go(page, first_bucket(trial))
+    for typed, words in (("15200", "Too large: expected 1 to 2000"), ("152 g", "not a number"), ("0", "Too small")):
+        page.fill("#head1-weight_g", typed)
+        assert words in page.inner_text("#head1-weight_g-error")
+        assert page.get_attribute("#head1-weight_g", "aria-invalid") == "true"
+    page.select_option("#head1-outcome", "dead")
+    page.fill("#head1-weight_g", "120")
+    assert "not cut" in page.inner_text("#head1-weight_g-error")
+    page.select_option("#head1-outcome", "harvested")
+    assert page.inner_text("#head1-weight_g-error") == ""
+    assert "Needed" in page.inner_text("#head1-harvested_on-error")
+    page.fill("#head1-transplanted_on", "2026-08-20")
+    page.fill("#head1-harvested_on", "2026-08-01")
+    assert "before the day of transplanting" in page.inner_text("#head1-harvested_on-error")
+    page.fill("#head1-weight_g", "15200")
+    record = saved(page, tmp_path)
+    assert record["tables"]["heads"][0]["weight_g"] == "15200"
+    assert "marked to look at" in page.inner_text("#state")
+    page.context.close()
+
+
+def test_a_label_misread(browser: Any, form: Path, trial: Trial) -> None:
+    """No bucket is opened, and the nearest identity is offered."""
+    page, bucket = opened(browser, form), first_bucket(trial)
+    go(page, bucket[:-1] + ("X" if bucket[-1] != "X" else "Y"))
+    assert f"is it {bucket}?" in page.inner_text("#jump-error") or "is it " in page.inner_text("#jump-error")
+    assert page.locator("#bucket").is_hidden()
+    page.context.close()
+
+
+def test_text_is_the_file(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """What is copied holds the same record as what is saved."""
+    page = opened(browser, form)
+    go(page, first_bucket(trial))
+    fill_head(page)
+    page.click("#handing-back [data-do=copy]")
+    text = json.loads(page.input_value("#copied-text"))
+    record = saved(page, tmp_path)
+    assert (text["tables"], text["check"]) == (record["tables"], record["check"])
+    page.context.close()
+
+
+def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """On another phone the file fills in what is empty; a value that differs is asked about, not overwritten."""
+    page, bucket = opened(browser, form), first_bucket(trial)
+    go(page, bucket)
+    fill_head(page)
+    path = saved(page, tmp_path)["path"]
+    page.context.close()
+    page = opened(browser, form)
+    go(page, bucket)
+    page.fill("#head1-weight_g", "99")
+    page.set_input_files("#open", path)
+    page.wait_for_selector("#conflicts .banner")
+    assert "here 99, in the file 152.5" in page.inner_text("#conflicts")
+    assert page.input_value("#head1-weight_g") == "99"
+    assert page.input_value("#head1-note") == "slug on a leaf"
+    page.click("#conflicts button:has-text('Take the file')")
+    assert page.input_value("#head1-weight_g") == "152.5"
+    page.context.close()
+
+
+@pytest.mark.parametrize("spoil", [lambda t: t[:-40], lambda t: t.replace("152.5", "999"), lambda _: "hello"])
+def test_a_damaged_file_is_not_opened(browser: Any, form: Path, trial: Trial, tmp_path: Path, spoil: Any) -> None:
+    """Cut off or changed on its way: nothing is taken from it."""
+    page, bucket = opened(browser, form), first_bucket(trial)
+    go(page, bucket)
+    fill_head(page)
+    path = saved(page, tmp_path)["path"]
+    path.write_text(spoil(path.read_text("utf-8")), "utf-8")
+    page.context.close()
+    page = opened(browser, form)
+    page.set_input_files("#open", path)
+    page.wait_for_function("document.getElementById('state').textContent.includes('cannot be read')")
+    go(page, bucket)
+    assert page.input_value("#head1-weight_g") == ""
+    page.context.close()
+
+
+def test_a_damaged_draft_is_rescued(browser: Any, form: Path, tmp_path: Path) -> None:
+    """A draft that cannot be read is offered as it is, and the form works on."""
+    page = opened(browser, form)
+    page.evaluate(
+        """() => { const f = JSON.parse(document.getElementById('data').textContent);
+        localStorage.setItem(['trialkit', f.trial, f.form, f.layout, f.site].join(':'), '{"heads": 7'); }"""
+    )
+    page.reload()
+    assert "damaged" in page.inner_text("#banners")
+    with page.expect_download() as download:
+        page.click("#banners button")
+    download.value.save_as(tmp_path / "draft.txt")
+    assert (tmp_path / "draft.txt").read_text() == '{"heads": 7'
+    page.context.close()
+
+
+def test_by_keyboard_alone(browser: Any, form: Path, trial: Trial) -> None:
+    """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field."""
+    page = opened(browser, form)
+    page.focus("#jump")
+    page.keyboard.type(first_bucket(trial))
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "bucket-title"
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "head1-transplanted_on"
+    page.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial, scheme: str) -> None:
+    """With a bucket open, a mistake marked and a banner shown; targets are 44 pixels high; nothing over the edge."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
+    page = opened(browser, form, color_scheme=scheme)
+    go(page, first_bucket(trial))
+    page.fill("#head1-weight_g", "x")
+    page.click("[data-do=add-solution]")
+    page.click("#handing-back [data-do=copy]")
+    found = axe.Axe().run(page).response["violations"]
+    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in found] == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    low = page.evaluate(
+        "[...document.querySelectorAll('button,input,select')]"
+        ".filter(e => e.offsetParent && e.offsetHeight < 44).length"
+    )
+    assert low == 0
+    page.context.close()
+
+
+def test_quiet_and_alone(browser: Any, tmp_path: Path) -> None:
+    """Hostile names are text; no console message, no request beyond the file, no script of a stranger."""
+    hostile = laid_out(
+        tmp_path / "hostile", site_name="<img src=x onerror=alert(1)>", title="</script><script>alert(1)</script>"
+    )
+    path = written(hostile, "FERN", tmp_path / "hostile.html")
+    page = browser.new_context(offline=True, **PHONE).new_page()
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("dialog", lambda dialog: said.append(dialog.message))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(path.as_uri())
+    go(page, first_bucket(hostile))
+    page.fill("#head1-note", "<b>bold</b>")
+    assert page.inner_text("h1") == "<img src=x onerror=alert(1)>"
+    assert said == []
+    assert [url for url in asked if url != path.as_uri() and not url.startswith("data:")] == []
+    page.context.close()
+
+
+def test_without_scripts_the_printed_sheet_is_named(browser: Any, form: Path) -> None:
+    """A phone that shows the file without running it says what to do."""
+    page = browser.new_context(java_script_enabled=False, **PHONE).new_page()
+    page.goto(form.as_uri())
+    assert "printed record sheet" in page.inner_text("noscript, .banner")
+    page.context.close()
+
+
+def test_what_comes_back_is_collected(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+    """Typed, saved, collected: the tables hold the same values."""
+    page, bucket = opened(browser, form), first_bucket(trial)
+    go(page, bucket)
+    fill_head(page, note="=1+1")
+    path = saved(page, tmp_path)["path"]
+    page.context.close()
+    command = [sys.executable, "-m", "trialkit", "collect", str(trial.folder), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
+    assert heads == [{"bucket": bucket, "head": "1"} | HEAD | {"note": "'=1+1"}]

@@ -1,0 +1,24 @@
+"""A small trial as it stands before its season: laid out, nothing recorded."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from honest_records import PROTOCOL, write_records
+from trialkit.trial.check import Trial, read_trial
+
+RECORDS = ("heads", "solution", "visits")
+
+
+def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernhill School", title: str = "") -> Trial:
+    """Write the trial, its records emptied to their headers, and read it as far as its layout."""
+    write_records(folder)
+    for name in RECORDS:
+        path = folder / f"{name}.csv"
+        path.write_text(path.read_text("utf-8").splitlines()[0] + "\n", "utf-8")
+    more = ("\nblind = true" if blind else "") + (f"\ntitle = '{title}'" if title else "")
+    told = PROTOCOL.replace('question = "Which dose?"', f'question = "Which one?"{more}')
+    (folder / "trial.toml").write_text(told, "utf-8")
+    sites = (folder / "sites.csv").read_text("utf-8").replace("Fernhill School", site_name)
+    (folder / "sites.csv").write_text(sites, "utf-8")
+    return read_trial(folder, stage="layout")

@@ -1,0 +1,117 @@
+"""The phone form of a garden: one HTML file that works without a network and hands back one file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from trialkit.forms.gardens import garden_of
+from trialkit.pages.cautions import CAUTIONS
+from trialkit.pages.safe_text import safe_results
+from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.wording import treatment_label
+from trialkit.trial.check import Trial
+from trialkit.trial.marks import form_marks
+from trialkit.trial.table_schema import Field, TableName, load_schema
+
+TEMPLATES = Path(__file__).parent / "templates"
+TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
+FORMAT = "trialkit-phone-1"
+CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
+# In an application/json block nothing runs, but "</script" would end it and "<!--" could swallow what follows.
+ESCAPED_IN_SCRIPT = str.maketrans(
+    {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+)
+
+
+def phone_form(trial: Trial, site: str) -> str:
+    """Write the phone form of one garden.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its layout.
+    site : str
+        Short name of the garden.
+
+    Returns
+    -------
+    str
+        A self-contained page; the same for the same trial. A blind trial's names no treatment anywhere.
+
+    Raises
+    ------
+    WrongCall
+        If the trial has no such garden, or it has no buckets.
+    """
+    data = safe_results(_data(trial, site))
+    style = page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8")
+    script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
+    return (
+        environment(TEMPLATES)
+        .get_template("phone.html.jinja")
+        .render(
+            title=data["title"],
+            garden=data["garden"],
+            data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
+            cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
+            style=style,
+            script=script,
+            policy=content_security_policy(style, script),
+        )
+    )
+
+
+def _data(trial: Trial, site: str) -> dict[str, Any]:
+    """Everything that the script needs to know."""
+    marks = form_marks(trial)
+    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
+    return {
+        "format": FORMAT,
+        "trial": marks.trial,
+        "layout": marks.layout,
+        "form": marks.form,
+        "site": site,
+        "title": trial.protocol.trial.title,
+        "garden": names.get(site) or site,
+        "heads": trial.protocol.bucket.heads,
+        "buckets": list(_buckets(trial, site)),
+        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in TABLES},
+    }
+
+
+def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
+    rows = trial.layout.drop_duplicates("bucket").set_index("bucket")
+    for bucket in garden_of(trial, site):
+        row = rows.loc[bucket]
+        place = f"block {row['block']}, place {row['position']}"
+        if trial.protocol.trial.blind:
+            yield {"id": bucket, "place": place}
+        else:
+            yield {
+                "id": bucket,
+                "place": place,
+                "what": treatment_label(row.to_dict(), trial.protocol.treatment_columns),
+            }
+
+
+def _field(field: Field) -> dict[str, Any]:
+    """Return what the form has to know of a column, and nothing that is not set."""
+    told = {
+        "name": field.name,
+        "type": field.type,
+        "title": field.title,
+        "description": field.description,
+        "unit": field.unit if field.unit and "[" not in field.unit else None,
+        "required": field.required or None,
+        "minimum": field.minimum,
+        "maximum": field.maximum,
+        "enum": list(field.enum) if field.enum else None,
+        "pattern": field.pattern,
+        "maxLength": field.max_length,
+        "words": [field.true_values[0], field.false_values[0]] if field.type == "boolean" else None,
+        "expected": field.expected(),
+    }
+    return {key: value for key, value in told.items() if value is not None}

@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("Plan", "Start a trial folder."),
     "plan": ("Plan", "Work out what the trial can tell, what it needs, and when."),
     "layout": ("Plan", "Randomise: which bucket gets which treatment."),
+    "forms": ("Garden", "Write labels, record sheets, workbooks and phone forms."),
     "collect": ("Garden", "Merge returned workbooks, CSV files and phone files."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),

@@ -1,0 +1,76 @@
+"""`trialkit forms` as a user runs it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from laid_out_trial import laid_out
+
+DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
+
+
+def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
+
+
+def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
+    """Written, listed, said what to do with; a second run writes the same bytes; no input is touched."""
+    folder = laid_out(tmp_path / "trial").folder
+    inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
+    result = run("forms", folder)
+    assert result.returncode == DONE, result.stderr
+    assert "Forms for 3 gardens" in result.stdout
+    assert "Writing the forms of MILL" in result.stderr
+    kinds = ("pack-{}.html", "record-{}.xlsx", "phone-{}.html")
+    names = {"adviser.html"} | {kind.format(site) for kind in kinds for site in ("FERN", "MILL", "STAT")}
+    files = {path.name: path.read_bytes() for path in (folder / "forms").iterdir()}
+    assert set(files) == names
+    again = run("forms", folder, "--json")
+    assert {Path(name).name for name in json.loads(again.stdout)["files"]} == names
+    assert {path.name: path.read_bytes() for path in (folder / "forms").iterdir()} == files
+    assert {path.name: path.read_bytes() for path in folder.glob("*.*")} == inputs
+
+
+def test_forms_do_not_fix_the_layout(tmp_path: Path) -> None:
+    """Forms are no records: the layout may still be drawn anew, and leftovers of gardens that went are named."""
+    folder = laid_out(tmp_path / "trial").folder
+    run("forms", folder)
+    sites = (folder / "sites.csv").read_text("utf-8").splitlines()
+    (folder / "sites.csv").write_text("\n".join(sites[:-1]) + "\n", "utf-8")
+    assert run("layout", folder).returncode == DONE
+    result = run("forms", folder)
+    assert "Left over from another layout, not of this trial any more: pack-STAT.html" in result.stdout
+    assert (folder / "forms" / "pack-STAT.html").exists()
+
+
+def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:
+    """One sentence with the mend; nothing is written."""
+    folder = laid_out(tmp_path / "trial").folder
+    (folder / "layout.csv").unlink()
+    result = run("forms", folder)
+    assert result.returncode == WRONG_CALL
+    assert "run trialkit layout" in result.stderr
+    assert not (folder / "forms").exists()
+
+
+def test_a_blind_trial_says_who_may_see_what(tmp_path: Path) -> None:
+    """The adviser is told not to hand on the pages that name treatments."""
+    result = run("forms", laid_out(tmp_path / "trial", blind=True).folder)
+    assert "The trial is blind: do not hand it to the gardens." in result.stdout
+
+
+def test_forms_that_lead_elsewhere_are_refused(tmp_path: Path) -> None:
+    """A link out of the trial folder is not written through."""
+    folder = laid_out(tmp_path / "trial").folder
+    (tmp_path / "elsewhere").mkdir()
+    (folder / "forms").symlink_to(tmp_path / "elsewhere")
+    result = run("forms", folder)
+    assert result.returncode == WRONG_CALL
+    assert list((tmp_path / "elsewhere").iterdir()) == []

@@ -1,0 +1,137 @@
+"""The printed pack: what each garden gets, what it must not learn, and kitchen measures by hand."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from html import escape, unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from laid_out_trial import laid_out
+from trialkit.errors import WrongCall
+from trialkit.forms.cards import mixing_cards
+from trialkit.forms.pack import adviser_pack, garden_pack
+from trialkit.pages.cautions import CAUTIONS
+from trialkit.trial.check import Trial
+from trialkit.trial.table_schema import load_schema
+
+READER = shutil.which("zbarimg")
+
+
+@pytest.fixture
+def trial(tmp_path: Path) -> Trial:
+    """A trial before its season."""
+    return laid_out(tmp_path / "trial")
+
+
+def text_of(page: str) -> str:
+    """Return what a page says, blanks of every kind as one."""
+    body = re.sub(r"<style>.*?</style>", " ", page, flags=re.DOTALL)
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", body)))
+
+
+def buckets_of(trial: Trial, site: str) -> list[str]:
+    """Return a garden's buckets."""
+    return [str(bucket) for bucket in trial.layout[trial.layout["site"] == site]["bucket"]]
+
+
+def test_every_bucket_has_a_label_a_place_and_rows(trial: Trial) -> None:
+    """One label with its code, one place on the map, a row for each head; nothing of another garden."""
+    page = garden_pack(trial, "FERN")
+    for bucket in buckets_of(trial, "FERN"):
+        assert page.count(f'<b class="id">{bucket}</b>') == 1
+        assert page.count(f"<li><b>{bucket}</b>") == 1
+        assert page.count(f'aria-label="QR code of {bucket}"') == 1
+        assert len(re.findall(rf'<tr><th scope="row">{bucket}</th><th scope="row">[1-4]</th>', page)) == 4
+    assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
+
+
+def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
+    """Every column of heads, solution and visits has its title on a sheet, outcomes as words to tick."""
+    page = garden_pack(trial, "FERN")
+    for name in ("heads", "solution", "visits"):
+        for field in load_schema(name).fields:
+            if field.name != "site":
+                assert f'<th scope="col">{escape(field.title, quote=True).replace("&#x27;", "&#39;")}' in page
+    for outcome in load_schema("heads").field("outcome").enum or ():
+        assert f'<span class="tick">{outcome.replace("_", " ")}</span>' in page
+
+
+def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
+    """Labels, map and sheets are silent and there are no cards; only the adviser's pages tell, and say so."""
+    blind = laid_out(tmp_path / "blind", blind=True)
+    page = text_of(garden_pack(blind, "FERN"))
+    assert "white vinegar 5 %" not in page
+    assert " tsp" not in page
+    assert "Mixing cards" not in page
+    adviser = text_of(adviser_pack(blind))
+    assert "For the adviser's eyes only" in adviser
+    assert "4 tsp, white vinegar 5 %" in adviser
+    assert "eyes only" not in text_of(adviser_pack(laid_out(tmp_path / "open")))
+
+
+def test_measures_by_hand(trial: Trial) -> None:
+    """20 L is 5.3 US gallons (231 cubic inches), 4 level teaspoons of 5 g are 20 g; the acid's start is an estimate."""
+    card = next(card for card in mixing_cards(trial, ["FERN"]) if card.title == "4 tsp, white vinegar 5 %")
+    assert "20 L (5.3 US gal)" in card.steps[0]
+    assert "4 level teaspoons of Blend L (20 g)" in card.steps[1]
+    assert "stop between pH 5.5 and 6" in card.steps[2]
+    (start,) = card.starts
+    assert re.fullmatch(r"[\d¼½¾]+ tsp \(\d+ mL\)", start.amount)
+    assert start.alkalinity == "75 mg/L"
+    served = trial.layout[(trial.layout["site"] == "FERN") & (trial.layout["dose_tsp"] == 4)]
+    wanted = served[served["acidifier"] == "white vinegar 5 %"]["bucket"]
+    assert sorted(card.buckets[0][1].split(", ")) == sorted(wanted)
+
+
+def test_no_acid_is_made_up(trial: Trial) -> None:
+    """Buckets without acid say so; where the water is not known there is no starting point."""
+    from dataclasses import replace
+
+    without = next(card for card in mixing_cards(trial, ["FERN"]) if card.title == "4 tsp, no acid")
+    assert "No acid goes into this bucket." in without.steps[-1]
+    assert without.starts == ()
+    unknown = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=float("nan")))
+    assert all(card.starts == () for card in mixing_cards(unknown, ["FERN", "MILL"]))
+
+
+def test_cautions_come_first(trial: Trial) -> None:
+    """Acid, drill, lids, clean harvest and local rules stand before anything is mixed, for gardens and adviser."""
+    for page in (garden_pack(trial, "FERN"), adviser_pack(trial)):
+        text = text_of(page)
+        for caution in CAUTIONS[:-1]:
+            assert text.index(f"{caution.title}.") < text.index("Mixing cards")
+        assert "Acid into water, never water into acid" in text
+
+
+def test_the_same_trial_gives_the_same_pack(trial: Trial) -> None:
+    """No clock, no chance, no script, nothing from elsewhere."""
+    page = garden_pack(trial, "FERN")
+    assert page == garden_pack(trial, "FERN")
+    assert "<script" not in page
+    assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/2000/svg", "")
+
+
+def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
+    """The gardens that there are are named."""
+    with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
+        garden_pack(trial, "POND")
+
+
+@pytest.mark.skipif(READER is None, reason="zbarimg, an independent reader of QR codes, is not installed")
+def test_codes_are_read_by_another_reader(browser: Any, trial: Trial, tmp_path: Path) -> None:
+    """Labels as the browser shows them, light and dark: the reader finds every identity and nothing else."""
+    path = tmp_path / "pack.html"
+    path.write_text(garden_pack(trial, "FERN"), encoding="utf-8")
+    for scheme in ("light", "dark"):
+        page = browser.new_context(color_scheme=scheme, viewport={"width": 1100, "height": 900}).new_page()
+        page.goto(path.as_uri())
+        page.locator(".labels").screenshot(path=str(tmp_path / "labels.png"))
+        command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", str(tmp_path / "labels.png")]
+        read = subprocess.run(command, capture_output=True, text=True, check=False).stdout.split()
+        assert sorted(read) == sorted(buckets_of(trial, "FERN"))
+        page.context.close()

@@ -1,0 +1,37 @@
+"""``trialkit forms``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.forms_steps import write_forms
+from trialkit.cli.options import as_json, trial_folder
+
+
+@click.command("forms")
+@trial_folder
+@as_json
+@speaks_plainly
+def command(folder: Path, as_json: bool) -> None:
+    """Write what the gardens of the trial in DIR need, into DIR/forms.
+
+    For each garden: pack-SITE.html to print (labels with QR codes, map, mixing cards, record sheets, cautions),
+    record-SITE.xlsx to fill in on a computer, and phone-SITE.html, a form that works on a phone without a network. For
+    the adviser: adviser.html, every map and mixing card. With blind = true under [trial] in trial.toml only the
+    adviser's page names treatments.
+
+    Example: trialkit forms autumn_dose
+    """
+    written = write_forms(folder, lambda what: click.echo(f"Writing {what} ...", err=True))
+    if as_json:
+        document = {
+            "files": [str(path) for path in written.files],
+            "left_over": [str(path) for path in written.left_over],
+        }
+        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(written.sentences))

@@ -1,0 +1,66 @@
+"""What ``trialkit forms`` does with a folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from trialkit.errors import WrongCall
+
+FORMS_FOLDER = "forms"
+ADVISER_FILE = "adviser.html"
+
+
+@dataclass(frozen=True)
+class Written:
+    """Files that were written, and those of gardens that are no longer in the trial."""
+
+    files: tuple[Path, ...]
+    left_over: tuple[Path, ...]
+    blind: bool
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Say what was written and what to do with it."""
+        folder, gardens = self.files[0].parent, (len(self.files) - 1) // 3
+        told = (
+            f"Forms for {gardens} garden{'' if gardens == 1 else 's'}, written to {folder}: print pack-SITE.html; send "
+            "phone-SITE.html or record-SITE.xlsx to whoever keeps the records there.",
+            f"For you: {folder / ADVISER_FILE}, every map and mixing card."
+            + (" The trial is blind: do not hand it to the gardens." if self.blind else ""),
+        )
+        names = ", ".join(path.name for path in self.left_over)
+        return (*told, f"Left over from another layout, not of this trial any more: {names}.") if names else told
+
+
+def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
+    """Write every garden's forms and the adviser's pages."""
+    from trialkit.forms.gardens import gardens_of
+    from trialkit.forms.pack import adviser_pack, garden_pack
+    from trialkit.forms.phone import phone_form
+    from trialkit.forms.workbook import record_workbook
+    from trialkit.trial.atomic import write_bytes, write_text
+    from trialkit.trial.check import read_trial
+
+    if not (folder / "layout.csv").exists():
+        raise WrongCall(
+            f"{folder} has no layout.csv yet, so there are no buckets to label: run trialkit layout {folder}."
+        )
+    trial = read_trial(folder, stage="layout")
+    forms = folder / FORMS_FOLDER
+    if not forms.resolve().is_relative_to(folder.resolve()):
+        raise WrongCall(f"{forms} leads out of the trial folder: put a folder of its own there.")
+    forms.mkdir(exist_ok=True)
+    write_text(forms / ADVISER_FILE, adviser_pack(trial))
+    files = [forms / ADVISER_FILE]
+    for site in gardens_of(trial):
+        progress(f"the forms of {site}")
+        names = [forms / f"pack-{site}.html", forms / f"record-{site}.xlsx", forms / f"phone-{site}.html"]
+        write_text(names[0], garden_pack(trial, site))
+        write_bytes(names[1], record_workbook(trial, site))
+        write_text(names[2], phone_form(trial, site))
+        files += names
+    known = set(files)
+    left_over = (path for kind in ("pack-*.html", "record-*.xlsx", "phone-*.html") for path in sorted(forms.glob(kind)))
+    return Written(tuple(files), tuple(path for path in left_over if path not in known), trial.protocol.trial.blind)

@@ -1,0 +1,194 @@
+"""What is printed: a pack for each garden, and the adviser's own pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from trialkit.forms.cards import mixing_cards
+from trialkit.forms.gardens import garden_of, gardens_of
+from trialkit.layouts.bench import bench_maps
+from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
+from trialkit.pages.safe_text import safe_results
+from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.wording import treatment_label
+from trialkit.trial.check import Trial
+from trialkit.trial.table_schema import Field, TableName, load_schema
+
+TEMPLATES = Path(__file__).parent / "templates"
+BLANK_MIXINGS, BLANK_VISITS = 2, 12
+SHORT_WORDS = 6  # more allowed words than this are written out, not ticked
+
+
+@dataclass(frozen=True)
+class Label:
+    """A bucket's label."""
+
+    bucket: str
+    place: str
+    treatment: str
+    qr: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """Buckets side by side on a bench: identity and treatment."""
+
+    label: str
+    places: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A garden's bench, line by line."""
+
+    garden: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table to fill in by hand: headings, and for each row its keys; a column with words is ticked."""
+
+    title: str
+    about: str
+    keys: tuple[str, ...]
+    columns: tuple[tuple[str, tuple[str, ...]], ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def garden_pack(trial: Trial, site: str) -> str:
+    """Write what a garden prints: labels, map, mixing cards, record sheets, cautions.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its layout.
+    site : str
+        Short name of the garden.
+
+    Returns
+    -------
+    str
+        A self-contained page without script. A blind trial's names no treatment and has no mixing cards.
+
+    Raises
+    ------
+    WrongCall
+        If the trial has no such garden, or it has no buckets.
+    """
+    buckets, blind = garden_of(trial, site), trial.protocol.trial.blind
+    return _page(
+        trial,
+        "pack.html.jinja",
+        garden=_garden_name(trial, site),
+        labels=[_label(trial, bucket) for bucket in buckets],
+        benches=_benches(trial, [site], named=not blind),
+        cards=() if blind else mixing_cards(trial, [site]),
+        sheets=_sheets(trial, site, buckets),
+    )
+
+
+def adviser_pack(trial: Trial) -> str:
+    """Write what the adviser prints: every garden's map with treatments, and the mixing cards of all.
+
+    Returns
+    -------
+    str
+        A self-contained page without script; in a blind trial marked as not for the gardens.
+    """
+    sites = gardens_of(trial)
+    return _page(
+        trial,
+        "adviser.html.jinja",
+        benches=_benches(trial, sites, named=True),
+        cards=mixing_cards(trial, sites),
+        blind=trial.protocol.trial.blind,
+    )
+
+
+def _page(trial: Trial, template: str, **parts: Any) -> str:
+    style = page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8")
+    about = trial.protocol.trial
+    return (
+        environment(TEMPLATES)
+        .get_template(template)
+        .render(
+            title=safe_results(about.title),
+            season=safe_results(about.season),
+            cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
+            style=style,
+            policy=content_security_policy(style),
+            **parts,
+        )
+    )
+
+
+def _garden_name(trial: Trial, site: str) -> str:
+    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
+    return str(safe_results(names.get(site) or site))
+
+
+def _label(trial: Trial, bucket: str) -> Label:
+    import segno
+
+    row = trial.layout[trial.layout["bucket"] == bucket].iloc[0].to_dict()
+    treatment = "" if trial.protocol.trial.blind else _treatment(trial, row)
+    code = segno.make(bucket, error="m", micro=False)
+    picture = code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="qr", lineclass=None)
+    return Label(bucket, f"block {row['block']}, place {row['position']}", treatment, picture)
+
+
+def _treatment(trial: Trial, row: dict[str, Any]) -> str:
+    return str(safe_results(treatment_label(row, trial.protocol.treatment_columns)))
+
+
+def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:
+    maps = bench_maps(trial.layout, trial.protocol.treatment_columns, trial.protocol.layout.bench_columns)
+    word = "volunteer" if trial.protocol.layout.kind == "volunteer blocks" else "block"
+    benches = []
+    for bench in maps:
+        if bench.site not in sites:
+            continue
+        several = bench.rows > 1
+        lines: dict[int, list[tuple[str, str]]] = {}
+        for cell in bench.cells:
+            told = _treatment(trial, cell.treatment) if named else ""
+            lines.setdefault(cell.row if several else cell.block, []).append((cell.bucket, told))
+        told_lines = (Line(f"{'row' if several else word} {key}", tuple(places)) for key, places in lines.items())
+        benches.append(Bench(_garden_name(trial, bench.site), tuple(told_lines)))
+    return tuple(benches)
+
+
+def _sheets(trial: Trial, site: str, buckets: Sequence[str]) -> tuple[Sheet, ...]:
+    heads = [(bucket, str(head)) for bucket in buckets for head in range(1, trial.protocol.bucket.heads + 1)]
+    return (
+        _sheet("heads", "bucket", heads),
+        _sheet("solution", "bucket", [(bucket,) for bucket in buckets for _ in range(BLANK_MIXINGS)]),
+        _sheet("visits", "site", [(site,)] * BLANK_VISITS),
+    )
+
+
+def _sheet(name: TableName, first_key: str, rows: Sequence[tuple[str, ...]]) -> Sheet:
+    """Make a sheet from a table's schema: keys that are filled in, then what is written by hand."""
+    schema = load_schema(name)
+    filled = [field for field in schema.fields if field.name in (first_key, "head")]
+    written = [field for field in schema.fields if field not in filled]
+    return Sheet(
+        schema.title,
+        schema.description,
+        tuple(field.title for field in filled),
+        tuple((_heading(field), _ticks(field)) for field in written),
+        tuple(rows),
+    )
+
+
+def _heading(field: Field) -> str:
+    return f"{field.title}, {field.unit}" if field.unit and "[" not in field.unit else field.title
+
+
+def _ticks(field: Field) -> tuple[str, ...]:
+    words = field.enum or (field.true_values[:1] + field.false_values[:1] if field.type == "boolean" else ())
+    return tuple(word.replace("_", " ") for word in words) if len(words) <= SHORT_WORDS else ()

@@ -10,7 +10,7 @@ import pandas as pd
 from trialkit.trial import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.trial.problem import PlanError, Problem, TrialError
 from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
-from trialkit.trial.returns.unfinished import generation, unfinished_collect
+from trialkit.trial.returns.unfinished import generation, open_conflicts, unfinished_collect
 from trialkit.trial.source_file import read_source
 from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
 from trialkit.trial.tables import TableReading, empty_table, read_table
@@ -198,6 +198,8 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     if protocol is not None:
         whole = TrialTables(readings, protocol, text)
         later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+    if stage == "records":
+        later += open_conflicts(folder)
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     title = protocol.trial.title if protocol else ""

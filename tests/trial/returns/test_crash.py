@@ -104,6 +104,8 @@ def test_a_reader_beside_collects_never_sees_a_mixture(crashes: tuple[State, Sta
     versions.append({name: before.get(name, after[name] + b" ") for name in CHANGED})
     versions[1]["solution.csv"] = b"bucket,measured_on\n"
     versions[1]["visits.csv"] = b"site,visited_on\n"
+    for number, version in enumerate(versions):  # an open conflict would be an error of its own
+        version["returned/conflicts.json"] = b'{"format": "trialkit-conflicts-1", "conflicts": []}' + b" " * number
     stop = threading.Event()
 
     def write() -> None:

@@ -14,9 +14,9 @@ from pathlib import Path, PurePosixPath
 
 from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.returns.headings import RECORD_TABLES
-from trialkit.trial.returns.unfinished import COMMITTED, STAGING
+from trialkit.trial.returns.unfinished import COMMITTED, CONFLICTS, STAGING
 
-RETURNED, JOURNAL, CONFLICTS = "returned", "returned/returns.json", "returned/conflicts.json"
+RETURNED, JOURNAL = "returned", "returned/returns.json"
 MANIFEST = "manifest.json"
 LOCK, LOCK_TIMEOUT_S = ".collect.lock", 30.0
 ALLOWED = frozenset(f"{name}.csv" for name in RECORD_TABLES)

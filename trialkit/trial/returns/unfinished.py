@@ -1,13 +1,18 @@
-"""Telling that a collect was interrupted between its commit and its end, before anything is read."""
+"""What a reader must know of collects before it reads: one that was interrupted, and conflicts that are open."""
 
-from collections.abc import Hashable
+import json
+from collections.abc import Hashable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
-from trialkit.trial.problem import Problem, problem
+from trialkit.trial.problem import Problem, problem, quoted, shown
+from trialkit.trial.returns.headings import RECORD_TABLES
+from trialkit.trial.source_file import read_source
 
 STAGING, COMMITTED = ".collecting", ".collected"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
-WATCHED = ("returned/returns.json", "returned/conflicts.json")
+CONFLICTS = "returned/conflicts.json"
+WATCHED = ("returned/returns.json", CONFLICTS)
 
 
 def unfinished_collect(folder: Path) -> Problem | None:
@@ -42,3 +47,26 @@ def generation(folder: Path) -> Hashable:
         except OSError:
             marks.append(None)
     return tuple(marks)
+
+
+def open_conflicts(folder: Path) -> Iterator[Problem]:
+    """TK-R51: tell of values that two returns have differently and nobody has chosen between.
+
+    Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next collect's to tell.
+    """
+    source = read_source(folder, CONFLICTS)
+    if isinstance(source, Problem):
+        return
+    with suppress(ValueError, TypeError, KeyError, AttributeError):
+        for conflict in json.loads(source.text)["conflicts"]:
+            if conflict["choice"] is None and conflict["table"] in RECORD_TABLES:
+                yield problem(
+                    "TK-R51",
+                    f"{conflict['table']}.csv",
+                    "one value",
+                    column=str(conflict["column"]),
+                    found=f"{quoted(conflict['kept'])} and {quoted(conflict['returned'])} for "
+                    f"{shown(' '.join(map(str, conflict['key'])))}",
+                    mend=f"Look at the paper record, then: trialkit collect --choose {shown(conflict['id'])}=kept, or "
+                    "=returned.",
+                )

@@ -107,15 +107,18 @@ def test_a_reader_beside_collects_never_sees_a_mixture(crashes: tuple[State, Sta
     for number, version in enumerate(versions):  # an open conflict would be an error of its own
         version["returned/conflicts.json"] = b'{"format": "trialkit-conflicts-1", "conflicts": []}' + b" " * number
     stop = threading.Event()
+    store.commit(folder, versions[0])
+    began = time.monotonic()
+    check_trial(folder)
+    pause = 2 * (time.monotonic() - began)  # so that some checks end between two writes, and others do not
 
     def write() -> None:
         turn = 0
         while not stop.is_set():
             store.commit(folder, versions[turn % 2])
             turn += 1
-            time.sleep(0.03)
+            time.sleep(pause)
 
-    store.commit(folder, versions[0])
     writer = threading.Thread(target=write)
     writer.start()
     try:

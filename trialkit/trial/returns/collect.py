@@ -38,6 +38,7 @@ from trialkit.trial.returns.records import (
 )
 from trialkit.trial.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.trial.returns.sheets import Returned
+from trialkit.trial.returns.unfinished import CONFLICTS
 from trialkit.trial.table_schema import TableName, load_schema
 
 DIGITS_OF_NAME = 16
@@ -181,7 +182,7 @@ def collect(
         before = _State(
             read_records(folder),
             read_document(folder, store.JOURNAL, Journal),
-            read_document(folder, store.CONFLICTS, Conflicts),
+            read_document(folder, CONFLICTS, Conflicts),
         )
         chosen_log = Log("conflicts.json")
         state, chosen = _chosen(before, choices or {}, trial, chosen_log)
@@ -350,7 +351,7 @@ def _changes(
         if table != before.records.get(name):
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
-        changes[store.CONFLICTS] = document_bytes(after.conflicts)
+        changes[CONFLICTS] = document_bytes(after.conflicts)
     if after.journal != before.journal:
         changes[store.JOURNAL] = document_bytes(after.journal)
     return changes

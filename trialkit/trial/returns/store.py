@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 
 from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.returns.headings import RECORD_TABLES
-from trialkit.trial.returns.unfinished import COMMITTED, CONFLICTS, STAGING
+from trialkit.trial.returns.unfinished import COMMITTED, STAGING
 
 RETURNED, JOURNAL = "returned", "returned/returns.json"
 MANIFEST = "manifest.json"

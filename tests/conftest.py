@@ -1,8 +1,9 @@
-"""Fixtures shared by all tests: reference cases with their sources (tests/reference/README.md)."""
+"""Fixtures shared by all tests: reference cases with their sources (tests/reference/README.md), and a real browser."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from chromium import ARGUMENTS, CHROMIUM
 from trialkit.mixed import MixedFit, fit_mixed
 
 REFERENCE = Path(__file__).parent / "reference"
@@ -98,3 +100,21 @@ def _case_fixture(name: str) -> Any:
 mixed_case = _case_fixture("mixed_case")
 comparison_case = _case_fixture("comparison_case")
 nist_case = _case_fixture("nist_case")
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Any]:
+    """Playwright, where it and a browser are installed; it can be started once in a process only."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not CHROMIUM.exists():
+        pytest.skip(f"no Chromium at {CHROMIUM}: set CHROMIUM to its path")
+    with api.sync_playwright() as started:
+        yield started
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Any) -> Iterator[Any]:
+    """Chromium, headless."""
+    running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(ARGUMENTS))
+    yield running
+    running.close()

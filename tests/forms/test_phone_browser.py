@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -15,11 +14,11 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from chromium import ARGUMENTS, CHROMIUM
 from laid_out_trial import laid_out
 from trialkit.forms.phone import phone_form
 from trialkit.trial.check import Trial
 
-CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HEAD = {
     "transplanted_on": "2026-08-20",
@@ -115,14 +114,14 @@ def test_what_is_saved_is_what_was_typed(browser: Any, form: Path, trial: Trial,
 
 
 def test_nothing_entered_is_lost_when_the_browser_is_killed(
-    started: Any, form: Path, trial: Trial, tmp_path: Path
+    playwright: Any, form: Path, trial: Trial, tmp_path: Path
 ) -> None:
     """Typed, the browser's processes killed outright, opened again: every value is there, and counted as not saved."""
     bucket, profile = first_bucket(trial), tmp_path / "profile"
 
     def launch() -> Any:
-        return started.chromium.launch_persistent_context(
-            str(profile), executable_path=str(CHROMIUM), args=["--no-sandbox"], **PHONE
+        return playwright.chromium.launch_persistent_context(
+            str(profile), executable_path=str(CHROMIUM), args=list(ARGUMENTS), **PHONE
         )
 
     context = launch()

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-import os
-import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import ModuleType
@@ -17,8 +15,6 @@ from honest_records import Records, write_records
 from small_plan import small_plan
 from trialkit.report import check_html, plan_html, report_html
 from trialkit.trial.check import check_trial
-
-CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 
 
 def _load_samples() -> ModuleType:
@@ -127,15 +123,3 @@ def name(request: pytest.FixtureRequest) -> str:
 def make() -> Mapping[str, Callable[[], dict[str, Any]]]:
     """Makers of fresh results, which a test may change."""
     return MAKERS
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Chromium, headless."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if not CHROMIUM.exists():
-        pytest.skip(f"no Chromium at {CHROMIUM}: set CHROMIUM to its path")
-    with playwright.sync_playwright() as started:
-        running = started.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield running
-        running.close()

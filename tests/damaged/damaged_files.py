@@ -185,7 +185,7 @@ def open_document(good: Good) -> bytes:  # noqa: ARG001
     """A spreadsheet in the other common format."""
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as archive:
-        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        archive.writestr("mimetype", "application/x-another-spreadsheet")
         archive.writestr("content.xml", "<office/>")
     return stream.getvalue()
 

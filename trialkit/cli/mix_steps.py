@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trialkit.errors import WrongCall
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from trialkit.solution.mixing import AcidProduct, Spoons
     from trialkit.solution.nutrients import Product
     from trialkit.solution.water import AlkalinityEstimate
@@ -19,7 +21,6 @@ VOLUME = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(L|l|litres?|liters?|gal|gallons?)?\s
 LABEL = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)")
 USUAL_EC = 1.2
 USUAL_GRAMS_PER_TSP = 5.0
-LABEL_COLUMNS = {"N": "n_pct", "P2O5": "p2o5_pct", "K2O": "k2o_pct", "Ca": "ca_pct", "Mg": "mg_pct"}
 CAUTIONS = ("Local rules come first", "Acid", "Fertiliser", "Standing water")
 
 
@@ -125,20 +126,23 @@ def _unsure(alkalinity: AlkalinityEstimate) -> Iterator[str]:
 
 def _nutrient(asked: Asked) -> Product | None:
     from trialkit.solution.nutrients import Product
+    from trialkit.trial.mixings import nutrient_product
 
     if asked.nutrient is None:
         return None
     if label := LABEL.fullmatch(asked.nutrient.strip()):
         analysis = {key: float(value) for key, value in zip(("N", "P2O5", "K2O"), label.groups(), strict=True)}
         return Product(f"nutrient {label[0]}", analysis, asked.grams_per_tsp or USUAL_GRAMS_PER_TSP)
-    row = _product_row(asked, asked.nutrient, "--nutrient", "a label such as 9-12-30")
-    analysis = {key: float(row[column]) for key, column in LABEL_COLUMNS.items() if row[column] == row[column]}
-    grams = asked.grams_per_tsp or row["grams_per_tsp"]
-    return Product(str(row["product"]), analysis, grams if grams == grams else USUAL_GRAMS_PER_TSP)
+    products = _products(asked, asked.nutrient, "--nutrient", "a label such as 9-12-30")
+    product = nutrient_product(products, asked.nutrient)
+    if product is None:
+        raise WrongCall(f'products.csv does not tell the label of "{asked.nutrient}", or what a level teaspoon weighs.')
+    return replace(product, grams_per_tsp=asked.grams_per_tsp) if asked.grams_per_tsp else product
 
 
 def _acid(asked: Asked) -> AcidProduct | None:
     from trialkit.solution.mixing import AcidProduct
+    from trialkit.trial.mixings import acid_product
 
     if asked.acid is None:
         return None
@@ -146,28 +150,22 @@ def _acid(asked: Asked) -> AcidProduct | None:
         return AcidProduct(f"vinegar {asked.acid_strength:g} %", "acetic", pct_w_v=asked.acid_strength)
     if asked.acid == "citric":
         return AcidProduct("citric acid powder", "citric", grams_per_tsp=asked.acid_grams_per_tsp)
-    row = _product_row(asked, asked.acid, "--acid", "vinegar or citric")
-    strength, grams = row["acid_pct_w_v"], row["grams_per_tsp"]
-    return AcidProduct(
-        str(row["product"]),
-        str(row["acid"]),
-        pct_w_v=float(strength) if strength == strength else None,
-        grams_per_tsp=float(grams) if strength != strength and grams == grams else None,
-    )
+    product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
+    if product is None:
+        raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}".')
+    return product
 
 
-def _product_row(asked: Asked, name: str, option: str, otherwise: str) -> Mapping[str, Any]:
-    """Look a product up in the trial's products.csv."""
+def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFrame:
+    """Read the trial's products.csv, which must list a name."""
     if asked.trial is None:
         raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
     from trialkit.trial.check import read_trial
 
     products = read_trial(asked.trial, stage="plan").products
-    found = products[products["product"] == name]
-    if not len(found):
+    if name not in set(products["product"]):
         raise WrongCall(f'products.csv lists no "{name}"; it lists {", ".join(products["product"])}.')
-    row: dict[str, Any] = found.iloc[0].to_dict()
-    return row
+    return products
 
 
 def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> float:

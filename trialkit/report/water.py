@@ -45,7 +45,7 @@ def _doses(water: Json) -> Table | None:
     )
     note = (
         "What nutrient adds to the water of a full bucket, by the label and the weight of a level teaspoon. "
-        "Conductivity is an estimate, within about 15 %."
+        "Conductivity, with that of the water, is an estimate within about 15 %."
     )
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 

@@ -4,7 +4,8 @@ Usable on its own. The steps of a fit, one module each: `factors` and `cells` (h
 (independent parts), `products` (cross-products by cell size), `woodbury` and `likelihood` (criterion, score,
 information), `scoring` (the variances), `small_sample` (Kenward-Roger), `hypotheses`, `means`, `contrasts`,
 `comparisons`, `multivariate_t` and `letters` (what is asked of the means), `prediction` and `diagnostics` (levels and
-rows), `curves` (dose curves, by profiling their shape). A `MixedFit` is told in `estimates`, `effects`, `rows` and `fit`, each adding to the one before.
+rows), `curves` (dose curves, by profiling their shape). A `MixedFit` is told in `estimates`, `effects`, `rows` and
+`fit`, each adding to the one before.
 """
 
 from trialkit.mixed.curves import CurveFit, fit_curves

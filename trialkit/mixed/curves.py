@@ -61,7 +61,7 @@ def curve_basis(curve: Curve, doses: FloatArray, shape: float | None = None) -> 
     if curve == "asymptotic":
         return np.asarray(-np.expm1(-shape * d)[:, None])
     m = np.minimum(d, shape)
-    return m[:, None] if curve == "linear-plateau" else (m - m**2 / (2 * shape))[:, None]
+    return np.asarray(m[:, None]) if curve == "linear-plateau" else np.asarray((m - m**2 / (2 * shape))[:, None])
 
 
 def shapes_searched(curve: Curve, doses: FloatArray) -> tuple[float, float] | None:
@@ -95,6 +95,14 @@ class CurveFit:
     variances : pandas.Series
     minus_2_log_likelihood : float
         Full likelihood.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> tried = pd.DataFrame({"dose": [1.0, 2, 3, 4], "weight_g": [10.0, 13, 15, 18]})
+    >>> fit, = fit_curves(tried, "weight_g ~ 1", "dose", curves=["linear"])
+    >>> fit.curve, fit.shape, fit.parameters
+    ('linear', None, 3)
     """
 
     curve: Curve

@@ -12,8 +12,9 @@ import pytest
 from trialkit.analysis.answer import Comparison, Decision, Treatment
 from trialkit.analysis.decision import Field, judge, simultaneous_lower
 from trialkit.analysis.decision_words import Evidence, Thresholds
-from trialkit.analysis.draws import MeanDraws, draw_means, draw_shares, overdispersion
+from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.worth import Worth
+from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.mixed import MixedFit, fit_mixed
 
 TREATMENTS: list[Treatment] = [{"cultivar": "Fenleaf", "dose_tsp": dose} for dose in (2.0, 4.0, 6.0)]
@@ -48,8 +49,7 @@ def decide(means: list[float], sd: float | list[float], current: int = 1, **chan
     field = Field(
         treatments=tuple(TREATMENTS),
         current=current,
-        weights=MeanDraws(draws, draws),
-        shares=np.tile(usable, (DRAWN, 1)),
+        yields=MeanDraws(draws, draws),
         days=None if days is None else MeanDraws(*[np.tile(days, (DRAWN, 1))] * 2),
         usable=tuple(usable),
         unrecorded=tuple(unrecorded),
@@ -130,15 +130,22 @@ def test_interval_must_exclude_a_loss() -> None:
 
 def test_heads_that_did_not_come_through_count_as_nothing() -> None:
     """Heavier survivors do not make up for lost heads: 134 g of four heads in five is less than 120 g of all."""
-    decision = decide([134, 120, 100], 2, usable=[0.8125, 1.0, 1.0])
+    lost = pd.DataFrame({"bucket": list("aaaaabbbbb"), "outcome": ["harvested"] * 4 + ["dead"] + ["harvested"] * 5})
+    lost["weight_g"] = [134.0] * 4 + [np.nan] + [120.0] * 5
+    lost["marketable"] = pd.array([True] * 10, dtype="boolean")
+    yields = bucket_yields(pd.DataFrame({"bucket": ["a", "b"], "site": "s1"}), lost, 5).buckets.set_index("bucket")[
+        YIELD
+    ]
+    assert yields["a"] == pytest.approx(4 * 134)
+    decision = decide([yields["a"] / 5, yields["b"] / 5, 100], 2)
     assert decision.recommended == TREATMENTS[1]
-    assert decision.candidates[0].expected_value == pytest.approx(134 * 0.8125, abs=0.1)
-    assert decision.candidates[0].mean_weight_g == pytest.approx(134, abs=0.1)
+    assert decision.candidates[0].expected_value == pytest.approx(134 * 0.8, abs=0.1)
+    assert decision.candidates[0].yield_g == pytest.approx(134 * 0.8, abs=0.1)
 
 
 def test_a_practice_that_fails_is_given_up() -> None:
-    """Where the current practice's heads cannot be eaten, one that weighs the same is adopted, and it says why."""
-    decision = decide([120, 120, 100], 2, usable=[1.0, 0.1, 1.0])
+    """Where the current practice's heads cannot be eaten, one that gives any is adopted, and it says why."""
+    decision = decide([120, 12, 100], 2, usable=[1.0, 0.1, 1.0])
     assert decision.verdict == "adopt"
     assert "100 % of its heads came to the table, against 10 %" in decision.sentences[0]
 
@@ -165,9 +172,9 @@ def test_no_alternative_has_records() -> None:
 
 
 def test_a_treatment_that_gave_nothing_is_named() -> None:
-    """A treatment of which no head was weighed is no candidate, and the page says so."""
-    decision = decide([80, 100, 140], 5, evidence=replace(EVIDENCE, unweighed=({"cultivar": "Mossridge"},)))
-    assert "No head of Mossridge was weighed, so it was not considered." in decision.scope
+    """A treatment without a record is no candidate, and the page says so."""
+    decision = decide([80, 100, 140], 5, evidence=replace(EVIDENCE, unrecorded=({"cultivar": "Mossridge"},)))
+    assert "There is no record of Mossridge, so it was not considered." in decision.scope
 
 
 def test_a_sure_second_is_adopted() -> None:
@@ -341,38 +348,6 @@ def test_average_draws_leave_the_new_garden_out() -> None:
     assert np.quantile(gap, [0.025, 0.5, 0.975]) == pytest.approx(
         row["estimate"] + row["se"] * np.array([-2.5706, 0.0, 2.5706]), abs=0.15 * row["se"]
     )  # Student's t, 5 d.f., 97.5 % point 2.571 (any table)
-
-
-def shares_of(usable: list[list[int]], recorded: int) -> pd.DataFrame:
-    """One row a bucket from usable heads by treatment and bucket."""
-    rows = [(f"t{i + 1}", x, recorded) for i, counts in enumerate(usable) for x in counts]
-    return pd.DataFrame(rows, columns=["treatment", "usable", "recorded"])
-
-
-def test_shares_follow_the_counts() -> None:
-    """Clearly different shares are drawn about their own, alike ones about the common one."""
-    apart = draw_shares(shares_of([[10] * 20, [4, 5, 6, 5] * 5], 10), ["t1", "t2"], seed=1)
-    assert apart.mean(0) == pytest.approx([1.0, 0.5], abs=0.03)
-    alike = draw_shares(shares_of([[9, 10] * 10, [10, 9] * 10], 10), ["t1", "t2"], seed=1)
-    assert np.abs(np.diff(alike)).mean() < 0.02
-
-
-def test_a_trial_without_a_loss_stays_near_one() -> None:
-    """Where every head came through, the common share is all but 1 and candidates hardly differ by chance."""
-    draws = draw_shares(shares_of([[1] * 6] * 12, 1), [f"t{i + 1}" for i in range(12)], seed=1)
-    assert draws.mean() == pytest.approx(1.0, abs=0.01)
-    assert draws.std() < 0.01
-
-
-def test_buckets_that_die_whole_count_as_one() -> None:
-    """Buckets of four heads that live or die together carry the information of one head each.
-
-    Every usable share is 0 or 1, so Pearson's chi-square is 4 times the number of buckets.
-    """
-    buckets = shares_of([[4, 0] * 10, [0, 4, 4, 4] * 5], 4)
-    assert overdispersion(buckets) == pytest.approx(4 * 40 / 38)
-    spread = draw_shares(buckets, ["t1", "t2"], seed=1).std(0)
-    assert spread[0] == pytest.approx(np.sqrt(0.5 * 0.5 / 20), rel=0.35)
 
 
 def test_probabilities_add_up() -> None:

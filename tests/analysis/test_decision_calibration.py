@@ -18,7 +18,7 @@ from trialkit.analysis.worth import Worth
 TRIALS = 150
 DOSES = (2.0, 4.0, 6.0)
 TREATMENTS = pd.DataFrame({"dose_tsp": DOSES}, index=["t1", "t2", "t3"])
-QUESTION = Question("weight_g", "head weight", "g", TREATMENTS, "t1", 0.95)
+QUESTION = Question("weight_g", "head weight", "g", "of the heads that were harvested", TREATMENTS, "t1", 0.95)
 THRESHOLDS = Thresholds(0.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
 WORTH = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "", ())
 
@@ -59,7 +59,6 @@ def trials(gardens: int, gain: float) -> list[tuple[str, float, list[bool]]]:
             tuple({"dose_tsp": d} for d in DOSES),
             0,
             draws,
-            np.ones_like(draws.average),
             None,
             (1.0,) * 3,
             (0.0,) * 3,

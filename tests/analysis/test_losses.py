@@ -15,7 +15,8 @@ def count(rows: list[tuple[str, str, bool | None]], heads_per_bucket: int = 2) -
     """Count heads given as bucket, outcome, marketable."""
     heads = pd.DataFrame(rows, columns=["bucket", "outcome", "marketable"])
     heads["marketable"] = heads["marketable"].astype("boolean")
-    return count_losses(LAYOUT, heads.merge(LAYOUT, on="bucket"), heads_per_bucket, TREATMENTS)
+    joined = heads.merge(LAYOUT, on="bucket").merge(TREATMENTS, left_on="treatment", right_index=True)
+    return count_losses(LAYOUT, joined, heads_per_bucket, TREATMENTS, "t1", 0.95)
 
 
 GOOD = [(bucket, "harvested", True) for bucket in "aabbccdd"]

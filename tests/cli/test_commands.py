@@ -294,18 +294,15 @@ def test_a_table_added_or_taken_away_makes_results_stale(trial: Path) -> None:
 
 
 def test_no_recommendation_says_why(trial: Path) -> None:
-    """Where the current practice was lost altogether, results are written, the reason is told, and the status is 3."""
+    """Where the current practice has no record at all, results are written, the reason is told, and the status is 3."""
     layout = (trial / "layout.csv").read_text(encoding="utf-8").splitlines()
     practice = {line.split(",")[0] for line in layout if "Larkmoor Butter,4,white vinegar 5 %" in line}
     lines = (trial / "heads.csv").read_text(encoding="utf-8").splitlines()
-    kept = [
-        ",".join([*line.split(",")[:3], "dead", "", "", "", "", ""]) if line.split(",")[0] in practice else line
-        for line in lines
-    ]
+    kept = [line for line in lines if line.split(",")[0] not in practice]
     (trial / "heads.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
     result, path = run("analyse", trial, "--json"), trial / "results" / "results.json"
     assert result.returncode == NOT_COMPUTED
-    reason = "No head of the current practice was weighed, so there is nothing to compare the others with."
+    reason = "There is no record of the current practice, so there is nothing to compare the others with."
     assert result.stderr == f"Error: No recommendation. {reason} What could be said is in {path}.\n"
     assert json.loads(result.stdout) == json.loads(path.read_text(encoding="utf-8"))
     assert json.loads(result.stdout)["decision"] is None
@@ -318,7 +315,7 @@ def test_no_weights_no_recommendation(trial: Path) -> None:
     result = run("analyse", trial)
     assert result.returncode == NOT_COMPUTED
     assert result.stdout == ""
-    reason = "Head weight was not analysed. The protocol does not ask for it."
+    reason = "The weight of buckets was not analysed. The protocol does not ask for it."
     assert result.stderr.startswith(f"Error: No recommendation. {reason} What could be said is in ")
 
 

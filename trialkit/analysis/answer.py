@@ -111,6 +111,79 @@ class Check:
 
 
 @dataclass(frozen=True)
+class DoseCurve:
+    """One kind of dose curve: its weight among the five, and its shape with profile-likelihood limits.
+
+    The shape is the dose at which a plateau is reached, or the asymptotic rate for each teaspoon; None for a curve
+    without one. A limit is None where the interval reaches the end of the shapes looked at.
+    """
+
+    curve: str
+    weight: float
+    aicc: float
+    shape: float | None
+    shape_lower: float | None
+    shape_upper: float | None
+    shape_at_end: bool
+
+
+@dataclass(frozen=True)
+class DosePoint:
+    """The averaged curve at one dose, with its interval."""
+
+    dose_tsp: float
+    mean: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class RecommendedDose:
+    """A dose that a curve recommends, with its interval; `spoons_tsp` is the next quarter of a teaspoon up.
+
+    Never outside the range tried; `reaches_lowest` and `reaches_highest` say whether the interval reaches its ends.
+    """
+
+    basis: str
+    dose_tsp: float
+    lower_tsp: float
+    upper_tsp: float
+    spoons_tsp: float
+    reaches_lowest: bool
+    reaches_highest: bool
+
+
+@dataclass(frozen=True)
+class DoseGroup:
+    """Dose curves of all treatments (`treatment` empty) or of those that share some levels.
+
+    `gain` is the attainable one over the lowest dose, with limits; `p` tests that the dose has no effect.
+    """
+
+    treatment: Treatment
+    curves: tuple[DoseCurve, ...]
+    points: tuple[DosePoint, ...]
+    gain: tuple[float, float, float]
+    p: float
+    recommended: tuple[RecommendedDose, ...]
+    statements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DoseAnswer:
+    """What the doses of a response say; `apart` names the factors whose levels have curves of their own."""
+
+    status: Literal["fitted", "not fitted"]
+    reason: str | None
+    doses: tuple[float, ...]
+    share_of_gain: float
+    apart: tuple[str, ...]
+    tests: tuple[Test, ...]
+    statement: str
+    groups: tuple[DoseGroup, ...]
+
+
+@dataclass(frozen=True)
 class FittedModel:
     """The model behind a response's numbers and how its variances were found."""
 
@@ -126,10 +199,11 @@ class FittedModel:
 
 @dataclass(frozen=True)
 class ResponseResult:
-    """The answer for one response, or the reason why it has none."""
+    """The answer for one response, or the reason why it has none; `of` says which heads it speaks of."""
 
     label: str
     unit: str
+    of: str
     status: Literal["analysed", "not analysed"]
     reason: str | None
     model: FittedModel | None = None
@@ -141,6 +215,7 @@ class ResponseResult:
     buckets: tuple[BucketMean, ...] = ()
     site_means: tuple[SiteMean, ...] = ()
     checks: tuple[Check, ...] = ()
+    dose: DoseAnswer | None = None
 
 
 @dataclass(frozen=True)
@@ -160,12 +235,47 @@ class HeadCounts:
 
 
 @dataclass(frozen=True)
+class Interval:
+    """An estimate with its limits."""
+
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
 class TreatmentLosses:
-    """What became of the heads under one treatment, and the share of the recorded ones that came to the table."""
+    """What became of the heads under one treatment, and the share of the recorded ones that came to the table.
+
+    `usable` is that share with limits that allow for heads of a bucket faring alike; `against_current` its difference
+    from the current practice's.
+    """
 
     treatment: Treatment
     heads: HeadCounts
     share_usable: float | None
+    usable: Interval | None
+    against_current: Interval | None
+
+
+@dataclass(frozen=True)
+class FactorShare:
+    """Share of the recorded heads that came to the table under one level of a factor."""
+
+    level: Level
+    recorded: int
+    usable: Interval
+
+
+@dataclass(frozen=True)
+class FactorLosses:
+    """Shares by level of one factor, and a test that they are the same; no p where too few were lost to tell."""
+
+    column: str
+    levels: tuple[FactorShare, ...]
+    chi_square: float | None
+    df: int
+    p: float | None
 
 
 @dataclass(frozen=True)
@@ -179,7 +289,10 @@ class SiteLosses:
 
 @dataclass(frozen=True)
 class Losses:
-    """What became of the heads of the trial; `recorded` counts the rows of the records."""
+    """What became of the heads of the trial; `recorded` counts the rows of the records.
+
+    `design_effect` is by how much heads count less than independent ones, because those of a bucket fare alike.
+    """
 
     heads: HeadCounts
     recorded: int
@@ -188,6 +301,9 @@ class Losses:
     missing: int
     by_treatment: tuple[TreatmentLosses, ...]
     by_site: tuple[SiteLosses, ...]
+    by_factor: tuple[FactorLosses, ...]
+    design_effect: float
+    warning: str | None
     statement: str
 
 
@@ -195,13 +311,14 @@ class Losses:
 class Candidate:
     """A treatment as a candidate default, in the decision's unit.
 
-    `mean_weight_g` is of harvested heads; `share_usable` is the share of recorded heads that were harvested and
-    marketable, and the value counts both. One whose records are much less complete than the current practice's, or
-    more, is not `eligible` and has no chances; the current practice has none of being better than, or like, itself.
+    `yield_g` is the marketable weight of a planted head, lost ones counted as nothing, and what the value counts;
+    `share_usable` is the share of recorded heads that were harvested and marketable. One whose records are much less
+    complete than the current practice's, or more, is not `eligible` and has no chances; the current practice has none
+    of being better than, or like, itself.
     """
 
     treatment: Treatment
-    mean_weight_g: float
+    yield_g: float
     share_usable: float
     share_unrecorded: float
     expected_value: float

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Check
+from trialkit.analysis.wording import p_value
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
@@ -113,13 +114,7 @@ def _replication(effect: str, df: float) -> Check:
 def _evidence(p: float) -> str:
     """Say how much a test's p value speaks for its alternative."""
     strength = "strong" if p < SUSPICIOUS_P else "weak" if p < 0.1 else "no"
-    return f"{strength} evidence ({_p_value(p)})"
-
-
-def _p_value(p: float) -> str:
-    if p < 0.001:
-        return "p < 0.001"
-    return "p > 0.99" if p > 0.99 else f"p = {p:.2g}"
+    return f"{strength} evidence ({p_value(p)})"
 
 
 def _shape(residuals: BucketResiduals) -> Check:
@@ -174,7 +169,7 @@ def _outlier(residuals: BucketResiduals, unit: str) -> Check:
         "Single buckets that stand out",
         f"Bucket {row['bucket']} at {row['site']} lies {abs(row['residual']):.3g} {unit} "
         f"{'above' if row['residual'] > 0 else 'below'} what its treatment and block lead one to expect "
-        f"({'may well be chance' if ok else 'hardly chance'}: {_p_value(p)}, allowing for all buckets).",
+        f"({'may well be chance' if ok else 'hardly chance'}: {p_value(p)}, allowing for all buckets).",
         "Nothing to do."
         if ok
         else "Look at this bucket's record before relying on the answer: a slip of the pen is likely.",

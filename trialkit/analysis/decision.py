@@ -26,10 +26,8 @@ class Field:
     treatments : tuple of Treatment
     current : int
         Position of the current practice.
-    weights : MeanDraws
-        Mean weight of a harvested head, g.
-    shares : ndarray, shape (draws, candidates)
-        Share of planted heads that come to the table.
+    yields : MeanDraws
+        Marketable weight of a planted head, lost ones counted as nothing, g.
     days : MeanDraws, optional
         Days to harvest, where waiting costs something and could be analysed.
     usable, unrecorded : tuple of float
@@ -40,8 +38,7 @@ class Field:
 
     treatments: tuple[Treatment, ...]
     current: int
-    weights: MeanDraws
-    shares: FloatArray
+    yields: MeanDraws
     days: MeanDraws | None
     usable: tuple[float, ...]
     unrecorded: tuple[float, ...]
@@ -80,7 +77,7 @@ def judge(
     field: Field,
     worth: Worth,
     thresholds: Thresholds,
-    weight_comparisons: Sequence[Comparison],
+    yield_comparisons: Sequence[Comparison],
     days_comparisons: Sequence[Comparison],
     evidence: Evidence,
 ) -> Decision:
@@ -91,8 +88,8 @@ def judge(
     field : Field
     worth : Worth
     thresholds : Thresholds
-    weight_comparisons, days_comparisons : sequence of Comparison
-        Against the current practice, with simultaneous intervals, for the sentences.
+    yield_comparisons, days_comparisons : sequence of Comparison
+        Against the current practice, with simultaneous intervals, for the sentences; yields in g a planted head.
     evidence : Evidence
     """
     chances, current = weigh(field, worth, thresholds), field.current
@@ -107,7 +104,7 @@ def judge(
         alternative=alternative,
         surely_gains=other is not None and bool(chances.gains[other]),
         candidates=candidates,
-        weight_comparisons=tuple(weight_comparisons),
+        yield_comparisons=tuple(yield_comparisons),
         days_comparisons=tuple(days_comparisons),
         worth=worth,
         thresholds=thresholds,
@@ -125,7 +122,7 @@ def judge(
         candidates=candidates,
         would_change=would_change(judgement),
         scope=scope(judgement),
-        draws=len(field.shares),
+        draws=len(field.yields.average),
     )
 
 
@@ -134,7 +131,7 @@ def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate
     eligible, other = field.eligible[i], field.eligible[i] and i != field.current
     return Candidate(
         treatment=field.treatments[i],
-        mean_weight_g=float(field.weights.average[:, i].mean()),
+        yield_g=float(field.yields.average[:, i].mean()),
         share_usable=field.usable[i],
         share_unrecorded=field.unrecorded[i],
         expected_value=float(chances.expected[i]),
@@ -151,11 +148,10 @@ def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate
 def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
     """Reckon chances and losses from the draws.
 
-    A planted head is worth its share of coming to the table times the weight that it then has. Chances are of a new
-    garden; the interval is of the average over gardens, on the scale of value.
+    Chances are of a new garden; the interval is of the average over gardens, on the scale of value.
     """
-    value = _value(field.weights.garden, field.shares, field.days.garden if field.days else None, worth)
-    average = _value(field.weights.average, field.shares, field.days.average if field.days else None, worth)
+    value = _value(field.yields.garden, field.days.garden if field.days else None, worth)
+    average = _value(field.yields.average, field.days.average if field.days else None, worth)
     gain = value - value[:, [field.current]]
     among = np.where(np.array(field.eligible), value, -np.inf)
     return Chances(
@@ -168,8 +164,8 @@ def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
     )
 
 
-def _value(weight: FloatArray, share: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
-    value = weight * share * worth.per_gram - worth.cost
+def _value(yields: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
+    value = yields * worth.per_gram - worth.cost
     return value if days is None else value - worth.per_day * days
 
 

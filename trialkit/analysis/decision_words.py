@@ -41,19 +41,19 @@ class Evidence:
     Attributes
     ----------
     buckets, sites : int
-        That gave weights.
+        That have records.
     season : str
     confounded : bool
         Whether the trial could not tell how much effects differ between gardens from how much buckets differ.
-    unweighed : tuple of Treatment
-        Treatments of which no head was weighed.
+    unrecorded : tuple of Treatment
+        Treatments of which there is no record.
     """
 
     buckets: int
     sites: int
     season: str
     confounded: bool = False
-    unweighed: tuple[Treatment, ...] = ()
+    unrecorded: tuple[Treatment, ...] = ()
 
     @property
     def place(self) -> str:
@@ -80,7 +80,7 @@ class Judgement:
     alternative: Candidate | None
     surely_gains: bool
     candidates: tuple[Candidate, ...]
-    weight_comparisons: tuple[Comparison, ...]
+    yield_comparisons: tuple[Comparison, ...]
     days_comparisons: tuple[Comparison, ...]
     worth: Worth
     thresholds: Thresholds
@@ -125,18 +125,19 @@ def _adopt(judgement: Judgement) -> tuple[str, str]:
 
 
 def _found(judgement: Judgement) -> str:
-    """The difference in weight, with its interval."""
-    row = next(c for c in judgement.weight_comparisons if c.treatment == judgement.chosen.treatment)
+    """The difference in what a planted head gave, with its interval."""
+    row = next(c for c in judgement.yield_comparisons if c.treatment == judgement.chosen.treatment)
     sign, more = (1, "more") if row.difference >= 0 else (-1, "less")
     low, high = sorted((sign * row.lower, sign * row.upper))
+    confidence = f"{judgement.thresholds.confidence * 100:g} %"
     return (
-        f"heads weighed {sign * row.difference:.0f} g {more} ({judgement.thresholds.confidence * 100:g} % interval "
-        f"{low:.0f} to {high:.0f} g, allowing for all comparisons)"
+        f"a planted head gave {sign * row.difference:.0f} g {more} ({confidence} interval {low:.0f} to {high:.0f} g, "
+        "allowing for all comparisons)"
     )
 
 
 def _aside(judgement: Judgement) -> str:
-    """Differences besides weight that the reader must know of: heads that came to the table, and days."""
+    """Differences besides yield that the reader must know of: heads that came to the table, and days."""
     chosen, current = judgement.chosen, judgement.current
     parts = []
     if abs(chosen.share_usable - current.share_usable) >= NOTABLE_SHARE:
@@ -229,11 +230,11 @@ def _scope(judgement: Judgement) -> Iterator[str]:
     evidence, candidates = judgement.evidence, judgement.candidates
     yield "Nothing is recommended outside the treatments tried."
     yield (
-        "Weights are of the heads that were harvested; a planted head that was lost, not ready at the end or not "
-        "marketable counts as nothing."
+        "What a planted head gave is its marketable weight; one that was lost, not ready at the end or not marketable "
+        "counts as nothing."
     )
-    for treatment in evidence.unweighed:
-        yield f"No head of {treatment_words(treatment)} was weighed, so it was not considered."
+    for treatment in evidence.unrecorded:
+        yield f"There is no record of {treatment_words(treatment)}, so it was not considered."
     for candidate in candidates:
         if not candidate.eligible:
             yield (
@@ -248,7 +249,7 @@ def _scope(judgement: Judgement) -> Iterator[str]:
         yield "The recommended dose is the largest tried: whether more would be better still is not known."
     if evidence.sites < FEWEST_RANDOM_LEVELS:
         these = "this garden" if evidence.sites == 1 else "these gardens"
-        yield f"Fewer than three gardens gave weights: the answer holds for {these} only."
+        yield f"Fewer than three gardens gave records: the answer holds for {these} only."
     elif evidence.confounded:
         yield (
             "With so few buckets of a treatment in each garden, how much effects differ between gardens cannot be told "

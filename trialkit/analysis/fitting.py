@@ -25,6 +25,7 @@ class Fits:
     joint: MixedFit
     model: DerivedModel
     bounds: Bounds
+    rows: pd.DataFrame
 
     @property
     def settled(self) -> bool:
@@ -70,6 +71,7 @@ class _Attempt:
             fit_mixed(self.rows, joint, self.model.random, bounds=self.bounds),
             self.model,
             self.bounds,
+            self.rows,
         )
 
 

@@ -36,8 +36,8 @@ class Question:
 
     Attributes
     ----------
-    response, label, unit : str
-        Column of the data; its name and unit for people.
+    response, label, unit, of : str
+        Column of the data; its name and unit for people; which heads it is of.
     treatments : pandas.DataFrame
         The combinations of the protocol, varied columns only, in factorial order; index is the joint label.
     current : str
@@ -48,6 +48,7 @@ class Question:
     response: str
     label: str
     unit: str
+    of: str
     treatments: pd.DataFrame
     current: str
     confidence: float
@@ -69,7 +70,7 @@ class Answered:
 
 def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answered:
     """Return a response without an answer, and why."""
-    return Answered(ResponseResult(question.label, question.unit, "not analysed", reason), rows)
+    return Answered(ResponseResult(question.label, question.unit, question.of, "not analysed", reason), rows)
 
 
 def analyse_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Answered:
@@ -113,6 +114,7 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
     return ResponseResult(
         label=question.label,
         unit=question.unit,
+        of=question.of,
         status="analysed",
         reason=None,
         model=_fitted_model(fits, heads, effects),
@@ -193,17 +195,24 @@ def _effect_label(term: str) -> str:
 
 
 def _means(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Mean, ...]:
-    counts = heads.groupby("treatment", observed=True)["bucket"].agg(["nunique", "size"])
+    counts = (
+        _head_counts(heads).groupby("treatment", observed=True).agg(buckets=("bucket", "nunique"), heads=("n", "sum"))
+    )
     table = fit.means("treatment", confidence=question.confidence)
     return tuple(
         Mean(
             treatment=question.treatment(str(label)),
             **_numbers(row, "mean", "se", "df", "lower", "upper"),
-            buckets=int(counts.loc[label, "nunique"]),
-            heads=int(counts.loc[label, "size"]),
+            buckets=int(counts.loc[label, "buckets"]),
+            heads=int(counts.loc[label, "heads"]),
         )
         for label, row in table.iterrows()
     )
+
+
+def _head_counts(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add ``n``, the heads that each row stands for: one, or the recorded heads of a bucket."""
+    return rows.assign(n=rows.get("recorded", 1))
 
 
 def _marginal_means(question: Question, fit: MixedFit, model: DerivedModel) -> dict[str, tuple[LevelMean, ...]]:
@@ -271,10 +280,12 @@ def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:
 
 
 def _buckets(question: Question, heads: pd.DataFrame) -> tuple[BucketMean, ...]:
-    grouped = heads.groupby(["bucket", "site", "block", "treatment"], observed=True, sort=True)[question.response]
+    grouped = _head_counts(heads).groupby(["bucket", "site", "block", "treatment"], observed=True, sort=True)
     return tuple(
-        BucketMean(str(bucket), str(site), str(block), question.treatment(str(label)), float(mean), int(size))
-        for (bucket, site, block, label), (mean, size) in grouped.agg(["mean", "size"]).iterrows()
+        BucketMean(str(bucket), str(site), str(block), question.treatment(str(label)), float(mean), int(count))
+        for (bucket, site, block, label), (mean, count) in grouped.agg(
+            mean=(question.response, "mean"), count=("n", "sum")
+        ).iterrows()
     )
 
 

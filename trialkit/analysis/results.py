@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import platform
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from importlib.metadata import version
 
 import pandas as pd
 
-from trialkit.analysis.case import current_label, decide
+from trialkit.analysis.case import DOSE_STREAM, current_label, decide, seed_of
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -21,9 +22,12 @@ from trialkit.analysis.document import (
     Site,
     VariedFactor,
 )
+from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.water import water_of
+from trialkit.analysis.worth import price_per_teaspoon
+from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.check import Trial
@@ -31,6 +35,7 @@ from trialkit.trial.protocol import FACTOR_COLUMNS
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
+HARVESTED = "of the heads that were harvested"
 FIXED_HARVEST = (
     "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about the "
     "treatments."
@@ -59,11 +64,21 @@ def analyse(trial: Trial) -> Results:
     layout = label_treatments(trial.layout, treatments)
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
+    yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
+    records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": _with(heads, "days")}
+    notes = {YIELD: yields.notes, "days": _left_out(heads)}
     answers = {}
     for name, question in _questions(trial, treatments).items():
-        answers[name] = _answer(trial, question, heads, treatments, strata)
-    losses = count_losses(layout, heads, trial.protocol.bucket.heads, treatments)
-    decided = decide(trial, treatments, heads, answers, losses)
+        answers[name] = _answer(trial, question, records[name], strata, notes.get(name, ()))
+    losses = count_losses(
+        layout,
+        heads,
+        trial.protocol.bucket.heads,
+        treatments,
+        current_label(trial, treatments),
+        trial.protocol.decision.confidence,
+    )
+    decided = decide(trial, treatments, answers, losses)
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -81,21 +96,58 @@ def analyse(trial: Trial) -> Results:
 
 
 def _answer(
-    trial: Trial, question: Question, heads: pd.DataFrame, treatments: pd.DataFrame, strata: Sequence[str]
+    trial: Trial, question: Question, data: pd.DataFrame, strata: Sequence[str], notes: Sequence[str]
 ) -> Answered:
-    """Analyse one response of the harvested heads, unless there is a reason not to."""
-    harvested = _harvested(heads)
-    data = harvested[harvested[question.response].notna()]
+    """Analyse one response, unless there is a reason not to."""
     reason = _not_asked(trial, question.response, data)
     if reason:
         return not_analysed(question, data, reason)
-    model = derive_model(data, list(treatments.columns), strata)
+    factors = list(question.treatments.columns)
+    model = derive_model(data, factors, strata)
+    for note in notes:
+        model = model.noting(note)
+    answered = analyse_response(question, data, model)
+    if answered.fits is None or DOSE not in factors or question.response == "days":
+        return answered
+
+    def model_of(rows: pd.DataFrame, columns: Sequence[str]) -> DerivedModel:
+        return derive_model(rows, columns, strata)
+
+    asked = _dose_question(trial, question)
+    dose = dose_response(asked, answered.fits.rows, factors, answered.result.tests, model_of)
+    return replace(answered, result=replace(answered.result, dose=dose))
+
+
+def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
+    """Ask which dose is enough; and which pays best, of the response that lettuce is sold by."""
+    decision, product = trial.protocol.decision, trial.protocol.factors["dose"].product
+    worth_g = cost = None
+    if question.response == YIELD and decision.price_per_kg is not None:
+        on_the_shelf = trial.products[trial.products["product"] == str(product)]
+        price = price_per_teaspoon(on_the_shelf.iloc[0]) if len(on_the_shelf) else math.nan
+        worth_g, cost = (decision.price_per_kg / 1000, price) if math.isfinite(price) else (None, None)
+    return DoseQuestion(
+        response=question.response,
+        unit=question.unit,
+        share=decision.share_of_gain,
+        confidence=decision.confidence,
+        worth=worth_g,
+        cost_tsp=cost,
+        seed=seed_of(trial, DOSE_STREAM),
+    )
+
+
+def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
+    """Harvested heads that have a response."""
+    harvested = _harvested(heads)
+    return harvested[harvested[response].notna()]
+
+
+def _left_out(heads: pd.DataFrame) -> tuple[str, ...]:
     waiting = int((heads["outcome"] == "not_ready").sum())
-    if question.response == "days" and waiting:
-        model = model.noting(
-            f"{waiting} heads were not ready at the last visit and are left out: days of slow treatments are too few."
-        )
-    return analyse_response(question, data, model)
+    if not waiting:
+        return ()
+    return (f"{waiting} heads were not ready at the last visit and are left out: days of slow treatments are too few.",)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -130,13 +182,17 @@ def _harvested(heads: pd.DataFrame) -> pd.DataFrame:
 def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
     confidence = trial.protocol.decision.confidence
     current = current_label(trial, treatments)
-    asked = {"weight_g": ("head weight", "g"), "days": ("days to harvest", "days")}
-    return {name: Question(name, label, unit, treatments, current, confidence) for name, (label, unit) in asked.items()}
+    asked = {
+        "weight_g": ("head weight", "g", HARVESTED),
+        YIELD: ("marketable weight a bucket", "g", "of every bucket with a record, a lost head counting as nothing"),
+        "days": ("days to harvest", "days", HARVESTED),
+    }
+    return {name: Question(name, *words, treatments, current, confidence) for name, words in asked.items()}
 
 
 def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
     """Why a response is not analysed, if it is not."""
-    wanted = trial.protocol.responses.weight if name == "weight_g" else trial.protocol.responses.days
+    wanted = trial.protocol.responses.days if name == "days" else trial.protocol.responses.weight
     if not wanted:
         return "The protocol does not ask for it."
     if data.empty:

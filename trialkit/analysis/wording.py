@@ -79,6 +79,19 @@ def treatment_words(treatment: Mapping[str, Any]) -> str:
     return f"{treatment['cultivar']} with {' and '.join(parts)}" if parts else str(treatment["cultivar"])
 
 
+def level_words(column: str, level: Any) -> str:
+    """Name one level of a factor.
+
+    Examples
+    --------
+    >>> level_words("dose_tsp", 6.0), level_words("acidifier", "none"), level_words("cultivar", "Fenleaf")
+    ('6 level teaspoons', 'no acid', 'Fenleaf')
+    """
+    if column == "dose_tsp":
+        return teaspoons(level)
+    return acid_words(level) if column == "acidifier" else str(level)
+
+
 def chance(probability: float) -> str:
     """Say a probability as a chance in a hundred, never as certainty.
 
@@ -101,3 +114,16 @@ def asked_chance(probability: float) -> str:
     ('90 in 100', '99.9 in 100')
     """
     return f"{probability * 100:g} in 100"
+
+
+def p_value(p: float) -> str:
+    """Write a p value to two digits.
+
+    Examples
+    --------
+    >>> p_value(0.0234), p_value(0.00004), p_value(0.9999)
+    ('p = 0.023', 'p < 0.001', 'p > 0.99')
+    """
+    if p < 0.001:
+        return "p < 0.001"
+    return "p > 0.99" if p > 0.99 else f"p = {p:.2g}"

@@ -24,11 +24,14 @@ FEWEST_DOSES = 4
 """With three, a plateau cannot be told from a curve: every curve with a shape goes through all three means."""
 
 # Shapes first looked at, so that the best of several valleys is found; the best is then refined.
-GRID = 33
+GRID = 17
 # A plateau reached at so many times the highest dose is, within the range tried, none.
 FURTHEST_JOIN = 3.0
-# Asymptotic rates looked at, over the highest dose: the slowest is straight within the range, the fastest a jump.
-RATES = (0.05, 100.0)
+# The slowest asymptotic rate looked at, over the highest dose, is straight within the range. The fastest leaves this
+# share of the gain at the second dose, counted from the lowest; and at the lowest not less than rounding can bear.
+SLOWEST = 0.05
+LEFT_AT_SECOND = 1e-3
+LEFT_AT_LOWEST = 1e-9
 SHAPE_TOLERANCE = 1e-10
 
 
@@ -71,7 +74,10 @@ def shapes_searched(curve: Curve, doses: FloatArray) -> tuple[float, float] | No
     """
     tried = np.unique(np.asarray(doses, float))
     if curve == "asymptotic":
-        return RATES[0] / tried[-1], RATES[1] / tried[-1]
+        fastest = -np.log(LEFT_AT_SECOND) / (tried[1] - tried[0])
+        if tried[0] > 0:
+            fastest = min(fastest, -np.log(LEFT_AT_LOWEST) / tried[0])
+        return SLOWEST / float(tried[-1]), float(fastest)
     if curve in ("linear", "quadratic"):
         return None
     return float(tried[1]), float(tried[-1]) * (1.0 if curve == "linear-plateau" else FURTHEST_JOIN)
@@ -182,7 +188,7 @@ def fit_curves(
     >>> tried = pd.DataFrame({"dose": [0.0, 1, 2, 3, 4] * 2, "weight_g": [10, 21, 29, 31, 30, 11, 19, 31, 30, 31.0]})
     >>> fit, = fit_curves(tried, "weight_g ~ 1", "dose", curves=["linear-plateau"])
     >>> round(fit.shape, 3), fit.coefficients.round(2).to_dict()
-    (2.103, {'Intercept': 10.42, 'dose1': 9.58})
+    (2.06, {'Intercept': 10.42, 'dose1': 9.75})
     """
     doses = pd.to_numeric(data[dose].astype(object), errors="coerce").astype(float)
     if doses.isna().any():

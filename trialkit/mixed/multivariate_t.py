@@ -34,6 +34,7 @@ NODES_SCALE, NODES_NORMAL = 96, 128
 SOBOL_POWER = 15
 LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
 INTERPOLATION_DEGREE = 40
+DIFFERENCE_DEGREE = 14
 INFINITE_DF = 1e7
 LOG_ROOT_PI = float(np.log(np.pi)) / 2
 # Below this many d.f. the density of S piles up at zero, and the integral over S is done over log S.
@@ -221,9 +222,12 @@ def _unit_rule(count: int) -> tuple[FloatArray, FloatArray]:
 def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
     """Probability that all |Z_i| <= limit for any correlation, by Chebyshev interpolation of a quasi-random rule.
 
-    The rule is applied to the correlation and to its nearest product form, whose probability is known exactly: most of
-    the error is common to both and cancels. The points are fixed, so the answer is the same every time.
+    The rule is applied to the correlation and to its nearest product form, whose probability p is known exactly: most
+    of the error is common to both and cancels. What is left is a smooth function of arcsin sqrt p, on which scale few
+    limits are enough. The points are fixed, so the answer is the same every time.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     from scipy.stats import qmc
 
     k = len(correlation)
@@ -235,14 +239,28 @@ def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
     nugget = 1e-12 * np.eye(k)
     lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))
 
-    def at(limits: FloatArray) -> FloatArray:
-        near_by = conditionally_independent(limits, loadings)
-        open_ = (near_by > 1e-8) & (near_by < 1 - 1e-8)  # elsewhere the correlation makes no difference
-        near_by[open_] += [_genz(float(x), lower, points) - _genz(float(x), lower_near, points) for x in limits[open_]]
-        return near_by
+    def difference(limit: float) -> float:
+        return _genz(limit, lower, points) - _genz(limit, lower_near, points)
 
-    curve = Chebyshev.interpolate(at, INTERPOLATION_DEGREE, domain=[0.0, LARGEST_NORMAL])
-    return lambda limits: np.asarray(np.clip(curve(np.clip(limits, 0.0, LARGEST_NORMAL)), 0.0, 1.0), np.float64)
+    near_by = Chebyshev.interpolate(
+        partial(conditionally_independent, loadings=loadings), INTERPOLATION_DEGREE, domain=[0.0, LARGEST_NORMAL]
+    )
+    fine = np.linspace(0.0, LARGEST_NORMAL, 1001)
+    wanted = (1 + np.cos(np.pi * (np.arange(DIFFERENCE_DEGREE + 1) + 0.5) / (DIFFERENCE_DEGREE + 1))) / 2
+    limits = np.interp(wanted, np.maximum.accumulate(_arcsine(near_by(fine))), fine)
+    with ThreadPoolExecutor() as pool:
+        differences = list(pool.map(difference, map(float, limits)))
+    more = Chebyshev.fit(_arcsine(near_by(limits)), differences, DIFFERENCE_DEGREE, domain=[0.0, 1.0])
+
+    def at(limits: FloatArray) -> FloatArray:
+        near = near_by(np.clip(limits, 0.0, LARGEST_NORMAL))
+        return np.asarray(np.clip(near + more(_arcsine(near)), 0.0, 1.0), np.float64)
+
+    return at
+
+
+def _arcsine(probability: FloatArray) -> FloatArray:
+    return np.asarray(np.arcsin(np.sqrt(np.clip(probability, 0.0, 1.0))) * 2 / np.pi)
 
 
 def _nearest_loadings(correlation: FloatArray) -> FloatArray:

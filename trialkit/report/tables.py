@@ -60,7 +60,7 @@ def candidate_table(reading: Reading) -> Table | None:
         Row(
             treatment_label(mapping(row.get("treatment")), reading.columns),
             (
-                measure(row.get("mean_weight_g")),
+                measure(row.get("yield_g")),
                 percent(row.get("share_usable")),
                 fixed(row.get("expected_value"), digits),
                 chance_percent(row.get("probability_best")),

@@ -1,0 +1,86 @@
+"""What a bucket gives: the marketable weight of its heads, those that were lost counted as nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+YIELD = "bucket_weight_g"
+
+
+@dataclass(frozen=True)
+class Yields:
+    """Marketable weight of every bucket that has a record.
+
+    Attributes
+    ----------
+    buckets : pandas.DataFrame
+        One row a bucket: the columns of the layout, ``recorded`` heads and ``bucket_weight_g``.
+    scaled : int
+        Buckets of which some heads have no record: their weight is that of the recorded heads, for the full number.
+    unknown : int
+        Buckets left out because a harvested head has no weight.
+    failed : tuple of str
+        Gardens left out because nothing came to the table there: they say nothing of how treatments differ.
+    """
+
+    buckets: pd.DataFrame
+    scaled: int
+    unknown: int
+    failed: tuple[str, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the adviser should know of incomplete records."""
+        notes = []
+        if self.scaled:
+            notes.append(
+                f"{_buckets(self.scaled)} without a record of some heads: they were taken to fare like the others of "
+                "their bucket."
+            )
+        if self.unknown:
+            notes.append(f"{_buckets(self.unknown)} left out: a harvested head has no weight.")
+        notes += [
+            f"Nothing came to the table at {site}: that garden says nothing of how treatments differ, and is left out."
+            for site in self.failed
+        ]
+        return tuple(notes)
+
+
+def _buckets(count: int) -> str:
+    return f"{count} bucket{'' if count == 1 else 's'}"
+
+
+def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: int) -> Yields:
+    """Add up the marketable weight of each bucket.
+
+    Heads that were lost, not ready at the end or not marketable count as nothing; a harvested head of which nobody said
+    whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
+    scaled up to the full number. A garden where nothing came to the table is left out: its buckets all weigh the same.
+
+    Parameters
+    ----------
+    layout : pandas.DataFrame
+        One row a bucket, with its ``site``.
+    heads : pandas.DataFrame
+        One row a recorded head: ``bucket``, ``outcome``, ``weight_g`` and ``marketable``.
+    heads_per_bucket : int
+    """
+    unmarketable = heads["marketable"].eq(False).fillna(False).astype(bool)
+    counted = (heads["outcome"] == "harvested") & ~unmarketable
+    weight = heads["weight_g"].where(counted, 0.0)
+    by_bucket = heads.assign(counted_g=weight).groupby("bucket", observed=True)
+    known = by_bucket.agg(
+        recorded=("counted_g", "size"), weighed=("counted_g", "count"), counted_g=("counted_g", "sum")
+    )
+    unknown = known["weighed"] < known["recorded"]
+    complete = known[~unknown]
+    total = complete["counted_g"] * heads_per_bucket / complete["recorded"]
+    buckets = layout.merge(
+        complete.assign(**{YIELD: total})[["recorded", YIELD]], left_on="bucket", right_index=True, how="inner"
+    ).reset_index(drop=True)
+    best = buckets.groupby("site", observed=True)[YIELD].max()
+    failed = tuple(sorted(str(site) for site in best[best == 0].index))
+    kept = buckets[~buckets["site"].isin(failed)].reset_index(drop=True)
+    return Yields(kept, int((kept["recorded"] < heads_per_bucket).sum()), int(unknown.sum()), failed)

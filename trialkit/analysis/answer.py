@@ -185,13 +185,16 @@ class DoseAnswer:
 
 @dataclass(frozen=True)
 class FittedModel:
-    """The model behind a response's numbers and how its variances were found."""
+    """The model behind a response's numbers and how its variances were found.
+
+    The criterion is None where days were drawn between visits, each completed set having its own.
+    """
 
     formula: str
     random: tuple[str, ...]
     bounds: str
     iterations: int
-    criterion: float
+    criterion: float | None
     observations: int
     buckets: int
     statements: tuple[str, ...]

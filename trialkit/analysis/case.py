@@ -20,7 +20,7 @@ from trialkit.trial.check import Trial
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
-YIELD_STREAM, DAYS_STREAM, DOSE_STREAM = 1, 3, 4
+YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM = 1, 3, 4, 5
 FEWEST_DF = 2.0
 """Three gardens and two treatments have two; averages over draws of a t with fewer do not settle."""
 ROUNDING = 1e-6

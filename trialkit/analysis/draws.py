@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.analysis.censored import CensoredFit
 from trialkit.mixed import MixedFit
 
 FloatArray = NDArray[np.float64]
@@ -31,7 +32,7 @@ class MeanDraws:
     garden: FloatArray
 
 
-def draw_means(fit: MixedFit, candidates: pd.DataFrame, df: float, seed: int) -> MeanDraws:
+def draw_means(fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float, seed: int) -> MeanDraws:
     """Draw candidates' means.
 
     Joint t approximation: the means' Kenward-Roger covariance, with the smallest d.f. of any difference from the

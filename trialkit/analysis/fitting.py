@@ -8,6 +8,7 @@ from typing import Literal
 
 import pandas as pd
 
+from trialkit.analysis.censored import CensoredFit, fit_censored, fit_same_days
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.mixed import MixedFit, NotConverged, fit_mixed
 
@@ -21,8 +22,8 @@ class Fits:
     The joint form keeps every combination that was tried estimable when another was not.
     """
 
-    crossed: MixedFit
-    joint: MixedFit
+    crossed: MixedFit | CensoredFit
+    joint: MixedFit | CensoredFit
     model: DerivedModel
     bounds: Bounds
     rows: pd.DataFrame
@@ -56,6 +57,38 @@ def fit_response(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fit
     return last.fit(response)
 
 
+def fit_days(response: str, heads: pd.DataFrame, model: DerivedModel, seed: int) -> Fits:
+    """Fit days that were seen only between ``lower`` and ``upper``; as `fit_response` where every day is known.
+
+    The completed sets' variances are free where all of them settle, else held at zero or above.
+
+    Raises
+    ------
+    MixedModelError
+        If no way settles, or a treatment's days are not determined.
+    """
+    if (heads["lower"] == heads["upper"]).all():
+        return fit_response(response, heads.assign(**{response: heads["upper"]}), model)
+    crossed, joint = model.formula(response), model.formula(response, "treatment")
+
+    def attempt(model: DerivedModel, bounds: Bounds) -> Fits:
+        fit = fit_censored(heads, joint, model.random, bounds=bounds, seed=seed)
+        rewritten = fit_same_days(fit, heads, crossed, model.random, bounds=bounds)
+        rows = heads.reset_index(drop=True).loc[fit.model.row_labels].assign(**{response: fit.expected_days})
+        return Fits(rewritten, fit, model, bounds, rows)
+
+    try:
+        free = attempt(model, "strata")
+        if free.settled:
+            return free
+    except NotConverged:
+        pass
+    return attempt(model.noting(APPROXIMATE), "nonnegative")
+
+
+APPROXIMATE = "The variances did not settle when left free, so they were held at zero or above: tests are approximate."
+
+
 @dataclass(frozen=True)
 class _Attempt:
     """One way to fit a response."""
@@ -77,12 +110,9 @@ class _Attempt:
 
 def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterator[_Attempt]:
     """Ways to fit a response, the preferred first."""
-    approximate = (
-        "The variances did not settle when left free, so they were held at zero or above: tests are approximate."
-    )
     if "bucket" not in model.random:
         yield _Attempt(heads, model, "strata")
-        yield _Attempt(heads, model.noting(approximate), "nonnegative")
+        yield _Attempt(heads, model.noting(APPROXIMATE), "nonnegative")
         return
     means = heads.groupby("bucket", as_index=False, sort=False).first()
     means[response] = heads.groupby("bucket", sort=False)[response].mean().to_numpy()
@@ -91,8 +121,8 @@ def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterat
             "The heads of a bucket were all recorded alike, as where it is weighed whole."
         )
         yield _Attempt(means, alike, "strata")
-        yield _Attempt(means, alike.noting(approximate), "nonnegative")
+        yield _Attempt(means, alike.noting(APPROXIMATE), "nonnegative")
         return
     yield _Attempt(heads, model, "strata")
     yield _Attempt(means, model.on_bucket_means(), "strata")
-    yield _Attempt(heads, model.noting(approximate), "nonnegative")
+    yield _Attempt(heads, model.noting(APPROXIMATE), "nonnegative")

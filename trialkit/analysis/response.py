@@ -21,13 +21,15 @@ from trialkit.analysis.answer import (
     Treatment,
     Variance,
 )
+from trialkit.analysis.censored import CensoredFit
 from trialkit.analysis.checks import model_checks
 from trialkit.analysis.derived_model import DerivedModel
-from trialkit.analysis.fitting import Fits, fit_response
+from trialkit.analysis.fitting import Fits, fit_days, fit_response
 from trialkit.analysis.wording import treatment_words
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 
 TOO_SMALL = "too small to measure"
+AnyFit = MixedFit | CensoredFit
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,9 @@ def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answere
     return Answered(ResponseResult(question.label, question.unit, question.of, "not analysed", reason), rows)
 
 
-def analyse_response(question: Question, heads: pd.DataFrame, model: DerivedModel) -> Answered:
+def analyse_response(
+    question: Question, heads: pd.DataFrame, model: DerivedModel, days_seed: int | None = None
+) -> Answered:
     """Fit and summarise one response.
 
     Parameters
@@ -82,11 +86,17 @@ def analyse_response(question: Question, heads: pd.DataFrame, model: DerivedMode
     heads : pandas.DataFrame
         One row a head that has the response, with bucket, site, block, treatment columns and the joint ``treatment``.
     model : DerivedModel
+    days_seed : int, optional
+        Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
     try:
-        fits = fit_response(question.response, heads, model)
+        if days_seed is None:
+            fits = fit_response(question.response, heads, model)
+        else:
+            fits = fit_days(question.response, heads, model, days_seed)
+            heads = fits.rows
         return Answered(_summary(question, heads, fits), heads, fits.model, fits)
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
@@ -137,14 +147,14 @@ def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> Fit
         random=fits.model.random,
         bounds=fits.bounds,
         iterations=int(fit.record.iterations[0]),
-        criterion=fit.criterion,
+        criterion=fit.criterion if math.isfinite(fit.criterion) else None,
         observations=fit.model.heads,
         buckets=heads["bucket"].nunique(),
         statements=tuple(statements),
     )
 
 
-def _variances(fit: MixedFit, model: DerivedModel) -> tuple[Variance, ...]:
+def _variances(fit: AnyFit, model: DerivedModel) -> tuple[Variance, ...]:
     return tuple(
         Variance(
             term=str(term),
@@ -172,7 +182,7 @@ def _tests(table: pd.DataFrame) -> tuple[Test, ...]:
     )
 
 
-def _missing_tests(fit: MixedFit, effects: pd.DataFrame) -> Iterator[str]:
+def _missing_tests(fit: AnyFit, effects: pd.DataFrame) -> Iterator[str]:
     """Name the effects that missing combinations leave untested, in whole or in part."""
     factors = fit.model.fixed.factors
     for term, reached in effects["numerator_df"].items():
@@ -194,7 +204,7 @@ def _effect_label(term: str) -> str:
     return " by ".join(column.removesuffix("_tsp") for column in term.split(":"))
 
 
-def _means(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Mean, ...]:
+def _means(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Mean, ...]:
     counts = (
         _head_counts(heads).groupby("treatment", observed=True).agg(buckets=("bucket", "nunique"), heads=("n", "sum"))
     )
@@ -215,7 +225,7 @@ def _head_counts(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(n=rows.get("recorded", 1))
 
 
-def _marginal_means(question: Question, fit: MixedFit, model: DerivedModel) -> dict[str, tuple[LevelMean, ...]]:
+def _marginal_means(question: Question, fit: AnyFit, model: DerivedModel) -> dict[str, tuple[LevelMean, ...]]:
     result = {}
     for column in model.treatment:
         try:
@@ -229,7 +239,7 @@ def _marginal_means(question: Question, fit: MixedFit, model: DerivedModel) -> d
     return result
 
 
-def _comparisons(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
+def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
     if question.current not in fit.model.fixed.factors["treatment"]:
         return ()
     table = fit.compare("treatment", "versus", question.current, confidence=question.confidence)
@@ -245,7 +255,7 @@ def _comparisons(question: Question, fit: MixedFit, heads: pd.DataFrame) -> tupl
     )
 
 
-def _bucket_sd(fit: MixedFit, heads: pd.DataFrame) -> float:
+def _bucket_sd(fit: AnyFit, heads: pd.DataFrame) -> float:
     """Standard deviation of the mean of a bucket among like buckets side by side, of the trial's usual size."""
     if "bucket" not in fit.names:
         return math.sqrt(max(fit.variances["residual"], 0.0))

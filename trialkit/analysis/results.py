@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from dataclasses import fields, replace
 from importlib.metadata import version
 
+import numpy as np
 import pandas as pd
 
-from trialkit.analysis.case import DOSE_STREAM, current_label, decide, seed_of
+from trialkit.analysis.case import DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -25,6 +26,7 @@ from trialkit.analysis.document import (
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
+from trialkit.analysis.ripening import ripening
 from trialkit.analysis.water import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
@@ -64,9 +66,12 @@ def analyse(trial: Trial) -> Results:
     layout = label_treatments(trial.layout, treatments)
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
+    if not (heads["outcome"] == "harvested").any():
+        raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
+    days = ripening(heads, trial.visits)
     yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
-    records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": _with(heads, "days")}
-    notes = {YIELD: yields.notes, "days": _left_out(heads)}
+    records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": days}
+    notes = {YIELD: yields.notes, "days": _seen_between(days)}
     answers = {}
     for name, question in _questions(trial, treatments).items():
         answers[name] = _answer(trial, question, records[name], strata, notes.get(name, ()))
@@ -106,7 +111,8 @@ def _answer(
     model = derive_model(data, factors, strata)
     for note in notes:
         model = model.noting(note)
-    answered = analyse_response(question, data, model)
+    seed = seed_of(trial, RIPENING_STREAM) if question.response == "days" else None
+    answered = analyse_response(question, data, model, seed)
     if answered.fits is None or DOSE not in factors or question.response == "days":
         return answered
 
@@ -139,15 +145,23 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
 
 def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
     """Harvested heads that have a response."""
-    harvested = _harvested(heads)
-    return harvested[harvested[response].notna()]
+    return heads[(heads["outcome"] == "harvested") & heads[response].notna()]
 
 
-def _left_out(heads: pd.DataFrame) -> tuple[str, ...]:
-    waiting = int((heads["outcome"] == "not_ready").sum())
-    if not waiting:
-        return ()
-    return (f"{waiting} heads were not ready at the last visit and are left out: days of slow treatments are too few.",)
+def _seen_between(days: pd.DataFrame) -> tuple[str, ...]:
+    """Say how the days were seen."""
+    notes, waiting = [], int(np.isinf(days["upper"]).sum())
+    between = int(((days["upper"] > days["lower"]) & np.isfinite(days["upper"])).sum())
+    if between:
+        notes.append(
+            f"{between} heads became ready between two visits: their days were drawn between these, many times over."
+        )
+    if waiting:
+        notes.append(
+            f"{waiting} {'head was' if waiting == 1 else 'heads were'} not ready at the last visit: counted as taking "
+            "longer than that."
+        )
+    return tuple(notes)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -171,21 +185,17 @@ def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataF
     return labelled
 
 
-def _harvested(heads: pd.DataFrame) -> pd.DataFrame:
-    harvested = heads[heads["outcome"] == "harvested"]
-    if harvested.empty:
-        raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
-    days = (harvested["harvested_on"] - harvested["transplanted_on"]).dt.days
-    return harvested.assign(days=days.astype(float))
-
-
 def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
     confidence = trial.protocol.decision.confidence
     current = current_label(trial, treatments)
     asked = {
         "weight_g": ("head weight", "g", HARVESTED),
         YIELD: ("marketable weight a bucket", "g", "of every bucket with a record, a lost head counting as nothing"),
-        "days": ("days to harvest", "days", HARVESTED),
+        "days": (
+            "days to harvest",
+            "days",
+            "of the heads that were harvested, or were still growing at the last visit",
+        ),
     }
     return {name: Question(name, *words, treatments, current, confidence) for name, words in asked.items()}
 
@@ -197,7 +207,7 @@ def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
         return "The protocol does not ask for it."
     if data.empty:
         return "No head has this record."
-    if name == "days" and (data.groupby("site", observed=True)["harvested_on"].nunique() == 1).all():
+    if name == "days" and (data.groupby("site", observed=True)["harvested_on"].nunique() <= 1).all():
         return FIXED_HARVEST
     return None
 

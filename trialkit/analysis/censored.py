@@ -1,0 +1,295 @@
+"""Days that were seen only between two visits, or not before the last: the mixed model by multiple imputation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.analysis.augmentation import Bounds, complete
+from trialkit.analysis.combining import Combined, average, combine_sets
+from trialkit.mixed import MixedFit, MixedModelError, NotConverged
+from trialkit.mixed.contrasts import Family
+from trialkit.mixed.fixed import parse_formula
+from trialkit.mixed.likelihood import evaluate
+from trialkit.mixed.model import Model, build_model, prepare, starting_variances
+from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded, require_converged
+from trialkit.mixed.small_sample import small_sample
+
+FloatArray = NDArray[np.float64]
+
+IMPUTATIONS = 30
+BURN_IN = 60
+
+
+@dataclass(frozen=True)
+class SeenHeads:
+    """How many heads were seen in which way: on the day itself, between two visits, not by the last, by the first."""
+
+    exact: int
+    interval: int
+    right: int
+    left: int
+
+
+@dataclass(frozen=True)
+class CensoredFit:
+    """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` gives them.
+
+    Attributes
+    ----------
+    formula, bounds : str
+        As asked for.
+    model : Model
+    record : FitRecord
+        How the variances of each completed set were found.
+    variances : pandas.Series
+        By name, in square days, averaged over the completed sets.
+    censored : SeenHeads
+    imputations : int
+        Completed sets: 1 where every day is known.
+    criterion : float
+        Of a trial whose every day is known, as `MixedFit.criterion`; else missing, each set having its own.
+    answers : MixedFit
+        Of the first completed set, its small-sample quantities those of all sets combined.
+    days : ndarray, shape (sets, heads)
+        The completed sets, in the order of the model's rows.
+    """
+
+    formula: str
+    bounds: str
+    model: Model
+    record: FitRecord
+    variances: pd.Series
+    censored: SeenHeads
+    imputations: int
+    criterion: float
+    answers: CombinedAnswers
+    days: FloatArray
+
+    @property
+    def expected_days(self) -> pd.Series:
+        """Each head's day, averaged over the completed sets, by row label of the heads used."""
+        return pd.Series(self.days.mean(0), index=self.model.row_labels)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the variances."""
+        return self.model.variance_names
+
+    @property
+    def fraction_missing(self) -> float:
+        """Largest fraction of missing information of a fixed effect (a difference from the first level), 0 to 1."""
+        fixed, combined = self.model.fixed, self.answers.combined
+        effects = np.eye(len(fixed.names))[fixed.kept]
+        of_levels = effects[[fixed.names[i] != "Intercept" for i in fixed.kept]]
+        return float(combined.share_missing(fixed.to_orthogonal(of_levels if len(of_levels) else effects)).max())
+
+    def anova(self) -> pd.DataFrame:
+        """Partial F tests as from `MixedFit.anova`, combined over the sets (Li, Raghunathan & Rubin 1991)."""
+        return self.answers.anova()
+
+    def means(self, factors: str, *, confidence: float = 0.95) -> pd.DataFrame:
+        """Means as from `MixedFit.means`, combined over the sets (Rubin 1987; Barnard & Rubin 1999)."""
+        return self.answers.means(factors, confidence=confidence)
+
+    def mean_covariance(self, factors: str) -> pd.DataFrame:
+        """Covariance of means as from `MixedFit.mean_covariance`, within sets and between them."""
+        return self.answers.mean_covariance(factors)
+
+    def compare(
+        self, factors: str, family: Family = "all-pairs", reference: str | None = None, *, confidence: float = 0.95
+    ) -> pd.DataFrame:
+        """Comparisons as from `MixedFit.compare`, their correlation that of the combined covariance."""
+        return self.answers.compare(factors, family, reference, confidence=confidence)
+
+    def equivalence(
+        self,
+        factors: str,
+        margin: float,
+        family: Family = "all-pairs",
+        reference: str | None = None,
+        *,
+        confidence: float = 0.95,
+    ) -> pd.DataFrame:
+        """Two one-sided tests as from `MixedFit.equivalence`."""
+        return self.answers.equivalence(factors, margin, family, reference, confidence=confidence)
+
+
+@dataclass(frozen=True)
+class CombinedAnswers(MixedFit):
+    """A fit of one completed set that answers for all of them; only its fixed effects are asked of."""
+
+    combined: Combined
+
+    @cached_property
+    def small(self) -> Combined:
+        """The sets' small-sample quantities, combined."""
+        return self.combined
+
+
+def fit_censored(
+    heads: pd.DataFrame,
+    formula: str,
+    random: Sequence[str] = (),
+    *,
+    bounds: Literal["nonnegative", "strata"] = "nonnegative",
+    seed: int,
+    imputations: int = IMPUTATIONS,
+    burn_in: int = BURN_IN,
+) -> CensoredFit:
+    """Fit a linear mixed model to days that were seen between bounds.
+
+    The days are drawn between their bounds given all else (`trialkit.analysis.augmentation`), variances at zero or
+    above; each completed set is fitted by restricted likelihood as `fit_mixed` would, and the fits are combined
+    (`trialkit.analysis.combining`). Where every day is known, the answers are `fit_mixed`'s own.
+
+    Parameters
+    ----------
+    heads : pandas.DataFrame
+        One row a head: ``lower`` and ``upper``, days; equal where the day is known; missing or infinite where that
+        side is open, as ``upper`` is of a head not ready at the last visit. Then the columns of the model. A head open
+        on both sides, or with another value missing, is left out.
+    formula : str
+        Response and fixed part, as for `fit_mixed`; the response is a name only.
+    random : sequence of str
+    bounds : {"nonnegative", "strata"}
+        Of the variances of the completed sets, as for `fit_mixed`.
+    seed : int
+        The same seed gives the same answer, in whatever order the rows stand.
+    imputations : int
+        Completed sets, at least 2.
+    burn_in : int
+        Steps of data augmentation before a set is taken.
+
+    Returns
+    -------
+    CensoredFit
+
+    Raises
+    ------
+    MixedModelError
+        If bounds cross, if a level has no head whose day was bounded on one of the sides, or as from `fit_mixed`.
+
+    Examples
+    --------
+    Twelve heads looked at every third day; of dose 2 one was not ready at the last visit.
+
+    >>> heads = pd.DataFrame({
+    ...     "dose": ["2"] * 6 + ["4"] * 6,
+    ...     "lower": [36.0, 39, 39, 42, 42, 45, 33, 36, 36, 36, 39, 39],
+    ...     "upper": [39.0, 42, 42, 45, 45, np.inf, 36, 39, 39, 39, 42, 42],
+    ... })
+    >>> fit = fit_censored(heads, "days ~ dose", seed=1)
+    >>> fit.censored, fit.compare("dose")["estimate"].round().to_list()
+    (SeenHeads(exact=0, interval=11, right=1, left=0), [4.0])
+    """
+    if imputations < 2 or burn_in < 1:
+        raise MixedModelError("Ask for two imputations or more, and for one step of data augmentation or more.")
+    lower, upper = heads["lower"].fillna(-np.inf).to_numpy(float), heads["upper"].fillna(np.inf).to_numpy(float)
+    _refuse_impossible(heads.index, lower, upper)
+    day, parsed = np.where(np.isinf(lower), upper, lower), parse_formula(formula)
+    known = heads.assign(**{parsed.response: np.where(np.isinf(day), np.nan, day)}).reset_index(drop=True)
+    used = pd.DataFrame({"lower": lower, "upper": upper})
+    columns = [*parsed.columns, *(column for term in random for column in term.split(":"))]
+    in_order = known[list(dict.fromkeys(columns))].assign(lower=lower, upper=upper)
+    known = known.loc[in_order.sort_values(list(in_order.columns), kind="stable").index]  # draws go by place
+    model, _ = build_model(known, formula, random)
+    seen = Bounds(*used.loc[model.row_labels].to_numpy().T)
+    _refuse_undetermined(model, known.loc[model.row_labels], seen)
+    if seen.open.any():
+        rng = np.random.Generator(np.random.PCG64(seed))
+        days = complete(model, seen, rng, sets=imputations, burn_in=burn_in)
+    else:
+        days = seen.lower[None]
+    return _fit_sets(formula, bounds, model, days, _count(seen))
+
+
+def fit_same_days(
+    fit: CensoredFit,
+    heads: pd.DataFrame,
+    formula: str,
+    random: Sequence[str],
+    *,
+    bounds: Literal["nonnegative", "strata"],
+) -> CensoredFit:
+    """Fit the same model, written otherwise, to the completed days of a fit; arguments as for `fit_censored`."""
+    known = heads.reset_index(drop=True).loc[fit.model.row_labels]
+    model, _ = build_model(known.assign(**{parse_formula(formula).response: fit.days[0]}), formula, random)
+    return _fit_sets(formula, bounds, model, fit.days, fit.censored)
+
+
+def _fit_sets(
+    formula: str, bounds: Literal["nonnegative", "strata"], model: Model, days: FloatArray, censored: SeenHeads
+) -> CensoredFit:
+    """Fit completed sets, shape (sets, heads), side by side, and combine them."""
+    prepared = prepare(model, days)
+    products = model.cross_products(prepared)
+    start = evaluate(products, starting_variances(model)[None], restricted=True)
+    refuse_confounded(start, model.variance_names)
+    point, record = maximise(start, restricted=True, bounded=bounds == "nonnegative")
+    if len(days) == 1:
+        require_converged(point, record)
+    elif not record.converged.all():
+        raise NotConverged(
+            f"The variances did not settle in {(~record.converged).sum()} of {len(days)} sets of days drawn between "
+            "the visits: "
+            + ("the heads differ too little." if bounds == "nonnegative" else "hold them at zero or above.")
+        )
+    combined = combine_sets(small_sample(point, record.free, prepared))
+    answers = CombinedAnswers(formula, "reml", bounds, model, days[0], prepared, products, point, record, combined)
+    variances = average(point.variances * prepared.scale[:, None] ** 2)
+    return CensoredFit(
+        formula=formula,
+        bounds=bounds,
+        model=model,
+        record=record,
+        variances=pd.Series(variances, index=list(model.variance_names), name="variance"),
+        censored=censored,
+        imputations=len(days),
+        criterion=answers.criterion if len(days) == 1 else np.nan,
+        answers=answers,
+        days=days,
+    )
+
+
+def _count(seen: Bounds) -> SeenHeads:
+    right, left = np.isinf(seen.upper), np.isinf(seen.lower)
+    counts = (~seen.open, seen.open & ~right & ~left, right, left)
+    return SeenHeads(*(int(np.count_nonzero(of_kind)) for of_kind in counts))
+
+
+def _refuse_impossible(labels: pd.Index, lower: FloatArray, upper: FloatArray) -> None:
+    wrong = (lower > upper) | (lower == np.inf) | (upper == -np.inf)
+    if wrong.any():
+        named = ", ".join(str(label) for label in labels[wrong][:5])
+        raise MixedModelError(
+            f"The first day is after the last for {wrong.sum()} heads, in rows {named}: mend the days."
+        )
+
+
+def _refuse_undetermined(model: Model, rows: pd.DataFrame, seen: Bounds) -> None:
+    """Refuse where the heads of some level of a term are all open on the same side: its mean could be anything."""
+    if not np.isfinite(seen.lower + seen.upper).any():
+        raise MixedModelError("No head was seen between two visits, so its days are not known: visit more often.")
+    factors = set(model.fixed.factors)
+    for term in model.fixed.formula.terms:
+        if not term or not set(term) <= factors:
+            continue
+        level = rows[list(term)].astype(str).agg(":".join, axis=1)
+        for side, what in (
+            (seen.upper, "was still not ready when last seen"),
+            (seen.lower, "was ready when first seen"),
+        ):
+            shares = pd.Series(np.isinf(side), index=rows.index).groupby(level).all()
+            if shares.any():
+                names = " and ".join(repr(str(name)) for name in shares.index[shares])
+                raise MixedModelError(
+                    f"Every head of {':'.join(term)} {names} {what}: its mean days are not determined. Leave it out of "
+                    "the analysis of days, and say only that."
+                )

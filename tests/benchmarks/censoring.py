@@ -86,9 +86,10 @@ PREAMBLE = f"""\
 
 Made by `python tests/benchmarks/censoring.py` (seed {SEED}). Trials of four gardens, three blocks, four treatments,
 two heads a bucket, visited every {EVERY} days; standard deviations in days:
-{", ".join(f"{k} {v:g}" for k, v in SD.items())}, heads {SD_HEAD:g}. {IMPUTATIONS} completed sets each. 95 % intervals of three differences from the first treatment a
-trial, without allowance for their number. Where the true rate is 95 %, 99 of 100 such figures of as many independent
-intervals as trials would lie between {{low:.1f}} and {{high:.1f}} %.
+{", ".join(f"{k} {v:g}" for k, v in SD.items())}, heads {SD_HEAD:g}.
+{IMPUTATIONS} completed sets each. 95 % intervals of three differences from the first treatment a trial, without
+allowance for their number. Where the true rate is 95 %, 99 of 100 such figures of as many independent intervals as
+trials would lie between {{low:.1f}} and {{high:.1f}} %.
 """
 
 if __name__ == "__main__":

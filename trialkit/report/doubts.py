@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.pages.numerals import percent, plain
+from trialkit.pages.numerals import ABSENT, difference_interval, is_number, percent, plain
+from trialkit.pages.numerals import signed as points
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.pages.wording import treatment_label
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
@@ -85,6 +86,8 @@ def _losses(reading: Reading) -> Table | None:
             (
                 *(plain(mapping(row.get("heads")).get(name), 9) for name in shown),
                 percent(row.get("share_usable")),
+                _share_interval(row.get("usable")),
+                _share_interval(row.get("against_current"), signed=True),
             ),
         )
         for row in rows(losses, "by_treatment")
@@ -92,6 +95,27 @@ def _losses(reading: Reading) -> Table | None:
     kinds = ", ".join(
         f"{plain(losses.get(kind), 9)} {kind}" for kind in ("dead", "bolted", "missing") if losses.get(kind) is not None
     )
-    note = f"Lost in all: {kinds}." if kinds else ""
-    heads = columns("treatment", *(HEAD_COUNTS[name] for name in shown), "came to the table, of those recorded")
+    note = (
+        f"{f'Lost in all: {kinds}. ' if kinds else ''}Intervals allow for heads of a bucket faring alike (design "
+        f"effect {plain(losses.get('design_effect'))}): Clopper and Pearson's of a share, Newcombe's of a difference, "
+        "each for itself."
+    )
+    heads = columns(
+        "treatment",
+        *(HEAD_COUNTS[name] for name in shown),
+        "came to the table, of those recorded",
+        "interval",
+        "against the current practice, points",
+    )
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)
+
+
+def _share_interval(given: object, *, signed: bool = False) -> str:
+    """Limits of a share in percent, or of a difference of shares in percentage points."""
+    row = mapping(given)
+    low, high = row.get("lower"), row.get("upper")
+    if not is_number(low) or not is_number(high):
+        return ABSENT
+    if not signed:
+        return f"{percent(low)} to {percent(high)}"
+    return f"{points(100 * float(row['estimate']), 0)} ({difference_interval(100 * low, 100 * high)})"

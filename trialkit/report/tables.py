@@ -47,7 +47,7 @@ def candidate_table(reading: Reading) -> Table | None:
     thresholds = mapping(reading.decision.get("thresholds"))
     heads = columns(
         "treatment",
-        "mean head weight, g",
+        "yield of a planted head, g",
         "heads to the table",
         f"expected value, {unit}",
         "chance best",
@@ -89,7 +89,8 @@ def candidate_table(reading: Reading) -> Table | None:
 def _response(reading: Reading, name: str, response: Json) -> ResponseTables:
     label = str(response.get("label") or name)
     unit = str(response.get("unit") or "")
-    title = f"{label[:1].upper()}{label[1:]}, {unit}"
+    of = f", {response['of']}" if response.get("of") else ""
+    title = f"{label[:1].upper()}{label[1:]}, {unit}{of}"
     if not is_analysed(response):
         reason = str(response.get("reason") or "No reason was given.")
         return ResponseTables(name, title, reason, (), (), ())

@@ -15,7 +15,7 @@ from filelock import FileLock
 import collect_crash_points
 from returned_files import good_return, other_values
 from trialkit.errors import NotComputed, WrongCall
-from trialkit.trial.check import check_trial
+from trialkit.trial.check import CheckResult, check_trial
 from trialkit.trial.returns import store
 from trialkit.trial.returns.collect import collect
 from trialkit.trial.returns.unfinished import COMMITTED, STAGING
@@ -107,22 +107,24 @@ def test_a_reader_beside_collects_never_sees_a_mixture(crashes: tuple[State, Sta
     for number, version in enumerate(versions):  # an open conflict would be an error of its own
         version["returned/conflicts.json"] = b'{"format": "trialkit-conflicts-1", "conflicts": []}' + b" " * number
     stop = threading.Event()
+    seen: list[CheckResult] = []
     store.commit(folder, versions[0])
-    began = time.monotonic()
-    check_trial(folder)
-    pause = 2 * (time.monotonic() - began)  # so that some checks end between two writes, and others do not
 
     def write() -> None:
         turn = 0
         while not stop.is_set():
             store.commit(folder, versions[turn % 2])
             turn += 1
-            time.sleep(pause)
+            # The second check from here begins after this commit and ends before the next; the others may meet one.
+            enough = len(seen) + 2
+            while len(seen) < enough and not stop.is_set():
+                time.sleep(0.001)
 
     writer = threading.Thread(target=write)
     writer.start()
     try:
-        seen = [check_trial(folder) for _ in range(25)]
+        for _ in range(25):
+            seen.append(check_trial(folder))  # noqa: PERF401 (the writer waits for each)
     finally:
         stop.set()
         writer.join()

@@ -49,12 +49,21 @@ class DosePoint:
 
 
 @dataclass(frozen=True)
+class FittedCurve:
+    """A dose curve at the panel's height: dose, value and limits of each point, and the dose that it recommends."""
+
+    points: tuple[tuple[float, float, float, float], ...]
+    recommended: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
 class DosePanel:
-    """A cultivar's panel: its series by acidifier, and the doses to point out."""
+    """A cultivar's panel: its series by acidifier, the doses to point out, and the curve through the means."""
 
     title: str
     series: tuple[tuple[str, tuple[DosePoint, ...]], ...]
     pointed: tuple[tuple[Part, float], ...]
+    curve: FittedCurve | None = None
 
 
 @dataclass(frozen=True)
@@ -83,6 +92,7 @@ def draw_panels(panels: Sequence[DosePanel], quantity: str, unit: str, is_narrow
     everything = [
         v for panel in panels for _, points in panel.series for p in points for v in (p.lower, p.upper, *p.buckets)
     ]
+    everything += [v for panel in panels if panel.curve for point in panel.curve.points for v in point[2:]]
     for i, (panel, room) in enumerate(zip(panels, rooms, strict=True)):
         left, top = (i % across) * room.width + room.left, sum(heights[: i // across]) + room.top
         axes = new_axes(figure, left, top, room.width - room.left - room.right, AXES_PX)
@@ -116,15 +126,30 @@ def _draw_panel(axes: Axes, panel: DosePanel) -> None:
     placed = [(offset, points) for offset, (_, points) in zip(offsets, panel.series, strict=True)]
     dots = [(p.dose + offset, value) for offset, points in placed for p in points for value in p.buckets]
     draw_buckets(axes, [at for at, _ in dots], [value for _, value in dots], "v")
+    if panel.curve:
+        _draw_curve(axes, panel.curve)
     for i, (offset, points) in enumerate(placed):
-        _draw_series(axes, _mark(i), offset, points)
+        _draw_series(axes, _mark(i), offset, points, is_joined=panel.curve is None)
 
 
-def _draw_series(axes: Axes, mark: Mark, offset: float, points: Sequence[DosePoint]) -> None:
+def _draw_curve(axes: Axes, curve: FittedCurve) -> None:
+    """Draw the curve within its interval, its recommended dose as a triangle and that dose's interval as a bar."""
+    doses, values, lower, upper = zip(*curve.points, strict=True)
+    axes.fill_between(doses, lower, upper, color=LIGHT["rule"], linewidth=0, alpha=0.55, zorder=1)
+    axes.plot(doses, values, color=LIGHT["ink"], linewidth=1.8, zorder=2.5)
+    if curve.recommended:
+        dose, low, high = curve.recommended
+        floor = mixed(axes.transData, pixels_from(axes))
+        axes.plot([low, high], [7, 7], color=LIGHT["ink"], linewidth=2.4, transform=floor, zorder=4)
+        axes.plot([dose], [7], marker="^", markersize=9, color=LIGHT["ink"], transform=floor, zorder=5)
+
+
+def _draw_series(axes: Axes, mark: Mark, offset: float, points: Sequence[DosePoint], *, is_joined: bool) -> None:
     x, y = [p.dose + offset for p in points], [p.mean for p in points]
-    (line,) = axes.plot(x, y, color=LIGHT[mark.role], linewidth=1.4, zorder=3)
-    if mark.dashes:
-        line.set_dashes(mark.dashes)
+    if is_joined:
+        (line,) = axes.plot(x, y, color=LIGHT[mark.role], linewidth=1.4, zorder=3)
+        if mark.dashes:
+            line.set_dashes(mark.dashes)
     for p in points:
         draw_interval(axes, mark, p.dose + offset, p.mean, p.lower, p.upper, vertical=True)
 

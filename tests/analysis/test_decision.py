@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from trialkit.analysis.answer import Comparison, Decision, Treatment
-from trialkit.analysis.decision import Field, judge, simultaneous_lower
+from trialkit.analysis.decision import Field, judge, simultaneous_limits
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.worth import Worth
@@ -288,7 +288,7 @@ def test_simultaneous_limits_are_dunnetts() -> None:
     rng = np.random.default_rng(2)
     means = rng.standard_normal((200_000, 4)) * np.sqrt(12 / rng.chisquare(12, 200_000))[:, None]
     gain = means - means[:, [0]]
-    lower = simultaneous_lower(gain, 0, 0.95)
+    lower = simultaneous_limits(gain, 0, 0.95)[0]
     assert lower[0] == 0.0
     assert -lower[1:] / np.sqrt(2) == pytest.approx([2.68] * 3, abs=0.04)
 

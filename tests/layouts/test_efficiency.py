@@ -42,7 +42,7 @@ def test_complete_blocks() -> None:
     """Six cultivars in four blocks: 3, 5 and 15 degrees of freedom (Fisher 1935)."""
     found = report("randomised complete blocks", ONE, 4)
     assert degrees(found) == [("site:block", 3, 0, 3), ("bucket", 20, 5, 15)]
-    assert found.average_factor == found.relative_to_complete == pytest.approx(1)
+    assert (found.average_factor, found.relative_to_complete) == (pytest.approx(1), pytest.approx(1))
     assert found.mean_variance == pytest.approx(2 / 4)
 
 

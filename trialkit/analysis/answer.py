@@ -60,6 +60,19 @@ class LevelMean:
 
 
 @dataclass(frozen=True)
+class Equivalence:
+    """Two one-sided tests that a difference lies within the protocol's margin, for this comparison alone.
+
+    The interval that decides has a confidence of one minus twice the error rate, such as 90 %.
+    """
+
+    lower: float
+    upper: float
+    p: float
+    equivalent: bool
+
+
+@dataclass(frozen=True)
 class Comparison:
     """A treatment less the current practice, with simultaneous (Dunnett) limits and p.
 
@@ -75,6 +88,21 @@ class Comparison:
     upper: float
     p: float
     share_of_pairs: float | None = None
+    equivalence: Equivalence | None = None
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The first treatment less the second, with limits and p that allow for all pairs (Tukey, Kramer)."""
+
+    first: Treatment
+    second: Treatment
+    difference: float
+    se: float
+    df: float
+    lower: float
+    upper: float
+    p: float
 
 
 @dataclass(frozen=True)
@@ -108,6 +136,59 @@ class Check:
     finding: str
     consequence: str
     ok: bool
+
+
+@dataclass(frozen=True)
+class QuantilePoint:
+    """A bucket's studentised residual beside its normal quantile, and the band simulated for its rank."""
+
+    bucket: str
+    site: str
+    studentised: float
+    expected: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class SiteSpread:
+    """Standard deviation between like buckets at a garden, with its degrees of freedom."""
+
+    site: str
+    buckets: int
+    df: float
+    sd: float
+
+
+@dataclass(frozen=True)
+class Power:
+    """A power of the response, and how much -2 log likelihood is above that of the best one."""
+
+    power: float
+    drop: float
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Box-Cox profile of a response: best power with limits, and the power of the scale that could be taken.
+
+    `chosen` is 1 where the response can stay as it is; 0 stands for the logarithm.
+    """
+
+    estimate: float
+    lower: float
+    upper: float
+    chosen: float
+    profile: tuple[Power, ...]
+
+
+@dataclass(frozen=True)
+class Diagnostics:
+    """What the pictures of the checks show; empty or None where too few buckets are left to tell."""
+
+    quantiles: tuple[QuantilePoint, ...]
+    spread: tuple[SiteSpread, ...]
+    scale: Scale | None
 
 
 @dataclass(frozen=True)
@@ -218,6 +299,8 @@ class ResponseResult:
     buckets: tuple[BucketMean, ...] = ()
     site_means: tuple[SiteMean, ...] = ()
     checks: tuple[Check, ...] = ()
+    diagnostics: Diagnostics | None = None
+    pairs: tuple[Pair, ...] = ()
     dose: DoseAnswer | None = None
 
 
@@ -335,6 +418,32 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class WithoutBucket:
+    """The decision without one bucket.
+
+    `difference` is the yield of a planted head under the alternative less that under the current practice, at the
+    trial's variances, g; verdict and recommended are given where they differ from those of all buckets.
+    """
+
+    bucket: str
+    site: str
+    treatment: Treatment
+    difference: float
+    verdict: Verdict | None
+    recommended: Treatment | None
+
+
+@dataclass(frozen=True)
+class Influence:
+    """What single buckets do to the decision; `difference` is with all of them."""
+
+    difference: float
+    buckets: tuple[WithoutBucket, ...]
+    statement: str
+    ok: bool
+
+
+@dataclass(frozen=True)
 class Decision:
     """What to recommend and how sure.
 
@@ -354,3 +463,5 @@ class Decision:
     would_change: tuple[str, ...]
     scope: tuple[str, ...]
     draws: int
+    cautions: tuple[str, ...] = ()
+    influence: Influence | None = None

@@ -1,35 +1,38 @@
 """Days that were seen only between bounds, drawn from what the rest of the trial says: data augmentation.
 
-Tanner & Wong (1987), J. Am. Stat. Assoc. 82, 528-540. Many chains run side by side, each ending in one completed set of
-days. A step has two halves. Imputation: each head's day is drawn from its normal distribution, cut to its bounds, given
-its bucket's expected day. Posterior: standard deviations given the completed days, by Metropolis's rule (Metropolis et
-al. 1953) on the engine's restricted likelihood, which is the marginal likelihood under a flat prior of the fixed
-effects (Harville 1974, Biometrika 61, 383-385); then fixed and random effects together from their normal posterior, by
-solving for perturbed data (Garcia-Cortes & Sorensen 1996, Genet. Sel. Evol. 28, 121-126). The prior of the variances is
-Jeffreys's (1946, Proc. R. Soc. A 186, 453-461), from the engine's expected information; nothing is approximated but the
-length of the chains.
+After Tanner & Wong (1987), J. Am. Stat. Assoc. 82, 528-540. Many chains run side by side, each ending in one completed
+set of days. A step estimates the variances of the completed days by restricted likelihood, draws the fixed effects from
+their normal posterior given those, and draws each head's day from its normal distribution given all other days, cut to
+its bounds (Geweke 1991, Computing Science and Statistics 23, 571-578).
+
+The variances are estimates of each chain's own completed days and not draws from a posterior (stochastic EM: Celeux &
+Diebolt 1985, Computational Statistics Quarterly 2, 73-82; for imputation Wang & Robins 1998, Biometrika 85, 935-948).
+A posterior keeps them at zero or above, and with few gardens its mean lies far above the truth: days were then drawn
+too widely and intervals held the truth too often. Estimates that may be negative, as in the rest of the analysis, give
+covariances of the right size (reports/days_coverage.md).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from trialkit.mixed.likelihood import evaluate
-from trialkit.mixed.model import Model, prepare, starting_variances
-from trialkit.mixed.products import CrossProducts
-from trialkit.mixed.scoring import maximise, refuse_confounded
-from trialkit.mixed.woodbury import Solved, solve
+from trialkit.mixed.blocks import independent_blocks
+from trialkit.mixed.likelihood import Evaluation, evaluate, joined
+from trialkit.mixed.model import Model, Prepared, prepare, starting_variances
+from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
-# Of a random walk in k dimensions, in standard deviations: Gelman, Roberts & Gilks (1996), Bayesian Statistics 5, 599.
-WALK = 2.4
-WALKS_A_STEP = 2
+DRAWS_A_STEP = 2
+"""Days settle more slowly than variances, and cost less."""
+LEAST_START = 0.02
+"""Of the residual standard deviation squared: variances are looked for from above zero."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ class Bounds:
     upper: FloatArray
 
     @cached_property
-    def open(self) -> NDArray[np.bool_]:
+    def open(self) -> BoolArray:
         """Heads whose day is not known exactly."""
         return self.lower < self.upper
 
@@ -59,7 +62,9 @@ class Bounds:
         return np.asarray(np.where(self.open, (low + high) / 2, self.lower))
 
 
-def complete(model: Model, bounds: Bounds, rng: np.random.Generator, *, sets: int, burn_in: int) -> FloatArray:
+def complete(
+    model: Model, bounds: Bounds, rng: np.random.Generator, *, sets: int, burn_in: int, bounded: bool
+) -> FloatArray:
     """Draw completed sets of days, each from the end of a chain of its own.
 
     Parameters
@@ -71,7 +76,9 @@ def complete(model: Model, bounds: Bounds, rng: np.random.Generator, *, sets: in
     sets : int
         How many.
     burn_in : int
-        Steps of every chain.
+        Steps of every chain: estimates of the variances, each followed by some draws of all days.
+    bounded : bool
+        Whether variances are held at zero or above.
 
     Returns
     -------
@@ -82,19 +89,37 @@ def complete(model: Model, bounds: Bounds, rng: np.random.Generator, *, sets: in
     ConfoundedTerm, NoVariation
         As from `trialkit.mixed.fit_mixed`.
     """
-    order = np.lexsort((bounds.upper, bounds.lower, model.cells.codes))
-    days = bounds.starts(rng, sets)
-    sd, walk = _first_sd(model, days)
-    # Draws go to heads in an order of their own, so that the order of the rows does not matter.
-    drawn = order[bounds.open[order]]
-    cells, lower, upper = model.cells.codes[drawn], bounds.lower[drawn], bounds.upper[drawn]
+    heads = _set_out(model, bounds)
+    days, start = bounds.starts(rng, sets), starting_variances(model)[None]
     for _ in range(burn_in):
-        sd = _walked(model, days, sd, walk, rng)
-        expected = _expected_days(model, days, sd, rng)[:, cells]
-        residual = sd[:, -1:]
-        z = normal_between((lower - expected) / residual, (upper - expected) / residual, rng)
-        days[:, drawn] = np.clip(expected + residual * z, lower, upper)
+        prepared = prepare(model, days)
+        point, _ = fit_sets(model, prepared, bounded=bounded, start=start)
+        start = np.maximum(point.variances, LEAST_START)
+        variances = point.variances * prepared.scale[:, None] ** 2
+        for _ in range(DRAWS_A_STEP):
+            days[:, heads.place[heads.real]] = heads.draw(days, variances, rng)[:, heads.real]
     return days
+
+
+def fit_sets(
+    model: Model, prepared: Prepared, *, bounded: bool, start: FloatArray | None = None
+) -> tuple[Evaluation, FitRecord]:
+    """Estimate the variances of each completed set; where they do not settle when left free, at zero or above."""
+    variances = starting_variances(model)[None] if start is None else start
+    first = evaluate(model.cross_products(prepared), variances, restricted=True)
+    refuse_confounded(first, model.variance_names)
+    point, record = maximise(first, restricted=True, bounded=bounded)
+    unsettled = ~record.converged
+    if bounded or not unsettled.any():
+        return point, record
+    held, its_record = maximise(first.take(unsettled), restricted=True, bounded=True)
+    settled = np.flatnonzero(~unsettled)
+    parts = [(settled, point.take(settled)), (np.flatnonzero(unsettled), held)]
+    values = {}
+    for field in fields(FitRecord):
+        values[field.name] = getattr(record, field.name).copy()
+        values[field.name][unsettled] = getattr(its_record, field.name)
+    return joined(parts, first.products), FitRecord(**values)
 
 
 def normal_between(low: FloatArray, high: FloatArray, rng: np.random.Generator) -> FloatArray:
@@ -110,74 +135,110 @@ def normal_between(low: FloatArray, high: FloatArray, rng: np.random.Generator) 
     return np.asarray(np.where(flip, -z, z))
 
 
-def _first_sd(model: Model, days: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Standard deviations of the first completed days, shape (sets, k), and steps for the walk, shape (k,)."""
-    prepared = prepare(model, days)
-    start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-    refuse_confounded(start, model.variance_names)
-    point, _ = maximise(start, restricted=True, bounded=True)
-    variances = point.variances * prepared.scale[:, None] ** 2
-    spread = np.sqrt(np.diagonal(np.linalg.pinv(point.expected.mean(0)))) * (prepared.scale**2).mean()
-    middle = variances.mean(0)
-    step = np.sqrt(middle + spread) - np.sqrt(middle)
-    return np.sqrt(variances), WALK / np.sqrt(len(step)) * step
+@dataclass(frozen=True)
+class _Heads:
+    """Heads and their cells by independent block of the random part, padded to the largest.
 
+    Heads of a cell share fixed part and random levels, so that with n heads a cell, S the cells' covariance and s the
+    residual variance, V^-1 is ``1 / s`` on the diagonal less ``B = (s I + S n)^-1 S / s`` between heads of two cells.
 
-def _walked(model: Model, days: FloatArray, sd: FloatArray, walk: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Standard deviations after some steps of a random walk, reflected at zero, on the restricted likelihood."""
-    prepared = prepare(model, days)
-    products, scale = model.cross_products(prepared), prepared.scale[:, None]
-    criterion = _criterion(products, sd / scale)
-    for _ in range(WALKS_A_STEP):
-        tried = np.abs(sd + walk * rng.standard_normal(sd.shape))
-        there = _criterion(products, tried / scale)
-        taken = there < criterion + 2 * rng.standard_exponential(len(sd))
-        sd, criterion = np.where(taken[:, None], tried, sd), np.where(taken, there, criterion)
-    return sd
-
-
-def _criterion(products: CrossProducts, sd: FloatArray) -> FloatArray:
-    """-2 log posterior of the standard deviations but for a constant, shape (sets,); infinite where there is none.
-
-    Jeffreys's prior of the variances is the root of the determinant of their information; each variance is a standard
-    deviation squared, which adds a factor of each.
+    Attributes
+    ----------
+    place : ndarray of int, shape (blocks, heads)
+        Row of the model's data.
+    real : ndarray of bool, shape (blocks, heads)
+        Not padding.
+    cell : ndarray of int, shape (blocks, heads)
+        Cell of each head, counted in its block.
+    sizes : ndarray, shape (blocks, cells)
+        Heads of each cell, nil at padding.
+    alike : ndarray, shape (random terms, blocks, cells, cells)
+        1 where two cells share a level.
+    x : ndarray, shape (blocks, cells, p)
+        Fixed part, zero at padding.
+    lower, upper : ndarray, shape (blocks, heads)
     """
-    there = evaluate(products, sd**2, restricted=True)
-    sign, log_information = np.linalg.slogdet(there.expected)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        posterior = there.criterion - log_information - 2 * np.log(sd).sum(1)
-    return np.where(np.isfinite(posterior) & (sign > 0), posterior, np.inf)
+
+    place: NDArray[np.intp]
+    real: BoolArray
+    cell: NDArray[np.intp]
+    sizes: FloatArray
+    alike: FloatArray
+    x: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+
+    def draw(self, days: FloatArray, variances: FloatArray, rng: np.random.Generator) -> FloatArray:
+        """Draw fixed effects, then each open day in turn, given variances of shape (sets, k): (sets, blocks, heads)."""
+        blocks = np.arange(len(self.place))
+        residual = variances[:, -1][:, None]
+        covariance = np.tensordot(variances[:, :-1], self.alike, 1)
+        left = covariance * self.sizes[:, None] + residual[..., None, None] * np.eye(self.sizes.shape[1])
+        b = np.linalg.solve(left, covariance) / residual[..., None, None]
+        here = np.where(self.real, days[:, self.place], 0.0)
+        expected = np.einsum("bcp,sp->sbc", self.x, self._effects(b, residual, here, rng))
+        expected = expected[:, blocks[:, None], self.cell]
+        apart = np.where(self.real, here - expected, 0.0)
+        sums = self._sums(apart)
+        low, high = self.lower - expected, self.upper - expected
+        for i in np.flatnonzero(((self.lower < self.upper) & self.real).any(0)):
+            cell = self.cell[:, i]
+            own = 1 / (1 / residual - b[:, blocks, cell, cell])
+            given = apart[:, :, i] - own * (apart[:, :, i] / residual - (b[:, blocks, cell] * sums).sum(2))
+            sd = np.sqrt(own)
+            z = normal_between((low[:, :, i] - given) / sd, (high[:, :, i] - given) / sd, rng)
+            drawn = np.where(self.real[:, i], np.clip(given + sd * z, low[:, :, i], high[:, :, i]), 0.0)
+            sums[:, blocks, cell] += drawn - apart[:, :, i]
+            apart[:, :, i] = drawn
+        return np.asarray(np.clip(expected + apart, self.lower, self.upper))
+
+    def _sums(self, values: FloatArray) -> FloatArray:
+        """Add up heads by cell, (sets, blocks, heads) -> (sets, blocks, cells)."""
+        member = (self.cell[:, :, None] == np.arange(self.sizes.shape[1])) & self.real[:, :, None]
+        return np.asarray(np.einsum("sbh,bhc->sbc", values, member.astype(float), optimize=True))
+
+    def _effects(self, b: FloatArray, residual: FloatArray, days: FloatArray, rng: np.random.Generator) -> FloatArray:
+        """Draw fixed effects from their posterior under a flat prior, shape (sets, p)."""
+        n_x = self.sizes[..., None] * self.x
+        weighted = n_x / residual[..., None, None] - self.sizes[..., None] * (b @ n_x)
+        x_x = np.einsum("bcp,sbcq->spq", self.x, weighted, optimize=True)
+        means = self._sums(days) / np.maximum(self.sizes, 1.0)
+        x_y = np.einsum("sbcp,sbc->sp", weighted, means, optimize=True)
+        middle = np.linalg.solve(x_x, x_y[..., None])
+        root = np.linalg.cholesky(x_x)
+        noise = np.linalg.solve(root.swapaxes(1, 2), rng.standard_normal(middle.shape))
+        return np.asarray((middle + noise)[..., 0])
 
 
-def _coefficients(solved: Solved) -> FloatArray:
-    return np.asarray(np.linalg.solve(solved.x_x, solved.x_y[..., None])[..., 0])
+def _set_out(model: Model, bounds: Bounds) -> _Heads:
+    in_columns = [model.terms[i] for i in model.in_columns]
+    # Where only a term with one level a cell is random, each cell is a block.
+    cells = len(model.cells.sizes)
+    block = independent_blocks(in_columns, cells).cell_block if in_columns else np.arange(cells)
+    cell_place, cell_real = _padded(block)
+    place, real = _padded(block[model.cells.codes])
+    row_in_block = np.zeros(cells, np.intp)
+    row_in_block[cell_place[cell_real]] = np.nonzero(cell_real)[1]
+    both = cell_real[:, :, None] & cell_real[:, None, :]
+    levels = [term.codes[cell_place] for term in model.terms]
+    alike = [(level[:, :, None] == level[:, None, :]) & both for level in levels]
+    x = model.fixed.orthogonal[model.fixed_row]
+    return _Heads(
+        place=place,
+        real=real,
+        cell=np.where(real, row_in_block[model.cells.codes[place]], 0),
+        sizes=np.where(cell_real, model.cells.sizes[cell_place], 0.0),
+        alike=np.array(alike, float).reshape(len(alike), *both.shape),
+        x=np.where(cell_real[..., None], x[cell_place], 0.0),
+        lower=np.where(real, bounds.lower[place], 0.0),
+        upper=np.where(real, bounds.upper[place], 0.0),
+    )
 
 
-def _expected_days(model: Model, days: FloatArray, sd: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Draw the expected day of each cell, fixed and random effects together, shape (sets, cells).
-
-    Effects and errors u*, e* are drawn from the model and taken off the days; estimates from what is left plus u* have
-    the posterior's mean and covariance. The effect of the term with one level a cell follows, given all the others.
-    """
-    codes, sizes, x = model.cells.codes, model.cells.sizes, model.fixed.orthogonal[model.fixed_row]
-    sets, of_term = len(days), dict(zip(model.in_columns, range(len(model.in_columns)), strict=True))
-    own = sd[:, [model.diagonal]] if model.diagonal is not None else np.zeros((sets, 1))
-    noise = np.sqrt(own**2 + sd[:, -1:] ** 2 / sizes) * rng.standard_normal((sets, len(sizes)))
-    effects = {term: sd[:, [term]] * rng.standard_normal((sets, len(model.terms[term].levels))) for term in of_term}
-    perturbation = noise + sum(effect[:, model.terms[term].codes] for term, effect in effects.items())
-    prepared = prepare(model, days - perturbation[:, codes])
-    scale = prepared.scale[:, None]
-    solved = solve(model.cross_products(prepared), (sd / scale) ** 2)
-    coefficients = _coefficients(solved)
-    expected = prepared.offset[:, None] + (prepared.fitted + scale * coefficients) @ x.T
-    z_r = solved.z_y - (solved.z_x @ coefficients[:, None, :, None])[..., 0]
-    predicted = scale[..., None] * solved.spread[:, None] * z_r
-    columns, blocks = dict(solved.design.column_terms), model.blocks
-    for term, at in of_term.items():
-        place = (slice(None), blocks.level_block[at], columns[term].start + blocks.level_column[at])
-        expected = expected + (effects[term] + predicted[place])[:, model.terms[term].codes]
-    if model.diagonal is None:
-        return expected
-    share = own**2 / (own**2 + sd[:, -1:] ** 2 / sizes)
-    left = model.cells.means(days - expected[:, codes])[0]
-    return expected + share * left + np.sqrt(share / sizes) * sd[:, -1:] * rng.standard_normal(left.shape)
+def _padded(group: NDArray[np.intp]) -> tuple[NDArray[np.intp], BoolArray]:
+    """Members of each group, padded to the largest, and which are not padding."""
+    sizes = np.bincount(group)
+    real = np.arange(sizes.max()) < sizes[:, None]
+    place = np.zeros(real.shape, np.intp)
+    place[real] = np.argsort(group, kind="stable")
+    return place, real

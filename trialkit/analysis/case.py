@@ -2,31 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Comparison, Decision, Losses, Treatment
-from trialkit.analysis.decision import Field, judge
+from trialkit.analysis.answer import Comparison, Decision, Influence, Losses, Treatment
+from trialkit.analysis.decision import Field, judge, simultaneous_limits
 from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.diagnostics import from_power, to_power
 from trialkit.analysis.draws import MeanDraws, draw_means
+from trialkit.analysis.fitting import fit_response
+from trialkit.analysis.influence import Case, influence
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.response import Answered
+from trialkit.analysis.wording import treatment_words
 from trialkit.analysis.worth import worth
 from trialkit.analysis.yields import YIELD
+from trialkit.mixed import MixedFit, MixedModelError
 from trialkit.trial.check import Trial
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
-YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM = 1, 3, 4, 5
+YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6
 FEWEST_DF = 2.0
 """Three gardens and two treatments have two; averages over draws of a t with fewer do not settle."""
 ROUNDING = 1e-6
 
 
-def decide(trial: Trial, treatments: pd.DataFrame, answers: Mapping[str, Answered], losses: Losses) -> Decision | str:
+def decide(
+    trial: Trial,
+    treatments: pd.DataFrame,
+    answers: Mapping[str, Answered],
+    losses: Losses,
+    without: Callable[[str], Answered],
+) -> Decision | str:
     """Judge the candidates that have records, or say why none can be judged.
 
     Parameters
@@ -37,7 +49,90 @@ def decide(trial: Trial, treatments: pd.DataFrame, answers: Mapping[str, Answere
     answers : mapping of str to Answered
         Of ``bucket_weight_g`` and ``days``.
     losses : Losses
+    without : callable
+        Yields analysed without the bucket named.
     """
+    judged = _judged(trial, treatments, answers, losses)
+    if isinstance(judged, str):
+        return judged
+    decision, case = judged
+
+    def again(bucket: str) -> Decision | None:
+        found = _judged(trial, treatments, {**answers, YIELD: without(bucket)}, losses)
+        return None if isinstance(found, str) else found[0]
+
+    found = influence(case, decision, again)
+    other = _on_better_scale(trial, answers, case)
+    turned = other is not None and (other.verdict, other.recommended) != (decision.verdict, decision.recommended)
+    cautions = tuple(_cautions(losses, answers[YIELD], found))
+    if other is None or not turned:
+        return replace(decision, influence=found, cautions=cautions)
+    scale = (
+        f"The weights of buckets are so lopsided that this was decided on another scale than grams; in grams the "
+        f"verdict would be “{decision.verdict}”, with {treatment_words(decision.recommended)}."
+    )
+    return replace(other, influence=found, cautions=(scale, *cautions))
+
+
+CAUTIONED = ("missing", "residuals", "shape", "spread", "outlier")
+"""Checks of the yields that, where they fail, are said beside the answer."""
+
+
+def _cautions(losses: Losses, yields: Answered, found: Influence) -> Iterator[str]:
+    """What is said beside the answer: whatever could well turn it."""
+    if losses.warning:
+        yield losses.warning
+    if not found.ok:
+        yield found.statement
+    for check in yields.result.checks:
+        if check.id in CAUTIONED and not check.ok:
+            yield f"{check.finding} {check.consequence}"
+
+
+def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) -> Decision | None:
+    """Judge on the scale of the yields that fits better, where there is one; means are brought back to grams."""
+    yields = answers[YIELD]
+    diagnostics = yields.result.diagnostics
+    scale = diagnostics.scale if diagnostics else None
+    if scale is None or scale.chosen == 1 or yields.model is None:
+        return None
+    rows = case.rows.assign(**{YIELD: to_power(case.rows[YIELD].to_numpy(float), scale.chosen)})
+    try:
+        fits = fit_response(YIELD, rows, yields.model)
+        table = fits.joint.compare("treatment", "versus", case.labels[case.field.current])
+    except MixedModelError:
+        return None
+    df = float(table["df"].min())
+    if df < FEWEST_DF - ROUNDING:
+        return None
+    candidates = pd.DataFrame(list(case.field.treatments), index=list(case.labels))
+    drawn = draw_means(fits.joint, candidates, df, seed_of(trial, YIELD_STREAM))
+    around = float(fits.joint.variances.filter(regex="^(?!site:(?!block|volunteer))").clip(lower=0).sum())
+    average, garden = (from_power(part, scale.chosen, around) / case.heads for part in (drawn.average, drawn.garden))
+    field = replace(case.field, yields=MeanDraws(average, garden))
+    gains = average - average[:, [field.current]]
+    limits = simultaneous_limits(gains, field.current, case.thresholds.confidence)
+    comparisons = tuple(
+        Comparison(
+            treatment,
+            difference=float(gains[:, i].mean()),
+            se=float(gains[:, i].std()),
+            df=df,
+            lower=float(limits[0, i]),
+            upper=float(limits[1, i]),
+            p=math.nan,  # draws have an interval only
+        )
+        for i, treatment in enumerate(field.treatments)
+        if i != field.current
+    )
+    days = answers["days"].result.comparisons
+    return judge(field, case.worth, case.thresholds, comparisons, days, case.evidence)
+
+
+def _judged(
+    trial: Trial, treatments: pd.DataFrame, answers: Mapping[str, Answered], losses: Losses
+) -> tuple[Decision, Case] | str:
+    """Judge once, on the scale as it is."""
     yields, days = answers[YIELD], answers["days"]
     if yields.fits is None:
         return f"The weight of buckets was not analysed. {yields.result.reason}"
@@ -52,20 +147,26 @@ def decide(trial: Trial, treatments: pd.DataFrame, answers: Mapping[str, Answere
     candidates = treatments.loc[labels]
     field = _field(trial, candidates, treatments, answers, losses)
     solution = trial.solution.merge(trial.layout[["bucket", "acidifier"]], on="bucket")
-    return judge(
-        field,
-        worth(trial.protocol, trial.products, solution, candidates, field.current, field.days is not None),
-        _thresholds(trial),
-        _a_head(yields.result.comparisons, trial.protocol.bucket.heads),
-        days.result.comparisons,
-        Evidence(
+    assert isinstance(yields.fits.joint, MixedFit)  # only days are seen between visits
+    case = Case(
+        field=field,
+        worth=worth(trial.protocol, trial.products, solution, candidates, field.current, field.days is not None),
+        thresholds=_thresholds(trial),
+        evidence=Evidence(
             yields.rows["bucket"].nunique(),
             yields.rows["site"].nunique(),
             trial.protocol.trial.season,
             bool(yields.model and yields.model.confounded),
             _treatments(treatments.drop(index=labels)),
         ),
+        labels=tuple(labels),
+        fit=yields.fits.joint,
+        rows=yields.fits.rows,
+        heads=trial.protocol.bucket.heads,
     )
+    comparisons = _a_head(yields.result.comparisons, case.heads)
+    decision = judge(field, case.worth, case.thresholds, comparisons, days.result.comparisons, case.evidence)
+    return decision, case
 
 
 def current_label(trial: Trial, treatments: pd.DataFrame) -> str:

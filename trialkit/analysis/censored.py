@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.analysis.augmentation import Bounds, complete
+from trialkit.analysis.augmentation import Bounds, complete, fit_sets
 from trialkit.analysis.combining import Combined, average, combine_sets
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged
+from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
 from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.likelihood import evaluate
@@ -24,7 +25,8 @@ from trialkit.mixed.small_sample import small_sample
 FloatArray = NDArray[np.float64]
 
 IMPUTATIONS = 30
-BURN_IN = 60
+BURN_IN = 15
+"""By then means and variances have settled where half of the heads were never seen ready, from midpoints."""
 
 
 @dataclass(frozen=True)
@@ -103,10 +105,16 @@ class CensoredFit:
         return self.answers.mean_covariance(factors)
 
     def compare(
-        self, factors: str, family: Family = "all-pairs", reference: str | None = None, *, confidence: float = 0.95
+        self,
+        factors: str,
+        family: Family = "all-pairs",
+        reference: str | None = None,
+        adjust: Adjustment | None = None,
+        *,
+        confidence: float = 0.95,
     ) -> pd.DataFrame:
         """Comparisons as from `MixedFit.compare`, their correlation that of the combined covariance."""
-        return self.answers.compare(factors, family, reference, confidence=confidence)
+        return self.answers.compare(factors, family, reference, adjust, confidence=confidence)
 
     def equivalence(
         self,
@@ -204,7 +212,8 @@ def fit_censored(
     _refuse_undetermined(model, known.loc[model.row_labels], seen)
     if seen.open.any():
         rng = np.random.Generator(np.random.PCG64(seed))
-        days = complete(model, seen, rng, sets=imputations, burn_in=burn_in)
+        held = bounds == "nonnegative"
+        days = complete(model, seen, rng, sets=imputations, burn_in=burn_in, bounded=held)
     else:
         days = seen.lower[None]
     return _fit_sets(formula, bounds, model, days, _count(seen))
@@ -229,19 +238,21 @@ def _fit_sets(
 ) -> CensoredFit:
     """Fit completed sets, shape (sets, heads), side by side, and combine them."""
     prepared = prepare(model, days)
-    products = model.cross_products(prepared)
-    start = evaluate(products, starting_variances(model)[None], restricted=True)
-    refuse_confounded(start, model.variance_names)
-    point, record = maximise(start, restricted=True, bounded=bounds == "nonnegative")
     if len(days) == 1:
+        start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
+        refuse_confounded(start, model.variance_names)
+        point, record = maximise(start, restricted=True, bounded=bounds == "nonnegative")
         require_converged(point, record)
-    elif not record.converged.all():
-        raise NotConverged(
-            f"The variances did not settle in {(~record.converged).sum()} of {len(days)} sets of days drawn between "
-            "the visits: "
-            + ("the heads differ too little." if bounds == "nonnegative" else "hold them at zero or above.")
-        )
+    else:
+        point, record = fit_sets(model, prepared, bounded=bounds == "nonnegative")
+        unsettled = np.count_nonzero(~record.converged)
+        if unsettled:
+            raise NotConverged(
+                f"The variances did not settle in {unsettled} of {len(days)} sets of days drawn between the visits: "
+                "the heads differ too little."
+            )
     combined = combine_sets(small_sample(point, record.free, prepared))
+    products = point.products
     answers = CombinedAnswers(formula, "reml", bounds, model, days[0], prepared, products, point, record, combined)
     variances = average(point.variances * prepared.scale[:, None] ** 2)
     return CensoredFit(

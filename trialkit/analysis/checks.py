@@ -3,66 +3,56 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from trialkit.analysis.answer import Check
-from trialkit.analysis.wording import p_value
+from trialkit.analysis.answer import Check, Diagnostics, Scale, SiteSpread
+from trialkit.analysis.diagnostics import (
+    UNEVEN_RATIO,
+    BucketResiduals,
+    bucket_residuals,
+    is_uneven,
+    quantile_points,
+    site_spread,
+)
+from trialkit.analysis.wording import level_words, number, p_value
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
+SUSPICIOUS_MISSING_P = 0.05
 FEWEST_BUCKETS_TO_TEST = 8
 ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
-class BucketResiduals:
-    """Bucket means less their treatment and block means.
+def diagnose(heads: pd.DataFrame, response: str, scale: Scale | None, seed: int) -> Diagnostics | None:
+    """What the pictures of the checks show; None where the buckets leave too little to tell.
 
-    Attributes
+    Parameters
     ----------
-    buckets : pandas.DataFrame
-        bucket, site, and columns ``residual`` (response's unit) and ``studentised`` (externally studentised).
-    df : int
-        Degrees of freedom left.
+    heads : pandas.DataFrame
+        As for `model_checks`.
+    response : str
+    scale : Scale, optional
+        Of the response.
+    seed : int
+        Of the simulated band.
     """
-
-    buckets: pd.DataFrame
-    df: int
-
-
-def bucket_residuals(heads: pd.DataFrame, response: str) -> BucketResiduals:
-    """Residuals of bucket means on treatment and block, each bucket counted once.
-
-    Externally studentised: ``e / (s_(i) sqrt(1 - h))`` (Cook & Weisberg 1982, Residuals and Influence in
-    Regression, sec. 2.2).
-    """
-    keys = ["bucket", "site", "block", "treatment"]
-    buckets = heads.groupby(keys, observed=True, as_index=False)[response].mean()
-    block = buckets.groupby(["site", "block"]).ngroup().to_numpy()
-    columns = [_dummies(block), _dummies(pd.factorize(buckets["treatment"])[0])]
-    u, s, _ = np.linalg.svd(np.column_stack(columns), full_matrices=False)
-    basis = u[:, s > 1e-10 * s[0]]
-    y = buckets[response].to_numpy(float)
-    residual = y - basis @ (basis.T @ y)
-    df = len(y) - basis.shape[1]
-    spare = np.maximum(1 - (basis**2).sum(1), 1e-12)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        deleted = (residual @ residual - residual**2 / spare) / (df - 1)
-        studentised = residual / np.sqrt(deleted * spare)
-    return BucketResiduals(buckets.assign(residual=residual, studentised=studentised), df)
+    residuals = bucket_residuals(heads, response)
+    if residuals.df < FEWEST_BUCKETS_TO_TEST or _do_not_vary(residuals, heads, response):
+        return None
+    return Diagnostics(quantile_points(residuals, seed), site_spread(residuals), scale)
 
 
-def _dummies(codes: NDArray[np.intp]) -> NDArray[np.float64]:
-    return np.eye(int(codes.max()) + 1)[codes]
+def _do_not_vary(residuals: BucketResiduals, heads: pd.DataFrame, response: str) -> bool:
+    return bool(residuals.buckets["residual"].abs().max() <= ROUNDING * heads[response].abs().max())
 
 
-def model_checks(heads: pd.DataFrame, response: str, unit: str, error_df: tuple[str, float]) -> Iterator[Check]:
-    """Check replication, the shape and spread of bucket residuals, and single buckets that stand out.
+def model_checks(
+    heads: pd.DataFrame, response: str, unit: str, error_df: tuple[str, float], scale: Scale | None
+) -> Iterator[Check]:
+    """Check replication, the shape and spread of bucket residuals, the scale, and single buckets that stand out.
 
     Parameters
     ----------
@@ -71,10 +61,12 @@ def model_checks(heads: pd.DataFrame, response: str, unit: str, error_df: tuple[
     response, unit : str
     error_df : tuple of (str, float)
         The effect with the fewest degrees of freedom for error, and these.
+    scale : Scale, optional
+        Of the response.
     """
     yield _replication(*error_df)
     residuals = bucket_residuals(heads, response)
-    if residuals.buckets["residual"].abs().max() <= ROUNDING * heads[response].abs().max():
+    if _do_not_vary(residuals, heads, response):
         yield Check(
             "residuals",
             "Variation between like buckets",
@@ -96,6 +88,51 @@ def model_checks(heads: pd.DataFrame, response: str, unit: str, error_df: tuple[
     if residuals.buckets["site"].nunique() > 1:
         yield _spread(residuals)
     yield _outlier(residuals, unit)
+    if scale is not None:
+        yield _scale(scale)
+
+
+def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence[str], seed: int) -> Check:
+    """Ask whether buckets without a record are spread evenly over the levels of each factor.
+
+    Fisher's exact test, for more than two levels by Monte Carlo, as scipy does it; allowing for all factors
+    (Bonferroni).
+
+    Parameters
+    ----------
+    layout : pandas.DataFrame
+        One row a bucket, with the factors.
+    recorded : pandas.Series
+        Buckets that have a record.
+    columns : sequence of str
+        The varied factors.
+    seed : int
+    """
+    from scipy.stats import MonteCarloMethod, fisher_exact
+
+    missing = ~layout["bucket"].isin(recorded)
+    count, title = int(missing.sum()), "Buckets without a record"
+    if not count:
+        return Check("missing", title, f"All {len(layout)} buckets have a record.", "Nothing to do.", True)
+    found = []
+    for column in columns:
+        table = pd.crosstab(layout[column], missing).to_numpy()
+        drawn = None if len(table) == 2 else MonteCarloMethod(n_resamples=9999, rng=np.random.default_rng(seed))
+        if table.shape[1] == 2:
+            found.append((min(1.0, float(fisher_exact(table, method=drawn).pvalue) * len(columns)), column))
+    p, column = min(found, default=(1.0, ""))
+    rate = missing.groupby(layout[column], observed=True).mean() if column else missing
+    ok = p >= SUSPICIOUS_MISSING_P
+    return Check(
+        "missing",
+        title,
+        f"{count} of {len(layout)} buckets have no record; {_evidence(p)} that this goes with the treatment.",
+        "Nothing to do."
+        if ok
+        else f"They are missing most often under {level_words(column, rate.idxmax())}: if they were given up because "
+        "they did badly, that treatment looks better than it is. Ask what became of them.",
+        ok,
+    )
 
 
 def _replication(effect: str, df: float) -> Check:
@@ -142,17 +179,58 @@ def _spread(residuals: BucketResiduals) -> Check:
         warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
         table = pingouin.homoscedasticity(residuals.buckets, dv="residual", group="site", method="levene")
     p = float(table["pval"].iloc[0])
-    spread = residuals.buckets.groupby("site")["residual"].std()
-    ok = not p < SUSPICIOUS_P
+    spread = site_spread(residuals)
+    low, high = min(spread, key=_sd), max(spread, key=_sd)
     return Check(
         "spread",
         "Spread within each garden",
-        f"Standard deviations between like buckets run from {spread.min():.3g} to {spread.max():.3g} "
-        f"(Levene: {_evidence(p)} that they differ).",
-        "Nothing to do."
-        if ok
-        else f"Buckets at {spread.idxmax()} vary most: its results count for more than they should.",
-        ok,
+        f"Standard deviations between like buckets run from {number(low.sd)} at {low.site} to {number(high.sd)} at "
+        f"{high.site} (Levene: {_evidence(p)} that they differ).",
+        _spread_consequence(spread, high, fine=not p < SUSPICIOUS_P),
+        not p < SUSPICIOUS_P and not is_uneven(spread),
+    )
+
+
+def _sd(spread: SiteSpread) -> float:
+    return spread.sd
+
+
+def _spread_consequence(spread: tuple[SiteSpread, ...], high: SiteSpread, *, fine: bool) -> str:
+    if is_uneven(spread):
+        return (
+            f"That is more than {UNEVEN_RATIO:g} times as much, so each garden was given a variance of its own, and "
+            f"{high.site} counts for less."
+        )
+    return (
+        "Nothing to do." if fine else f"Buckets at {high.site} vary most: its results count for more than they should."
+    )
+
+
+SCALES = {0.0: "the logarithm", 0.5: "the square root", 2.0: "the square"}
+
+
+def _scale(scale: Scale) -> Check:
+    """Say whether another scale of the response would fit better."""
+    found = (
+        f"Best power {number(scale.estimate, 2)} (95 % interval {number(scale.lower, 2)} to {number(scale.upper, 2)})"
+    )
+    if scale.lower <= 1 <= scale.upper:
+        return Check("scale", "Scale of the response", f"{found}: 1, the scale as it is, fits.", "Nothing to do.", True)
+    if scale.chosen == 1:
+        return Check(
+            "scale",
+            "Scale of the response",
+            f"{found}: neither the scale as it is nor one with a name.",
+            "Read the intervals as approximate.",
+            False,
+        )
+    return Check(
+        "scale",
+        "Scale of the response",
+        f"{found}: {SCALES[scale.chosen]} would fit better.",
+        "Means and intervals are on the scale as it is. The decision was made anew on the other scale, and it is used "
+        "only where it decides otherwise, which is then said first.",
+        False,
     )
 
 

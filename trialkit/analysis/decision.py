@@ -145,13 +145,16 @@ def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate
     )
 
 
-def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
+def weigh(field: Field, worth: Worth, thresholds: Thresholds, lower: FloatArray | None = None) -> Chances:
     """Reckon chances and losses from the draws.
 
-    Chances are of a new garden; the interval is of the average over gardens, on the scale of value.
+    Chances are of a new garden; the interval is of the average over gardens, on the scale of value. Its lower limits
+    may be given where they are known.
     """
-    value = _value(field.yields.garden, field.days.garden if field.days else None, worth)
-    average = _value(field.yields.average, field.days.average if field.days else None, worth)
+    value = value_of(field.yields.garden, field.days.garden if field.days else None, worth)
+    average = value_of(field.yields.average, field.days.average if field.days else None, worth)
+    if lower is None:
+        lower = simultaneous_limits(average - average[:, [field.current]], field.current, thresholds.confidence)[0]
     gain = value - value[:, [field.current]]
     among = np.where(np.array(field.eligible), value, -np.inf)
     return Chances(
@@ -160,17 +163,18 @@ def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
         alike=(np.abs(gain) < thresholds.equivalence_margin_g * worth.per_gram).mean(0),
         best=np.bincount(among.argmax(1), minlength=value.shape[1]) / len(value),
         loss=(among.max(1, keepdims=True) - value).mean(0),
-        gains=simultaneous_lower(average - average[:, [field.current]], field.current, thresholds.confidence) > 0,
+        gains=lower > 0,
     )
 
 
-def _value(yields: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
+def value_of(yields: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
+    """Value of yields of a planted head and days, each of shape (draws, candidates), in the decision's unit."""
     value = yields * worth.per_gram - worth.cost
     return value if days is None else value - worth.per_day * days
 
 
-def simultaneous_lower(gain: FloatArray, current: int, confidence: float) -> FloatArray:
-    """Lower limits of all gains at once, shape (candidates,), from draws of shape (draws, candidates).
+def simultaneous_limits(gain: FloatArray, current: int, confidence: float) -> FloatArray:
+    """Limits of all gains at once, shape (2, candidates), from draws of shape (draws, candidates).
 
     The critical value is the quantile of the largest deviation from the median among the candidates, each in units of
     its median absolute deviation, which exists however few the degrees of freedom (the idea of Dunnett's intervals,
@@ -181,7 +185,8 @@ def simultaneous_lower(gain: FloatArray, current: int, confidence: float) -> Flo
     away = np.abs(gain - middle)
     scale = np.median(away, axis=0)
     largest = (away[:, others] / np.maximum(scale[others], np.finfo(float).tiny)).max(1)
-    return np.asarray(np.where(others, middle - np.quantile(largest, confidence) * scale, 0.0))
+    half = np.quantile(largest, confidence) * scale
+    return np.where(others, np.array([middle - half, middle + half]), 0.0)
 
 
 def choose(chances: Chances, eligible: BoolArray, worth: Worth, current: int, sure: float) -> tuple[int, Verdict]:

@@ -38,6 +38,8 @@ class DerivedModel:
         What the adviser should know about the choice.
     confounded : tuple of str
         Treatment effects differing between sites that the layout cannot tell from other variation.
+    residual_by : str, optional
+        Column whose levels have residual variances of their own.
     """
 
     treatment: tuple[str, ...]
@@ -46,6 +48,7 @@ class DerivedModel:
     residual_label: str
     notes: tuple[str, ...]
     confounded: tuple[str, ...] = ()
+    residual_by: str | None = None
 
     def formula(self, response: str, treatment: str | None = None) -> str:
         """Write the model formula, with the factors crossed or one joint `treatment` column."""
@@ -55,6 +58,8 @@ class DerivedModel:
         """Name a random term, or the residual, in words."""
         if term == "residual":
             return self.residual_label
+        if term.startswith("residual:"):
+            return f"{self.residual_label} at {term.removeprefix('residual:')}"
         if term in STRATUM_LABELS:
             return STRATUM_LABELS[term]
         return f"{term.split(':')[1].removesuffix('_tsp')} effect differing between sites"
@@ -62,6 +67,12 @@ class DerivedModel:
     def noting(self, note: str) -> DerivedModel:
         """Return the model with a further note."""
         return replace(self, notes=(*self.notes, note))
+
+    def with_spread_by_site(self) -> DerivedModel:
+        """Return the model in which buckets of each site have a variance of their own."""
+        return replace(self, residual_by="site").noting(
+            "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."
+        )
 
     def on_bucket_means(self) -> DerivedModel:
         """Return the model for one row a bucket: the bucket becomes the residual."""

@@ -100,12 +100,15 @@ class _Attempt:
     def fit(self, response: str) -> Fits:
         crossed, joint = self.model.formula(response), self.model.formula(response, "treatment")
         return Fits(
-            fit_mixed(self.rows, crossed, self.model.random, bounds=self.bounds),
-            fit_mixed(self.rows, joint, self.model.random, bounds=self.bounds),
+            self._fit(crossed),
+            self._fit(joint),
             self.model,
             self.bounds,
             self.rows,
         )
+
+    def _fit(self, formula: str) -> MixedFit:
+        return fit_mixed(self.rows, formula, self.model.random, bounds=self.bounds, residual_by=self.model.residual_by)
 
 
 def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterator[_Attempt]:
@@ -122,6 +125,10 @@ def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterat
         )
         yield _Attempt(means, alike, "strata")
         yield _Attempt(means, alike.noting(APPROXIMATE), "nonnegative")
+        return
+    if model.residual_by:  # it is buckets whose spread differs, not heads within them
+        yield _Attempt(means, model.on_bucket_means(), "strata")
+        yield _Attempt(means, model.on_bucket_means().noting(APPROXIMATE), "nonnegative")
         return
     yield _Attempt(heads, model, "strata")
     yield _Attempt(means, model.on_bucket_means(), "strata")

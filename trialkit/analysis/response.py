@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,13 @@ import pandas as pd
 
 from trialkit.analysis.answer import (
     BucketMean,
+    Check,
     Comparison,
+    Equivalence,
     FittedModel,
     LevelMean,
     Mean,
+    Pair,
     ResponseResult,
     SiteMean,
     Test,
@@ -22,11 +25,13 @@ from trialkit.analysis.answer import (
     Variance,
 )
 from trialkit.analysis.censored import CensoredFit
-from trialkit.analysis.checks import model_checks
+from trialkit.analysis.checks import diagnose, model_checks
 from trialkit.analysis.derived_model import DerivedModel
+from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
 from trialkit.analysis.fitting import Fits, fit_days, fit_response
 from trialkit.analysis.wording import treatment_words
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
+from trialkit.mixed.comparisons import Adjustment
 
 TOO_SMALL = "too small to measure"
 AnyFit = MixedFit | CensoredFit
@@ -45,6 +50,14 @@ class Question:
     current : str
         Joint label of the current practice.
     confidence : float
+    margin : float
+        Difference that does not matter, in the response's unit: for tests of equivalence; nil where none is asked for.
+    seed : int
+        Of the band that residuals are set beside.
+    all_pairs : bool
+        Whether every pair of treatments is compared.
+    brief : bool
+        Whether only the decision is asked for: limits are those of single comparisons, and nothing is checked.
     """
 
     response: str
@@ -54,6 +67,10 @@ class Question:
     treatments: pd.DataFrame
     current: str
     confidence: float
+    margin: float = 0.0
+    seed: int = 0
+    all_pairs: bool = False
+    brief: bool = False
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""
@@ -93,7 +110,7 @@ def analyse_response(
         return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
     try:
         if days_seed is None:
-            fits = fit_response(question.response, heads, model)
+            fits = _fit_evenly(question.response, heads, model)
         else:
             fits = fit_days(question.response, heads, model, days_seed)
             heads = fits.rows
@@ -101,6 +118,18 @@ def analyse_response(
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
         return not_analysed(question, heads, reason)
+
+
+def _fit_evenly(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits:
+    """Fit a response; where like buckets vary too unlike from garden to garden, with a variance for each."""
+    fits = fit_response(response, heads, model)
+    if heads["site"].nunique() < 2 or not is_uneven(site_spread(bucket_residuals(heads, response))):
+        return fits
+    try:
+        by_site = fit_response(response, heads, model.with_spread_by_site())
+    except MixedModelError:
+        return fits
+    return by_site if by_site.settled else fits
 
 
 def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
@@ -121,6 +150,10 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
+    scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and not question.brief else None
+    found: Iterable[Check] = ()
+    if not question.brief:
+        found = model_checks(heads, question.response, question.unit, _error_df(tests, comparisons), scale)
     return ResponseResult(
         label=question.label,
         unit=question.unit,
@@ -135,7 +168,9 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
         comparisons=comparisons,
         buckets=_buckets(question, heads),
         site_means=_site_means(question, heads),
-        checks=tuple(model_checks(heads, question.response, question.unit, _error_df(tests, comparisons))),
+        checks=tuple(found),
+        diagnostics=None if question.brief else diagnose(heads, question.response, scale, question.seed),
+        pairs=_pairs(question, fits.joint) if question.all_pairs else (),
     )
 
 
@@ -242,7 +277,13 @@ def _marginal_means(question: Question, fit: AnyFit, model: DerivedModel) -> dic
 def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
     if question.current not in fit.model.fixed.factors["treatment"]:
         return ()
-    table = fit.compare("treatment", "versus", question.current, confidence=question.confidence)
+    adjust: Adjustment = "none" if question.brief else "dunnett"
+    table = fit.compare("treatment", "versus", question.current, adjust, confidence=question.confidence)
+    alike = None
+    if question.margin > 0:
+        alike = fit.equivalence(
+            "treatment", question.margin, "versus", question.current, confidence=question.confidence
+        )
     sd = _bucket_sd(fit, heads)
     return tuple(
         Comparison(
@@ -250,15 +291,35 @@ def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[
             difference=float(row["estimate"]),
             **_numbers(row, "se", "df", "lower", "upper", "p"),
             share_of_pairs=share_of_pairs(float(row["estimate"]), sd),
+            equivalence=None if alike is None else _equivalence(alike.loc[label]),
         )
         for label, row in table.iterrows()
+    )
+
+
+def _equivalence(row: pd.Series) -> Equivalence:
+    return Equivalence(float(row["lower"]), float(row["upper"]), float(row["p"]), bool(row["equivalent"]))
+
+
+def _pairs(question: Question, fit: AnyFit) -> tuple[Pair, ...]:
+    """Every pair of treatments, with Tukey and Kramer's limits."""
+    table = fit.compare("treatment", "all-pairs", confidence=question.confidence)
+    return tuple(
+        Pair(
+            question.treatment(str(first)),
+            question.treatment(str(second)),
+            difference=float(row["estimate"]),
+            **_numbers(row, "se", "df", "lower", "upper", "p"),
+        )
+        for (first, second), row in table.iterrows()
     )
 
 
 def _bucket_sd(fit: AnyFit, heads: pd.DataFrame) -> float:
     """Standard deviation of the mean of a bucket among like buckets side by side, of the trial's usual size."""
     if "bucket" not in fit.names:
-        return math.sqrt(max(fit.variances["residual"], 0.0))
+        residual = fit.variances.iloc[len(fit.model.terms) :]  # one, or one for each garden
+        return math.sqrt(max(float(residual.mean()), 0.0))
     sizes = heads.groupby("bucket").size()
     return math.sqrt(max(fit.variances["bucket"] + fit.variances["residual"] * (1 / sizes).mean(), 0.0))
 

@@ -11,7 +11,9 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.case import DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
+from trialkit.analysis.answer import Check
+from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
+from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -44,13 +46,15 @@ FIXED_HARVEST = (
 )
 
 
-def analyse(trial: Trial) -> Results:
+def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     """Analyse a checked trial.
 
     Parameters
     ----------
     trial : Trial
         As `trialkit.check` returns it; it must have no error.
+    all_pairs : bool
+        Whether every pair of treatments is compared, besides each with the current practice.
 
     Returns
     -------
@@ -73,8 +77,17 @@ def analyse(trial: Trial) -> Results:
     records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": days}
     notes = {YIELD: yields.notes, "days": _seen_between(days)}
     answers = {}
-    for name, question in _questions(trial, treatments).items():
+    questions = _questions(trial, treatments, all_pairs=all_pairs)
+    for name, question in questions.items():
         answers[name] = _answer(trial, question, records[name], strata, notes.get(name, ()))
+    factors = list(treatments.columns)
+    missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
+    answers[YIELD] = _with_check(answers[YIELD], missing)
+
+    def without(bucket: str) -> Answered:
+        rows = yields.buckets[yields.buckets["bucket"] != bucket]
+        return analyse_response(replace(questions[YIELD], brief=True), rows, derive_model(rows, factors, strata))
+
     losses = count_losses(
         layout,
         heads,
@@ -83,7 +96,7 @@ def analyse(trial: Trial) -> Results:
         current_label(trial, treatments),
         trial.protocol.decision.confidence,
     )
-    decided = decide(trial, treatments, answers, losses)
+    decided = decide(trial, treatments, answers, losses, without)
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -98,6 +111,14 @@ def analyse(trial: Trial) -> Results:
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,
     )
+
+
+def _with_check(answered: Answered, check: Check) -> Answered:
+    """Put a check first, where the response was analysed."""
+    result = answered.result
+    if result.status != "analysed":
+        return answered
+    return replace(answered, result=replace(result, checks=(check, *result.checks)))
 
 
 def _answer(
@@ -185,9 +206,16 @@ def label_treatments(layout: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataF
     return labelled
 
 
-def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
-    confidence = trial.protocol.decision.confidence
-    current = current_label(trial, treatments)
+def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> dict[str, Question]:
+    decision, heads = trial.protocol.decision, trial.protocol.bucket.heads
+    shared = {
+        "treatments": treatments,
+        "current": current_label(trial, treatments),
+        "confidence": decision.confidence,
+        "seed": seed_of(trial, CHECKS_STREAM),
+        "all_pairs": all_pairs,
+    }
+    margins = {"weight_g": decision.equivalence_margin_g, YIELD: decision.equivalence_margin_g * heads}
     asked = {
         "weight_g": ("head weight", "g", HARVESTED),
         YIELD: ("marketable weight a bucket", "g", "of every bucket with a record, a lost head counting as nothing"),
@@ -197,7 +225,7 @@ def _questions(trial: Trial, treatments: pd.DataFrame) -> dict[str, Question]:
             "of the heads that were harvested, or were still growing at the last visit",
         ),
     }
-    return {name: Question(name, *words, treatments, current, confidence) for name, words in asked.items()}
+    return {name: Question(name, *words, margin=margins.get(name, 0.0), **shared) for name, words in asked.items()}
 
 
 def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:

@@ -32,7 +32,7 @@ FURTHEST_JOIN = 3.0
 SLOWEST = 0.05
 LEFT_AT_SECOND = 1e-3
 LEFT_AT_LOWEST = 1e-9
-SHAPE_TOLERANCE = 1e-10
+SHAPE_TOLERANCE = 1e-8
 
 
 def curve_basis(curve: Curve, doses: FloatArray, shape: float | None = None) -> FloatArray:
@@ -308,9 +308,10 @@ def _limits(
         return criterion(at) - least - rise
 
     limits: list[float | None] = []
+    xtol = 1e-9 * (searched[1] - searched[0])
     for end in searched:
         reached = abs(end - shape) > 0 and above(end) > 0
-        limits.append(float(brentq(above, *sorted((end, shape)), xtol=1e-12, rtol=1e-12)) if reached else None)
+        limits.append(float(brentq(above, *sorted((end, shape)), xtol=xtol, rtol=1e-9)) if reached else None)
     return limits[0], limits[1]
 
 

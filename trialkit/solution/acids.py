@@ -80,11 +80,12 @@ def protons_per_mole(acid: str, ph: ArrayLike) -> FloatArray:
     >>> round(float(protons_per_mole("acetic", 5.8)), 3)
     0.917
     """
-    steps = np.asarray(ph, dtype=float)[..., None] - np.array(known_acid(acid).pk)
-    logs = np.log(10.0) * np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
-    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
-    charges = np.arange(weights.shape[-1])
-    return np.asarray((weights * charges).sum(axis=-1) / weights.sum(axis=-1))
+    at, total = np.asarray(ph, dtype=float), np.cumsum(known_acid(acid).pk)
+    weight, charge = np.ones_like(at), np.zeros_like(at)
+    for j, pk in enumerate(total, 1):
+        part = 10.0 ** (j * at - pk)
+        weight, charge = weight + part, charge + j * part
+    return np.asarray(charge / weight)
 
 
 def known_acid(name: str) -> Acid:

@@ -1,0 +1,180 @@
+"""What single buckets do to the decision: each left out in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.analysis.answer import Decision, Influence, Treatment, WithoutBucket
+from trialkit.analysis.decision import Field, choose, simultaneous_limits, value_of, weigh
+from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.draws import MeanDraws
+from trialkit.analysis.wording import treatment_words
+from trialkit.analysis.worth import Worth
+from trialkit.mixed import MixedFit
+from trialkit.mixed.means import mean_rows
+
+FloatArray = NDArray[np.float64]
+
+DRAWS = 2_500
+"""Of each half of the draws, which mirror one another; enough to find the buckets worth a closer look."""
+MOST_REFITS = 6
+
+
+@dataclass(frozen=True)
+class Case:
+    """What the decision rests on, to be weighed again.
+
+    Attributes
+    ----------
+    field : Field
+    worth : Worth
+    thresholds : Thresholds
+    evidence : Evidence
+    labels : tuple of str
+        Joint labels of the field's treatments.
+    fit : MixedFit
+        Of the yields, one row a bucket, with a joint ``treatment``.
+    rows : pandas.DataFrame
+        Those rows: bucket, site and the treatment columns.
+    heads : int
+        Planted in a bucket.
+    """
+
+    field: Field
+    worth: Worth
+    thresholds: Thresholds
+    evidence: Evidence
+    labels: tuple[str, ...]
+    fit: MixedFit
+    rows: pd.DataFrame
+    heads: int
+
+
+def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> FloatArray:
+    """Change of the treatments' means when one row is left out, variances as they are; shape (rows, treatments).
+
+    Leaving a row out is to give it an effect of its own, so with ``P = V^-1 - V^-1 X (X'V^-1X)^-1 X'V^-1`` the
+    coefficients change by ``-(X'V^-1X)^-1 X'V^-1 e_i (Py)_i / P_ii`` (Haslett 1999, J. R. Stat. Soc. B 61, 603-609).
+    Missing where the row alone determines a treatment.
+    """
+    model, y = fit.model, fit.response
+    codes = model.cells.codes
+    x = model.fixed.orthogonal[model.fixed_row][codes]
+    variances = fit.variances
+    own = np.eye(len(model.residual.levels))[model.residual.codes[codes]]
+    v = np.diag(own @ variances.iloc[len(model.terms) :].to_numpy(float))
+    for term in model.terms:
+        level = term.codes[codes]
+        v += float(variances[term.name]) * (level[:, None] == level[None, :])
+    v_x = np.linalg.solve(v, x)
+    phi = np.linalg.inv(x.T @ v_x)
+    p = np.linalg.inv(v) - v_x @ phi @ v_x.T
+    asked = mean_rows(model, "treatment", "equal", None)
+    at = [[str(level[0]) for level in asked.levels].index(label) for label in labels]
+    estimator = model.fixed.to_orthogonal(asked.rows[at]) @ phi @ v_x.T
+    own_p = np.diagonal(p)
+    known = own_p > 1e-9 * own_p.max()
+    change = -(estimator * ((p @ y) / np.where(known, own_p, 1.0))).T
+    return np.asarray(np.where(known[:, None], change, np.nan))
+
+
+def influence(case: Case, decision: Decision, without: Callable[[str], Decision | None]) -> Influence:
+    """Leave out each bucket in turn.
+
+    Variances and draws stay as they are, the means move; where that changes verdict or recommendation the trial is
+    analysed again without the bucket, for the few that matter most.
+
+    Parameters
+    ----------
+    case : Case
+    decision : Decision
+        With all buckets.
+    without : callable
+        The decision of an analysis without the bucket named; None where it gives none.
+    """
+    field, few = case.field, _fewer(case)
+    moved = shifts_without(case.fit, case.labels) / case.heads
+    other = next((i for i, t in enumerate(field.treatments) if t == decision.alternative), field.current)
+    means = field.yields.average.mean(0)
+    base = _choice_after(np.zeros(len(case.labels)), few, case)
+    changed = [
+        i for i, shift in enumerate(moved) if np.isfinite(shift).all() and _choice_after(shift, few, case) != base
+    ]
+    towards = np.nan_to_num(moved[:, other] - moved[:, field.current])
+    changed.sort(key=lambda i: -abs(towards[i]))
+    again = {i: without(str(case.rows["bucket"].iloc[i])) for i in changed[:MOST_REFITS]}
+    buckets = tuple(
+        _without(case, i, float(means[other] - means[field.current] + towards[i]), again.get(i), decision)
+        for i in range(len(moved))
+    )
+    turned = [one for one in buckets if one.verdict is not None]
+    decisive = [one for one in turned if one.verdict != decision.verdict]
+    return Influence(
+        difference=float(means[other] - means[field.current]),
+        buckets=buckets,
+        statement=" ".join(_statement(turned, decisive, len(changed) > MOST_REFITS)),
+        ok=not decisive,
+    )
+
+
+@dataclass(frozen=True)
+class _Few:
+    """The field with some of the draws, each with its mirror image, and the lower limits of the gains."""
+
+    field: Field
+    lower: FloatArray
+
+
+def _fewer(case: Case) -> _Few:
+    field, worth = case.field, case.worth
+    half = len(field.yields.average) // 2
+    kept = np.r_[:DRAWS, half : half + DRAWS]
+    days = None if field.days is None else MeanDraws(field.days.average[kept], field.days.garden[kept])
+    few = replace(field, yields=MeanDraws(field.yields.average[kept], field.yields.garden[kept]), days=days)
+    average = value_of(few.yields.average, None if days is None else days.average, worth)
+    gain = average - average[:, [field.current]]
+    return _Few(few, simultaneous_limits(gain, field.current, case.thresholds.confidence)[0])
+
+
+def _choice_after(shift: FloatArray, few: _Few, case: Case) -> tuple[int, str]:
+    """What is chosen where the means move by a shift, and the limits of the gains with them."""
+    field = few.field
+    moved = replace(field, yields=MeanDraws(field.yields.average + shift, field.yields.garden + shift))
+    lower = few.lower + (shift - shift[field.current]) * case.worth.per_gram
+    chances = weigh(moved, case.worth, case.thresholds, lower)
+    eligible = np.array(field.eligible)
+    return choose(chances, eligible, case.worth, field.current, case.thresholds.adopt_probability)
+
+
+def _without(case: Case, i: int, difference: float, again: Decision | None, decision: Decision) -> WithoutBucket:
+    row = case.rows.iloc[i]
+    treatment: Treatment = case.field.treatments[case.labels.index(str(row["treatment"]))]
+    turned = again is not None and (again.verdict, again.recommended) != (decision.verdict, decision.recommended)
+    return WithoutBucket(
+        bucket=str(row["bucket"]),
+        site=str(row["site"]),
+        treatment=treatment,
+        difference=difference,
+        verdict=again.verdict if again is not None and turned else None,
+        recommended=again.recommended if again is not None and turned else None,
+    )
+
+
+def _statement(turned: list[WithoutBucket], decisive: list[WithoutBucket], more: bool) -> Iterator[str]:
+    if not decisive:
+        yield "No single bucket decides the verdict: with any one left out, it would be the same."
+    for one in turned:
+        assert one.verdict is not None
+        assert one.recommended is not None
+        what = f"the verdict would be “{one.verdict}”, with" if one in decisive else "it would recommend"
+        yield (
+            f"Without bucket {one.bucket} at {one.site} ({treatment_words(one.treatment)}) {what} "
+            f"{treatment_words(one.recommended)}."
+        )
+    if more:
+        yield "Others may do so too: only those that move it most were looked at."

@@ -35,8 +35,8 @@ def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
         for name in ("trial.toml", "sites.csv", "products.csv"):
             shutil.copy(source / name, folder)
         make_example(folder)
-        for path in sorted(source.iterdir()):
-            assert (folder / path.name).read_bytes() == path.read_bytes(), path
+        for path in sorted(file for file in source.rglob("*") if file.is_file()):
+            assert (folder / path.relative_to(source)).read_bytes() == path.read_bytes(), path
 
 
 def test_the_truth_is_covered(trial: Trial, results: Results) -> None:

@@ -14,6 +14,7 @@ from trialkit.analysis.diagnostics import (
     BucketResiduals,
     bucket_residuals,
     is_uneven,
+    known_spread,
     quantile_points,
     site_spread,
 )
@@ -85,7 +86,7 @@ def model_checks(
         )
         return
     yield _shape(residuals)
-    if residuals.buckets["site"].nunique() > 1:
+    if len(known_spread(residuals)) > 1:
         yield _spread(residuals)
     yield _outlier(residuals, unit)
     if scale is not None:
@@ -179,7 +180,7 @@ def _spread(residuals: BucketResiduals) -> Check:
         warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
         table = pingouin.homoscedasticity(residuals.buckets, dv="residual", group="site", method="levene")
     p = float(table["pval"].iloc[0])
-    spread = site_spread(residuals)
+    spread = known_spread(residuals)
     low, high = min(spread, key=_sd), max(spread, key=_sd)
     return Check(
         "spread",

@@ -22,7 +22,7 @@ BAND = 0.95
 LEAST_SITE_DF = 5.0
 """Fewer tell next to nothing of a spread: a 95 % interval for the ratio of two spreads on 5 d.f. is 7-fold wide."""
 UNEVEN_RATIO = 3.0
-POWERS = np.round(np.arange(-1.0, 2.01, 0.1), 10)
+POWERS = np.round(np.arange(-2.0, 2.01, 0.1), 10)
 DROP = 3.841458820694124
 """95 % point of chi-square with one degree of freedom."""
 LADDER = (0.0, 0.5, 1.0, 2.0)
@@ -114,6 +114,11 @@ def site_spread(residuals: BucketResiduals) -> tuple[SiteSpread, ...]:
         for site, rows in grouped
         if (df := float(rows["spare"].sum())) > 0.5
     )
+
+
+def known_spread(residuals: BucketResiduals) -> tuple[SiteSpread, ...]:
+    """Spread at the gardens that have degrees of freedom enough to tell."""
+    return tuple(one for one in site_spread(residuals) if one.df >= LEAST_SITE_DF)
 
 
 def is_uneven(spread: tuple[SiteSpread, ...]) -> bool:

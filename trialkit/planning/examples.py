@@ -7,7 +7,8 @@ layout and records are drawn with the protocol's seed, so a second run changes n
 import sys
 from pathlib import Path
 
-from trialkit.planning.invented_county import generate_records, write_records
+from trialkit.planning.invented_county import TRUTHS, generate_records, write_records
+from trialkit.planning.invented_returns import write_sheets
 from trialkit.trial.atomic import csv_text, write_text
 from trialkit.trial.check import read_trial
 from trialkit.trial.randomise import randomise
@@ -18,7 +19,12 @@ def make_example(folder: Path) -> None:
     plan = read_trial(folder, stage="plan")
     write_text(folder / "layout.csv", csv_text(randomise(plan.protocol, plan.sites)))
     laid_out = read_trial(folder, stage="layout")
-    write_records(folder, generate_records(laid_out.protocol, laid_out.sites, laid_out.layout, laid_out.products))
+    truth = TRUTHS.get(laid_out.protocol.trial.id)
+    tables = laid_out.sites, laid_out.layout, laid_out.products
+    records = generate_records(laid_out.protocol, *tables, truth)
+    write_records(folder, records)
+    if laid_out.protocol.layout.kind == "volunteer blocks":
+        write_sheets(folder, records.heads, laid_out.layout)
 
 
 if __name__ == "__main__":

@@ -45,6 +45,8 @@ class Truth:
         Standard deviations by random term, of weight in g and of days.
     lost : mapping
         Probability of each fate other than a harvest.
+    failed : mapping
+        Gardens where every head met one fate.
     """
 
     plateau_g: Mapping[str, float] = field(
@@ -84,6 +86,7 @@ class Truth:
         default_factory=lambda: {"site": 1.5, "site:block": 0.5, "bucket": 1.0, "residual": 1.5}
     )
     lost: Mapping[str, float] = field(default_factory=lambda: {"dead": 0.02, "bolted": 0.01, "missing": 0.01})
+    failed: Mapping[str, str] = field(default_factory=dict)
 
     def mean_weight_g(self, layout: pd.DataFrame) -> FloatArray:
         """Mean head weight of each row's treatment over all gardens, g; shape (rows,)."""
@@ -130,6 +133,7 @@ def generate_records(
     mean_days = heads["cultivar"].map(lambda name: truth.days.get(name, 40.0)).to_numpy(float)
     ready = mean_days + _random_part(heads, truth.sd_days, rng)
     fate = rng.choice(["", *truth.lost], size=len(heads), p=[1 - sum(truth.lost.values()), *truth.lost.values()])
+    fate = np.array([truth.failed.get(site, own) for site, own in zip(heads["site"], fate, strict=True)])
     return Records(
         _head_rows(heads, weight, ready, fate, visits, transplanted),
         _solution_rows(protocol, sites, layout, products, transplanted, rng),
@@ -223,6 +227,20 @@ def _visit_rows(layout: pd.DataFrame, visits: NDArray[np.intp], transplanted: da
     rows = [(site, day.isoformat()) for site in sorted(layout["site"].unique()) for day in days]
     frame = pd.DataFrame(rows, columns=["site", "visited_on"])
     return frame.assign(observer_role="volunteer", note="")
+
+
+TRUTHS: Mapping[str, Truth] = {
+    "spring-dose": Truth(
+        plateau_g={"Larkmoor Butter": 158.0, "Fenleaf": 174.0},
+        days={"Larkmoor Butter": 43.0, "Fenleaf": 40.0},
+        failed={"STAT": "bolted"},
+    ),
+    "volunteer-cultivars": Truth(
+        sd_g={"site": 18.0, "site:cultivar": 4.0, "bucket": 9.0, "residual": 14.0},
+        sd_days={"site": 2.0, "bucket": 1.0, "residual": 1.5},
+    ),
+}
+"""What is true in each example, by the trial's id, where it is not the usual truth."""
 
 
 def write_records(folder: Path, records: Records) -> None:

@@ -1,0 +1,206 @@
+"""Checks that act: band, spread, scale, influence and missing buckets, each against something known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from small_trial import small_trial
+from trialkit.analysis.checks import missing_buckets
+from trialkit.analysis.diagnostics import (
+    bucket_residuals,
+    from_power,
+    is_uneven,
+    quantile_points,
+    scale_of,
+    site_spread,
+)
+from trialkit.analysis.influence import shifts_without
+from trialkit.mixed import fit_mixed
+
+# Survival times of animals, in tens of hours, by poison and antidote: Box & Cox (1964), J. R. Stat. Soc. B 26, table 1.
+POISONS = {
+    ("I", "A"): (0.31, 0.45, 0.46, 0.43), ("I", "B"): (0.82, 1.10, 0.88, 0.72),
+    ("I", "C"): (0.43, 0.45, 0.63, 0.76), ("I", "D"): (0.45, 0.71, 0.66, 0.62),
+    ("II", "A"): (0.36, 0.29, 0.40, 0.23), ("II", "B"): (0.92, 0.61, 0.49, 1.24),
+    ("II", "C"): (0.44, 0.35, 0.31, 0.40), ("II", "D"): (0.56, 1.02, 0.71, 0.38),
+    ("III", "A"): (0.22, 0.21, 0.18, 0.23), ("III", "B"): (0.30, 0.37, 0.38, 0.29),
+    ("III", "C"): (0.23, 0.25, 0.24, 0.22), ("III", "D"): (0.30, 0.36, 0.31, 0.33),
+}  # fmt: skip
+
+
+def buckets(sites: int = 3, blocks: int = 4, treatments: int = 4) -> pd.DataFrame:
+    """One row a bucket of a complete trial."""
+    index = pd.MultiIndex.from_product([range(sites), range(blocks), range(treatments)])
+    frame = pd.DataFrame(list(index), columns=["site", "block", "treatment"]).astype(str)
+    return frame.assign(bucket=[f"b{i:03d}" for i in range(len(frame))])
+
+
+def test_box_and_cox_poisons() -> None:
+    """Their power is -0.75 with limits -1.13 and -0.37 on the additive model (1964, sec. 6, from memory).
+
+    The likelihood's own shape is scipy's, which knows of no treatments: compared on residuals there is nothing to
+    compare, so the profile is compared on a sample without any.
+    """
+    rows = [(poison, antidote, time) for (poison, antidote), times in POISONS.items() for time in times]
+    data = pd.DataFrame(rows, columns=["poison", "antidote", "time"])
+    scale = scale_of(fit_mixed(data, "time ~ poison + antidote"))
+    assert scale is not None
+    assert scale.estimate == pytest.approx(-0.75, abs=0.0501)
+    assert (scale.lower, scale.upper) == (pytest.approx(-1.13, abs=0.1), pytest.approx(-0.37, abs=0.1))
+    assert scale.chosen == 1  # no power within the limits has a name here
+    alone = scale_of(fit_mixed(data, "time ~ 1"))
+    assert alone is not None
+    for point in alone.profile:
+        expected = -2 * stats.boxcox_llf(point.power, data["time"])
+        least = min(-2 * stats.boxcox_llf(other.power, data["time"]) for other in alone.profile)
+        assert point.drop == pytest.approx(expected - least, abs=1e-6)
+
+
+@pytest.mark.parametrize(("power", "inverse"), [(0.0, np.exp), (0.5, np.square), (2.0, np.sqrt)])
+def test_means_come_back_without_bias(power: float, inverse: np.ufunc) -> None:
+    """Means of a million draws, brought back, to 1 in 500; the square to second order only."""
+    mean, sd = {0.0: (5.0, 0.2), 0.5: (12.0, 1.0), 2.0: (22500.0, 3000.0)}[power]
+    drawn = inverse(np.random.default_rng(1).normal(mean, sd, 1_000_000))
+    assert float(from_power(np.array(mean), power, sd**2)) == pytest.approx(float(drawn.mean()), rel=0.002)
+
+
+def test_the_band_holds_what_it_says() -> None:
+    """Of normal errors 5 % of the points lie outside, over 200 trials to three Monte Carlo errors; seeded."""
+    rng, frame, outside = np.random.default_rng(5), buckets(), []
+    for number in range(200):
+        points = quantile_points(bucket_residuals(frame.assign(y=rng.standard_normal(len(frame))), "y"), number)
+        outside.append(np.mean([not p.lower <= p.studentised <= p.upper for p in points]))
+    error = np.std(outside) / np.sqrt(len(outside))
+    assert np.mean(outside) == pytest.approx(0.05, abs=3 * error)
+
+
+def test_spread_at_each_garden_is_unbiased() -> None:
+    """Squares over the degrees of freedom that fall to a garden have the errors' variance as their mean; seeded."""
+    rng, frame = np.random.default_rng(6), buckets()
+    found = np.array(
+        [
+            [one.sd**2 for one in site_spread(bucket_residuals(frame.assign(y=rng.standard_normal(len(frame))), "y"))]
+            for _ in range(400)
+        ]
+    )
+    assert found.mean(0) == pytest.approx(1.0, abs=3 * float(found.std(0).max()) / 20)
+    assert sum(one.df for one in site_spread(bucket_residuals(frame.assign(y=rng.random(len(frame))), "y"))) == (
+        pytest.approx(48 - 12 - 3)
+    )
+
+
+def noisy_at_one(heads: pd.DataFrame) -> pd.DataFrame:
+    """Head weights that vary six times as much at the first garden as elsewhere."""
+    rng = np.random.default_rng(2)
+    sd = np.where(heads["site"] == "s1", 36.0, 6.0)
+    by_bucket = heads["bucket"].map(dict(zip(heads["bucket"], rng.standard_normal(len(heads)), strict=True)))
+    weight = 120 + sd * by_bucket + rng.normal(0, 2, len(heads))
+    return heads.assign(
+        outcome="harvested",
+        harvested_on="2026-09-30",
+        last_not_ready_on="",
+        weight_g=[f"{max(w, 5):.0f}" for w in weight],
+        marketable="yes",
+    )
+
+
+def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
+    """Where one garden's buckets vary over three times as much, each garden has a variance, and that is said."""
+    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=3, change=noisy_at_one)
+    found = results.responses["bucket_weight_g"]
+    assert {row.term for row in found.variances} >= {"residual:s1", "residual:s2", "residual:s3"}
+    assert any("a variance of its own" in note for note in found.model.statements)
+    check = next(one for one in found.checks if one.id == "spread")
+    assert not check.ok
+    assert results.decision is not None
+    assert any("more than 3 times as much" in caution for caution in results.decision.cautions)
+    assert found.diagnostics is not None
+    assert is_uneven(found.diagnostics.spread)
+
+
+def test_leaving_a_bucket_out_by_formula_is_leaving_it_out() -> None:
+    """The shift of the means is that of generalised least squares without the row, at the same variances."""
+    frame = buckets()
+    rng = np.random.default_rng(3)
+    frame["y"] = 100 + 5 * frame["treatment"].astype(int) + rng.normal(0, 5, len(frame)) + 4 * frame["site"].astype(int)
+    fit = fit_mixed(frame, "y ~ treatment", ["site", "site:block"])
+    labels = tuple(fit.model.fixed.factors["treatment"])
+    shifts = shifts_without(fit, labels)
+    x = pd.get_dummies(frame["treatment"]).to_numpy(float)
+    site, block = frame["site"].to_numpy(), (frame["site"] + frame["block"]).to_numpy()
+    v = (
+        fit.variances["site"] * (site[:, None] == site)
+        + fit.variances["site:block"] * (block[:, None] == block)
+        + fit.variances["residual"] * np.eye(len(frame))
+    )
+
+    def means(kept: np.ndarray) -> np.ndarray:
+        v_x = np.linalg.solve(v[np.ix_(kept, kept)], x[kept])
+        return np.asarray(np.linalg.solve(x[kept].T @ v_x, v_x.T @ frame["y"].to_numpy()[kept]))
+
+    everything = np.arange(len(frame))
+    for i in (0, 7, 30):
+        np.testing.assert_allclose(shifts[i], means(np.delete(everything, i)) - means(everything), atol=1e-9)
+
+
+def test_missing_buckets_by_fishers_tea() -> None:
+    """Four cups of eight, three of one kind: p = 34/70 (Fisher 1935, The Design of Experiments, ch. 2)."""
+    layout = pd.DataFrame({"bucket": list("abcdefgh"), "cultivar": ["milk"] * 4 + ["tea"] * 4})
+    check = missing_buckets(layout, pd.Series(list("aefg")), ["cultivar"], 1)
+    assert "4 of 8 buckets" in check.finding
+    assert f"p = {34 / 70:.2g}" in check.finding
+    assert check.ok
+
+
+def test_missing_buckets_of_one_treatment_are_said() -> None:
+    """All buckets of one of three treatments gone, none of the others: not by chance."""
+    layout = pd.DataFrame({"bucket": range(24), "cultivar": np.repeat(["A", "B", "C"], 8)})
+    check = missing_buckets(layout, pd.Series(range(16)), ["cultivar"], 1)
+    assert not check.ok
+    assert "most often under C" in check.consequence
+    assert "that treatment looks better than it is" in check.consequence
+
+
+def slipped(heads: pd.DataFrame) -> pd.DataFrame:
+    """Two cultivars much alike, but one bucket of the second was written down ten times too heavy."""
+    rng = np.random.default_rng(9)
+    weight = 120 + rng.normal(0, 4, len(heads)) + 8.5 * (heads["cultivar"] != "Larkmoor Butter")
+    return heads.assign(
+        outcome="harvested",
+        harvested_on="2026-09-30",
+        last_not_ready_on="",
+        weight_g=[f"{w:.0f}" for w in weight],
+        marketable="yes",
+    )
+
+
+def test_influence_names_what_it_moves(tmp_path: Path) -> None:
+    """Every bucket is left out once, and the difference moves both ways about the one with all of them."""
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, change=slipped)
+    assert results.decision is not None
+    found = results.decision.influence
+    assert found is not None
+    assert len(found.buckets) == 18
+    moved = np.array([one.difference for one in found.buckets])
+    assert moved.min() < found.difference < moved.max()
+    assert found.ok == all(one.verdict in (None, results.decision.verdict) for one in found.buckets)
+    assert found.statement
+
+
+def test_equivalence_goes_by_the_protocols_margin(tmp_path: Path) -> None:
+    """Against the practice, two one-sided tests: the same limits as a 90 % interval, and the margin decides."""
+    results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, change=slipped)
+    (row,) = results.responses["weight_g"].comparisons
+    assert row.equivalence is not None
+    half = stats.t.ppf(0.95, row.df) * row.se
+    assert row.equivalence.lower == pytest.approx(row.difference - half)
+    assert row.equivalence.upper == pytest.approx(row.difference + half)
+    assert row.equivalence.equivalent == (row.equivalence.lower > -10 and row.equivalence.upper < 10)
+    t = (10 - abs(row.difference)) / row.se
+    assert row.equivalence.p == pytest.approx(stats.t.sf(t, row.df))
+    assert results.responses["weight_g"].pairs == ()

@@ -1,0 +1,105 @@
+"""The spring and the volunteers' trial: what is true in them is found again, from the sheets as they came back."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.analysis import Results, analyse
+from trialkit.planning.invented_county import TRUTHS
+from trialkit.trial.check import Trial, read_trial
+from trialkit.trial.returns.collect import collect
+from trialkit.trial.returns.findings import Answers
+
+
+def bundled(name: str) -> Trial:
+    """Read a bundled example."""
+    return read_trial(resource_folder("example_trials") / name)
+
+
+@pytest.fixture(scope="module")
+def spring() -> Results:
+    """The analysis of the spring trial."""
+    return analyse(bundled("spring_dose"))
+
+
+@pytest.fixture(scope="module")
+def volunteers() -> Results:
+    """The analysis of the volunteers' trial."""
+    return analyse(bundled("volunteer_cultivars"))
+
+
+@pytest.mark.parametrize("name", ["spring_dose", "volunteer_cultivars"])
+def test_true_differences_are_covered(name: str, request: pytest.FixtureRequest) -> None:
+    """Every difference in head weight from the current practice is covered by its simultaneous interval."""
+    results: Results = request.getfixturevalue({"spring_dose": "spring"}.get(name, "volunteers"))
+    trial = bundled(name)
+    columns = ["cultivar", "dose_tsp", "acidifier"]
+    layout = trial.layout.drop_duplicates(columns)
+    keys = layout[columns].itertuples(index=False, name=None)
+    truth = dict(zip(keys, TRUTHS[trial.protocol.trial.id].mean_weight_g(layout), strict=True))
+    practice = trial.protocol.decision.current_practice
+    current = truth[practice["cultivar"], float(practice["dose"]), practice["acidifier"]]
+    rows = results.responses["weight_g"].comparisons
+    assert len(rows) == len(truth) - 1
+    for row in rows:
+        full = {"dose_tsp": 6.0, "acidifier": "white vinegar 5 %", **row.treatment}
+        assert row.lower <= truth[tuple(full[column] for column in columns)] - current <= row.upper
+
+
+def test_days_of_the_cultivars_are_found(spring: Results) -> None:
+    """Fenleaf is ready three days before Larkmoor Butter, whose slow heads the last visit did not see ready."""
+    days = spring.responses["days"]
+    assert days.marginal_means is not None
+    fen, butter = (
+        next(one for one in days.marginal_means["cultivar"] if one.level == name)
+        for name in ("Fenleaf", "Larkmoor Butter")
+    )
+    error = float(np.hypot(fen.se, butter.se))  # gardens are common to both, so this is too large rather than small
+    assert fen.mean - butter.mean == pytest.approx(-3.0, abs=2 * error)
+    assert any("not ready at the last visit" in note for note in days.model.statements)
+
+
+def test_the_lost_garden_is_counted_and_said(spring: Results) -> None:
+    """Every head of Station Road bolted: 96 losses, no part in the weights, and a sentence about it."""
+    lost = next(row for row in spring.losses.by_site if row.site == "STAT")
+    assert (lost.heads.planned, lost.heads.lost, lost.share_usable) == (96, 96, 0.0)
+    assert {row.site for row in spring.responses["bucket_weight_g"].buckets} == {"FERN", "MILL", "HARB", "QUAR"}
+    model = spring.responses["bucket_weight_g"].model
+    assert model is not None
+    assert any("Nothing came to the table at STAT" in note for note in model.statements)
+
+
+def test_the_spring_answer_is_right(spring: Results) -> None:
+    """What is adopted is truly better by the margin."""
+    decision = spring.decision
+    assert decision is not None
+    assert decision.verdict == "adopt"
+    assert decision.recommended["cultivar"] == "Fenleaf"
+
+
+def test_each_volunteer_is_a_garden(volunteers: Results) -> None:
+    """A bucket of a cultivar in each garden cannot tell gardens' likings from luck, and the answer says so."""
+    assert volunteers.design.kind == "volunteer blocks"
+    assert len(volunteers.design.sites) == 24
+    decision = volunteers.decision
+    assert decision is not None
+    assert decision.place == "on average over gardens like these"
+
+
+def test_the_sheets_are_what_the_record_holds(tmp_path: Path) -> None:
+    """The 24 spreadsheets, each a mess of its own, are collected into the very heads.csv of the example."""
+    source, folder = resource_folder("example_trials") / "volunteer_cultivars", tmp_path / "trial"
+    shutil.copytree(source, folder)
+    (folder / "heads.csv").unlink()
+    sheets = sorted((folder / "sheets").glob("*.csv"))
+    unanswered = collect(folder, sheets)
+    assert sum(not file.merged for file in unanswered.files) == 10  # 4 + 3 + 3 with a question of their own
+    answers = Answers(dates="day-first", accepted=frozenset({"TK-R11", "TK-R21"}))
+    assert all(file.merged for file in collect(folder, sheets, answers=answers).files)
+    read = [path.read_text(encoding="utf-8").splitlines() for path in (folder / "heads.csv", source / "heads.csv")]
+    assert sorted(read[0]) == sorted(read[1])

@@ -137,8 +137,8 @@ def test_a_treatment_that_never_ripened_is_refused() -> None:
 
 
 def test_degrees_of_freedom_by_hand() -> None:
-    """Barnard & Rubin 1999 but for (v + 1) / (v + 3): ten sets, 20 d.f., a quarter missing: 1 / (1/144 + 1/15)."""
-    assert combined_df(np.array([20.0]), np.array([0.25]), 10, 1) == pytest.approx([13.5849], abs=1e-4)
+    """Ten sets, 20 d.f., a quarter missing: 1 / (1/144 + 1/17.5), between 20 and Barnard & Rubin's 12.507."""
+    assert combined_df(np.array([20.0]), np.array([0.25]), 10, 1) == pytest.approx([15.6037], abs=1e-4)
 
 
 def test_bounds_from_the_visits() -> None:

@@ -107,10 +107,11 @@ def average(values: FloatArray) -> FloatArray:
 def combined_df(complete: FloatArray, missing: FloatArray, sets: int, contrasts: int) -> FloatArray:
     """Degrees of freedom after imputation, elementwise.
 
-    ``1 / (1 / v_m + 1 / v_obs)`` with ``v_m = (m - 1) / missing^2`` and ``v_obs = v (1 - missing)``: Barnard & Rubin
-    (1999) without their factor ``(v + 1) / (v + 3)``, which shrinks the degrees of freedom of few gardens even where
-    nothing is missing (9 to 7.5) and made intervals hold the truth too often (reports/days_coverage.md shows both). For
-    several contrasts together v_m times ``(contrasts + 1) / 2`` (Rubin 1987).
+    ``1 / (1 / v_m + 1 / v_obs)`` with ``v_m = (m - 1) / missing^2``, for several contrasts together times
+    ``(contrasts + 1) / 2`` (Rubin 1987), and ``v_obs = v (1 - missing / 2)``. Barnard & Rubin (1999) have
+    ``v (1 - missing)``, as if as much were missing of the variances as of the means, times ``(v + 1) / (v + 3)``, which
+    takes 9 to 7.5 even where nothing is missing. With few gardens both make intervals hold the truth too often, and v
+    itself too seldom: reports/days_coverage.md shows them side by side.
 
     Parameters
     ----------
@@ -124,10 +125,10 @@ def combined_df(complete: FloatArray, missing: FloatArray, sets: int, contrasts:
 
     Examples
     --------
-    Ten sets, 20 degrees of freedom and a quarter of the information missing: 144 and 15 make 13.6.
+    Ten sets, 20 degrees of freedom and a quarter of the information missing: 144 and 17.5 make 15.6.
 
     >>> combined_df(np.array([20.0]), np.array([0.25]), 10, 1).round(1)
-    array([13.6])
+    array([15.6])
     """
     per_set = missing**2 * 2 / ((sets - 1) * (contrasts + 1)) if sets > 1 else 0.0 * missing
-    return np.asarray(1 / (per_set + 1 / (complete * (1 - missing))))
+    return np.asarray(1 / (per_set + 1 / (complete * (1 - missing / 2))))

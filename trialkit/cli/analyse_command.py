@@ -10,13 +10,15 @@ import click
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.steps import analyse_folder, reason_for_none
+from trialkit.cli.summary import summary
 
 
 @click.command("analyse")
 @trial_folder
+@click.option("--all-pairs", is_flag=True, help="Compare every pair of treatments, not only each with the practice.")
 @as_json
 @speaks_plainly
-def command(folder: Path, as_json: bool) -> None:
+def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     """Analyse the checked trial in DIR and write results/results.json.
 
     The model follows from how the trial was randomised; buckets are the replicates. Head weight and days to harvest
@@ -24,10 +26,11 @@ def command(folder: Path, as_json: bool) -> None:
 
     Example: trialkit analyse autumn_dose
     """
-    step = analyse_folder(folder)
+    step = analyse_folder(folder, all_pairs=all_pairs)
     if as_json:
         click.echo(json.dumps(step.document, indent=2, ensure_ascii=False))
     if step.document["decision"] is None:
         raise ComputationFailure(f"{reason_for_none(step.document)} What could be said is in {step.path}.")
     if not as_json:
-        click.echo(step.sentence)
+        click.echo(summary(step.document))
+        click.echo(f"Written to {step.path}.")

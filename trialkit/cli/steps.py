@@ -100,13 +100,13 @@ def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     return [results / name for name in pages]
 
 
-def analyse_folder(folder: Path) -> Analysed:
+def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
     from trialkit.trial.atomic import write_text
     from trialkit.trial.check import read_trial
 
-    document = analyse(read_trial(folder)).as_document()
+    document = analyse(read_trial(folder), all_pairs=all_pairs).as_document()
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
     write_text(path, results_text(document))
@@ -166,9 +166,10 @@ def differences(folder: Path) -> list[str]:
     from trialkit.report import report_html
     from trialkit.trial.check import read_trial
 
-    document = analyse(read_trial(folder)).as_document()
-    wanted = {RESULTS_FILE: results_text(document), REPORT_FILE: report_html(document)}
     stored = read_results(folder)
+    pairs = any(response.get("pairs") for response in stored["responses"].values())
+    document = analyse(read_trial(folder), all_pairs=pairs).as_document()
+    wanted = {RESULTS_FILE: results_text(document), REPORT_FILE: report_html(document)}
     changed = [f"{key} in {RESULTS_FILE} differs" for key in document if document[key] != stored.get(key)]
     for name, text in wanted.items():
         path = folder / RESULTS_FOLDER / name

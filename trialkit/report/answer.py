@@ -53,6 +53,7 @@ class Answer:
     verdict: str
     tone: str
     sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
     card: tuple[CardLine, ...]
     card_title: str
     bucket: str
@@ -72,6 +73,7 @@ def answer(reading: Reading) -> Answer:
         verdict=verdict,
         tone=tone,
         sentences=sentences,
+        cautions=texts(reading.decision, "cautions"),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
         bucket=_bucket(reading.design),

@@ -8,6 +8,8 @@ from trialkit.pages.numerals import ABSENT, difference_interval, is_number, perc
 from trialkit.pages.numerals import signed as points
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.pages.wording import treatment_label
+from trialkit.report.figures.checks import check_pictures
+from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
 
 
@@ -34,6 +36,7 @@ class Doubts:
     loss_table: Table | None
     departures: tuple[str, ...]
     checks: tuple[tuple[str, tuple[Finding, ...]], ...]
+    pictures: tuple[Picture, ...]
     would_change: tuple[str, ...]
     scope: tuple[str, ...]
     notes: tuple[str, ...]
@@ -46,6 +49,7 @@ def doubts(reading: Reading) -> Doubts:
         loss_table=_losses(reading),
         departures=texts(reading.results, "departures"),
         checks=_checks(reading),
+        pictures=check_pictures(reading),
         would_change=texts(reading.decision, "would_change"),
         scope=texts(reading.decision, "scope"),
         notes=texts(reading.design, "notes"),

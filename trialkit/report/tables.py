@@ -118,6 +118,7 @@ def _tables(reading: Reading, name: str, response: Json, unit: str) -> Iterator[
     yield means_table(reading, f"{name}-means", response, unit)
     yield from _marginal_means(reading, name, response, unit)
     yield _comparisons(reading, name, response, unit)
+    yield _pairs(reading, name, response, unit)
 
 
 def _variances(name: str, response: Json, unit: str) -> Table | None:
@@ -207,7 +208,44 @@ def _estimate(row: Json) -> tuple[str, ...]:
     )
 
 
+def _alike(row: Json, tested: bool) -> tuple[str, ...]:
+    """Whether two one-sided tests call a treatment equivalent to the current practice, and their p."""
+    found = mapping(row.get("equivalence"))
+    if not tested:
+        return ()
+    return (f"{'yes' if found.get('equivalent') else 'not shown'} ({p_value(found.get('p'))})" if found else ABSENT,)
+
+
+def _pairs(reading: Reading, name: str, response: Json, unit: str) -> Table | None:
+    """Every pair of treatments, where they were asked for."""
+    body = (
+        Row(
+            f"{treatment_label(mapping(row.get('first')), reading.columns)} less "
+            f"{treatment_label(mapping(row.get('second')), reading.columns)}",
+            (
+                signed(row.get("difference")),
+                difference_interval(row.get("lower"), row.get("upper")),
+                fixed(row.get("se")),
+                fixed(row.get("df")),
+                p_value(row.get("p")),
+            ),
+        )
+        for row in rows(response, "pairs")
+    )
+    heads = columns(
+        "pair",
+        f"difference, {unit}",
+        f"{percent(reading.confidence)} interval, {unit}",
+        f"s.e., {unit}",
+        "d.f.",
+        "p",
+    )
+    note = "Intervals and p values allow for all pairs (Tukey and Kramer)."
+    return make_table(f"{name}-pairs", "Every pair of treatments", heads, body, note)
+
+
 def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Table | None:
+    tested = any(row.get("equivalence") for row in rows(response, "comparisons"))
     body = (
         Row(
             treatment_label(mapping(row.get("treatment")), reading.columns),
@@ -218,6 +256,7 @@ def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Tabl
                 fixed(row.get("df")),
                 p_value(row.get("p")),
                 chance_percent(row.get("share_of_pairs")),
+                *_alike(row, tested),
             ),
             PART_WORDS[reading.part(row.get("treatment"))],
         )
@@ -231,6 +270,7 @@ def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Tabl
         "d.f.",
         "p",
         "pairs ahead",
+        *(("alike",) if tested else ()),
     )
     current = treatment_label(reading.current, reading.columns)
     caption = f"Difference from the current practice ({current})" if current else "Difference from the current practice"
@@ -238,4 +278,9 @@ def _comparisons(reading: Reading, name: str, response: Json, unit: str) -> Tabl
         "Intervals and p values allow for all comparisons (Dunnett). Pairs ahead: of pairs of buckets side by side, "
         "one with this treatment and one with the current practice, the share in which this one's mean is the higher."
     )
+    if tested:
+        note += (
+            " Alike: two one-sided tests that the difference is within the protocol's margin of equivalence, each for "
+            "itself (Schuirmann 1987)."
+        )
     return make_table(f"{name}-comparisons", caption, heads, body, note)

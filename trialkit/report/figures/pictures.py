@@ -1,7 +1,8 @@
-"""The three pictures of the page, or sentences in their place."""
+"""The pictures of the page, or sentences in their place."""
 
 from __future__ import annotations
 
+from trialkit.report.figures.days import days_picture
 from trialkit.report.figures.dose import dose_picture
 from trialkit.report.figures.margins import margins_picture
 from trialkit.report.figures.picture import Picture
@@ -31,6 +32,6 @@ def pictures(reading: Reading) -> tuple[tuple[Picture, ...], str]:
     if reading.response is None or not reading.columns:
         return (), NOTHING_TO_DRAW
     second = dose_picture(reading) or margins_picture(reading)
-    drawn = tuple(p for p in (treatments_picture(reading), second, sites_picture(reading)) if p)
+    drawn = tuple(p for p in (treatments_picture(reading), second, sites_picture(reading), days_picture(reading)) if p)
     missing = NOTHING_TO_DRAW if not drawn else "" if second else NO_SECOND
     return drawn, missing

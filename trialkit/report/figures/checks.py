@@ -1,0 +1,284 @@
+"""Pictures of the checks: shape and spread of the buckets, what each bucket does to the answer, scale, records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from trialkit.pages.numerals import is_number, percent, plain, signed
+from trialkit.pages.palette import LIGHT
+from trialkit.pages.safe_text import shorten
+from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
+from trialkit.pages.wording import level_label, treatment_label
+from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.sheet import (
+    NARROW_PX,
+    WIDE_PX,
+    draw_twice,
+    mixed,
+    new_axes,
+    new_figure,
+    pixels_from,
+    say,
+    scale_weights,
+)
+from trialkit.report.reading import Json, Reading, is_analysed, mapping, rows
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+DrawPanel = Callable[["Axes"], None]
+Panel = tuple[str, str, DrawPanel]
+
+YIELD = "bucket_weight_g"
+PANEL_PX, FOOT_PX, HEAD_PX = 230.0, 52.0, 46.0
+MOST_SITES = 30
+DROP = 3.84
+
+
+def check_pictures(reading: Reading) -> tuple[Picture, ...]:
+    """Draw what can be drawn of the checks of the yields, or of the leading response where these have none."""
+    responses = mapping(reading.results.get("responses"))
+    given = mapping(responses.get(YIELD))
+    response = given if is_analysed(given) and given.get("diagnostics") else mapping(reading.response)
+    drawn = (_shape_and_spread(response), _influence(reading), _scale(response), _records(reading))
+    return tuple(picture for picture in drawn if picture)
+
+
+def _check(response: Json, *wanted: str) -> str:
+    """Finding and consequence of the checks named."""
+    found = {str(row.get("id")): row for row in rows(response, "checks")}
+    said = (f"{found[name].get('finding')} {found[name].get('consequence')}" for name in wanted if name in found)
+    return " ".join(said)
+
+
+def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
+    """Draw panels (a title, an axis title, what to draw) side by side for a desk, below one another for a phone."""
+    across = 1 if is_narrow else len(panels)
+    down = len(panels) // across
+    width = NARROW_PX if is_narrow else WIDE_PX / across
+    height = HEAD_PX + PANEL_PX + FOOT_PX
+    figure = new_figure(width * across, height * down)
+    for i, (title, below, draw) in enumerate(panels):
+        left, top = (i % across) * width + 86, (i // across) * height + HEAD_PX
+        axes = new_axes(figure, left, top, width - 86 - 30, PANEL_PX)
+        draw(axes)
+        say(axes, -78, 26, title, transform=pixels_from(axes, 0, 1), ha="left", fontweight="bold")
+        say(axes, 0.5, -40, below, "muted", transform=mixed(axes.transAxes, pixels_from(axes)), ha="center")
+    return figure
+
+
+def _picture(
+    name: str, finding: str, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
+) -> Picture:
+    wide, narrow = draw_twice(name, lambda is_narrow: _draw_panels(panels, is_narrow))
+    return Picture(name, finding, how, f"{kind} {finding}", wide, narrow, tuple(table for table in tables if table))
+
+
+def _shape_and_spread(response: Json) -> Picture | None:
+    diagnostics = mapping(response.get("diagnostics"))
+    points, spread = rows(diagnostics, "quantiles"), rows(diagnostics, "spread")[:MOST_SITES]
+    if not points or not all(is_number(p.get(key)) for p in points for key in ("studentised", "expected", "lower")):
+        return None
+    unit = str(response.get("unit") or "")
+    panels: list[Panel] = [
+        ("Shape", "what a bell shape would give, standard deviations", lambda a: _quantiles(a, points))
+    ]
+    if len(spread) > 1:
+        panels.append(
+            ("Spread at each garden", f"standard deviation between like buckets, {unit}", lambda a: _spread(a, spread))
+        )
+    outside = sum(not p["lower"] <= p["studentised"] <= p["upper"] for p in points)
+    body = (
+        Row(
+            str(p.get("bucket")),
+            (
+                str(p.get("site")),
+                signed(p.get("studentised")),
+                *(plain(p.get(k)) for k in ("expected", "lower", "upper")),
+            ),
+        )
+        for p in points
+    )
+    heads = (text_column("bucket"), text_column("garden"), *map(Column, ("residual", "expected", "from", "to")))
+    gardens = (
+        Row(str(s.get("site")), (plain(s.get("sd")), plain(s.get("df")), plain(s.get("buckets"), 9))) for s in spread
+    )
+    return _picture(
+        "check-shape",
+        _check(response, "shape"),
+        f"{_check(response, 'spread', 'outlier')} Each dot is a bucket: how far it lies from what its treatment and block lead one to expect, in standard "
+        f"deviations, beside what a bell shape would give at its rank. The grey band holds 95 of 100 simulated trials "
+        f"at each rank; {outside} of {len(points)} buckets lie outside it.",
+        panels,
+        (
+            make_table("check-quantiles", "Residuals in order", heads, body),
+            make_table(
+                "check-spread", "Spread at each garden", columns("garden", f"s.d., {unit}", "d.f.", "buckets"), gardens
+            ),
+        ),
+        "Quantile plot of bucket residuals, and their spread at each garden.",
+    )
+
+
+def _quantiles(axes: Axes, points: Sequence[Json]) -> None:
+    axes.xaxis.set_major_formatter(lambda value, _: plain(value))
+    at = [p["expected"] for p in points]
+    scale_weights(
+        axes,
+        min(min(p["lower"], p["studentised"]) for p in points),
+        max(max(p["upper"], p["studentised"]) for p in points),
+        "",
+        vertical=True,
+    )
+    lower, upper = [p["lower"] for p in points], [p["upper"] for p in points]
+    axes.fill_between(at, lower, upper, color=LIGHT["rule"], linewidth=0, zorder=1)
+    axes.plot(at, at, color=LIGHT["edge"], linewidth=1, zorder=2)
+    inside = [p["lower"] <= p["studentised"] <= p["upper"] for p in points]
+    for wanted, role, mark in ((True, "teal", "o"), (False, "clay", "D")):
+        chosen = [p for p, is_in in zip(points, inside, strict=True) if is_in is wanted]
+        axes.plot(
+            [p["expected"] for p in chosen],
+            [p["studentised"] for p in chosen],
+            linestyle="none",
+            marker=mark,
+            markersize=4.5,
+            color=LIGHT[role],
+            zorder=3,
+        )
+
+
+def _spread(axes: Axes, spread: Sequence[Json]) -> None:
+    scale_weights(axes, 0.0, max(s["sd"] for s in spread), "", vertical=False)
+    axes.set_xlim(left=0)
+    _name_rows(axes, [str(s.get("site")) for s in spread])
+    for i, one in enumerate(spread):
+        axes.plot([0, one["sd"]], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
+        axes.plot([one["sd"]], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
+
+
+def _name_rows(axes: Axes, names: Sequence[str]) -> None:
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_yticks(range(len(names)), [shorten(name, 10) for name in names])
+
+
+def _influence(reading: Reading) -> Picture | None:
+    influence = mapping(reading.decision.get("influence"))
+    buckets = [row for row in rows(influence, "buckets") if is_number(row.get("difference"))]
+    base = influence.get("difference")
+    if not buckets or not is_number(base):
+        return None
+    sites = list(dict.fromkeys(str(row.get("site")) for row in buckets))[:MOST_SITES]
+    extremes = sorted(buckets, key=lambda row: -abs(row["difference"] - base))
+
+    def draw(axes: Axes) -> None:
+        values = [row["difference"] for row in buckets]
+        scale_weights(axes, min(values), max(values), "", vertical=False)
+        _name_rows(axes, sites)
+        axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
+        for row in buckets:
+            if str(row.get("site")) in sites:
+                turns = row.get("verdict") is not None
+                axes.plot(
+                    [row["difference"]],
+                    [sites.index(str(row.get("site")))],
+                    marker="D" if turns else "o",
+                    markersize=7 if turns else 4.5,
+                    color=LIGHT["clay" if turns else "teal"],
+                    zorder=4 if turns else 3,
+                )
+
+    body = (
+        Row(
+            str(row.get("bucket")),
+            (
+                str(row.get("site")),
+                treatment_label(mapping(row.get("treatment")), reading.columns),
+                signed(row["difference"]),
+                str(row.get("verdict") or "the same"),
+            ),
+        )
+        for row in extremes
+    )
+    heads = (
+        text_column("without bucket"),
+        text_column("garden"),
+        text_column("treatment"),
+        Column("difference, g a planted head"),
+        text_column("decision"),
+    )
+    far = extremes[0]
+    return _picture(
+        "check-influence",
+        str(influence.get("statement") or ""),
+        "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield of a planted head "
+        f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
+        f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
+        f"{far.get('bucket')}, to {signed(far['difference'])} g. A diamond would change the decision.",
+        [("Without one bucket", "difference from the current practice, g a planted head", draw)],
+        (make_table("check-influence-rows", "The difference without each bucket", heads, body),),
+        "Dot plot of the difference from the current practice without each bucket.",
+    )
+
+
+def _scale(response: Json) -> Picture | None:
+    scale = mapping(mapping(response.get("diagnostics")).get("scale"))
+    profile = [p for p in rows(scale, "profile") if is_number(p.get("power")) and is_number(p.get("drop"))]
+    if not profile:
+        return None
+    near = [p for p in profile if p["drop"] <= 4 * DROP]
+
+    def draw(axes: Axes) -> None:
+        scale_weights(axes, 0.0, max(2 * DROP, *(p["drop"] for p in near)), "", vertical=True)
+        axes.set_xlim(min(p["power"] for p in near) - 0.1, max(p["power"] for p in near) + 0.1)
+        axes.axhline(DROP, color=LIGHT["edge"], linewidth=1.2, dashes=(4, 3), zorder=1)
+        axes.axvline(1.0, color=LIGHT["clay"], linewidth=1.2, dashes=(4, 3), zorder=1)
+        axes.plot([p["power"] for p in near], [p["drop"] for p in near], color=LIGHT["teal"], linewidth=2, zorder=3)
+
+    body = (Row(plain(p["power"]), (plain(p["drop"]),)) for p in profile)
+    return _picture(
+        "check-scale",
+        _check(response, "scale"),
+        "How much worse each power of the response fits (twice the log-likelihood below the best one): powers under "
+        "the dashed line agree with the records. 1, the upright line, is the response as it is; 0 its logarithm.",
+        [("Scale of the response", "power of the response", draw)],
+        (make_table("check-scale-rows", "Box-Cox profile", columns("power", "worse by"), body),),
+        "Line chart of how well each power of the response fits.",
+    )
+
+
+def _records(reading: Reading) -> Picture | None:
+    """Shares of the heads without a record, by treatment; None where there is no such head."""
+    losses = mapping(reading.results.get("losses"))
+    shares = []
+    for row in rows(losses, "by_treatment"):
+        heads = mapping(row.get("heads"))
+        planned, unrecorded = heads.get("planned"), heads.get("unrecorded")
+        if is_number(planned) and is_number(unrecorded) and planned:
+            shares.append((mapping(row.get("treatment")), unrecorded / planned))
+    if not any(share for _, share in shares) or len(shares) > MOST_SITES:
+        return None
+    names = [
+        ", ".join(shorten(level_label(c, t.get(c)), 10) for c in reading.columns[:1]) + f" {i + 1}"
+        for i, (t, _) in enumerate(shares)
+    ]
+
+    def draw(axes: Axes) -> None:
+        scale_weights(axes, 0.0, 100 * max(share for _, share in shares), "%", vertical=False)
+        axes.set_xlim(left=0)
+        _name_rows(axes, names)
+        for i, (_, share) in enumerate(shares):
+            axes.plot([0, 100 * share], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
+            axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
+
+    given = mapping(mapping(reading.results.get("responses")).get(YIELD))
+    body = (Row(treatment_label(t, reading.columns), (percent(share),)) for t, share in shares)
+    return _picture(
+        "check-records",
+        _check(given, "missing") or "Some heads have no record.",
+        "Share of the planned heads of each treatment that have no record, in the order of the table below.",
+        [("Heads without a record", "share of the planned heads", draw)],
+        (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),
+        "Chart of the heads without a record by treatment.",
+    )

@@ -444,6 +444,19 @@ class Influence:
 
 
 @dataclass(frozen=True)
+class NextTrial:
+    """Size of a trial like this one that would settle what it did not, with the given power for a gain in g.
+
+    Buckets of the alternative and the current practice together, at so many gardens.
+    """
+
+    buckets: int
+    gardens: int
+    gain_g: float
+    power: float
+
+
+@dataclass(frozen=True)
 class Decision:
     """What to recommend and how sure.
 
@@ -465,3 +478,4 @@ class Decision:
     draws: int
     cautions: tuple[str, ...] = ()
     influence: Influence | None = None
+    next_trial: NextTrial | None = None

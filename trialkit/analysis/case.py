@@ -204,8 +204,15 @@ def _field(
         days=_days_draws(trial, answers["days"], candidates),
         usable=tuple(row.share_usable or 0.0 for row in rows),
         unrecorded=tuple(unrecorded),
+        buckets=_bucket_counts(answers[YIELD], candidates),
         eligible=tuple(abs(u - unrecorded[current]) <= WORRYING_DIFFERENCE + ROUNDING for u in unrecorded),
     )
+
+
+def _bucket_counts(yields: Answered, candidates: pd.DataFrame) -> tuple[int, ...]:
+    """Buckets of each candidate that have a record."""
+    counts = yields.rows.groupby("treatment", observed=True)["bucket"].nunique()
+    return tuple(int(counts[label]) for label in candidates.index)
 
 
 def _days_draws(trial: Trial, days: Answered, candidates: pd.DataFrame) -> MeanDraws | None:

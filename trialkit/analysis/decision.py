@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.analysis.answer import Candidate, Comparison, Decision, Treatment, Verdict
+from trialkit.analysis.answer import Candidate, Comparison, Decision, NextTrial, Treatment, Verdict
 from trialkit.analysis.decision_words import Evidence, Judgement, Thresholds, scope, sentences, would_change
 from trialkit.analysis.draws import MeanDraws
+from trialkit.analysis.next_trial import next_trial
 from trialkit.analysis.worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -34,6 +35,8 @@ class Field:
         Observed share of the recorded heads that came to the table; share of the planned heads without a record.
     eligible : tuple of bool
         Whether its records are complete enough to be set beside the current practice's.
+    buckets : tuple of int
+        With a record; none where their number is not known.
     """
 
     treatments: tuple[Treatment, ...]
@@ -43,6 +46,7 @@ class Field:
     usable: tuple[float, ...]
     unrecorded: tuple[float, ...]
     eligible: tuple[bool, ...]
+    buckets: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,9 @@ def judge(
     other = chosen if chosen != current else best_of_the_others(chances, field)
     candidates = tuple(_candidate(field, chances, i, chosen) for i in range(len(field.treatments)))
     alternative = None if other is None else candidates[other]
+    retest = None
+    if verdict == "keep current, retest" and other is not None and field.buckets:
+        retest = _retest(field, worth, thresholds, other, evidence.sites)
     judgement = Judgement(
         verdict=verdict,
         current=candidates[current],
@@ -109,6 +116,7 @@ def judge(
         worth=worth,
         thresholds=thresholds,
         evidence=evidence,
+        next_trial=retest,
     )
     return Decision(
         unit=worth.unit,
@@ -123,7 +131,18 @@ def judge(
         would_change=would_change(judgement),
         scope=scope(judgement),
         draws=len(field.yields.average),
+        next_trial=retest,
     )
+
+
+def _retest(field: Field, worth: Worth, thresholds: Thresholds, other: int, sites: int) -> NextTrial | None:
+    """How large the next trial must be to settle whether a candidate gains, in grams a planted head."""
+    days = field.days
+    average = value_of(field.yields.average, None if days is None else days.average, worth)
+    garden = value_of(field.yields.garden, None if days is None else days.garden, worth)
+    gains, shaken = ((value[:, other] - value[:, field.current]) / worth.per_gram for value in (average, garden))
+    buckets = field.buckets[other] + field.buckets[field.current]
+    return next_trial(gains, shaken, thresholds.margin_g, thresholds.adopt_probability, buckets, sites)
 
 
 def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit._percent import in_percent
-from trialkit.analysis.answer import Candidate, Comparison, Treatment, Verdict
+from trialkit.analysis.answer import Candidate, Comparison, NextTrial, Treatment, Verdict
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.wording import asked_chance, chance, number, treatment_words
 from trialkit.analysis.worth import Worth
@@ -85,6 +85,7 @@ class Judgement:
     worth: Worth
     thresholds: Thresholds
     evidence: Evidence
+    next_trial: NextTrial | None = None
 
     @property
     def after_costs(self) -> str:
@@ -215,10 +216,30 @@ def would_change(judgement: Judgement) -> tuple[str, ...]:
     wanted = [f"Evidence that {name} gains {judgement.margin} with a chance of {sure}."]
     if (rival.probability_better or 0.0) >= thresholds.adopt_probability and not judgement.surely_gains:
         wanted = [f"More gardens or buckets, so that the interval of the gain from {name} excludes a loss."]
+    wanted += _next_size(judgement)
     if thresholds.margin_g:
         margin = number(thresholds.margin_g)
         wanted.append(f"A smaller margin than {margin} g, if a smaller gain would matter to a gardener.")
     return tuple(wanted)
+
+
+def _next_size(judgement: Judgement) -> Iterator[str]:
+    """How many buckets the next trial needs, where this one has not settled it."""
+    if judgement.verdict != "keep current, retest":
+        return
+    size, rival = judgement.next_trial, judgement.alternative
+    assert rival is not None
+    if size is None:
+        yield (
+            "No number of buckets would settle it at gardens like these: the gain differs too much from garden to "
+            "garden, or none is in sight."
+        )
+        return
+    yield (
+        f"A trial of {size.buckets} buckets of {treatment_words(rival.treatment)} and the current practice together, "
+        f"at {size.gardens} gardens like these: if the gain is {number(size.gain_g, 2)} g a planted head, "
+        f"{size.power * 100:g} of 100 such trials would settle it."
+    )
 
 
 def scope(judgement: Judgement) -> tuple[str, ...]:

@@ -56,8 +56,8 @@ class Question:
         Of the band that residuals are set beside.
     all_pairs : bool
         Whether every pair of treatments is compared.
-    brief : bool
-        Whether only the decision is asked for: limits are those of single comparisons, and nothing is checked.
+    checked, adjusted : bool
+        Whether the model is checked, and whether limits allow for all comparisons.
     """
 
     response: str
@@ -70,7 +70,8 @@ class Question:
     margin: float = 0.0
     seed: int = 0
     all_pairs: bool = False
-    brief: bool = False
+    checked: bool = True
+    adjusted: bool = True
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""
@@ -150,9 +151,9 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
-    scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and not question.brief else None
+    scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and question.checked else None
     found: Iterable[Check] = ()
-    if not question.brief:
+    if question.checked:
         found = model_checks(heads, question.response, question.unit, _error_df(tests, comparisons), scale)
     return ResponseResult(
         label=question.label,
@@ -169,7 +170,7 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
         buckets=_buckets(question, heads),
         site_means=_site_means(question, heads),
         checks=tuple(found),
-        diagnostics=None if question.brief else diagnose(heads, question.response, scale, question.seed),
+        diagnostics=diagnose(heads, question.response, scale, question.seed) if question.checked else None,
         pairs=_pairs(question, fits.joint) if question.all_pairs else (),
     )
 
@@ -277,7 +278,7 @@ def _marginal_means(question: Question, fit: AnyFit, model: DerivedModel) -> dic
 def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
     if question.current not in fit.model.fixed.factors["treatment"]:
         return ()
-    adjust: Adjustment = "none" if question.brief else "dunnett"
+    adjust: Adjustment = "dunnett" if question.adjusted else "none"
     table = fit.compare("treatment", "versus", question.current, adjust, confidence=question.confidence)
     alike = None
     if question.margin > 0:

@@ -86,7 +86,9 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
 
     def without(bucket: str) -> Answered:
         rows = yields.buckets[yields.buckets["bucket"] != bucket]
-        return analyse_response(replace(questions[YIELD], brief=True), rows, derive_model(rows, factors, strata))
+        return analyse_response(
+            replace(questions[YIELD], checked=False, adjusted=False), rows, derive_model(rows, factors, strata)
+        )
 
     losses = count_losses(
         layout,

@@ -108,7 +108,8 @@ def _shape_and_spread(response: Json) -> Picture | None:
     return _picture(
         "check-shape",
         _check(response, "shape"),
-        f"{_check(response, 'spread', 'outlier')} Each dot is a bucket: how far it lies from what its treatment and block lead one to expect, in standard "
+        f"{_check(response, 'spread', 'outlier')} Each dot is a bucket: how far it lies from what its treatment and "
+        f"block lead one to expect, in standard "
         f"deviations, beside what a bell shape would give at its rank. The grey band holds 95 of 100 simulated trials "
         f"at each rank; {outside} of {len(points)} buckets lie outside it.",
         panels,

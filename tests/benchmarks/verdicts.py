@@ -106,7 +106,7 @@ def _section(gardens: int, found: pd.DataFrame) -> list[str]:
         "",
         f"Of the changes adopted, the chance claimed of gaining {MARGIN:g} g or more at a new garden was "
         f"{100 * adopted['claimed'].mean():.1f} % on average; on average over gardens "
-        f"{100 * (adopted['chosen'] >= MARGIN).mean():.1f} % do. Of the trials that said to keep the practice for good, "
+        f"{100 * (adopted['chosen'] >= MARGIN).mean():.1f} % do. Of the trials that said to keep the practice, "
         f"{100 * (kept['best'] < MARGIN).mean():.1f} % had truly nothing better by the margin.",
         "",
         "| rule | true gain over the practice, g | given up against the truly best, g | made worse, % of trials |",
@@ -133,8 +133,9 @@ blocks a garden, one row a bucket; standard deviations in g:
 {", ".join(f"{k} {v:g}" for k, v in SD.items())}. The protocol asks for a gain of {MARGIN:g} g with a chance of 90 in
 100, and that the interval allowing for all comparisons excludes a loss.
 
-A rule that switches to the best mean gains more where a change costs nothing and the practice is but one of many: it
-also makes gardeners change for nothing, or for the worse, far more often. The verdicts ask for evidence first."""
+Switching to the best mean gains most where, as here, a change costs nothing and the practice is one of many; but it
+changes the handout after nearly every trial, and now and then for the worse. The verdicts ask for evidence first, and
+for another trial where there is not enough."""
 
 if __name__ == "__main__":
     main()

@@ -34,6 +34,15 @@ class Test:
 
 
 @dataclass(frozen=True)
+class Interval:
+    """An estimate with its limits."""
+
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
 class Mean:
     """Estimated mean of a treatment combination, in the response's unit, with its Kenward-Roger interval."""
 
@@ -45,6 +54,7 @@ class Mean:
     upper: float
     buckets: int
     heads: int
+    new_garden: Interval | None = None
 
 
 @dataclass(frozen=True)
@@ -136,6 +146,39 @@ class Check:
     finding: str
     consequence: str
     ok: bool
+
+
+@dataclass(frozen=True)
+class SiteDifference:
+    """Raw mean of a treatment's buckets at a garden less that of the current practice's, and how many there are."""
+
+    site: str
+    difference: float
+    buckets: int
+    current_buckets: int
+
+
+@dataclass(frozen=True)
+class Exploration:
+    """Slope of the gardens' differences on something known of the gardens, for each `per` units of it."""
+
+    covariate: str
+    label: str
+    per: float
+    slope: Interval
+    p: float
+    gardens: int
+    statement: str
+
+
+@dataclass(frozen=True)
+class Gardens:
+    """The treatment set beside the current practice, garden by garden, and what the difference goes with."""
+
+    treatment: Treatment
+    differences: tuple[SiteDifference, ...]
+    statement: str
+    explored: tuple[Exploration, ...]
 
 
 @dataclass(frozen=True)
@@ -300,6 +343,7 @@ class ResponseResult:
     site_means: tuple[SiteMean, ...] = ()
     checks: tuple[Check, ...] = ()
     diagnostics: Diagnostics | None = None
+    gardens: Gardens | None = None
     pairs: tuple[Pair, ...] = ()
     dose: DoseAnswer | None = None
 
@@ -318,15 +362,6 @@ class HeadCounts:
     not_ready: int
     unrecorded: int
     unmarketable: int
-
-
-@dataclass(frozen=True)
-class Interval:
-    """An estimate with its limits."""
-
-    estimate: float
-    lower: float
-    upper: float
 
 
 @dataclass(frozen=True)

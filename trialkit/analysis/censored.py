@@ -24,7 +24,7 @@ from trialkit.mixed.small_sample import small_sample
 
 FloatArray = NDArray[np.float64]
 
-IMPUTATIONS = 30
+IMPUTATIONS = 20
 BURN_IN = 15
 """By then means and variances have settled where half of the heads were never seen ready, from midpoints."""
 

@@ -29,6 +29,7 @@ from trialkit.analysis.checks import diagnose, model_checks
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
 from trialkit.analysis.fitting import Fits, fit_days, fit_response
+from trialkit.analysis.gardens import new_garden_limits
 from trialkit.analysis.wording import treatment_words
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 from trialkit.mixed.comparisons import Adjustment
@@ -245,12 +246,17 @@ def _means(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Mean, 
         _head_counts(heads).groupby("treatment", observed=True).agg(buckets=("bucket", "nunique"), heads=("n", "sum"))
     )
     table = fit.means("treatment", confidence=question.confidence)
+    elsewhere = {}
+    if isinstance(fit, MixedFit):
+        gardens, columns = heads["site"].nunique(), list(question.treatments.columns)
+        elsewhere = new_garden_limits(fit, columns, gardens, question.confidence)
     return tuple(
         Mean(
             treatment=question.treatment(str(label)),
             **_numbers(row, "mean", "se", "df", "lower", "upper"),
             buckets=int(counts.loc[label, "buckets"]),
             heads=int(counts.loc[label, "heads"]),
+            new_garden=elsewhere.get(str(label)),
         )
         for label, row in table.iterrows()
     )

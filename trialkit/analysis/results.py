@@ -11,7 +11,7 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Check
+from trialkit.analysis.answer import Check, Decision
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.derived_model import DerivedModel, derive_model
@@ -26,6 +26,7 @@ from trialkit.analysis.document import (
     VariedFactor,
 )
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
+from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.ripening import ripening
@@ -99,6 +100,9 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
     )
     decided = decide(trial, treatments, answers, losses, without)
+    if not isinstance(decided, str):
+        for name in (YIELD, "weight_g"):
+            answers[name] = _with_gardens(trial, questions[name], answers[name], decided)
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -113,6 +117,24 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,
     )
+
+
+def _with_gardens(trial: Trial, question: Question, answered: Answered, decision: Decision) -> Answered:
+    """Set the decision's alternative beside the current practice at each garden."""
+    rival = decision.alternative
+    if answered.fits is None or rival is None or answered.rows["site"].nunique() < 2:
+        return answered
+    labels = [label for label in question.treatments.index if question.treatment(str(label)) == rival]
+    gardens = compare_gardens(
+        answered.rows,
+        question.response,
+        question.unit,
+        (str(labels[0]), question.current),
+        (rival, decision.current),
+        trial.sites,
+        question.confidence,
+    )
+    return replace(answered, result=replace(answered.result, gardens=gardens))
 
 
 def _with_check(answered: Answered, check: Check) -> Answered:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from trialkit.pages.numerals import is_number, measure, plain, signed
+from trialkit.pages.numerals import difference_interval, interval, is_number, measure, p_value, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
@@ -65,17 +65,69 @@ def sites_picture(reading: Reading) -> Picture | None:
     quantity = quantity_words(str(response.get("label")), reading.unit)
     wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, reading.unit, is_narrow))
     finding = _finding(strips, PART_WORDS[rival], reading.unit)
-    table = site_table(reading)
+    made = (site_table(reading), explored_table(reading), new_garden_table(reading))
     return Picture(
         NAME,
         finding,
-        _how_to_read(current, rival, len(strips) - len(shown)),
+        " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(reading))),
         f"Chart of {response.get('label')}, one strip for each of {len(strips)} gardens. {finding} "
         f"{_each(strips, reading.unit)}",
         wide,
         narrow,
-        (table,) if table else (),
+        tuple(table for table in made if table),
     )
+
+
+def _explored(reading: Reading) -> tuple[str, ...]:
+    """How much effects differ between gardens, and what the differences go with."""
+    varied = [v for v in reading.rows("variances") if str(v.get("term")).startswith("site:") and v.get("sd")]
+    said = tuple(
+        f"{str(v.get('label')).capitalize()}: standard deviation {plain(v.get('sd'))} {reading.unit}."
+        for v in varied
+        if str(v.get("term")) != "site:block"
+    )
+    explored = rows(mapping((reading.response or {}).get("gardens")), "explored")
+    return (*said, *(str(one.get("statement")) for one in explored))
+
+
+def explored_table(reading: Reading) -> Table | None:
+    """Slopes of the gardens' differences: an exploration."""
+    body = (
+        Row(
+            f"{row.get('label')}, for each {plain(row.get('per'))}",
+            (
+                signed(mapping(row.get("slope")).get("estimate")),
+                difference_interval(mapping(row.get("slope")).get("lower"), mapping(row.get("slope")).get("upper")),
+                plain(row.get("gardens"), 9),
+                p_value(row.get("p")),
+            ),
+        )
+        for row in rows(mapping((reading.response or {}).get("gardens")), "explored")
+    )
+    heads = columns("of the garden", f"slope of the gain, {reading.unit}", "interval", "gardens", "p")
+    note = "An exploration only: gardens did not get these at random."
+    return make_table(f"{NAME}-explored", "What the gain goes with", heads, body, note)
+
+
+def new_garden_table(reading: Reading) -> Table | None:
+    """Mean of each treatment at a garden not yet seen."""
+    body = (
+        Row(
+            treatment_label(mapping(row.get("treatment")), reading.columns),
+            (
+                measure(row.get("mean")),
+                interval(mapping(row.get("new_garden")).get("lower"), mapping(row.get("new_garden")).get("upper")),
+            ),
+            PART_WORDS[reading.part(row.get("treatment"))],
+        )
+        for row in reading.rows("means")
+        if row.get("new_garden")
+    )
+    heads = columns(
+        "treatment", f"mean, {reading.unit}", f"{percent(reading.confidence)} of new gardens, {reading.unit}"
+    )
+    note = "Where the mean of a garden not in the trial may lie: gardens differ, in level and in what they favour."
+    return make_table(f"{NAME}-new", "At a new garden", heads, body, note)
 
 
 def site_strips(reading: Reading) -> tuple[Strip, ...]:

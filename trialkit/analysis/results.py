@@ -14,6 +14,7 @@ import pandas as pd
 from trialkit.analysis.answer import Check, Decision
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
+from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.document import (
     About,
@@ -41,6 +42,8 @@ from trialkit.trial.protocol import FACTOR_COLUMNS
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
 HARVESTED = "of the heads that were harvested"
+TIMES = ("days", DEGREE_DAYS)
+"""Responses that are seen between two visits."""
 FIXED_HARVEST = (
     "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about the "
     "treatments."
@@ -78,8 +81,13 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": days}
     notes = {YIELD: yields.notes, "days": _seen_between(days)}
     answers = {}
+    if len(trial.weather):
+        records[DEGREE_DAYS] = ripening_in_degree_days(days, trial.weather)
+        notes[DEGREE_DAYS] = (*notes["days"], *_without_weather(days, records[DEGREE_DAYS]))
     questions = _questions(trial, treatments, all_pairs=all_pairs)
     for name, question in questions.items():
+        if name not in records:
+            continue
         answers[name] = _answer(trial, question, records[name], strata, notes.get(name, ()))
     factors = list(treatments.columns)
     missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
@@ -156,9 +164,9 @@ def _answer(
     model = derive_model(data, factors, strata)
     for note in notes:
         model = model.noting(note)
-    seed = seed_of(trial, RIPENING_STREAM) if question.response == "days" else None
+    seed = seed_of(trial, RIPENING_STREAM) if question.response in TIMES else None
     answered = analyse_response(question, data, model, seed)
-    if answered.fits is None or DOSE not in factors or question.response == "days":
+    if answered.fits is None or DOSE not in factors or question.response in TIMES:
         return answered
 
     def model_of(rows: pd.DataFrame, columns: Sequence[str]) -> DerivedModel:
@@ -186,6 +194,13 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
         cost_tsp=cost,
         seed=seed_of(trial, DOSE_STREAM),
     )
+
+
+def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
+    """Say how many heads the weather table does not reach."""
+    left = len(days) - len(kept)
+    said = f"{left} {'head' if left == 1 else 'heads'} left out: the weather of some of their days is not known."
+    return (said,) if left else ()
 
 
 def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
@@ -248,18 +263,23 @@ def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> di
             "days",
             "of the heads that were harvested, or were still growing at the last visit",
         ),
+        DEGREE_DAYS: (
+            f"growing degree days to harvest above {BASE_C:g} °C",
+            "°C d",
+            "of the heads that were harvested, or were still growing at the last visit",
+        ),
     }
     return {name: Question(name, *words, margin=margins.get(name, 0.0), **shared) for name, words in asked.items()}
 
 
 def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
     """Why a response is not analysed, if it is not."""
-    wanted = trial.protocol.responses.days if name == "days" else trial.protocol.responses.weight
+    wanted = trial.protocol.responses.days if name in TIMES else trial.protocol.responses.weight
     if not wanted:
         return "The protocol does not ask for it."
     if data.empty:
         return "No head has this record."
-    if name == "days" and (data.groupby("site", observed=True)["harvested_on"].nunique() <= 1).all():
+    if name in TIMES and (data.groupby("site", observed=True)["harvested_on"].nunique() <= 1).all():
         return FIXED_HARVEST
     return None
 

@@ -1,5 +1,6 @@
 """Checking a trial folder: every problem at once, as an adviser reads it."""
 
+import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -12,7 +13,7 @@ from trialkit.trial.problem import PlanError, Problem, TrialError
 from trialkit.trial.protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.trial.returns.unfinished import generation, open_conflicts, unfinished_collect
 from trialkit.trial.source_file import read_source
-from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
+from trialkit.trial.table_schema import OPTIONAL_TABLES, TABLE_NAMES, TableName, load_schema
 from trialkit.trial.tables import TableReading, empty_table, read_table
 from trialkit.trial.trial_tables import Tables, TrialTables
 
@@ -39,6 +40,7 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
+        record_rules.temperatures_are_in_order,
         record_rules.head_dates_are_in_order,
         record_rules.heads_not_cut_have_no_harvest,
         record_rules.weights_are_near_their_site,
@@ -91,7 +93,7 @@ class Trial:
     ----------
     folder : Path
     protocol : Protocol
-    sites, products, layout, solution, visits, heads : pandas.DataFrame
+    sites, products, layout, solution, visits, heads, weather : pandas.DataFrame
         Exactly the columns of the table's schema. Text is ``""`` where missing, numbers are float64 (NaN), integers
         Int64 (NA), dates datetime64[s] (NaT), yes/no boolean (NA). A table that was not read has no rows.
     sha256 : mapping of str to str
@@ -106,6 +108,7 @@ class Trial:
     solution: pd.DataFrame
     visits: pd.DataFrame
     heads: pd.DataFrame
+    weather: pd.DataFrame
     sha256: Mapping[str, str]
 
 
@@ -280,6 +283,8 @@ def _read_table(
     folder: Path, name: TableName, protocol: Protocol | None, digests: dict[str, str], problems: list[Problem]
 ) -> TableReading:
     schema = load_schema(name)
+    if name in OPTIONAL_TABLES and not os.path.lexists(folder / schema.file):
+        return replace(empty_table(schema), complete=True)
     needed = name in NEEDED_TABLES or (name == "products" and protocol and layout_rules.products_needed(protocol))
     severity: Literal["error", "warning"] = "error" if needed else "warning"
     source = read_source(folder, schema.file, severity=severity)

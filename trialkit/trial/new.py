@@ -11,7 +11,7 @@ from trialkit._resources import resource_folder
 from trialkit.errors import WrongCall
 from trialkit.trial.atomic import csv_text, write_bytes, write_text
 from trialkit.trial.protocol import NO_PRODUCT, PROTOCOL_FILE, parse_protocol
-from trialkit.trial.table_schema import TABLE_NAMES, load_schema
+from trialkit.trial.table_schema import OPTIONAL_TABLES, TABLE_NAMES, load_schema
 
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
@@ -98,7 +98,8 @@ def new_trial_files(answers: NewTrial) -> dict[str, str]:
     acids = [name for name in answers.acidifiers if name != NO_PRODUCT]
     products = [(answers.nutrient, "nutrient")] * bool(answers.nutrient) + [(name, "acid") for name in acids]
     rows: dict[str, Sequence[Sequence[str]]] = {"sites": [(name,) for name in answers.sites], "products": products}
-    tables = {f"{name}.csv": _table_text(load_schema(name).columns, rows.get(name, [])) for name in TABLE_NAMES}
+    names = [name for name in TABLE_NAMES if name not in OPTIONAL_TABLES]
+    tables = {f"{name}.csv": _table_text(load_schema(name).columns, rows.get(name, [])) for name in names}
     del tables["layout.csv"]  # made by randomising
     return {PROTOCOL_FILE: new_trial_text(answers), **tables}
 

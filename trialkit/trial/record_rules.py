@@ -105,6 +105,13 @@ def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:
     yield from at_rows("TK-H07", reading, (unripe > ripe) | (unripe < planted), "last_not_ready_on", expected)
 
 
+def temperatures_are_in_order(tables: Tables) -> Iterator[Problem]:
+    """TK-T01: the lowest temperature of a day is not above its highest."""
+    reading = tables.readings["weather"]
+    wrong = reading.frame["t_min_c"] > reading.frame["t_max_c"]
+    yield from at_rows("TK-T01", reading, wrong, "t_min_c", "a temperature not above t_max_c")
+
+
 def growth_is_plausible(tables: TrialTables) -> Iterator[Problem]:
     """TK-H11 and TK-H12: days from transplanting to harvest are possible, and not far outside the planned window."""
     reading = tables.readings["heads"]

@@ -894,6 +894,14 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "A message has more in it than the record.",
         "See whether the words say anything that belongs under a note.",
     ),
+    # Weather
+    (
+        "TK-T01",
+        "error",
+        "The lowest temperature of a day is above its highest",
+        "Degree days are counted from both.",
+        "See whether the two were swapped, or a sign left out.",
+    ),
 )
 
 RULES: dict[str, RuleEntry] = {entry[0]: RuleEntry(*entry) for entry in _ENTRIES}
@@ -908,6 +916,7 @@ GROUPS = {
     "L": "Sites and layout",
     "H": "Heads",
     "S": "Solution",
+    "T": "Weather",
     "R": "Returned files",
 }
 """What the letter of an identity stands for."""

@@ -15,8 +15,10 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 
-TableName = Literal["sites", "products", "layout", "solution", "visits", "heads"]
-TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads")
+TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather"]
+TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads", "weather")
+OPTIONAL_TABLES: tuple[TableName, ...] = ("weather",)
+"""Tables that a trial may do without, and is not asked for."""
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
 DTYPES: dict[FieldType, str | None] = {
     "string": None,  # text stays as it was read; missing is None until the table is checked
@@ -105,7 +107,7 @@ def load_schema(name: TableName) -> TableSchema:
 
     Parameters
     ----------
-    name : {"sites", "products", "layout", "solution", "visits", "heads"}
+    name : {"sites", "products", "layout", "solution", "visits", "heads", "weather"}
         The table.
 
     Returns

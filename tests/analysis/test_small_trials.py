@@ -236,3 +236,22 @@ def test_records_still_to_come(tmp_path: Path) -> None:
     assert not results.decision.candidates[2].eligible
     assert any("have no record" in line for line in results.decision.scope)
     assert "lost" not in " ".join(results.decision.scope[2:])
+
+
+def never_ready(heads: pd.DataFrame) -> pd.DataFrame:
+    """No head of the second cultivar was ready at the last visit."""
+    late = heads["cultivar"] == "Fenleaf"
+    last = heads["harvested_on"].max()
+    return heads.assign(
+        outcome=heads["outcome"].where(~late, "not_ready"),
+        last_not_ready_on=heads["last_not_ready_on"].where(~late, last),
+        **{name: heads[name].where(~late, "") for name in ("harvested_on", "weight_g", "marketable")},
+    )
+
+
+def test_a_cultivar_never_ready_is_named(tmp_path: Path) -> None:
+    """Its days are not known: that is said in the adviser's words, with the cultivar's name."""
+    days = small_trial(tmp_path, sites=3, cultivars=3, change=never_ready).responses["days"]
+    assert days.status == "not analysed"
+    assert days.reason is not None
+    assert days.reason.startswith("Every head of Fenleaf was still not ready when last seen, so nobody knows")

@@ -16,6 +16,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis.results_schema import results_schema
 from trialkit.cli.steps import emptied_on_failure
@@ -61,6 +62,30 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.Com
 def trial(tmp_path: Path) -> Path:
     """A copy of the example trial, records included."""
     return Path(shutil.copytree(EXAMPLE, tmp_path / "trial"))
+
+
+@pytest.fixture(scope="module")
+def small_records(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A trial that is quickly analysed."""
+    folder = tmp_path_factory.mktemp("small") / "trial"
+    small_trial(folder, sites=3, blocks=2, cultivars=2)
+    return folder
+
+
+@pytest.fixture
+def small(small_records: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return Path(shutil.copytree(small_records, tmp_path / "small"))
+
+
+def one_gram_heavier(folder: Path) -> None:
+    """Change the first weight of the records."""
+    lines = (folder / "heads.csv").read_text(encoding="utf-8").splitlines()
+    at = next(i for i, line in enumerate(lines) if ",harvested," in line)
+    cells = lines[at].split(",")
+    cells[6] = str(int(cells[6]) + 1)
+    lines[at] = ",".join(cells)
+    (folder / "heads.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def test_demo_does_the_whole_job(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
@@ -144,12 +169,12 @@ def test_second_run_gives_the_same_bytes(demo: tuple[Path, subprocess.CompletedP
     assert digests(folder) == digests(demo[0])
 
 
-def test_inputs_are_never_changed(trial: Path) -> None:
+def test_inputs_are_never_changed(small: Path) -> None:
     """Checking, analysing and reporting leave every input as it was."""
-    before = digests(trial)
+    before = digests(small)
     for command in ("check", "analyse", "report"):
-        assert run(command, trial).returncode == DONE
-    after = digests(trial)
+        assert run(command, small).returncode == DONE
+    after = digests(small)
     assert {name: after[name] for name in before} == before
     assert set(after) - set(before) == {"results/results.json", "results/report.html"}
 
@@ -216,11 +241,30 @@ def test_analyse_refuses_damaged_data(trial: Path) -> None:
     assert not (trial / "results").exists()
 
 
-def test_analyse_json(trial: Path) -> None:
+def test_every_pair_on_request(small: Path) -> None:
+    """--all-pairs adds the pairs, which the report shows and --verify asks for again; without it there are none."""
+    document = json.loads(run("analyse", small, "--all-pairs", "--json").stdout)
+    (pair,) = document["responses"]["weight_g"]["pairs"]
+    assert (pair["first"]["cultivar"], pair["second"]["cultivar"]) == ("Larkmoor Butter", "Fenleaf")
+    assert run("report", small).returncode == DONE
+    assert "Every pair of treatments" in (small / "results" / "report.html").read_text(encoding="utf-8")
+    assert run("report", small, "--verify").returncode == DONE
+
+
+def test_the_summary_fits_a_screen(trial: Path) -> None:
+    """24 lines of 80 columns say what to do, how sure, the candidates, days, losses and checks."""
+    lines = run("analyse", trial).stdout.splitlines()
+    assert len(lines) <= 25  # the last names the file
+    assert max(map(len, lines[:-1])) <= 80
+    for start in ("Change the default to", "Dose that is enough", "Days to harvest", "Heads: 768 planned", "Checks:"):
+        assert any(line.startswith(start) for line in lines), start
+
+
+def test_analyse_json(small: Path) -> None:
     """--json prints the same document that is written; the American spelling is the same command."""
-    result = run("analyze", trial, "--json")
+    result = run("analyze", small, "--json")
     assert result.returncode == DONE
-    assert json.loads(result.stdout) == json.loads((trial / "results" / "results.json").read_text(encoding="utf-8"))
+    assert json.loads(result.stdout) == json.loads((small / "results" / "results.json").read_text(encoding="utf-8"))
 
 
 def test_no_harvest_yet(trial: Path) -> None:
@@ -268,29 +312,28 @@ def test_report_needs_results(trial: Path) -> None:
     assert "trialkit analyse" in result.stderr
 
 
-def test_report_refuses_a_stale_answer(trial: Path) -> None:
+def test_report_refuses_a_stale_answer(small: Path) -> None:
     """Once an input changed after the analysis, the report is not written from the old results."""
-    assert run("analyse", trial).returncode == DONE
-    heads = (trial / "heads.csv").read_text(encoding="utf-8")
-    (trial / "heads.csv").write_text(heads.replace(",108,yes", ",109,yes", 1), encoding="utf-8")
-    result = run("report", trial)
+    assert run("analyse", small).returncode == DONE
+    one_gram_heavier(small)
+    result = run("report", small)
     assert result.returncode == WRONG_CALL
-    assert result.stderr == f"Error: heads.csv changed since the analysis: run trialkit analyse {trial} again.\n"
-    assert not (trial / "results" / "report.html").exists()
+    assert result.stderr == f"Error: heads.csv changed since the analysis: run trialkit analyse {small} again.\n"
+    assert not (small / "results" / "report.html").exists()
 
 
-def test_a_table_added_or_taken_away_makes_results_stale(trial: Path) -> None:
+def test_a_table_added_or_taken_away_makes_results_stale(small: Path) -> None:
     """A table that is gone, or was not there yet, counts as changed; put back as it was, the report is written."""
-    (trial / "visits.csv").rename(trial / "visits.away")
-    assert run("analyse", trial).returncode == DONE
-    (trial / "visits.away").rename(trial / "visits.csv")
-    (trial / "solution.csv").rename(trial / "solution.away")
-    result = run("report", trial)
+    (small / "visits.csv").rename(small / "visits.away")
+    assert run("analyse", small).returncode == DONE
+    (small / "visits.away").rename(small / "visits.csv")
+    (small / "solution.csv").rename(small / "solution.away")
+    result = run("report", small)
     assert result.returncode == WRONG_CALL
     assert "Error: solution.csv, visits.csv changed since the analysis" in result.stderr
-    (trial / "solution.away").rename(trial / "solution.csv")
-    (trial / "visits.csv").unlink()
-    assert run("report", trial).returncode == DONE
+    (small / "solution.away").rename(small / "solution.csv")
+    (small / "visits.csv").unlink()
+    assert run("report", small).returncode == DONE
 
 
 def test_no_recommendation_says_why(trial: Path) -> None:
@@ -333,14 +376,13 @@ def test_repeated_problems_are_summed_up(trial: Path) -> None:
     assert sum(problem["rule"] == "TK-L01" for problem in document["problems"]) == 48
 
 
-def test_report_verify(trial: Path) -> None:
+def test_report_verify(small: Path) -> None:
     """Verifying recomputes from the inputs: it agrees, and names what differs once a weight was changed."""
     for command in ("analyse", "report"):
-        assert run(command, trial).returncode == DONE
-    assert run("report", trial, "--verify").returncode == DONE
-    heads = (trial / "heads.csv").read_text(encoding="utf-8")
-    (trial / "heads.csv").write_text(heads.replace(",108,yes", ",109,yes", 1), encoding="utf-8")
-    result = run("report", trial, "--verify")
+        assert run(command, small).returncode == DONE
+    assert run("report", small, "--verify").returncode == DONE
+    one_gram_heavier(small)
+    result = run("report", small, "--verify")
     assert result.returncode == DATA_ERROR
     assert "inputs in results.json differs" in result.stderr
 

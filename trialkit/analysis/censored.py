@@ -29,6 +29,26 @@ BURN_IN = 15
 """By then means and variances have settled where half of the heads were never seen ready, from midpoints."""
 
 
+class DaysNotBounded(MixedModelError):
+    """Heads of some level that are all open on the same side: its mean could be anything.
+
+    Attributes
+    ----------
+    term : str
+    levels : tuple of str
+    what : str
+        How its heads were seen.
+    """
+
+    def __init__(self, term: str, levels: tuple[str, ...], what: str) -> None:
+        self.term, self.levels, self.what = term, levels, what
+        names = " and ".join(map(repr, levels))
+        super().__init__(
+            f"Every head of {term} {names} {what}: its mean days are not determined. Leave it out of the analysis of "
+            "days, and say only that."
+        )
+
+
 @dataclass(frozen=True)
 class SeenHeads:
     """How many heads were seen in which way: on the day itself, between two visits, not by the last, by the first."""
@@ -299,8 +319,4 @@ def _refuse_undetermined(model: Model, rows: pd.DataFrame, seen: Bounds) -> None
         ):
             shares = pd.Series(np.isinf(side), index=rows.index).groupby(level).all()
             if shares.any():
-                names = " and ".join(repr(str(name)) for name in shares.index[shares])
-                raise MixedModelError(
-                    f"Every head of {':'.join(term)} {names} {what}: its mean days are not determined. Leave it out of "
-                    "the analysis of days, and say only that."
-                )
+                raise DaysNotBounded(":".join(term), tuple(str(name) for name in shares.index[shares]), what)

@@ -24,7 +24,7 @@ from trialkit.analysis.answer import (
     Treatment,
     Variance,
 )
-from trialkit.analysis.censored import CensoredFit
+from trialkit.analysis.censored import CensoredFit, DaysNotBounded
 from trialkit.analysis.checks import diagnose, model_checks
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
@@ -118,7 +118,7 @@ def analyse_response(
             heads = fits.rows
         return Answered(_summary(question, heads, fits), heads, fits.model, fits)
     except MixedModelError as error:
-        reason = f"{_in_plain_words(error, heads)} (For a statistician: {error})"
+        reason = f"{_in_plain_words(error, heads, question)} (For a statistician: {error})"
         return not_analysed(question, heads, reason)
 
 
@@ -134,8 +134,14 @@ def _fit_evenly(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits
     return by_site if by_site.settled else fits
 
 
-def _in_plain_words(error: MixedModelError, heads: pd.DataFrame) -> str:
+def _in_plain_words(error: MixedModelError, heads: pd.DataFrame, question: Question) -> str:
     """Say what the engine's refusal means for the trial, and what would mend it."""
+    if isinstance(error, DaysNotBounded) and error.term == "treatment":
+        names = " and of ".join(treatment_words(question.treatment(level)) for level in error.levels)
+        return (
+            f"Every head of {names} {error.what}, so nobody knows how long it takes, and days are not compared. Look "
+            "earlier, or go on longer, next time."
+        )
     if heads.groupby("treatment", observed=True)["bucket"].nunique().max() < 2:
         return (
             "No treatment has more than one bucket with a record, so a difference between treatments cannot be told "

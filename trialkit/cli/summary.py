@@ -59,7 +59,7 @@ def _means(document: Mapping[str, Any]) -> Iterator[str]:
         yield _clipped(f"{row['yield_g']:16.0f}  {chance:>6}  {given_up:>8}  {name}{mark}")
     left = len(ranked) - len(shown)
     if left:
-        yield f"{'':34}  and {left} more in the report; gives up in {decision['unit']}"
+        yield _clipped(f"{'':34}  and {left} more; gives up in {decision['unit']}")
 
 
 def _doses(document: Mapping[str, Any]) -> Iterator[str]:

@@ -85,12 +85,20 @@ def new_axes(figure: Figure, left: float, top: float, width: float, height: floa
 
 def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: bool) -> None:
     """Set limits, a few round ticks that carry the unit, and fine lines across at each."""
-    from matplotlib.ticker import MaxNLocator
+    from matplotlib.ticker import FixedLocator, MaxNLocator
 
     margin = 0.06 * (high - low) or 1.0
     axis = axes.yaxis if vertical else axes.xaxis
     (axes.set_ylim if vertical else axes.set_xlim)(low - margin, high + margin)
-    axis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
+    ticks = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10])
+    if vertical:
+        axis.set_major_locator(ticks)
+    else:  # a tick in the margin would have its label cut off by the edge of the sheet
+        inside = 0.9 * margin
+        values = ticks.tick_values(low - margin, high + margin)
+        axis.set_major_locator(
+            FixedLocator([v for v in values if low - margin + inside <= v <= high + margin - inside])
+        )
     axis.set_major_formatter(lambda value, _: f"{plain(value, 4)} {unit}".strip())
     axes.grid(axis="y" if vertical else "x", color=LIGHT["rule"], linewidth=1)
 

@@ -117,6 +117,7 @@ def judge(
         thresholds=thresholds,
         evidence=evidence,
         next_trial=retest,
+        sized=bool(field.buckets),
     )
     return Decision(
         unit=worth.unit,

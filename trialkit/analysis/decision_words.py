@@ -72,7 +72,7 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Judgement:
-    """Everything that the words are about."""
+    """Everything that the words are about; `sized` where the size of a next trial was asked for."""
 
     verdict: Verdict
     current: Candidate
@@ -86,6 +86,7 @@ class Judgement:
     thresholds: Thresholds
     evidence: Evidence
     next_trial: NextTrial | None = None
+    sized: bool = False
 
     @property
     def after_costs(self) -> str:
@@ -225,7 +226,7 @@ def would_change(judgement: Judgement) -> tuple[str, ...]:
 
 def _next_size(judgement: Judgement) -> Iterator[str]:
     """How many buckets the next trial needs, where this one has not settled it."""
-    if judgement.verdict != "keep current, retest":
+    if judgement.verdict != "keep current, retest" or not judgement.sized:
         return
     size, rival = judgement.next_trial, judgement.alternative
     assert rival is not None

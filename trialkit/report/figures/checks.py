@@ -15,7 +15,6 @@ from trialkit.report.figures.sheet import (
     NARROW_PX,
     WIDE_PX,
     draw_twice,
-    mixed,
     new_axes,
     new_figure,
     pixels_from,
@@ -65,7 +64,7 @@ def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
         axes = new_axes(figure, left, top, width - 86 - 30, PANEL_PX)
         draw(axes)
         say(axes, -78, 26, title, transform=pixels_from(axes, 0, 1), ha="left", fontweight="bold")
-        say(axes, 0.5, -40, below, "muted", transform=mixed(axes.transAxes, pixels_from(axes)), ha="center")
+        say(axes, width / 2 - 86, -40, below, "muted", transform=pixels_from(axes), ha="center")
     return figure
 
 
@@ -217,7 +216,7 @@ def _influence(reading: Reading) -> Picture | None:
         f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
         f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
         f"{far.get('bucket')}, to {signed(far['difference'])} g. A diamond would change the decision.",
-        [("Without one bucket", "difference from the current practice, g a planted head", draw)],
+        [("Without one bucket", "difference from the practice, g a planted head", draw)],
         (make_table("check-influence-rows", "The difference without each bucket", heads, body),),
         "Dot plot of the difference from the current practice without each bucket.",
     )

@@ -15,7 +15,7 @@ from trialkit.analysis.draws import draw_means
 from trialkit.analysis.response import Question, analyse_response
 from trialkit.analysis.worth import Worth
 
-TRIALS = 150
+TRIALS = 100
 DOSES = (2.0, 4.0, 6.0)
 TREATMENTS = pd.DataFrame({"dose_tsp": DOSES}, index=["t1", "t2", "t3"])
 QUESTION = Question(

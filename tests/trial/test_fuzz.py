@@ -33,7 +33,7 @@ damage = st.tuples(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(damage, min_size=1, max_size=4))
 def test_no_damage_makes_the_check_crash(good_folder: Path, hits: list[tuple[str, float, int, bytes]]) -> None:
     """Bytes replaced at random give problems that can be shown, or a trial that can be analysed; never a crash."""

@@ -21,7 +21,7 @@ from trialkit.trial.returns.unfinished import COMMITTED, STAGING
 
 TABLES = ("heads", "solution", "visits")
 EVERYTHING = Answers("day-first", "point", "1900", "g", frozenset(f"TK-R{number:02d}" for number in range(1, 60)))
-calm = settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
+calm = settings(deadline=None, max_examples=15, suppress_health_check=list(HealthCheck))
 CELLS = st.one_of(
     st.text(max_size=12),
     st.sampled_from(

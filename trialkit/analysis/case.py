@@ -61,28 +61,27 @@ def decide(
         found = _judged(trial, treatments, {**answers, YIELD: without(bucket)}, losses)
         return None if isinstance(found, str) else found[0]
 
-    found = influence(case, decision, again)
     other = _on_better_scale(trial, answers, case)
-    turned = other is not None and (other.verdict, other.recommended) != (decision.verdict, decision.recommended)
-    cautions = tuple(_cautions(losses, answers[YIELD], found))
-    if other is None or not turned:
-        return replace(decision, influence=found, cautions=cautions)
+    if other is None or (other.verdict, other.recommended) == (decision.verdict, decision.recommended):
+        found = influence(case, decision, again)
+        return replace(decision, influence=found, cautions=tuple(_cautions(losses, answers[YIELD], found)))
     scale = (
         f"The weights of buckets are so lopsided that this was decided on another scale than grams; in grams the "
         f"verdict would be “{decision.verdict}”, with {treatment_words(decision.recommended)}."
     )
-    return replace(other, influence=found, cautions=(scale, *cautions))
+    # What single buckets do is reckoned in grams, and would speak of a decision that was not taken.
+    return replace(other, cautions=(scale, *_cautions(losses, answers[YIELD], None)))
 
 
 CAUTIONED = ("missing", "residuals", "shape", "spread", "outlier")
 """Checks of the yields that, where they fail, are said beside the answer."""
 
 
-def _cautions(losses: Losses, yields: Answered, found: Influence) -> Iterator[str]:
+def _cautions(losses: Losses, yields: Answered, found: Influence | None) -> Iterator[str]:
     """What is said beside the answer: whatever could well turn it."""
     if losses.warning:
         yield losses.warning
-    if not found.ok:
+    if found is not None and not found.ok:
         yield found.statement
     for check in yields.result.checks:
         if check.id in CAUTIONED and not check.ok:

@@ -117,7 +117,7 @@ class CensoredFit:
         return self.answers.anova()
 
     def means(self, factors: str, *, confidence: float = 0.95) -> pd.DataFrame:
-        """Means as from `MixedFit.means`, combined over the sets (Rubin 1987; Barnard & Rubin 1999)."""
+        """Means as from `MixedFit.means`, combined over the sets (Rubin 1987; d.f. by `combined_df`)."""
         return self.answers.means(factors, confidence=confidence)
 
     def mean_covariance(self, factors: str) -> pd.DataFrame:

@@ -57,7 +57,7 @@ class Combined(SmallSample):
 
         D1 of Li, Raghunathan & Rubin (1991), J. Am. Stat. Assoc. 86, 1065-1073, with r the relative increase of
         variance averaged over the contrasts, times the average of Kenward and Roger's scales. Denominator d.f. are
-        Barnard and Rubin's with that r and Rubin's (1987) ``(l + 1)/2`` times the d.f. of one contrast, so that the
+        those of `combined_df` with that r and Rubin's (1987) ``(l + 1)/2`` times the d.f. of one contrast, so that the
         test of one contrast is its t test. (Those of Reiter 2007, Biometrika 94, 502-508, do not exist where the
         complete data have few.)
         """

@@ -60,7 +60,8 @@ def fit_response(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fit
 def fit_days(response: str, heads: pd.DataFrame, model: DerivedModel, seed: int) -> Fits:
     """Fit days that were seen only between ``lower`` and ``upper``; as `fit_response` where every day is known.
 
-    The completed sets' variances are free where all of them settle, else held at zero or above.
+    The completed sets' variances are free; a set whose variances do not settle so has them held at zero or above, and
+    all sets do where an effect is left with less than one degree of freedom.
 
     Raises
     ------

@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 DRAWS = 2_500
 """Of each half of the draws, which mirror one another; enough to find the buckets worth a closer look."""
-MOST_REFITS = 6
+MOST_REFITS, FARTHEST = 6, 2
 
 
 @dataclass(frozen=True)
@@ -55,12 +55,20 @@ class Case:
     heads: int
 
 
-def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> FloatArray:
-    """Change of the treatments' means when one row is left out, variances as they are; shape (rows, treatments).
+def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> tuple[FloatArray, FloatArray]:
+    """Change of the treatments' means when one row is left out, variances as they are, and how far each row lies off.
 
+    Returns
+    -------
+    shifts : ndarray, shape (rows, treatments)
+        In units of the response; missing where the row alone determines a treatment.
+    off : ndarray, shape (rows,)
+        Residual against all other rows, ``(Py)_i / sqrt(P_ii)``, in standard deviations.
+
+    Notes
+    -----
     Leaving a row out is to give it an effect of its own, so with ``P = V^-1 - V^-1 X (X'V^-1X)^-1 X'V^-1`` the
     coefficients change by ``-(X'V^-1X)^-1 X'V^-1 e_i (Py)_i / P_ii`` (Haslett 1999, J. R. Stat. Soc. B 61, 603-609).
-    Missing where the row alone determines a treatment.
     """
     model, y = fit.model, fit.response
     codes = model.cells.codes
@@ -79,15 +87,17 @@ def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> FloatArray:
     estimator = model.fixed.to_orthogonal(asked.rows[at]) @ phi @ v_x.T
     own_p = np.diagonal(p)
     known = own_p > 1e-9 * own_p.max()
-    change = -(estimator * ((p @ y) / np.where(known, own_p, 1.0))).T
-    return np.asarray(np.where(known[:, None], change, np.nan))
+    own_p = np.where(known, own_p, 1.0)
+    change = -(estimator * ((p @ y) / own_p)).T
+    return np.where(known[:, None], change, np.nan), np.where(known, (p @ y) / np.sqrt(own_p), 0.0)
 
 
 def influence(case: Case, decision: Decision, without: Callable[[str], Decision | None]) -> Influence:
     """Leave out each bucket in turn.
 
     Variances and draws stay as they are, the means move; where that changes verdict or recommendation the trial is
-    analysed again without the bucket, for the few that matter most.
+    analysed again without the bucket, for the few that matter most. So it is without the buckets that lie farthest
+    off: they may turn the verdict by the variance that they add, which the means do not show.
 
     Parameters
     ----------
@@ -98,7 +108,8 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
         The decision of an analysis without the bucket named; None where it gives none.
     """
     field, few = case.field, _fewer(case)
-    moved = shifts_without(case.fit, case.labels) / case.heads
+    shifts, off = shifts_without(case.fit, case.labels)
+    moved = shifts / case.heads
     other = next((i for i, t in enumerate(field.treatments) if t == decision.alternative), field.current)
     means = field.yields.average.mean(0)
     base = _choice_after(np.zeros(len(case.labels)), few, case)
@@ -107,7 +118,8 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
     ]
     towards = np.nan_to_num(moved[:, other] - moved[:, field.current])
     changed.sort(key=lambda i: -abs(towards[i]))
-    again = {i: without(str(case.rows["bucket"].iloc[i])) for i in changed[:MOST_REFITS]}
+    farthest = [int(i) for i in np.argsort(-np.abs(off), kind="stable")[:FARTHEST]]
+    again = {i: without(str(case.rows["bucket"].iloc[i])) for i in dict.fromkeys([*changed[:MOST_REFITS], *farthest])}
     buckets = tuple(
         _without(case, i, float(means[other] - means[field.current] + towards[i]), again.get(i), decision)
         for i in range(len(moved))

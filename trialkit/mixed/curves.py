@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import FormulaError
+from trialkit.mixed.errors import FormulaError, NotConverged
 from trialkit.mixed.fixed import independent_columns
 from trialkit.mixed.likelihood import Evaluation, evaluate
 from trialkit.mixed.model import Model, Prepared, build_model, prepare, starting_variances
+from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.scoring import maximise, refuse_confounded, require_converged
+from trialkit.mixed.woodbury import solve
 
 FloatArray = NDArray[np.float64]
 
@@ -23,8 +26,10 @@ CURVES: tuple[Curve, ...] = get_args(Curve)
 FEWEST_DOSES = 4
 """With three, a plateau cannot be told from a curve: every curve with a shape goes through all three means."""
 
-# Shapes first looked at, so that the best of several valleys is found; the best is then refined.
-GRID = 17
+# Shapes first looked at with the variances held, so that the best of several valleys is found.
+GRID = 101
+# A valley this much less deep than the deepest, with the variances held, may yet be deepest without.
+DEEP = 4.0
 # A plateau reached at so many times the highest dose is, within the range tried, none.
 FURTHEST_JOIN = 3.0
 # The slowest asymptotic rate looked at, over the highest dose, is straight within the range. The fastest leaves this
@@ -32,7 +37,10 @@ FURTHEST_JOIN = 3.0
 SLOWEST = 0.05
 LEFT_AT_SECOND = 1e-3
 LEFT_AT_LOWEST = 1e-9
+# Of the range searched.
 SHAPE_TOLERANCE = 1e-8
+LIMIT_TOLERANCE = 1e-6
+MOST_TURNS = 100
 
 
 def curve_basis(curve: Curve, doses: FloatArray, shape: float | None = None) -> FloatArray:
@@ -198,7 +206,9 @@ def fit_curves(
     as_factor = data.assign(**{dose: pd.Categorical(doses)})
     model, response = build_model(as_factor, f"{formula} + {dose}", random)
     profile = _Profile(model, response, dose)
-    return tuple(_fit_curve(profile, curve, confidence) for curve in curves)
+    near = profile.line.variances
+    near = np.maximum(near, 1e-3 * near.max())  # a variance that is nil beside a line may not be nil elsewhere
+    return tuple(_fit_curve(profile, curve, near, confidence) for curve in curves)
 
 
 @dataclass(frozen=True)
@@ -208,7 +218,13 @@ class _Point:
     criterion: float
     point: Evaluation
     prepared: Prepared
+    basis: FloatArray
     triangle: FloatArray
+
+    @property
+    def variances(self) -> FloatArray:
+        """In the units of the data, shape (k,)."""
+        return np.asarray(self.point.variances[0] * self.prepared.scale[0] ** 2)
 
 
 @dataclass(frozen=True)
@@ -219,13 +235,13 @@ class _Profile:
     response: FloatArray
     dose: str
 
-    @property
+    @cached_property
     def doses(self) -> FloatArray:
         """Dose of each distinct row of the fixed part."""
         levels = np.array(self.model.fixed.factors[self.dose], float)
         return np.asarray(levels[self.model.fixed.codes[self.dose]])
 
-    @property
+    @cached_property
     def rest(self) -> tuple[list[str], FloatArray]:
         """Columns of the fixed part besides the dose."""
         fixed = self.model.fixed
@@ -234,85 +250,177 @@ class _Profile:
         kept = [others[i] for i in independent_columns(fixed.coding.matrix[:, others])]
         return [fixed.names[i] for i in kept], fixed.coding.matrix[:, kept]
 
+    @cached_property
+    def root(self) -> FloatArray:
+        """Root of how many heads each distinct row of the fixed part has, shape (rows, 1)."""
+        return np.asarray(np.sqrt(np.bincount(self.model.fixed_row, self.model.cells.sizes))[:, None])
+
+    @cached_property
+    def line(self) -> _Point:
+        """The straight line, from which the other curves start."""
+        return self.at("linear", None)
+
+    @cached_property
+    def whole(self) -> tuple[CrossProducts, FloatArray]:
+        """The response beside the dose as a factor: products of what a line leaves, and coefficients of the line.
+
+        Both are in units of the line's residuals. A constant that every curve has is left out: its digits would be lost
+        again.
+        """
+        prepared, basis = self.line.prepared, self.in_whole(self.line.basis)
+        rest, constant = self.in_whole(self.rest[1]), basis @ prepared.constant
+        apart = constant - rest @ np.linalg.lstsq(rest, constant)[0]
+        fitted = basis @ prepared.fitted[0] + prepared.offset[0] * apart
+        return self.model.cross_products(prepared), fitted / prepared.scale[0]
+
+    def in_whole(self, columns: FloatArray) -> FloatArray:
+        """Columns over the distinct rows, (rows, n), in the orthonormal basis of the model: (p, n)."""
+        return np.asarray((self.root * self.model.fixed.orthogonal).T @ (self.root * columns))
+
     def at(self, curve: Curve, shape: float | None, start: FloatArray | None = None) -> _Point:
         """Maximise the full likelihood of a curve at a shape, from variances already near."""
         fixed, model = self.model.fixed, self.model
         columns = np.column_stack([self.rest[1], curve_basis(curve, self.doses, shape)])
-        root = np.sqrt(np.bincount(model.fixed_row, model.cells.sizes))[:, None]
-        basis, triangle = np.linalg.qr(root * columns)
-        part = replace(model, fixed=replace(fixed, orthogonal=basis / root))
+        basis, triangle = np.linalg.qr(self.root * columns)
+        part = replace(model, fixed=replace(fixed, orthogonal=basis / self.root))
         prepared = prepare(part, self.response[None])
         products = part.cross_products(prepared)
-        first = starting_variances(part)[None] if start is None else start / prepared.scale[0] ** 2
+        first = starting_variances(part)[None] if start is None else start[None] / prepared.scale[0] ** 2
         if start is None:
             refuse_confounded(evaluate(products, first, restricted=True), model.variance_names)
         point, record = maximise(evaluate(products, first, restricted=False), restricted=False, bounded=True)
         require_converged(point, record)
         criterion = float(point.criterion[0] + 2 * model.heads * np.log(prepared.scale[0]))
-        return _Point(criterion, point, prepared, triangle)
+        return _Point(criterion, point, prepared, part.fixed.orthogonal, triangle)
+
+    def held(self, curve: Curve, variances: FloatArray) -> Callable[[FloatArray], FloatArray]:
+        """-2 log likelihood of a curve at many shapes, (n,) -> (n,), with the variances held.
+
+        With u the coefficients of the dose as a factor by generalised least squares, times the root of their
+        information, a curve's sum of squares is that of the factor and what of u lies outside the curve's columns,
+        which cost next to nothing.
+        """
+        products, fitted = self.whole
+        scale, heads = float(self.line.prepared.scale[0]), self.model.heads
+        solved = solve(products, variances[None] / scale**2)
+        root = np.linalg.cholesky(solved.x_x[0]).T
+        more = np.linalg.solve(solved.x_x[0], solved.x_y[0])
+        rest = np.linalg.qr(root @ self.in_whole(self.rest[1]))[0]
+        u = root @ (fitted + more)
+        outside = u - rest @ (rest.T @ u)
+        nearest = float(solved.y_y[0] - solved.x_y[0] @ more + solved.log_determinant[0])
+        least = nearest + heads * (np.log(2 * np.pi) + 2 * np.log(scale))
+
+        def criterion(shapes: FloatArray) -> FloatArray:
+            columns = np.column_stack([curve_basis(curve, self.doses, shape) for shape in shapes])
+            column = root @ self.in_whole(columns)
+            column -= rest @ (rest.T @ column)
+            left = outside[:, None] - column * (outside @ column / (column**2).sum(0))
+            return np.asarray(least + (left**2).sum(0))
+
+        return criterion
 
 
-def _fit_curve(profile: _Profile, curve: Curve, confidence: float) -> CurveFit:
+def _fit_curve(profile: _Profile, curve: Curve, near: FloatArray, confidence: float) -> CurveFit:
     searched = shapes_searched(curve, profile.doses)
     if searched is None:
         return _curve_fit(profile, curve, None, profile.at(curve, None), (None, None), at_end=False)
-    shape, criterion = _best_shape(profile, curve, searched)
-    found = profile.at(curve, shape)
-    limits = _limits(criterion, shape, found.criterion, searched, confidence)
+    grid = np.geomspace(*searched, GRID) if curve == "asymptotic" else np.linspace(*searched, GRID)
+    # Doses at which a plateau may begin are among them: the likelihood has kinks there.
+    grid = np.unique(
+        np.concatenate([grid, profile.doses[(profile.doses > searched[0]) & (profile.doses < searched[1])]])
+    )
+    shape, found = _best_shape(profile, curve, grid, near)
+    limits = _limits(profile, curve, grid, shape, found, confidence)
     at_end = min(abs(shape - end) for end in searched) <= 1e-6 * (searched[1] - searched[0])
     return _curve_fit(profile, curve, shape, found, limits, at_end=at_end)
 
 
-def _best_shape(
-    profile: _Profile, curve: Curve, searched: tuple[float, float]
-) -> tuple[float, Callable[[float], float]]:
-    """Shape of greatest likelihood, and the criterion as a function of the shape."""
+def _best_shape(profile: _Profile, curve: Curve, grid: FloatArray, near: FloatArray) -> tuple[float, _Point]:
+    """Shape of greatest likelihood, and the likelihood there.
+
+    Shape and variances are sought in turn, each with the other held, from every valley that may be the deepest. Neither
+    step raises the criterion, and a few are enough: the information about one says next to nothing of the other.
+    """
+    values = profile.held(curve, near)(grid)
+    beside = np.concatenate([[np.inf], values, [np.inf]])
+    valleys = (values <= beside[:-2]) & (values <= beside[2:]) & (values <= values.min() + DEEP)
+    descended = [_descend(profile, curve, grid, float(shape), near) for shape in grid[valleys]]
+    return min(descended, key=lambda found: found[1].criterion)
+
+
+def _descend(profile: _Profile, curve: Curve, grid: FloatArray, shape: float, near: FloatArray) -> tuple[float, _Point]:
+    """Seek shape and variances in turn from the valley about a shape."""
     from scipy.optimize import minimize_scalar
 
-    start = profile.at(curve, searched[0]).point
-    near = np.asarray(start.variances) * _scale(profile, curve, searched[0]) ** 2
-    near = np.maximum(near, 1e-3 * near.max())  # a variance that was nil here may not be nil elsewhere
-
-    def criterion(shape: float) -> float:
-        return profile.at(curve, shape, near).criterion
-
-    grid = np.geomspace(*searched, GRID) if curve == "asymptotic" else np.linspace(*searched, GRID)
-    grid = np.unique(np.concatenate([grid, _inside(np.unique(profile.doses), searched)]))
-    values = np.array([criterion(shape) for shape in grid])
-    best = int(values.argmin())
-    around = grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)]
-    tolerance = SHAPE_TOLERANCE * (around[1] - around[0])
-    refined = minimize_scalar(criterion, bounds=around, method="bounded", options={"xatol": tolerance})
-    return (float(refined.x) if refined.fun < values[best] else float(grid[best])), criterion
-
-
-def _scale(profile: _Profile, curve: Curve, shape: float) -> float:
-    return float(profile.at(curve, shape).prepared.scale[0])
-
-
-def _inside(doses: FloatArray, searched: tuple[float, float]) -> FloatArray:
-    """Doses at which a plateau may begin: the likelihood has kinks there."""
-    return doses[(doses > searched[0]) & (doses < searched[1])]
+    tolerance = SHAPE_TOLERANCE * (grid[-1] - grid[0])
+    found, variances = None, near
+    for _ in range(MOST_TURNS):
+        criterion = profile.held(curve, variances)
+        nearest = int(np.abs(grid - shape).argmin())
+        around = grid[max(nearest - 1, 0)], grid[min(nearest + 1, len(grid) - 1)]
+        refined = minimize_scalar(
+            lambda at: float(criterion(np.array([at]))[0]),  # noqa: B023
+            bounds=around,
+            method="bounded",
+            options={"xatol": tolerance / 4},
+        )
+        moved = float(refined.x) if refined.fun < criterion(np.array([shape]))[0] else shape
+        if found is not None and abs(moved - shape) <= tolerance:
+            return shape, found
+        shape = moved
+        found = profile.at(curve, shape, variances)
+        variances = found.variances
+    raise NotConverged(f"The shape of the {curve} curve did not settle in {MOST_TURNS} steps.")
 
 
 def _limits(
-    criterion: Callable[[float], float], shape: float, least: float, searched: tuple[float, float], confidence: float
+    profile: _Profile, curve: Curve, grid: FloatArray, shape: float, found: _Point, confidence: float
 ) -> tuple[float | None, float | None]:
-    """Shapes at which the profile rises by the chi-square quantile; None where it does not before an end."""
-    from scipy.optimize import brentq
+    """Outermost shapes at which the profile has risen by the chi-square quantile; None where not before an end."""
     from scipy.special import chdtri
 
-    rise = float(chdtri(1, 1 - confidence))
+    level = found.criterion + float(chdtri(1, 1 - confidence))
+    below = profile.held(curve, found.variances)(grid) <= level
+    known = np.append(grid[below], shape)
+    lower = _limit(profile, curve, grid[::-1], float(known.min()), found, level)
+    return lower, _limit(profile, curve, grid, float(known.max()), found, level)
 
-    def above(at: float) -> float:
-        return criterion(at) - least - rise
 
-    limits: list[float | None] = []
-    xtol = 1e-9 * (searched[1] - searched[0])
-    for end in searched:
-        reached = abs(end - shape) > 0 and above(end) > 0
-        limits.append(float(brentq(above, *sorted((end, shape)), xtol=xtol, rtol=1e-9)) if reached else None)
-    return limits[0], limits[1]
+def _limit(
+    profile: _Profile, curve: Curve, outwards: FloatArray, inside: float, found: _Point, level: float
+) -> float | None:
+    """Where the profile passes a level on the way out along the grid from a shape that is below it.
+
+    With variances held the criterion is nowhere below the profile, and touches it at the shape that they belong to:
+    where it passes the level, the profile has not yet, and steps grow shorter as fast as Newton's do.
+    """
+    from scipy.optimize import brentq
+
+    end, tolerance = outwards[-1], LIMIT_TOLERANCE * abs(outwards[-1] - outwards[0])
+    variances = found.variances
+    for _ in range(MOST_TURNS):
+        if inside == end:
+            return None
+        criterion = profile.held(curve, variances)
+        ahead = outwards[np.sign(end - inside) * (outwards - inside) > 0]
+        above = criterion(ahead) > level
+        if not above.any():
+            return None
+        first = int(above.argmax())
+        within, beyond = float(ahead[first - 1]) if first else inside, float(ahead[first])
+
+        def rise(at: float) -> float:
+            return float(criterion(np.array([at]))[0]) - level  # noqa: B023
+
+        if rise(within) >= 0:
+            return within  # rounding: it is there already
+        passed = float(brentq(rise, *sorted((within, beyond)), xtol=tolerance / 4))
+        if abs(passed - inside) <= tolerance:
+            return passed
+        inside = passed
+        variances = profile.at(curve, inside, variances).variances
+    raise NotConverged(f"A limit of the shape of the {curve} curve did not settle in {MOST_TURNS} steps.")
 
 
 def _curve_fit(
@@ -335,6 +443,6 @@ def _curve_fit(
         shape_upper=limits[1],
         at_end=at_end,
         coefficients=pd.Series(np.linalg.solve(found.triangle, in_basis), index=names, name="estimate"),
-        variances=pd.Series(found.point.variances[0] * scale**2, index=list(profile.model.variance_names)),
+        variances=pd.Series(found.variances, index=list(profile.model.variance_names)),
         minus_2_log_likelihood=found.criterion,
     )

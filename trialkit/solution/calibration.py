@@ -101,14 +101,16 @@ def effective_alkalinity(
     predicted = np.empty((STEPS, len(moles)))
     for name in dict.fromkeys(names.tolist()):
         own = names == name
+        # Buckets of a garden are mixed alike, but for a few.
+        mixed, which = np.unique(np.array([moles[own], before[own], phosphate[own]]), axis=1, return_inverse=True)
         predicted[:, own] = ph_after(
             acid=name,
-            acid_mol_l=moles[own],
+            acid_mol_l=mixed[0],
             alkalinity_mg_l_caco3=grid[:, None],
-            ph_start=before[own],
+            ph_start=mixed[1],
             temperature_c=temperature_c,
-            phosphate_mol_l=phosphate[own],
-        )
+            phosphate_mol_l=mixed[2],
+        )[:, which]
     likelihood = np.array([_log_likelihood(reading - predicted, scatter, strip_step) for scatter in SCATTERS])
     profile = likelihood.max(axis=0)
     best = int(profile.argmax())

@@ -80,12 +80,22 @@ def protons_per_mole(acid: str, ph: ArrayLike) -> FloatArray:
     >>> round(float(protons_per_mole("acetic", 5.8)), 3)
     0.917
     """
-    at, total = np.asarray(ph, dtype=float), np.cumsum(known_acid(acid).pk)
-    weight, charge = np.ones_like(at), np.zeros_like(at)
-    for j, pk in enumerate(total, 1):
-        part = 10.0 ** (j * at - pk)
+    return protons_given(acid, ten_to(np.asarray(ph, dtype=float)))
+
+
+def protons_given(acid: str, scarcity: FloatArray) -> FloatArray:
+    """Return the same from the scarcity of hydrogen ions: 10 to the power of pH, L/mol, which is slow to work out."""
+    part = np.ones_like(scarcity)
+    weight, charge = part, np.zeros_like(scarcity)
+    for j, pk in enumerate(known_acid(acid).pk, 1):
+        part = part * (scarcity * 10.0**-pk)
         weight, charge = weight + part, charge + j * part
     return np.asarray(charge / weight)
+
+
+def ten_to(power: FloatArray) -> FloatArray:
+    """Return 10 to a power, several times faster than the general power function."""
+    return np.asarray(np.exp(power * np.log(10.0)))
 
 
 def known_acid(name: str) -> Acid:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trialkit.errors import WrongCall
-from trialkit.solution.acids import FloatArray, known_acid, protons_per_mole
+from trialkit.solution.acids import FloatArray, known_acid, protons_given, ten_to
 from trialkit.solution.constants import (
     CO2_IN_AIR_ATM,
     MG_CACO3_PER_MEQ,
@@ -87,8 +87,9 @@ def ph_after(
     low, high = np.full(shape, LOWEST_PH), np.full(shape, HIGHEST_PH)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
+        scarcity = ten_to(middle)
         # Anions outweigh cations above the pH sought.
-        above = water.acid_needed(middle) - moles * _protons(shares, middle) + phosphate * _phosphate(middle) < 0
+        above = water.acid_needed(scarcity) + phosphate * _phosphate(scarcity) < moles * _protons(shares, scarcity)
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     return np.asarray((low + high) / 2)
 
@@ -130,7 +131,7 @@ def acid_for_ph(
     533
     """
     water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
-    target = _finite(ph_target, "ph_target")
+    target = ten_to(_finite(ph_target, "ph_target"))
     needed = water.acid_needed(target) + _amount(phosphate_mol_l, "phosphate_mol_l") * _phosphate(target)
     return np.asarray(np.maximum(needed, 0.0) / _protons(_shares(acid), target))
 
@@ -143,9 +144,10 @@ class _Water:
     ) -> None:
         alkalinity = _amount(alkalinity_mg_l_caco3, "alkalinity_mg_l_caco3") / MG_CACO3_PER_MEQ / 1000
         start, temperature = _finite(ph_start, "ph_start"), _finite(temperature_c, "temperature_c")
-        self._pk_1, self._pk_2 = pk_carbonic_1(temperature), pk_carbonic_2(temperature)
-        self._pk_water, self._henry = pk_water(temperature), 10.0 ** -pk_henry(temperature)
+        self._first, self._second = 10.0 ** -pk_carbonic_1(temperature), 10.0 ** -pk_carbonic_2(temperature)
+        self._water, self._henry = 10.0 ** -pk_water(temperature), 10.0 ** -pk_henry(temperature)
         self._open = open_to_air
+        start = ten_to(start)
         charge, free = self._carbonate_charge(start), self._free_co2(start)
         carbonate = (alkalinity - self._hydroxide_less_hydrogen(start)) / charge
         self._carbonate = np.clip(carbonate, 0.0, MOST_CO2_ATM * self._henry / free)
@@ -153,25 +155,27 @@ class _Water:
         self._strong = self._carbonate * charge + self._hydroxide_less_hydrogen(start)
         self.shape = np.broadcast_shapes(self._strong.shape, temperature.shape)
 
-    def acid_needed(self, ph: FloatArray) -> FloatArray:
-        """Return the protons, mol/L, that bring the water to a pH; falls as pH rises."""
+    def acid_needed(self, scarcity: FloatArray) -> FloatArray:
+        """Return the protons, mol/L, that bring the water to a scarcity of hydrogen ions; falls as that rises."""
         if self._open:
-            charge = CO2_IN_AIR_ATM * self._henry * self._carbonate_charge(ph) / self._free_co2(ph)
+            charge = CO2_IN_AIR_ATM * self._henry * self._carbonate_charge(scarcity) / self._free_co2(scarcity)
         else:
-            charge = self._carbonate * self._carbonate_charge(ph)
-        return np.asarray(self._strong - charge - self._hydroxide_less_hydrogen(ph))
+            charge = self._carbonate * self._carbonate_charge(scarcity)
+        return np.asarray(self._strong - charge - self._hydroxide_less_hydrogen(scarcity))
 
-    def _hydroxide_less_hydrogen(self, ph: FloatArray) -> FloatArray:
-        return np.asarray(10.0 ** (ph - self._pk_water) - 10.0**-ph)
+    def _hydroxide_less_hydrogen(self, scarcity: FloatArray) -> FloatArray:
+        return np.asarray(scarcity * self._water - 1 / scarcity)
 
-    def _carbonate_charge(self, ph: FloatArray) -> FloatArray:
+    def _carbonate_charge(self, scarcity: FloatArray) -> FloatArray:
         """Charge of a mole of carbonate in all its forms."""
-        first, second = 10.0 ** (ph - self._pk_1), 10.0 ** (2 * ph - self._pk_1 - self._pk_2)
+        first = scarcity * self._first
+        second = first * scarcity * self._second
         return np.asarray((first + 2 * second) / (1 + first + second))
 
-    def _free_co2(self, ph: FloatArray) -> FloatArray:
+    def _free_co2(self, scarcity: FloatArray) -> FloatArray:
         """Share of carbonate that is dissolved carbon dioxide."""
-        return np.asarray(1 / (1 + 10.0 ** (ph - self._pk_1) + 10.0 ** (2 * ph - self._pk_1 - self._pk_2)))
+        first = scarcity * self._first
+        return np.asarray(1 / (1 + first * (1 + scarcity * self._second)))
 
 
 def _shares(acid: AcidName) -> dict[str, float]:
@@ -185,13 +189,13 @@ def _shares(acid: AcidName) -> dict[str, float]:
     return shares
 
 
-def _protons(shares: Mapping[str, float], ph: FloatArray) -> FloatArray:
-    return np.asarray(sum(share * protons_per_mole(name, ph) for name, share in shares.items()))
+def _protons(shares: Mapping[str, float], scarcity: FloatArray) -> FloatArray:
+    return np.asarray(sum(share * protons_given(name, scarcity) for name, share in shares.items()))
 
 
-def _phosphate(ph: FloatArray) -> FloatArray:
-    """Charge that a mole of dihydrogen phosphate's own cation brings, less that of the phosphate at this pH."""
-    return np.asarray(1.0 - protons_per_mole("phosphoric", ph))
+def _phosphate(scarcity: FloatArray) -> FloatArray:
+    """Charge that a mole of dihydrogen phosphate's own cation brings, less that of the phosphate itself."""
+    return np.asarray(1.0 - protons_given("phosphoric", scarcity))
 
 
 def _finite(value: ArrayLike, name: str) -> FloatArray:

@@ -31,6 +31,7 @@ BoolArray = NDArray[np.bool_]
 
 DRAWS_A_STEP = 2
 """Days settle more slowly than variances, and cost less."""
+TINY = np.finfo(float).tiny
 LEAST_START = 0.02
 """Of the residual standard deviation squared: variances are looked for from above zero."""
 
@@ -122,17 +123,17 @@ def fit_sets(
     return joined(parts, first.products), FitRecord(**values)
 
 
-def normal_between(low: FloatArray, high: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Standard normals cut to bounds, elementwise, by inversion in the tail where digits are to be had.
+def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> FloatArray:
+    """Standard normals cut to bounds, from uniforms, by inversion in the tail where digits are to be had.
 
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """
-    flip = low + high > 0
-    low, high = np.where(flip, -high, low), np.where(flip, -low, high)
-    from_low = ndtr(low)
-    tail = from_low + rng.random(low.shape) * (ndtr(high) - from_low)
-    z = np.clip(ndtri(np.maximum(tail, np.finfo(float).tiny)), low, high)
-    return np.asarray(np.where(flip, -z, z))
+    sign = np.where(low + high > 0, -1.0, 1.0)
+    low, high = sign * low, sign * high
+    below, above = ndtr(low), ndtr(high)  # where the sign was changed, low is the upper bound
+    tail = below + uniform * (above - below)
+    z = ndtri(np.maximum(tail, TINY))
+    return np.asarray(sign * np.minimum(np.maximum(z, np.minimum(low, high)), np.maximum(low, high)))
 
 
 @dataclass(frozen=True)
@@ -180,15 +181,18 @@ class _Heads:
         expected = expected[:, blocks[:, None], self.cell]
         apart = np.where(self.real, here - expected, 0.0)
         sums = self._sums(apart)
-        low, high = self.lower - expected, self.upper - expected
+        own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
+        sd, kept = np.sqrt(own), 1 - own / residual[..., None]
+        # In standard deviations, head by head; what is not there has bounds that meet at nought.
+        low, high = (np.where(self.real, bound - expected, 0.0) / sd for bound in (self.lower, self.upper))
+        uniform = rng.random(sd.shape)
         for i in np.flatnonzero(((self.lower < self.upper) & self.real).any(0)):
-            cell = self.cell[:, i]
-            own = 1 / (1 / residual - b[:, blocks, cell, cell])
-            given = apart[:, :, i] - own * (apart[:, :, i] / residual - (b[:, blocks, cell] * sums).sum(2))
-            sd = np.sqrt(own)
-            z = normal_between((low[:, :, i] - given) / sd, (high[:, :, i] - given) / sd, rng)
-            drawn = np.where(self.real[:, i], np.clip(given + sd * z, low[:, :, i], high[:, :, i]), 0.0)
-            sums[:, blocks, cell] += drawn - apart[:, :, i]
+            cell, before, spread = self.cell[:, i], apart[:, :, i], sd[:, :, i]
+            given = kept[:, :, i] * before + own[:, :, i] * (b[:, blocks, cell] * sums).sum(2)
+            middle = given / spread
+            z = normal_between(low[:, :, i] - middle, high[:, :, i] - middle, uniform[:, :, i])
+            drawn = np.where(self.real[:, i], spread * (middle + z), 0.0)
+            sums[:, blocks, cell] += drawn - before
             apart[:, :, i] = drawn
         return np.asarray(np.clip(expected + apart, self.lower, self.upper))
 

@@ -50,8 +50,8 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Chances:
-    """What the draws say of each candidate; all of shape (candidates,).
+class Prospects:
+    """What a choice rests on, for each candidate; all of shape (candidates,).
 
     Attributes
     ----------
@@ -61,10 +61,6 @@ class Chances:
         Probability of gaining the margin or more over the current practice.
     alike : ndarray
         Probability of lying within the equivalence margin of it.
-    best : ndarray
-        Probability of the greatest value among the eligible.
-    loss : ndarray
-        Mean value given up against whichever eligible one is truly best.
     gains : ndarray of bool
         Whether the simultaneous interval of the gain, on average over gardens, excludes no gain.
     """
@@ -72,9 +68,23 @@ class Chances:
     expected: FloatArray
     better: FloatArray
     alike: FloatArray
+    gains: BoolArray
+
+
+@dataclass(frozen=True)
+class Chances(Prospects):
+    """All that the draws say of each candidate.
+
+    Attributes
+    ----------
+    best : ndarray
+        Probability of the greatest value among the eligible.
+    loss : ndarray
+        Mean value given up against whichever eligible one is truly best.
+    """
+
     best: FloatArray
     loss: FloatArray
-    gains: BoolArray
 
 
 def judge(
@@ -165,16 +175,14 @@ def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate
     )
 
 
-def weigh(field: Field, worth: Worth, thresholds: Thresholds, lower: FloatArray | None = None) -> Chances:
+def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
     """Reckon chances and losses from the draws.
 
-    Chances are of a new garden; the interval is of the average over gardens, on the scale of value. Its lower limits
-    may be given where they are known.
+    Chances are of a new garden; the interval is of the average over gardens, on the scale of value.
     """
     value = value_of(field.yields.garden, field.days.garden if field.days else None, worth)
     average = value_of(field.yields.average, field.days.average if field.days else None, worth)
-    if lower is None:
-        lower = simultaneous_limits(average - average[:, [field.current]], field.current, thresholds.confidence)[0]
+    lower = simultaneous_limits(average - average[:, [field.current]], field.current, thresholds.confidence)[0]
     gain = value - value[:, [field.current]]
     among = np.where(np.array(field.eligible), value, -np.inf)
     return Chances(
@@ -209,7 +217,7 @@ def simultaneous_limits(gain: FloatArray, current: int, confidence: float) -> Fl
     return np.where(others, np.array([middle - half, middle + half]), 0.0)
 
 
-def choose(chances: Chances, eligible: BoolArray, worth: Worth, current: int, sure: float) -> tuple[int, Verdict]:
+def choose(chances: Prospects, eligible: BoolArray, worth: Worth, current: int, sure: float) -> tuple[int, Verdict]:
     """Choose a candidate and say why.
 
     Adopt, of the eligible candidates that are surely better by the margin and whose simultaneous interval excludes

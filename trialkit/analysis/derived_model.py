@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 FEWEST_RANDOM_LEVELS = 3
 
@@ -104,10 +106,10 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     nuisance: list[str] = []
     notes: list[str] = []
     confounded: list[str] = []
-    kept: list[pd.Series] = []
+    kept: list[NDArray[np.intp]] = []
     for term in ["site", *strata, "bucket", *interactions]:
-        groups = heads.groupby(term.split(":"), sort=False, observed=True).ngroup()
-        levels = groups.nunique()
+        groups = heads.groupby(term.split(":"), sort=False, observed=True).ngroup().to_numpy()
+        levels = len(np.unique(groups))
         if term in interactions and heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
             continue
         if levels in (1, len(heads)) or any(_same_grouping(groups, other) for other in kept):
@@ -124,8 +126,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes), tuple(confounded))
 
 
-def _same_grouping(first: pd.Series, second: pd.Series) -> bool:
+def _same_grouping(first: NDArray[np.intp], second: NDArray[np.intp]) -> bool:
     """Tell whether two groupings put the rows together alike, so that one variance cannot be told from the other."""
-    return bool(
-        pd.DataFrame({"a": first, "b": second}).drop_duplicates().shape[0] == first.nunique() == second.nunique()
-    )
+    both = len(np.unique(first * (second.max() + 1) + second))
+    return both == len(np.unique(first)) == len(np.unique(second))

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.answer import Decision, Influence, Treatment, WithoutBucket
-from trialkit.analysis.decision import Field, choose, simultaneous_limits, value_of, weigh
+from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.wording import treatment_words
@@ -112,10 +113,8 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
     moved = shifts / case.heads
     other = next((i for i, t in enumerate(field.treatments) if t == decision.alternative), field.current)
     means = field.yields.average.mean(0)
-    base = _choice_after(np.zeros(len(case.labels)), few, case)
-    changed = [
-        i for i, shift in enumerate(moved) if np.isfinite(shift).all() and _choice_after(shift, few, case) != base
-    ]
+    base, *after = _choices_after(np.vstack([np.zeros(len(case.labels)), moved]), few, case)
+    changed = [i for i, choice in enumerate(after) if np.isfinite(moved[i]).all() and choice != base]
     towards = np.nan_to_num(moved[:, other] - moved[:, field.current])
     changed.sort(key=lambda i: -abs(towards[i]))
     farthest = [int(i) for i in np.argsort(-np.abs(off), kind="stable")[:FARTHEST]]
@@ -136,9 +135,17 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
 
 @dataclass(frozen=True)
 class _Few:
-    """The field with some of the draws, each with its mirror image, and the lower limits of the gains."""
+    """Some of the draws, each with its mirror image, on the scale of value, and the lower limits of the gains.
 
-    field: Field
+    Attributes
+    ----------
+    expected, lower : ndarray, shape (candidates,)
+    gain : ndarray, shape (draws, candidates)
+        In a new garden, in order of size for each candidate.
+    """
+
+    expected: FloatArray
+    gain: FloatArray
     lower: FloatArray
 
 
@@ -147,20 +154,27 @@ def _fewer(case: Case) -> _Few:
     half = len(field.yields.average) // 2
     kept = np.r_[:DRAWS, half : half + DRAWS]
     days = None if field.days is None else MeanDraws(field.days.average[kept], field.days.garden[kept])
-    few = replace(field, yields=MeanDraws(field.yields.average[kept], field.yields.garden[kept]), days=days)
-    average = value_of(few.yields.average, None if days is None else days.average, worth)
-    gain = average - average[:, [field.current]]
-    return _Few(few, simultaneous_limits(gain, field.current, case.thresholds.confidence)[0])
+    average = value_of(field.yields.average[kept], None if days is None else days.average, worth)
+    garden = value_of(field.yields.garden[kept], None if days is None else days.garden, worth)
+    lower = simultaneous_limits(average - average[:, [field.current]], field.current, case.thresholds.confidence)[0]
+    return _Few(average.mean(0), np.sort(garden - garden[:, [field.current]], axis=0), lower)
 
 
-def _choice_after(shift: FloatArray, few: _Few, case: Case) -> tuple[int, str]:
-    """What is chosen where the means move by a shift, and the limits of the gains with them."""
-    field = few.field
-    moved = replace(field, yields=MeanDraws(field.yields.average + shift, field.yields.garden + shift))
-    lower = few.lower + (shift - shift[field.current]) * case.worth.per_gram
-    chances = weigh(moved, case.worth, case.thresholds, lower)
-    eligible = np.array(field.eligible)
-    return choose(chances, eligible, case.worth, field.current, case.thresholds.adopt_probability)
+def _choices_after(shifts: FloatArray, few: _Few, case: Case) -> list[tuple[int, str]]:
+    """What is chosen where the means move by each of the shifts, (n, candidates), and the gains' limits with them."""
+    field, per_gram, thresholds = case.field, case.worth.per_gram, case.thresholds
+    gained = (shifts - shifts[:, [field.current]]) * per_gram
+    draws, margin, alike = len(few.gain), thresholds.margin_g * per_gram, thresholds.equivalence_margin_g * per_gram
+
+    def share_below(limits: FloatArray, side: Literal["left", "right"]) -> FloatArray:
+        columns = [few.gain[:, c].searchsorted(limits[:, c], side) for c in range(limits.shape[1])]
+        return np.asarray(np.column_stack(columns) / draws)
+
+    better = 1 - share_below(margin - gained, "right")
+    within = share_below(alike - gained, "left") - share_below(-alike - gained, "right")
+    eligible, sure = np.array(field.eligible), thresholds.adopt_probability
+    every = zip(few.expected + shifts * per_gram, better, np.maximum(within, 0.0), few.lower + gained > 0, strict=True)
+    return [choose(Prospects(*one), eligible, case.worth, field.current, sure) for one in every]
 
 
 def _without(case: Case, i: int, difference: float, again: Decision | None, decision: Decision) -> WithoutBucket:

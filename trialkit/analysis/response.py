@@ -365,11 +365,11 @@ def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:
 
 def _buckets(question: Question, heads: pd.DataFrame) -> tuple[BucketMean, ...]:
     grouped = _head_counts(heads).groupby(["bucket", "site", "block", "treatment"], observed=True, sort=True)
+    table = grouped.agg(mean=(question.response, "mean"), count=("n", "sum"))
+    treatments = {label: question.treatment(str(label)) for label in table.index.unique("treatment")}
     return tuple(
-        BucketMean(str(bucket), str(site), str(block), question.treatment(str(label)), float(mean), int(count))
-        for (bucket, site, block, label), (mean, count) in grouped.agg(
-            mean=(question.response, "mean"), count=("n", "sum")
-        ).iterrows()
+        BucketMean(str(bucket), str(site), str(block), treatments[label], float(mean), int(count))
+        for (bucket, site, block, label), mean, count in table.itertuples()
     )
 
 
@@ -377,6 +377,6 @@ def _site_means(question: Question, heads: pd.DataFrame) -> tuple[SiteMean, ...]
     by_bucket = heads.groupby(["site", "treatment", "bucket"], observed=True)[question.response].mean()
     grouped = by_bucket.groupby(["site", "treatment"], observed=True).agg(["mean", "size"])
     return tuple(
-        SiteMean(str(site), question.treatment(str(label)), float(row["mean"]), int(row["size"]))
-        for (site, label), row in grouped.iterrows()
+        SiteMean(str(site), question.treatment(str(label)), float(mean), int(size))
+        for (site, label), mean, size in grouped.itertuples()
     )

@@ -32,11 +32,12 @@ FloatArray = NDArray[np.float64]
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
 SOBOL_POWER = 15
-# Fewer points are enough the nearer the product form is, and keep the same error.
-FEWER_POINTS = ((0.02, 12), (0.1, 13))
+DIFFERENCE_DEGREE = 14
+# Fewer points and limits are enough the nearer the product form is, and keep the same error.
+FEWER = ((0.02, 12, 10), (0.1, 13, 10))
+TINY = np.finfo(float).tiny
 LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
 INTERPOLATION_DEGREE = 40
-DIFFERENCE_DEGREE = 14
 INFINITE_DF = 1e7
 LOG_ROOT_PI = float(np.log(np.pi)) / 2
 # Below this many d.f. the density of S piles up at zero, and the integral over S is done over log S.
@@ -237,9 +238,9 @@ def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
     near = np.outer(loadings, loadings)
     np.fill_diagonal(near, 1.0)
     apart = float(np.abs(near - correlation).max())
-    power = next((few for limit, few in FEWER_POINTS if apart <= limit), SOBOL_POWER)
+    power, degree = next((few for limit, *few in FEWER if apart <= limit), (SOBOL_POWER, DIFFERENCE_DEGREE))
     sampler = qmc.Sobol(k, scramble=True, rng=np.random.Generator(np.random.PCG64(20)))
-    points: FloatArray = np.asarray(sampler.random_base2(power), np.float64)
+    points: FloatArray = np.ascontiguousarray(sampler.random_base2(power).T, np.float64)
     nugget = 1e-12 * np.eye(k)
     lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))
 
@@ -250,11 +251,11 @@ def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
         partial(conditionally_independent, loadings=loadings), INTERPOLATION_DEGREE, domain=[0.0, LARGEST_NORMAL]
     )
     fine = np.linspace(0.0, LARGEST_NORMAL, 1001)
-    wanted = (1 + np.cos(np.pi * (np.arange(DIFFERENCE_DEGREE + 1) + 0.5) / (DIFFERENCE_DEGREE + 1))) / 2
+    wanted = (1 + np.cos(np.pi * (np.arange(degree + 1) + 0.5) / (degree + 1))) / 2
     limits = np.interp(wanted, np.maximum.accumulate(_arcsine(near_by(fine))), fine)
     with ThreadPoolExecutor() as pool:
         differences = list(pool.map(difference, map(float, limits)))
-    more = Chebyshev.fit(_arcsine(near_by(limits)), differences, DIFFERENCE_DEGREE, domain=[0.0, 1.0])
+    more = Chebyshev.fit(_arcsine(near_by(limits)), differences, degree, domain=[0.0, 1.0])
 
     def at(limits: FloatArray) -> FloatArray:
         near = near_by(np.clip(limits, 0.0, LARGEST_NORMAL))
@@ -279,14 +280,16 @@ def _nearest_loadings(correlation: FloatArray) -> FloatArray:
 
 
 def _genz(limit: float, lower: FloatArray, points: FloatArray) -> float:
-    """Average over points, shape (n, k), of the product of conditional probabilities, one normal at a time."""
-    earlier = np.zeros((len(points), len(lower)))
-    product = np.ones(len(points))
+    """Average over points, shape (k, n), of the product of conditional probabilities, one normal at a time."""
+    k, n = points.shape
+    earlier, product = np.empty((k - 1, n)), np.ones(n)
     for i, own in enumerate(np.diagonal(lower)):
-        shift = earlier[:, :i] @ lower[i, :i]
-        low, high = ndtr((-limit - shift) / own), ndtr((limit - shift) / own)
-        product *= high - low
-        if i + 1 < len(lower):
-            uniform = low + points[:, i] * (high - low)
-            earlier[:, i] = ndtri(np.clip(uniform, np.finfo(float).tiny, 1 - 1e-16))
+        shift = (lower[i, :i] / own) @ earlier[:i]
+        low = ndtr(-limit / own - shift)
+        width = ndtr(limit / own - shift) - low
+        product *= width
+        if i + 1 < k:
+            width *= points[i]
+            width += low
+            ndtri(np.clip(width, TINY, 1 - 1e-16, out=width), out=earlier[i])
     return float(product.mean())

@@ -112,7 +112,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
         levels = len(np.unique(groups))
         if term in interactions and heads["site"].nunique() < FEWEST_RANDOM_LEVELS:
             continue
-        if levels in (1, len(heads)) or any(_same_grouping(groups, other) for other in kept):
+        if levels in (1, len(heads)) or any(same_grouping(groups, other) for other in kept):
             confounded += [term] * (term in interactions)
             continue
         kept.append(groups)
@@ -126,7 +126,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes), tuple(confounded))
 
 
-def _same_grouping(first: NDArray[np.intp], second: NDArray[np.intp]) -> bool:
+def same_grouping(first: NDArray[np.intp], second: NDArray[np.intp]) -> bool:
     """Tell whether two groupings put the rows together alike, so that one variance cannot be told from the other."""
     both = len(np.unique(first * (second.max() + 1) + second))
     return both == len(np.unique(first)) == len(np.unique(second))

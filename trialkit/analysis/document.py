@@ -115,16 +115,17 @@ class Results:
 
     def as_document(self) -> dict[str, Any]:
         """Return plain JSON data: numbers to 12 significant digits, missing ones null."""
-        document = _plain(asdict(self))
+        document = plain(asdict(self))
         assert isinstance(document, dict)
         return document
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Return plain JSON data: numbers to 12 significant digits, missing ones None."""
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,7 +33,9 @@ class MeanDraws:
     garden: FloatArray
 
 
-def draw_means(fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float, seed: int) -> MeanDraws:
+def draw_means(
+    fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float, seed: int, among: Sequence[str] = ("site",)
+) -> MeanDraws:
     """Draw candidates' means.
 
     Joint t approximation: the means' Kenward-Roger covariance, with the smallest d.f. of any difference from the
@@ -50,6 +53,8 @@ def draw_means(fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float,
     df : float
         Degrees of freedom of the joint t.
     seed : int
+    among : sequence of str
+        What a garden not yet seen brings with it that differs in the effects of factors.
     """
     rng, half = np.random.Generator(np.random.PCG64(seed)), DRAWS // 2
     labels = list(candidates.index)
@@ -61,7 +66,7 @@ def draw_means(fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float,
     errors = spread * (rng.standard_normal((half, len(means))) @ root.T)
     luck = np.zeros_like(errors)
     for column in candidates:
-        variance = max(float(fit.variances.get(f"site:{column}", 0.0)), 0.0)
+        variance = sum(max(float(fit.variances.get(f"{term}:{column}", 0.0)), 0.0) for term in among)
         codes = pd.factorize(candidates[column])[0]
         luck += np.sqrt(variance) * rng.standard_normal((half, int(codes.max()) + 1))[:, codes]
     average, garden = (means + np.concatenate([part, -part]) for part in (errors, errors + luck))

@@ -125,7 +125,7 @@ def price_per_teaspoon(product: pd.Series) -> float:
 def _with_fixed_levels(protocol: Protocol, candidates: pd.DataFrame) -> pd.DataFrame:
     """Add the factors that were the same in every bucket."""
     fixed = {FACTOR_COLUMNS[name]: f.levels[0] for name, f in protocol.factors.items() if len(f.levels) == 1}
-    return candidates.assign(**fixed)
+    return candidates.assign(**{column: level for column, level in fixed.items() if column not in candidates})
 
 
 def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFrame, full: pd.DataFrame) -> _Inputs:

@@ -26,9 +26,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
     "report": ("Answer", "Write the report, one self-contained page."),
+    "evidence": ("Remember", "Keep accepted trials in a ledger and pool them over seasons."),
 }
 ALIASES = {"analyze": "analyse"}
-GROUPS = ("Start", "Plan", "Garden", "Answer")
+GROUPS = ("Start", "Plan", "Garden", "Answer", "Remember")
 
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 

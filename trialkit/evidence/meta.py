@@ -86,12 +86,19 @@ class MetaAnalysis:
         half = float(stdtrit(self.df - 1, (1 + confidence) / 2) * np.sqrt(self.tau2 + self.careful_se[0] ** 2))
         return float(self.estimates[0]) - half, float(self.estimates[0]) + half
 
+    def common(self, df: float, confidence: float = 0.95) -> tuple[float, float]:
+        """Limits by t with the given degrees of freedom and `model_se`: nothing allowed for how little tau2 is known."""
+        half = float(stdtrit(df, (1 + confidence) / 2)) * float(self.model_se[0])
+        return float(self.estimates[0]) - half, float(self.estimates[0]) + half
+
     def p(self) -> FloatArray:
         """Two-sided p of each coefficient by t with `se`, shape (p,)."""
         return np.asarray(2 * stdtr(self.df, -np.abs(self.estimates) / self.se))
 
 
-def combine(effects: FloatArray, variances: FloatArray, design: FloatArray | None = None) -> MetaAnalysis:
+def combine(
+    effects: FloatArray, variances: FloatArray, design: FloatArray | None = None, *, between: bool = True
+) -> MetaAnalysis:
     """Combine effects by random-effects meta-analysis, or regress them on what is known of the studies.
 
     Parameters
@@ -100,6 +107,8 @@ def combine(effects: FloatArray, variances: FloatArray, design: FloatArray | Non
         Of each study, with its sampling variance, above 0.
     design : ndarray, shape (k, p), optional
         Columns of a regression; a constant alone otherwise.
+    between : bool
+        Whether studies may differ by more than sampling; else tau2 is nought.
 
     Raises
     ------
@@ -121,7 +130,7 @@ def combine(effects: FloatArray, variances: FloatArray, design: FloatArray | Non
         raise WrongCall("Every effect needs a number and a sampling variance above 0.")
     if k <= p or np.linalg.matrix_rank(x) < p:
         raise NotComputed(f"{k} studies cannot tell {p} coefficients and how much studies differ.")
-    tau2 = _tau2(y, v, x)
+    tau2 = _tau2(y, v, x) if between else 0.0
     weights, phi, estimates = _weighted(y, v + tau2, x)
     left = y - x @ estimates
     spread = float(weights @ left**2) / (k - p)

@@ -11,14 +11,12 @@ import pandas as pd
 from trialkit.analysis.wording import acid_words, spoons
 from trialkit.forms.gardens import gardens_of
 from trialkit.pages.wording import count, treatment_label
-from trialkit.solution.mixing import AcidProduct, Spoons, Water, mix
+from trialkit.solution.mixing import TARGET_PH, AcidProduct, Spoons, Water, mix
 from trialkit.solution.volumes import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.trial.check import Trial
 from trialkit.trial.mixings import acid_product, nutrient_of
 
 NO_ACID = ("none", "", None)
-TARGET_PH = 5.8
-"""Where published set points for lettuce lie (5.6 to 6.0; see `trialkit.solution.mixing.PH_RANGES`)."""
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
 """Beyond half a cup nobody counts teaspoons."""
 

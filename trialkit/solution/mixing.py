@@ -23,6 +23,8 @@ PH_RANGES: Mapping[str, tuple[float, float]] = {
     "university hydroponic lettuce handbook (from memory)": (5.6, 6.0),
     "extension fact sheet HLA-6722 (from memory)": (6.0, 7.0),
 }
+TARGET_PH = 5.8
+"""Where published set points for lettuce lie, 5.6 to 6.0."""
 EC_RANGES: Mapping[str, tuple[float, float]] = {
     "university greenhouse page on floating lettuce (1.20 +/- 0.05 mS/cm)": (1.15, 1.25),
     "extension fact sheet HLA-6722 (from memory)": (1.2, 1.8),

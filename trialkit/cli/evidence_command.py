@@ -1,0 +1,72 @@
+"""``trialkit evidence``: accepted trials, kept and pooled."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from trialkit.cli.evidence_steps import add_trial, listing, withdraw_entry
+from trialkit.cli.failures import DataFailure, speaks_plainly
+from trialkit.cli.options import as_json, trial_folder
+
+ledger_folder = click.option(
+    "--ledger",
+    required=True,
+    metavar="LEDGER",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="The ledger's folder.",
+)
+
+
+@click.group("evidence")
+def command() -> None:
+    """Keep accepted trials in a ledger and pool them over seasons.
+
+    A ledger is a plain folder: put it under version control, and nothing in it is ever lost or silently replaced.
+
+    Example: trialkit evidence add autumn_dose --ledger ledger
+    """
+
+
+@command.command("add")
+@trial_folder
+@ledger_folder
+@speaks_plainly
+def add(folder: Path, ledger: Path) -> None:
+    """Accept the analysed trial in DIR as evidence: protocol, tables and results, as they are.
+
+    Example: trialkit evidence add autumn_dose --ledger ledger
+    """
+    click.echo(add_trial(folder, ledger))
+
+
+@command.command("list")
+@ledger_folder
+@as_json
+@speaks_plainly
+def list_entries(ledger: Path, as_json: bool) -> None:
+    """List what the ledger holds, and compare every file with its digest; exit status 1 if anything was changed.
+
+    Example: trialkit evidence list --ledger ledger
+    """
+    document, text = listing(ledger)
+    click.echo(json.dumps(document, indent=2, ensure_ascii=False) if as_json else text)
+    if document["damaged"]:
+        raise DataFailure("\n".join(document["damaged"]))
+
+
+@command.command("withdraw")
+@click.argument("entry", metavar="ID")
+@click.option("--why", required=True, help="The reason, for later seasons.")
+@ledger_folder
+@speaks_plainly
+def withdraw(entry: str, why: str, ledger: Path) -> None:
+    """Withdraw an entry: it stays in the ledger, marked, with the reason, and counts no more.
+
+    ID is the first figures of an entry's id as evidence list shows it, or the id of a trial.
+
+    Example: trialkit evidence withdraw autumn-dose --why "the wrong nutrient was sold" --ledger ledger
+    """
+    click.echo(withdraw_entry(ledger, entry, why))

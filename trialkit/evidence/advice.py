@@ -1,0 +1,142 @@
+"""What goes with a recommended practice: what to expect of it, its acid by class of water, the trial to run next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+
+from trialkit.analysis.answer import Decision
+from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
+from trialkit.analysis.draws import MeanDraws
+from trialkit.analysis.wording import treatment_words
+from trialkit.evidence.classes import water_class
+from trialkit.evidence.defaults import AcidForClass, Classes, Expected, NextTrial
+from trialkit.evidence.meta import combine
+from trialkit.evidence.next_size import next_size
+from trialkit.evidence.pooling import Pool
+from trialkit.evidence.situation import Situation
+from trialkit.solution.mixing import TARGET_PH, acid_by_class
+from trialkit.trial.check import read_trial
+from trialkit.trial.mixings import acid_product, nutrient_of
+
+
+def expected_yield(pooled: Pool, label: str, draws: MeanDraws, at: int, df: float, confidence: float) -> Expected:
+    """What a planted head yields, on average and in a new garden and season."""
+    row = pooled.fit.means("treatment", confidence=confidence).loc[label]
+    among = sum(
+        max(float(value), 0.0) for term, value in pooled.fit.variances.items() if str(term) in ("trial", "garden")
+    )
+    garden = draws.garden[:, at]
+    half = float(stdtrit(df, (1 + confidence) / 2)) * float(np.sqrt(garden.var() + among))
+    mean = float(row["mean"])
+    known = "garden" in pooled.random
+    return Expected(
+        mean,
+        float(row["lower"]),
+        float(row["upper"]),
+        max(mean - half, 0.0) if known else None,
+        mean + half if known else None,
+    )
+
+
+def expected_days(found: Situation, label: str) -> Expected | None:
+    """Days to harvest of a treatment: each trial's mean, combined."""
+    wanted = found.treatments.loc[label]
+    rows = found.rows
+    means, variances, df = [], [], np.inf
+    for entry in found.entries:
+        own = rows[(rows["trial"] == entry.listed.id) & (rows["treatment"] == label)]
+        if own.empty:
+            continue
+        dose = own["dose_tsp"].iloc[0]
+        for one in entry.facts["days"]:
+            same = one.get("cultivar", wanted["cultivar"]) == wanted["cultivar"]
+            same &= one.get("acidifier", wanted["acidifier"]) == wanted["acidifier"]
+            same &= "dose_tsp" not in one or pd.isna(dose) or float(one["dose_tsp"]) == float(dose)
+            if same and one["se"] and one["se"] > 0:
+                means.append(float(one["mean"]))
+                variances.append(float(one["se"]) ** 2)
+                df = min(df, float(one["df"]))
+    if not means:
+        return None
+    confidence = found.confidence
+    if len(means) == 1:
+        half = float(stdtrit(df, (1 + confidence) / 2)) * float(np.sqrt(variances[0]))
+        return Expected(means[0], means[0] - half, means[0] + half, None, None)
+    enough = len(means) >= FEWEST_RANDOM_LEVELS
+    combined = combine(np.array(means), np.array(variances), between=enough)
+    lower, upper = combined.interval(confidence) if enough else combined.common(df, confidence)
+    new = combined.prediction(confidence)
+    return Expected(float(combined.estimates[0]), lower, upper, *(new or (None, None)))
+
+
+def acid_for_classes(found: Situation, label: str) -> tuple[AcidForClass, ...]:
+    """Acid of the recommended practice by class of water."""
+    row, protocol = found.treatments.loc[label], found.latest.protocol
+    product = None
+    for entry in reversed(found.entries):  # the newest shelf that has it
+        shelf = found.latest if entry is found.entries[-1] else None
+        products = shelf.products if shelf else read_trial(entry.folder, stage="plan").products
+        product = acid_product(products, str(row["acidifier"]))
+        if product is not None:
+            break
+    if product is None:
+        return ()
+    waters = {
+        (one["site"], water_class(one["alkalinity_mg_l_caco3"]))
+        for entry in found.entries
+        for one in entry.facts["sites"]
+    }
+    dose = found.dose_tsp(label) if row["n_level"] else 0.0
+    rows = acid_by_class(
+        protocol.bucket.volume_l,
+        product,
+        TARGET_PH,
+        product=nutrient_of(protocol, found.latest.products),
+        nutrient_tsp=dose,
+    )
+    return tuple(
+        AcidForClass(
+            one.name,
+            one.lower,
+            one.upper,
+            one.acid.tsp,
+            one.ph_at_lower,
+            one.ph_at_upper,
+            sum(name == one.name for _, name in waters),
+        )
+        for one in rows
+    )
+
+
+def next_trial(
+    found: Situation, pooled: Pool, decision: Decision, labels: Sequence[str], chosen: str, classes: Classes | None
+) -> NextTrial:
+    """The trial that would tell most: the recommended practice beside the rival that is likeliest to beat it."""
+    rivals = [
+        (one.probability_best or 0.0, one.expected_value, label)
+        for one, label in zip(decision.candidates, labels, strict=True)
+        if one.eligible and label != chosen
+    ]
+    rival = max(rivals)[2] if rivals else pooled.current
+    pair = found.words(chosen), found.words(rival)
+    unseen = [] if classes is None else [one.name for one in classes.water if not one.gardens]
+    seasons = [] if classes is None else [one.name for one in classes.season if not one.gardens]
+    where = []
+    if unseen:
+        where.append(f"gardens whose water has {' or '.join(unseen)} alkalinity, of which the ledger knows nothing")
+    if seasons:
+        where.append(f"a {' or '.join(seasons)} season, which it has not seen")
+    chance = max(rivals)[0] if rivals else 0.0
+    why = (
+        f"Of all that was tried, {treatment_words(pair[1])} has the best chance of beating what is recommended "
+        f"({round(chance * 100)} in 100)."
+    )
+    if where:
+        why += f" It would tell most in {'; and in '.join(where)}."
+    margin = decision.thresholds["margin_g"] or 10.0
+    size = next_size(pooled, rival, chosen, float(margin))
+    return NextTrial(f"Is {treatment_words(pair[1])} better than {treatment_words(pair[0])}?", pair, why, size)

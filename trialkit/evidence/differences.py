@@ -1,0 +1,229 @@
+"""What one treatment gained over another in each trial, how that adds up season by season, and without each trial."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
+from trialkit.evidence.meta import MetaAnalysis, combine
+from trialkit.evidence.pooling import LEVELS, Pool
+
+FloatArray = NDArray[np.float64]
+
+FEW_TRIALS = 6
+"""Fewer may hide much that differs between seasons (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What a treatment gained over the current practice in one trial, g a planted head."""
+
+    name: str
+    season: str
+    gain: float
+    se: float
+    gardens: int
+    citation: str = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """An estimate from some of the trials, with its interval; `added` is the trial that came or went."""
+
+    added: str
+    season: str
+    trials: int
+    gain: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class Combined:
+    """The trials' gains combined by random-effects meta-analysis, g a planted head.
+
+    With fewer than three trials they are averaged, and the interval does not allow for how seasons differ: nobody knows
+    yet. `new_lower` and `new_upper` are the prediction interval of one more trial, from three up. `tau_g` is
+    the standard deviation of the gain between trials with its limits, `i2` the share of the trials' differences that it
+    makes up.
+    """
+
+    gain: float
+    se: float
+    lower: float
+    upper: float
+    new_lower: float | None
+    new_upper: float | None
+    tau_g: float
+    tau_lower_g: float
+    tau_upper_g: float
+    i2: float
+    q: float
+    trials: int
+
+
+@dataclass(frozen=True)
+class Together:
+    """Gains of all trials, and how they add up.
+
+    Attributes
+    ----------
+    gains : tuple of Gain
+        In the order of seasons.
+    combined : Combined or None
+        None with fewer than two trials.
+    growing : tuple of Step
+        After each trial.
+    without : tuple of Step
+        Without each trial, from three trials up.
+    heterogeneity : str
+        How much trials differ, in words.
+    """
+
+    gains: tuple[Gain, ...]
+    combined: Combined | None
+    growing: tuple[Step, ...]
+    without: tuple[Step, ...]
+    heterogeneity: str
+
+
+def garden_gains(pooled: Pool, label: str) -> pd.DataFrame:
+    """Difference of a treatment and the current practice at each garden that has both.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``trial``, ``site``, ``gain`` and its sampling ``variance`` by the pooled variance of buckets; index is the
+        garden.
+    """
+    pair = pooled.rows[pooled.rows["treatment"].isin([label, pooled.current])]
+    cells = pair.groupby(["trial", "site", "treatment"], observed=True)["yield_g"].agg(["mean", "size"])
+    table = cells.unstack("treatment").dropna()
+    if table.empty:
+        return pd.DataFrame({"trial": [], "site": [], "gain": [], "variance": []})
+    residual = float(pooled.fit.variances["residual"])
+    mean, size = table["mean"], table["size"]
+    found = pd.DataFrame(
+        {
+            "gain": mean[label] - mean[pooled.current],
+            "variance": residual * (1 / size[label] + 1 / size[pooled.current]),
+        }
+    )
+    return found.reset_index()
+
+
+def combined_gains(found: pd.DataFrame, pooled: Pool, label: str, by: Sequence[str]) -> pd.DataFrame:
+    """Average gardens' gains in each trial (and class), gardens counting by what is known of each.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns `by`, ``gain``, its ``variance`` (of buckets and of gardens) and ``gardens``.
+    """
+    ours, practice = pooled.treatments.loc[label], pooled.treatments.loc[pooled.current]
+    among = 2 * sum(
+        max(float(pooled.fit.variances.get(f"garden:{name}", 0.0)), 0.0)
+        for name in LEVELS
+        if ours[name] != practice[name]
+    )
+    weight = 1 / (found["variance"] + among)
+    each = found.assign(weight=weight, weighted=weight * found["gain"])
+    sums = each.groupby(list(by), observed=True, sort=True).agg(
+        weight=("weight", "sum"), weighted=("weighted", "sum"), gardens=("gain", "size")
+    )
+    sums["gain"], sums["variance"] = sums["weighted"] / sums["weight"], 1 / sums["weight"]
+    return sums[["gain", "variance", "gardens"]].reset_index()
+
+
+def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
+    """Add gains up in their order, and leave each out.
+
+    Parameters
+    ----------
+    gains : sequence of Gain
+        In the order of seasons.
+    df : float
+        Degrees of freedom of a single trial's error.
+    confidence : float
+    """
+    growing = tuple(_step(gains[k].name, gains[k].season, gains[: k + 1], df, confidence) for k in range(len(gains)))
+    without: tuple[Step, ...] = ()
+    if len(gains) >= 3:
+        without = tuple(
+            _step(gone.name, gone.season, [one for one in gains if one is not gone], df, confidence) for gone in gains
+        )
+    everything = _summary(_combined(gains), df, confidence) if len(gains) > 1 else None
+    return Together(tuple(gains), everything, growing, without, _heterogeneity(gains, everything))
+
+
+def _combined(gains: Sequence[Gain]) -> MetaAnalysis:
+    """By meta-analysis; of two the mean alone, as if seasons did not differ: two cannot tell how much they do."""
+    gain, variance = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
+    return combine(gain, variance, between=len(gains) >= FEWEST_RANDOM_LEVELS)
+
+
+def _limits(found: MetaAnalysis, df: float, confidence: float) -> tuple[float, float]:
+    few = found.studies < FEWEST_RANDOM_LEVELS
+    return found.common(df, confidence) if few else found.interval(confidence)
+
+
+def _summary(found: MetaAnalysis, df: float, confidence: float) -> Combined:
+    lower, upper = _limits(found, df, confidence)
+    new = found.prediction(confidence) or (None, None)
+    few = found.studies < FEWEST_RANDOM_LEVELS
+    return Combined(
+        gain=float(found.estimates[0]),
+        se=float((found.model_se if few else found.careful_se)[0]),
+        lower=lower,
+        upper=upper,
+        new_lower=new[0],
+        new_upper=new[1],
+        tau_g=math.sqrt(found.tau2),
+        tau_lower_g=math.sqrt(found.tau2_lower),
+        tau_upper_g=math.sqrt(found.tau2_upper),
+        i2=found.i2,
+        q=found.q,
+        trials=found.studies,
+    )
+
+
+def _step(name: str, season: str, gains: Sequence[Gain], df: float, confidence: float) -> Step:
+    if len(gains) == 1:
+        half = float(stdtrit(df, (1 + confidence) / 2)) * gains[0].se
+        return Step(name, season, 1, gains[0].gain, gains[0].gain - half, gains[0].gain + half)
+    found = _combined(gains)
+    lower, upper = _limits(found, df, confidence)
+    return Step(name, season, len(gains), float(found.estimates[0]), lower, upper)
+
+
+def _heterogeneity(gains: Sequence[Gain], found: Combined | None) -> str:
+    """How much trials differ."""
+    if found is None:
+        return "One trial alone says nothing of how much seasons differ."
+    ahead = sum(one.gain > 0 for one in gains)
+    if found.trials < FEWEST_RANDOM_LEVELS:
+        return (
+            f"It was ahead in {('neither', 'one', 'both')[ahead]} of the two trials. Two say next to nothing of how much "
+            "seasons differ, and the interval does not allow for it."
+        )
+    said = f"It was ahead in {'all' if ahead == found.trials else f'{ahead} of'} {found.trials} trials. "
+    if found.tau_g == 0:
+        few = found.trials < FEW_TRIALS
+        said += "The trials differ no more than chance alone would have it"
+        said += f"; but so few might hide a standard deviation of {found.tau_upper_g:.0f} g." if few else "."
+    else:
+        said += (
+            f"Between trials the gain varies with a standard deviation of {found.tau_g:.0f} g (between "
+            f"{found.tau_lower_g:.0f} and {found.tau_upper_g:.0f} g): {found.i2 * 100:.0f} % of what their results "
+            "differ by, the rest being chance."
+        )
+    if found.new_lower is not None and found.new_upper is not None:
+        said += f" One more trial is to be expected to find {found.new_lower:.0f} to {found.new_upper:.0f} g."
+    return said

@@ -1,0 +1,157 @@
+"""The pooled trials judged as one trial is, and what the judgement's two treatments did in each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from trialkit.analysis.answer import Comparison, Decision
+from trialkit.analysis.decision import Field, judge
+from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.draws import MeanDraws, draw_means
+from trialkit.analysis.losses import WORRYING_DIFFERENCE
+from trialkit.analysis.worth import worth
+from trialkit.evidence.classes import ClassGain, class_gains, season_class, water_class
+from trialkit.evidence.defaults import Classes
+from trialkit.evidence.differences import Gain, Together, combined_gains, garden_gains, together
+from trialkit.evidence.pooling import LEVELS, Pool
+from trialkit.evidence.situation import Situation
+from trialkit.solution.mixing import ALKALINITY_CLASSES
+
+EVIDENCE_STREAM = 7
+"""Of the newest protocol's seed; a single trial uses streams up to 6."""
+ROUNDING = 1e-6
+SEASONS = ("spring", "summer", "autumn", "winter")
+
+
+def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float) -> tuple[Decision, MeanDraws]:
+    """Draw what each treatment would give in a new garden and season, and judge."""
+    protocol, labels = found.latest.protocol, list(pooled.treatments.index)
+    seed = int(np.random.SeedSequence([protocol.seed, EVIDENCE_STREAM]).generate_state(1, np.uint64)[0])
+    levels = pooled.treatments[[name for name in LEVELS if name in pooled.varied] or list(LEVELS)]
+    draws = draw_means(pooled.fit, levels, df, seed, among=("trial", "garden"))
+    counts = pooled.every.groupby("treatment", observed=True)[["planned", "recorded", "usable"]].sum().loc[labels]
+    unrecorded = (1 - counts["recorded"] / counts["planned"]).to_numpy(float)
+    current = labels.index(pooled.current)
+    buckets = pooled.rows.groupby("treatment", observed=True).size().loc[labels]
+    treatments = tuple(found.words(label) for label in labels)
+    fields = Field(
+        treatments=treatments,
+        current=current,
+        yields=draws,
+        days=None,
+        usable=tuple((counts["usable"] / counts["recorded"].clip(lower=1)).to_numpy(float)),
+        unrecorded=tuple(unrecorded),
+        eligible=tuple(abs(u - unrecorded[current]) <= WORRYING_DIFFERENCE + ROUNDING for u in unrecorded),
+        buckets=tuple(int(count) for count in buckets),
+    )
+    decision = protocol.decision
+    solution = found.latest.solution.merge(found.latest.layout[["bucket", "acidifier"]], on="bucket")
+    valued = worth(protocol, found.latest.products, solution, pd.DataFrame(list(treatments)), current, False)
+    thresholds = Thresholds(
+        margin_g=decision.margin_g,
+        equivalence_margin_g=decision.equivalence_margin_g,
+        adopt_probability=decision.adopt_probability,
+        confidence=decision.confidence,
+        price_per_kg=decision.price_per_kg,
+        cost_per_bucket=decision.cost_per_bucket,
+        delay_cost_per_day=decision.delay_cost_per_day,
+    )
+    compared = tuple(
+        Comparison(
+            treatment=found.words(str(label)),
+            difference=float(row["estimate"]),
+            se=float(row["se"]),
+            df=float(row["df"]),
+            lower=float(row["lower"]),
+            upper=float(row["upper"]),
+            p=float(row["p"]),
+        )
+        for label, row in comparisons.iterrows()
+    )
+    evidence = Evidence(len(pooled.rows), pooled.rows["site"].nunique(), _seasons(found, pooled))
+    return judge(fields, valued, thresholds, compared, (), evidence), draws
+
+
+def _seasons(found: Situation, pooled: Pool) -> str:
+    """Trials and seasons that the answer rests on."""
+    kept = set(pooled.rows["trial"].cat.categories)
+    seasons = [entry.listed.season for entry in found.entries if entry.listed.id in kept and entry.listed.season]
+    if pooled.trials == 1:
+        return seasons[0] if seasons else "one trial"
+    span = f", {seasons[0]} to {seasons[-1]}" if len(set(seasons)) > 1 else ""
+    return f"{pooled.trials} trials{span}"
+
+
+def shown_beside(decision: Decision, labels: Sequence[str], chosen: str, current: str) -> str | None:
+    """The treatment that pictures set beside the current practice: the one chosen, else the strongest rival."""
+    if chosen != current:
+        return chosen
+    others = [
+        (one.probability_better or 0.0, one.expected_value, label)
+        for one, label in zip(decision.candidates, labels, strict=True)
+        if one.eligible and not one.is_current
+    ]
+    return max(others)[2] if others else None
+
+
+def gains(
+    found: Situation, pooled: Pool, shown: str | None, df: float
+) -> tuple[dict[str, Gain], Together | None, Classes | None]:
+    """Gains by trial, how they add up, and by class."""
+    if shown is None:
+        return {}, None, None
+    gardens = garden_gains(pooled, shown)
+    if gardens.empty:
+        return {}, None, None
+    by_trial = combined_gains(gardens, pooled, shown, ["trial"]).set_index("trial")
+    gains = {
+        entry.listed.id: Gain(
+            entry.listed.trial,
+            entry.listed.season,
+            float(by_trial.loc[entry.listed.id, "gain"]),
+            float(np.sqrt(by_trial.loc[entry.listed.id, "variance"])),
+            int(by_trial.loc[entry.listed.id, "gardens"]),
+        )
+        for entry in found.entries
+        if entry.listed.id in by_trial.index
+    }
+    return gains, together(list(gains.values()), df, found.confidence), _classes(found, pooled, shown, gardens)
+
+
+def _classes(found: Situation, pooled: Pool, shown: str, gardens: pd.DataFrame) -> Classes:
+    sites = {
+        (entry.listed.id, one["site"]): (water_class(one["alkalinity_mg_l_caco3"]), one["kind"] or None)
+        for entry in found.entries
+        for one in entry.facts["sites"]
+    }
+    seasons = {entry.listed.id: season_class(entry.listed.season) for entry in found.entries}
+    keys = list(zip(gardens["trial"].astype(str), gardens["site"].astype(str), strict=True))
+    labelled = gardens.assign(
+        water=[sites.get(key, (None, None))[0] for key in keys],
+        kind=[sites.get(key, (None, None))[1] for key in keys],
+        season=[seasons[trial] for trial, _ in keys],
+    )
+    scale = found.latest.protocol.decision.margin_g or 10.0
+    kinds = tuple(sorted({kind for _, kind in sites.values() if kind}))
+
+    def gains(column: str, names: Sequence[str]) -> tuple[ClassGain, ...]:
+        known = labelled[labelled[column].notna()]
+        if known.empty:
+            return ()
+        units = combined_gains(known, pooled, shown, ["trial", column])
+        return class_gains(
+            units["gain"].to_numpy(float),
+            units["variance"].to_numpy(float),
+            units[column].tolist(),
+            units["gardens"].tolist(),
+            names,
+            scale,
+            found.confidence,
+        )
+
+    return Classes(
+        gains("water", [name for name, *_ in ALKALINITY_CLASSES]), gains("season", SEASONS), gains("kind", kinds)
+    )

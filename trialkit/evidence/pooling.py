@@ -1,0 +1,297 @@
+"""One model for the buckets of all trials: what treatments yield, and how much that differs between trials and gardens.
+
+Raw records are pooled in one stage, buckets being the replicates. Doses meet on the scale of nitrogen in the bucket;
+treatments are compared only where trials link them.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS, same_grouping
+from trialkit.errors import NotComputed
+from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
+from trialkit.evidence.ledger import Entry, LedgerDamaged
+from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
+
+FloatArray = NDArray[np.float64]
+
+SAME_DOSE = 0.05
+"""Doses whose nitrogen differs by less are one: spoons and labels are no finer (common practice, no source)."""
+TYPES = {
+    "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
+    "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",
+    "yield_g": "float64",
+}  # fmt: skip
+
+
+def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
+    """Read the buckets of entries as one table.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns of ``buckets.csv``, ``trial`` (place among the entries) and ``garden`` (of that trial), both as
+        categories.
+
+    Raises
+    ------
+    LedgerDamaged
+        If a file is not what was put there.
+    """
+    header = ",".join(BUCKET_COLUMNS).encode() + b"\n"
+    bodies, counts = [], []
+    for entry in entries:
+        data = entry.read(BUCKETS_FILE)
+        if not data.startswith(header):
+            raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {', '.join(BUCKET_COLUMNS)}.")
+        body = data[len(header) :]
+        frame_rows = body.count(b"\n")
+        bodies.append(body)
+        counts.append(frame_rows)
+    text = ["bucket", "site", "block", "whole_plot", "cultivar", "acidifier"]
+    rows = pd.read_csv(
+        io.BytesIO(header + b"".join(bodies)),
+        dtype=TYPES,
+        keep_default_na=False,
+        na_values={name: [""] for name in TYPES if name not in text},
+    )
+    if len(rows) != sum(counts):
+        raise LedgerDamaged("A file of buckets has a line break within a cell: no file of this ledger has.")
+    trial = np.repeat(np.arange(len(entries)), counts)
+    rows["trial"] = pd.Categorical.from_codes(trial, [entry.listed.id for entry in entries])
+    joint = rows["trial"].cat.codes.astype(str) + "/" + rows["site"]
+    return rows.assign(garden=joint.astype("category"))
+
+
+def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
+    """Set doses together that are the same but for spoons and labels.
+
+    Doses in order of size are one as long as each is within a twentieth of the one before; all go by their mean.
+
+    Parameters
+    ----------
+    nitrogen : iterable of float
+        mg/L; missing ones are left out.
+
+    Returns
+    -------
+    dict of float to float
+
+    Examples
+    --------
+    >>> common_doses([90.0, 93.0, 135.0, 45.0])
+    {45.0: 45.0, 90.0: 91.5, 93.0: 91.5, 135.0: 135.0}
+    """
+    ordered = sorted({float(value) for value in nitrogen if np.isfinite(value)})
+    groups: list[list[float]] = [[value] for value in ordered[:1]]
+    for before, value in pairwise(ordered):
+        if value - before <= SAME_DOSE * value:
+            groups[-1].append(value)
+        else:
+            groups.append([value])
+    return {value: round(float(np.mean(group)), 1) for group in groups for value in group}
+
+
+def with_treatments(rows: pd.DataFrame, products: Mapping[str, str | None]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Label each bucket with its treatment.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        As from `read_buckets`.
+    products : mapping of str to str or None
+        Of each trial: the product that its doses are doses of, to tell apart doses whose nitrogen is not known.
+
+    Returns
+    -------
+    rows : pandas.DataFrame
+        With ``n_level`` (text) and the joint ``treatment``, a category.
+    treatments : pandas.DataFrame
+        Cultivar, ``n_mg_l`` (missing where not known), ``n_level`` and acidifier of each, by label.
+    """
+    means = common_doses(rows["n_mg_l"].unique())
+    nitrogen = rows["n_mg_l"].map(means)
+    product = rows["trial"].map({trial: name or "an unnamed nutrient" for trial, name in products.items()}).astype(str)
+    spoons = rows["dose_tsp"].map(lambda dose: "" if pd.isna(dose) else f"{dose:g} tsp of ")
+    unknown = spoons.where(spoons == "", spoons + product)
+    level = nitrogen.map(lambda n: f"{n:g} mg/L N", na_action="ignore").astype(object).where(nitrogen.notna(), unknown)
+    labelled = rows.assign(n_level=level.astype(str), n_mg_l=nitrogen)
+    columns = ["cultivar", "n_mg_l", "n_level", "acidifier"]
+    treatments = labelled[columns].drop_duplicates().sort_values(["cultivar", "n_mg_l", "n_level", "acidifier"])
+    width = len(str(len(treatments)))
+    treatments.index = pd.Index([f"t{i + 1:0{width}d}" for i in range(len(treatments))])
+    by_level = {tuple(row): label for label, *row in treatments[["cultivar", "n_level", "acidifier"]].itertuples()}
+    keys = zip(labelled["cultivar"], labelled["n_level"], labelled["acidifier"], strict=True)
+    labels = pd.Categorical([by_level[key] for key in keys], categories=list(treatments.index))
+    return labelled.assign(treatment=labels), treatments
+
+
+def linked(rows: pd.DataFrame, current: str) -> list[str]:
+    """Treatments that trials link with the current practice: in the same trial, or over others, step by step."""
+    trials, labels = rows["trial"].cat.codes.to_numpy(), rows["treatment"].cat
+    pairs = np.unique(np.column_stack([trials, labels.codes]), axis=0)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count, offset = len(labels.categories), len(rows["trial"].cat.categories)
+    ones = np.ones(len(pairs))
+    graph = coo_array((ones, (pairs[:, 0], offset + pairs[:, 1])), shape=(offset + count, offset + count))
+    _, component = connected_components(graph, directed=False)
+    own = component[offset:]
+    at = list(labels.categories).index(current)
+    return [str(label) for label, group in zip(labels.categories, own, strict=True) if group == own[at]]
+
+
+@dataclass(frozen=True)
+class Pool:
+    """Trials pooled.
+
+    Attributes
+    ----------
+    rows : pandas.DataFrame
+        The buckets that the model was fitted to.
+    every : pandas.DataFrame
+        Those and the buckets without a record.
+    treatments : pandas.DataFrame
+        Those that can be compared, by label.
+    apart : pandas.DataFrame
+        Those that no trial links with the current practice.
+    current : str
+        Label of the current practice.
+    fit : MixedFit
+    trials, gardens : int
+        In the model.
+    random : tuple of str
+    notes : tuple of str
+        What the adviser should know about the model.
+    """
+
+    rows: pd.DataFrame
+    every: pd.DataFrame
+    treatments: pd.DataFrame
+    apart: pd.DataFrame
+    current: str
+    fit: MixedFit
+    trials: int
+    gardens: int
+    random: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def varied(self) -> tuple[str, ...]:
+        """Factors that differ among the treatments."""
+        return tuple(name for name in LEVELS if self.treatments[name].nunique() > 1)
+
+
+LEVELS = ("cultivar", "n_level", "acidifier")
+LABELS = {"cultivar": "cultivars", "n_level": "doses", "acidifier": "acids"}
+
+
+def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
+    """Fit one model to the buckets of all trials.
+
+    Yield of a planted head by treatment; random trial, garden within trial, block, whole plot, and for each varied
+    factor its interactions with trial and with garden, where three or more varied it. A trial's own effect takes up
+    what a season does to all treatments alike.
+
+    Parameters
+    ----------
+    rows, treatments : pandas.DataFrame
+        As from `with_treatments`.
+    current : str
+        Label of the current practice.
+
+    Raises
+    ------
+    NotComputed
+        If nothing is linked with the current practice, or the records cannot tell.
+    """
+    reached = linked(rows[rows["yield_g"].notna()], current)
+    every = rows[rows["treatment"].isin(reached)]
+    known = every[every["yield_g"].notna()].copy()
+    if known.empty or known["treatment"].nunique() < 2:
+        raise NotComputed("No trial links another treatment with the current practice, so there is nothing to compare.")
+    for column in ("trial", "garden", "treatment"):
+        known[column] = known[column].cat.remove_unused_categories()
+    kept = treatments.loc[[label for label in treatments.index if label in set(known["treatment"].cat.categories)]]
+    varied = [name for name in LEVELS if kept[name].nunique() > 1]
+    fixed, random, notes = _model(known, varied)
+    fit, random, more = _fitted(known, fixed, random)
+    return Pool(
+        rows=known,
+        every=every,
+        treatments=kept,
+        apart=treatments.drop(index=reached),
+        current=current,
+        fit=fit,
+        trials=known["trial"].nunique(),
+        gardens=known["garden"].nunique(),
+        random=tuple(random),
+        notes=(*notes, *more),
+    )
+
+
+def _model(rows: pd.DataFrame, varied: Sequence[str]) -> tuple[list[str], list[str], list[str]]:
+    """Fixed and random terms besides the treatment, and what there was too little of to tell."""
+    fixed: list[str] = []
+    random: list[str] = []
+    notes: list[str] = []
+    seen: list[NDArray[np.intp]] = []
+    interactions = [f"{grouping}:{name}" for grouping in ("trial", "garden") for name in varied]
+    for term in ("trial", "garden", "garden:block", "garden:block:whole_plot", *interactions):
+        grouping, *rest = term.split(":")
+        groups = rows.groupby([grouping, *rest], sort=False, observed=True).ngroup().to_numpy()
+        levels = len(np.unique(groups))
+        if levels in (1, len(rows)) or any(same_grouping(groups, other) for other in seen):
+            continue
+        telling = rows[grouping].nunique()
+        if term in interactions:
+            telling = int((rows.groupby(grouping, observed=True)[rest[0]].nunique() > 1).sum())
+        if telling >= FEWEST_RANDOM_LEVELS:
+            seen.append(groups)
+            random.append(term)
+        elif term == grouping:
+            seen.append(groups)
+            fixed = [term]  # gardens lie within trials
+        elif term in interactions and grouping == "trial" and telling:
+            few = "1 trial" if telling == 1 else f"{telling} trials"
+            notes.append(
+                f"Only {few} varied {LABELS[rest[0]]}: how much their effect differs from season to season is not "
+                "known, and no interval allows for it."
+            )
+    return fixed, random, notes
+
+
+def _fitted(rows: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> tuple[MixedFit, list[str], list[str]]:
+    """Fit; where interactions cannot be told from the rest, without these."""
+    formula = " + ".join(["yield_g ~ treatment", *fixed])
+    without_trials = [term for term in random if not term.startswith("trial:")]
+    plain = [term for term in random if term.split(":")[-1] not in LEVELS]
+    error: MixedModelError | None = None
+    for terms in (list(random), without_trials, plain):
+        try:
+            fit = fit_mixed(rows, formula, terms)
+        except MixedModelError as found:
+            error = found
+            continue
+        left = " and ".join(dict.fromkeys(f"{term.split(':')[0]}s" for term in random if term not in terms))
+        note = f"These records cannot tell how much effects differ between {left}: no interval allows for it."
+        return fit, terms, [note] if left else []
+    raise NotComputed(
+        f"The trials cannot tell the treatments apart from gardens and seasons. (For a statistician: {error})"
+    )
+
+
+def links(pooled: Pool, label: str) -> tuple[int, int]:
+    """How many trials tried a treatment, and how many tried it beside the current practice."""
+    tried = pooled.rows.groupby("treatment", observed=True)["trial"].unique()
+    both = set(tried[label]) & set(tried[pooled.current])
+    return len(tried[label]), len(both)

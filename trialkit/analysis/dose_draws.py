@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.analysis.draws import symmetric_root
 from trialkit.mixed.curves import Curve, curve_basis, shapes_searched
 
 FloatArray = NDArray[np.float64]
@@ -79,8 +80,7 @@ def draw_curves(found: DoseMeans, weights: Mapping[Curve, float], seed: int) -> 
     seed : int
     """
     rng, half = np.random.Generator(np.random.PCG64(seed)), DRAWS // 2
-    values, vectors = np.linalg.eigh(found.covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    root = symmetric_root(found.covariance)
     errors = np.sqrt(found.df / rng.chisquare(found.df, half))[:, None] * (
         rng.standard_normal((half, len(found.means))) @ root.T
     )

@@ -17,6 +17,16 @@ FloatArray = NDArray[np.float64]
 DRAWS = 20_000
 
 
+def symmetric_root(covariance: FloatArray) -> FloatArray:
+    """Square root of a covariance that may be singular.
+
+    The symmetric one: unlike a triangle's or eigenvectors, it does not hang on rounding, so that the same draws come
+    out however many threads or whichever library did the algebra.
+    """
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
+
+
 @dataclass(frozen=True)
 class MeanDraws:
     """Draws of candidates' means, each of shape (draws, candidates).
@@ -60,8 +70,7 @@ def draw_means(
     labels = list(candidates.index)
     means = fit.means("treatment")["mean"].loc[labels].to_numpy(float)
     covariance = fit.mean_covariance("treatment").loc[labels, labels].to_numpy(float)
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    root = symmetric_root(covariance)
     spread = np.sqrt(df / rng.chisquare(df, half))[:, None]
     errors = spread * (rng.standard_normal((half, len(means))) @ root.T)
     luck = np.zeros_like(errors)

@@ -69,8 +69,8 @@ class Rests:
 class Compared:
     """A treatment in the pool, beside the current practice; g a planted head.
 
-    Limits and p allow for all comparisons (Dunnett); None of the current practice itself. `trials` tried it, `beside` of
-    these beside the current practice.
+    Limits and p allow for all comparisons (Dunnett); None of the current practice itself. `trials` tried it, of these
+    `beside` beside the current practice.
     """
 
     treatment: Treatment

@@ -210,8 +210,8 @@ def _heterogeneity(gains: Sequence[Gain], found: Combined | None) -> str:
     ahead = sum(one.gain > 0 for one in gains)
     if found.trials < FEWEST_RANDOM_LEVELS:
         return (
-            f"It was ahead in {('neither', 'one', 'both')[ahead]} of the two trials. Two say next to nothing of how much "
-            "seasons differ, and the interval does not allow for it."
+            f"It was ahead in {('neither', 'one', 'both')[ahead]} of the two trials. Two say next to nothing of how "
+            "much seasons differ, and the interval does not allow for it."
         )
     said = f"It was ahead in {'all' if ahead == found.trials else f'{ahead} of'} {found.trials} trials. "
     if found.tau_g == 0:

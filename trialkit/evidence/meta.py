@@ -87,7 +87,7 @@ class MetaAnalysis:
         return float(self.estimates[0]) - half, float(self.estimates[0]) + half
 
     def common(self, df: float, confidence: float = 0.95) -> tuple[float, float]:
-        """Limits by t with the given degrees of freedom and `model_se`: nothing allowed for how little tau2 is known."""
+        """Limits by t with given degrees of freedom and `model_se`, as if tau2 were known."""
         half = float(stdtrit(df, (1 + confidence) / 2)) * float(self.model_se[0])
         return float(self.estimates[0]) - half, float(self.estimates[0]) + half
 

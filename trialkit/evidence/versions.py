@@ -13,6 +13,7 @@ from trialkit.evidence.recommending import recommend
 from trialkit.evidence.situation import evidence_digest, situation
 from trialkit.trial.atomic import write_text
 
+FEW_DIGITS = 5
 RECOMMENDED_FILE, HISTORY = "recommended.json", "history"
 
 
@@ -63,16 +64,26 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
         versions = history(ledger)
         same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
         before = versions[:-1] if same else versions
-        text = _text(recommend(found, before[-1] if before else None, trialkit_version).as_document())
-        if same and text != _text(versions[-1]):
-            text = _text(recommend(found, versions[-1], trialkit_version).as_document())
-            same = False
-        document: dict[str, Any] = json.loads(text)
+        document = recommend(found, before[-1] if before else None, trialkit_version).as_document()
+        if same and _to_few_digits(document) == _to_few_digits(versions[-1]):
+            document = versions[-1]
+        elif same:
+            document, same = recommend(found, versions[-1], trialkit_version).as_document(), False
+        text = _text(document)
         if not same:
             (ledger / HISTORY).mkdir(exist_ok=True)
             write_text(ledger / HISTORY / f"recommended-{document['version']:04d}.json", text)
         write_text(ledger / RECOMMENDED_FILE, text)
     return Version(document, ledger / RECOMMENDED_FILE, not same)
+
+
+def _to_few_digits(value: Any) -> Any:
+    """Leave out what another library, or the number of its threads, may do to the last digits."""
+    if isinstance(value, Mapping):
+        return {key: _to_few_digits(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_to_few_digits(item) for item in value]
+    return float(f"{value:.{FEW_DIGITS}g}") if isinstance(value, float) else value
 
 
 def _text(document: Mapping[str, Any]) -> str:

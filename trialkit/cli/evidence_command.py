@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from trialkit.cli.evidence_steps import add_trial, listing, withdraw_entry
+from trialkit.cli.evidence_steps import add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
 
@@ -55,6 +55,22 @@ def list_entries(ledger: Path, as_json: bool) -> None:
     click.echo(json.dumps(document, indent=2, ensure_ascii=False) if as_json else text)
     if document["damaged"]:
         raise DataFailure("\n".join(document["damaged"]))
+
+
+@command.command("pool")
+@ledger_folder
+@as_json
+@speaks_plainly
+def pool(ledger: Path, as_json: bool) -> None:
+    """Pool all trials that count and write LEDGER/pool.html: every treatment beside the current practice.
+
+    One mixed model for the buckets of all trials; the gain season by season, without each trial, and by class of
+    garden. Treatments that no trial links with the current practice are named, and not compared.
+
+    Example: trialkit evidence pool --ledger ledger
+    """
+    pooled = pool_ledger(ledger)
+    click.echo(json.dumps(pooled.document, indent=2, ensure_ascii=False) if as_json else pooled.text)
 
 
 @command.command("withdraw")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,6 +11,7 @@ from typing import Any
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 
 SHOWN_DIGITS = 12
+POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
 
 
 def add_trial(folder: Path, ledger: Path) -> str:
@@ -37,6 +38,62 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
     return (
         f"Withdrawn: {one.id[:SHOWN_DIGITS]}, {_named(one.trial, one.season)}. It stays in {ledger}, with the reason."
     )
+
+
+@dataclass(frozen=True)
+class Answered:
+    """An answer as plain data, and in a few lines."""
+
+    document: dict[str, Any]
+    text: str
+
+
+def pool_ledger(ledger: Path) -> Answered:
+    """Pool a ledger and write its page."""
+    from trialkit import __version__
+    from trialkit.evidence.versions import pool_now
+    from trialkit.report import evidence_html
+    from trialkit.trial.atomic import write_text
+
+    document = pool_now(ledger, __version__)
+    path = ledger / POOL_PAGE
+    write_text(path, evidence_html(document))
+    together = document["together"]
+    lines = [*document["sentences"], *([together["heterogeneity"]] if together else ()), *document["notes"]]
+    return Answered(document, "\n".join([*lines, *document["refused"], f"Written to {path}."]))
+
+
+def recommend_from(ledger: Path) -> Answered:
+    """Write the recommended defaults and the handout."""
+    from trialkit import __version__
+    from trialkit.errors import NotComputed
+    from trialkit.evidence.versions import recommend_anew
+    from trialkit.report import handout_html
+    from trialkit.report.handout_pdf import PAPERS, handout_pdf
+    from trialkit.trial.atomic import write_bytes, write_text
+
+    version = recommend_anew(ledger, __version__)
+    document = version.document
+    page = handout_html(document)
+    write_text(ledger / HANDOUT_PAGE, page)
+    written = [str(version.path), str(ledger / HANDOUT_PAGE)]
+    try:
+        for paper in PAPERS:
+            path = ledger / f"handout-{paper}.pdf"
+            write_bytes(path, handout_pdf(page, paper))
+            written.append(str(path))
+        missing = ""
+    except NotComputed as error:
+        missing = f"\n{error}"
+    news = "new" if version.is_new else "as it was: nothing in the ledger changed"
+    lines = [
+        f"Version {document['version']} ({news}).",
+        *document["sentences"],
+        *(document["changed"]["sentences"] if version.is_new else ()),
+        f"Next: {document['next_trial']['question']}",
+        f"Written to {', '.join(written)}.{missing}",
+    ]
+    return Answered(document, "\n".join(lines))
 
 
 def listing(ledger: Path) -> tuple[dict[str, Any], str]:

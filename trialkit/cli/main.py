@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
     "report": ("Answer", "Write the report, one self-contained page."),
+    "recommend": ("Remember", "Write the recommended defaults and the gardeners' handout."),
     "evidence": ("Remember", "Keep accepted trials in a ledger and pool them over seasons."),
 }
 ALIASES = {"analyze": "analyse"}

@@ -143,6 +143,7 @@ class Recommended:
     acid: tuple[AcidForClass, ...]
     classes: Classes | None
     evidence: tuple[Rests, ...]
+    gardens: int
     compared: tuple[Compared, ...]
     variation: tuple[Varies, ...]
     refused: tuple[str, ...]

@@ -70,6 +70,7 @@ def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str
         acid=acid_for_classes(found, chosen),
         classes=classes,
         evidence=_rests(found, by_trial),
+        gardens=int(found.rows.loc[found.rows["yield_g"].notna(), "site"].nunique()),
         compared=tuple(_compared(found, pooled, comparisons)),
         variation=tuple(_variation(pooled)),
         refused=tuple(_refused(found, pooled)),

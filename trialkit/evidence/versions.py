@@ -77,6 +77,15 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
     return Version(document, ledger / RECOMMENDED_FILE, not same)
 
 
+def pool_now(ledger: Path, trialkit_version: str) -> dict[str, Any]:
+    """Work out what a ledger says, and write nothing: as the next version, or the last where it says the same."""
+    found = situation(ledger)
+    versions = history(ledger)
+    same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
+    before = versions[:-1] if same else versions
+    return recommend(found, before[-1] if before else None, trialkit_version).as_document()
+
+
 def _to_few_digits(value: Any) -> Any:
     """Leave out what another library, or the number of its threads, may do to the last digits."""
     if isinstance(value, Mapping):

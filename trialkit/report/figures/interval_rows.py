@@ -97,6 +97,7 @@ def draw_rows(
     axes.set_ylim(total, 0)
     axes.set_yticks([])
     everything = [v for row in rows for v in (row.lower, row.upper, *row.buckets)]
+    everything += [reference[0]] if reference else []
     scale_weights(axes, min(everything), max(everything), unit, vertical=False)
     if reference:
         _draw_reference(axes, *reference)

@@ -1,0 +1,29 @@
+"""``trialkit recommend``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from trialkit.cli.evidence_steps import recommend_from
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.options import as_json
+
+
+@click.command("recommend")
+@click.argument("ledger", metavar="LEDGER", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@as_json
+@speaks_plainly
+def command(ledger: Path, as_json: bool) -> None:
+    """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
+
+    Writes LEDGER/recommended.json and handout.html, and the handout as PDF on A4 and Letter where WeasyPrint is
+    installed (pip install 'trialkit[pdf]'). Every version is kept in LEDGER/history; there is a new one only when the
+    evidence changed.
+
+    Example: trialkit recommend ledger
+    """
+    answered = recommend_from(ledger)
+    click.echo(json.dumps(answered.document, indent=2, ensure_ascii=False) if as_json else answered.text)

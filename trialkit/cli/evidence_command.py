@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from trialkit.cli.evidence_steps import add_trial, listing, pool_ledger, withdraw_entry
+from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.options import as_json
 
 ledger_folder = click.option(
     "--ledger",
@@ -31,15 +31,18 @@ def command() -> None:
 
 
 @command.command("add")
-@trial_folder
+@click.argument("trial", metavar="TRIAL", type=click.Path(exists=True, path_type=Path))
 @ledger_folder
 @speaks_plainly
-def add(folder: Path, ledger: Path) -> None:
-    """Accept the analysed trial in DIR as evidence: protocol, tables and results, as they are.
+def add(trial: Path, ledger: Path) -> None:
+    """Accept TRIAL as evidence: the folder of an analysed trial, protocol, tables and results as they are.
+
+    Or a CSV table of older means with their standard errors and citations, where nothing else is left of a trial
+    (columns: schemas/means.json).
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
-    click.echo(add_trial(folder, ledger))
+    click.echo(add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger))
 
 
 @command.command("list")

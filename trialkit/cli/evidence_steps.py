@@ -30,6 +30,15 @@ def add_trial(folder: Path, ledger: Path) -> str:
     )
 
 
+def add_means(path: Path, ledger: Path) -> str:
+    """Accept a table of older means."""
+    from trialkit.evidence.ledger import add
+    from trialkit.evidence.older import means_contents
+
+    one = add(ledger, means_contents(path), date.today())
+    return f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: older means of {one.title}."
+
+
 def withdraw_entry(ledger: Path, start: str, why: str) -> str:
     """Withdraw an entry."""
     from trialkit.evidence.ledger import withdraw

@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
     "report": ("Answer", "Write the report, one self-contained page."),
+    "pack": ("Remember", "Pack a trial as open data that others can analyse again."),
     "recommend": ("Remember", "Write the recommended defaults and the gardeners' handout."),
     "evidence": ("Remember", "Keep accepted trials in a ledger and pool them over seasons."),
 }

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
@@ -11,7 +9,7 @@ from scipy.special import stdtrit
 from trialkit.analysis.answer import Decision
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws
-from trialkit.analysis.wording import treatment_words
+from trialkit.analysis.wording import chance, treatment_words
 from trialkit.evidence.classes import water_class
 from trialkit.evidence.defaults import AcidForClass, Classes, Expected, NextTrial
 from trialkit.evidence.meta import combine
@@ -21,6 +19,9 @@ from trialkit.evidence.situation import Situation
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
 from trialkit.trial.check import read_trial
 from trialkit.trial.mixings import acid_product, nutrient_of
+
+USUAL_MARGIN_G = 10.0
+"""Where the protocol has none (common practice, no source)."""
 
 
 def expected_yield(pooled: Pool, label: str, draws: MeanDraws, at: int, df: float, confidence: float) -> Expected:
@@ -113,15 +114,17 @@ def acid_for_classes(found: Situation, label: str) -> tuple[AcidForClass, ...]:
 
 
 def next_trial(
-    found: Situation, pooled: Pool, decision: Decision, labels: Sequence[str], chosen: str, classes: Classes | None
+    found: Situation, pooled: Pool, decision: Decision, draws: MeanDraws, chosen: str, classes: Classes | None
 ) -> NextTrial:
-    """The trial that would tell most: the recommended practice beside the rival that is likeliest to beat it."""
-    rivals = [
-        (one.probability_best or 0.0, one.expected_value, label)
-        for one, label in zip(decision.candidates, labels, strict=True)
-        if one.eligible and label != chosen
-    ]
-    rival = max(rivals)[2] if rivals else pooled.current
+    """The trial that would tell most: the recommended practice beside the rival that is likeliest to beat it.
+
+    A treatment that too few trials tried to be recommended can be that rival.
+    """
+    labels = list(pooled.treatments.index)
+    at = labels.index(chosen)
+    others = np.arange(len(labels)) != at
+    ahead = (draws.garden[:, others] > draws.garden[:, [at]]).mean(0)
+    rival = [label for label in labels if label != chosen][int(ahead.argmax())]
     pair = found.words(chosen), found.words(rival)
     unseen = [] if classes is None else [one.name for one in classes.water if not one.gardens]
     seasons = [] if classes is None else [one.name for one in classes.season if not one.gardens]
@@ -130,13 +133,12 @@ def next_trial(
         where.append(f"gardens whose water has {' or '.join(unseen)} alkalinity, of which the ledger knows nothing")
     if seasons:
         where.append(f"a {' or '.join(seasons)} season, which it has not seen")
-    chance = max(rivals)[0] if rivals else 0.0
     why = (
-        f"Of all that was tried, {treatment_words(pair[1])} has the best chance of beating what is recommended "
-        f"({round(chance * 100)} in 100)."
+        f"Of all that was tried, {treatment_words(pair[1])} has the best chance of being ahead of what is recommended: "
+        f"{chance(float(ahead.max()))} in a new garden."
     )
     if where:
         why += f" It would tell most in {'; and in '.join(where)}."
-    margin = decision.thresholds["margin_g"] or 10.0
-    size = next_size(pooled, rival, chosen, float(margin))
-    return NextTrial(f"Is {treatment_words(pair[1])} better than {treatment_words(pair[0])}?", pair, why, size)
+    margin = float(decision.thresholds["margin_g"] or USUAL_MARGIN_G)
+    question = f"Is {treatment_words(pair[1])} better than {treatment_words(pair[0])}?"
+    return NextTrial(question, pair, why, next_size(pooled, rival, chosen, margin))

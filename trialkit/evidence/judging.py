@@ -10,19 +10,22 @@ import pandas as pd
 from trialkit.analysis.answer import Comparison, Decision
 from trialkit.analysis.decision import Field, judge
 from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.worth import worth
 from trialkit.evidence.classes import ClassGain, class_gains, season_class, water_class
 from trialkit.evidence.defaults import Classes
 from trialkit.evidence.differences import Gain, Together, combined_gains, garden_gains, together
-from trialkit.evidence.pooling import LEVELS, Pool
+from trialkit.evidence.older import older_gains
+from trialkit.evidence.pooling import LEVELS, Pool, links
 from trialkit.evidence.situation import Situation
 from trialkit.solution.mixing import ALKALINITY_CLASSES
 
 EVIDENCE_STREAM = 7
 """Of the newest protocol's seed; a single trial uses streams up to 6."""
 ROUNDING = 1e-6
+FEWEST_TRIALS = 2
 SEASONS = ("spring", "summer", "autumn", "winter")
 
 
@@ -44,7 +47,11 @@ def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float)
         days=None,
         usable=tuple((counts["usable"] / counts["recorded"].clip(lower=1)).to_numpy(float)),
         unrecorded=tuple(unrecorded),
-        eligible=tuple(abs(u - unrecorded[current]) <= WORRYING_DIFFERENCE + ROUNDING for u in unrecorded),
+        eligible=tuple(
+            abs(u - unrecorded[current]) <= WORRYING_DIFFERENCE + ROUNDING
+            and (i == current or tried_enough(pooled, label))
+            for i, (u, label) in enumerate(zip(unrecorded, labels, strict=True))
+        ),
         buckets=tuple(int(count) for count in buckets),
     )
     decision = protocol.decision
@@ -75,6 +82,15 @@ def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float)
     return judge(fields, valued, thresholds, compared, (), evidence), draws
 
 
+def tried_enough(pooled: Pool, label: str) -> bool:
+    """Whether a treatment may become the default: from three trials on, only if two or more of them tried it.
+
+    One trial is an anecdote with error bars: what it says of a treatment may be its season's luck, which the others
+    cannot tell.
+    """
+    return pooled.trials < FEWEST_RANDOM_LEVELS or links(pooled, label)[0] >= FEWEST_TRIALS
+
+
 def _seasons(found: Situation, pooled: Pool) -> str:
     """Trials and seasons that the answer rests on."""
     kept = set(pooled.rows["trial"].cat.categories)
@@ -100,14 +116,13 @@ def shown_beside(decision: Decision, labels: Sequence[str], chosen: str, current
 def gains(
     found: Situation, pooled: Pool, shown: str | None, df: float
 ) -> tuple[dict[str, Gain], Together | None, Classes | None]:
-    """Gains by trial, how they add up, and by class."""
+    """Gains by trial, how they add up with older means in the order of seasons, and by class."""
     if shown is None:
         return {}, None, None
+    older = list(older_gains(found, pooled, shown))
     gardens = garden_gains(pooled, shown)
-    if gardens.empty:
-        return {}, None, None
-    by_trial = combined_gains(gardens, pooled, shown, ["trial"]).set_index("trial")
-    gains = {
+    by_trial = combined_gains(gardens, pooled, shown, ["trial"]).set_index("trial") if len(gardens) else gardens
+    own = {
         entry.listed.id: Gain(
             entry.listed.trial,
             entry.listed.season,
@@ -118,7 +133,12 @@ def gains(
         for entry in found.entries
         if entry.listed.id in by_trial.index
     }
-    return gains, together(list(gains.values()), df, found.confidence), _classes(found, pooled, shown, gardens)
+    begun = [(entry.listed.started_on, own[entry.listed.id]) for entry in found.entries if entry.listed.id in own]
+    ordered = [gain for _, gain in sorted([*older, *begun], key=lambda one: one[0])]
+    if not ordered:
+        return own, None, None
+    classes = _classes(found, pooled, shown, gardens) if len(gardens) else None
+    return own, together(ordered, df, found.confidence), classes
 
 
 def _classes(found: Situation, pooled: Pool, shown: str, gardens: pd.DataFrame) -> Classes:

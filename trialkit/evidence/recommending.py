@@ -15,7 +15,7 @@ from trialkit.errors import NotComputed
 from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
 from trialkit.evidence.defaults import Changed, Compared, Default, Recommended, Rests, Varies
 from trialkit.evidence.differences import Gain
-from trialkit.evidence.judging import gains, judged, shown_beside
+from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
 from trialkit.evidence.pooling import Pool, links, pool
 from trialkit.evidence.situation import Situation, evidence_digest, practice, practice_label
 
@@ -78,8 +78,8 @@ def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str
         decision=decision,
         changed=Changed(None, ()),
         would_change=decision.would_change,
-        next_trial=next_trial(found, pooled, decision, labels, chosen, classes),
-        notes=pooled.notes,
+        next_trial=next_trial(found, pooled, decision, draws, chosen, classes),
+        notes=(*pooled.notes, *_too_few(found, pooled)),
     )
     return replace(document, changed=_changed(document, previous))
 
@@ -98,7 +98,7 @@ def _rests(found: Situation, gains: Mapping[str, Gain]) -> tuple[Rests, ...]:
             gains[one.id].gain if one.id in gains else None,
             gains[one.id].se if one.id in gains else None,
         )
-        for one in (entry.listed for entry in found.entries)
+        for one in (entry.listed for entry in (*found.older, *found.entries))
     )
 
 
@@ -143,6 +143,17 @@ def _compared(found: Situation, pooled: Pool, comparisons: pd.DataFrame) -> Iter
             lower=None if row is None else float(row["lower"]),
             upper=None if row is None else float(row["upper"]),
             p=None if row is None else float(row["p"]),
+        )
+
+
+def _too_few(found: Situation, pooled: Pool) -> Iterator[str]:
+    """Name the treatments that too few trials tried to be recommended."""
+    few = [found.words(label) for label in map(str, pooled.treatments.index) if not tried_enough(pooled, label)]
+    few = [words for words in few if words != found.words(pooled.current)]
+    if few:
+        yield (
+            f"Tried in one trial only, and so not recommended yet, whatever it found: "
+            f"{'; '.join(treatment_words(words) for words in few)}."
         )
 
 

@@ -31,7 +31,9 @@ class Situation:
     Attributes
     ----------
     entries : tuple of Entry
-        That count, in the order of seasons.
+        Trials that count, in the order of seasons.
+    older : tuple of Entry
+        Tables of older means that count.
     index : tuple of Listed
         All of them.
     latest : Trial
@@ -41,6 +43,7 @@ class Situation:
     """
 
     entries: tuple[Entry, ...]
+    older: tuple[Entry, ...]
     index: tuple[Listed, ...]
     latest: Trial
     rows: pd.DataFrame
@@ -111,7 +114,8 @@ def situation(ledger: Path) -> Situation:
     newest = entries[-1]
     for name in newest.files:
         newest.read(name)
-    return Situation(entries, index, read_trial(newest.folder), rows, treatments)
+    older = tuple(open_entry(ledger, one) for one in index if one.counts and one.kind == "means")
+    return Situation(entries, older, index, read_trial(newest.folder), rows, treatments)
 
 
 def evidence_digest(index: Sequence[Listed]) -> str:

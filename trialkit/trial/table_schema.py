@@ -15,7 +15,7 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 
-TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather"]
+TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "means"]
 TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads", "weather")
 OPTIONAL_TABLES: tuple[TableName, ...] = ("weather",)
 """Tables that a trial may do without, and is not asked for."""
@@ -107,8 +107,8 @@ def load_schema(name: TableName) -> TableSchema:
 
     Parameters
     ----------
-    name : {"sites", "products", "layout", "solution", "visits", "heads", "weather"}
-        The table.
+    name : {"sites", "products", "layout", "solution", "visits", "heads", "weather", "means"}
+        The table; the last is no part of a trial folder.
 
     Returns
     -------

@@ -1,0 +1,205 @@
+"""The ledger: nothing is lost or silently replaced, and what was changed is found."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from seasons import ON, accept
+from trialkit.errors import WrongCall
+from trialkit.evidence import ledger as ledgers
+from trialkit.evidence.ledger import (
+    Contents,
+    LedgerDamaged,
+    add,
+    damages,
+    find,
+    open_entry,
+    read_index,
+    withdraw,
+)
+
+Seasons = tuple[Path, tuple[Path, ...]]
+
+
+def contents(trial: str, text: str = "x") -> Contents:
+    """A tiny entry."""
+    return Contents("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, {"a.csv": text.encode()}, {}, {})
+
+
+@pytest.fixture
+def copy(seasons: Seasons, tmp_path: Path) -> Path:
+    """A ledger that a test may change."""
+    return Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
+
+
+def test_an_entry_is_what_was_put_there(seasons: Seasons) -> None:
+    """Every file of the trial and its results stand in the entry, byte for byte, under the digest of its manifest."""
+    ledger, trials = seasons
+    index = read_index(ledger)
+    assert [one.trial for one in index] == ["one", "two", "three"]
+    assert damages(ledger) == ()
+    entry = open_entry(ledger, index[0])
+    for name in ("trial.toml", "heads.csv", "layout.csv", "sites.csv", "products.csv"):
+        assert entry.read(name) == (trials[0] / name).read_bytes()
+    assert entry.read("results.json") == (trials[0] / "results" / "results.json").read_bytes()
+    assert "trialkit" in entry.facts["made_with"]
+
+
+def test_the_same_records_are_refused(seasons: Seasons, copy: Path) -> None:
+    """Neither the same trial twice, nor other records of a trial that counts; the index stays as it was."""
+    before = (copy / "index.jsonl").read_bytes()
+    with pytest.raises(WrongCall, match="in the ledger already"):
+        accept(copy, seasons[1][0])
+    with pytest.raises(WrongCall, match="Other records of the trial “one”"):
+        add(copy, contents("one"), ON)
+    assert (copy / "index.jsonl").read_bytes() == before
+    assert len(list((copy / "entries").iterdir())) == 3
+
+
+def test_a_withdrawn_entry_stays_and_can_come_back(seasons: Seasons, copy: Path) -> None:
+    """Withdrawing marks it with the reason; adding the same again counts it again; both are in the index."""
+    one = withdraw(copy, "one", "the wrong\n nutrient was sold", date(2026, 12, 1))
+    assert (one.withdrawn_on, one.why, one.counts) == ("2026-12-01", "the wrong nutrient was sold", False)
+    assert read_index(copy)[0] == one
+    assert (copy / "entries" / one.id / "heads.csv").is_file()
+    with pytest.raises(WrongCall, match="withdrawn already"):
+        withdraw(copy, one.id[:8], "again", ON)
+    assert accept(copy, seasons[1][0], date(2026, 12, 2)).id == one.id
+    assert read_index(copy)[0].counts
+    lines = (copy / "index.jsonl").read_text("utf-8").splitlines()
+    assert [json.loads(line)["event"] for line in lines] == ["began", *["added"] * 3, "withdrawn", "added"]
+    assert damages(copy) == ()
+
+
+def test_a_reason_and_a_name_are_asked_for(copy: Path) -> None:
+    """No reason, no such entry, too few figures: each is said, and nothing is written."""
+    before = (copy / "index.jsonl").read_bytes()
+    for start, why, said in (
+        ("one", " \n", "Say why"),
+        ("nine", "x", "No entry is called 'nine'"),
+        ("", "x", "No entry"),
+    ):
+        with pytest.raises(WrongCall, match=said):
+            withdraw(copy, start, why, ON)
+    assert find(copy, read_index(copy)[1].id[:6]).trial == "two"
+    assert (copy / "index.jsonl").read_bytes() == before
+
+
+def test_damage_is_named(copy: Path) -> None:
+    """A changed byte, a missing file, a strange one, a changed manifest and an entry without a line are each found."""
+    first, second, third = (copy / "entries" / one.id for one in read_index(copy))
+    data = bytearray((first / "heads.csv").read_bytes())
+    data[100] ^= 1
+    (first / "heads.csv").write_bytes(data)
+    (second / "sites.csv").unlink()
+    (second / "more.csv").write_text("x")
+    (third / "entry.json").write_text((third / "entry.json").read_text("utf-8") + " ", "utf-8")
+    (copy / "entries" / "0123").mkdir()
+    found = "\n".join(damages(copy))
+    for said in (
+        "heads.csv was changed",
+        "sites.csv is missing",
+        "more.csv does not belong",
+        "0123 is not in the index",
+    ):
+        assert said in found
+    assert f"{third.name}/entry.json was changed" in found.replace(os.sep, "/")
+    assert len(damages(copy)) == 5
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda text: text.replace("spring 2026", "spring 2025", 1),
+        lambda text: text.replace('"added"', '"removed"', 1),
+        lambda text: text[:-20],
+        lambda text: text + "{}\n",
+        lambda text: text + "\u0000\n",
+        lambda text: text + "[1]\n",
+    ],
+)
+def test_a_changed_index_is_refused(copy: Path, change: object) -> None:
+    """A line that is not as it was written is named by its number."""
+    path = copy / "index.jsonl"
+    path.write_text(change(path.read_text("utf-8")), "utf-8")  # type: ignore[operator]
+    with pytest.raises(LedgerDamaged, match=r"line \d"):
+        read_index(copy)
+
+
+def test_what_is_no_ledger(tmp_path: Path) -> None:
+    """A folder without an index is none, and one with other things in it does not become one."""
+    with pytest.raises(WrongCall, match="is no ledger"):
+        read_index(tmp_path)
+    (tmp_path / "holiday.txt").write_text("x")
+    with pytest.raises(WrongCall, match="something else already"):
+        add(tmp_path, contents("one"), ON)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["holiday.txt"]
+    link = tmp_path / "link"
+    link.symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(WrongCall, match="ordinary folder"):
+        add(link, contents("one"), ON)
+
+
+ADDER = """
+import sys
+from datetime import date
+from pathlib import Path
+from trialkit.evidence.ledger import Contents, add
+for i in range(int(sys.argv[3])):
+    name = f"{sys.argv[2]}-{i}"
+    add(Path(sys.argv[1]), Contents("trial", name, "", "", "", 1, 1, 1, {"a": name.encode()}, {}, {}), date(2026, 1, 1))
+"""
+
+
+def test_two_processes_add_at_once(tmp_path: Path) -> None:
+    """Nothing that either adds is lost, and the index is whole."""
+    ledger = tmp_path / "ledger"
+    adders = [subprocess.Popen([sys.executable, "-c", ADDER, str(ledger), name, "12"]) for name in ("left", "right")]
+    assert [one.wait() for one in adders] == [0, 0]
+    names = {one.trial for one in read_index(ledger)}
+    assert names == {f"{name}-{i}" for name in ("left", "right") for i in range(12)}
+    assert damages(ledger) == ()
+
+
+@pytest.mark.parametrize("at", ["rename", "index", "file"])
+def test_an_interrupt_leaves_the_ledger_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: str) -> None:
+    """Stopped while a file, the entry's name or its line is written, the ledger reads as before, and adding works."""
+    ledger = tmp_path / "ledger"
+    add(ledger, contents("one"), ON)
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        if at == "rename":
+            patch.setattr(Path, "rename", stop)
+        elif at == "index":
+            patch.setattr(ledgers, "_append", stop)
+        else:
+            patch.setattr(ledgers, "write_bytes", stop)
+        with pytest.raises(KeyboardInterrupt):
+            add(ledger, contents("two", "y"), ON)
+    assert [one.trial for one in read_index(ledger)] == ["one"]
+    assert not list(ledger.glob("*.tmp")) + list(ledger.glob(".*.tmp"))
+    assert len(damages(ledger)) == (at == "index")  # the entry is whole, and waits for its line
+    add(ledger, contents("two", "y"), ON)
+    assert [one.trial for one in read_index(ledger)] == ["one", "two"]
+    assert damages(ledger) == ()
+
+
+def test_results_of_other_records_are_refused(seasons: Seasons, tmp_path: Path) -> None:
+    """Where a table changed since the analysis, it is named and nothing is added."""
+    folder = Path(shutil.copytree(seasons[1][0], tmp_path / "trial"))
+    path = folder / "heads.csv"
+    path.write_text(path.read_text("utf-8").rstrip("\n") + "\n\n", "utf-8")
+    with pytest.raises(WrongCall, match=r"heads.csv changed"):
+        accept(tmp_path / "ledger", folder)
+    assert not (tmp_path / "ledger").exists()

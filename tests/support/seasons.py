@@ -1,0 +1,50 @@
+"""A few small invented seasons in a ledger."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from small_trial import small_trial
+from trialkit.evidence.accepting import trial_contents
+from trialkit.evidence.ledger import Listed, add
+from trialkit.trial.check import read_trial
+
+ON = date(2026, 11, 1)
+
+
+def season(folder: Path, name: str, when: str, started: str, **options: Any) -> Path:
+    """Lay out, draw and analyse a small trial of a season; returns its folder."""
+    small_trial(folder, **options)
+    path = folder / "trial.toml"
+    text = path.read_text("utf-8").replace('id = "small"', f'id = "{name}"\nseason = "{when}"\nstarted_on = {started}')
+    path.write_text(text, "utf-8")
+    from trialkit.analysis import analyse
+
+    document = analyse(read_trial(folder)).as_document()
+    (folder / "results").mkdir(exist_ok=True)
+    (folder / "results" / "results.json").write_text(json.dumps(document), "utf-8")
+    return folder
+
+
+def accept(ledger: Path, folder: Path, on: date = ON) -> Listed:
+    """Put an analysed trial in a ledger."""
+    results = (folder / "results" / "results.json").read_bytes()
+    return add(ledger, trial_contents(read_trial(folder), json.loads(results), results), on)
+
+
+def three_seasons(ledger: Path, trials: Path) -> tuple[Path, ...]:
+    """Two cultivars with two doses each in three seasons at three gardens, two blocks in each."""
+    made = tuple(
+        season(trials / name, name, when, started, sites=3, blocks=2, cultivars=2, doses=2, seed=seed)
+        for name, when, started, seed in (
+            ("one", "spring 2026", "2026-03-01", 11),
+            ("two", "summer 2026", "2026-05-01", 12),
+            ("three", "autumn 2026", "2026-08-01", 13),
+        )
+    )
+    for folder in made:
+        accept(ledger, folder)
+    return made

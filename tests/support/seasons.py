@@ -17,13 +17,8 @@ ON = date(2026, 11, 1)
 
 def season(folder: Path, name: str, when: str, started: str, **options: Any) -> Path:
     """Lay out, draw and analyse a small trial of a season; returns its folder."""
-    small_trial(folder, **options)
-    path = folder / "trial.toml"
-    text = path.read_text("utf-8").replace('id = "small"', f'id = "{name}"\nseason = "{when}"\nstarted_on = {started}')
-    path.write_text(text, "utf-8")
-    from trialkit.analysis import analyse
-
-    document = analyse(read_trial(folder)).as_document()
+    about = f'season = "{when}"\nstarted_on = {started}\n'
+    document = small_trial(folder, id=name, about=about, **options).as_document()
     (folder / "results").mkdir(exist_ok=True)
     (folder / "results" / "results.json").write_text(json.dumps(document), "utf-8")
     return folder

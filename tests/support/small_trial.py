@@ -13,10 +13,10 @@ from trialkit.trial.check import read_trial
 
 PROTOCOL = """\
 [trial]
-id = "small"
+id = "{id}"
 title = "A small trial"
 question = "Which?"
-
+{about}
 [bucket]
 heads = {heads}
 
@@ -53,6 +53,8 @@ def small_trial(
     kind: str = "randomised complete blocks",
     layout: str = "",
     decision: str = "",
+    id: str = "small",
+    about: str = "",
     change: ChangeHeads | None = None,
 ) -> Results:
     """Lay out, draw records, change them and analyse.
@@ -69,11 +71,15 @@ def small_trial(
         Kind of layout, and further lines of its section.
     decision : str
         Further lines of the protocol's last section.
+    id, about : str
+        Identity of the trial, and further lines of its first section.
     change : callable, optional
         Given the head records joined with the layout, all as text; returns the records to keep.
     """
     levels = {name: FACTORS[name][1][:count] for name, count in (("cultivar", cultivars), ("dose", doses)) if count}
     text = PROTOCOL.format(
+        id=id,
+        about=about,
         heads=heads,
         factors="".join(FACTORS[name][0].format(str(chosen).replace("'", '"')) for name, chosen in levels.items()),
         kind="split-plot" if whole_plot else kind,

@@ -145,7 +145,7 @@ def class_gains(
                 gain=float(weight @ centre),
                 lower=low,
                 upper=high,
-                borrowed=float(weight @ share),
+                borrowed=1.0 if one is None else float(weight @ share),
             )
         )
     assert at == known.sum()

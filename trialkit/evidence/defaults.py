@@ -14,13 +14,13 @@ from trialkit.evidence.next_size import NextSize
 
 @dataclass(frozen=True)
 class Default:
-    """A practice that can be recommended, as a treatment and in amounts for a bucket."""
+    """A practice that can be recommended, as a treatment and in amounts for a bucket; None of what was not tried."""
 
-    cultivar: str
+    cultivar: str | None
     dose_tsp: float | None
     n_mg_l: float | None
     product: str | None
-    acidifier: str
+    acidifier: str | None
     volume_l: float
     heads: int
 

@@ -195,4 +195,4 @@ def _changed(now: Recommended, previous: Mapping[str, Any] | None) -> Changed:
 
 def _as_treatment(default: Default) -> Treatment:
     found = {"cultivar": default.cultivar, "dose_tsp": default.dose_tsp, "acidifier": default.acidifier}
-    return {name: value for name, value in found.items() if value not in (None, "")}
+    return {name: value for name, value in found.items() if value is not None}

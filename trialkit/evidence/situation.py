@@ -21,7 +21,7 @@ from trialkit.evidence.pooling import SAME_DOSE, read_buckets, with_treatments
 from trialkit.solution.nutrients import elements_mg_l
 from trialkit.trial.check import Trial, read_trial
 from trialkit.trial.mixings import nutrient_of
-from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT
+from trialkit.trial.protocol import FACTOR_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -86,11 +86,11 @@ class Situation:
         dose = protocol.factors.get("dose")
         nitrogen = float(row["n_mg_l"])
         return Default(
-            cultivar=str(row["cultivar"]),
+            cultivar=str(row["cultivar"]) or None,
             dose_tsp=self.dose_tsp(label) if row["n_level"] else None,
             n_mg_l=nitrogen if np.isfinite(nitrogen) else None,
             product=dose.product if dose else None,
-            acidifier=str(row["acidifier"]) or NO_PRODUCT,
+            acidifier=str(row["acidifier"]) or None,
             volume_l=protocol.bucket.volume_l,
             heads=protocol.bucket.heads,
         )

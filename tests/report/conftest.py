@@ -13,7 +13,8 @@ import pytest
 
 from honest_records import Records, write_records
 from small_plan import small_plan
-from trialkit.report import check_html, plan_html, report_html
+from small_recommended import small_recommended
+from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
 from trialkit.trial.check import check_trial
 
 
@@ -41,8 +42,8 @@ MAKERS: Mapping[str, Callable[[], dict[str, Any]]] = {
 } | {verdict: (lambda verdict=verdict: samples.verdict_results(verdict)) for verdict in samples.VERDICTS}
 
 
-def hostile_plan() -> dict[str, Any]:
-    """Return a plan whose every text was written by an attacker, and whose numbers are missing where they may be."""
+def spoilt(document: dict[str, Any]) -> dict[str, Any]:
+    """Return a document whose every text was written by an attacker."""
     words = iter(samples.HOSTILE * 10_000)
 
     def spoil(value: Any) -> Any:
@@ -52,7 +53,13 @@ def hostile_plan() -> dict[str, Any]:
             return [spoil(item) for item in value]
         return next(words) if isinstance(value, str) else value
 
-    plan: dict[str, Any] = spoil(small_plan())
+    made: dict[str, Any] = spoil(document)
+    return made
+
+
+def hostile_plan() -> dict[str, Any]:
+    """Return a plan whose every text was written by an attacker, and whose numbers are missing where they may be."""
+    plan = spoilt(small_plan())
     plan["sizes"][0] |= {"power": None, "detectable_g": None, "half_width_g": None, "refused": samples.HOSTILE[0]}
     plan["warnings"] = list(samples.HOSTILE)
     return plan
@@ -76,6 +83,14 @@ def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
 
 
 PLANS: Mapping[str, Callable[[], dict[str, Any]]] = {"plan": small_plan, "hostile plan": hostile_plan}
+
+
+EVIDENCE: Mapping[str, tuple[Callable[[dict[str, Any]], str], Callable[[], dict[str, Any]]]] = {
+    "evidence": (evidence_html, small_recommended),
+    "hostile evidence": (evidence_html, lambda: spoilt(small_recommended())),
+    "handout": (handout_html, small_recommended),
+    "hostile handout": (handout_html, lambda: spoilt(small_recommended())),
+}
 
 
 class Pages:
@@ -103,6 +118,9 @@ class Pages:
             words = writable if name == "hostile check" else ("harvestet", "?")
             with TemporaryDirectory() as folder:
                 return spoilt_check(Path(folder), words)
+        if name in EVIDENCE:
+            write, document = EVIDENCE[name]
+            return write(document())
         plan = PLANS.get(name)
         return plan_html(plan()) if plan else report_html(self.results(name))
 

@@ -27,6 +27,10 @@ SEEN = (
     "hostile plan",
     "check",
     "hostile check",
+    "evidence",
+    "hostile evidence",
+    "handout",
+    "hostile handout",
 )
 
 
@@ -150,6 +154,23 @@ def test_every_figure_fits_on_a_sheet(browser: Any, pages: Any, tmp_path: Path, 
     boxes = [figure.bounding_box() for figure in opened.locator("figure").all()]
     assert all(box["width"] <= width and box["height"] <= height for box in boxes)
     assert opened.evaluate("document.documentElement.scrollWidth") <= int(width)
+    opened.context.close()
+
+
+@pytest.mark.parametrize("page", ["evidence", "hostile evidence", "handout", "hostile handout"])
+def test_evidence_fits_a_phone(browser: Any, pages: Any, tmp_path: Path, page: str) -> None:
+    """At 360 pixels nothing runs over the edge, with every table folded out."""
+    opened, _, _ = _open(browser, pages[page], tmp_path, viewport={"width": 360, "height": 740})
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 360
+    opened.context.close()
+
+
+@pytest.mark.parametrize("paper", PAPER_PX)
+def test_the_handout_is_one_sheet_from_a_browser(browser: Any, pages: Any, tmp_path: Path, paper: str) -> None:
+    """Printed on A4 or Letter it is one page."""
+    opened, _, _ = _open(browser, pages["handout"], tmp_path)
+    assert len(re.findall(rb"/Type\s*/Page\b", opened.pdf(format=paper))) == 1
     opened.context.close()
 
 

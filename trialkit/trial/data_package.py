@@ -19,7 +19,9 @@ from trialkit._resources import resource_folder
 from trialkit.trial.atomic import csv_text
 from trialkit.trial.check import Trial
 from trialkit.trial.protocol import FACTOR_COLUMNS, PROTOCOL_FILE
+from trialkit.trial.source_file import SourceText, read_source
 from trialkit.trial.table_schema import TABLE_NAMES, TableName, load_schema
+from trialkit.trial.tables import read_table
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
@@ -79,16 +81,14 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
 
 
 def _tables(trial: Trial) -> dict[TableName, pd.DataFrame]:
-    """The trial's tables, without optional columns that nobody filled in."""
+    """The trial's tables with the columns that their files have: what was written so already stays as it is."""
     found: dict[TableName, pd.DataFrame] = {}
     for name in TABLE_NAMES:
-        frame, schema = getattr(trial, name), load_schema(name)
-        empty = {
-            field.name
-            for field in schema.fields
-            if field.optional_column and (frame[field.name].isna() | (frame[field.name].astype(str) == "")).all()
-        }
-        found[name] = frame[[column for column in schema.columns if column not in empty]]
+        schema = load_schema(name)
+        source = read_source(trial.folder, schema.file)
+        if isinstance(source, SourceText):
+            missing = read_table(schema, source.text).missing_columns
+            found[name] = getattr(trial, name)[[column for column in schema.columns if column not in missing]]
     return found
 
 
@@ -106,7 +106,7 @@ def observation_units(trial: Trial) -> pd.DataFrame:
 
 
 def _blank(value: object) -> bool:
-    return value is pd.NA or value != value or value == ""
+    return value is None or value is pd.NA or value != value or value == ""
 
 
 def _schema_document(name: TableName) -> dict[str, Any]:

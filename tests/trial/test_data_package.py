@@ -62,6 +62,18 @@ def test_a_third_party_can_analyse_it_again(tmp_path: Path) -> None:
     assert packed == (trial / "results" / "results.json").read_bytes()
 
 
+def test_what_a_spreadsheet_did_is_undone(tmp_path: Path) -> None:
+    """With a byte-order mark, semicolons and other line ends the table is written anew; else it stays, byte for byte."""
+    trial = Path(shutil.copytree(EXAMPLES / "spring_dose", tmp_path / "trial"))
+    was = (trial / "sites.csv").read_text("utf-8")
+    (trial / "sites.csv").write_bytes(was.replace(",", ";").replace("\n", "\r\n").encode("utf-8-sig"))
+    with zipfile.ZipFile(io.BytesIO(data_package(read_trial(trial), "CC-BY-4.0", None))) as archive:
+        assert archive.read("heads.csv") == (trial / "heads.csv").read_bytes()
+        made = archive.read("sites.csv").decode("utf-8")
+    assert made.splitlines()[0] == was.splitlines()[0]
+    assert "\r" not in made
+
+
 def test_metadata_follow_miappe() -> None:
     """The sections and attribute names are MIAPPE 1.1's (Papoutsoglou et al. 2020; names from memory)."""
     found = miappe(read_trial(EXAMPLES / "autumn_dose"), "CC-BY-4.0")

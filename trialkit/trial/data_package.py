@@ -1,11 +1,13 @@
 """A trial as open data: a Frictionless Data Package in a zip, with metadata mapped to MIAPPE and a data dictionary.
 
-The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. Tables are written anew,
-in the form that their schemas describe, whatever a spreadsheet program had made of them.
+The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. A table that stands in the
+form that its schema describes goes in byte for byte; one that a spreadsheet program made something else of is written
+anew.
 """
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import json
@@ -64,7 +66,7 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
         A zip; the same trial gives the same bytes.
     """
     tables = {name: frame for name, frame in _tables(trial).items() if len(frame)}
-    files = {f"{name}.csv": csv_text(frame).encode("utf-8") for name, frame in tables.items()}
+    files = {f"{name}.csv": _plain_csv(trial, f"{name}.csv", csv_text(frame)) for name, frame in tables.items()}
     files[UNITS_FILE] = csv_text(observation_units(trial)).encode("utf-8")
     resources = [_table_resource(name, list(tables[name].columns), files) for name in tables]
     resources.append(_units_resource(files))
@@ -90,6 +92,27 @@ def _tables(trial: Trial) -> dict[TableName, pd.DataFrame]:
             missing = read_table(schema, source.text).missing_columns
             found[name] = getattr(trial, name)[[column for column in schema.columns if column not in missing]]
     return found
+
+
+def _plain_csv(trial: Trial, name: str, anew: str) -> bytes:
+    """A table as it stands where every cell says the same as in the plain form, else in the plain form."""
+    data = (trial.folder / name).read_bytes()
+    written = anew.encode("utf-8")
+    if b"\r" in data or data.startswith(b"\xef\xbb\xbf"):
+        return written
+    stands, plain = (list(csv.reader(io.StringIO(text))) for text in (data.decode("utf-8"), anew))
+    same = len(stands) == len(plain) and all(
+        len(one) == len(other) and all(map(_says_the_same, one, other))
+        for one, other in zip(stands, plain, strict=True)
+    )
+    return data if same else written
+
+
+def _says_the_same(cell: str, plain: str) -> bool:
+    try:
+        return cell == plain or float(cell) == float(plain)
+    except ValueError:
+        return False
 
 
 def observation_units(trial: Trial) -> pd.DataFrame:

@@ -1,8 +1,8 @@
 """A trial as open data: a Frictionless Data Package in a zip, with metadata mapped to MIAPPE and a data dictionary.
 
-The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. A table that stands in the
-form that its schema describes goes in byte for byte; one that a spreadsheet program made something else of is written
-anew.
+The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. A table that stands in
+the form that its schema describes goes in byte for byte; one that a spreadsheet program made something else of is
+written anew.
 """
 
 from __future__ import annotations

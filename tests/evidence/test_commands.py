@@ -1,0 +1,90 @@
+"""The evidence commands as a user runs them: real processes, their output and exit status."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from trialkit._resources import resource_folder
+
+Seasons = tuple[Path, tuple[Path, ...]]
+DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+
+
+def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    """Run trialkit in a process of its own."""
+    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL)
+
+
+def test_add_list_withdraw(seasons: Seasons, tmp_path: Path) -> None:
+    """A trial is added once, listed, withdrawn with a reason; after a changed byte list exits with 1 and names it."""
+    ledger = tmp_path / "ledger"
+    added = run("evidence", "add", seasons[1][0], "--ledger", ledger)
+    assert (added.returncode, added.stdout[:6]) == (DONE, "Added ")
+    again = run("evidence", "add", seasons[1][0], "--ledger", ledger)
+    assert (again.returncode, "in the ledger already" in again.stderr) == (WRONG_CALL, True)
+    listed = run("evidence", "list", "--ledger", ledger, "--json")
+    document = json.loads(listed.stdout)
+    assert (listed.returncode, [one["trial"] for one in document["entries"]]) == (DONE, ["one"])
+    assert run("evidence", "withdraw", "one", "--ledger", ledger).returncode == WRONG_CALL
+    gone = run("evidence", "withdraw", "one", "--why", "wrong nutrient", "--ledger", ledger)
+    assert (gone.returncode, gone.stdout.startswith("Withdrawn: ")) == (DONE, True)
+    assert "wrong nutrient" in run("evidence", "list", "--ledger", ledger).stdout
+    path = ledger / "entries" / document["entries"][0]["id"] / "heads.csv"
+    path.write_bytes(path.read_bytes() + b" ")
+    damaged = run("evidence", "list", "--ledger", ledger)
+    assert damaged.returncode == DATA_ERROR
+    assert "heads.csv was changed" in damaged.stderr
+
+
+def test_a_trial_must_be_analysed_first(tmp_path: Path) -> None:
+    """Without results nothing is added, and what to do is said."""
+    trial = Path(shutil.copytree(resource_folder("example_trials") / "spring_dose", tmp_path / "trial"))
+    done = run("evidence", "add", trial, "--ledger", tmp_path / "ledger")
+    assert done.returncode == WRONG_CALL
+    assert "trialkit analyse" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "ledger").exists()
+
+
+def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
+    """Both speak in sentences and in JSON by the published schema; the files are where they say, and stay the same."""
+    ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
+    schema = json.loads((resource_folder("schemas") / "recommended.schema.json").read_text("utf-8"))
+    pooled = run("evidence", "pool", "--ledger", ledger, "--json")
+    assert pooled.returncode == DONE, pooled.stderr
+    jsonschema.validate(json.loads(pooled.stdout), schema)
+    assert (ledger / "pool.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    assert not (ledger / "recommended.json").exists()
+    done = run("recommend", ledger)
+    assert done.returncode == DONE, done.stderr
+    assert "Version 1 (new)" in done.stdout
+    names = ["recommended.json", "handout.html"]
+    if "handout-a4.pdf" in done.stdout:
+        names += ["handout-a4.pdf", "handout-letter.pdf"]
+    before = {name: (ledger / name).read_bytes() for name in names}
+    again = run("recommend", ledger, "--json")
+    assert json.loads(again.stdout)["version"] == 1
+    assert {name: (ledger / name).read_bytes() for name in names} == before
+
+
+@pytest.mark.parametrize("command", [["evidence", "pool", "--ledger"], ["recommend"], ["evidence", "list", "--ledger"]])
+def test_what_is_no_ledger_is_said(tmp_path: Path, command: list[str]) -> None:
+    """An empty folder is no ledger, and no traceback comes of it."""
+    done = run(*command, tmp_path)
+    assert done.returncode == WRONG_CALL
+    assert "is no ledger" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["add", "list", "pool", "withdraw"])
+def test_help_has_an_example(command: str) -> None:
+    """Each part of evidence explains itself with an example."""
+    assert "Example: trialkit evidence" in run("evidence", command, "--help").stdout

@@ -138,12 +138,12 @@ def main() -> None:
     print("# What the default gives up, over ten seasons\n")
     print(
         f"{counties} invented counties (`python tests/benchmarks/county.py`, seed {SEED}), each with {PRACTICES}\n"
-        f"practices whose true means differ with a standard deviation of {SPREAD:g} g a planted head; the default begins\n"
-        f"as the third best from the bottom. Every season one trial of {TRIED} practices at {GARDENS} gardens with\n"
-        f"{BLOCKS} blocks; seasons and gardens favour practices with {SEASON_BY:g} and {GARDEN_BY:g} g, buckets differ by\n"
-        f"{BUCKET:g} g. Regret is how much the default's true mean lies below that of the best practice, with its Monte\n"
-        "Carlo standard error. The tool adopts what gains the margin in a new garden and season with a chance of\n"
-        f"{100 * SURE:g} in 100.\n"
+        f"practices whose true means differ with a standard deviation of {SPREAD:g} g a planted head; the default\n"
+        f"begins as the third best from the bottom. Every season one trial of {TRIED} practices at {GARDENS} gardens\n"
+        f"with {BLOCKS} blocks; seasons and gardens favour practices with {SEASON_BY:g} and {GARDEN_BY:g} g, buckets\n"
+        f"differ by {BUCKET:g} g. Regret is how much the default's true mean lies below that of the best practice,\n"
+        "with its Monte Carlo standard error. The tool adopts what gains the margin in a new garden and season with a\n"
+        f"chance of {100 * SURE:g} in 100.\n"
     )
     print("Regret, g a planted head:\n")
     print("| after season | " + " | ".join(RULES) + " |")

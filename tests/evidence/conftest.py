@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from seasons import three_seasons
 
 
 @pytest.fixture(scope="session")
 def seasons(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Path, ...]]:
-    """The ledger, and the folders of its trials."""
-    place = tmp_path_factory.mktemp("seasons")
-    return place / "ledger", three_seasons(place / "ledger", place)
+    """The ledger, and the folders of its trials: made once, however many processes run the tests."""
+    place = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        place = place.parent
+    with FileLock(place / "seasons.lock"):
+        made = place / "seasons"
+        if not (made / "done").exists():
+            three_seasons(made / "ledger", made)
+            (made / "done").touch()
+    return made / "ledger", tuple(made / name for name in ("one", "two", "three"))

@@ -134,6 +134,29 @@ def test_a_changed_index_is_refused(copy: Path, change: object) -> None:
         read_index(copy)
 
 
+def test_an_index_cannot_lead_out_of_the_ledger(copy: Path, tmp_path: Path) -> None:
+    """A line whose identity is a path, and a manifest that names one, are refused, though their digests are right."""
+    (tmp_path / "secret.txt").write_text("x")
+    path = copy / "index.jsonl"
+    whole = path.read_bytes()
+    told = json.loads(whole.splitlines()[1])
+    del told["line_sha256"]
+    path.write_bytes(whole + ledgers._line({**told, "id": "../../" + "0" * 26}))
+    with pytest.raises(LedgerDamaged, match="line 5"):
+        read_index(copy)
+    path.write_bytes(whole)
+    listed = read_index(copy)[0]
+    manifest = json.loads((copy / "entries" / listed.id / "entry.json").read_text("utf-8"))
+    manifest["files"]["../../../secret.txt"] = ledgers._digest(b"x")
+    data = json.dumps(manifest).encode()
+    name = ledgers._digest(data)[:32]
+    (copy / "entries" / name).mkdir()
+    (copy / "entries" / name / "entry.json").write_bytes(data)
+    path.write_bytes(whole + ledgers._line({**told, "id": name}))
+    with pytest.raises(LedgerDamaged, match="names a file"):
+        open_entry(copy, read_index(copy)[-1])
+
+
 def test_what_is_no_ledger(tmp_path: Path) -> None:
     """A folder without an index is none, and one with other things in it does not become one."""
     with pytest.raises(WrongCall, match="is no ledger"):

@@ -119,12 +119,12 @@ def listing(ledger: Path) -> tuple[dict[str, Any], str]:
     rows += [
         (
             one.id[:SHOWN_DIGITS],
-            one.trial,
-            one.season,
+            _printable(one.trial),
+            _printable(one.season),
             str(one.gardens),
             str(one.buckets),
             str(one.heads),
-            "" if one.counts else f"withdrawn {one.withdrawn_on}: {one.why}",
+            "" if one.counts else f"withdrawn {one.withdrawn_on}: {_printable(one.why or '')}",
         )
         for one in index
     ]
@@ -138,6 +138,11 @@ def listing(ledger: Path) -> tuple[dict[str, Any], str]:
 
 def _named(trial: str, season: str) -> str:
     return f"{trial} ({season})" if season else trial
+
+
+def _printable(text: str) -> str:
+    """A text that comes from strangers, without what would steer a terminal."""
+    return "".join(mark if mark.isprintable() else "\N{REPLACEMENT CHARACTER}" for mark in text)
 
 
 def _width(text: str) -> int:

@@ -79,9 +79,9 @@ def acid_for_classes(found: Situation, label: str) -> tuple[AcidForClass, ...]:
     row, protocol = found.treatments.loc[label], found.latest.protocol
     product = None
     for entry in reversed(found.entries):  # the newest shelf that has it
-        shelf = found.latest if entry is found.entries[-1] else None
-        products = shelf.products if shelf else read_trial(entry.folder, stage="plan").products
-        product = acid_product(products, str(row["acidifier"]))
+        newest = entry is found.entries[-1]
+        shelf = found.latest if newest else read_trial(entry.folder, stage="plan")
+        product = acid_product(shelf.products, str(row["acidifier"]))
         if product is not None:
             break
     if product is None:

@@ -17,6 +17,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Iterator, Mapping
@@ -35,6 +36,8 @@ LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 DIGITS = 32
 """Of the digest in an entry's name: half of it, which nobody meets twice by chance."""
 FEWEST_DIGITS = 6
+ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
+FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_INDEX_BYTES, LARGEST_FILE_BYTES = 50_000_000, 50_000_000
 
 Kind = Literal["trial", "means"]
@@ -146,6 +149,8 @@ def read_index(ledger: Path) -> tuple[Listed, ...]:
 def _apply(found: dict[str, Listed], happened: dict[str, Any]) -> None:
     """Take one line of the index into account."""
     event = happened.pop("event")
+    if "id" in happened and not ID.fullmatch(happened["id"]):  # it becomes the name of a folder
+        raise ValueError(event)
     if event == "began":
         if happened != {"format": FORMAT}:
             raise ValueError(event)
@@ -389,6 +394,8 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     if data is None or _digest(data)[:DIGITS] != listed.id:
         raise LedgerDamaged(f"{folder / MANIFEST} {'is missing' if data is None else 'was changed'}.")
     told = json.loads(data)
+    if not all(FILE_NAME.fullmatch(name) for name in told["files"]):
+        raise LedgerDamaged(f"{folder / MANIFEST} names a file that no entry holds.")
     return Entry(listed, told["facts"], folder, told["files"])
 
 

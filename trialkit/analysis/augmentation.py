@@ -24,13 +24,15 @@ from scipy.special import ndtr, ndtri
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, prepare, starting_variances
-from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded
+from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, maximise, refuse_confounded
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 DRAWS_A_STEP = 2
 """Days settle more slowly than variances, and cost less."""
+NEAR = 1e-3
+"""Standard deviations of the score: variances of days that are drawn anew at once need no more digits."""
 TINY = np.finfo(float).tiny
 LEAST_START = 0.02
 """Of the residual standard deviation squared: variances are looked for from above zero."""
@@ -94,7 +96,7 @@ def complete(
     days, start = bounds.starts(rng, sets), starting_variances(model)[None]
     for _ in range(burn_in):
         prepared = prepare(model, days)
-        point, _ = fit_sets(model, prepared, bounded=bounded, start=start)
+        point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
         start = np.maximum(point.variances, LEAST_START)
         variances = point.variances * prepared.scale[:, None] ** 2
         for _ in range(DRAWS_A_STEP):
@@ -103,17 +105,25 @@ def complete(
 
 
 def fit_sets(
-    model: Model, prepared: Prepared, *, bounded: bool, start: FloatArray | None = None
+    model: Model,
+    prepared: Prepared,
+    *,
+    bounded: bool,
+    start: FloatArray | None = None,
+    tolerance: float = SCORE_TOLERANCE,
 ) -> tuple[Evaluation, FitRecord]:
-    """Estimate the variances of each completed set; where they do not settle when left free, at zero or above."""
+    """Estimate the variances of each completed set; where they do not settle when left free, at zero or above.
+
+    They are sought until the score is below `tolerance`, in its standard deviations.
+    """
     variances = starting_variances(model)[None] if start is None else start
     first = evaluate(model.cross_products(prepared), variances, restricted=True)
     refuse_confounded(first, model.variance_names)
-    point, record = maximise(first, restricted=True, bounded=bounded)
-    unsettled = ~record.converged
+    point, record = maximise(first, restricted=True, bounded=bounded, tolerance=tolerance)
+    unsettled = ~record.settled(max(tolerance, ACCEPTABLE_SCORE))
     if bounded or not unsettled.any():
         return point, record
-    held, its_record = maximise(first.take(unsettled), restricted=True, bounded=True)
+    held, its_record = maximise(first.take(unsettled), restricted=True, bounded=True, tolerance=tolerance)
     settled = np.flatnonzero(~unsettled)
     parts = [(settled, point.take(settled)), (np.flatnonzero(unsettled), held)]
     values = {}

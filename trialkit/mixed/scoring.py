@@ -63,10 +63,16 @@ class FitRecord:
     @property
     def converged(self) -> BoolArray:
         """Whether the score settled where something is known, shape (r,)."""
-        return self.informed & (self.largest_score <= ACCEPTABLE_SCORE)
+        return self.settled(ACCEPTABLE_SCORE)
+
+    def settled(self, score: float) -> BoolArray:
+        """Whether it settled to a score, shape (r,)."""
+        return self.informed & (self.largest_score <= score)
 
 
-def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Evaluation, FitRecord]:
+def maximise(
+    start: Evaluation, *, restricted: bool, bounded: bool, tolerance: float = SCORE_TOLERANCE
+) -> tuple[Evaluation, FitRecord]:
     """Find each response's variances of greatest likelihood.
 
     The first step is Fisher's, which ends at once on an orthogonal design with no variance held; then Newton's is
@@ -81,13 +87,15 @@ def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Eva
         REML rather than full likelihood.
     bounded : bool
         Hold variances at zero or above; else they may go negative while V stays positive definite.
+    tolerance : float
+        Largest score at the end, in units of its standard deviation.
     """
     r, here = len(start.variances), start
     iterations, dampings, rows = np.zeros(r, np.intp), np.zeros(r, np.intp), np.arange(r)
     ended: list[tuple[NDArray[np.intp], Evaluation]] = []
     free = _free(here, bounded)
     largest = _largest_score(here, free)
-    going = np.isfinite(largest) & (largest >= SCORE_TOLERANCE)
+    going = np.isfinite(largest) & (largest >= tolerance)
     for _ in range(MOST_ITERATIONS):
         if not going.any():
             break
@@ -99,7 +107,7 @@ def maximise(start: Evaluation, *, restricted: bool, bounded: bool) -> tuple[Eva
         dampings[rows] += damped
         free = _free(here, bounded)
         largest = _largest_score(here, free)
-        going = moved & np.isfinite(largest) & (largest >= SCORE_TOLERANCE)
+        going = moved & np.isfinite(largest) & (largest >= tolerance)
         going &= dampings[rows] < MOST_DAMPINGS_ALTOGETHER
     if not ended:
         return here, FitRecord(iterations, dampings, largest, free, _informed(here, free))

@@ -251,7 +251,7 @@ def test_departures_are_shown_where_they_are_given(pages: Any, make: Any) -> Non
 def test_a_bare_minimum_of_results_gives_a_page(make: Any) -> None:
     """Missing or null parts leave gaps, not a crash."""
     assert "No recommendation" in report_html({})
-    results = make["one site"]()
+    results = make["variety"]()
     for part in list(results):
         assert "</html>" in report_html({**results, part: None})
     for part in list(results["responses"]["weight_g"]):

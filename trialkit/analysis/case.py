@@ -11,7 +11,7 @@ import pandas as pd
 
 from trialkit.analysis.answer import Comparison, Decision, Influence, Losses, Treatment
 from trialkit.analysis.decision import Field, judge, simultaneous_limits
-from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.decision_words import Evidence, thresholds_of
 from trialkit.analysis.diagnostics import from_power, to_power
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.fitting import fit_response
@@ -150,7 +150,7 @@ def _judged(
     case = Case(
         field=field,
         worth=worth(trial.protocol, trial.products, solution, candidates, field.current, field.days is not None),
-        thresholds=_thresholds(trial),
+        thresholds=thresholds_of(trial.protocol.decision),
         evidence=Evidence(
             yields.rows["bucket"].nunique(),
             yields.rows["site"].nunique(),
@@ -245,16 +245,3 @@ def seed_of(trial: Trial, stream: int) -> int:
 
 def _treatments(frame: pd.DataFrame) -> tuple[Treatment, ...]:
     return tuple({str(column): value for column, value in row.items()} for row in frame.to_dict("records"))
-
-
-def _thresholds(trial: Trial) -> Thresholds:
-    decision = trial.protocol.decision
-    return Thresholds(
-        margin_g=decision.margin_g,
-        equivalence_margin_g=decision.equivalence_margin_g,
-        adopt_probability=decision.adopt_probability,
-        confidence=decision.confidence,
-        price_per_kg=decision.price_per_kg,
-        cost_per_bucket=decision.cost_per_bucket,
-        delay_cost_per_day=decision.delay_cost_per_day,
-    )

@@ -10,6 +10,7 @@ from trialkit.analysis.answer import Candidate, Comparison, NextTrial, Treatment
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.wording import asked_chance, chance, number, treatment_words
 from trialkit.analysis.worth import Worth
+from trialkit.trial.protocol_sections import Decision as ProtocolDecision
 
 NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""
@@ -32,6 +33,19 @@ class Thresholds:
     def as_dict(self) -> dict[str, float | None]:
         """Return every threshold by name, to be shown."""
         return dict(vars(self))
+
+
+def thresholds_of(decision: ProtocolDecision) -> Thresholds:
+    """Thresholds of a protocol's section on the decision."""
+    return Thresholds(
+        margin_g=decision.margin_g,
+        equivalence_margin_g=decision.equivalence_margin_g,
+        adopt_probability=decision.adopt_probability,
+        confidence=decision.confidence,
+        price_per_kg=decision.price_per_kg,
+        cost_per_bucket=decision.cost_per_bucket,
+        delay_cost_per_day=decision.delay_cost_per_day,
+    )
 
 
 @dataclass(frozen=True)

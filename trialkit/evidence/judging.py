@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.analysis.answer import Comparison, Decision
 from trialkit.analysis.decision import Field, judge
-from trialkit.analysis.decision_words import Evidence, Thresholds
+from trialkit.analysis.decision_words import Evidence, thresholds_of
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
@@ -54,18 +54,8 @@ def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float)
         ),
         buckets=tuple(int(count) for count in buckets),
     )
-    decision = protocol.decision
     solution = found.latest.solution.merge(found.latest.layout[["bucket", "acidifier"]], on="bucket")
     valued = worth(protocol, found.latest.products, solution, pd.DataFrame(list(treatments)), current, False)
-    thresholds = Thresholds(
-        margin_g=decision.margin_g,
-        equivalence_margin_g=decision.equivalence_margin_g,
-        adopt_probability=decision.adopt_probability,
-        confidence=decision.confidence,
-        price_per_kg=decision.price_per_kg,
-        cost_per_bucket=decision.cost_per_bucket,
-        delay_cost_per_day=decision.delay_cost_per_day,
-    )
     compared = tuple(
         Comparison(
             treatment=found.words(str(label)),
@@ -79,7 +69,7 @@ def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float)
         for label, row in comparisons.iterrows()
     )
     evidence = Evidence(len(pooled.rows), pooled.rows["site"].nunique(), _seasons(found, pooled))
-    return judge(fields, valued, thresholds, compared, (), evidence), draws
+    return judge(fields, valued, thresholds_of(protocol.decision), compared, (), evidence), draws
 
 
 def tried_enough(pooled: Pool, label: str) -> bool:

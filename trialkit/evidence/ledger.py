@@ -21,13 +21,14 @@ import re
 import secrets
 import shutil
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
 from trialkit.errors import WrongCall
+from trialkit.trial import atomic
 from trialkit.trial.atomic import write_bytes, write_text
 
 INDEX, ENTRIES, MANIFEST = "index.jsonl", "entries", "entry.json"
@@ -172,26 +173,9 @@ def _line_digest(happened: Mapping[str, Any]) -> str:
     return hashlib.sha256(plain.encode("utf-8")).hexdigest()[:DIGITS]
 
 
-@contextmanager
-def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[None]:
-    """Let one process at a time change a ledger; others wait.
-
-    Raises
-    ------
-    WrongCall
-        If another one does not end in time.
-    """
-    from filelock import FileLock, Timeout
-
-    lock = FileLock(ledger / LOCK)
-    try:
-        lock.acquire(timeout=timeout_s)
-    except Timeout:
-        raise WrongCall(f"Another process is at work on {ledger}; try again when it has ended.") from None
-    try:
-        yield
-    finally:
-        lock.release()
+def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
+    """Let one process at a time change a ledger; others wait, and give up with a `WrongCall`."""
+    return atomic.locked(ledger / LOCK, timeout_s, f"Another process is at work on {ledger}")
 
 
 def add(ledger: Path, contents: Contents, on: date) -> Listed:

@@ -3,11 +3,13 @@
 import contextlib
 import os
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from trialkit.errors import WrongCall
 from trialkit.trial.formula_text import defused
 
 
@@ -44,6 +46,28 @@ def write_bytes(path: Path, data: bytes) -> None:
 def write_text(path: Path, text: str) -> None:
     """Write a text file, as `write_bytes`, in UTF-8 and with its line ends as they are."""
     write_bytes(path, text.encode("utf-8"))
+
+
+@contextlib.contextmanager
+def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
+    """Let one process at a time do what a lock file guards; others wait.
+
+    Raises
+    ------
+    WrongCall
+        Saying what is `busy`, if another process does not end in time.
+    """
+    from filelock import FileLock, Timeout
+
+    guard = FileLock(lock)
+    try:
+        guard.acquire(timeout=timeout_s)
+    except Timeout:
+        raise WrongCall(f"{busy}; try again when it has ended.") from None
+    try:
+        yield
+    finally:
+        guard.release()
 
 
 def csv_text(frame: pd.DataFrame) -> str:

@@ -8,11 +8,12 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Mapping
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path, PurePosixPath
 
 from trialkit.errors import NotComputed, WrongCall
+from trialkit.trial import atomic
 from trialkit.trial.returns.headings import RECORD_TABLES
 from trialkit.trial.returns.unfinished import COMMITTED, STAGING
 
@@ -22,26 +23,9 @@ LOCK, LOCK_TIMEOUT_S = ".collect.lock", 30.0
 ALLOWED = frozenset(f"{name}.csv" for name in RECORD_TABLES)
 
 
-@contextmanager
-def locked(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[None]:
-    """Let one collect at a time work on a folder; others wait.
-
-    Raises
-    ------
-    WrongCall
-        If another one does not end in time.
-    """
-    from filelock import FileLock, Timeout
-
-    lock = FileLock(folder / LOCK)
-    try:
-        lock.acquire(timeout=timeout_s)
-    except Timeout:
-        raise WrongCall(f"Another collect is at work on {folder}; try again when it has ended.") from None
-    try:
-        yield
-    finally:
-        lock.release()
+def locked(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
+    """Let one collect at a time work on a folder; others wait, and give up with a `WrongCall`."""
+    return atomic.locked(folder / LOCK, timeout_s, f"Another collect is at work on {folder}")
 
 
 def safe_returned(folder: Path) -> Path:

@@ -55,15 +55,21 @@ class Dense:
         return np.array([[(a * b).sum() / 2 for b in scaled] for a in scaled])
 
     def kenward_roger_covariance(self, variances: Sequence[float]) -> np.ndarray:
-        """Phi_A, all variances free."""
-        inverse, phi, _ = self.projection(variances)
+        """Phi_A, all variances free.
+
+        With V = LL' from ``L^-1 X`` and ``L^-1 V_i L^-T``, so that nothing is multiplied by V^-1, whose digits are few
+        near the edge where V ceases to be positive definite.
+        """
+        root = np.linalg.cholesky(self.v(variances))
+        x = np.linalg.solve(root, self.x)
+        scaled = [np.linalg.solve(root, np.linalg.solve(root, part).T) for part in self.parts]
+        phi = np.linalg.inv(x.T @ x)
         w = np.linalg.inv(self.expected(variances))
-        ps = [-self.x.T @ inverse @ v @ inverse @ self.x for v in self.parts]
+        ps = [-x.T @ part @ x for part in scaled]
         total = np.zeros_like(phi)
-        for i, a in enumerate(self.parts):
-            for j, b in enumerate(self.parts):
-                q = self.x.T @ inverse @ a @ inverse @ b @ inverse @ self.x
-                total += w[i, j] * (q - ps[i] @ phi @ ps[j])
+        for i, a in enumerate(scaled):
+            for j, b in enumerate(scaled):
+                total += w[i, j] * (x.T @ a @ b @ x - ps[i] @ phi @ ps[j])
         return phi + 2 * phi @ total @ phi
 
     def estimate(self, variances: Sequence[float]) -> np.ndarray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -52,10 +53,8 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
         data = entry.read(BUCKETS_FILE)
         if not data.startswith(header):
             raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {', '.join(BUCKET_COLUMNS)}.")
-        body = data[len(header) :]
-        frame_rows = body.count(b"\n")
-        bodies.append(body)
-        counts.append(frame_rows)
+        bodies.append(data[len(header) :])
+        counts.append(bodies[-1].count(b"\n"))
     text = ["bucket", "site", "block", "whole_plot", "cultivar", "acidifier"]
     rows = pd.read_csv(
         io.BytesIO(header + b"".join(bodies)),
@@ -185,6 +184,14 @@ class Pool:
     random: tuple[str, ...]
     notes: tuple[str, ...]
 
+    @cached_property
+    def tried_in(self) -> dict[str, frozenset[str]]:
+        """Trials that tried each treatment, by label."""
+        pairs = self.rows[["treatment", "trial"]].drop_duplicates()
+        return {
+            str(label): frozenset(map(str, some)) for label, some in pairs.groupby("treatment", observed=True)["trial"]
+        }
+
     @property
     def varied(self) -> tuple[str, ...]:
         """Factors that differ among the treatments."""
@@ -292,6 +299,5 @@ def _fitted(rows: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> 
 
 def links(pooled: Pool, label: str) -> tuple[int, int]:
     """How many trials tried a treatment, and how many tried it beside the current practice."""
-    tried = pooled.rows.groupby("treatment", observed=True)["trial"].unique()
-    both = set(tried[label]) & set(tried[pooled.current])
-    return len(tried[label]), len(both)
+    tried = pooled.tried_in
+    return len(tried[label]), len(tried[label] & tried[pooled.current])

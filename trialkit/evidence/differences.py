@@ -159,14 +159,14 @@ def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
         without = tuple(
             _step(gone.name, gone.season, [one for one in gains if one is not gone], df, confidence) for gone in gains
         )
-    everything = _summary(_combined(gains), df, confidence) if len(gains) > 1 else None
+    everything = _summary(_combined(gains, profile=True), df, confidence) if len(gains) > 1 else None
     return Together(tuple(gains), everything, growing, without, _heterogeneity(gains, everything))
 
 
-def _combined(gains: Sequence[Gain]) -> MetaAnalysis:
+def _combined(gains: Sequence[Gain], *, profile: bool = False) -> MetaAnalysis:
     """By meta-analysis; of two the mean alone, as if seasons did not differ: two cannot tell how much they do."""
     gain, variance = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
-    return combine(gain, variance, between=len(gains) >= FEWEST_RANDOM_LEVELS)
+    return combine(gain, variance, between=len(gains) >= FEWEST_RANDOM_LEVELS, profile=profile)
 
 
 def _limits(found: MetaAnalysis, df: float, confidence: float) -> tuple[float, float]:

@@ -97,7 +97,12 @@ class MetaAnalysis:
 
 
 def combine(
-    effects: FloatArray, variances: FloatArray, design: FloatArray | None = None, *, between: bool = True
+    effects: FloatArray,
+    variances: FloatArray,
+    design: FloatArray | None = None,
+    *,
+    between: bool = True,
+    profile: bool = True,
 ) -> MetaAnalysis:
     """Combine effects by random-effects meta-analysis, or regress them on what is known of the studies.
 
@@ -109,6 +114,8 @@ def combine(
         Columns of a regression; a constant alone otherwise.
     between : bool
         Whether studies may differ by more than sampling; else tau2 is nought.
+    profile : bool
+        Whether the limits of tau2 are sought; else they are missing.
 
     Raises
     ------
@@ -144,7 +151,9 @@ def combine(
         + sign * log_information
         + weights @ left**2
     )
-    lower, upper = (_tau2_at(y, v, x, float(chdtri(k - p, tail))) for tail in (0.025, 0.975))
+    lower = upper = np.nan
+    if profile:
+        lower, upper = (_tau2_at(y, v, x, float(chdtri(k - p, tail))) for tail in (0.025, 0.975))
     model_se = np.sqrt(np.diagonal(phi))
     return MetaAnalysis(
         estimates=estimates,

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from trialkit.errors import NotComputed
 from trialkit.evidence.accepting import bucket_records
-from trialkit.evidence.differences import Gain, combined_gains, garden_gains, together
+from trialkit.evidence.differences import MOST_STEPS, Gain, combined_gains, garden_gains, together
+from trialkit.evidence.meta import combine
 from trialkit.evidence.pooling import common_doses, linked, links, pool, read_buckets, with_treatments
 from trialkit.evidence.situation import situation
 from trialkit.mixed import fit_mixed
@@ -181,6 +182,22 @@ def test_cumulative_and_leave_one_out() -> None:
     assert found.combined.gain == pytest.approx(np.mean([10, 14, 12, 30]))
     assert found.combined.tau_g == pytest.approx(np.sqrt(np.var([10, 14, 12, 30], ddof=1) - 4.0))
     assert "ahead in all 4 trials" in found.heterogeneity
+
+
+def test_a_long_ledger_is_told_in_as_many_steps_as_can_be_read() -> None:
+    """The first and the last trial are among the steps, and both trials that count most among those left out."""
+    rng = np.random.Generator(np.random.PCG64(9))
+    gains = [Gain(f"t{i}", f"s{i}", float(rng.normal(10, 8)), float(rng.uniform(1, 5)), 3) for i in range(60)]
+    found = together(gains, 20.0, 0.95)
+    assert len(found.growing) == len(found.without) == MOST_STEPS
+    assert found.combined is not None
+    assert (found.growing[0].trials, found.growing[-1].trials) == (1, 60)
+    assert found.growing[-1].gain == pytest.approx(found.combined.gain)
+    effects, variances = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
+    left = [float(combine(np.delete(effects, i), np.delete(variances, i)).estimates[0]) for i in range(60)]
+    told = {step.added: step.gain for step in found.without}
+    for i in (int(np.argmin(left)), int(np.argmax(left))):
+        assert told[f"t{i}"] == pytest.approx(left[i])
 
 
 def test_reading_all_buckets_is_reading_each(seasons: Seasons) -> None:

@@ -20,6 +20,9 @@ FloatArray = NDArray[np.float64]
 FEW_TRIALS = 6
 """Fewer may hide much that differs between seasons (common practice, no source)."""
 
+MOST_STEPS = 40
+"""As many as a reader looks through (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Gain:
@@ -80,9 +83,10 @@ class Together:
     combined : Combined or None
         None with fewer than two trials.
     growing : tuple of Step
-        After each trial.
+        After each trial; of more than `MOST_STEPS`, after that many, spread evenly from the first to the last.
     without : tuple of Step
-        Without each trial, from three trials up.
+        Without each trial, from three trials up; of more than `MOST_STEPS`, without those that move the estimate the
+        most.
     heterogeneity : str
         How much trials differ, in words.
     """
@@ -153,14 +157,25 @@ def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
         Degrees of freedom of a single trial's error.
     confidence : float
     """
-    growing = tuple(_step(gains[k].name, gains[k].season, gains[: k + 1], df, confidence) for k in range(len(gains)))
+    k = len(gains)
+    last = np.arange(k) if k <= MOST_STEPS else np.linspace(0, k - 1, MOST_STEPS).round().astype(int)
+    growing = tuple(_step(gains[i].name, gains[i].season, gains[: i + 1], df, confidence) for i in last)
+    everything = _summary(_combined(gains, profile=True), df, confidence) if k > 1 else None
     without: tuple[Step, ...] = ()
-    if len(gains) >= 3:
+    if everything is not None and k >= 3:
         without = tuple(
-            _step(gone.name, gone.season, [one for one in gains if one is not gone], df, confidence) for gone in gains
+            _step(gains[i].name, gains[i].season, [*gains[:i], *gains[i + 1 :]], df, confidence)
+            for i in _weightiest(gains, everything)
         )
-    everything = _summary(_combined(gains, profile=True), df, confidence) if len(gains) > 1 else None
     return Together(tuple(gains), everything, growing, without, _heterogeneity(gains, everything))
+
+
+def _weightiest(gains: Sequence[Gain], everything: Combined) -> NDArray[np.intp]:
+    """Which trials' absence moves the estimate the most, tau2 kept: at most `MOST_STEPS`, in the order of seasons."""
+    weight = 1 / (np.array([one.se**2 for one in gains]) + everything.tau_g**2)
+    left = np.array([one.gain for one in gains]) - everything.gain
+    moved = np.abs(weight * left) / (weight.sum() - weight)
+    return np.sort(np.argsort(-moved, kind="stable")[:MOST_STEPS])
 
 
 def _combined(gains: Sequence[Gain], *, profile: bool = False) -> MetaAnalysis:

@@ -15,7 +15,6 @@ from trialkit.report.reading import Json, mapping, rows
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"
 NOTHING = (0.0, "no gain")
 CLASS_TITLES = {"water": "by the alkalinity of the water", "season": "by season", "kind": "by kind of garden"}
-MOST_STEPS = 40
 
 
 def evidence_pictures(document: Json, confidence: float) -> tuple[Picture, ...]:
@@ -34,13 +33,11 @@ def _growing(together: Json, confidence: float) -> Picture | None:
     steps, gains = rows(together, "growing"), rows(together, "gains")
     if not steps:
         return None
-    own = [
-        IntervalRow("Each trial by itself", _named(one), one["gain"], *_two_errors(one), ())
-        for one in gains[-MOST_STEPS:]
-    ]
+    taken = [gains[step["trials"] - 1] for step in steps]
+    own = [IntervalRow("Each trial by itself", _named(one), one["gain"], *_two_errors(one), ()) for one in taken]
     grown = [
         _row("All trials so far, after each season", _named({"name": one["added"], "season": one["season"]}), one)
-        for one in steps[-MOST_STEPS:]
+        for one in steps
     ]
     last, first = steps[-1], steps[0]
     finding = (
@@ -60,15 +57,20 @@ def _growing(together: Json, confidence: float) -> Picture | None:
                 difference_interval(step["lower"], step["upper"]),
             ),
         )
-        for step, one in zip(steps, gains, strict=True)
+        for step, one in zip(steps, taken, strict=True)
     )
     heads = columns("trial", "its own gain, g", "standard error, g", "gardens", "all so far, g", "interval, g")
+    some = (
+        f" Shown are {len(steps)} of {len(gains)} trials, from the first to the last."
+        if len(taken) < len(gains)
+        else ""
+    )
     table = make_table("growing-data", "The gain trial by trial, and as it added up", heads, body)
     return _picture(
         "growing",
         finding,
         f"Each mark is a gain, its line a {percent(confidence)} interval (of single trials two standard errors to each "
-        "side). The lower part tells what was known after each season.",
+        f"side). The lower part tells what was known after each season.{some}",
         [*own, *grown],
         (table,) if table else (),
     )
@@ -90,11 +92,13 @@ def _without(together: Json, confidence: float) -> Picture | None:
     )
     body = (Row(one["added"], (signed(one["gain"]), difference_interval(one["lower"], one["upper"]))) for one in steps)
     table = make_table("without-data", "Without each trial", columns("without", "gain, g", "interval, g"), body)
+    gains = rows(together, "gains")
+    some = f" Of {len(gains)} trials those that move it the most are shown." if len(steps) < len(gains) else ""
     return _picture(
         "without",
         finding,
-        f"Each row leaves one trial out; lines are {percent(confidence)} intervals.",
-        found[-MOST_STEPS:],
+        f"Each row leaves one trial out; lines are {percent(confidence)} intervals.{some}",
+        found,
         (table,) if table else (),
     )
 

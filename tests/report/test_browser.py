@@ -188,5 +188,90 @@ def test_the_first_tab_skips_to_the_answer(browser: Any, pages: Any, tmp_path: P
     opened.keyboard.press("Tab")
     assert opened.evaluate("document.activeElement.textContent") == "Skip to the answer"
     opened.keyboard.press("Enter")
-    assert opened.url.endswith("#answer")
+    opened.wait_for_url("**#answer")
     opened.context.close()
+
+
+def test_a_table_can_be_sorted_and_put_back(browser: Any, pages: Any, tmp_path: Path) -> None:
+    """By numbers as numbers, up, down and as it was; the heading says which way."""
+    opened, said, _ = _open(browser, pages["full"], tmp_path)
+    table = opened.locator("table[data-sortable]", has=opened.locator("#treatments-buckets-caption"))
+    opened.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    head = table.locator("thead th.number").first
+
+    def means() -> list[float]:
+        return [float(text) for text in table.locator("tbody td.number:nth-child(5)").all_inner_texts()]
+
+    before = means()
+    for order in (sorted(before), sorted(before, reverse=True), before):
+        head.locator("button").press("Enter")
+        assert means() == order
+    assert before != sorted(before)
+    assert head.get_attribute("aria-sort") is None
+    head.locator("button").click()
+    assert head.get_attribute("aria-sort") == "ascending"
+    assert said == []
+    opened.context.close()
+
+
+@pytest.mark.parametrize(("width", "kind"), [(1280, "wide"), (360, "narrow")])
+def test_pointing_at_a_mean_shows_its_buckets(browser: Any, pages: Any, tmp_path: Path, width: int, kind: str) -> None:
+    """By pointer and by keyboard: the words, and exactly the row's dots."""
+    opened, said, _ = _open(browser, pages["full"], tmp_path, viewport={"width": width, "height": 900})
+    figure = opened.locator("figure").first
+    rows, words = figure.locator(".probe-rows button"), figure.locator(".probe-words")
+    buckets = [one["mean"] for one in pages.results("full")["responses"]["weight_g"]["buckets"]]
+    assert rows.count() > 2
+    total = 0
+    for i in range(rows.count()):
+        rows.nth(i).hover()
+        told = int(re.search(r"(\d+) buckets?, g:", words.inner_text()).group(1))  # type: ignore[union-attr]
+        assert figure.locator(f".{kind} use.lit").count() == told
+        total += told
+    assert total == len(buckets)
+    rows.first.focus()
+    opened.keyboard.press("ArrowDown")
+    assert rows.nth(1).get_attribute("aria-label") in words.inner_text()
+    assert figure.locator(".probe-rows button[tabindex='0']").count() == 1
+    box = rows.nth(1).bounding_box()
+    assert box["height"] >= 24  # WCAG 2.2, 2.5.8 Target Size (Minimum)
+    assert said == []
+    opened.context.close()
+
+
+def test_measures_can_be_switched(browser: Any, pages: Any, tmp_path: Path) -> None:
+    """Both beside one another at first; then kitchen measures or metric ones alone."""
+    opened, _, _ = _open(browser, pages["full"], tmp_path)
+    card = opened.locator(".default-card")
+    assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
+    opened.check("#measures-metric")
+    assert card.locator(".kitchen:visible").count() == 0
+    assert card.locator(".metric:visible").count() > 0
+    opened.check("#measures-kitchen")
+    assert card.locator(".metric:visible").count() == 0
+    opened.context.close()
+
+
+@pytest.mark.parametrize("seen", ["full", "plan", "evidence"])
+def test_a_page_is_complete_without_its_script(browser: Any, pages: Any, tmp_path: Path, seen: str) -> None:
+    """With scripts off nothing is offered that does not work, every text is there, and measures still switch."""
+    with_script, _, _ = _open(browser, pages[seen], tmp_path)
+    opened, said, _ = _open(browser, pages[seen], tmp_path, java_script_enabled=False)
+    assert opened.locator("th button, .probe-rows, .probe-words:visible").count() == 0
+    every = "main > section"
+    assert opened.locator(every).count() == with_script.locator(every).count()
+    for i in range(opened.locator(every).count()):
+        assert opened.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
+    if seen == "full":
+        opened.check("#measures-metric")
+        assert opened.locator(".default-card .kitchen:visible").count() == 0
+    assert said == []
+    opened.context.close()
+    with_script.context.close()
+
+
+def _without_help(opened: Any, every: str, i: int) -> list[str]:
+    """Words of a section, less those that tell how to point at a row."""
+    opened.evaluate("document.querySelectorAll('.probe-words').forEach(one => { one.hidden = true })")
+    words: list[str] = opened.locator(every).nth(i).inner_text().split()
+    return words

@@ -18,6 +18,7 @@ import pytest
 
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
+from trialkit.pages.shell import page_script
 from trialkit.report import report_html
 from trialkit.report.references import REFERENCES
 
@@ -112,11 +113,12 @@ def test_a_page_stays_below_a_megabyte(pages: Any, name: str) -> None:
     assert len(pages[name].encode()) < 1_000_000
 
 
-def test_a_page_runs_nothing_and_asks_for_nothing(pages: Any, name: str) -> None:
-    """No script, no event attribute, no inline style, no address outside the page."""
+def test_a_page_runs_its_own_script_only_and_asks_for_nothing(pages: Any, name: str) -> None:
+    """One script, without an address; no event attribute, no inline style, no address outside the page."""
     outline = Outline(pages[name])
+    assert [dict(attributes) for tag, attributes in outline.elements if tag == "script"] == [{}]
+    assert outline.text["script"] == page_script()
     assert not {tag for tag, _ in outline.elements} & {
-        "script",
         "iframe",
         "object",
         "embed",
@@ -157,6 +159,8 @@ def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:
     assert policy is not None
     assert "default-src 'none'" in policy
     assert f"style-src 'sha256-{digest}'" in policy
+    ours = base64.b64encode(hashlib.sha256(page_script().encode()).digest()).decode()
+    assert f"script-src 'sha256-{ours}'" in policy
 
 
 def test_a_page_has_one_title_headings_in_order_and_landmarks(pages: Any, name: str) -> None:

@@ -6,9 +6,11 @@ import math
 import re
 from typing import Any, TypeGuard
 
+from trialkit.solution.volumes import OUNCE_G
+
 ABSENT = "–"
 MINUS = "\u2212"
-BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|tsp|h|d\.f\.)(?![A-Za-z]))")
+BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|oz|US gal|tsp|h|d\.f\.)(?![A-Za-z]))")
 CHANCE = re.compile(r"(?<=[0-9]) in 100\b")
 
 
@@ -103,6 +105,18 @@ def with_interval(mean: Any, lower: Any, upper: Any, unit: str = "") -> str:
     ('98 g (80 to 117)', '38.2 (36.1 to 40.0)')
     """
     return f"{mean_beside(mean, lower, upper)} {unit}".rstrip() + f" ({interval(lower, upper)})"
+
+
+def in_ounces(mean: Any, lower: Any, upper: Any) -> str:
+    """Write a mean of grams and its interval in ounces, to a tenth.
+
+    Examples
+    --------
+    >>> in_ounces(167.0, 149.0, 185.0)
+    '5.9 oz (5.3 to 6.5)'
+    """
+    limits = f" ({fixed(lower / OUNCE_G)} to {fixed(upper / OUNCE_G)})" if is_number(lower) and is_number(upper) else ""
+    return f"{fixed(mean / OUNCE_G)} oz{limits}"
 
 
 def mean_beside(mean: Any, lower: Any, upper: Any) -> str:

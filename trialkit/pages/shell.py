@@ -39,6 +39,12 @@ def page_style() -> str:
     return custom_properties() + (SHARED_TEMPLATES / "page.css").read_text(encoding="utf-8")
 
 
+@cache
+def page_script() -> str:
+    """Script of a page with tables and pictures: sorting, and the buckets behind a mean."""
+    return (SHARED_TEMPLATES / "page.js").read_text(encoding="utf-8")
+
+
 def _tied(value: Any) -> Any:
     """Tie numbers to their units in plain text; markup is left as it is."""
     return tie(value) if type(value) is str else value

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+FEWEST_SORTED = 5
+
 
 @dataclass(frozen=True)
 class Column:
@@ -37,6 +39,8 @@ class Table:
     rows : tuple of Row
     note : str
         What a reader must know to read it; may be empty.
+    is_ordered : bool
+        Whether the rows have an order of their own that they would be the worse for losing.
     """
 
     name: str
@@ -44,6 +48,12 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     note: str = ""
+    is_ordered: bool = False
+
+    @property
+    def is_sortable(self) -> bool:
+        """Whether a reader may want its rows in another order."""
+        return not self.is_ordered and len(self.rows) >= FEWEST_SORTED
 
 
 def text_column(heading: str) -> Column:
@@ -56,7 +66,9 @@ def columns(first: str, *numbers: str) -> tuple[Column, ...]:
     return (text_column(first), *(Column(heading) for heading in numbers))
 
 
-def make_table(name: str, caption: str, heads: tuple[Column, ...], body: Iterable[Row], note: str = "") -> Table | None:
+def make_table(
+    name: str, caption: str, heads: tuple[Column, ...], body: Iterable[Row], note: str = "", *, is_ordered: bool = False
+) -> Table | None:
     """Make a table, or None where it would have no row.
 
     Raises
@@ -67,4 +79,4 @@ def make_table(name: str, caption: str, heads: tuple[Column, ...], body: Iterabl
     rows = tuple(body)
     if any(len(row.cells) + 1 != len(heads) for row in rows):
         raise ValueError(f"table '{name}': a row has not {len(heads)} cells")
-    return Table(name, caption, heads, rows, note) if rows else None
+    return Table(name, caption, heads, rows, note, is_ordered) if rows else None

@@ -7,10 +7,20 @@ from dataclasses import dataclass
 from typing import Any
 
 from trialkit.analysis.wording import acid_words, spoons, teaspoons, treatment_words
-from trialkit.pages.numerals import ABSENT, difference_interval, is_number, percent, plain, signed, with_interval
+from trialkit.pages.numerals import (
+    ABSENT,
+    difference_interval,
+    in_ounces,
+    is_number,
+    percent,
+    plain,
+    signed,
+    with_interval,
+)
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance, chance_word, level_label
+from trialkit.pages.wording import chance, chance_word, count, level_label
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
+from trialkit.solution.volumes import GALLON_L, TEASPOON_ML
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 MOST_SPOONS_DRAWN = 12
@@ -25,14 +35,24 @@ FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify w
 
 
 @dataclass(frozen=True)
+class Measured:
+    """An amount in kitchen measures, and in metric ones: empty where there is but one way to say it."""
+
+    kitchen: str
+    metric: str = ""
+
+
+@dataclass(frozen=True)
 class CardLine:
     """One line of the default card: what to do, in large letters, and what it was before, if it changes."""
 
     title: str
-    text: str
-    note: str
-    spoons: int
-    before: str
+    text: Measured
+    note: str = ""
+    spoons: int = 0
+    before: str = ""
+    amount: Measured | None = None
+    """Stands before the note."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +76,10 @@ class Answer:
     cautions: tuple[str, ...]
     card: tuple[CardLine, ...]
     card_title: str
-    bucket: str
-    expectation: str
+    bucket: Measured | None
+    heads: str
+    expected: str
+    expectation: Measured | None
     sureness: Sureness | None
     versus: Table | None
     acid: Table | None
@@ -77,6 +99,8 @@ def answer(reading: Reading) -> Answer:
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
         bucket=_bucket(reading.design),
+        heads=_heads(reading.design),
+        expected=str((reading.response or {}).get("label") or "mean"),
         expectation=_expectation(reading),
         sureness=sureness(reading),
         versus=versus_table(reading),
@@ -91,7 +115,7 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
     sites = {site.get("site"): site for site in rows(design, "sites")}
     heads = (
         text_column("garden"),
-        *columns("", "alkalinity, mg/L CaCO₃", "teaspoons a bucket", "pH after mixing", "buckets")[1:],
+        *columns("", "alkalinity, mg/L CaCO₃", "teaspoons a bucket", "mL a bucket", "pH after mixing", "buckets")[1:],
     )
     body = (
         Row(
@@ -99,6 +123,7 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
             (
                 plain(mapping(sites.get(row.get("site"))).get("alkalinity_mg_l_caco3")),
                 spoons(row.get("acid_tsp")) if is_number(row.get("acid_tsp")) else ABSENT,
+                plain(row["acid_tsp"] * TEASPOON_ML, 2) if is_number(row.get("acid_tsp")) else ABSENT,
                 plain(row.get("ph_after")),
                 plain(row.get("buckets")),
             ),
@@ -121,11 +146,21 @@ def _card(reading: Reading) -> Iterator[CardLine]:
         if column == "dose_tsp":
             drawn = round(level) if is_number(level) and 0.5 <= level <= MOST_SPOONS_DRAWN else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
-            yield CardLine(FACTOR_TITLES[column], teaspoons(level), note, drawn if drawn == level else 0, was)
+            text = Measured(teaspoons(level), _grams(reading.results, level))
+            yield CardLine(FACTOR_TITLES[column], text, note, drawn if drawn == level else 0, was)
         elif column == "acidifier":
-            yield CardLine(FACTOR_TITLES[column], acid_words(level), _acid_note(reading.design, level), 0, was)
+            used = _acid_used(reading.design, level)
+            note = "a bucket was used, by the garden's water (table below)" if used else ""
+            yield CardLine(FACTOR_TITLES[column], Measured(acid_words(level)), note, 0, was, used)
         else:
-            yield CardLine(FACTOR_TITLES.get(column, column), str(level), "", 0, was)
+            yield CardLine(FACTOR_TITLES.get(column, column), Measured(str(level)), before=was)
+
+
+def _grams(results: Json, dose: Any) -> str:
+    """Weight of a dose of nutrient, where the product's spoonful was weighed."""
+    doses = rows(mapping(results.get("water")), "doses")
+    grams = next((one.get("grams") for one in doses if one.get("dose_tsp") == dose), None)
+    return f"{plain(grams)} g" if is_number(grams) and grams > 0 else ""
 
 
 def _nutrient(design: Json) -> str:
@@ -134,31 +169,37 @@ def _nutrient(design: Json) -> str:
     return next((str(f["product"]) for f in factors if f.get("name") == "dose" and f.get("product")), "nutrient")
 
 
-def _acid_note(design: Json, acidifier: Any) -> str:
+def _acid_used(design: Json, acidifier: Any) -> Measured | None:
     """How much of it the gardens used: it follows their water, so there is no one dose."""
     used = [row for row in rows(design, "acid_used") if row.get("acidifier") == acidifier]
     doses = sorted(row["acid_tsp"] for row in used if is_number(row.get("acid_tsp")))
     if not doses or acidifier == "none":
-        return ""
+        return None
     low, high = teaspoons(doses[0]), teaspoons(doses[-1])
-    amount = high if low == high else f"{spoons(doses[0])} to {high}"
-    return f"{amount} a bucket was used, by the garden's water (table below)"
+    measured = [plain(dose * TEASPOON_ML, 2) for dose in (doses[0], doses[-1])]
+    if low == high:
+        return Measured(high, f"{measured[1]} mL")
+    return Measured(f"{spoons(doses[0])} to {high}", f"{measured[0]} to {measured[1]} mL")
 
 
-def _bucket(design: Json) -> str:
-    volume, heads = design.get("volume_l"), design.get("heads_per_bucket")
-    parts = [f"{plain(volume)} L bucket"] if is_number(volume) else ["bucket"]
-    if is_number(heads):
-        parts.append(f"{plain(heads)} head{'' if heads == 1 else 's'}")
-    return ", ".join(parts)
+def _bucket(design: Json) -> Measured | None:
+    volume = design.get("volume_l")
+    return Measured(f"{plain(volume / GALLON_L, 2)} US gal", f"{plain(volume)} L") if is_number(volume) else None
 
 
-def _expectation(reading: Reading) -> str:
+def _heads(design: Json) -> str:
+    heads = design.get("heads_per_bucket")
+    return f", {count(heads, 'head')}" if is_number(heads) else ""
+
+
+def _expectation(reading: Reading) -> Measured | None:
     row = reading.find("means", reading.recommended)
     if not reading.recommended or not is_number(row.get("mean")):
-        return ""
-    label = str((reading.response or {}).get("label") or "mean")
-    return f"a {label} of {_with_interval(row, reading.unit)}"
+        return None
+    known = _with_interval(row, reading.unit)
+    if reading.unit != "g":
+        return Measured(known)
+    return Measured(in_ounces(row.get("mean"), row.get("lower"), row.get("upper")), known)
 
 
 def sureness(reading: Reading) -> Sureness | None:
@@ -208,6 +249,7 @@ def versus_table(reading: Reading) -> Table | None:
         (*_levels(reading), *_responses(reading)),
         f"Intervals in brackets are {percent(reading.confidence)} intervals; those of differences allow for all "
         "comparisons.",
+        is_ordered=True,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import difference_interval, measure, p_value, percent, plain, signed
 from trialkit.pages.safe_text import safe_results
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import count, treatment_label
 from trialkit.report.figures.evidence import evidence_pictures
@@ -27,7 +27,7 @@ def evidence_html(document: Mapping[str, Any]) -> str:
         As ``recommended.json``. Every text in it may come from strangers.
     """
     safe = mapping(safe_results(document))
-    style = page_style()
+    style, script = page_style(), page_script()
     thresholds = mapping(mapping(safe.get("decision")).get("thresholds"))
     confidence = float(thresholds.get("confidence") or 0.95)
     return (
@@ -54,7 +54,8 @@ def evidence_html(document: Mapping[str, Any]) -> str:
             made_with=mapping(safe.get("made_with")).get("trialkit"),
             cautions=CAUTIONS,
             style=style,
-            policy=content_security_policy(style),
+            script=script,
+            policy=content_security_policy(style, script),
         )
     )
 

@@ -15,9 +15,8 @@ from trialkit.pages.shell import content_security_policy, environment
 from trialkit.pages.wording import chance, count, date_words
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows
-from trialkit.solution.volumes import GALLON_L, TEASPOON_ML
+from trialkit.solution.volumes import GALLON_L, OUNCE_G, TEASPOON_ML
 
-OUNCE_G = 28.35
 TABLESPOON_TSP = 3
 WATER_WORDS = {
     "low": "soft",

@@ -8,7 +8,7 @@ from typing import Any
 
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.report.answer import answer
 from trialkit.report.doubts import doubts
 from trialkit.report.figures import pictures
@@ -33,11 +33,11 @@ def report_html(results: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        The page: no script, no network, the same text for the same results.
+        The page: no network, whole without its script, the same text for the same results.
     """
     reading = read(safe_results(results))
     drawn, missing = pictures(reading)
-    style = page_style()
+    style, script = page_style(), page_script()
     page = environment(TEMPLATES).get_template("report.html.jinja")
     return page.render(
         about=about(reading),
@@ -53,5 +53,6 @@ def report_html(results: Mapping[str, Any]) -> str:
         cautions=CAUTIONS,
         references=REFERENCES,
         style=style,
-        policy=content_security_policy(style),
+        script=script,
+        policy=content_security_policy(style, script),
     )

@@ -10,7 +10,7 @@ from typing import Any
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.numerals import ABSENT, fixed, is_number, percent, plain
 from trialkit.pages.safe_text import safe_results
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import count, date_words, treatment_label
 from trialkit.report.figures.power import power_picture
@@ -54,7 +54,7 @@ def plan_html(plan: Mapping[str, Any]) -> str:
         Content of ``plan.json``. Every text in it may come from strangers.
     """
     safe = mapping(safe_results(plan))
-    style = plan_style()
+    style, script = plan_style(), page_script()
     picture = power_picture(safe)
     keys = _treatments(safe)
     return (
@@ -77,7 +77,8 @@ def plan_html(plan: Mapping[str, Any]) -> str:
             shopping=_shopping_table(safe),
             cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
             style=style,
-            policy=content_security_policy(style),
+            script=script,
+            policy=content_security_policy(style, script),
         )
     )
 
@@ -288,7 +289,7 @@ def _calendar_table(plan: Json) -> Table | None:
         if dated
         else "Give schedule.sow_on in trial.toml to have days of the calendar."
     )
-    return make_table("calendar", "When things are due", heads, body, note)
+    return make_table("calendar", "When things are due", heads, body, note, is_ordered=True)
 
 
 def _shopping_table(plan: Json) -> Table | None:

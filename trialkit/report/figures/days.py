@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from trialkit.pages.numerals import is_number, percent, plain, signed
-from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows
+from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows, probes
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import treatment_rows
@@ -39,6 +39,7 @@ def days_picture(reading: Reading) -> Picture | None:
         wide,
         narrow,
         (table,) if table else (),
+        probes(shown, of_days.unit),
     )
 
 

@@ -11,10 +11,12 @@ from trialkit.pages.numerals import mean_beside, with_interval
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.report.figures.marks import PARTS, draw_buckets, draw_interval
+from trialkit.report.figures.picture import Probe
 from trialkit.report.figures.sheet import (
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
+    foot_px,
     mixed,
     new_axes,
     new_figure,
@@ -44,6 +46,7 @@ class IntervalRow:
     upper: float
     buckets: tuple[float, ...]
     part: Part = "other"
+    seen: str = ""  # the buckets in words
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,7 @@ SHORT_WORDS: Mapping[Part, str] = {
     "other": "",
 }
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
-TOP_PX, BOTTOM_PX = 30.0, 46.0
+TOP_PX = 30.0
 
 
 def draw_rows(
@@ -92,7 +95,7 @@ def draw_rows(
     positions, headings = _positions(rows)
     total = positions[-1] + 1.0
     height = total * space.row
-    figure = new_figure(space.width, TOP_PX + height + BOTTOM_PX)
+    figure = new_figure(space.width, TOP_PX + height + foot_px(unit))
     axes = new_axes(figure, space.left, TOP_PX, space.width - space.left - space.right, height)
     axes.set_ylim(total, 0)
     axes.set_yticks([])
@@ -115,13 +118,28 @@ def draw_rows(
     say(
         axes,
         0.5,
-        -36,
+        10 - foot_px(unit),
         quantity_words(quantity, unit),
         "muted",
         transform=mixed(axes.transAxes, pixels_from(axes)),
         ha="center",
     )
     return figure
+
+
+def probes(rows: Sequence[IntervalRow], unit: str) -> tuple[Probe, ...]:
+    """Rows as they can be pointed at: those with raw buckets behind them."""
+    positions, _ = _positions(rows)
+    return tuple(
+        Probe(
+            ", ".join(part for part in (row.group, row.label) if part)
+            + f": {with_interval(row.mean, row.lower, row.upper, unit)}.",
+            row.seen,
+            *(f"{TOP_PX + at * space.row:g} {space.row:g}" for space in (WIDE, NARROW)),
+        )
+        for row, at in zip(rows, positions, strict=True)
+        if row.seen
+    )
 
 
 def quantity_words(quantity: str, unit: str) -> str:

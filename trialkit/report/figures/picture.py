@@ -8,6 +8,23 @@ from trialkit.pages.table import Table
 
 
 @dataclass(frozen=True)
+class Probe:
+    """A row of a drawing that can be pointed at: its estimate, and what lies behind it.
+
+    Attributes
+    ----------
+    label, words : str
+    wide, narrow : str
+        Where the row lies in each drawing: top and height in the drawing's units, a space between.
+    """
+
+    label: str
+    words: str
+    wide: str
+    narrow: str
+
+
+@dataclass(frozen=True)
 class Picture:
     """A picture and all that stands in for it.
 
@@ -25,6 +42,8 @@ class Picture:
         SVG; empty where there is nothing to draw, and `reading` says why.
     tables : tuple of Table
         The data drawn.
+    probes : tuple of Probe
+        Rows that can be pointed at.
     """
 
     name: str
@@ -34,3 +53,4 @@ class Picture:
     wide: str
     narrow: str
     tables: tuple[Table, ...]
+    probes: tuple[Probe, ...] = ()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from trialkit.pages.numerals import plain
 from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.inline_svg import inline_svg
+from trialkit.solution.volumes import OUNCE_G
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -83,8 +84,13 @@ def new_axes(figure: Figure, left: float, top: float, width: float, height: floa
     return axes
 
 
+def foot_px(unit: str) -> float:
+    """Room below horizontal axes: for the ticks, in ounces too where they are grams, and the title in its middle."""
+    return 62.0 if unit == "g" else 46.0
+
+
 def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: bool) -> None:
-    """Set limits, a few round ticks that carry the unit, and fine lines across at each."""
+    """Set limits, a few round ticks that carry the unit (grams: and ounces), and fine lines across at each."""
     from matplotlib.ticker import FixedLocator, MaxNLocator
 
     margin = 0.06 * (high - low) or 1.0
@@ -99,7 +105,10 @@ def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: b
         axis.set_major_locator(
             FixedLocator([v for v in values if low - margin + inside <= v <= high + margin - inside])
         )
-    axis.set_major_formatter(lambda value, _: f"{plain(value, 4)} {unit}".strip())
+    ounces = "\n{} oz" if unit == "g" else ""
+    axis.set_major_formatter(
+        lambda value, _: f"{plain(value, 4)} {unit}".strip() + ounces.format(plain(value / OUNCE_G, 2))
+    )
     axes.grid(axis="y" if vertical else "x", color=LIGHT["rule"], linewidth=1)
 
 

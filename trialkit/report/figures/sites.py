@@ -20,6 +20,7 @@ from trialkit.report.figures.sheet import (
     TEXT_PX,
     WIDE_PX,
     draw_twice,
+    foot_px,
     mixed,
     new_axes,
     new_figure,
@@ -187,7 +188,7 @@ def _site_mean(reading: Reading, site: str, treatment: Json) -> float | None:
 def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit: str, is_narrow: bool) -> Figure:
     width, row = (NARROW_PX, 70) if is_narrow else (WIDE_PX, 62)
     left, right = (8, 8) if is_narrow else (250, 110)
-    head, foot = 12.0, 46.0
+    head, foot = 12.0, foot_px(unit)
     figure = new_figure(width, head + row * len(strips) + foot)
     axes = new_axes(figure, left, head, width - left - right, row * len(strips))
     axes.set_ylim(len(strips), 0)
@@ -203,7 +204,7 @@ def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit
         _draw_means(axes, strip, parts, i + middle - MEAN_LANE)
         _write_strip(axes, strip, parts, i, unit, is_narrow)
     where = mixed(axes.transAxes, pixels_from(axes))
-    say(axes, 0.5, -36, quantity, "muted", transform=where, ha="center")
+    say(axes, 0.5, 10 - foot, quantity, "muted", transform=where, ha="center")
     return figure
 
 

@@ -16,8 +16,8 @@ from trialkit.pages.numerals import (
     with_interval,
 )
 from trialkit.pages.table import Column, Row, Table, make_table, text_column
-from trialkit.pages.wording import level_label, treatment_label
-from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows
+from trialkit.pages.wording import count, level_label, treatment_label
+from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
@@ -47,12 +47,13 @@ def treatments_picture(reading: Reading) -> Picture | None:
         wide,
         narrow,
         tuple(table for table in made if table),
+        probes(shown, reading.unit),
     )
 
 
 def treatment_rows(reading: Reading) -> tuple[IntervalRow, ...]:
     """Rows in factorial order, under the first factor's levels where more than one was varied."""
-    buckets = bucket_values(reading)
+    buckets, seen = bucket_values(reading), bucket_words(reading)
     is_grouped = len(reading.columns) > 1
     grouping, others = reading.columns[0], reading.columns[1:] if is_grouped else reading.columns
     made = []
@@ -63,8 +64,36 @@ def treatment_rows(reading: Reading) -> tuple[IntervalRow, ...]:
         group = level_label(grouping, treatment.get(grouping)) if is_grouped else ""
         label = treatment_label(treatment, others)
         values = buckets.get(reading.key(treatment), ())
-        made.append(IntervalRow(group, label, row["mean"], row["lower"], row["upper"], values, reading.part(treatment)))
+        made.append(
+            IntervalRow(
+                group,
+                label,
+                row["mean"],
+                row["lower"],
+                row["upper"],
+                values,
+                reading.part(treatment),
+                seen.get(reading.key(treatment), ""),
+            )
+        )
     return tuple(made)
+
+
+def bucket_words(reading: Reading) -> Mapping[Key, str]:
+    """Raw bucket means by treatment, in words: garden by garden."""
+    names = {str(site.get("site")): str(site.get("name") or site.get("site")) for site in rows(reading.design, "sites")}
+    found: dict[Key, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for bucket in reading.rows("buckets"):
+        if is_number(bucket.get("mean")):
+            site = str(bucket.get("site"))
+            found[reading.key(bucket.get("treatment"))][names.get(site, site)].append(float(bucket["mean"]))
+    return {key: _bucket_words(gardens, reading.unit) for key, gardens in found.items()}
+
+
+def _bucket_words(gardens: Mapping[str, list[float]], unit: str) -> str:
+    total = sum(len(values) for values in gardens.values())
+    each = "; ".join(f"{name} {', '.join(fixed(v, 0) for v in sorted(values))}" for name, values in gardens.items())
+    return f"{count(total, 'bucket')}, {unit}: {each}."
 
 
 def bucket_values(reading: Reading) -> Mapping[Key, tuple[float, ...]]:

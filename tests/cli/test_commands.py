@@ -19,6 +19,7 @@ import pytest
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis.results_schema import results_schema
+from trialkit.cli.main import COMMANDS
 from trialkit.cli.steps import emptied_on_failure
 
 EXAMPLE = resource_folder("example_trials") / "autumn_dose"
@@ -489,12 +490,29 @@ def test_wrong_calls() -> None:
 def test_shells_can_complete() -> None:
     """Asked as a shell asks, the program offers its commands and their options."""
     code = "import sys; sys.argv = ['trialkit']; from trialkit.cli import main; main()"
-    for words, place, offered in (("trialkit an", "1", "analyse"), ("trialkit report --v", "2", "--verify")):
-        asked = {"_TRIALKIT_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": place}
+    asked: tuple[tuple[str, str, str, str], ...] = (
+        ("bash", "trialkit an", "1", "plain,analyse\n"),
+        ("bash", "trialkit report --v", "2", "plain,--verify\n"),
+        ("bash", "trialkit schema hea", "2", "plain,heads\n"),
+        ("zsh", "trialkit an", "1", f"plain\nanalyse\n{COMMANDS['analyse'][1]}\n"),
+        ("fish", "trialkit an", "an", f"plain,analyse\t{COMMANDS['analyse'][1]}\n"),
+    )
+    for shell, words, place, offered in asked:
+        said = {"_TRIALKIT_COMPLETE": f"{shell}_complete", "COMP_WORDS": words, "COMP_CWORD": place}
         result = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, text=True, check=False, env={**os.environ, **asked}
+            [sys.executable, "-c", code], capture_output=True, text=True, check=False, env={**os.environ, **said}
         )
-        assert result.stdout == f"plain,{offered}\n", result.stderr
+        assert result.stdout == offered, result.stderr
+
+
+def test_completing_a_command_imports_none() -> None:
+    """A shell that asks for commands need not wait for their libraries."""
+    code = (
+        "import sys, click; from trialkit.cli.main import group;"
+        "assert len(group.shell_complete(click.Context(group, info_name='trialkit'), '')) > 10;"
+        "assert not {'numpy', 'pandas', 'trialkit.cli.analyse_command'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
 
 
 def test_help_imports_nothing_heavy() -> None:

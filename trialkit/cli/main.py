@@ -12,6 +12,7 @@ from types import FrameType
 from typing import Any, NoReturn
 
 import click
+from click.shell_completion import CompletionItem
 
 from trialkit import __version__
 
@@ -25,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "collect": ("Garden", "Merge returned workbooks, CSV files and phone files."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
+    "schema": ("Garden", "Show the data dictionary: what each column means and takes."),
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
     "report": ("Answer", "Write the report, one self-contained page."),
     "pack": ("Remember", "Pack a trial as open data that others can analyse again."),
@@ -52,6 +54,11 @@ class LazyGroup(click.Group):
         command = import_module(f"trialkit.cli.{name}_command").command
         assert isinstance(command, click.Command)
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Complete the name of a command, importing none of them."""
+        named = [CompletionItem(name, help=line) for name, (_, line) in COMMANDS.items() if name.startswith(incomplete)]
+        return [*named, *click.Command.shell_complete(self, ctx, incomplete)]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """List the commands under their groups."""

@@ -2,31 +2,38 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import click
 
-from trialkit.cli.failures import DataFailure, speaks_plainly
-from trialkit.cli.options import trial_folder
+from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
+from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.steps import differences, write_report
 
 
 @click.command("report")
 @trial_folder
 @click.option("--verify", is_flag=True, help="Write nothing; recompute from the inputs and name what differs.")
+@as_json
 @speaks_plainly
-def command(folder: Path, verify: bool) -> None:
+def command(folder: Path, verify: bool, as_json: bool) -> None:
     """Write results/report.html for the trial in DIR: one page, no network.
 
     Run trialkit analyse first. With --verify the inputs are analysed again and the files compared; exit status 1 if
     anything differs.
 
-    Example: trialkit report autumn_dose
+    Example: trialkit report autumn_dose --verify
     """
     if not verify:
+        if as_json:
+            raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
         click.echo(write_report(folder))
         return
     changed = differences(folder)
+    if as_json:
+        click.echo(json.dumps({"ok": not changed, "differences": changed}, indent=2, ensure_ascii=False))
     if changed:
         raise DataFailure("; ".join(changed))
-    click.echo("The results and the report are what the inputs give.")
+    if not as_json:
+        click.echo("The results and the report are what the inputs give.")

@@ -148,6 +148,10 @@ def _digest(path: Path) -> str | None:
 
 def read_results(folder: Path) -> dict[str, Any]:
     """Read results/results.json."""
+    from pydantic import TypeAdapter, ValidationError
+
+    from trialkit.analysis.document import Results
+
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
@@ -157,6 +161,11 @@ def read_results(folder: Path) -> dict[str, Any]:
         raise NotComputed(f"{path} is damaged: run trialkit analyse {folder} again.") from error
     if not isinstance(document, dict) or document.get("schema") != "trialkit-results-1":
         raise NotComputed(f"{path} was written by another version: run trialkit analyse {folder} again.")
+    try:
+        TypeAdapter(Results).validate_python(document)
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])
+        raise NotComputed(f"{path} is damaged at {where}: run trialkit analyse {folder} again.") from error
     return document
 
 

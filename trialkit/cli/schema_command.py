@@ -1,0 +1,33 @@
+"""``trialkit schema``."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.options import as_json
+
+# As trialkit.trial.table_schema lists them, which would take half a second to import for the help; a test compares.
+TABLES = ("sites", "products", "layout", "solution", "visits", "heads", "weather", "means")
+
+
+@click.command("schema")
+@click.argument("table", metavar="[TABLE]", required=False, type=click.Choice(TABLES))
+@as_json
+@speaks_plainly
+def command(table: str | None, as_json: bool) -> None:
+    """Show the data dictionary: every column of TABLE, what it means and which values it takes.
+
+    Without TABLE, the tables are listed. With --json it is the open Table Schema (Frictionless) that checks, forms and
+    workbooks are made from.
+
+    Example: trialkit schema heads
+    """
+    from trialkit.cli.schema_steps import dictionary_document, dictionary_lines
+
+    if as_json:
+        click.echo(json.dumps(dictionary_document(table), indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(dictionary_lines(table)))

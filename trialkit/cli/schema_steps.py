@@ -1,0 +1,47 @@
+"""What ``trialkit schema`` shows."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from trialkit._resources import resource_folder
+from trialkit.trial.table_schema import OPTIONAL_TABLES, TABLE_NAMES, Field, TableName, load_schema
+
+WIDTH = 100
+
+
+def dictionary_document(table: str | None) -> Any:
+    """Return a table's published schema, or all of them by name."""
+    names = [table] if table else [*TABLE_NAMES, "means"]
+    found = {name: json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8")) for name in names}
+    return found[table] if table else found
+
+
+def dictionary_lines(table: str | None) -> Iterator[str]:
+    """Say what a table holds, column by column, or list the tables."""
+    if table is None:
+        tables: tuple[TableName, ...] = (*TABLE_NAMES, "means")
+        for name in tables:
+            schema = load_schema(name)
+            may = " (if you have it)" if name in OPTIONAL_TABLES else ""
+            yield f"{schema.file:<14}{schema.title}{may}: {len(schema.fields)} columns"
+        yield "Every column of one: trialkit schema heads"
+        return
+    schema = load_schema(table)
+    yield from textwrap.wrap(f"{schema.file}: {schema.description}", WIDTH)
+    yield f"One row for each {' and '.join(schema.primary_key)}."
+    for field in schema.fields:
+        yield ""
+        yield f"{field.name} ({', '.join(_kind(field))})"
+        told = f"{field.description} Takes {field.expected()}."
+        yield from textwrap.wrap(told, WIDTH, initial_indent="    ", subsequent_indent="    ")
+
+
+def _kind(field: Field) -> Iterator[str]:
+    yield field.type
+    if field.unit:
+        yield field.unit
+    yield "must be given" if field.required else "may be left out" if field.optional_column else "may be empty"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.speaking import answer
 from trialkit.cli.steps import analyse_folder, reason_for_none
 from trialkit.cli.summary import summary
 
@@ -27,10 +27,9 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     Example: trialkit analyse autumn_dose
     """
     step = analyse_folder(folder, all_pairs=all_pairs)
-    if as_json:
-        click.echo(json.dumps(step.document, indent=2, ensure_ascii=False))
-    if step.document["decision"] is None:
+    decided = step.document["decision"] is not None
+    if decided or as_json:
+        text = f"{summary(step.document)}\nWritten to {step.path}." if decided else ""
+        answer(step.document, text, as_json=as_json)
+    if not decided:
         raise ComputationFailure(f"{reason_for_none(step.document)} What could be said is in {step.path}.")
-    if not as_json:
-        click.echo(summary(step.document))
-        click.echo(f"Written to {step.path}.")

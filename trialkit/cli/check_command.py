@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -10,6 +9,7 @@ import click
 from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import check_sentence, stage_of, write_check_pages
 
 
@@ -36,11 +36,9 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     result = check_trial(folder, stage=stage)
     if as_html:
         for path in write_check_pages(folder, result):
-            click.echo(f"Page: {path}", err=True)
-    if as_json:
-        document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
-    else:
+            tell(f"Page: {path}", err=True)
+    if not as_json:
         show_problems(result.problems, err=False)
-        click.echo(check_sentence(result, stage))
+    document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
+    answer(document, check_sentence(result, stage), as_json=as_json)
     return DONE if result.ok else DATA_ERROR

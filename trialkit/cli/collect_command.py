@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 from trialkit.cli.failures import MOST_ALIKE, CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.speaking import answer
 
 if TYPE_CHECKING:
     from trialkit.trial.returns.collect import FileOutcome, Outcome
@@ -63,11 +63,11 @@ def command(
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))
-    if as_json:
-        click.echo(json.dumps(outcome.as_dict(), indent=2, ensure_ascii=False))
-    else:
+    if not as_json:
         for line in _lines(outcome, folder):
             click.echo(line)
+    else:
+        answer(outcome.as_dict(), "", as_json=True)
     return DONE if outcome.ok else DATA_ERROR
 
 

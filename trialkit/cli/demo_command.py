@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.speaking import tell
 from trialkit.cli.steps import demo_steps, emptied_on_failure
 
 
@@ -31,5 +32,5 @@ def command(folder: Path) -> None:
     steps = demo_steps(folder)
     with emptied_on_failure(folder):
         for number, step in enumerate(steps, 1):
-            click.echo(f"[{number}/{len(steps)}] {step.name} ...", err=True)
-            click.echo(step.run())
+            tell(f"[{number}/{len(steps)}] {step.name} ...", err=True)
+            tell(step.run())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -10,6 +9,7 @@ import click
 from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
 from trialkit.cli.options import as_json
+from trialkit.cli.speaking import answer, tell
 
 ledger_folder = click.option(
     "--ledger",
@@ -42,7 +42,7 @@ def add(trial: Path, ledger: Path) -> None:
 
     Example: trialkit evidence add autumn_dose --ledger ledger
     """
-    click.echo(add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger))
+    tell(add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger))
 
 
 @command.command("list")
@@ -55,7 +55,7 @@ def list_entries(ledger: Path, as_json: bool) -> None:
     Example: trialkit evidence list --ledger ledger
     """
     document, text = listing(ledger)
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False) if as_json else text)
+    answer(document, text, as_json=as_json)
     if document["damaged"]:
         raise DataFailure("\n".join(document["damaged"]))
 
@@ -73,7 +73,7 @@ def pool(ledger: Path, as_json: bool) -> None:
     Example: trialkit evidence pool --ledger ledger
     """
     pooled = pool_ledger(ledger)
-    click.echo(json.dumps(pooled.document, indent=2, ensure_ascii=False) if as_json else pooled.text)
+    answer(pooled.document, pooled.text, as_json=as_json)
 
 
 @command.command("withdraw")
@@ -88,4 +88,4 @@ def withdraw(entry: str, why: str, ledger: Path) -> None:
 
     Example: trialkit evidence withdraw autumn-dose --why "the wrong nutrient was sold" --ledger ledger
     """
-    click.echo(withdraw_entry(ledger, entry, why))
+    tell(withdraw_entry(ledger, entry, why))

@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 
 SHOWN_DIGITS = 12
@@ -119,12 +120,12 @@ def listing(ledger: Path) -> tuple[dict[str, Any], str]:
     rows += [
         (
             one.id[:SHOWN_DIGITS],
-            _printable(one.trial),
-            _printable(one.season),
+            printable(one.trial),
+            printable(one.season),
             str(one.gardens),
             str(one.buckets),
             str(one.heads),
-            "" if one.counts else f"withdrawn {one.withdrawn_on}: {_printable(one.why or '')}",
+            "" if one.counts else f"withdrawn {one.withdrawn_on}: {printable(one.why or '')}",
         )
         for one in index
     ]
@@ -138,11 +139,6 @@ def listing(ledger: Path) -> tuple[dict[str, Any], str]:
 
 def _named(trial: str, season: str) -> str:
     return f"{trial} ({season})" if season else trial
-
-
-def _printable(text: str) -> str:
-    """A text that comes from strangers, without what would steer a terminal."""
-    return "".join(mark if mark.isprintable() else "\N{REPLACEMENT CHARACTER}" for mark in text)
 
 
 def _width(text: str) -> int:

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
+from trialkit.cli.speaking import printable
 from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import PlanError, Problem, TrialError
 
@@ -17,19 +18,27 @@ MOST_ALIKE = 5
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-class DataFailure(click.ClickException):
+class Failure(click.ClickException):
+    """Something that a person can mend; its message may quote strangers."""
+
+    def format_message(self) -> str:
+        """Return the message without what would steer a terminal."""
+        return printable(self.message)
+
+
+class DataFailure(Failure):
     """The data have errors."""
 
     exit_code = DATA_ERROR
 
 
-class CallFailure(click.ClickException):
+class CallFailure(Failure):
     """The call was wrong."""
 
     exit_code = WRONG_CALL
 
 
-class ComputationFailure(click.ClickException):
+class ComputationFailure(Failure):
     """A result could not be computed."""
 
     exit_code = NOT_COMPUTED
@@ -43,7 +52,7 @@ def show_problems(problems: Iterable[Problem], *, err: bool = True) -> None:
     for (severity, rule, *_), group in alike.items():
         label = click.style(severity, fg="red" if severity == "error" else "yellow", bold=True)
         for problem in group[:MOST_ALIKE]:
-            click.echo(f"{label}: {problem}", err=err)
+            click.echo(f"{label}: {printable(str(problem))}", err=err)
         if len(group) > MOST_ALIKE:
             click.echo(f"{label}: ... and {len(group) - MOST_ALIKE} more like these [{rule}]", err=err)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -10,6 +9,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.forms_steps import write_forms
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.speaking import answer, tell
 
 
 @click.command("forms")
@@ -26,12 +26,6 @@ def command(folder: Path, as_json: bool) -> None:
 
     Example: trialkit forms autumn_dose
     """
-    written = write_forms(folder, lambda what: click.echo(f"Writing {what} ...", err=True))
-    if as_json:
-        document = {
-            "files": [str(path) for path in written.files],
-            "left_over": [str(path) for path in written.left_over],
-        }
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
-    else:
-        click.echo("\n".join(written.sentences))
+    written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
+    document = {"files": [str(path) for path in written.files], "left_over": [str(path) for path in written.left_over]}
+    answer(document, "\n".join(written.sentences), as_json=as_json)

@@ -8,6 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import trial_folder
+from trialkit.cli.speaking import tell
 from trialkit.cli.steps import lay_out
 
 
@@ -22,4 +23,4 @@ def command(folder: Path) -> None:
 
     Example: trialkit layout autumn_dose
     """
-    click.echo(lay_out(folder))
+    tell(lay_out(folder))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -10,6 +9,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.mix_steps import Asked, mix_document, mix_lines, table_document, table_lines
 from trialkit.cli.options import as_json
+from trialkit.cli.speaking import answer
 
 
 @click.command("mix")
@@ -47,4 +47,4 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
     question = Asked(**asked)  # type: ignore[arg-type]
     document = table_document(question) if as_table else mix_document(question)
     lines = table_lines(document) if as_table else mix_lines(document)
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))
+    answer(document, "\n".join(lines), as_json=as_json)

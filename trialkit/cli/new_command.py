@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.speaking import tell
 from trialkit.cli.steps import copy_bundled, start_trial
 
 
@@ -33,4 +34,4 @@ def command(folder: Path, example: str | None, **answers: object) -> None:
     Example: trialkit new spring --question "Which cultivar?" --site FERN --cultivar Fenleaf --cultivar Paleheart
     --current Fenleaf
     """
-    click.echo(copy_bundled(folder, example) if example else start_trial(folder, answers))
+    tell(copy_bundled(folder, example) if example else start_trial(folder, answers))

@@ -9,6 +9,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import trial_folder
 from trialkit.cli.pack_steps import pack_folder
+from trialkit.cli.speaking import tell
 
 
 @click.command("pack")
@@ -29,4 +30,4 @@ def command(folder: Path, into: Path | None, licence: str) -> None:
 
     Example: trialkit pack autumn_dose
     """
-    click.echo(pack_folder(folder, into, licence))
+    tell(pack_folder(folder, into, licence))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.plan_steps import Progress, plan_folder
+from trialkit.cli.speaking import answer, tell
 
 
 @click.command("plan")
@@ -47,19 +47,19 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
         earlier=earlier,
         progress=_teller(),
     )
-    click.echo(json.dumps(planned.document, indent=2, ensure_ascii=False) if as_json else "\n".join(planned.sentences))
+    answer(planned.document, "\n".join(planned.sentences), as_json=as_json)
 
 
 def _teller() -> Progress:
     """Show how far the work is: counted on one line of a terminal for each kind of work, else its name once."""
     last = ""
 
-    def tell(what: str, at: int, of: int) -> None:
+    def show(what: str, at: int, of: int) -> None:
         nonlocal last
         if what != last:
-            click.echo(f"Working out: {what} ...", err=True)
+            tell(f"Working out: {what} ...", err=True)
         if of > 1 and sys.stderr.isatty():
             click.echo(f"\r{at} of {of} ", err=True, nl=at == of)
         last = what
 
-    return tell
+    return show

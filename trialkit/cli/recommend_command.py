@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -10,6 +9,7 @@ import click
 from trialkit.cli.evidence_steps import recommend_from
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json
+from trialkit.cli.speaking import answer
 
 
 @click.command("recommend")
@@ -26,4 +26,4 @@ def command(ledger: Path, as_json: bool) -> None:
     Example: trialkit recommend ledger
     """
     answered = recommend_from(ledger)
-    click.echo(json.dumps(answered.document, indent=2, ensure_ascii=False) if as_json else answered.text)
+    answer(answered.document, answered.text, as_json=as_json)

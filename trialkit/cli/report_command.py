@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import differences, write_report
 
 
@@ -28,12 +28,11 @@ def command(folder: Path, verify: bool, as_json: bool) -> None:
     if not verify:
         if as_json:
             raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
-        click.echo(write_report(folder))
+        tell(write_report(folder))
         return
     changed = differences(folder)
-    if as_json:
-        click.echo(json.dumps({"ok": not changed, "differences": changed}, indent=2, ensure_ascii=False))
+    if as_json or not changed:
+        document = {"ok": not changed, "differences": changed}
+        answer(document, "The results and the report are what the inputs give.", as_json=as_json)
     if changed:
         raise DataFailure("; ".join(changed))
-    if not as_json:
-        click.echo("The results and the report are what the inputs give.")

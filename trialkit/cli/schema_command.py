@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json
+from trialkit.cli.speaking import answer
 
 # As trialkit.trial.table_schema lists them, which would take half a second to import for the help; a test compares.
 TABLES = ("sites", "products", "layout", "solution", "visits", "heads", "weather", "means")
@@ -27,7 +26,4 @@ def command(table: str | None, as_json: bool) -> None:
     """
     from trialkit.cli.schema_steps import dictionary_document, dictionary_lines
 
-    if as_json:
-        click.echo(json.dumps(dictionary_document(table), indent=2, ensure_ascii=False))
-    else:
-        click.echo("\n".join(dictionary_lines(table)))
+    answer(dictionary_document(table), "\n".join(dictionary_lines(table)), as_json=as_json)

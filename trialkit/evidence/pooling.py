@@ -21,6 +21,7 @@ from trialkit.errors import NotComputed
 from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
 from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
+from trialkit.trial.formula_text import restored
 
 FloatArray = NDArray[np.float64]
 
@@ -64,6 +65,8 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     )
     if len(rows) != sum(counts):
         raise LedgerDamaged("A file of buckets has a line break within a cell: no file of this ledger has.")
+    for name in ("cultivar", "acidifier"):  # names may begin like a formula, which a table is not to be taken for
+        rows[name] = rows[name].map({text: restored(text) for text in rows[name].unique()})
     trial = np.repeat(np.arange(len(entries)), counts)
     rows["trial"] = pd.Categorical.from_codes(trial, [entry.listed.id for entry in entries])
     joint = rows["trial"].cat.codes.astype(str) + "/" + rows["site"]

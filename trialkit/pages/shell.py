@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.pages.numerals import tie
 from trialkit.pages.palette import custom_properties
+from trialkit.pages.safe_text import safe_text
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -46,8 +47,8 @@ def page_script() -> str:
 
 
 def _tied(value: Any) -> Any:
-    """Tie numbers to their units in plain text; markup is left as it is."""
-    return tie(value) if type(value) is str else value
+    """Make plain text fit to show and tie numbers to their units; markup is left as it is."""
+    return tie(safe_text(value)) if type(value) is str else value
 
 
 @cache

@@ -1,0 +1,210 @@
+"""A trial whose every free text was written by an attacker: its pages in a browser, its tables in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from trialkit.cli.main import group
+from trialkit.trial.atomic import csv_text
+from trialkit.trial.check import check_trial
+from trialkit.trial.protocol import parse_protocol
+from trialkit.trial.randomise import randomise
+from trialkit.trial.table_schema import load_schema
+
+ATTACKS = {
+    "style sheet and script": "</style><script>document.title=1</script>",
+    "attribute and drawing": '"><svg onload=document.title=1><img src=x onerror=alert(1)>',
+    "formula and template": "={{7*7}} ${7*7} {% raw %} <%=7*7%> #{7}",
+    "right to left": "\u202e\u2067txt.exe\u202c قرنبيط",
+    "very long": "W" * 1000,
+}
+"""Two at a time, since each trial takes ten seconds."""
+FREE_TEXT = 1000
+"""Longest title or question; other texts of the protocol are names of 60 or lines of 80 characters."""
+MARKS = ("\u202e", "\u2067", "\u202c")
+RISKY = ("=", "+", "-", "@", "\t", "\r")
+
+
+def protocol_text(attack: str) -> str:
+    """Write a protocol with an attack under each key that takes free text."""
+
+    def quoted(longest: int, more: str = "") -> str:
+        return json.dumps(attack[: longest - len(more)] + more)
+
+    return f"""\
+[trial]
+title = {quoted(FREE_TEXT)}
+question = {quoted(FREE_TEXT, "?")}
+season = {quoted(80)}
+started_on = 2026-08-20
+contact_role = {quoted(80)}
+
+[bucket]
+heads = 2
+
+[factors.cultivar]
+levels = [{quoted(60)}, {quoted(60, "2")}]
+
+[factors.dose]
+levels = [4]
+product = {quoted(60, "N")}
+
+[factors.acidifier]
+levels = ["none", {quoted(60, "A")}]
+
+[layout]
+blocks = 3
+seed = 5
+
+[decision]
+current_practice = {{ cultivar = {quoted(60)}, dose = 4, acidifier = "none" }}
+"""
+
+
+def spoil(frame: pd.DataFrame, table: Any, attack: str) -> None:
+    """Write the attack into every column of a table that takes free text, as long as the column takes."""
+    for field in load_schema(table).fields:
+        if field.type == "string" and field.max_length and field.name not in ("cultivar", "acidifier", "product"):
+            frame[field.name] = attack[: field.max_length]
+
+
+def write_trial(folder: Path, attack: str) -> None:
+    """Write a trial of two gardens with records."""
+    rng = np.random.Generator(np.random.PCG64(3))
+    text = protocol_text(attack)
+    protocol = parse_protocol(text)
+    sites = pd.DataFrame({"site": ["FERN", "MILL"], "alkalinity_mg_l_caco3": [75, 80], "water_ph": [7.0, 7.2]})
+    spoil(sites, "sites", attack)
+    layout = randomise(protocol, sites)
+    names = [protocol.factors["dose"].product, protocol.factors["acidifier"].levels[1]]
+    products = pd.DataFrame(
+        {
+            "product": names,
+            "kind": ["nutrient", "acid"],
+            "n_pct": [9, np.nan],
+            "p2o5_pct": [12, np.nan],
+            "k2o_pct": [30, np.nan],
+            "grams_per_tsp": [5, np.nan],
+            "acid": ["", "acetic"],
+            "acid_pct_w_v": [np.nan, 5],
+        }
+    )
+    heads = layout[["bucket"]].loc[layout.index.repeat(2)].reset_index(drop=True)
+    heads["head"] = np.tile([1, 2], len(layout))
+    heads["transplanted_on"], heads["outcome"] = "2026-08-20", "harvested"
+    heads["harvested_on"], heads["last_not_ready_on"] = "2026-09-29", "2026-09-26"
+    heads["weight_g"] = rng.normal(150, 15, len(heads)).round()
+    spoil(heads, "heads", attack)
+    visits = pd.DataFrame({"site": ["FERN", "MILL"], "visited_on": "2026-09-26"})
+    spoil(visits, "visits", attack)
+    sour = layout["acidifier"] != "none"
+    solution = layout[["bucket"]].assign(
+        measured_on="2026-08-20", volume_l=20, nutrient_tsp=4, acid_tsp=np.where(sour, 5.0, 0.0), ph_before=7.0,
+        ph_after=np.where(sour, 6.0, 7.0), ec_ms_cm=1.1,
+    )  # fmt: skip
+    folder.mkdir()
+    (folder / "trial.toml").write_text(text, "utf-8")
+    tables = {"sites": sites, "products": products, "layout": layout, "heads": heads, "visits": visits}
+    for name, table in (tables | {"solution": solution}).items():
+        (folder / f"{name}.csv").write_text(csv_text(table), "utf-8")
+
+
+@pytest.fixture(scope="module", params=list(ATTACKS))
+def attacked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    """Run every command that writes a page or a table on an attacked trial; return the attack and the folder."""
+    attack = ATTACKS[request.param]
+    folder = tmp_path_factory.mktemp("attack") / "trial"
+    write_trial(folder, attack)
+    assert check_trial(folder).ok, [str(one) for one in check_trial(folder).problems]
+    ledger = str(folder.parent / "ledger")
+    for arguments in (
+        ["check", str(folder), "--html"],
+        ["plan", str(folder), "--simulations", "100"],
+        ["forms", str(folder)],
+        ["analyse", str(folder)],
+        ["report", str(folder)],
+        ["pack", str(folder)],
+        ["evidence", "add", str(folder), "--ledger", ledger],
+        ["recommend", ledger],
+        ["evidence", "pool", "--ledger", ledger],
+    ):
+        result = CliRunner().invoke(group, arguments)
+        assert result.exit_code == 0, (arguments, result.output, result.exception)
+        assert not set(MARKS) & set(result.output)
+    return attack, folder
+
+
+def test_a_browser_shows_it_as_text(browser: Any, attacked: tuple[str, Path]) -> None:
+    """On every page: nothing runs, nothing is fetched, no element is the attacker's, and what was typed can be read."""
+    attack, folder = attacked
+    pages = sorted(folder.parent.rglob("*.html"))
+    assert {path.name for path in pages} >= {
+        "report.html", "plan.html", "check.html", "adviser.html", "pack-FERN.html", "phone-FERN.html", "handout.html",
+        "pool.html",
+    }  # fmt: skip
+    typed = "".join(mark for mark in attack if mark not in MARKS)
+    for path in pages:
+        context = browser.new_context(offline=True)
+        opened = context.new_page()
+        said: list[str] = []
+        asked: list[str] = []
+        opened.on("console", lambda message, said=said: said.append(message.text))
+        opened.on("pageerror", lambda error, said=said: said.append(str(error)))
+        opened.on("dialog", lambda dialog, said=said: said.append(dialog.message))
+        opened.on("request", lambda request, asked=asked: asked.append(request.url))
+        opened.goto(path.as_uri())
+        assert said == [], path.name
+        assert [url for url in asked if not url.startswith(("data:", path.as_uri()))] == []
+        assert opened.title() != "1", path.name
+        assert opened.locator("img:not([src^='data:']), iframe, object, embed, [onload], [onerror]").count() == 0
+        assert opened.locator("style").count() == 1, path.name
+        assert opened.locator("script").count() <= 1 + (path.name.startswith("phone-")), path.name
+        words = opened.locator("body").inner_text()
+        assert not set(MARKS) & set(words), path.name
+        if path.name != "check.html":
+            assert typed[:30] in " ".join(words.split()) or typed[:30] in words, path.name
+        context.close()
+
+
+def test_a_spreadsheet_calculates_nothing(attacked: tuple[str, Path]) -> None:
+    """No cell of a table, of a workbook or of the data package begins like a formula, but for numbers."""
+    _, folder = attacked
+    texts = {path.name: path.read_text("utf-8") for path in folder.rglob("*.csv")}
+    with zipfile.ZipFile(next((folder / "results").glob("*.zip"))) as pack:
+        texts |= {f"zip {name}": pack.read(name).decode() for name in pack.namelist() if name.endswith(".csv")}
+    assert len(texts) > 10
+    for name, text in texts.items():
+        for row in csv.reader(io.StringIO(text)):
+            for cell in row:
+                assert not cell.startswith(RISKY) or cell.lstrip("-").replace(".", "", 1).isdigit(), (name, cell)
+    books = list((folder / "forms").glob("*.xlsx"))
+    assert len(books) == 2
+    for path in books:
+        for sheet in openpyxl.load_workbook(path).worksheets:
+            for row in sheet.iter_rows():
+                for cell in row:
+                    assert cell.data_type != "f", (path.name, sheet.title, cell.coordinate, cell.value)
+
+
+@pytest.mark.parametrize("attack", ["\x1b[31mred", "bell\x07", "nul\x00", "\x9b2J"])
+def test_control_characters_are_refused_and_shown_safely(tmp_path: Path, attack: str) -> None:
+    """What would steer a terminal is an error in a table, and is printed escaped."""
+    folder = tmp_path / "trial"
+    write_trial(folder, "fine")
+    path = folder / "sites.csv"
+    path.write_text(path.read_text("utf-8").replace("fine", attack, 1), "utf-8")
+    result = CliRunner().invoke(group, ["check", str(folder)], standalone_mode=False)
+    assert result.return_value == 1
+    assert not set(attack) & set("\x1b\x07\x00\x9b") & set(result.output)
+    assert "sites.csv" in result.output

@@ -1,0 +1,45 @@
+"""What commands print: texts may quote strangers, so nothing in them can steer a terminal or turn its lines round."""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from typing import Any
+
+import click
+
+JOINERS = "\u200c\u200d"  # inside words of several scripts
+
+
+def tell(text: str, *, err: bool = False) -> None:
+    """Print a text."""
+    click.echo(printable(text), err=err)
+
+
+def answer(document: Any, text: str, *, as_json: bool) -> None:
+    """Print an answer: for programs as JSON, for people as a text."""
+    if not as_json:
+        tell(text)
+        return
+    written = json.dumps(document, indent=2, ensure_ascii=False)
+    click.echo(re.sub(r"[^\n -~]", lambda mark: mark[0] if _is_plain(mark[0]) else json.dumps(mark[0])[1:-1], written))
+
+
+def printable(text: str) -> str:
+    r"""Write out what a terminal would obey, all but line ends.
+
+    Examples
+    --------
+    >>> print(printable("red" + chr(27) + "[31m" + chr(0x202E)))
+    red\x1b[31m\u202e
+    """
+    return "".join(mark if mark == "\n" or _is_plain(mark) else _escaped(mark) for mark in text)
+
+
+def _is_plain(mark: str) -> bool:
+    return mark.isprintable() or mark in JOINERS or unicodedata.category(mark) == "Zs"
+
+
+def _escaped(mark: str) -> str:
+    return mark.encode("unicode_escape").decode("ascii")

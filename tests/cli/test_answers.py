@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
+from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.cli.answer_schemas import ANSWERS, answers_schema
 from trialkit.cli.command_pages import command_pages
@@ -38,9 +39,9 @@ def valid(document: Any, name: str) -> None:
 
 @pytest.fixture(scope="module")
 def trial(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a bundled trial with a problem in it, analysed before."""
+    """Return a small trial, analysed."""
     folder = tmp_path_factory.mktemp("answers") / "trial"
-    shutil.copytree(ROOT / "example_trials" / "spring_dose", folder)
+    small_trial(folder, sites=3, blocks=2, cultivars=2)
     assert CliRunner().invoke(group, ["analyse", str(folder)]).exit_code == 0
     return folder
 

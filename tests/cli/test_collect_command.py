@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from commands import run
 from returned_files import Good, good_return
 
 DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
-
-
-def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
 
 
 @pytest.fixture

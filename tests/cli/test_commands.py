@@ -16,6 +16,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from commands import run
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis.results_schema import results_schema
@@ -26,8 +27,8 @@ EXAMPLE = resource_folder("example_trials") / "autumn_dose"
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 
 
-def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run trialkit in a process of its own."""
+def start(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Start the interpreter anew and run trialkit in it."""
     return subprocess.run(
         [sys.executable, "-m", "trialkit", *map(str, arguments)],
         capture_output=True,
@@ -40,10 +41,7 @@ def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProce
 
 def answer(folder: Path, answers: str, *options: str) -> subprocess.CompletedProcess[str]:
     """Run trialkit new and type answers to its questions."""
-    return subprocess.run(
-        [sys.executable, "-m", "trialkit", "new", str(folder), *options],
-        input=answers, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    return run("new", folder, *options, typed=answers)
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -56,7 +54,7 @@ def digests(folder: Path) -> dict[str, str]:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
     """The demo, run once."""
     folder = tmp_path_factory.mktemp("demo") / "autumn"
-    return folder, run("demo", "--into", folder)
+    return folder, start("demo", "--into", folder)
 
 
 @pytest.fixture
@@ -166,7 +164,7 @@ def test_second_run_gives_the_same_bytes(demo: tuple[Path, subprocess.CompletedP
     folder = Path(shutil.copytree(demo[0], tmp_path / "again", ignore=shutil.ignore_patterns("results")))
     environment = {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C"}
     for command in ("analyse", "report"):
-        assert run(command, folder, **environment).returncode == DONE
+        assert start(command, folder, **environment).returncode == DONE
     assert digests(folder) == digests(demo[0])
 
 
@@ -483,8 +481,8 @@ def test_every_command_has_help_with_an_example(command: str) -> None:
 
 def test_wrong_calls() -> None:
     """An unknown command or folder is a wrong call: one sentence, exit status 2."""
-    assert run("analise").returncode == WRONG_CALL
-    assert run("check", "nowhere").returncode == WRONG_CALL
+    assert start("analise").returncode == WRONG_CALL
+    assert start("check", "nowhere").returncode == WRONG_CALL
 
 
 def test_shells_can_complete() -> None:

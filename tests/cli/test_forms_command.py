@@ -3,21 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
-from typing import Any
 
+from commands import run
 from laid_out_trial import laid_out
 
 DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
-
-
-def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
 
 
 def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:

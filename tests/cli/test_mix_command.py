@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
-import sys
 from typing import Any
 
 import pytest
 
+import commands
 from trialkit._resources import resource_folder
 
 DONE, WRONG_CALL = 0, 2
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    command = [sys.executable, "-m", "trialkit", "mix", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
+    """Run the command in a process of its own."""
+    return commands.run("mix", *arguments)
 
 
 def test_an_answer_in_spoons() -> None:

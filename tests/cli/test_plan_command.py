@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
-import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from commands import run
 from small_plan import write_plan_folder
 
 DONE, WRONG_CALL, NOT_COMPUTED = 0, 2, 3
-
-
-def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
-    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ | {"NO_COLOR": "1"})
 
 
 @pytest.fixture(scope="module")

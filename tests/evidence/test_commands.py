@@ -4,23 +4,16 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import jsonschema
 import pytest
 
+from commands import run
 from trialkit._resources import resource_folder
 
 Seasons = tuple[Path, tuple[Path, ...]]
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
-
-
-def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run trialkit in a process of its own."""
-    command = [sys.executable, "-m", "trialkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL)
 
 
 def test_add_list_withdraw(seasons: Seasons, tmp_path: Path) -> None:

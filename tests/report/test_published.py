@@ -1,0 +1,51 @@
+"""The finished reports that the documentation shows are what the bundled trials give."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from published import differences, published_pages
+
+ROOT = Path(__file__).parents[2]
+REPORTS = ROOT / "reports"
+LINK = re.compile(r"\]\(([^)#]+)(?:#([\w-]+))?\)")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Every page, made anew."""
+    return published_pages(tmp_path_factory.mktemp("published"))
+
+
+def test_published_pages_are_current(made: dict[str, str]) -> None:
+    """Python tests/support/published.py reports writes them anew."""
+    kept = {path.name: path.read_text("utf-8") for path in REPORTS.glob("*.html")}
+    assert set(kept) == set(made)
+    assert {name: differences(made[name], kept[name])[:4] for name in made if differences(made[name], kept[name])} == {}
+
+
+def test_a_page_that_is_out_of_date_is_found_out(made: dict[str, str]) -> None:
+    """Another word, another mean; a library's version and the last figure of a number are let pass."""
+    page = made["handout.html"]
+    assert differences(page, page) == []
+    assert differences(page.replace("Fenleaf", "Paleheart", 1), page)
+    report = made["autumn_dose.html"]
+    assert differences(report.replace("167\u00a0g", "169\u00a0g", 1), report)
+    assert differences(re.sub(r"(<dt><bdi>numpy</bdi></dt><dd><bdi>)[^<]+", r"\g<1>9.9", report), report) == []
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"reports/{p.name}" for p in REPORTS.glob("*.md"))])
+def test_links_lead_somewhere(page: str) -> None:
+    """Every file that a page of the documentation links to is there, and so is the heading."""
+    path = ROOT / page
+    for target, heading in LINK.findall(path.read_text("utf-8")):
+        if target.startswith(("http:", "https:")):
+            continue
+        found = (path.parent / target).resolve()
+        assert found.exists(), (page, target)
+        if heading:
+            titles = re.findall(r"^#+ (.+)$", found.read_text("utf-8"), re.MULTILINE)
+            assert heading in {title.lower().replace(" ", "-") for title in titles}, (page, target, heading)

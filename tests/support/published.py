@@ -1,0 +1,61 @@
+"""The pages in reports/ that come from the bundled trials; ``python tests/support/published.py reports`` writes them."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import sys
+import tempfile
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from seasons import accept
+from trialkit import __version__
+from trialkit.analysis import analyse
+from trialkit.cli.steps import results_text
+from trialkit.evidence.versions import pool_now, recommend_anew
+from trialkit.report import evidence_html, handout_html, report_html
+from trialkit.trial.check import read_trial
+
+EXAMPLES = Path(__file__).parents[2] / "example_trials"
+ACCEPTED_ON = date(2027, 11, 1)
+VERSIONS = re.compile(r"<h3>Made with</h3>\n<dl.*?</dl>", re.DOTALL)
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
+DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
+
+
+def published_pages(folder: Path) -> dict[str, str]:
+    """Do the whole work on each bundled trial, in an empty folder, and return the pages by name."""
+    pages = {}
+    for name in sorted(path.name for path in EXAMPLES.iterdir()):
+        trial = Path(shutil.copytree(EXAMPLES / name, folder / name))
+        document = analyse(read_trial(trial)).as_document()
+        (trial / "results").mkdir()
+        (trial / "results" / "results.json").write_text(results_text(document), "utf-8")
+        pages[f"{name}.html"] = report_html(document)
+        accept(folder / "ledger", trial, ACCEPTED_ON)
+    pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__))
+    pages["handout.html"] = handout_html(recommend_anew(folder / "ledger", __version__).document)
+    return pages
+
+
+def differences(made: str, kept: str) -> list[str]:
+    """Say where two pages differ, but for versions of libraries, and for numbers in their last figure.
+
+    Another processor rounds otherwise in the sixteenth figure, which may turn the third of a rounded number.
+    """
+    texts = [DIGEST.sub("", VERSIONS.sub("", page)) for page in (made, kept)]
+    between = [NUMBER.split(text) for text in texts]
+    if between[0] != between[1]:
+        at = next((i for i, two in enumerate(zip(*between, strict=False)) if two[0] != two[1]), 0)
+        return [f"{part[at : at + 1]}" for part in between]
+    numbers = [[float(number) for number in NUMBER.findall(text)] for text in texts]
+    return [f"{a} for {b}" for a, b in zip(*numbers, strict=True) if a != pytest.approx(b, rel=0.006, abs=0.06)]
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as place:
+        for name, page in published_pages(Path(place)).items():
+            (Path(sys.argv[1]) / name).write_text(page, "utf-8")

@@ -1,4 +1,4 @@
-"""The pages in reports/ that come from the bundled trials; ``python tests/support/published.py reports`` writes them."""
+"""The pages in reports/ made from the bundled trials; ``python tests/support/published.py reports`` writes them."""
 
 from __future__ import annotations
 

@@ -1,0 +1,54 @@
+"""Whatever a trial's folder is made into has the same bytes in another process, with each thing about it changed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from small_trial import small_trial
+
+WORK = """
+import sys
+from trialkit.cli.main import group
+for words in (["plan", "--simulations", "100"], ["check", "--html"], ["forms"], ["analyse"], ["report"], ["pack"]):
+    group.main([*words, sys.argv[1]], standalone_mode=False)
+"""
+CHANGES = {
+    "hash seed": {"PYTHONHASHSEED": "4711"},
+    "time zone": {"TZ": "Pacific/Kiritimati"},
+    "locale": {"LC_ALL": "C", "PYTHONUTF8": "0"},
+    "threads of the linear algebra": {"OPENBLAS_NUM_THREADS": "2"},
+}
+
+
+def made(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, str]:
+    """Do the whole work on a copy, in a new interpreter; return the digest of every file."""
+    shutil.copytree(records, folder, ignore=shutil.ignore_patterns("results", "forms"))
+    as_usual = os.environ | {"PYTHONHASHSEED": "0", "TZ": "UTC", "OPENBLAS_NUM_THREADS": "1"}
+    subprocess.run(
+        [sys.executable, "-c", WORK, str(folder)], env=as_usual | environment, check=True, capture_output=True
+    )
+    files = (path for path in sorted(folder.rglob("*")) if path.is_file())
+    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
+
+
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
+    """A small trial's records, and what is made of them as usual."""
+    place = tmp_path_factory.mktemp("usual")
+    small_trial(place / "records", sites=3, blocks=2, cultivars=2)
+    return place / "records", made(place / "records", place / "made", {})
+
+
+@pytest.mark.parametrize("change", list(CHANGES))
+def test_the_same_bytes(usual: tuple[Path, dict[str, str]], tmp_path: Path, change: str) -> None:
+    """Plan, check, forms, results, report and data package."""
+    records, digests = usual
+    assert len(digests) > 18
+    assert made(records, tmp_path / "elsewhere", CHANGES[change]) == digests

@@ -1,0 +1,79 @@
+"""The package as others get it: built, installed in a fresh environment outside the checkout, and at work there."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import sysconfig
+import tarfile
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+KEPT_OUT = {".git", ".venv", ".mypy_cache", ".pytest_cache", ".ruff_cache", ".hypothesis", "__pycache__", "dist"}
+BUILD = "import sys, hatchling.build as b; print(getattr(b, sys.argv[1])(sys.argv[2]))"
+
+
+def build(kind: str, source: Path, into: Path) -> Path:
+    """Build an sdist or a wheel by the project's own build backend."""
+    command = [sys.executable, "-c", BUILD, f"build_{kind}", str(into)]
+    done = subprocess.run(command, cwd=source, check=True, capture_output=True, text=True)
+    return into / done.stdout.split()[-1]
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """An sdist of the checkout, and a wheel of that sdist."""
+    pytest.importorskip("hatchling")
+    place = tmp_path_factory.mktemp("built")
+    source = Path(shutil.copytree(ROOT, place / "source", ignore=lambda _, names: KEPT_OUT & set(names)))
+    sdist = build("sdist", source, place)
+    with tarfile.open(sdist) as archive:
+        archive.extractall(place / "unpacked", filter="data")
+    return sdist, build("wheel", next((place / "unpacked").iterdir()), place)
+
+
+def test_a_wheel_has_what_it_needs(built: tuple[Path, Path]) -> None:
+    """Types, schemas, examples, pages' templates and the licence; no tests."""
+    with zipfile.ZipFile(built[1]) as wheel:
+        names = set(wheel.namelist())
+    for wanted in (
+        "trialkit/py.typed",
+        "trialkit/schemas/heads.json",
+        "trialkit/example_trials/autumn_dose/trial.toml",
+        "trialkit/pages/templates/page.js",
+        "trialkit/pages/templates/page.css",
+    ):
+        assert wanted in names
+    assert any(name.endswith("licenses/LICENSE") for name in names)
+    assert not [name for name in names if "test" in name.split("/")[0]]
+
+
+def test_an_installed_wheel_does_the_whole_job(built: tuple[Path, Path], tmp_path: Path) -> None:
+    """In an environment of its own, which borrows the libraries of this one, away from the checkout."""
+    place = tmp_path / "fresh"
+    venv.create(place, with_pip=False)
+    base = {"base": str(place), "platbase": str(place)}
+    site = Path(sysconfig.get_path("purelib", "venv", base))
+    with zipfile.ZipFile(built[1]) as wheel:
+        wheel.extractall(site)
+    borrowed = [path for path in sys.path if path.endswith("site-packages")]
+    (site / "borrowed.pth").write_text("\n".join(borrowed) + "\n", "utf-8")
+    python = Path(sysconfig.get_path("scripts", "venv", base)) / Path(sys.executable).name
+    environment = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "PYTHONHOME")}
+
+    def run(*words: str) -> str:
+        command = [str(python), *words]
+        done = subprocess.run(command, cwd=tmp_path, env=environment, check=True, capture_output=True, text=True)
+        return done.stdout
+
+    assert Path(run("-c", "import trialkit; print(trialkit.__file__)").strip()).is_relative_to(site)
+    said = run("-m", "trialkit", "demo", "--into", "demo")
+    assert (tmp_path / "demo" / "results" / "report.html").is_file()
+    assert "Change the default to Fenleaf" in said
+    assert run("-m", "trialkit", "schema", "heads").startswith("heads.csv")

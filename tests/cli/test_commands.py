@@ -191,11 +191,11 @@ def test_check_before_there_are_records(trial: Path) -> None:
     result = run("check", trial)
     assert (result.returncode, result.stdout) == (
         DONE,
-        "Check: the layout is in order and nothing is recorded yet.\n",
+        f"Check: the layout is in order and nothing is recorded yet. Next: trialkit forms {trial}\n",
     )
     (trial / "layout.csv").unlink()
     result = run("check", trial)
-    assert (result.returncode, result.stdout) == (DONE, "Check: the plan is in order.\n")
+    assert (result.returncode, result.stdout) == (DONE, f"Check: the plan is in order. Next: trialkit plan {trial}\n")
     assert run("analyse", trial).returncode == DATA_ERROR
 
 
@@ -288,7 +288,7 @@ def test_layout_follows_the_seed(trial: Path) -> None:
     changed = run("layout", trial)
     assert changed.returncode == DONE
     sentence = " It replaces an earlier, different layout: labels made from that one no longer hold."
-    assert changed.stdout.rstrip("\n").endswith(sentence)
+    assert changed.stdout.endswith(f"{sentence}\nNext: trialkit forms {trial}\n")
     different = (trial / "layout.csv").read_bytes()
     assert different != bundled
     (trial / "layout.csv").write_bytes(b"\xef\xbb\xbf" + different.replace(b"\n", b"\r\n"))
@@ -406,7 +406,7 @@ def test_new_asks_again(tmp_path: Path) -> None:
         "Nothing varies: give two or more of something to compare.",
         "Nothing varies: give two or more of something to compare.",
         "Name at least one garden.",
-        'Each garden needs a name of its own: "FERN" stands twice.',
+        'Each garden needs a name of its own, capitals aside: "FERN" stands twice.',
         'Not a short name: "FE/RN". Use letters, digits, blanks, hyphens or underscores, at most 40 of them.',
     ]
     assert 'levels = ["Fenleaf", "Paleheart"]' in (tmp_path / "t" / "trial.toml").read_text(encoding="utf-8")
@@ -422,10 +422,11 @@ TWO = ("--cultivar", "Fenleaf", "--cultivar", "Paleheart")
          "Nothing varies: give two or more of something to compare."),
         (("--dose", "4", "--dose", "4.0", "--current", "4"),
          "Nothing varies: give two or more of something to compare."),
-        ((*TWO, "--site", "FERN", "--site", "FERN"), 'Each garden needs a name of its own: "FERN" stands twice.'),
+        ((*TWO, "--site", "FERN", "--site", "FERN"),
+         'Each garden needs a name of its own, capitals aside: "FERN" stands twice.'),
         ((*TWO, "--site", "FERN", "--site", "../x", "--site", "a\x1bb"), 'Not a short name: "../x", "a\\x1bb".'),
         ((*TWO, "--site", "FERN", "--current", "Pale"),
-         "--current Pale is not a cultivar of the trial: Fenleaf, Paleheart."),
+         "--current names no cultivar of the trial: Fenleaf, Paleheart."),
         ((*TWO, "--site", "FERN", "--current", "Fenleaf", "--current", "4"),
          "Give --current once for each of: cultivar."),
     ],
@@ -436,6 +437,43 @@ def test_new_refuses_options_that_do_not_fit(tmp_path: Path, options: tuple[str,
     assert result.returncode == WRONG_CALL
     assert f"Error: {sentence}" in result.stderr
     assert not (tmp_path / "t").exists()
+
+
+def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
+    """Units behind doses, capitals and the order of --current; the trial is called after its folder."""
+    result = answer(
+        tmp_path / "My Spring", "Q?\nFenleaf, Little Gem\n4 tsp, 6 teaspoons\n\n\nBlend\nFERN\nlittle gem\n6\n"
+    )
+    assert result.returncode == DONE, result.stderr
+    assert "An answer is needed here." in result.stderr  # no nutrient was named at first
+    assert "4 treatments at 1 garden, 3 blocks in it" in result.stdout
+    protocol = (tmp_path / "My Spring" / "trial.toml").read_text("utf-8")
+    assert 'id = "my-spring"' in protocol
+    assert '"cultivar" = "Little Gem", "dose" = 6' in protocol
+    options = ("--question", "Q?", "--site", "FERN", "--nutrient", "Blend", "--dose", "4", "--dose", "6")
+    named = ("--cultivar", "Fenleaf", "--cultivar", "Paleheart", "--current", "4", "--current", "fenleaf")
+    assert run("new", tmp_path / "other", *options, *named).returncode == DONE
+    refused = run("new", tmp_path / "third", "--dose", "4,6")
+    assert refused.returncode == WRONG_CALL
+    assert "write --dose once for each, such as --dose 4 --dose 6" in refused.stderr
+
+
+def test_a_head_that_nobody_weighed(small: Path) -> None:
+    """It is a warning, and its bucket is left out of the answer, which the results say."""
+    path = small / "heads.csv"
+    rows = path.read_text("utf-8").splitlines()
+    at = next(i for i, row in enumerate(rows) if ",harvested," in row)
+    cells = rows[at].split(",")
+    cells[6] = ""
+    path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
+    checked = run("check", small)
+    assert checked.returncode == DONE
+    assert "else leave the cell empty and say why under note. [TK-H02]" in checked.stdout
+    assert run("analyse", small).returncode in (DONE, NOT_COMPUTED)
+    results = json.loads((small / "results" / "results.json").read_text("utf-8"))
+    kept = {row["bucket"] for row in results["responses"]["bucket_weight_g"]["buckets"]}
+    assert cells[0] not in kept
+    assert len(kept) == 11
 
 
 def test_new_sorts_doses(tmp_path: Path) -> None:

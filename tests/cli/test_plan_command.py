@@ -29,7 +29,7 @@ def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProc
     assert result.stdout.startswith("24 buckets at 3 gardens, 48 heads: a difference of 10 g")
     assert "buys most" in result.stdout
     assert "For a chance of 80 % of finding 10 g it would take about" in result.stdout
-    assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\n")
+    assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\nNext: trialkit layout {folder}\n")
     assert "Working out: power" in result.stderr
 
 

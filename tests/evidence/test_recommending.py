@@ -18,7 +18,7 @@ from trialkit.evidence.ledger import LedgerDamaged, add, read_index, withdraw
 from trialkit.evidence.older import means_contents
 from trialkit.evidence.recommended_schema import recommended_schema
 from trialkit.evidence.recommending import recommend
-from trialkit.evidence.situation import practice_label, situation
+from trialkit.evidence.situation import practice, practice_label, situation
 from trialkit.evidence.versions import history, pool_now, recommend_anew
 from trialkit.trial.problem import TrialError
 
@@ -147,8 +147,13 @@ def test_nothing_to_recommend_from(seasons: Seasons, tmp_path: Path) -> None:
         practice_label(found, {"cultivar": "Mossridge"})
     with pytest.raises(NotComputed, match="tried the current practice"):
         recommend(
-            found, {"version": 1, "recommended": {"cultivar": "X", "dose_tsp": 2.0, "acidifier": "none"}}, "0.1.0"
+            found,
+            {"version": 1, "recommended": {"cultivar": "X", "dose_tsp": 2.0, "n_mg_l": 45.0, "acidifier": "none"}},
+            "0.1.0",
         )
+    last = found.default(practice_label(found, practice(found, None)))
+    found.__dict__["n_per_tsp"] = found.n_per_tsp / 2  # today's nutrient is half as strong: the practice is what it was
+    assert practice_label(found, practice(found, {"recommended": vars(last)})) == practice_label(found, vars(last))
     for one in read_index(ledger):
         withdraw(ledger, one.id, "all wrong", ON)
     with pytest.raises(WrongCall, match=r"No trial in .* counts"):

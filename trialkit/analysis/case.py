@@ -18,7 +18,7 @@ from trialkit.analysis.fitting import fit_response
 from trialkit.analysis.influence import Case, influence
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.response import Answered
-from trialkit.analysis.wording import treatment_words
+from trialkit.analysis.wording import VERDICT_WORDS, treatment_words
 from trialkit.analysis.worth import worth
 from trialkit.analysis.yields import YIELD
 from trialkit.mixed import MixedFit, MixedModelError
@@ -67,7 +67,7 @@ def decide(
         return replace(decision, influence=found, cautions=tuple(_cautions(losses, answers[YIELD], found)))
     scale = (
         f"The weights of buckets are so lopsided that this was decided on another scale than grams; in grams the "
-        f"verdict would be “{decision.verdict}”, with {treatment_words(decision.recommended)}."
+        f"verdict would be “{VERDICT_WORDS[decision.verdict]}”, with {treatment_words(decision.recommended)}."
     )
     # What single buckets do is reckoned in grams, and would speak of a decision that was not taken.
     return replace(other, cautions=(scale, *_cautions(losses, answers[YIELD], None)))

@@ -14,7 +14,7 @@ from trialkit.analysis.answer import Decision, Influence, Treatment, WithoutBuck
 from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws
-from trialkit.analysis.wording import treatment_words
+from trialkit.analysis.wording import VERDICT_WORDS, treatment_words
 from trialkit.analysis.worth import Worth
 from trialkit.mixed import MixedFit
 from trialkit.mixed.means import mean_rows
@@ -197,7 +197,7 @@ def _statement(turned: list[WithoutBucket], decisive: list[WithoutBucket], more:
     for one in turned:
         assert one.verdict is not None
         assert one.recommended is not None
-        what = f"the verdict would be “{one.verdict}”, with" if one in decisive else "it would recommend"
+        what = f"the verdict would be “{VERDICT_WORDS[one.verdict]}”, with" if one in decisive else "it would recommend"
         yield (
             f"Without bucket {one.bucket} at {one.site} ({treatment_words(one.treatment)}) {what} "
             f"{treatment_words(one.recommended)}."

@@ -6,6 +6,12 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+VERDICT_WORDS: Mapping[str, str] = {
+    "adopt": "change the default",
+    "keep current": "keep the current default",
+    "keep current, retest": "keep the current default for now, and test again",
+    "no practical difference: take the cheaper": "no practical difference: take the cheaper",
+}
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
 

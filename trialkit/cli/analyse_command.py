@@ -29,7 +29,7 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     step = analyse_folder(folder, all_pairs=all_pairs)
     decided = step.document["decision"] is not None
     if decided or as_json:
-        text = f"{summary(step.document)}\nWritten to {step.path}." if decided else ""
+        text = f"{summary(step.document)}\nWritten to {step.path}. Next: trialkit report {folder}" if decided else ""
         answer(step.document, text, as_json=as_json)
     if not decided:
         raise ComputationFailure(f"{reason_for_none(step.document)} What could be said is in {step.path}.")

@@ -12,6 +12,8 @@ from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import check_sentence, stage_of, write_check_pages
 
+NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
+
 
 @click.command("check")
 @trial_folder
@@ -40,5 +42,6 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     if not as_json:
         show_problems(result.problems, err=False)
     document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
-    answer(document, check_sentence(result, stage), as_json=as_json)
+    after = f" Next: trialkit {NEXT[stage]} {folder}" if result.ok else ""
+    answer(document, f"{check_sentence(result, stage)}{after}", as_json=as_json)
     return DONE if result.ok else DATA_ERROR

@@ -28,4 +28,5 @@ def command(folder: Path, as_json: bool) -> None:
     """
     written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
     document = {"files": [str(path) for path in written.files], "left_over": [str(path) for path in written.left_over]}
-    answer(document, "\n".join(written.sentences), as_json=as_json)
+    after = f"Next, when records come back: trialkit collect {folder} FILE..."
+    answer(document, "\n".join([*written.sentences, after]), as_json=as_json)

@@ -23,4 +23,4 @@ def command(folder: Path) -> None:
 
     Example: trialkit layout autumn_dose
     """
-    tell(lay_out(folder))
+    tell(f"{lay_out(folder)}\nNext: trialkit forms {folder}")

@@ -11,12 +11,29 @@ from trialkit.cli.speaking import tell
 from trialkit.cli.steps import copy_bundled, start_trial
 
 
+class _Dose(click.ParamType[float]):
+    """A number of teaspoons."""
+
+    name = "number"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it, or say how it is written."""
+        try:
+            return float(value)
+        except ValueError:
+            wanted = "write --dose once for each, such as --dose 4 --dose 6"
+            self.fail(f'"{value}" is not one number: {wanted}.', param, ctx)
+
+
+DOSE = _Dose()
+
+
 @click.command("new")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--example", metavar="NAME", help="Copy a bundled trial, records included, such as autumn_dose.")
 @click.option("--question", help="What should the trial find out?")
 @click.option("--cultivar", "cultivars", multiple=True, help="A cultivar to try; repeat for each.")
-@click.option("--dose", "doses", multiple=True, type=float, help="A dose to try, level teaspoons a bucket; repeat.")
+@click.option("--dose", "doses", multiple=True, type=DOSE, help="A dose to try, level teaspoons a bucket; repeat.")
 @click.option("--acidifier", "acidifiers", multiple=True, help="An acid to try, or none; repeat.")
 @click.option("--nutrient", help="The product that the doses are of.")
 @click.option("--site", "sites", multiple=True, help="Short name of a garden; repeat.")

@@ -47,7 +47,8 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
         earlier=earlier,
         progress=_teller(),
     )
-    answer(planned.document, "\n".join(planned.sentences), as_json=as_json)
+    after = f"Next: trialkit layout {folder}"
+    answer(planned.document, "\n".join([*planned.sentences, after]), as_json=as_json)
 
 
 def _teller() -> Progress:

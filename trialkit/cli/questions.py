@@ -15,6 +15,7 @@ from trialkit.trial.problem import quoted
 from trialkit.trial.table_schema import load_schema
 
 LARGEST_SEED = 10**8
+SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
 
 NOTHING_VARIES = "Nothing varies: give two or more of something to compare."
 
@@ -47,10 +48,10 @@ def ask(options: Options) -> NewTrial:
 
     What does not fit is asked again, unless it came as an option: then the call is wrong.
     """
-    question = options.question or click.prompt("What should the trial find out?")
+    question = options.question or _asked("What should the trial find out?")
     levels = _levels(options)
     cultivars, doses, acidifiers = levels
-    nutrient = options.nutrient or (click.prompt("Nutrient that the doses are of") if doses else "")
+    nutrient = options.nutrient or (_asked("Nutrient that the doses are of, as its bag names it") if doses else "")
     sites = _sites(options.sites)
     return NewTrial(
         question=question,
@@ -79,9 +80,9 @@ def _levels(options: Options) -> Levels:
 
 def _ask_levels() -> Levels:
     return Levels(
-        _list("Cultivars to try, separated by commas (empty for none)"),
-        _numbers("Doses to try, teaspoons a bucket, such as 2, 4, 6 (empty for none)"),
-        _list("Acids to try, such as white vinegar 5 %, none (empty for none)"),
+        _list("Cultivars to try, separated by commas (one alone if every bucket has it, empty if it plays no part)"),
+        _numbers("Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one alone if every bucket gets it)"),
+        _list("Acids to try, such as white vinegar 5 %, none (one alone if every bucket gets it)"),
     )
 
 
@@ -104,12 +105,13 @@ def _sites(given: tuple[str, ...]) -> tuple[str, ...]:
 
 def _fault_of_sites(sites: tuple[str, ...]) -> str | None:
     field = load_schema("sites").field("site")
-    repeated = [site for site in dict.fromkeys(sites) if sites.count(site) > 1]
+    folded = [site.casefold() for site in sites]  # each names files, which some systems do not tell apart by capitals
+    repeated = [site for site in dict.fromkeys(sites) if folded.count(site.casefold()) > 1]
     odd = [site for site in sites if not re.fullmatch(field.pattern or "", site)]
     if not sites:
         return "Name at least one garden."
     if repeated:
-        return f"Each garden needs a name of its own: {', '.join(map(quoted, repeated))} stands twice."
+        return f"Each garden needs a name of its own, capitals aside: {', '.join(map(quoted, repeated))} stands twice."
     return f"Not a short name: {', '.join(map(quoted, odd))}. {field.mend}" if odd else None
 
 
@@ -119,13 +121,27 @@ def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:
     if given and len(given) != len(varied):
         raise click.UsageError(f"Give --current once for each of: {', '.join(varied)}.")
     practice: dict[str, str | float] = {}
-    for position, (name, factor) in enumerate(varied.items()):
+    left = list(given)
+    for name, factor in varied.items():
         names = {f"{level:g}" if isinstance(level, float) else level: level for level in factor}
-        choice = given[position] if given else click.prompt(f"Current {name}", type=click.Choice(list(names)))
-        if choice not in names:
-            raise click.UsageError(f"--current {choice} is not a {name} of the trial: {', '.join(names)}.")
+        by_name = {text.casefold(): text for text in names}
+        if not given:
+            choice = click.prompt(f"Current {name}", type=click.Choice(list(names), case_sensitive=False))
+        else:
+            found = next((text for text in left if text.casefold() in by_name), None)
+            if found is None:
+                raise click.UsageError(f"--current names no {name} of the trial: {', '.join(names)}.")
+            left.remove(found)
+            choice = by_name[found.casefold()]
         practice[name] = names[choice]
     return practice
+
+
+def _asked(prompt: str) -> str:
+    """Ask until there is an answer."""
+    while not (answer := str(click.prompt(prompt, default="", show_default=False)).strip()):
+        click.echo("An answer is needed here.", err=True)
+    return answer
 
 
 def _list(prompt: str) -> tuple[str, ...]:
@@ -136,6 +152,6 @@ def _list(prompt: str) -> tuple[str, ...]:
 def _numbers(prompt: str) -> tuple[float, ...]:
     while True:
         try:
-            return tuple(float(part) for part in _list(prompt))
+            return tuple(float(SPOON_WORDS.sub("", part)) for part in _list(prompt))
         except ValueError:
-            click.echo("Write numbers with a point before decimals, separated by commas.", err=True)
+            click.echo("Write plain numbers, with a point before decimals, and commas between them.", err=True)

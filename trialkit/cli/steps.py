@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
+import re
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -204,10 +206,15 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
 
     if folder.exists() and any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
-    new.start_trial(folder, ask(Options(**answers)))
+    asked = ask(Options(**answers))
+    named = re.sub(r"[^a-z0-9]+", "-", folder.resolve().name.lower()).strip("-")[:60].strip("-")
+    new.start_trial(folder, replace(asked, id=named or "trial"))
+    treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
+    blocks = f"{_count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
     return (
-        f"Started {folder}. Look through trial.toml, describe gardens and products in sites.csv and products.csv, "
-        f"then: trialkit plan {folder}"
+        f"Started {folder}: {_count(treatments, 'treatment')} at {_count(len(asked.sites), 'garden')}, {blocks}. Look "
+        "through trial.toml (season, days of sowing and start), describe gardens and products in sites.csv and "
+        f"products.csv. Next: trialkit plan {folder}"
     )
 
 

@@ -138,15 +138,18 @@ def practice_label(found: Situation, practice: Mapping[str, Any]) -> str:
             chosen &= table[column] == str(practice[column])
     dose = practice.get("dose_tsp")
     if dose is not None:
-        wanted = float(dose) * found.n_per_tsp
+        nitrogen = practice.get("n_mg_l")
+        wanted = float(dose) * found.n_per_tsp if nitrogen is None else float(nitrogen)
         near = (table["n_mg_l"] - wanted).abs() <= SAME_DOSE * max(wanted, 1.0)
         as_spoons = {str(label) for label in found.rows.loc[found.rows["dose_tsp"] == float(dose), "treatment"]}
         chosen &= near if np.isfinite(wanted) else table.index.isin(as_spoons)
     labels = [str(label) for label in table.index[chosen]]
     if not labels:
-        words = ", ".join(str(value) for value in practice.values() if value not in (None, ""))
+        spoons = f"{dose:g} tsp" if dose is not None else ""
+        words = ", ".join(str(part) for part in (practice.get("cultivar"), spoons, practice.get("acidifier")) if part)
         raise NotComputed(
-            f"No trial of this ledger tried the current practice ({words}), so nothing can be set beside it."
+            f"No trial of this ledger tried the current practice ({words}), so nothing can be set beside it. Add the "
+            "trial that did, or withdraw the newest if its practice is not the county's (trialkit evidence withdraw)."
         )
     return labels[0]
 
@@ -155,8 +158,8 @@ def practice(found: Situation, previous: Mapping[str, Any] | None) -> dict[str, 
     """The current practice: what was recommended last, else what the newest protocol calls so."""
     if previous is not None:
         last = previous["recommended"]
-        dose = last["dose_tsp"]
-        return {"cultivar": last["cultivar"], "dose_tsp": dose, "acidifier": last["acidifier"]}
+        # Its spoons were of the nutrient of that time: nitrogen is what stays.
+        return {name: last[name] for name in ("cultivar", "dose_tsp", "n_mg_l", "acidifier")}
     protocol = found.latest.protocol
     stated = {FACTOR_COLUMNS[name]: level for name, level in protocol.decision.current_practice.items()}
     fixed = {

@@ -91,7 +91,7 @@ def _card(trial: Trial, row: Mapping[str, Any], own: pd.DataFrame, sites: Sequen
 
 def _steps(trial: Trial, told: Mapping[str, Any]) -> Iterator[str]:
     litres = trial.protocol.bucket.volume_l
-    yield f"Fill the bucket with {litres:g} L ({litres / GALLON_L:.1f} US gal) of tap water and read its pH."
+    yield f"Fill the bucket with {litres:g} L ({litres / GALLON_L:.1f} US gal) of your water and read its pH."
     nutrient, dose = nutrient_of(trial.protocol, trial.products), told.get("dose_tsp")
     if dose is not None:
         factor = trial.protocol.factors["dose"]

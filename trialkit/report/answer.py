@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.analysis.wording import acid_words, spoons, teaspoons, treatment_words
+from trialkit.analysis.wording import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
 from trialkit.pages.numerals import (
     ABSENT,
     difference_interval,
@@ -25,12 +25,7 @@ from trialkit.trial.protocol import FACTOR_COLUMNS
 
 MOST_SPOONS_DRAWN = 12
 NO_DIFFERENCE = "no practical difference: take the cheaper"
-VERDICTS: Mapping[str, tuple[str, str]] = {
-    "adopt": ("Change the default", "change"),
-    "keep current": ("Keep the current default", "keep"),
-    "keep current, retest": ("Keep the current default for now, and test again", "retest"),
-    NO_DIFFERENCE: ("No practical difference: take the cheaper", "change"),
-}
+TONES = {"adopt": "change", "keep current": "keep", "keep current, retest": "retest", NO_DIFFERENCE: "change"}
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
 
 
@@ -87,12 +82,13 @@ class Answer:
 
 def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
-    verdict, tone = VERDICTS.get(str(reading.decision.get("verdict")), ("No recommendation", "none"))
+    found = str(reading.decision.get("verdict"))
+    verdict, tone = VERDICT_WORDS.get(found, "no recommendation"), TONES.get(found, "none")
     sentences = texts(reading.decision, "sentences")
     if not reading.decision:
         sentences = ("This trial gives no recommendation.", str(reading.results.get("no_decision") or ""))
     return Answer(
-        verdict=verdict,
+        verdict=verdict[:1].upper() + verdict[1:],
         tone=tone,
         sentences=sentences,
         cautions=texts(reading.decision, "cautions"),

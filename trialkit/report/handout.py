@@ -63,6 +63,7 @@ def handout_html(document: Mapping[str, Any]) -> str:
             nutrient=_nutrient(best),
             spoons_drawn=whole,
             acid_name=_acid_name(best),
+            acid_compared=_acid_compared(safe),
             acid=tuple(_acid_lines(safe)),
             steps=tuple(_steps(safe)),
             expect=tuple(_expect(safe)),
@@ -114,6 +115,12 @@ def _nutrient(best: Json) -> str | None:
 def _acid_name(best: Json) -> str | None:
     name = str(best.get("acidifier") or "none")
     return None if name == "none" else name
+
+
+def _acid_compared(safe: Json) -> bool:
+    """Whether any trial set acid and no acid side by side, so that going without is a finding."""
+    tried = {str(mapping(row.get("treatment")).get("acidifier") or "") for row in rows(safe, "compared")}
+    return "none" in tried and len(tried - {"", "none"}) > 0
 
 
 def _acid_lines(safe: Json) -> Iterator[AcidLine]:

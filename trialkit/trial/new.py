@@ -41,6 +41,8 @@ class NewTrial:
         The question if empty.
     nutrient : str
         The product that `doses` are doses of; may be empty.
+    id : str
+        Short name of the trial: lower-case letters, figures and hyphens.
     """
 
     question: str
@@ -53,6 +55,7 @@ class NewTrial:
     blocks: int = 3
     title: str = ""
     nutrient: str = ""
+    id: str = "trial"
 
 
 def new_trial_text(answers: NewTrial) -> str:
@@ -74,6 +77,7 @@ def new_trial_text(answers: NewTrial) -> str:
     """
     practice = ", ".join(f"{_toml(name)} = {_toml(level)}" for name, level in answers.current_practice.items())
     text = _TEMPLATE.format(
+        id=_toml(answers.id),
         title=_toml(answers.title or answers.question),
         question=_toml(answers.question),
         factors="".join(_factor_sections(answers)),
@@ -235,6 +239,7 @@ _TEMPLATE = """\
 # Lines that begin with # are remarks. Keys left out have the defaults shown.
 
 [trial]
+id = {id}   # names its files and its place among other trials; do not change it later
 title = {title}
 question = {question}
 # started_on = 2026-08-20        # first day of the trial; dates of records are checked against it

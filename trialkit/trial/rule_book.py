@@ -327,10 +327,10 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
     ),
     (
         "TK-H02",
-        "error",
+        "warning",
         "Harvested, but no weight",
-        "The weight is the answer to the trial.",
-        "Enter the weight, or correct the outcome.",
+        "What the bucket gave is then not known, and it is left out of the answer.",
+        "Enter the weight if anybody knows it; else leave the cell empty and say why under note.",
     ),
     (
         "TK-H03",
@@ -878,7 +878,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "error",
         "A choice that cannot be made",
         "There is no such conflict, or the value does not fit.",
-        "Look at the list of conflicts again.",
+        "Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit collect sees it.",
     ),
     (
         "TK-R57",

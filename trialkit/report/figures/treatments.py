@@ -150,6 +150,12 @@ def _extremes(reading: Reading) -> str:
     return f"Highest: {words[0]}. Lowest: {words[1]}."
 
 
+def _of_what(reading: Reading) -> str:
+    """Tell weights of heads from those of the answer."""
+    weighs = reading.response is not None and reading.response is mapping(reading.results["responses"]).get("weight_g")
+    return " These are weights of heads that were harvested; the answer counts lost ones as nothing." if weighs else ""
+
+
 def _how_to_read(reading: Reading, left_out: int) -> str:
     parts = {reading.part(row.get("treatment")) for row in reading.rows("means")}
     names = "; ".join(words for part, words in PART_NAMES.items() if part in parts)
@@ -158,5 +164,5 @@ def _how_to_read(reading: Reading, left_out: int) -> str:
     return (
         f"Marks are means ({names}), lines their {percent(reading.confidence)} intervals, small dots single buckets. "
         f"An interval tells where a treatment's mean may lie in {where}; for differences see the comparisons table."
-        f"{more}"
+        f"{_of_what(reading)}{more}"
     )

@@ -325,7 +325,8 @@ def _chosen(
     for name, position, problem in row_problems(trial, touched):
         row = touched[name][position]
         found = f"{' '.join(key_of(load_schema(name), row))}, {problem.column} {problem.found}"
-        mend = f"{problem.mend} Choose for the other cells of this row together with it."
+        by_hand = f"or correct the row by hand in {name}.csv"
+        mend = f"{problem.mend} Choose for the other cells of this row together with it, {by_hand}."
         log.refuse("TK-R56", Place(column=problem.column), problem.expected, found=found, mend=mend)
     if log.findings:
         return state, ()

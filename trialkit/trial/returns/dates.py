@@ -196,12 +196,17 @@ def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
 
 
 def _ask_order(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
+    """Ask for the order of those that allow several; the others wait for the answer too, read as they only can be."""
+    plain = [item for item in slashed if len(item.readings) == 1]
+    hint = f" {quoted(plain[0].text)} of this sheet can only be {next(iter(plain[0].readings))}." if plain else ""
+    for item in plain:
+        table.cells[item.column][item.position] = next(iter(item.readings.values())).isoformat()
     for item in slashed:
         if item.doubtful:
             choice = " or ".join(f"{day.isoformat()} ({order})" for order, day in item.readings.items())
             mend = f"Say which: {' or '.join(f'--dates {order}' for order in item.readings)}."
             place = table.place(item.position, item.column)
-            log.ask_option("TK-R41", place, f"it may be {choice}.", found=quoted(item.text), mend=mend)
+            log.ask_option("TK-R41", place, f"it may be {choice}.{hint}", found=quoted(item.text), mend=mend)
 
 
 def _refuse_orders(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:

@@ -212,5 +212,6 @@ def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None
             shown = ", ".join(absent[:5]) + (f" and {len(absent) - 5} more" if len(absent) > 5 else "")
             count = f"{len(absent)} of the {len(planned)} buckets of {site}"
             why = f"{count} {'has' if len(absent) == 1 else 'have'} no row, neither in the file nor in heads.csv."
-            mend = "Ask whether they are still to come; one that was lost has the outcome dead or missing."
+            mend = "Ask whether they are still to come: accepting merges what is here and waits for them. "
+            mend += "A lost bucket has the outcome dead or missing."
             log.ask("TK-R32", Place(column="bucket"), why, found=shown, became="still to come", mend=mend)

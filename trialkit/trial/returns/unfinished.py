@@ -67,6 +67,6 @@ def open_conflicts(folder: Path) -> Iterator[Problem]:
                     column=str(conflict["column"]),
                     found=f"{quoted(conflict['kept'])} and {quoted(conflict['returned'])} for "
                     f"{shown(' '.join(map(str, conflict['key'])))}",
-                    mend=f"Look at the paper record, then: trialkit collect --choose {shown(conflict['id'])}=kept, or "
-                    "=returned.",
+                    mend=f"Look at the paper record, then: trialkit collect DIR --choose "
+                    f"{shown(conflict['id'])}=kept, or {shown(conflict['id'])}=returned, DIR being the trial's folder.",
                 )

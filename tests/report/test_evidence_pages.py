@@ -94,8 +94,11 @@ def test_a_default_without_acid_or_dose() -> None:
     document["current"] = document["recommended"]
     document["acid"], document["days"] = [], None
     page = handout_html(document)
-    assert "No acid" in page
+    assert "Our trials did not test acid." in page  # every bucket had the same
+    assert "No acid" not in page
     assert "teaspoon" not in page
+    document["compared"][0]["treatment"] = {**document["compared"][0]["treatment"], "acidifier": "none"}
+    assert "Our trials did best with no acid added." in handout_html(document)
     assert "Nothing that we tried was surely better" in page
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+import small_trial
 from seasons import ON, accept, season
 from trialkit._resources import resource_folder
 from trialkit.errors import NotComputed, WrongCall
@@ -158,3 +159,24 @@ def test_nothing_to_recommend_from(seasons: Seasons, tmp_path: Path) -> None:
         withdraw(ledger, one.id, "all wrong", ON)
     with pytest.raises(WrongCall, match=r"No trial in .* counts"):
         situation(ledger)
+
+
+def test_another_product_is_not_another_default(
+    seasons: Seasons, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half as strong, it takes twice the spoons for the same nitrogen; that nobody tried so much of it is said."""
+    ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
+    first = recommend_anew(ledger, "0.1.0").document
+    text = small_trial.FACTORS["dose"][0]
+    monkeypatch.setitem(small_trial.FACTORS, "dose", (text.replace("Blend L", "Thin Blend"), [1, 2]))
+    monkeypatch.setattr(
+        small_trial, "PRODUCTS", small_trial.PRODUCTS.replace("Blend L", "Thin Blend").replace(",9,", ",4.5,")
+    )
+    when = ("late 2026", "2026-08-10")
+    accept(ledger, season(tmp_path / "four", "four", *when, sites=3, blocks=2, cultivars=2, doses=2, seed=14))
+    second = recommend_anew(ledger, "0.1.0").document
+    assert second["recommended"]["n_mg_l"] == pytest.approx(first["recommended"]["n_mg_l"], rel=0.05)
+    assert second["recommended"]["dose_tsp"] == 2 * first["recommended"]["dose_tsp"]
+    assert "The default stays as it was: " in second["changed"]["sentences"][-1]
+    assert "of Thin Blend bring the nitrogen that" in second["changed"]["sentences"][-1]
+    assert any("No trial used this much of Thin Blend" in note for note in second["notes"])

@@ -63,11 +63,11 @@ def command(
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))
-    if not as_json:
+    if as_json:
+        answer(outcome.as_dict(), "", as_json=True)
+    else:
         for line in _lines(outcome, folder):
             click.echo(line)
-    else:
-        answer(outcome.as_dict(), "", as_json=True)
     return DONE if outcome.ok else DATA_ERROR
 
 

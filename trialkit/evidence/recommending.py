@@ -10,13 +10,13 @@ from typing import Any
 import pandas as pd
 
 from trialkit.analysis.answer import Treatment
-from trialkit.analysis.wording import treatment_words
+from trialkit.analysis.wording import spoons, treatment_words
 from trialkit.errors import NotComputed
 from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
 from trialkit.evidence.defaults import Changed, Compared, Default, Recommended, Rests, Varies
 from trialkit.evidence.differences import Gain
 from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
-from trialkit.evidence.pooling import Pool, links, pool
+from trialkit.evidence.pooling import SAME_DOSE, Pool, links, pool
 from trialkit.evidence.situation import Situation, evidence_digest, practice, practice_label
 
 FEWEST_DF = 2.0
@@ -79,7 +79,7 @@ def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str
         changed=Changed(None, ()),
         would_change=decision.would_change,
         next_trial=next_trial(found, pooled, decision, draws, chosen, classes),
-        notes=(*pooled.notes, *_too_few(found, pooled)),
+        notes=(*pooled.notes, *_too_few(found, pooled), *_by_nitrogen_alone(found, chosen)),
     )
     return replace(document, changed=_changed(document, previous))
 
@@ -182,15 +182,43 @@ def _changed(now: Recommended, previous: Mapping[str, Any] | None) -> Changed:
     ]
     if not said:
         said.append("The evidence is the same; it was worked out anew.")
-    same = _as_treatment(now.recommended) == _as_treatment(Default(**previous["recommended"]))
-    if same:
-        said.append("The default stays as it was.")
-    else:
+    then = Default(**previous["recommended"])
+    if not _is_same(now.recommended, then):
         said.append(
-            f"The default changes from {treatment_words(_as_treatment(Default(**previous['recommended'])))} to "
+            f"The default changes from {treatment_words(_as_treatment(then))} to "
             f"{treatment_words(_as_treatment(now.recommended))}."
         )
+    elif now.recommended.dose_tsp == then.dose_tsp:
+        said.append("The default stays as it was.")
+    else:
+        new, old = spoons(now.recommended.dose_tsp), spoons(then.dose_tsp)
+        said.append(
+            f"The default stays as it was: {new} teaspoons of {now.recommended.product} bring the nitrogen that {old} "
+            f"of {then.product} did."
+        )
     return Changed(int(previous["version"]), tuple(said))
+
+
+def _is_same(one: Default, other: Default) -> bool:
+    """Whether two defaults are one: doses by their nitrogen, where it is known of both."""
+    if (one.cultivar, one.acidifier) != (other.cultivar, other.acidifier):
+        return False
+    if one.n_mg_l is None or other.n_mg_l is None:
+        return one.dose_tsp == other.dose_tsp
+    return abs(one.n_mg_l - other.n_mg_l) <= SAME_DOSE * max(one.n_mg_l, other.n_mg_l)
+
+
+def _by_nitrogen_alone(found: Situation, chosen: str) -> Iterator[str]:
+    """Say where the recommended dose was tried with other products than today's only."""
+    tried = found.rows[found.rows["treatment"] == chosen]
+    products = {str(entry.facts["product"]) for entry in found.entries if (tried["trial"] == entry.listed.id).any()}
+    dose = found.latest.protocol.factors.get("dose")
+    today = dose.product if dose else None
+    if today and found.treatments.loc[chosen, "n_level"] and today not in products:
+        yield (
+            f"No trial used this much of {today}: the dose is reckoned from {', '.join(sorted(products))} by nitrogen "
+            "alone, and the other elements differ. Try it before you print it."
+        )
 
 
 def _as_treatment(default: Default) -> Treatment:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
+from trialkit.trial.cell_values import ISO_DATE
 from trialkit.trial.check import Trial
 from trialkit.trial.marks import form_marks
 from trialkit.trial.problem import quoted
@@ -122,7 +123,7 @@ def _exchanged_columns(table: ReturnedTable, log: Log) -> None:
     if table.schema.name != "heads":
         return
     planted, cut = table.column("transplanted_on"), table.column("harvested_on")
-    both = [i for i in range(len(table.rows)) if planted[i] and cut[i]]
+    both = [i for i in range(len(table.rows)) if ISO_DATE.fullmatch(planted[i]) and ISO_DATE.fullmatch(cut[i])]
     if len(both) < 2 or not all(cut[i] < planted[i] for i in both):
         return
     why = "in every row the head was cut before it was transplanted; the two columns would be exchanged."

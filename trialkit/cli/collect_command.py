@@ -19,6 +19,13 @@ if TYPE_CHECKING:
     from trialkit.trial.returns.journal import Choice, Conflict
 
 COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
+OPTIONS = {
+    "TK-R34": "--decimals comma or point",
+    "TK-R36": "--weights g, kg or oz",
+    "TK-R41": "--dates day-first or month-first",
+    "TK-R42": "--serials 1900 or 1904",
+}
+"""Rule -> the option that answers its questions; the others are accepted or not."""
 WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
 
 
@@ -166,8 +173,18 @@ def _summary(outcome: Outcome, folder: Path) -> str:
     told.append(f"{_count(len(outcome.conflicts), 'conflict')} open" if outcome.conflicts else "no open conflict")
     written = [name for name in outcome.changed if not name.startswith("returned/")]
     told.append(f"wrote {', '.join(written)}" if written else "the tables are as they were")
-    after = f" Next: trialkit check {folder}" if outcome.ok and written else ""
+    after = f" Next: trialkit check {folder}" if outcome.ok and written else _answers_wanted(outcome)
     return f"Collect: {'; '.join(told)}.{after}"
+
+
+def _answers_wanted(outcome: Outcome) -> str:
+    """Say what to do about the files that wait."""
+    waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
+    asked = dict.fromkeys(OPTIONS.get(f.rule, f"--accept {f.rule}") for f in waiting if f.verdict == "question")
+    refused = any(finding.verdict == "refused" for finding in waiting)
+    mend = "mend what was refused, in a copy or with whoever sent it, then " if refused else ""
+    answers = f", with your answers: {', '.join(asked)}" if asked else ""
+    return f" Next: {mend}the same command{answers}." if waiting else ""
 
 
 def _count(number: int, noun: str) -> str:

@@ -258,7 +258,7 @@ def test_a_damaged_file_is_not_opened(browser: Any, form: Path, trial: Trial, tm
     page.context.close()
     page = opened(browser, form)
     page.set_input_files("#open", path)
-    page.wait_for_function("document.getElementById('state').textContent.includes('cannot be read')")
+    page.locator("#state", has_text="cannot be read").wait_for()
     go(page, bucket)
     assert page.input_value("#head1-weight_g") == ""
     page.context.close()
@@ -292,17 +292,19 @@ def test_by_keyboard_alone(browser: Any, form: Path, trial: Trial) -> None:
     page.context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark", "print"])
-def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial, scheme: str) -> None:
+@pytest.mark.parametrize("mode", ["light", "dark", "print"])
+def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial, mode: str) -> None:
     """With a bucket open, a mistake marked and a banner shown; targets are 44 pixels high; nothing over the edge."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
-    page = opened(browser, form, color_scheme=scheme)
+    page = opened(browser, form, color_scheme="dark" if mode == "dark" else "light")
     go(page, first_bucket(trial))
     page.fill("#head1-weight_g", "x")
     page.click("[data-do=add-solution]")
     page.click("#handing-back [data-do=copy]")
+    page.emulate_media(media="print" if mode == "print" else "screen")
     found = axe.Axe().run(page, options={"rules": {"target-size": {"enabled": True}}}).response["violations"]
     assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in found] == []
+    page.emulate_media(media="screen")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     low = page.evaluate(
         "[...document.querySelectorAll('button,input,select')]"

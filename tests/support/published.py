@@ -23,7 +23,7 @@ EXAMPLES = Path(__file__).parents[2] / "example_trials"
 ACCEPTED_ON = date(2027, 11, 1)
 VERSIONS = re.compile(r"<h3>Made with</h3>\n<dl.*?</dl>", re.DOTALL)
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
-DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
+DIGEST = re.compile(r"\b[0-9a-f]{12,}\b")
 
 
 def published_pages(folder: Path) -> dict[str, str]:
@@ -42,9 +42,10 @@ def published_pages(folder: Path) -> dict[str, str]:
 
 
 def differences(made: str, kept: str) -> list[str]:
-    """Say where two pages differ, but for versions of libraries, and for numbers in their last figure.
+    """Say where two pages differ, but for versions of libraries, digests, and numbers in their last figure.
 
-    Another processor rounds otherwise in the sixteenth figure, which may turn the third of a rounded number.
+    Digests are of files that name the versions. Another processor rounds otherwise in the sixteenth figure, which may
+    turn the third of a rounded number.
     """
     texts = [DIGEST.sub("", VERSIONS.sub("", page)) for page in (made, kept)]
     between = [NUMBER.split(text) for text in texts]

@@ -241,6 +241,7 @@ def test_pointing_at_a_mean_shows_its_buckets(browser: Any, pages: Any, tmp_path
         assert figure.locator(f".{kind} use.lit").count() == told
         total += told
     assert total == len(buckets)
+    opened.mouse.move(0, 0)
     rows.first.focus()
     opened.keyboard.press("ArrowDown")
     assert rows.nth(1).get_attribute("aria-label") in words.inner_text()

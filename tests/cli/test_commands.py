@@ -159,6 +159,15 @@ def test_results_follow_their_schema(demo: tuple[Path, subprocess.CompletedProce
     jsonschema.validate(json.loads((demo[0] / "results" / "results.json").read_text(encoding="utf-8")), schema)
 
 
+def test_second_run_gives_the_same_bytes(demo: tuple[Path, subprocess.CompletedProcess[str]], tmp_path: Path) -> None:
+    """Another folder, hash seed, time zone and locale: the same results and the same report."""
+    folder = Path(shutil.copytree(demo[0], tmp_path / "again", ignore=shutil.ignore_patterns("results")))
+    environment = {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C"}
+    for command in ("analyse", "report"):
+        assert start(command, folder, **environment).returncode == DONE
+    assert digests(folder) == digests(demo[0])
+
+
 def test_inputs_are_never_changed(small: Path) -> None:
     """Checking, analysing and reporting leave every input as it was."""
     before = digests(small)
@@ -459,7 +468,7 @@ def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
 
 
 def test_a_head_that_nobody_weighed(small: Path) -> None:
-    """It is a warning, and its bucket is left out of the answer, which the results say."""
+    """It is an error that says the way out: without its row the bucket is reckoned from its other head."""
     path = small / "heads.csv"
     rows = path.read_text("utf-8").splitlines()
     at = next(i for i, row in enumerate(rows) if ",harvested," in row)
@@ -467,13 +476,15 @@ def test_a_head_that_nobody_weighed(small: Path) -> None:
     cells[6] = ""
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     checked = run("check", small)
-    assert checked.returncode == DONE
-    assert "else leave the cell empty and say why under note. [TK-H02]" in checked.stdout
+    assert checked.returncode == DATA_ERROR
+    assert "if nobody weighed the head, take its row out: the bucket is then reckoned" in checked.stdout
+    path.write_text("\n".join([*rows[:at], *rows[at + 1 :]]) + "\n", "utf-8")
+    assert run("check", small).returncode == DONE
     assert run("analyse", small).returncode in (DONE, NOT_COMPUTED)
     results = json.loads((small / "results" / "results.json").read_text("utf-8"))
-    kept = {row["bucket"] for row in results["responses"]["bucket_weight_g"]["buckets"]}
-    assert cells[0] not in kept
-    assert len(kept) == 11
+    kept = {row["bucket"]: row["mean"] for row in results["responses"]["bucket_weight_g"]["buckets"]}
+    other = next(row.split(",") for row in rows[at + 1 :] if row.startswith(f"{cells[0]},"))
+    assert kept[cells[0]] == pytest.approx(2 * float(other[6]))  # two heads a bucket
 
 
 def test_new_sorts_doses(tmp_path: Path) -> None:

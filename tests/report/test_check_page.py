@@ -6,8 +6,6 @@ import re
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
 from honest_records import Records, write_records
 from trialkit.report import asked_gardens, check_html
 from trialkit.trial.check import check_trial
@@ -34,7 +32,7 @@ def test_a_volunteer_reads_of_their_own_garden_only(tmp_path: Path) -> None:
     mill = check_html(result, "Trial", "MILL")
     assert "Old Mill Library" in mill
     assert "Harvested, but no weight" in text_of(mill)
-    assert "Enter the weight if anybody knows it; else leave the cell empty" in text_of(mill)
+    assert "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out" in text_of(mill)
     assert re.search(r"bucket \w{4}, head 1", text_of(mill))
     assert "1600" not in mill
     assert "heads.csv" not in text_of(mill)
@@ -75,17 +73,9 @@ def test_many_alike_are_told_by_five_and_a_number(tmp_path: Path) -> None:
 
 def test_the_numbers_of_the_greeting(tmp_path: Path) -> None:
     """What waits for an answer is told apart from what may be right as it stands."""
-
-    def undated(records: Records) -> None:
-        spoil(records)
-        records.heads.loc[9, "harvested_on"] = pd.NaT
-
-    write_records(tmp_path / "right", spoil)
-    page = text_of(check_html(check_trial(tmp_path / "right"), "Trial"))
-    assert "3 things need a second look; nothing has to be changed if it is right as it stands." in page
-    write_records(tmp_path / "undated", undated)
-    page = text_of(check_html(check_trial(tmp_path / "undated"), "Trial"))
-    assert "4 things need a second look. The answer of the trial waits for 1 of them." in page
+    write_records(tmp_path, spoil)
+    page = text_of(check_html(check_trial(tmp_path), "Trial"))
+    assert "3 things need a second look. The answer of the trial waits for 1 of them." in page
 
 
 def test_the_same_check_gives_the_same_page(pages: Any, tmp_path: Path) -> None:

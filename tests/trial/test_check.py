@@ -97,6 +97,12 @@ ERRORS = {
         'found "9999"; expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, '
         "and say why under outcome. [TK-V10]",
     ),
+    "harvested without weight": weight(
+        "",
+        "found an empty cell; expected a weight, as the outcome is harvested. "
+        "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
+        "is then reckoned from its other heads. [TK-H02]",
+    ),
     "thirty-first of February": harvest_date(
         "2026-02-31",
         'found "2026-02-31"; expected a day that exists. Look up the day in the record and correct it. [TK-V08]',
@@ -327,11 +333,6 @@ def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) 
 
 
 WARNINGS = {
-    "harvested without weight": weight(
-        "",
-        "found an empty cell; expected a weight, as the outcome is harvested. "
-        "Enter the weight if anybody knows it; else leave the cell empty and say why under note. [TK-H02]",
-    ),
     "late harvest": harvest_date(
         "2026-11-03",
         'found "2026-11-03"; expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). '

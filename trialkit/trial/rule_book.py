@@ -327,10 +327,11 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
     ),
     (
         "TK-H02",
-        "warning",
+        "error",
         "Harvested, but no weight",
-        "What the bucket gave is then not known, and it is left out of the answer.",
-        "Enter the weight if anybody knows it; else leave the cell empty and say why under note.",
+        "The weight is the answer to the trial.",
+        "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
+        "is then reckoned from its other heads.",
     ),
     (
         "TK-H03",

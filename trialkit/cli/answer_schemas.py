@@ -50,6 +50,7 @@ class CollectFinding(_Answer):
     became: str
     why: str
     mend: str
+    answers: list[str]
 
 
 class CollectFile(_Answer):

@@ -19,13 +19,6 @@ if TYPE_CHECKING:
     from trialkit.trial.returns.journal import Choice, Conflict
 
 COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
-OPTIONS = {
-    "TK-R34": "--decimals comma or point",
-    "TK-R36": "--weights g, kg or oz",
-    "TK-R41": "--dates day-first or month-first",
-    "TK-R42": "--serials 1900 or 1904",
-}
-"""Rule -> the option that answers its questions; the others are accepted or not."""
 WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
 
 
@@ -180,7 +173,7 @@ def _summary(outcome: Outcome, folder: Path) -> str:
 def _answers_wanted(outcome: Outcome) -> str:
     """Say what to do about the files that wait."""
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
-    asked = dict.fromkeys(OPTIONS.get(f.rule, f"--accept {f.rule}") for f in waiting if f.verdict == "question")
+    asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.answers)
     refused = any(finding.verdict == "refused" for finding in waiting)
     mend = "mend what was refused, in a copy or with whoever sent it, then " if refused else ""
     answers = f", with your answers: {', '.join(asked)}" if asked else ""

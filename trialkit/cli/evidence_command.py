@@ -30,7 +30,7 @@ def command() -> None:
     """
 
 
-@command.command("add")
+@command.command("add", short_help="Accept an analysed trial, or older means.")
 @click.argument("trial", metavar="TRIAL", type=click.Path(exists=True, path_type=Path))
 @ledger_folder
 @speaks_plainly
@@ -45,7 +45,7 @@ def add(trial: Path, ledger: Path) -> None:
     tell(add_trial(trial, ledger) if trial.is_dir() else add_means(trial, ledger))
 
 
-@command.command("list")
+@command.command("list", short_help="List the entries and verify their digests.")
 @ledger_folder
 @as_json
 @speaks_plainly
@@ -60,7 +60,7 @@ def list_entries(ledger: Path, as_json: bool) -> None:
         raise DataFailure("\n".join(document["damaged"]))
 
 
-@command.command("pool")
+@command.command("pool", short_help="Pool all trials that count.")
 @ledger_folder
 @as_json
 @speaks_plainly
@@ -76,7 +76,7 @@ def pool(ledger: Path, as_json: bool) -> None:
     answer(pooled.document, pooled.text, as_json=as_json)
 
 
-@command.command("withdraw")
+@command.command("withdraw", short_help="Withdraw an entry, with a reason.")
 @click.argument("entry", metavar="ID")
 @click.option("--why", required=True, help="The reason, for later seasons.")
 @ledger_folder

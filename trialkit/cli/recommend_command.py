@@ -20,7 +20,7 @@ def command(ledger: Path, as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
     Writes LEDGER/recommended.json and handout.html, and the handout as PDF on A4 and Letter where WeasyPrint is
-    installed (pip install 'trialkit[pdf]'). Every version is kept in LEDGER/history; there is a new one only when the
+    installed (pip install weasyprint). Every version is kept in LEDGER/history; there is a new one only when the
     evidence changed.
 
     Example: trialkit recommend ledger

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import re
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -207,8 +206,7 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     if folder.exists() and any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
     asked = ask(Options(**answers))
-    named = re.sub(r"[^a-z0-9]+", "-", folder.resolve().name.lower()).strip("-")[:60].strip("-")
-    new.start_trial(folder, replace(asked, id=named or "trial"))
+    new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name)))
     treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
     blocks = f"{_count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
     return (

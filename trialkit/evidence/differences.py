@@ -165,12 +165,12 @@ def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
     if everything is not None and k >= 3:
         without = tuple(
             _step(gains[i].name, gains[i].season, [*gains[:i], *gains[i + 1 :]], df, confidence)
-            for i in _weightiest(gains, everything)
+            for i in _most_influential(gains, everything)
         )
     return Together(tuple(gains), everything, growing, without, _heterogeneity(gains, everything))
 
 
-def _weightiest(gains: Sequence[Gain], everything: Combined) -> NDArray[np.intp]:
+def _most_influential(gains: Sequence[Gain], everything: Combined) -> NDArray[np.intp]:
     """Which trials' absence moves the estimate the most, tau2 kept: at most `MOST_STEPS`, in the order of seasons."""
     weight = 1 / (np.array([one.se**2 for one in gains]) + everything.tau_g**2)
     left = np.array([one.gain for one in gains]) - everything.gain

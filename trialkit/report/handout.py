@@ -118,7 +118,7 @@ def _acid_name(best: Json) -> str | None:
 
 
 def _acid_compared(safe: Json) -> bool:
-    """Whether any trial set acid and no acid side by side, so that going without is a finding."""
+    """Whether going without acid was compared with acid, so that it is a finding."""
     tried = {str(mapping(row.get("treatment")).get("acidifier") or "") for row in rows(safe, "compared")}
     return "none" in tried and len(tried - {"", "none"}) > 0
 

@@ -30,7 +30,7 @@ def handout_pdf(page: str, paper: str) -> bytes:
         from weasyprint import CSS, HTML
     except (ImportError, OSError):  # OSError: it is there, but not the text library (Pango) that it stands on
         raise NotComputed(
-            "No PDF was made: WeasyPrint is not installed (pip install 'trialkit[pdf]'). Or open handout.html in a "
+            "No PDF was made: WeasyPrint is not installed (pip install weasyprint). Or open handout.html in a "
             "browser and print it."
         ) from None
     sheet = CSS(string=f"@page {{ size: {PAPERS[paper]} }}")

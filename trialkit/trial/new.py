@@ -1,6 +1,7 @@
 """Starting a trial folder: from a few answers, or from a bundled example."""
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ from trialkit.trial.atomic import csv_text, write_bytes, write_text
 from trialkit.trial.protocol import NO_PRODUCT, PROTOCOL_FILE, parse_protocol
 from trialkit.trial.table_schema import OPTIONAL_TABLES, TABLE_NAMES, load_schema
 
+LONGEST_ID = 60
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
 
@@ -56,6 +58,17 @@ class NewTrial:
     title: str = ""
     nutrient: str = ""
     id: str = "trial"
+
+
+def id_from(name: str) -> str:
+    """Make a trial's id from any name.
+
+    Examples
+    --------
+    >>> id_from("My Spring, 2027"), id_from("春")
+    ('my-spring-2027', 'trial')
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower())[:LONGEST_ID].strip("-") or "trial"
 
 
 def new_trial_text(answers: NewTrial) -> str:

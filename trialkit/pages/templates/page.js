@@ -12,10 +12,13 @@ function number(text) {
   return NaN;
 }
 
-function before(one, other, isNumber) {
-  if (!isNumber) return one.localeCompare(other, "en", { numeric: true });
-  const [a, b] = [number(one), number(other)];
-  return Number.isNaN(a) || Number.isNaN(b) ? Number.isNaN(a) - Number.isNaN(b) : a - b;
+// Rows in the order of a column; cells without a number stand last, whichever way.
+function ordered(rows, at, isNumber, turn) {
+  const keyed = rows.map((row) => [row.cells[at].textContent.trim(), row]);
+  if (!isNumber) return keyed.sort(([a], [b]) => turn * a.localeCompare(b, "en", { numeric: true }));
+  const known = keyed.filter(([text]) => !Number.isNaN(number(text)));
+  const unknown = keyed.filter(([text]) => Number.isNaN(number(text)));
+  return [...known.sort(([a], [b]) => turn * (number(a) - number(b))), ...unknown];
 }
 
 function sortable(table) {
@@ -34,14 +37,8 @@ function sortable(table) {
       heads.forEach((other) => other.removeAttribute("aria-sort"));
       if (order) head.setAttribute("aria-sort", order);
       const isNumber = head.classList.contains("number");
-      const text = (row) => row.cells[at].textContent.trim();
-      const sorted = [...asWritten];
-      if (order) {
-        const known = (row) => !isNumber || !Number.isNaN(number(text(row)));
-        const turn = order === "ascending" ? 1 : -1;
-        sorted.sort((a, b) => known(b) - known(a) || turn * before(text(a), text(b), isNumber));
-      }
-      body.append(...sorted);
+      const turn = order === "ascending" ? 1 : -1;
+      body.append(...(order ? ordered(asWritten, at, isNumber, turn).map(([, row]) => row) : asWritten));
     });
   });
 }

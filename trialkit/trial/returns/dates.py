@@ -204,9 +204,10 @@ def _ask_order(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
     for item in slashed:
         if item.doubtful:
             choice = " or ".join(f"{day.isoformat()} ({order})" for order, day in item.readings.items())
-            mend = f"Say which: {' or '.join(f'--dates {order}' for order in item.readings)}."
-            place = table.place(item.position, item.column)
-            log.ask_option("TK-R41", place, f"it may be {choice}.{hint}", found=quoted(item.text), mend=mend)
+            answers = tuple(f"--dates {order}" for order in item.readings)
+            mend = f"Say which: {' or '.join(answers)}."
+            why, place = f"it may be {choice}.{hint}", table.place(item.position, item.column)
+            log.ask_option("TK-R41", place, why, found=quoted(item.text), mend=mend, answers=answers)
 
 
 def _refuse_orders(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
@@ -224,8 +225,9 @@ def _day_count(table: ReturnedTable, position: int, column: str, count: int, log
     place, text = table.place(position, column), table.cells[column][position]
     if log.answers.serials is None:
         why = f"a day count: {days['1900']} if it begins in 1900, as usual, or {days['1904']} if in 1904."
-        mend = "Say which: --serials 1900 or --serials 1904."
-        log.ask_option("TK-R42", place, why, found=quoted(text), mend=mend)
+        answers = ("--serials 1900", "--serials 1904")
+        mend = f"Say which: {' or '.join(answers)}."
+        log.ask_option("TK-R42", place, why, found=quoted(text), mend=mend, answers=answers)
         return
     day = days[log.answers.serials].isoformat()
     log.note("TK-R42", place, f"read by --serials {log.answers.serials}", found=text, became=day)

@@ -75,6 +75,8 @@ class Finding:
         Repaired: what allows it. Question: what is doubtful. Refused: what was expected.
     mend : str
         How to answer or to put it right; empty for a repair.
+    answers : tuple of str
+        Options of ``trialkit collect`` that answer a question, any one of them; empty for the others.
     """
 
     verdict: Verdict
@@ -85,6 +87,7 @@ class Finding:
     became: str
     why: str
     mend: str
+    answers: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the finding as plain data, ready for JSON."""
@@ -137,13 +140,13 @@ class Log:
         if rule in self.answers.accepted:
             self._add("repaired", rule, place, found, became or "proposed", f"accepted by --accept {rule}", "")
             return True
-        hint = mend or RULES[rule].mend
-        self._add("question", rule, place, found, became, why, f"{hint} To take it so, add --accept {rule}.")
+        hint, option = mend or RULES[rule].mend, f"--accept {rule}"
+        self._add("question", rule, place, found, became, why, f"{hint} To take it so, add {option}.", (option,))
         return False
 
-    def ask_option(self, rule: str, place: Place, why: str, *, found: str, mend: str) -> None:
-        """Ask for a choice that has an option of its own."""
-        self._add("question", rule, place, found, "", why, mend)
+    def ask_option(self, rule: str, place: Place, why: str, *, found: str, mend: str, answers: tuple[str, ...]) -> None:
+        """Ask for a choice that has options of its own."""
+        self._add("question", rule, place, found, "", why, mend, answers)
 
     def give_up(self, rule: str, expected: str, *, found: str = "", mend: str = "") -> "UnreadableReturn":
         """Refuse the file as a whole; the caller raises what is returned."""
@@ -159,9 +162,19 @@ class Log:
         """Whether nothing stands in the way of merging."""
         return all(finding.verdict == "repaired" for finding in self.findings)
 
-    def _add(self, verdict: Verdict, rule: str, place: Place, found: str, became: str, why: str, mend: str) -> None:
+    def _add(
+        self,
+        verdict: Verdict,
+        rule: str,
+        place: Place,
+        found: str,
+        became: str,
+        why: str,
+        mend: str,
+        answers: tuple[str, ...] = (),
+    ) -> None:
         place = Place(place.sheet, place.row, None if place.column is None else shown(place.column))
-        self.findings.append(Finding(verdict, rule, self.file, place, found, became, why, mend))
+        self.findings.append(Finding(verdict, rule, self.file, place, found, became, why, mend, answers))
 
 
 def _quoted(text: str) -> str:

@@ -226,7 +226,8 @@ def _either(number: _Number, table: ReturnedTable, log: Log) -> str | None:
         other = "point" if mark == "comma" else "comma"
         why = f"it may be {decimal} (the {mark} parts decimals) or {whole} (it parts thousands)."
         mend = f"Say which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}."
-        log.ask_option("TK-R34", place, why, found=quoted(number.raw), mend=mend)
+        answers = (f"--decimals {mark}", f"--decimals {other}")
+        log.ask_option("TK-R34", place, why, found=quoted(number.raw), mend=mend, answers=answers)
         return None
     plain = decimal if log.answers.decimals == mark else whole
     log.note("TK-R34", place, f"read by --decimals {log.answers.decimals}", found=number.raw, became=plain)
@@ -268,7 +269,8 @@ def _ask_unit(table: ReturnedTable, position: int, likely: str, log: Log) -> Non
     if chosen is None:
         why = f"as a weight in grams it is unlikely; in {words} it would be {as_unit} g."
         mend = f"Ask what the scale showed; then say --weights {likely} to convert such weights, or --weights g if not."
-        log.ask_option("TK-R36", place, why, found=quoted(text), mend=mend)
+        answers = (f"--weights {likely}", "--weights g")
+        log.ask_option("TK-R36", place, why, found=quoted(text), mend=mend, answers=answers)
     elif chosen != "g":
         became = _converted(text, GRAMS[chosen])
         log.note("TK-R36", place, f"read by --weights {chosen}", found=text, became=became)

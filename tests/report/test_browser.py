@@ -287,14 +287,3 @@ def _without_help(opened: Any, every: str, i: int) -> list[str]:
     opened.evaluate("document.querySelectorAll('.probe-words').forEach(one => { one.hidden = true })")
     words: list[str] = opened.locator(every).nth(i).inner_text().split()
     return words
-
-
-@pytest.mark.parametrize("paper", PAPER_PX)
-def test_no_table_is_wider_than_a_sheet(browser: Any, pages: Any, tmp_path: Path, paper: str) -> None:
-    """A browser would shrink every page to fit the widest table."""
-    width = round(PAPER_PX[paper][0] - MARGINS_MM[0] / 25.4 * 96)
-    opened, _, _ = _open(browser, pages["full"], tmp_path, viewport={"width": width, "height": 1000})
-    opened.emulate_media(media="print")
-    too_wide = "one => one.offsetParent && one.getBoundingClientRect().right > document.documentElement.clientWidth + 1"
-    assert opened.evaluate(f"[...document.querySelectorAll('table')].filter({too_wide}).length") == 0
-    opened.context.close()

@@ -52,7 +52,7 @@ def _do_not_vary(residuals: BucketResiduals, heads: pd.DataFrame, response: str)
 
 def model_checks(
     heads: pd.DataFrame, response: str, unit: str, error_df: tuple[str, float], scale: Scale | None
-) -> Iterator[Check]:
+) -> tuple[Check, ...]:
     """Check replication, the shape and spread of bucket residuals, the scale, and single buckets that stand out.
 
     Parameters
@@ -65,7 +65,10 @@ def model_checks(
     scale : Scale, optional
         Of the response.
     """
-    yield _replication(*error_df)
+    return _replication(*error_df), *_residual_checks(heads, response, unit, scale)
+
+
+def _residual_checks(heads: pd.DataFrame, response: str, unit: str, scale: Scale | None) -> Iterator[Check]:
     residuals = bucket_residuals(heads, response)
     if _do_not_vary(residuals, heads, response):
         yield Check(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtr
 
 from trialkit.analysis.answer import (
     BucketMean,
@@ -24,6 +26,7 @@ from trialkit.analysis.answer import (
     Treatment,
     Variance,
 )
+from trialkit.analysis.beside import Beside
 from trialkit.analysis.censored import CensoredFit, DaysNotBounded
 from trialkit.analysis.checks import diagnose, model_checks
 from trialkit.analysis.derived_model import DerivedModel
@@ -81,12 +84,29 @@ class Question:
 
 @dataclass(frozen=True)
 class Answered:
-    """A response with what its answer rests on; no model and no fits where it was not analysed."""
+    """A response with what its answer rests on.
+
+    Attributes
+    ----------
+    result : ResponseResult
+        Without the model's checks until `checked` puts them in.
+    rows : pandas.DataFrame
+    model : DerivedModel or None
+        None, as the fits are, where it was not analysed.
+    fits : Fits or None
+    checks : callable
+        Gives the checks.
+    """
 
     result: ResponseResult
     rows: pd.DataFrame
     model: DerivedModel | None = None
     fits: Fits | None = None
+    checks: Callable[[], tuple[Check, ...]] = tuple
+
+    def checked(self) -> Answered:
+        """Wait for the checks and put them in."""
+        return replace(self, result=replace(self.result, checks=self.checks()), checks=tuple)
 
 
 def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answered:
@@ -95,7 +115,11 @@ def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answere
 
 
 def analyse_response(
-    question: Question, heads: pd.DataFrame, model: DerivedModel, days_seed: int | None = None
+    question: Question,
+    heads: pd.DataFrame,
+    model: DerivedModel,
+    days_seed: int | None = None,
+    beside: Beside = partial,
 ) -> Answered:
     """Fit and summarise one response.
 
@@ -107,6 +131,8 @@ def analyse_response(
     model : DerivedModel
     days_seed : int, optional
         Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
+    beside : callable
+        Where the model is checked meanwhile.
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
@@ -116,7 +142,7 @@ def analyse_response(
         else:
             fits = fit_days(question.response, heads, model, days_seed)
             heads = fits.rows
-        return Answered(_summary(question, heads, fits), heads, fits.model, fits)
+        return _summary(question, heads, fits, beside)
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads, question)} (For a statistician: {error})"
         return not_analysed(question, heads, reason)
@@ -154,15 +180,16 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame, question: Quest
     return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
 
 
-def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseResult:
+def _summary(question: Question, heads: pd.DataFrame, fits: Fits, beside: Beside) -> Answered:
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
     scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and question.checked else None
-    found: Iterable[Check] = ()
+    checks: Callable[[], tuple[Check, ...]] = tuple
     if question.checked:
-        found = model_checks(heads, question.response, question.unit, _error_df(tests, comparisons), scale)
-    return ResponseResult(
+        error_df = _error_df(tests, comparisons)
+        checks = beside(model_checks, heads, question.response, question.unit, error_df, scale)
+    result = ResponseResult(
         label=question.label,
         unit=question.unit,
         of=question.of,
@@ -176,10 +203,10 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> ResponseRes
         comparisons=comparisons,
         buckets=_buckets(question, heads),
         site_means=_site_means(question, heads),
-        checks=tuple(found),
         diagnostics=diagnose(heads, question.response, scale, question.seed) if question.checked else None,
         pairs=_pairs(question, fits.joint) if question.all_pairs else (),
     )
+    return Answered(result, heads, model, fits, checks)
 
 
 def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> FittedModel:
@@ -338,7 +365,7 @@ def _bucket_sd(fit: AnyFit, heads: pd.DataFrame) -> float:
 
 
 def share_of_pairs(difference: float, sd: float) -> float | None:
-    """Share of pairs of buckets in which one treatment is ahead: the common language effect size, by pingouin.
+    """Share of pairs of buckets in which one treatment is ahead: the common language effect size.
 
     McGraw & Wong (1992), Psychol. Bull. 111, 361-365.
 
@@ -354,9 +381,7 @@ def share_of_pairs(difference: float, sd: float) -> float | None:
     float or None
         None where buckets treated alike do not differ.
     """
-    import pingouin
-
-    return float(pingouin.convert_effsize(difference / sd, "cohen", "AUC")) if sd > 0 else None
+    return float(ndtr(difference / sd / math.sqrt(2))) if sd > 0 else None
 
 
 def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:

@@ -6,12 +6,14 @@ import math
 import platform
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from functools import partial
 from importlib.metadata import version
 
 import numpy as np
 import pandas as pd
 
 from trialkit.analysis.answer import Check, Decision
+from trialkit.analysis.beside import Beside
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
@@ -50,7 +52,7 @@ FIXED_HARVEST = (
 )
 
 
-def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
+def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) -> Results:
     """Analyse a checked trial.
 
     Parameters
@@ -59,6 +61,8 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         As `trialkit.check` returns it; it must have no error.
     all_pairs : bool
         Whether every pair of treatments is compared, besides each with the current practice.
+    beside : callable
+        Where work is done that the rest does not wait for; by default, when its turn comes.
 
     Returns
     -------
@@ -80,26 +84,13 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
     records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": days}
     notes = {YIELD: yields.notes, "days": _seen_between(days)}
-    answers = {}
     if len(trial.weather):
         records[DEGREE_DAYS] = ripening_in_degree_days(days, trial.weather)
         notes[DEGREE_DAYS] = (*notes["days"], *_without_weather(days, records[DEGREE_DAYS]))
     questions = _questions(trial, treatments, all_pairs=all_pairs)
-    for name, question in questions.items():
-        if name not in records:
-            continue
-        answers[name] = _answer(trial, question, records[name], strata, notes.get(name, ()))
     factors = list(treatments.columns)
-    missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
-    answers[YIELD] = _with_check(answers[YIELD], missing)
-
-    def without(bucket: str) -> Answered:
-        rows = yields.buckets[yields.buckets["bucket"] != bucket]
-        return analyse_response(
-            replace(questions[YIELD], checked=False, adjusted=False), rows, derive_model(rows, factors, strata)
-        )
-
-    losses = count_losses(
+    losses_of = beside(
+        count_losses,
         layout,
         heads,
         trial.protocol.bucket.heads,
@@ -107,10 +98,26 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         current_label(trial, treatments),
         trial.protocol.decision.confidence,
     )
+    missing_of = beside(missing_buckets, layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
+    asked = {name: (trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
+    times_of = {name: beside(_checked_answer, *asked[name]) for name in records if name in TIMES}
+    weights = {name: _answer(*asked[name], beside) for name in records if name not in TIMES}
+    water = water_of(trial)
+    answers = {name: answer.checked() for name, answer in weights.items()}
+    answers[YIELD] = _with_check(answers[YIELD], missing_of())
+    answers |= {name: answer_of() for name, answer_of in times_of.items()}
+
+    def without(bucket: str) -> Answered:
+        rows = yields.buckets[yields.buckets["bucket"] != bucket]
+        return analyse_response(
+            replace(questions[YIELD], checked=False, adjusted=False), rows, derive_model(rows, factors, strata)
+        )
+
+    losses = losses_of()
     decided = decide(trial, treatments, answers, losses, without)
     if not isinstance(decided, str):
-        for name in (YIELD, "weight_g"):
-            answers[name] = _with_gardens(trial, questions[name], answers[name], decided)
+        gardens_of = [(name, beside(_with_gardens, trial, questions[name], answers[name], decided)) for name in weights]
+        answers |= {name: answer_of() for name, answer_of in gardens_of}
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -120,7 +127,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         seed=trial.protocol.seed,
         design=_design(trial, modelled[0] if modelled else None),
         losses=losses,
-        water=water_of(trial),
+        water=water,
         responses={name: answer.result for name, answer in answers.items()},
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,
@@ -154,7 +161,12 @@ def _with_check(answered: Answered, check: Check) -> Answered:
 
 
 def _answer(
-    trial: Trial, question: Question, data: pd.DataFrame, strata: Sequence[str], notes: Sequence[str]
+    trial: Trial,
+    question: Question,
+    data: pd.DataFrame,
+    strata: Sequence[str],
+    notes: Sequence[str],
+    beside: Beside = partial,
 ) -> Answered:
     """Analyse one response, unless there is a reason not to."""
     reason = _not_asked(trial, question.response, data)
@@ -165,7 +177,7 @@ def _answer(
     for note in notes:
         model = model.noting(note)
     seed = seed_of(trial, RIPENING_STREAM) if question.response in TIMES else None
-    answered = analyse_response(question, data, model, seed)
+    answered = analyse_response(question, data, model, seed, beside)
     if answered.fits is None or DOSE not in factors or question.response in TIMES:
         return answered
 
@@ -175,6 +187,12 @@ def _answer(
     asked = _dose_question(trial, question)
     dose = dose_response(asked, answered.fits.rows, factors, answered.result.tests, model_of)
     return replace(answered, result=replace(answered.result, dose=dose))
+
+
+def _checked_answer(
+    trial: Trial, question: Question, data: pd.DataFrame, strata: Sequence[str], notes: Sequence[str]
+) -> Answered:
+    return _answer(trial, question, data, strata, notes).checked()
 
 
 def _dose_question(trial: Trial, question: Question) -> DoseQuestion:

@@ -8,9 +8,9 @@ import click
 
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.second_process import second_process
 from trialkit.cli.speaking import answer
 from trialkit.cli.steps import analyse_folder, reason_for_none
-from trialkit.cli.summary import summary
 
 
 @click.command("analyse")
@@ -26,7 +26,10 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
 
     Example: trialkit analyse autumn_dose
     """
-    step = analyse_folder(folder, all_pairs=all_pairs)
+    with second_process() as beside:
+        step = analyse_folder(folder, all_pairs=all_pairs, beside=beside)
+    from trialkit.cli.summary import summary  # loads the analysis
+
     decided = step.document["decision"] is not None
     if decided or as_json:
         text = f"{summary(step.document)}\nWritten to {step.path}. Next: trialkit report {folder}" if decided else ""

@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from trialkit.errors import NotComputed, WrongCall
 from trialkit.trial.problem import TrialError
 
 if TYPE_CHECKING:
+    from trialkit.analysis.beside import Beside
     from trialkit.trial.check import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
@@ -101,13 +103,13 @@ def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     return [results / name for name in pages]
 
 
-def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
+def analyse_folder(folder: Path, *, all_pairs: bool = False, beside: Beside = partial) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
     from trialkit.trial.atomic import write_text
     from trialkit.trial.check import read_trial
 
-    document = analyse(read_trial(folder), all_pairs=all_pairs).as_document()
+    document = analyse(read_trial(folder), all_pairs=all_pairs, beside=beside).as_document()
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
     write_text(path, results_text(document))

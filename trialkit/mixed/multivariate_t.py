@@ -4,7 +4,7 @@
 in comparisons with one control, the Z_i are independent given one common normal and the probability is a
 double integral (Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121), done by Gauss-Legendre. Otherwise the inner part
 is Genz's separation of variables (Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities, ch. 4)
-on fixed scrambled Sobol points, as a difference from the nearest product form, done once for all d.f. and
+on a lattice rule, as a difference from the nearest product form, done once for all d.f. and
 interpolated. The studentized range of Tukey's comparisons is the largest |T| of all pairs, and shares the outer part.
 
 Critical values are found on the scale of their logarithm: with 0.2 degrees of freedom they pass a million, and with
@@ -26,15 +26,15 @@ from scipy.optimize import brentq
 from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 
 from trialkit.mixed.errors import MixedModelError
+from trialkit.mixed.lattice import lattice_points
 
 FloatArray = NDArray[np.float64]
 
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
-SOBOL_POWER = 15
-DIFFERENCE_DEGREE = 14
-# Fewer points and limits are enough the nearer the product form is: the error stays of the same order.
-FEWER = ((0.02, 12, 10), (0.1, 13, 10))
+NEAR_PRODUCT = 0.15
+# Fewer points and limits are enough near the product form: the error stays of the same order.
+NEAR_RULE, FAR_RULE = (16381, 10), (32401, 14)
 TINY = np.finfo(float).tiny
 LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
 INTERPOLATION_DEGREE = 40
@@ -64,8 +64,9 @@ class LargestT:
     def probability(self, critical: float, df: float) -> float:
         """Probability that every |T_i| stays at or below a critical value.
 
-        The absolute error is about 1e-9 for product-form correlations (all with k <= 2); otherwise below 1e-5 for up
-        to eight comparisons and below 1e-4 for up to twenty (against eight times as many points and more).
+        The absolute error is about 1e-9 for product-form correlations (all with k <= 2). Otherwise, against ten times
+        as many points and more: near the product form, as comparisons with one control are, below 1e-5 for up to eight
+        comparisons and below 5e-5 for up to twenty; far from it below 5e-4.
         """
         if critical <= 0:
             return 0.0
@@ -224,7 +225,7 @@ def _unit_rule(count: int) -> tuple[FloatArray, FloatArray]:
 
 
 def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
-    """Probability that all |Z_i| <= limit for any correlation, by Chebyshev interpolation of a quasi-random rule.
+    """Probability that all |Z_i| <= limit for any correlation, by Chebyshev interpolation of a lattice rule.
 
     The rule is applied to the correlation and to its nearest product form, whose probability p is known exactly: most
     of the error is common to both and cancels. What is left is a smooth function of arcsin sqrt p, on which scale few
@@ -232,16 +233,14 @@ def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
     """
     from concurrent.futures import ThreadPoolExecutor
 
-    from scipy.stats import qmc
-
     k = len(correlation)
     loadings = _nearest_loadings(correlation)
     near = np.outer(loadings, loadings)
     np.fill_diagonal(near, 1.0)
     apart = float(np.abs(near - correlation).max())
-    power, degree = next((few for limit, *few in FEWER if apart <= limit), (SOBOL_POWER, DIFFERENCE_DEGREE))
-    sampler = qmc.Sobol(k, scramble=True, rng=np.random.Generator(np.random.PCG64(20)))
-    points: FloatArray = np.ascontiguousarray(sampler.random_base2(power).T, np.float64)
+    size, degree = NEAR_RULE if apart <= NEAR_PRODUCT else FAR_RULE
+    points = lattice_points(size, k)
+    points[0] /= 2  # all normals with their signs changed stay inside as well: half the cube tells all
     nugget = 1e-12 * np.eye(k)
     lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))
 

@@ -99,8 +99,7 @@ def complete(
         point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
         start = np.maximum(point.variances, LEAST_START)
         variances = point.variances * prepared.scale[:, None] ** 2
-        for _ in range(DRAWS_A_STEP):
-            days[:, heads.place[heads.real]] = heads.draw(days, variances, rng)[:, heads.real]
+        days = heads.draw(days, variances, rng)
     return days
 
 
@@ -139,11 +138,9 @@ def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> Fl
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """
     sign = np.where(low + high > 0, -1.0, 1.0)
-    low, high = sign * low, sign * high
-    below, above = ndtr(low), ndtr(high)  # where the sign was changed, low is the upper bound
-    tail = below + uniform * (above - below)
-    z = ndtri(np.maximum(tail, TINY))
-    return np.asarray(sign * np.minimum(np.maximum(z, np.minimum(low, high)), np.maximum(low, high)))
+    below, above = ndtr(sign * low), ndtr(sign * high)  # where the sign was changed, the first is the upper
+    z = sign * ndtri(np.maximum(below + uniform * (above - below), TINY))
+    return np.asarray(np.minimum(np.maximum(z, low), high))
 
 
 @dataclass(frozen=True)
@@ -180,30 +177,41 @@ class _Heads:
     upper: FloatArray
 
     def draw(self, days: FloatArray, variances: FloatArray, rng: np.random.Generator) -> FloatArray:
-        """Draw fixed effects, then each open day in turn, given variances of shape (sets, k): (sets, blocks, heads)."""
-        blocks = np.arange(len(self.place))
+        """Draw all days some times over, (sets, heads) -> (sets, heads), given variances of shape (sets, k)."""
         residual = variances[:, -1][:, None]
         covariance = np.tensordot(variances[:, :-1], self.alike, 1)
         left = covariance * self.sizes[:, None] + residual[..., None, None] * np.eye(self.sizes.shape[1])
         b = np.linalg.solve(left, covariance) / residual[..., None, None]
+        days = days.copy()
+        for _ in range(DRAWS_A_STEP):
+            days[:, self.place[self.real]] = self._draw_once(days, b, residual, rng)[:, self.real]
+        return days
+
+    def _draw_once(self, days: FloatArray, b: FloatArray, residual: FloatArray, rng: np.random.Generator) -> FloatArray:
+        """Draw fixed effects, then each open day in turn: (sets, blocks, heads)."""
+        blocks, cells = np.arange(len(self.place)), self.sizes.shape[1]
         here = np.where(self.real, days[:, self.place], 0.0)
         expected = np.einsum("bcp,sp->sbc", self.x, self._effects(b, residual, here, rng))
         expected = expected[:, blocks[:, None], self.cell]
         apart = np.where(self.real, here - expected, 0.0)
         sums = self._sums(apart)
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
-        sd, kept = np.sqrt(own), 1 - own / residual[..., None]
-        # In standard deviations, head by head; what is not there has bounds that meet at nought.
+        sd = np.sqrt(own)
+        # In standard deviations, head by head; what is not there has bounds that meet at nought, and stays there.
         low, high = (np.where(self.real, bound - expected, 0.0) / sd for bound in (self.lower, self.upper))
         uniform = rng.random(sd.shape)
-        for i in np.flatnonzero(((self.lower < self.upper) & self.real).any(0)):
-            cell, before, spread = self.cell[:, i], apart[:, :, i], sd[:, :, i]
-            given = kept[:, :, i] * before + own[:, :, i] * (b[:, blocks, cell] * sums).sum(2)
-            middle = given / spread
-            z = normal_between(low[:, :, i] - middle, high[:, :, i] - middle, uniform[:, :, i])
-            drawn = np.where(self.real[:, i], spread * (middle + z), 0.0)
-            sums[:, blocks, cell] += drawn - before
-            apart[:, :, i] = drawn
+        kept = (1 - own / residual[..., None]) / sd
+        by_head = zip(*(np.moveaxis(one, -1, 0).copy() for one in (sd, kept, low, high, uniform)), strict=True)
+        of_cell, sum_of_cell = b.reshape(len(b), -1, cells), sums.reshape(len(b), -1)
+        open_ = np.any((self.lower < self.upper) & self.real, axis=0)
+        for i, (spread, share, from_, to, chance) in enumerate(by_head):
+            if not open_[i]:
+                continue
+            cell, before = blocks * cells + self.cell[:, i], apart[:, :, i]
+            middle = share * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
+            change = spread * (middle + normal_between(from_ - middle, to - middle, chance)) - before
+            sum_of_cell[:, cell] += change
+            apart[:, :, i] += change
         return np.asarray(np.clip(expected + apart, self.lower, self.upper))
 
     def _sums(self, values: FloatArray) -> FloatArray:

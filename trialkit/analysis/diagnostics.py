@@ -92,17 +92,11 @@ def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoin
     drawn = np.sort(_studentised(left, buckets["spare"].to_numpy(float), residuals.df), axis=1)
     lower, upper = np.quantile(drawn, [(1 - BAND) / 2, (1 + BAND) / 2], axis=0)
     expected = ndtri((np.arange(1, count + 1) - 0.375) / (count + 0.25))
-    order = buckets["studentised"].to_numpy(float).argsort(kind="stable")
+    in_order = buckets[["bucket", "site", "studentised"]].sort_values("studentised", kind="stable")
+    beside = zip(expected, lower, upper, strict=True)
     return tuple(
-        QuantilePoint(
-            str(buckets["bucket"].iloc[at]),
-            str(buckets["site"].iloc[at]),
-            float(buckets["studentised"].iloc[at]),
-            float(expected[rank]),
-            float(lower[rank]),
-            float(upper[rank]),
-        )
-        for rank, at in enumerate(order)
+        QuantilePoint(str(bucket), str(site), float(studentised), *map(float, band))
+        for (_, bucket, site, studentised), band in zip(in_order.itertuples(), beside, strict=True)
     )
 
 

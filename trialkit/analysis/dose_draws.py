@@ -117,20 +117,23 @@ def _refitted(found: DoseMeans, curve: Curve, means: FloatArray) -> FloatArray:
     else:
         shapes = [float(c) for c in np.linspace(*searched, SHAPES)]
     precision = np.linalg.inv(found.covariance)
-    least = np.full(len(means), np.inf)
-    fitted = np.empty((len(means), DOSES))
+    coefficients, distances = [], []
     for shape in shapes:
-        x = np.column_stack([np.ones(len(found.doses)), curve_basis(curve, found.doses, shape)])
-        solve = np.linalg.solve(x.T @ precision @ x, x.T @ precision)
-        coefficients = means @ solve.T
-        left = means - coefficients @ x.T
-        distance = ((left @ precision) * left).sum(1)
-        better = distance < least
-        if better.any():
-            on_grid = np.column_stack([np.ones(DOSES), curve_basis(curve, found.grid, shape)])
-            fitted[better] = coefficients[better] @ on_grid.T
-            least[better] = distance[better]
-    return fitted
+        x = _with_intercept(curve_basis(curve, found.doses, shape))
+        fitted = means @ np.linalg.solve(x.T @ precision @ x, x.T @ precision).T
+        left = means - fitted @ x.T
+        coefficients.append(fitted)
+        distances.append(((left @ precision) * left).sum(1))
+    nearest = np.argmin(distances, axis=0)
+    curves = np.empty((len(means), DOSES))
+    for i in np.unique(nearest):
+        on_grid = _with_intercept(curve_basis(curve, found.grid, shapes[i]))
+        curves[nearest == i] = coefficients[i][nearest == i] @ on_grid.T
+    return curves
+
+
+def _with_intercept(columns: FloatArray) -> FloatArray:
+    return np.column_stack([np.ones(len(columns)), columns])
 
 
 def dose_reaching(curves: FloatArray, grid: FloatArray, share: float) -> FloatArray:

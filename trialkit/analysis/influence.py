@@ -119,9 +119,10 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
     changed.sort(key=lambda i: -abs(towards[i]))
     farthest = [int(i) for i in np.argsort(-np.abs(off), kind="stable")[:FARTHEST]]
     again = {i: without(str(case.rows["bucket"].iloc[i])) for i in dict.fromkeys([*changed[:MOST_REFITS], *farthest])}
+    names = zip(*(case.rows[column] for column in ("bucket", "site", "treatment")), strict=True)
     buckets = tuple(
-        _without(case, i, float(means[other] - means[field.current] + towards[i]), again.get(i), decision)
-        for i in range(len(moved))
+        _without(case, one, float(means[other] - means[field.current] + towards[i]), again.get(i), decision)
+        for i, one in enumerate(names)
     )
     turned = [one for one in buckets if one.verdict is not None]
     decisive = [one for one in turned if one.verdict != decision.verdict]
@@ -177,13 +178,15 @@ def _choices_after(shifts: FloatArray, few: _Few, case: Case) -> list[tuple[int,
     return [choose(Prospects(*one), eligible, case.worth, field.current, sure) for one in every]
 
 
-def _without(case: Case, i: int, difference: float, again: Decision | None, decision: Decision) -> WithoutBucket:
-    row = case.rows.iloc[i]
-    treatment: Treatment = case.field.treatments[case.labels.index(str(row["treatment"]))]
+def _without(
+    case: Case, row: tuple[str, str, str], difference: float, again: Decision | None, decision: Decision
+) -> WithoutBucket:
+    bucket, site, label = map(str, row)
+    treatment: Treatment = case.field.treatments[case.labels.index(label)]
     turned = again is not None and (again.verdict, again.recommended) != (decision.verdict, decision.recommended)
     return WithoutBucket(
-        bucket=str(row["bucket"]),
-        site=str(row["site"]),
+        bucket=bucket,
+        site=site,
         treatment=treatment,
         difference=difference,
         verdict=again.verdict if again is not None and turned else None,

@@ -60,8 +60,10 @@ class Question:
         Of the band that residuals are set beside.
     all_pairs : bool
         Whether every pair of treatments is compared.
-    checked, adjusted : bool
-        Whether the model is checked, and whether limits allow for all comparisons.
+    checked : bool
+        Whether the model is checked.
+    in_short : bool
+        Whether nothing is wanted but the comparisons, each by itself.
     """
 
     response: str
@@ -75,7 +77,7 @@ class Question:
     seed: int = 0
     all_pairs: bool = False
     checked: bool = True
-    adjusted: bool = True
+    in_short: bool = False
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""
@@ -142,6 +144,12 @@ def analyse_response(
         else:
             fits = fit_days(question.response, heads, model, days_seed)
             heads = fits.rows
+        if question.in_short:
+            comparisons = _comparisons(question, fits.joint, heads)
+            result = ResponseResult(
+                question.label, question.unit, question.of, "analysed", None, comparisons=comparisons
+            )
+            return Answered(result, heads, fits.model, fits)
         return _summary(question, heads, fits, beside)
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads, question)} (For a statistician: {error})"
@@ -317,7 +325,7 @@ def _marginal_means(question: Question, fit: AnyFit, model: DerivedModel) -> dic
 def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Comparison, ...]:
     if question.current not in fit.model.fixed.factors["treatment"]:
         return ()
-    adjust: Adjustment = "dunnett" if question.adjusted else "none"
+    adjust: Adjustment = "none" if question.in_short else "dunnett"
     table = fit.compare("treatment", "versus", question.current, adjust, confidence=question.confidence)
     alike = None
     if question.margin > 0:

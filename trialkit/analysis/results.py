@@ -109,9 +109,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
 
     def without(bucket: str) -> Answered:
         rows = yields.buckets[yields.buckets["bucket"] != bucket]
-        return analyse_response(
-            replace(questions[YIELD], checked=False, adjusted=False), rows, derive_model(rows, factors, strata)
-        )
+        return analyse_response(replace(questions[YIELD], in_short=True), rows, derive_model(rows, factors, strata))
 
     losses = losses_of()
     decided = decide(trial, treatments, answers, losses, without)
@@ -353,15 +351,10 @@ def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, .
     """Summarise the acid that buckets took in all, and their last pH, by garden and acidifier."""
     known = solution[solution["acid_tsp"].notna()].sort_values("measured_on", kind="stable")
     records = known.groupby("bucket", as_index=False).agg(acid_tsp=("acid_tsp", "sum"), ph_after=("ph_after", "last"))
-    records = records.merge(layout, on="bucket")
-    records = records[records["acidifier"] != ""]
+    records = records.merge(layout[["bucket", "site", "acidifier"]], on="bucket")
+    grouped = records[records["acidifier"] != ""].groupby(["site", "acidifier"], sort=True)
+    summary = grouped.agg(buckets=("bucket", "nunique"), acid_tsp=("acid_tsp", "median"), ph=("ph_after", "median"))
     return tuple(
-        AcidUsed(
-            str(site),
-            str(acidifier),
-            int(group["bucket"].nunique()),
-            float(group["acid_tsp"].median()),
-            float(group["ph_after"].median()),
-        )
-        for (site, acidifier), group in records.groupby(["site", "acidifier"], sort=True)
+        AcidUsed(str(site), str(acidifier), int(buckets), float(acid_tsp), float(ph))
+        for (site, acidifier), buckets, acid_tsp, ph in summary.itertuples()
     )

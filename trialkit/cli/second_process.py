@@ -1,4 +1,4 @@
-"""A second process for an analysis: half of its time goes on loading libraries, which two cores do in half of that."""
+"""A second process for an analysis: much of its time goes on loading libraries, which two cores can share."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import gc
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 from importlib import import_module
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
+from threading import Thread, current_thread, main_thread
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 if TYPE_CHECKING:
@@ -26,34 +27,39 @@ SLOW_TO_LOAD = ("trialkit.analysis", "scipy.stats", "statsmodels.stats.proportio
 
 
 @contextmanager
-def second_process() -> Iterator[Beside]:
-    """Start a process that loads the slow libraries and takes work meanwhile; it ends with the context.
+def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
+    """Start a process that loads slow libraries and takes work meanwhile; it ends with the context.
 
-    Where the libraries are loaded already, where there is one core, or where no process can be started or it is
-    killed, the work is done in this one.
+    Where the libraries are loaded already, where there is one core, or where a process cannot be started or is killed,
+    the work is done in this one.
+
+    Parameters
+    ----------
+    libraries : sequence of str
     """
-    if "scipy.stats" in sys.modules or (os.cpu_count() or 1) < 2:
+    if set(libraries) <= set(sys.modules) or (os.cpu_count() or 1) < 2:
         yield partial
         return
-    pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_load)
     try:
+        pool = ProcessPoolExecutor(1, get_context("spawn"), _begin, (tuple(libraries),))
         with _no_interrupt():
             pool.submit(int)
-    except OSError:
+    except (OSError, NotImplementedError):  # no room for a process, or a system without semaphores
         yield partial
         return
 
     def beside(work: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Callable[[], T]:
+        here = partial(work, *args, **kwargs)
         try:
-            future = pool.submit(work, *args, **kwargs)
+            future = pool.submit(here)
         except BrokenProcessPool:
-            return partial(work, *args, **kwargs)
+            return here
 
         def result() -> T:
             try:
                 return future.result()
             except BrokenProcessPool:
-                return work(*args, **kwargs)
+                return here()
 
         return result
 
@@ -61,13 +67,16 @@ def second_process() -> Iterator[Beside]:
         yield beside
     finally:
         for process in active_children():
-            process.kill()  # nothing that it does is wanted any more
+            process.kill()  # whatever it is at, nobody wants it any more
         pool.shutdown(cancel_futures=True)
 
 
 @contextmanager
 def _no_interrupt() -> Iterator[None]:
     """Let a process that is started here ignore Ctrl-C, which is for the one that started it."""
+    if current_thread() is not main_thread():
+        yield
+        return
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         yield
@@ -75,7 +84,16 @@ def _no_interrupt() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _load() -> None:
+def _begin(libraries: tuple[str, ...]) -> None:
+    Thread(target=_end_with_parent, daemon=True).start()
     gc.set_threshold(100_000, 10, 10)
-    for name in SLOW_TO_LOAD:
+    for name in libraries:
         import_module(name)
+
+
+def _end_with_parent() -> None:
+    """End when the process that this one works for is gone, were it killed."""
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

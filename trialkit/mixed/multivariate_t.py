@@ -34,7 +34,7 @@ PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
 NEAR_PRODUCT = 0.15
 # Fewer points and limits are enough near the product form: the error stays of the same order.
-NEAR_RULE, FAR_RULE = (16381, 10), (32401, 14)
+NEAR_RULE, FAR_RULE = (16381, 8), (32401, 12)
 TINY = np.finfo(float).tiny
 LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
 INTERPOLATION_DEGREE = 40
@@ -254,12 +254,14 @@ def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
     wanted = (1 + np.cos(np.pi * (np.arange(degree + 1) + 0.5) / (degree + 1))) / 2
     limits = np.interp(wanted, np.maximum.accumulate(_arcsine(near_by(fine))), fine)
     with ThreadPoolExecutor() as pool:
-        differences = list(pool.map(difference, map(float, limits)))
-    more = Chebyshev.fit(_arcsine(near_by(limits)), differences, degree, domain=[0.0, 1.0])
+        differences = np.array(list(pool.map(difference, map(float, limits))))
+    share = _arcsine(near_by(limits))
+    more = Chebyshev.fit(share, differences / (share * (1 - share)), degree, domain=[0.0, 1.0])
 
     def at(limits: FloatArray) -> FloatArray:
         near = near_by(np.clip(limits, 0.0, LARGEST_NORMAL))
-        return np.asarray(np.clip(near + more(_arcsine(near)), 0.0, 1.0), np.float64)
+        share = _arcsine(near)
+        return np.asarray(np.clip(near + share * (1 - share) * more(share), 0.0, 1.0), np.float64)
 
     return at
 

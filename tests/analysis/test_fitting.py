@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pingouin
 import pytest
 
 from trialkit.analysis.derived_model import derive_model
@@ -71,3 +72,11 @@ def test_share_of_pairs_against_the_published_example() -> None:
     assert share_of_pairs(69.7 - 64.3, sd) == pytest.approx(0.92, abs=0.005)
     assert share_of_pairs(0.0, sd) == pytest.approx(0.5)
     assert share_of_pairs(1.0, 0.0) is None
+
+
+@pytest.mark.parametrize("effect", [-1.7, 0.2, 2.5])
+def test_share_of_pairs_against_a_general_library(effect: float) -> None:
+    """The area under the curve that pingouin converts a standardised difference to."""
+    assert share_of_pairs(effect * 3.0, 3.0) == pytest.approx(
+        pingouin.convert_effsize(effect, "cohen", "AUC"), abs=1e-12
+    )

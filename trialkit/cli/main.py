@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import signal
 import sys
@@ -15,6 +14,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from trialkit import __version__
+from trialkit._startup import begin_lightly
 
 # Command -> (group in the help, one line of help). The line stands here so that --help imports nothing heavy.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -84,11 +84,7 @@ def group(ctx: click.Context) -> None:
 
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
-    # Our matrices are small: threads inside the linear algebra cost more than they save, several times over.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Loading libraries makes objects by the hundred thousand that live as long as the process: looking through them for
-    # cycles after every 700 takes a tenth of a command's time.
-    gc.set_threshold(100_000, 10, 10)
+    begin_lightly()
     interrupted = _watch_for_interrupt()
     try:
         status = group.main(arguments, prog_name="trialkit", standalone_mode=False)

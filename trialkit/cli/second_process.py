@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import gc
 import os
-import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
-from importlib import import_module
-from multiprocessing import active_children, get_context, parent_process
-from threading import Thread, current_thread, main_thread
+from multiprocessing import active_children
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
+
+from trialkit._processes import Processes
 
 if TYPE_CHECKING:
     from trialkit.analysis.beside import Beside
@@ -41,9 +38,8 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
         yield partial
         return
     try:
-        pool = ProcessPoolExecutor(1, get_context("spawn"), _begin, (tuple(libraries),))
-        with _no_interrupt():
-            pool.submit(int)
+        pool = Processes(1, libraries)
+        pool.submit(int)  # starts it
     except (OSError, NotImplementedError):  # no room for a process, or a system without semaphores
         yield partial
         return
@@ -69,31 +65,3 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
         for process in active_children():
             process.kill()  # whatever it is at, nobody wants it any more
         pool.shutdown(cancel_futures=True)
-
-
-@contextmanager
-def _no_interrupt() -> Iterator[None]:
-    """Let a process that is started here ignore Ctrl-C, which is for the one that started it."""
-    if current_thread() is not main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _begin(libraries: tuple[str, ...]) -> None:
-    Thread(target=_end_with_parent, daemon=True).start()
-    gc.set_threshold(100_000, 10, 10)
-    for name in libraries:
-        import_module(name)
-
-
-def _end_with_parent() -> None:
-    """End when the process that this one works for is gone, were it killed."""
-    parent = parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 import importlib
-import multiprocessing
-import os
-import signal
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from collections.abc import Iterator
+from concurrent.futures import Executor
 from contextlib import contextmanager
-from typing import ParamSpec, TypeVar
 
+from trialkit._processes import Processes
 from trialkit.errors import NotComputed, WrongCall
 
-P = ParamSpec("P")
-T = TypeVar("T")
-
 CONNECT_SECONDS = 20
-THREAD_SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @contextmanager
@@ -51,48 +44,11 @@ def simulation_executor(workers: int | None = None, scheduler: str | None = None
         return
     if workers is not None and workers < 1:
         raise WrongCall(f"{workers} workers cannot work: give 1 or more.")
-    pool = _Processes(workers)
+    pool = Processes(workers)
     try:
         yield pool
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-
-class _Processes(ProcessPoolExecutor):
-    """A process pool that leaves Ctrl-C to its parent, which cancels what has not begun.
-
-    A terminal sends it to every process. Processes are fresh: forked ones would inherit the locks of the numerical
-    libraries' threads.
-    """
-
-    def __init__(self, workers: int | None) -> None:
-        context = multiprocessing.get_context("spawn")
-        super().__init__(workers, mp_context=context, initializer=_begin_worker)
-
-    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
-        """Submit work, which may start a process: it must not be interrupted before it can ignore that."""
-        with _interrupts_held():
-            return super().submit(fn, *args, **kwargs)
-
-
-def _begin_worker() -> None:
-    """Ignore Ctrl-C, and keep to one core: as many processes as cores leave none for threads of matrix libraries."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for name in THREAD_SETTINGS:  # read when the libraries load, which is later
-        os.environ.setdefault(name, "1")
-
-
-@contextmanager
-def _interrupts_held() -> Iterator[None]:
-    """Hold Ctrl-C back for a moment; a process started meanwhile never gets it."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextmanager

@@ -194,7 +194,7 @@ class _Heads:
         expected = np.einsum("bcp,sp->sbc", self.x, self._effects(b, residual, here, rng))
         expected = expected[:, blocks[:, None], self.cell]
         apart = np.where(self.real, here - expected, 0.0)
-        sums = self._sums(apart)
+        sums = np.ascontiguousarray(self._sums(apart))  # seen by cell and by block below
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
         sd = np.sqrt(own)
         # In standard deviations, head by head; what is not there has bounds that meet at nought, and stays there.

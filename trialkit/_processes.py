@@ -5,10 +5,9 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from importlib import import_module
 from threading import Thread
 from typing import ParamSpec, TypeVar
 
@@ -28,13 +27,10 @@ class Processes(ProcessPoolExecutor):
     ----------
     workers : int, optional
         As many as there are cores by default.
-    libraries : sequence of str
-        Modules that each loads before its first work.
     """
 
-    def __init__(self, workers: int | None, libraries: Sequence[str] = ()) -> None:
-        context = multiprocessing.get_context("spawn")
-        super().__init__(workers, mp_context=context, initializer=_begin, initargs=(tuple(libraries),))
+    def __init__(self, workers: int | None) -> None:
+        super().__init__(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Submit work, which may start a process: it must not be interrupted before it can ignore that."""
@@ -42,12 +38,10 @@ class Processes(ProcessPoolExecutor):
             return super().submit(fn, *args, **kwargs)
 
 
-def _begin(libraries: tuple[str, ...]) -> None:
+def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     Thread(target=_end_with_parent, daemon=True).start()
     begin_lightly()
-    for name in libraries:
-        import_module(name)
 
 
 def _end_with_parent() -> None:

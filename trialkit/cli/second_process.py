@@ -8,8 +8,10 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
+from importlib import import_module
 from multiprocessing import active_children
-from typing import TYPE_CHECKING, ParamSpec, TypeVar
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 from trialkit._processes import Processes
 
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 T = TypeVar("T")
 
+NEVER_DRAWN_WITH = ("matplotlib.pyplot", "seaborn")
+"""What pingouin loads for its pictures, which take half of the time that it takes to load."""
 SLOW_TO_LOAD = ("trialkit.analysis", "scipy.stats", "statsmodels.stats.proportion", "pingouin")
 """In the order in which the second process is asked for them."""
 
@@ -38,8 +42,8 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
         yield partial
         return
     try:
-        pool = Processes(1, libraries)
-        pool.submit(int)  # starts it
+        pool = Processes(1)
+        pool.submit(_load, tuple(libraries))
     except (OSError, NotImplementedError):  # no room for a process, or a system without semaphores
         yield partial
         return
@@ -65,3 +69,21 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
         for process in active_children():
             process.kill()  # whatever it is at, nobody wants it any more
         pool.shutdown(cancel_futures=True)
+
+
+def _load(libraries: tuple[str, ...]) -> None:
+    for name in NEVER_DRAWN_WITH:
+        sys.modules.setdefault(name, _PutOff(name))
+    for name in libraries:
+        import_module(name)
+
+
+class _PutOff(ModuleType):
+    """A module that is loaded when something of it is first asked for."""
+
+    __spec__ = None  # asked for by every import of the module
+
+    def __getattr__(self, name: str) -> Any:
+        if sys.modules.get(self.__name__) is self:
+            del sys.modules[self.__name__]
+        return getattr(import_module(self.__name__), name)

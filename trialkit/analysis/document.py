@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -115,13 +116,15 @@ class Results:
 
     def as_document(self) -> dict[str, Any]:
         """Return plain JSON data: numbers to 12 significant digits, missing ones null."""
-        document = plain(asdict(self))
+        document = plain(self)
         assert isinstance(document, dict)
         return document
 
 
 def plain(value: Any) -> Any:
-    """Return plain JSON data: numbers to 12 significant digits, missing ones None."""
+    """Return plain JSON data of what dataclasses hold: numbers to 12 significant digits, missing ones None."""
+    if is_dataclass(value):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
@@ -129,5 +132,5 @@ def plain(value: Any) -> Any:
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float):
-        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else None
+        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if math.isfinite(value) else None
     return value

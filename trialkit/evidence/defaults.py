@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from trialkit.analysis.answer import Decision, Treatment
@@ -156,6 +156,6 @@ class Recommended:
 
     def as_document(self) -> dict[str, Any]:
         """Return plain JSON data: numbers to 12 significant digits, missing ones null."""
-        document = plain(asdict(self))
+        document = plain(self)
         assert isinstance(document, dict)
         return document

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+# ruff: noqa: E402 - as in the command: before the numerical libraries load
+from trialkit._startup import begin_lightly
+
+begin_lightly()
+
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass

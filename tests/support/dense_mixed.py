@@ -58,18 +58,20 @@ class Dense:
         """Phi_A, all variances free.
 
         With V = LL' from ``L^-1 X`` and ``L^-1 V_i L^-T``, so that nothing is multiplied by V^-1, whose digits are few
-        near the edge where V ceases to be positive definite.
+        near the edge where V ceases to be positive definite. ``Q_ij - P_i Phi P_j`` is a product of what lies outside
+        the columns of ``L^-1 X``: nothing is taken from anything.
         """
         root = np.linalg.cholesky(self.v(variances))
         x = np.linalg.solve(root, self.x)
         scaled = [np.linalg.solve(root, np.linalg.solve(root, part).T) for part in self.parts]
         phi = np.linalg.inv(x.T @ x)
         w = np.linalg.inv(self.expected(variances))
-        ps = [-x.T @ part @ x for part in scaled]
+        outside = np.linalg.qr(x, mode="complete")[0][:, x.shape[1] :]
+        apart = [outside.T @ part @ x for part in scaled]
         total = np.zeros_like(phi)
-        for i, a in enumerate(scaled):
-            for j, b in enumerate(scaled):
-                total += w[i, j] * (x.T @ a @ b @ x - ps[i] @ phi @ ps[j])
+        for i, a in enumerate(apart):
+            for j, b in enumerate(apart):
+                total += w[i, j] * a.T @ b
         return phi + 2 * phi @ total @ phi
 
     def estimate(self, variances: Sequence[float]) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trialkit.mixed import lattice
-from trialkit.mixed.lattice import PRIMITIVE_ROOTS, WEIGHT, generator, lattice_points, quality
+from trialkit.mixed.lattice import PRIMITIVE_ROOTS, WEIGHT, error_kernel, generator, lattice_points
 
 
 def test_components_are_the_best_of_all(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -18,7 +18,7 @@ def test_components_are_the_best_of_all(monkeypatch: pytest.MonkeyPatch) -> None
     points = np.arange(size)
 
     def error(z: list[int]) -> float:
-        return float(np.prod([1 + WEIGHT * quality(points * one % size / size) for one in z], axis=0).mean())
+        return float(np.prod([1 + WEIGHT * error_kernel(points * one % size / size) for one in z], axis=0).mean())
 
     best = [1]
     for _ in range(dimensions - 1):

@@ -287,3 +287,15 @@ def _without_help(opened: Any, every: str, i: int) -> list[str]:
     opened.evaluate("document.querySelectorAll('.probe-words').forEach(one => { one.hidden = true })")
     words: list[str] = opened.locator(every).nth(i).inner_text().split()
     return words
+
+
+@pytest.mark.parametrize("page", ["autumn_dose", "spring_dose", "volunteer_cultivars", "evidence"])
+def test_tables_of_published_pages_fit_a_sheet(browser: Any, tmp_path: Path, page: str) -> None:
+    """On A4, the narrower paper; a browser would shrink every page to fit the widest table."""
+    text = (Path(__file__).parents[2] / "reports" / f"{page}.html").read_text(encoding="utf-8")
+    width = int(PAPER_PX["A4"][0] - MARGINS_MM[0] / 25.4 * 96)
+    opened, _, _ = _open(browser, text, tmp_path, viewport={"width": width, "height": 1000})
+    opened.emulate_media(media="print")
+    right = "[...document.querySelectorAll('table')].map(one => one.getBoundingClientRect().right)"
+    assert max(opened.evaluate(right)) <= width + 1
+    opened.context.close()

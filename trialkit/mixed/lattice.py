@@ -30,19 +30,19 @@ def generator(size: int, dimensions: int) -> NDArray[np.int64]:
     powers = np.ones(size - 1, np.int64)
     for i in range(1, size - 1):
         powers[i] = powers[i - 1] * PRIMITIVE_ROOTS[size] % size
-    kernel = quality(powers / size)
+    values = error_kernel(powers / size)
     # In the order of the powers, to multiply by one is to rotate: the errors of all choices are one convolution.
-    spectrum, product = np.fft.rfft(kernel), np.ones(size - 1)
+    spectrum, product = np.fft.rfft(values), np.ones(size - 1)
     chosen = [0]
     while len(chosen) < dimensions:
-        product *= 1 + WEIGHT * np.roll(kernel, -chosen[-1])
+        product *= 1 + WEIGHT * np.roll(values, -chosen[-1])
         errors = np.fft.irfft(spectrum * np.conj(np.fft.rfft(product)), size - 1)
         chosen.append(int(np.argmin(errors[: (size - 1) // 2])))  # the other half are their mirror images
     return powers[chosen]
 
 
-def quality(x: FloatArray) -> FloatArray:
-    """Reckon the kernel of a component, whose products' mean over all points tells a good rule: the nearer to one."""
+def error_kernel(x: FloatArray) -> FloatArray:
+    """Kernel of the worst-case error: the mean over points of ``prod(1 + WEIGHT kernel)`` is one for a perfect rule."""
     return np.asarray(2 * np.pi**2 * (x * x - x + 1 / 6))
 
 

@@ -73,11 +73,11 @@ def test_work_is_taken_back_from_a_process_that_was_killed(tmp_path: Path) -> No
 @needs_two_cores
 def test_what_is_put_off_is_there_when_asked_for(tmp_path: Path) -> None:
     """Pingouin's pictures are not loaded with pingouin, and can be drawn all the same."""
-    loaded = "('matplotlib' in __import__('sys').modules, hasattr(__import__('pingouin'), 'normality'))"
+    loaded = "(hasattr(__import__('pingouin'), 'normality'), 'matplotlib' in __import__('sys').modules)"
     asked = "__import__('sys').modules['pingouin.plotting'].plot_paired.__name__"
     process = _start(tmp_path, f'print(beside(eval, "{loaded}")(), beside(eval, "{asked}")())')
     said, errors = process.communicate(timeout=120)
-    assert (process.returncode, said, errors) == (0, "(False, True) plot_paired\n", "")
+    assert (process.returncode, said, errors) == (0, "(True, False) plot_paired\n", "")
 
 
 @needs_two_cores

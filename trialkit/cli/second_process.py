@@ -80,11 +80,13 @@ def _load(libraries: tuple[str, ...]) -> None:
 class _PutOff(ModuleType):
     """A module that is loaded when something of it is first asked for."""
 
-    # Every import of the module asks for its spec, and pingouin for all that it has.
+    # Every import of the module asks for its spec and its path, and pingouin for all that it has.
     __spec__ = None
     __all__: Sequence[str] = ()
 
     def __getattr__(self, name: str) -> Any:
+        if name == "__path__":
+            raise AttributeError(name)
         if sys.modules.get(self.__name__) is self:
             del sys.modules[self.__name__]
         return getattr(import_module(self.__name__), name)

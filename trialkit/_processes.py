@@ -17,6 +17,13 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
+def cores() -> int:
+    """Count the cores that this process may use, which can be fewer than the machine has."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
 class Processes(ProcessPoolExecutor):
     """A process pool that leaves Ctrl-C to its parent, which cancels what has not begun.
 
@@ -26,11 +33,11 @@ class Processes(ProcessPoolExecutor):
     Parameters
     ----------
     workers : int, optional
-        As many as there are cores by default.
+        As many as there are cores for this process by default.
     """
 
     def __init__(self, workers: int | None) -> None:
-        super().__init__(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+        super().__init__(workers or cores(), mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Submit work, which may start a process: it must not be interrupted before it can ignore that."""

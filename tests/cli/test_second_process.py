@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from trialkit._processes import cores
 from trialkit.cli.second_process import second_process
 from trialkit.cli.steps import results_text
 
@@ -29,7 +30,7 @@ if __name__ == "__main__":
         {then}
     assert not active_children()
 """
-needs_two_cores = pytest.mark.skipif((os.cpu_count() or 1) < 2, reason="one core: no second process is started")
+needs_two_cores = pytest.mark.skipif(cores() < 2, reason="one core: no second process is started")
 
 
 def _start(tmp_path: Path, then: str) -> subprocess.Popen[str]:
@@ -78,6 +79,23 @@ def test_what_is_put_off_is_there_when_asked_for(tmp_path: Path) -> None:
     process = _start(tmp_path, f'print(beside(eval, "{loaded}")(), beside(eval, "{asked}")())')
     said, errors = process.communicate(timeout=120)
     assert (process.returncode, said, errors) == (0, "(True, False) plot_paired\n", "")
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_setaffinity"), reason="this system does not keep a process to one core")
+def test_one_core_does_all_the_work(tmp_path: Path) -> None:
+    """By definition, and without the pictures that nothing draws: `taskset` and containers limit cores like this."""
+    script = tmp_path / "one_core.py"
+    script.write_text(
+        "import os, sys\n"
+        "os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})\n"
+        "from trialkit.cli.second_process import second_process\n"
+        "with second_process() as beside:\n"
+        "    import pingouin\n"
+        "    print(beside(os.getpid)() == os.getpid(), hasattr(pingouin, 'normality'), 'matplotlib' in sys.modules)\n",
+        encoding="utf-8",
+    )
+    process = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=120)
+    assert (process.returncode, process.stdout, process.stderr) == (0, "True True False\n", "")
 
 
 @needs_two_cores

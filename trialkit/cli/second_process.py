@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
@@ -13,7 +12,7 @@ from multiprocessing import active_children
 from types import ModuleType
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
-from trialkit._processes import Processes
+from trialkit._processes import Processes, cores
 
 if TYPE_CHECKING:
     from trialkit.analysis.beside import Beside
@@ -38,7 +37,11 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
     ----------
     libraries : sequence of str
     """
-    if set(libraries) <= set(sys.modules) or (os.cpu_count() or 1) < 2:
+    if set(libraries) <= set(sys.modules):
+        yield partial
+        return
+    _put_off_pictures()  # here as well: work may have to be done in this process
+    if cores() < 2:
         yield partial
         return
     try:
@@ -71,8 +74,12 @@ def second_process(libraries: Sequence[str] = SLOW_TO_LOAD) -> Iterator[Beside]:
         pool.shutdown(cancel_futures=True)
 
 
-def _load(libraries: tuple[str, ...]) -> None:
+def _put_off_pictures() -> None:
     sys.modules.setdefault(NEVER_DRAWN_WITH, _PutOff(NEVER_DRAWN_WITH))
+
+
+def _load(libraries: tuple[str, ...]) -> None:
+    _put_off_pictures()
     for name in libraries:
         import_module(name)
 

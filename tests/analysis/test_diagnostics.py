@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +39,22 @@ def buckets(sites: int = 3, blocks: int = 4, treatments: int = 4) -> pd.DataFram
     index = pd.MultiIndex.from_product([range(sites), range(blocks), range(treatments)])
     frame = pd.DataFrame(list(index), columns=["site", "block", "treatment"]).astype(str)
     return frame.assign(bucket=[f"b{i:03d}" for i in range(len(frame))])
+
+
+def test_equal_residuals_keep_the_order_of_the_layout() -> None:
+    """By definition: three gardens with the same records leave equal residuals, and rounding must not order them."""
+    frame = buckets()
+    rng = np.random.default_rng(5)
+    frame["y"] = np.tile(rng.integers(100, 200, len(frame) // 3), 3).astype(float)
+    residuals = bucket_residuals(frame, "y")
+    here = [point.bucket for point in quantile_points(residuals, 1)]
+    for _ in range(5):
+        noise = 1 + 1e-13 * rng.standard_normal(len(frame))
+        other = replace(
+            residuals,
+            buckets=residuals.buckets.assign(studentised=residuals.buckets["studentised"] * noise),
+        )
+        assert [point.bucket for point in quantile_points(other, 1)] == here
 
 
 def test_box_and_cox_poisons() -> None:

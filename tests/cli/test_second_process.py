@@ -19,11 +19,12 @@ from trialkit.cli.steps import results_text
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 HAND_OVER = """
-import os, sys, time
+import os, signal, sys, time
 from multiprocessing import active_children
 from trialkit.cli.second_process import second_process
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # the tests may have been started to ignore Ctrl-C
     with second_process(["tomllib"]) as beside:
         other = beside(os.getpid)()
         assert other != os.getpid()

@@ -31,6 +31,19 @@ def test_components_are_the_best_of_all(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 @pytest.mark.parametrize("size", PRIMITIVE_ROOTS)
+def test_the_same_rule_on_every_processor(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
+    """By definition: another rounding in the last figures must not lead to other points."""
+    here = generator.__wrapped__(size, 20)
+    random = np.random.Generator(np.random.PCG64(7))
+
+    def rounded_otherwise(x: np.ndarray) -> np.ndarray:
+        return np.asarray(error_kernel(x) * (1 + random.uniform(-1e-14, 1e-14, len(x))))
+
+    monkeypatch.setattr(lattice, "error_kernel", rounded_otherwise)
+    assert [generator.__wrapped__(size, 20).tolist() for _ in range(5)] == [here.tolist()] * 5
+
+
+@pytest.mark.parametrize("size", PRIMITIVE_ROOTS)
 def test_powers_of_the_root_are_all_numbers(size: int) -> None:
     """By definition of a primitive root, here counted."""
     power, seen = 1, set()

@@ -79,6 +79,7 @@ def test_impossible_executors_are_refused(wrong: dict[str, Any]) -> None:
 
 
 SCRIPT = """
+import signal
 import sys
 import pandas as pd
 from trialkit.planning.assumptions import Assumptions
@@ -88,6 +89,7 @@ from trialkit.planning.outcome import Goal
 from trialkit.planning.simulated import simulate_power
 
 def main():
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # the tests may have been started to ignore Ctrl-C
     rows = [(f"v{i}", f"T{(i + step) % 6}") for i in range(24) for step in (0, 1, 3)]
     layout = pd.DataFrame(rows, columns=["volunteer", "cultivar"]).assign(bucket=range(72))
     design = planned_design(layout, 4, ["cultivar"], lambda _: ("weight_g ~ cultivar", ("volunteer", "bucket")))

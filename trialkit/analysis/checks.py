@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.analysis.answer import Check, Diagnostics, Scale, SiteSpread
 from trialkit.analysis.diagnostics import (
     UNEVEN_RATIO,
@@ -242,7 +243,7 @@ def _outlier(residuals: BucketResiduals, unit: str) -> Check:
     """Look at the bucket with the largest studentised residual, allowing for having looked at all (Bonferroni)."""
     from scipy.special import stdtr
 
-    at = residuals.buckets["studentised"].abs().idxmax()
+    at = residuals.buckets["studentised"].abs().round(TIE_DECIMALS).idxmax()
     row = residuals.buckets.loc[at]
     p = min(1.0, 2 * float(stdtr(residuals.df - 1, -abs(row["studentised"]))) * len(residuals.buckets))
     ok = p >= SUSPICIOUS_P

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.analysis.answer import Power, QuantilePoint, Scale, SiteSpread
 from trialkit.mixed import MixedFit
 from trialkit.mixed.likelihood import evaluate
@@ -92,7 +93,9 @@ def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoin
     drawn = np.sort(_studentised(left, buckets["spare"].to_numpy(float), residuals.df), axis=1)
     lower, upper = np.quantile(drawn, [(1 - BAND) / 2, (1 + BAND) / 2], axis=0)
     expected = ndtri((np.arange(1, count + 1) - 0.375) / (count + 0.25))
-    in_order = buckets[["bucket", "site", "studentised"]].sort_values("studentised", kind="stable")
+    in_order = buckets[["bucket", "site", "studentised"]].iloc[
+        np.argsort(buckets["studentised"].round(TIE_DECIMALS), kind="stable")
+    ]
     beside = zip(expected, lower, upper, strict=True)
     return tuple(
         QuantilePoint(str(bucket), str(site), float(studentised), *map(float, band))

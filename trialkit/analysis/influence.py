@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.analysis.answer import Decision, Influence, Treatment, WithoutBucket
 from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
 from trialkit.analysis.decision_words import Evidence, Thresholds
@@ -116,8 +117,9 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
     base, *after = _choices_after(np.vstack([np.zeros(len(case.labels)), moved]), few, case)
     changed = [i for i, choice in enumerate(after) if np.isfinite(moved[i]).all() and choice != base]
     towards = np.nan_to_num(moved[:, other] - moved[:, field.current])
-    changed.sort(key=lambda i: -abs(towards[i]))
-    farthest = [int(i) for i in np.argsort(-np.abs(off), kind="stable")[:FARTHEST]]
+    size = np.abs(towards).round(TIE_DECIMALS)
+    changed.sort(key=lambda i: -size[i])
+    farthest = [int(i) for i in np.argsort(-np.abs(off).round(TIE_DECIMALS), kind="stable")[:FARTHEST]]
     again = {i: without(str(case.rows["bucket"].iloc[i])) for i in dict.fromkeys([*changed[:MOST_REFITS], *farthest])}
     names = zip(*(case.rows[column] for column in ("bucket", "site", "treatment")), strict=True)
     buckets = tuple(

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.analysis.answer import (
     BucketMean,
     Check,
@@ -275,7 +276,7 @@ def _error_df(tests: Sequence[Test], comparisons: Sequence[Comparison]) -> tuple
     """Effect or comparison with the fewest degrees of freedom for error, which the trial knows least about."""
     found = [(test.label, test.denominator_df) for test in tests]
     found += [(f"{treatment_words(row.treatment)} against the current practice", row.df) for row in comparisons]
-    return min(found, key=lambda one: round(one[1], 6))  # of equals the first, whatever the processor's last figure
+    return min(found, key=lambda one: round(one[1], TIE_DECIMALS))
 
 
 def _effect_label(term: str) -> str:

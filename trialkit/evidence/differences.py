@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.meta import MetaAnalysis, combine
 from trialkit.evidence.pooling import LEVELS, Pool
@@ -175,7 +176,7 @@ def _most_influential(gains: Sequence[Gain], everything: Combined) -> NDArray[np
     weight = 1 / (np.array([one.se**2 for one in gains]) + everything.tau_g**2)
     left = np.array([one.gain for one in gains]) - everything.gain
     moved = np.abs(weight * left) / (weight.sum() - weight)
-    return np.sort(np.argsort(-moved, kind="stable")[:MOST_STEPS])
+    return np.sort(np.argsort(-moved.round(TIE_DECIMALS), kind="stable")[:MOST_STEPS])
 
 
 def _combined(gains: Sequence[Gain], *, profile: bool = False) -> MetaAnalysis:

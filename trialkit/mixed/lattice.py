@@ -21,6 +21,8 @@ PRIMITIVE_ROOTS = {16381: 2, 32401: 7}
 which convolutions are fast for."""
 WEIGHT = 0.05
 """Of each dimension beside the whole: that of integrands which vary little with any one."""
+TIED = 1e-8
+"""Errors that differ by less are equal but for rounding; unequal ones differ by 8e-6 and more."""
 SHIFT_SEED = 20
 
 
@@ -37,7 +39,10 @@ def generator(size: int, dimensions: int) -> NDArray[np.int64]:
     while len(chosen) < dimensions:
         product *= 1 + WEIGHT * np.roll(values, -chosen[-1])
         errors = np.fft.irfft(spectrum * np.conj(np.fft.rfft(product)), size - 1)
-        chosen.append(int(np.argmin(errors[: (size - 1) // 2])))  # the other half are their mirror images
+        half = errors[: (size - 1) // 2]  # the other half are their mirror images
+        # A number and its inverse make the same points, their first two coordinates exchanged: which of equals is taken
+        # must not hang on the last figure, which is another on another processor.
+        chosen.append(int(np.flatnonzero(half <= half.min() + TIED)[0]))
     return powers[chosen]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from trialkit._ties import TIE_DECIMALS
 from trialkit.pages.numerals import is_number, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
@@ -170,7 +171,7 @@ def _influence(reading: Reading) -> Picture | None:
     if not buckets or not is_number(base):
         return None
     sites = list(dict.fromkeys(str(row.get("site")) for row in buckets))[:MOST_SITES]
-    extremes = sorted(buckets, key=lambda row: -abs(row["difference"] - base))
+    extremes = sorted(buckets, key=lambda row: -abs(round(row["difference"] - base, TIE_DECIMALS)))
 
     def draw(axes: Axes) -> None:
         values = [row["difference"] for row in buckets]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import xml.etree.ElementTree as ET
 from typing import Any
 
 import pytest
+from matplotlib.artist import Artist
 
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_results
@@ -116,6 +118,19 @@ def test_names_from_strangers_are_no_mathematics_and_no_markup() -> None:
 
     drawing, _ = draw_twice("test", draw)
     assert "$\\frac{1}{0}$ &lt;script&gt; &amp; \u6f22" in drawing
+
+
+def test_drawings_do_not_stay_in_memory(pages: Any) -> None:
+    """By definition: a process that writes many pages must not grow by each (it did, by 574 marks and texts a page)."""
+    results = pages.results("variety")
+
+    def drawn() -> int:
+        pictures(read(safe_results(results)))
+        gc.collect()
+        return sum(isinstance(one, Artist) for one in gc.get_objects())
+
+    first = drawn()
+    assert max(drawn() for _ in range(3)) < first + 200
 
 
 def test_a_colour_without_a_role_is_refused() -> None:

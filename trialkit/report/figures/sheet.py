@@ -42,7 +42,15 @@ def draw_twice(name: str, draw: Callable[[bool], Figure]) -> tuple[str, str]:
         The wide and the narrow drawing as SVG.
     """
     with _house_style():
-        return inline_svg(draw(False), f"{name}-wide"), inline_svg(draw(True), f"{name}-narrow")
+        return _drawn(draw(False), f"{name}-wide"), _drawn(draw(True), f"{name}-narrow")
+
+
+def _drawn(figure: Figure, name: str) -> str:
+    svg = inline_svg(figure, name)
+    # Seaborn's dots hold their axes by an array, into which the garbage collector does not look: uncleared, the figure
+    # and all that is on it would stay for as long as the process.
+    figure.clear()
+    return svg
 
 
 @contextmanager

@@ -22,7 +22,7 @@ which convolutions are fast for."""
 WEIGHT = 0.05
 """Of each dimension beside the whole: that of integrands which vary little with any one."""
 TIED = 1e-8
-"""Errors that differ by less are equal but for rounding; unequal ones differ by 8e-6 and more."""
+"""Errors that differ by less are equal but for rounding; unequal ones differ by 1e-6 and more."""
 SHIFT_SEED = 20
 
 

@@ -69,7 +69,8 @@ def test_a_table_for_a_handout() -> None:
     document = json.loads(result.stdout)
     teaspoons = [row["acid"]["tsp"] for row in document["rows"]]
     assert teaspoons == sorted(teaspoons)
-    assert [row["name"] for row in document["rows"]] == ["low", "medium", "high", "very high"]
+    assert [row["name"] for row in document["rows"]] == ["low", "low", "medium", "high", "very high"]
+    assert [row["step"] is None for row in document["rows"]] == [True, False, False, False, False]
     assert "very high" in run("--table", "--acid", "vinegar").stdout
 
 

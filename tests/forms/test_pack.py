@@ -81,7 +81,7 @@ def test_measures_by_hand(trial: Trial) -> None:
     assert "4 level teaspoons of Blend L (20 g)" in card.steps[1]
     assert "stop between pH 5.5 and 6" in card.steps[2]
     (start,) = card.starts
-    assert re.fullmatch(r"[\d¼½¾]+ tsp \(\d+ mL\)", start.amount)
+    assert re.fullmatch(r"about [\d¼½¾]+ tsp \(\d+ mL\)", start.amount)
     assert start.alkalinity == "75 mg/L"
     served = trial.layout[(trial.layout["site"] == "FERN") & (trial.layout["dose_tsp"] == 4)]
     wanted = served[served["acidifier"] == "white vinegar 5 %"]["bucket"]
@@ -96,7 +96,36 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     assert "No acid goes into this bucket." in without.steps[-1]
     assert without.starts == ()
     unknown = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=float("nan")))
-    assert all(card.starts == () for card in mixing_cards(unknown, ["FERN", "MILL"]))
+    cards = mixing_cards(unknown, ["FERN", "MILL"])
+    assert all(card.starts == () for card in cards)
+    vinegar = next(card for card in cards if card.title == "4 tsp, white vinegar 5 %")
+    assert "a quarter of a teaspoon (1.23 mL) of white vinegar 5 % at a time" in " ".join(vinegar.steps)
+    shelf = trial.products.assign(acid_pct_w_v=float("nan"))
+    unstated = next(c for c in mixing_cards(replace(trial, products=shelf), ["FERN"]) if c.title == vinegar.title)
+    assert "Add no white vinegar 5 % yet" in unstated.steps[-1]
+
+
+@pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a quarter of a cup"), (15.0, "a teaspoon"), (0.0, None)])
+def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str | None) -> None:
+    """No card lets citric acid in as powder: a solution, in steps that the garden's water bears, or none at all."""
+    from dataclasses import replace
+
+    citric = trial.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
+    shelf = trial.products.where(trial.products["kind"] != "acid", citric)
+    sites = trial.sites.assign(alkalinity_mg_l_caco3=alkalinity)
+    cards = mixing_cards(replace(trial, products=shelf, sites=sites), ["FERN"])
+    card = next(card for card in cards if card.title == "4 tsp, white vinegar 5 %")
+    said = " ".join(card.steps)
+    if step is None:
+        assert "No acid goes into this bucket: its water has next to no alkalinity" in said
+        assert card.starts[0].amount.startswith("no acid")
+        return
+    assert (
+        "Never put white vinegar 5 % into the bucket as powder. Dissolve 1 level teaspoon (4.6 g) in each cup" in said
+    )
+    assert f"Add {step} " in said
+    assert "12 teaspoons of the solution hold ¼ teaspoon of powder" in said
+    assert " tsp of the solution (" in card.starts[0].amount
 
 
 def test_cautions_come_first(trial: Trial) -> None:

@@ -38,7 +38,8 @@ def small_recommended() -> dict[str, Any]:
         "yield_g": {"mean": 166.4, "lower": 156.0, "upper": 177.0, "new_lower": 141.2, "new_upper": 191.6},
         "days": {"mean": 38.9, "lower": 37.8, "upper": 40.1, "new_lower": None, "new_upper": None},
         "acid": [
-            {"name": name, "lower": lower, "upper": upper, "acid_tsp": amount, "ph_at_lower": 5.3, "ph_at_upper": 6.0,
+            {"name": name, "lower": lower, "upper": upper, "acid_tsp": amount, "solution_tsp": None,
+             "step_tsp": 1.0, "ph_at_lower": 5.3, "ph_at_upper": 6.0,
              "gardens": gardens}
             for name, lower, upper, amount, gardens in (
                 ("low", 0.0, 60.0, 1.75, 7), ("medium", 60.0, 120.0, 6.75, 6), ("high", 120.0, 180.0, 11.5, 0),

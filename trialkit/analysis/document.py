@@ -71,12 +71,16 @@ class FixedFactor:
 
 @dataclass(frozen=True)
 class AcidUsed:
-    """What was recorded of one acidifier at one garden: median teaspoons a bucket and median pH after mixing."""
+    """What was recorded of one acidifier at one garden: median teaspoons a bucket and median pH after mixing.
+
+    `powder_g_per_tsp` is what a level teaspoon of a powder weighs; None for liquids. Powders are dissolved before use.
+    """
 
     site: str
     acidifier: str
     buckets: int
     acid_tsp: float | None
+    powder_g_per_tsp: float | None
     ph_after: float | None
 
 

@@ -39,6 +39,7 @@ from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.errors import NotComputed
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.trial.check import Trial
+from trialkit.trial.mixings import acid_product
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
@@ -328,7 +329,7 @@ def _design(trial: Trial, model: DerivedModel | None) -> Design:
         whole_plot=protocol.layout.whole_plot,
         factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
         fixed=_fixed_factors(trial),
-        acid_used=acid_used(trial.solution, trial.layout),
+        acid_used=acid_used(trial.solution, trial.layout, trial.products),
         notes=model.notes if model else (),
     )
 
@@ -347,14 +348,16 @@ def _fixed_factors(trial: Trial) -> tuple[FixedFactor, ...]:
     )
 
 
-def acid_used(solution: pd.DataFrame, layout: pd.DataFrame) -> tuple[AcidUsed, ...]:
+def acid_used(solution: pd.DataFrame, layout: pd.DataFrame, products: pd.DataFrame) -> tuple[AcidUsed, ...]:
     """Summarise the acid that buckets took in all, and their last pH, by garden and acidifier."""
     known = solution[solution["acid_tsp"].notna()].sort_values("measured_on", kind="stable")
     records = known.groupby("bucket", as_index=False).agg(acid_tsp=("acid_tsp", "sum"), ph_after=("ph_after", "last"))
     records = records.merge(layout[["bucket", "site", "acidifier"]], on="bucket")
     grouped = records[records["acidifier"] != ""].groupby(["site", "acidifier"], sort=True)
     summary = grouped.agg(buckets=("bucket", "nunique"), acid_tsp=("acid_tsp", "median"), ph=("ph_after", "median"))
+    acids = {name: acid_product(products, name) for name in records["acidifier"].unique()}
+    powders = {name: acid.grams_per_tsp for name, acid in acids.items() if acid and acid.is_powder}
     return tuple(
-        AcidUsed(str(site), str(acidifier), int(buckets), float(acid_tsp), float(ph))
+        AcidUsed(str(site), str(acidifier), int(buckets), float(acid_tsp), powders.get(str(acidifier)), float(ph))
         for (site, acidifier), buckets, acid_tsp, ph in summary.itertuples()
     )

@@ -85,12 +85,24 @@ class MixWater(_Answer):
 
 
 class MixSpoons(_Answer):
-    """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL."""
+    """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL.
+
+    A powdered acid is measured dissolved, a level teaspoon in each US cup of water: `solution_tsp` teaspoons of that.
+    """
 
     exact_tsp: float
     tsp: float
     grams: float | None
     millilitres: float | None
+    solution_tsp: float | None
+
+
+class MixStep(_Answer):
+    """What may be added at a time: teaspoons and mL of the liquid, and teaspoons of the acid as sold in it."""
+
+    tsp: float
+    millilitres: float
+    acid_tsp: float
 
 
 class MixAmount(MixSpoons):
@@ -122,6 +134,7 @@ class Mix(_Answer):
     water: MixWater
     nutrient: MixAmount | None
     acid: MixAmount | None
+    acid_step: MixStep | None
     elements_mg_l: dict[str, float]
     recipe: MixRecipe
     ec_ms_cm: Conductivity
@@ -140,6 +153,7 @@ class MixClass(_Answer):
     lower: float
     upper: float
     acid: MixSpoons
+    step: MixStep | None
     ph_at_lower: float
     ph_at_upper: float
 

@@ -13,7 +13,8 @@ from trialkit.errors import WrongCall
 if TYPE_CHECKING:
     import pandas as pd
 
-    from trialkit.solution.mixing import AcidProduct, Spoons
+    from trialkit.solution.acids import AcidProduct
+    from trialkit.solution.mixing import Spoons
     from trialkit.solution.nutrients import Product
     from trialkit.solution.water import AlkalinityEstimate
 
@@ -84,6 +85,7 @@ def mix_document(asked: Asked) -> dict[str, Any]:
         "water": {"alkalinity_mg_l_caco3": asdict(alkalinity), "ph": asked.ph, "temperature_c": asked.temperature},
         "nutrient": _amount(made.nutrient, product),
         "acid": _amount(made.acid, acid),
+        "acid_step": asdict(made.acid_step) if made.acid_step else None,
         "elements_mg_l": dict(made.elements_mg_l),
         "recipe": {"name": USUAL_RECIPE, "shares": {gap.element: gap.share for gap in shares}},
         "ec_ms_cm": asdict(made.ec),
@@ -141,7 +143,7 @@ def _nutrient(asked: Asked) -> Product | None:
 
 
 def _acid(asked: Asked) -> AcidProduct | None:
-    from trialkit.solution.mixing import AcidProduct
+    from trialkit.solution.acids import AcidProduct
     from trialkit.trial.mixings import acid_product
 
     if asked.acid is None:
@@ -202,6 +204,8 @@ def mix_lines(document: Mapping[str, Any]) -> list[str]:
         f"{water['alkalinity_mg_l_caco3']['value']:.0f} mg/L and pH {water['ph']:g}:"
     ]
     lines += [f"  {_spoons(amount)}" for amount in (document["nutrient"], document["acid"]) if amount]
+    if document["acid_step"] and document["acid"]["tsp"] > 0:
+        lines.append(f"  {_step(document['acid_step'], document['acid'])}")
     if document["elements_mg_l"]:
         lines.append(
             "Nutrients, mg/L: " + ", ".join(f"{key} {value:.0f}" for key, value in document["elements_mg_l"].items())
@@ -212,7 +216,8 @@ def mix_lines(document: Mapping[str, Any]) -> list[str]:
     ec = document["ec_ms_cm"]
     lines.append(f"Conductivity: about {ec['value']:.1f} mS/cm ({ec['lower']:.1f} to {ec['upper']:.1f})")
     low, high = document["ph_range"]
-    slack = f", {low:.1f} to {high:.1f} if the acid is off by an eighth of a teaspoon" if high > low else ""
+    solution = " of its solution" if document["acid"] and document["acid"]["solution_tsp"] is not None else ""
+    slack = f", {low:.1f} to {high:.1f} if the acid is off by an eighth of a teaspoon{solution}" if high > low else ""
     lines.append(f"pH: {document['ph']:.1f}; a strip shows {document['ph_strip']:g}{slack}")
     lines += [f"Note: {warning}" for warning in document["warnings"]]
     return [*lines, *(f"{caution['title']}: {caution['text']}" for caution in document["cautions"])]
@@ -224,9 +229,28 @@ def _volume(litres: float) -> str:
     return f"{litres:.3g} L ({litres / GALLON_L:.2g} US gal)"
 
 
+def _step(step: Mapping[str, Any], acid: Mapping[str, Any]) -> str:
+    """Say how the acid goes in."""
+    from trialkit.pages.wording import measure_words
+
+    powder = " Never add the powder itself." if acid["solution_tsp"] is not None else ""
+    return (
+        f"Add it in steps of {measure_words(step['tsp'])} ({step['millilitres']:.3g} mL) at most; after each stir, "
+        f"wait a minute, read the strip, and stop between pH 5.5 and 6.{powder}"
+    )
+
+
 def _spoons(amount: Mapping[str, Any]) -> str:
     from trialkit.analysis.wording import spoons
 
+    if not amount["tsp"]:
+        return f"no {amount['name']}"
+    if amount["solution_tsp"] is not None:
+        plural = "" if amount["solution_tsp"] <= 1 else "s"
+        return (
+            f"{spoons(amount['solution_tsp'])} teaspoon{plural} of a solution: 1 level teaspoon of {amount['name']} in "
+            f"each cup of water ({amount['millilitres']:.0f} mL; {amount['grams']:.2g} g of powder)"
+        )
     measured = f"{amount['grams']:.0f} g" if amount["grams"] is not None else f"{amount['millilitres']:.0f} mL"
     plural = "" if amount["tsp"] <= 1 else "s"
     rounding = f"; rounding adds {amount['rounding_pct']:+.0f} %" if abs(amount["rounding_pct"]) >= 0.5 else ""
@@ -261,16 +285,27 @@ def table_document(asked: Asked) -> dict[str, Any]:
     }
 
 
+def _table_acid(document: Mapping[str, Any]) -> str:
+    if any(row["acid"]["solution_tsp"] is not None for row in document["rows"]):
+        return f"a solution of 1 level teaspoon of {document['acid']} in each cup of water"
+    return str(document["acid"])
+
+
 def table_lines(document: Mapping[str, Any]) -> list[str]:
     """Say the table."""
     from trialkit.analysis.wording import spoons
 
     lines = [
-        f"Teaspoons of {document['acid']} for {_volume(document['volume_l'])}, to pH {document['target_ph']:g}:",
-        f"{'alkalinity':<12}{'mg/L':>10}{'teaspoons':>12}{'pH at the ends':>18}",
+        f"Teaspoons of {_table_acid(document)} for {_volume(document['volume_l'])}, to pH {document['target_ph']:g}:",
+        f"{'alkalinity':<12}{'mg/L':>10}{'teaspoons':>12}{'most at a time':>18}{'pH at the ends':>18}",
     ]
     for row in document["rows"]:
         ends = f"{row['ph_at_lower']:.1f} to {row['ph_at_upper']:.1f}"
         span = f"{row['lower']:.0f}-{row['upper']:.0f}"
-        lines.append(f"{row['name']:<12}{span:>10}{spoons(row['acid']['tsp']):>12}{ends:>18}")
+        amount = row["acid"]["tsp"] if row["acid"]["solution_tsp"] is None else row["acid"]["solution_tsp"]
+        told, step = ("no acid", "-") if row["step"] is None else (spoons(amount), spoons(row["step"]["tsp"]))
+        lines.append(f"{row['name']:<12}{span:>10}{told:>12}{step:>18}{ends:>18}")
+    lines.append(
+        "Stir after each step, wait a minute, read the strip; stop between pH 5.5 and 6, however little it took."
+    )
     return [*lines, *(f"{caution['title']}: {caution['text']}" for caution in document["cautions"])]

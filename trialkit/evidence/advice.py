@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
@@ -10,7 +12,6 @@ from trialkit.analysis.answer import Decision
 from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.wording import chance, treatment_words
-from trialkit.evidence.classes import water_class
 from trialkit.evidence.defaults import AcidForClass, Classes, Expected, NextTrial
 from trialkit.evidence.meta import combine
 from trialkit.evidence.next_size import next_size
@@ -87,9 +88,10 @@ def acid_for_classes(found: Situation, label: str) -> tuple[AcidForClass, ...]:
     if product is None:
         return ()
     waters = {
-        (one["site"], water_class(one["alkalinity_mg_l_caco3"]))
+        (one["site"], one["alkalinity_mg_l_caco3"])
         for entry in found.entries
         for one in entry.facts["sites"]
+        if one["alkalinity_mg_l_caco3"] is not None
     }
     dose = found.dose_tsp(label) if row["n_level"] else 0.0
     rows = acid_by_class(
@@ -105,9 +107,11 @@ def acid_for_classes(found: Situation, label: str) -> tuple[AcidForClass, ...]:
             one.lower,
             one.upper,
             one.acid.tsp,
+            one.acid.solution_tsp,
+            one.step.tsp if one.step else None,
             one.ph_at_lower,
             one.ph_at_upper,
-            sum(name == one.name for _, name in waters),
+            sum(one.lower <= alkalinity < (math.inf if one is rows[-1] else one.upper) for _, alkalinity in waters),
         )
         for one in rows
     )

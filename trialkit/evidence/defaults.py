@@ -38,12 +38,18 @@ class Expected:
 
 @dataclass(frozen=True)
 class AcidForClass:
-    """Acid for one class of water, by chemistry, and how many gardens of the ledger have such water."""
+    """Acid for one class of water, by chemistry, and how many gardens of the ledger have such water.
+
+    A powder is measured dissolved: `solution_tsp` teaspoons of its solution. `step_tsp` teaspoons of the liquid may go
+    in at a time; None where no kitchen measure is small enough, and no acid goes in.
+    """
 
     name: str
     lower: float
     upper: float
     acid_tsp: float
+    solution_tsp: float | None
+    step_tsp: float | None
     ph_at_lower: float
     ph_at_upper: float
     gardens: int

@@ -8,10 +8,18 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.analysis.wording import acid_words, spoons
+from trialkit.analysis.wording import spoons, teaspoons
 from trialkit.forms.gardens import gardens_of
-from trialkit.pages.wording import count, treatment_label
-from trialkit.solution.mixing import TARGET_PH, AcidProduct, Spoons, Water, mix
+from trialkit.pages.wording import measure_words, treatment_label
+from trialkit.solution.acid_steps import (
+    POWDER_TSP_PER_CUP,
+    SOLUTION_TSP_PER_POWDER_TSP,
+    AcidStep,
+    safe_acid_step,
+    smallest_acid_step,
+)
+from trialkit.solution.acids import AcidProduct
+from trialkit.solution.mixing import TARGET_PH, Spoons, Water, mix
 from trialkit.solution.volumes import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.trial.check import Trial
 from trialkit.trial.mixings import acid_product, nutrient_of
@@ -19,6 +27,12 @@ from trialkit.trial.mixings import acid_product, nutrient_of
 NO_ACID = ("none", "", None)
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
 """Beyond half a cup nobody counts teaspoons."""
+USUAL_PH = 7.5
+READ_THE_STRIP = "stir, wait a minute, read the strip; stop between pH 5.5 and 6."
+NO_SAFE_STEP = (
+    "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
+    "Read the pH and write it down, with 0 for the acid."
+)
 
 
 @dataclass(frozen=True)
@@ -83,13 +97,15 @@ def _card(trial: Trial, row: Mapping[str, Any], own: pd.DataFrame, sites: Sequen
     )
     return Card(
         treatment_label(told, ["dose_tsp", "acidifier"]) or "every bucket",
-        tuple(_steps(trial, told)),
+        tuple(
+            _steps(trial, told, [site for site in gardens_of(trial) if site in sites and (own["site"] == site).any()])
+        ),
         tuple(_starts(trial, told, sites, names)),
         served,
     )
 
 
-def _steps(trial: Trial, told: Mapping[str, Any]) -> Iterator[str]:
+def _steps(trial: Trial, told: Mapping[str, Any], sites: Sequence[str]) -> Iterator[str]:
     litres = trial.protocol.bucket.volume_l
     yield f"Fill the bucket with {litres:g} L ({litres / GALLON_L:.1f} US gal) of your water and read its pH."
     nutrient, dose = nutrient_of(trial.protocol, trial.products), told.get("dose_tsp")
@@ -104,10 +120,57 @@ def _steps(trial: Trial, told: Mapping[str, Any]) -> Iterator[str]:
     if acid in NO_ACID:
         yield "No acid goes into this bucket. Read the pH and write it down."
         return
-    yield (
-        f"Add {acid_words(acid)} bit by bit, a teaspoon ({TEASPOON_ML:.0f} mL) at most at a time, stir, wait a minute, "
-        "read the strip; stop between pH 5.5 and 6. Write down how much went in, and the pH before and after."
-    )
+    yield from _acid_steps(trial, str(acid), sites)
+
+
+def _acid_steps(trial: Trial, name: str, sites: Sequence[str]) -> Iterator[str]:
+    """How the acid goes in: never faster than the water that holds the pH least can bear."""
+    acid = acid_product(trial.products, name)
+    if acid is None:
+        yield (
+            f"Add no {name} yet: products.csv does not tell how strong it is, so nobody can say how much is safe at a "
+            "time. Ask the adviser for a new card."
+        )
+        return
+    step = _step_for(trial, acid, sites)
+    if step is None:
+        yield NO_SAFE_STEP
+        return
+    what = name
+    if acid.is_powder:
+        what = "this solution"
+        yield (
+            f"Never put {name} into the bucket as powder. Dissolve {teaspoons(POWDER_TSP_PER_CUP)} "
+            f"({acid.grams_per_tsp:.2g} g) in each cup ({CUP_ML:.0f} mL) of water; stir until it is clear."
+        )
+    yield f"Add {measure_words(step.tsp)} ({step.millilitres:.3g} mL) of {what} at a time, no more, {READ_THE_STRIP}"
+    if acid.is_powder:
+        yield (
+            f"Write down the acid as powder: {SOLUTION_TSP_PER_POWDER_TSP / 4:.0f} teaspoons of the solution hold ¼ "
+            f"teaspoon of powder, 1 holds {1 / SOLUTION_TSP_PER_POWDER_TSP:.2f}. Write down the pH before and after."
+        )
+    else:
+        yield "Write down how much went in, and the pH before and after."
+
+
+def _step_for(trial: Trial, acid: AcidProduct, sites: Sequence[str]) -> AcidStep | None:
+    """Return what all of some gardens bear at a time; None where none of them bears anything.
+
+    A garden of unknown water is given the smallest measure. One that bears none is told so beside its name.
+    """
+    steps = [
+        smallest_acid_step(acid)
+        if pd.isna(row["alkalinity_mg_l_caco3"])
+        else safe_acid_step(
+            acid, trial.protocol.bucket.volume_l, float(row["alkalinity_mg_l_caco3"]), ph_start=_ph(row)
+        )
+        for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records")
+    ]
+    return min((step for step in steps if step), key=lambda step: step.tsp, default=None)
+
+
+def _ph(site: Mapping[str, Any]) -> float:
+    return USUAL_PH if pd.isna(site["water_ph"]) else float(site["water_ph"])
 
 
 def _starts(
@@ -120,23 +183,28 @@ def _starts(
     for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records"):
         if pd.isna(row["alkalinity_mg_l_caco3"]):
             continue
-        ph = 7.5 if pd.isna(row["water_ph"]) else float(row["water_ph"])
         made = mix(
             trial.protocol.bucket.volume_l,
-            Water(float(row["alkalinity_mg_l_caco3"]), ph),
+            Water(float(row["alkalinity_mg_l_caco3"]), _ph(row)),
             product,
             float(told.get("dose_tsp") or 0.0) if product else 0.0,
             acid,
             ph_target=TARGET_PH,
         )
-        if made.acid and made.acid.tsp > 0:
-            alkalinity = f"{row['alkalinity_mg_l_caco3']:.0f} mg/L"
-            yield AcidStart(names.get(row["site"]) or row["site"], _amount(made.acid, acid), alkalinity)
+        alkalinity = f"{row['alkalinity_mg_l_caco3']:.0f} mg/L"
+        garden = names.get(row["site"]) or row["site"]
+        if made.acid_step is None:
+            yield AcidStart(garden, "no acid, as its water would turn sour at the first spoon", alkalinity)
+        elif made.acid and made.acid.tsp > 0:
+            yield AcidStart(garden, f"about {_amount(made.acid)}", alkalinity)
 
 
-def _amount(spoonful: Spoons, acid: AcidProduct) -> str:
-    """Say an amount of acid as a cook measures it."""
-    measured = f"{spoonful.millilitres:.0f} mL" if acid.pct_w_v else f"{spoonful.grams:.1f} g"
-    if spoonful.tsp > HALF_CUP_TSP:
-        return f"{measured}, by a measuring cup"
-    return f"{count(spoonful.tsp, 'tsp', 'tsp').replace(f'{spoonful.tsp:g}', spoons(spoonful.tsp))} ({measured})"
+def _amount(amount: Spoons) -> str:
+    """Say an amount of acid as a cook measures it; of a powder, its solution."""
+    dissolved = amount.solution_tsp is not None
+    liquid_tsp = amount.solution_tsp if amount.solution_tsp is not None else amount.tsp
+    measured = f"{amount.millilitres:.0f} mL{f'; {amount.grams:.1f} g of powder' if dissolved else ''}"
+    what = " of the solution" if dissolved else ""
+    if liquid_tsp > HALF_CUP_TSP:
+        return f"{measured.replace(' mL', f' mL{what}', 1)}, by a measuring cup"
+    return f"{spoons(liquid_tsp)} tsp{what} ({measured})"

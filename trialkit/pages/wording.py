@@ -34,6 +34,14 @@ CHANCE_WORDS = (
     (0.0, "very unlikely"),
 )
 
+MEASURES = {
+    12.0: "a quarter of a cup",
+    3.0: "a tablespoon",
+    1.0: "a teaspoon",
+    0.5: "half a teaspoon",
+    0.25: "a quarter of a teaspoon",
+}
+
 
 def chance(probability: Any) -> str:
     """Say a probability as a chance in a hundred; one that is not known as absent.
@@ -108,6 +116,17 @@ def level_label(column: str, level: Any) -> str:
     if column == "dose_tsp":
         return f"{spoons(level)} tsp"
     return acid_words(level) if column == "acidifier" else str(level)
+
+
+def measure_words(teaspoons: float) -> str:
+    """Name a kitchen measure that somebody fills once.
+
+    Examples
+    --------
+    >>> measure_words(12.0), measure_words(3.0), measure_words(0.5)
+    ('a quarter of a cup', 'a tablespoon', 'half a teaspoon')
+    """
+    return MEASURES.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"
 
 
 def treatment_label(treatment: Mapping[str, Any], columns: Sequence[str]) -> str:

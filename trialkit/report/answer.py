@@ -24,6 +24,7 @@ from trialkit.solution.volumes import GALLON_L, TEASPOON_ML
 from trialkit.trial.protocol import FACTOR_COLUMNS
 
 MOST_SPOONS_DRAWN = 12
+DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."
 NO_DIFFERENCE = "no practical difference: take the cheaper"
 TONES = {"adopt": "change", "keep current": "keep", "keep current, retest": "retest", NO_DIFFERENCE: "change"}
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
@@ -109,27 +110,29 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
     fixed = {str(f.get("name")): f.get("level") for f in rows(design, "fixed")}
     acid = recommended.get("acidifier") or fixed.get("acidifier")
     sites = {site.get("site"): site for site in rows(design, "sites")}
+    used = [row for row in rows(design, "acid_used") if row.get("acidifier") == acid != "none"]
+    powder = any(is_number(row.get("powder_g_per_tsp")) for row in used)
+    amounts = ("g of powder a bucket",) if powder else ("teaspoons a bucket", "mL a bucket")
     heads = (
         text_column("garden"),
-        *columns("", "alkalinity, mg/L CaCO₃", "teaspoons a bucket", "mL a bucket", "pH after mixing", "buckets")[1:],
+        *columns("", "alkalinity, mg/L CaCO₃", *amounts, "pH after mixing", "buckets")[1:],
     )
     body = (
         Row(
             str(mapping(sites.get(row.get("site"))).get("name") or row.get("site")),
             (
                 plain(mapping(sites.get(row.get("site"))).get("alkalinity_mg_l_caco3")),
-                spoons(row.get("acid_tsp")) if is_number(row.get("acid_tsp")) else ABSENT,
-                plain(row["acid_tsp"] * TEASPOON_ML, 2) if is_number(row.get("acid_tsp")) else ABSENT,
+                *_acid_amounts(row),
                 plain(row.get("ph_after")),
                 plain(row.get("buckets")),
             ),
         )
-        for row in rows(design, "acid_used")
-        if row.get("acidifier") == acid != "none"
+        for row in used
     )
     note = (
         "Medians of what was recorded. Harder water needs more acid: go by your own water, add a little at a time, "
         "test with a strip, and add acid to water, never water to acid."
+        f"{' ' + DISSOLVE if powder else ''}"
     )
     return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
 
@@ -171,11 +174,23 @@ def _acid_used(design: Json, acidifier: Any) -> Measured | None:
     doses = sorted(row["acid_tsp"] for row in used if is_number(row.get("acid_tsp")))
     if not doses or acidifier == "none":
         return None
+    grams = used[0].get("powder_g_per_tsp")
+    if is_number(grams):
+        weights = [plain(dose * grams, 2) for dose in (doses[0], doses[-1])]
+        return Measured(f"{weights[0] if weights[0] == weights[1] else ' to '.join(weights)} g, dissolved first,")
     low, high = teaspoons(doses[0]), teaspoons(doses[-1])
     measured = [plain(dose * TEASPOON_ML, 2) for dose in (doses[0], doses[-1])]
     if low == high:
         return Measured(high, f"{measured[1]} mL")
     return Measured(f"{spoons(doses[0])} to {high}", f"{measured[0]} to {measured[1]} mL")
+
+
+def _acid_amounts(row: Json) -> tuple[str, ...]:
+    """A liquid in teaspoons and mL; a powder by weight, since nobody may add it by the spoon."""
+    amount, grams = row.get("acid_tsp"), row.get("powder_g_per_tsp")
+    if is_number(grams):
+        return (plain(amount * grams, 2) if is_number(amount) else ABSENT,)
+    return (spoons(amount), plain(amount * TEASPOON_ML, 2)) if is_number(amount) else (ABSENT, ABSENT)
 
 
 def _bucket(design: Json) -> Measured | None:

@@ -12,7 +12,7 @@ from trialkit.pages.numerals import is_number
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment
-from trialkit.pages.wording import chance, count, date_words
+from trialkit.pages.wording import chance, count, date_words, measure_words
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows
 from trialkit.solution.volumes import GALLON_L, OUNCE_G, TEASPOON_ML
@@ -29,14 +29,13 @@ MOST_SPOONS_DRAWN = 12
 
 @dataclass(frozen=True)
 class AcidLine:
-    """Acid for one class of water: how to know it, how much, and the spoons to draw."""
+    """Acid for one class of water: how to know it, how much in all, and how much at a time."""
 
     water: str
     range: str
     amount: str
-    millilitres: str
-    big: int
-    small: float
+    millilitres: str | None
+    step: str | None
     seen: bool
 
 
@@ -65,6 +64,7 @@ def handout_html(document: Mapping[str, Any]) -> str:
             acid_name=_acid_name(best),
             acid_compared=_acid_compared(safe),
             acid=tuple(_acid_lines(safe)),
+            acid_dissolved=_is_dissolved(safe),
             steps=tuple(_steps(safe)),
             expect=tuple(_expect(safe)),
             evidence=_evidence(safe),
@@ -123,20 +123,23 @@ def _acid_compared(safe: Json) -> bool:
     return "none" in tried and len(tried - {"", "none"}) > 0
 
 
+def _is_dissolved(safe: Json) -> bool:
+    """Whether the acid is a powder, whose amounts are those of its solution."""
+    return any(row.get("solution_tsp") is not None for row in rows(safe, "acid"))
+
+
 def _acid_lines(safe: Json) -> Iterator[AcidLine]:
     for row in rows(safe, "acid"):
-        amount = float(row["acid_tsp"])
-        big, small = divmod(amount, TABLESPOON_TSP)
+        amount = float(row["acid_tsp"] if row.get("solution_tsp") is None else row["solution_tsp"])
         upper = (
             f"{row['lower']:.0f} to {row['upper']:.0f}" if row["name"] != "very high" else f"over {row['lower']:.0f}"
         )
         yield AcidLine(
-            WATER_WORDS.get(str(row["name"]), str(row["name"])),
+            WATER_WORDS.get(str(row["name"]), str(row["name"])) if row["lower"] else "very soft",
             upper,
-            kitchen_measure(amount),
-            f"{amount * TEASPOON_ML:.0f} mL",
-            int(big),
-            small,
+            kitchen_measure(amount) if is_number(row["step_tsp"]) else "no acid",
+            f"{amount * TEASPOON_ML:.0f} mL" if is_number(row["step_tsp"]) else None,
+            measure_words(row["step_tsp"]) if is_number(row["step_tsp"]) else None,
             bool(row.get("gardens")),
         )
 
@@ -167,8 +170,10 @@ def _steps(safe: Json) -> Iterator[str]:
     nutrient = _nutrient(best)
     if nutrient:
         yield f"Stir in {nutrient}. Level the spoon. Stir until you see no grains."
-    if _acid_name(best):
-        yield "Add the acid for your water from the table. Add it bit by bit, and stir."
+    if _acid_name(best) and rows(safe, "acid"):
+        if _is_dissolved(safe):
+            yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into a cup of water first."
+        yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
         yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
     plants = "one plant" if heads == 1 else f"{_number_word(heads)} plants"
     yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from trialkit.errors import WrongCall
+from trialkit.solution.volumes import TEASPOON_ML
 
 FloatArray = NDArray[np.float64]
 STRONG = -3.0
@@ -109,3 +110,39 @@ def known_acid(name: str) -> Acid:
     if name not in ACIDS:
         raise WrongCall(f'There is no acid "{name}" here; there are {", ".join(ACIDS)}.')
     return ACIDS[name]
+
+
+@dataclass(frozen=True)
+class AcidProduct:
+    """An acid off the shelf: a liquid by its strength, or a powder by what a level teaspoon weighs.
+
+    Raises
+    ------
+    WrongCall
+        If it is neither, or both, or there is no such acid.
+    """
+
+    name: str
+    acid: str
+    pct_w_v: float | None = None
+    grams_per_tsp: float | None = None
+
+    def __post_init__(self) -> None:
+        known_acid(self.acid)
+        given = [value for value in (self.pct_w_v, self.grams_per_tsp) if value is not None]
+        if len(given) != 1 or not 0 < given[0] <= 100:
+            raise WrongCall(
+                f"{self.name}: give the strength of a liquid in grams for 100 mL, or the grams in a level teaspoon of "
+                "a powder, above 0 and at most 100."
+            )
+
+    @property
+    def is_powder(self) -> bool:
+        """Whether it is dissolved before use."""
+        return self.pct_w_v is None
+
+    @property
+    def mol_per_tsp(self) -> float:
+        """Moles of acid in a level teaspoon."""
+        grams = self.grams_per_tsp if self.pct_w_v is None else self.pct_w_v / 100 * TEASPOON_ML
+        return (grams or 0.0) / known_acid(self.acid).molar_mass_g

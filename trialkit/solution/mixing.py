@@ -1,12 +1,20 @@
 """What to put into a bucket of a water for a target, in spoons that can be measured, and what that gives."""
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from trialkit.errors import WrongCall
-from trialkit.solution.acids import known_acid
+from trialkit.solution.acid_steps import (
+    SOLUTION_TSP_PER_POWDER_TSP,
+    WINDOW_PH,
+    AcidStep,
+    lowest_alkalinity_for_acid,
+    safe_acid_step,
+)
+from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
 from trialkit.solution.volumes import TEASPOON_ML, quarter_spoons
@@ -39,6 +47,9 @@ ALKALINITY_CLASSES: tuple[tuple[str, float, float], ...] = (
     ("very high", 180.0, 300.0),
 )
 
+LEAST_ALKALINITY_OF_A_ROW = 20.0
+"""mg/L: below it one amount cannot serve a range of waters, as those with less need next to none."""
+
 
 @dataclass(frozen=True)
 class Water:
@@ -51,48 +62,21 @@ class Water:
 
 
 @dataclass(frozen=True)
-class AcidProduct:
-    """An acid off the shelf: a liquid by its strength, or a powder by what a level teaspoon weighs.
-
-    Raises
-    ------
-    WrongCall
-        If it is neither, or both, or there is no such acid.
-    """
-
-    name: str
-    acid: str
-    pct_w_v: float | None = None
-    grams_per_tsp: float | None = None
-
-    def __post_init__(self) -> None:
-        known_acid(self.acid)
-        given = [value for value in (self.pct_w_v, self.grams_per_tsp) if value is not None]
-        if len(given) != 1 or not 0 < given[0] <= 100:
-            raise WrongCall(
-                f"{self.name}: give the strength of a liquid in grams for 100 mL, or the grams in a level teaspoon of "
-                "a powder, above 0 and at most 100."
-            )
-
-    @property
-    def mol_per_tsp(self) -> float:
-        """Moles of acid in a level teaspoon."""
-        grams = self.grams_per_tsp if self.pct_w_v is None else self.pct_w_v / 100 * TEASPOON_ML
-        return (grams or 0.0) / known_acid(self.acid).molar_mass_g
-
-
-@dataclass(frozen=True)
 class Spoons:
-    """An amount in level teaspoons: exact, as spoons measure it, and in g or mL."""
+    """An amount in level teaspoons: exact, as spoons measure it, and in g or mL.
+
+    A powdered acid is measured dissolved: `solution_tsp` teaspoons of its solution, which hold `tsp` of the powder.
+    """
 
     exact_tsp: float
     tsp: float
     grams: float | None
     millilitres: float | None
+    solution_tsp: float | None = None
 
     @property
     def rounding_pct(self) -> float:
-        """What rounding to quarter teaspoons adds, percent of the exact amount."""
+        """What rounding to what spoons measure adds, percent of the exact amount."""
         return 100 * (self.tsp / self.exact_tsp - 1) if self.exact_tsp else 0.0
 
 
@@ -105,13 +89,16 @@ class Mix:
     volume_l : float
     nutrient : Spoons or None
     acid : Spoons or None
+    acid_step : AcidStep or None
+        What may be added at a time; None without acid, and where no kitchen measure is small enough.
     elements_mg_l : mapping of str to float
     ec : Conductivity
         mS/cm at 25 degrees Celsius.
     ph : float
         After mixing, before carbon dioxide leaves.
     ph_range : (float, float)
-        Where it lies if the acid is off by an eighth of a teaspoon either way, half of the finest spoon.
+        Where it lies if the acid, or the solution of a powder, is off by an eighth of a teaspoon either way, half of
+        the finest spoon.
     strip : float
         What a strip in steps of a half would show.
     ph_standing : float
@@ -122,6 +109,7 @@ class Mix:
     volume_l: float
     nutrient: Spoons | None
     acid: Spoons | None
+    acid_step: AcidStep | None
     elements_mg_l: Mapping[str, float]
     ec: Conductivity
     ph: float
@@ -230,16 +218,19 @@ def mix(
         "temperature_c": water.temperature_c,
         "phosphate_mol_l": phosphate,
     }
-    spoons = None
+    spoons, step = None, None
     if acid and (ph_target is not None or acid_tsp is not None):
-        wanted = acid_tsp
-        if wanted is None:
-            moles = float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about))
-            wanted = moles * volume_l / acid.mol_per_tsp
-        spoons = _measured(wanted, acid.grams_per_tsp, TEASPOON_ML if acid.pct_w_v else None)
+        step = safe_acid_step(
+            acid,
+            volume_l,
+            water.alkalinity_mg_l_caco3,
+            ph_start=water.ph,
+            temperature_c=water.temperature_c,
+        )
+        spoons = _acid_measured(_acid_wanted(acid, volume_l, ph_target, acid_tsp, step, about), acid)
     name, each = (acid.acid, acid.mol_per_tsp / volume_l) if acid else ("acetic", 0.0)
     given = spoons.tsp if spoons else 0.0
-    slack = HALF_A_QUARTER_TSP if spoons else 0.0
+    slack = HALF_A_QUARTER_TSP / (SOLUTION_TSP_PER_POWDER_TSP if acid and acid.is_powder else 1.0) if given else 0.0
     reached, highest, lowest = (
         float(ph_after(acid=name, acid_mol_l=each * max(tsp, 0.0), **about))
         for tsp in (given, given - slack, given + slack)
@@ -251,14 +242,27 @@ def mix(
         volume_l,
         nutrient,
         spoons,
+        step,
         elements,
         ec,
         reached,
         (lowest, highest),
         strip_reading(reached),
         standing,
-        tuple(_warnings(reached, standing, ec, (nutrient, spoons))),
+        tuple(_warnings(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
     )
+
+
+def _acid_wanted(
+    acid: AcidProduct, volume_l: float, ph_target: float | None, acid_tsp: float | None, step: AcidStep | None,
+    about: Mapping[str, Any],
+) -> float:  # fmt: skip
+    """Return the teaspoons of acid asked about, or for a target; none for a target that no step leads to safely."""
+    if acid_tsp is not None:
+        return acid_tsp
+    if step is None:
+        return 0.0
+    return float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) * volume_l / acid.mol_per_tsp
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
@@ -274,7 +278,23 @@ def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float |
     )
 
 
-def _warnings(ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...]) -> Iterator[str]:
+def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
+    """Measure an acid as it is added: a liquid by itself, a powder by its solution."""
+    if not acid.is_powder:
+        return _measured(teaspoons, None, TEASPOON_ML)
+    dissolved = _measured(teaspoons * SOLUTION_TSP_PER_POWDER_TSP, None, TEASPOON_ML)
+    tsp = dissolved.tsp / SOLUTION_TSP_PER_POWDER_TSP
+    return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
+
+
+def _warnings(
+    ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...], *, unsafe: bool
+) -> Iterator[str]:
+    if unsafe:
+        yield (
+            "Next to nothing in this water holds the pH: even a quarter of a teaspoon could take it past "
+            f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}. Add no acid, and read a strip again after some days."
+        )
     low, high = _span(PH_RANGES)
     if not low - STRIP_STEP / 2 <= ph <= high:
         yield (
@@ -304,12 +324,25 @@ def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class ClassRow:
-    """Acid for one alkalinity class: for its middle, and the pH at its ends with that."""
+    """Acid for waters from one alkalinity to another, mg/L as calcium carbonate: for their middle, and in safe steps.
+
+    Attributes
+    ----------
+    name : str
+        Of the class of alkalinity.
+    lower, upper : float
+    acid : Spoons
+    step : AcidStep or None
+        What is safe at a time in the lowest; None where nothing is, and no acid goes in.
+    ph_at_lower, ph_at_upper : float
+        What all of `acid` would give at the ends.
+    """
 
     name: str
     lower: float
     upper: float
     acid: Spoons
+    step: AcidStep | None
     ph_at_lower: float
     ph_at_upper: float
 
@@ -320,27 +353,38 @@ def acid_by_class(
 ) -> tuple[ClassRow, ...]:  # fmt: skip
     """Return the acid for each alkalinity class, for a handout.
 
+    Waters with next to no alkalinity get no acid, and the class that holds them is split.
+
     Examples
     --------
     >>> vinegar = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
-    >>> [row.acid.tsp for row in acid_by_class(20.0, vinegar, 5.8)]
-    [2.5, 7.25, 12.25, 19.5]
+    >>> rows = acid_by_class(20.0, vinegar, 5.8)
+    >>> [(row.lower, row.acid.tsp, row.step.tsp if row.step else None) for row in rows]
+    [(0.0, 0.0, None), (20.0, 3.25, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
     """
+
+    def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
+        return mix(
+            volume_l,
+            Water(alkalinity, ph_start, temperature_c),
+            product,
+            nutrient_tsp,
+            acid,
+            ph_target=ph_target if acid_tsp is None else None,
+            acid_tsp=acid_tsp,
+        )
+
+    safe_from = max(
+        LEAST_ALKALINITY_OF_A_ROW,
+        lowest_alkalinity_for_acid(acid, volume_l, ph_start=ph_start, temperature_c=temperature_c),
+    )
     rows = []
     for name, lower, upper in ALKALINITY_CLASSES:
-
-        def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
-            return mix(
-                volume_l,
-                Water(alkalinity, ph_start, temperature_c),
-                product,
-                nutrient_tsp,
-                acid,
-                ph_target=ph_target if acid_tsp is None else None,
-                acid_tsp=acid_tsp,
-            )
-
-        spoons = made((lower + upper) / 2).acid
-        assert spoons is not None
-        rows.append(ClassRow(name, lower, upper, spoons, made(lower, spoons.tsp).ph, made(upper, spoons.tsp).ph))
+        bounds = (lower, safe_from, upper) if lower < safe_from < upper else (lower, upper)
+        for low, high in itertools.pairwise(bounds):
+            step = made(low).acid_step if low >= safe_from else None
+            wanted = made((low + high) / 2, None if step else 0.0).acid
+            assert wanted is not None
+            at_ends = made(low, wanted.tsp).ph, made(high, wanted.tsp).ph
+            rows.append(ClassRow(name, low, high, wanted, step, *at_ends))
     return tuple(rows)

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import ph_after
-from trialkit.solution.mixing import AcidProduct
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
 from trialkit.trial.protocol import Protocol
 

@@ -1,0 +1,136 @@
+"""How much acid may go in at a time, so that no step takes the water out of what roots and people bear.
+
+Whoever adds acid by the strip stops when it shows the window; what hurts is the step before that. A step is safe if it
+leaves the pH at `LOWEST_PH_AFTER_A_STEP` or above even when it was at the top of the window before. Powder is dissolved
+first: a teaspoon of it turns soft water into something near vinegar at once.
+"""
+
+import math
+from dataclasses import dataclass
+
+from trialkit.solution.acids import AcidProduct
+from trialkit.solution.carbonate import acid_for_ph, ph_after
+from trialkit.solution.volumes import CUP_ML, TABLESPOON_ML, TEASPOON_ML
+
+WINDOW_PH = (5.5, 6.0)
+"""Where a strip says to stop."""
+LOWEST_PH_AFTER_A_STEP = 5.25
+"""A strip in steps of a half still shows the window's lower end. Below 5 roots of lettuce suffer (common practice, no
+source)."""
+POWDER_TSP_PER_CUP = 1.0
+"""Level teaspoons of powder dissolved in each US cup of water."""
+SOLUTION_TSP_PER_POWDER_TSP = CUP_ML / TEASPOON_ML / POWDER_TSP_PER_CUP
+"""Teaspoons of that solution in which one level teaspoon of powder is; the powder's own volume is left out."""
+KITCHEN_STEPS_TSP = (CUP_ML / TEASPOON_ML / 4, TABLESPOON_ML / TEASPOON_ML, 1.0, 0.5, 0.25)
+"""What a kitchen measures liquids with: a quarter of a cup, a tablespoon, a teaspoon, a half and a quarter of one."""
+ALKALINITY_STEP_MG_L = 5.0
+
+
+@dataclass(frozen=True)
+class AcidStep:
+    """What is added at a time.
+
+    Attributes
+    ----------
+    tsp : float
+        Teaspoons of the liquid: of the acid as sold, or of the solution of a powder.
+    millilitres : float
+        The same.
+    acid_tsp : float
+        What that holds of the acid as sold, level teaspoons.
+    """
+
+    tsp: float
+    millilitres: float
+    acid_tsp: float
+
+
+def as_liquid(acid: AcidProduct, acid_tsp: float) -> float:
+    """Return the teaspoons of liquid that hold so many teaspoons of an acid as sold."""
+    return acid_tsp * (SOLUTION_TSP_PER_POWDER_TSP if acid.is_powder else 1.0)
+
+
+def safe_acid_step(
+    acid: AcidProduct,
+    volume_l: float,
+    alkalinity_mg_l_caco3: float,
+    *,
+    ph_start: float = 7.5,
+    temperature_c: float = 25.0,
+) -> AcidStep | None:
+    """Return the largest kitchen measure of an acid that is safe in a water; None where the smallest is not.
+
+    Parameters
+    ----------
+    acid : AcidProduct
+    volume_l : float
+        Of water, L.
+    alkalinity_mg_l_caco3 : float
+        The lowest that the water may have, mg/L as calcium carbonate.
+    ph_start, temperature_c : float
+        Of the water as it comes.
+
+    Examples
+    --------
+    >>> citric = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)
+    >>> safe_acid_step(citric, 20.0, 90.0).tsp, safe_acid_step(citric, 20.0, 0.0)
+    (12.0, None)
+    """
+    for tsp in KITCHEN_STEPS_TSP:
+        step = _step(acid, tsp)
+        if _is_safe(step, acid, volume_l, alkalinity_mg_l_caco3, ph_start, temperature_c):
+            return step
+    return None
+
+
+def smallest_acid_step(acid: AcidProduct) -> AcidStep:
+    """Return the smallest kitchen measure of an acid: for water of which nobody knows the alkalinity."""
+    return _step(acid, KITCHEN_STEPS_TSP[-1])
+
+
+def lowest_alkalinity_for_acid(
+    acid: AcidProduct, volume_l: float, *, ph_start: float = 7.5, temperature_c: float = 25.0, most: float = 400.0
+) -> float:
+    """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond `most`.
+
+    Examples
+    --------
+    >>> lowest_alkalinity_for_acid(AcidProduct("vinegar", "acetic", pct_w_v=5.0), 20.0)
+    5.0
+    """
+    smallest = smallest_acid_step(acid)
+    for steps in range(int(most / ALKALINITY_STEP_MG_L) + 1):
+        alkalinity = steps * ALKALINITY_STEP_MG_L
+        if _is_safe(smallest, acid, volume_l, alkalinity, ph_start, temperature_c):
+            return alkalinity
+    return math.inf
+
+
+def _step(acid: AcidProduct, tsp: float) -> AcidStep:
+    return AcidStep(tsp, tsp * TEASPOON_ML, tsp / as_liquid(acid, 1.0))
+
+
+def _is_safe(
+    step: AcidStep, acid: AcidProduct, volume_l: float, alkalinity: float, ph_start: float, temperature_c: float
+) -> bool:
+    """Whether water at the top of the window stays above the lowest pH that a step may leave.
+
+    Phosphate of nutrient would hold the pH a little better and is left out.
+    """
+    before = float(
+        acid_for_ph(
+            acid=acid.acid,
+            ph_target=WINDOW_PH[1],
+            alkalinity_mg_l_caco3=alkalinity,
+            ph_start=ph_start,
+            temperature_c=temperature_c,
+        )
+    )
+    after = ph_after(
+        acid=acid.acid,
+        acid_mol_l=before + step.acid_tsp * acid.mol_per_tsp / volume_l,
+        alkalinity_mg_l_caco3=alkalinity,
+        ph_start=ph_start,
+        temperature_c=temperature_c,
+    )
+    return float(after) >= LOWEST_PH_AFTER_A_STEP

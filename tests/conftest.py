@@ -20,6 +20,7 @@ import pytest
 from chromium import ARGUMENTS, CHROMIUM
 from trialkit.mixed import MixedFit, fit_mixed
 
+pytest_plugins = ["good_trial"]
 REFERENCE = Path(__file__).parent / "reference"
 
 

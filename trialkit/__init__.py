@@ -16,9 +16,10 @@ Examples
 >>> bool((layout["bucket"] == result.trial.layout["bucket"]).all())
 True
 >>> results = trialkit.analyse(result.trial)
->>> results.decision.verdict, results.decision.recommended["cultivar"]
+>>> results.decision.verdict, results.decision.recommended.cultivar
 ('adopt', 'Fenleaf')
->>> trialkit.report_html(results.as_document()).startswith("<!DOCTYPE html>")
+>>> from trialkit.documents.document import as_data
+>>> trialkit.report_html(as_data(results)).startswith("<!DOCTYPE html>")
 True
 """
 
@@ -28,10 +29,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from trialkit.analysis import analyse
     from trialkit.mixed import fit_mixed
+    from trialkit.protocol.randomise import randomise as lay_out
+    from trialkit.protocol.starting import example_folder
     from trialkit.report import report_html
-    from trialkit.trial.check import check_trial as check
-    from trialkit.trial.new import example_folder
-    from trialkit.trial.randomise import randomise as lay_out
+    from trialkit.rules.check import check_trial as check
 
 __version__ = "0.1.0"
 __all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
@@ -39,10 +40,10 @@ __all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report
 # Name -> (module, name there); imported when first used, so that the command line starts quickly.
 _PUBLIC = {
     "analyse": ("trialkit.analysis", "analyse"),
-    "check": ("trialkit.trial.check", "check_trial"),
-    "example_folder": ("trialkit.trial.new", "example_folder"),
+    "check": ("trialkit.rules.check", "check_trial"),
+    "example_folder": ("trialkit.protocol.starting", "example_folder"),
     "fit_mixed": ("trialkit.mixed", "fit_mixed"),
-    "lay_out": ("trialkit.trial.randomise", "randomise"),
+    "lay_out": ("trialkit.protocol.randomise", "randomise"),
     "report_html": ("trialkit.report", "report_html"),
 }
 

@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.analysis.answer import Comparison, Decision, Treatment
 from trialkit.analysis.decision import Field, judge, simultaneous_limits
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.worth import Worth
 from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.documents.findings import Comparison, Decision
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, fit_mixed
 
 TREATMENTS: list[Treatment] = [{"cultivar": "Fenleaf", "dose_tsp": dose} for dose in (2.0, 4.0, 6.0)]

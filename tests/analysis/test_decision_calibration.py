@@ -68,7 +68,7 @@ def trials(gardens: int, gain: float) -> list[tuple[str, float, list[bool]]]:
         )
         decision = judge(field, WORTH, THRESHOLDS, result.comparisons, (), Evidence(gardens * 9, gardens, ""))
         truth = dict(zip(DOSES, (0.0, 0.0, gain), strict=True))
-        covers = [row.lower <= truth[float(row.treatment["dose_tsp"])] <= row.upper for row in result.comparisons]
+        covers = [row.lower <= truth[float(row.treatment.dose_tsp)] <= row.upper for row in result.comparisons]
         found.append((decision.verdict, result.tests[0].p, covers))
     return found
 

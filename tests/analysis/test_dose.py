@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
-from trialkit.analysis.answer import DoseAnswer
 from trialkit.analysis.dose import akaike_weights, too_few
 from trialkit.analysis.dose_draws import DoseMeans, dose_of_greatest_return, dose_reaching, draw_curves
+from trialkit.documents.findings import DoseAnswer
 from trialkit.mixed import CurveFit
-from trialkit.trial.check import read_trial
+from trialkit.rules.check import read_trial
 
 GRID = np.linspace(2.0, 8.0, 241)
 DOSES = np.array([2.0, 4, 6, 8])
@@ -82,7 +82,7 @@ def test_curves_that_differ_are_fitted_apart(tmp_path: Path) -> None:
     assert dose is not None
     assert dose.apart == ("cultivar",)
     assert "differs by cultivar" in dose.statement
-    by_cultivar = {str(group.treatment["cultivar"]): group for group in dose.groups}
+    by_cultivar = {str(group.treatment.cultivar): group for group in dose.groups}
     peaked, rising = (by_cultivar[name].recommended[0] for name in ("Larkmoor Butter", "Fenleaf"))
     assert peaked.dose_tsp == pytest.approx(4, abs=0.6)
     assert rising.dose_tsp == pytest.approx(7.7, abs=0.3)

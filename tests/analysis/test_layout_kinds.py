@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from small_trial import small_trial
-from trialkit.trial.check import read_trial
-from trialkit.trial.randomise import efficiency_of
+from trialkit.protocol.randomise import efficiency_of
+from trialkit.rules.check import read_trial
 
 STRATA = {
     "Latin square": ("site:block:row", "site:block:column"),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from trialkit.analysis.answer import HeadCounts, Losses
 from trialkit.analysis.losses import count_losses, share_usable
+from trialkit.documents.findings import HeadCounts, Losses
 
 TREATMENTS = pd.DataFrame({"cultivar": ["Fenleaf", "Paleheart"]}, index=["t1", "t2"])
 LAYOUT = pd.DataFrame({"bucket": list("abcd"), "site": ["s1", "s1", "s2", "s2"], "treatment": ["t1", "t2", "t1", "t2"]})

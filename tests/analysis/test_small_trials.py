@@ -175,9 +175,9 @@ def test_value_in_money_by_hand(tmp_path: Path) -> None:
     )
     assert results.decision is not None
     assert results.decision.unit == "currency a bucket"
-    days = {mean.treatment["dose_tsp"]: mean.mean for mean in results.responses["days"].means}
+    days = {mean.treatment.dose_tsp: mean.mean for mean in results.responses["days"].means}
     for candidate, mean in zip(results.decision.candidates, results.responses["bucket_weight_g"].means, strict=True):
-        dose = float(candidate.treatment["dose_tsp"])
+        dose = float(candidate.treatment.dose_tsp)
         assert candidate.yield_g == pytest.approx(mean.mean / 2)
         by_hand = mean.mean * 10 / 1000 - 0.06 * dose - 0.3 - 0.02 * days[dose]
         assert candidate.expected_value == pytest.approx(by_hand, abs=1e-9)

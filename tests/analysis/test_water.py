@@ -9,7 +9,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis.water import Water, water_of
-from trialkit.trial.check import Trial, read_trial
+from trialkit.rules.check import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from trialkit.analysis.worth import Worth, price_per_teaspoon, worth
-from trialkit.trial.protocol import Protocol, parse_protocol
+from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 
 PROTOCOL = """\
 [trial]

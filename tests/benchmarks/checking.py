@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from trialkit.trial.atomic import csv_text
+from trialkit.tables.atomic import csv_text
 
 SITES, BLOCKS, HEADS = 50, 50, 4
 DOSES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 11)

@@ -23,7 +23,7 @@ from trialkit.analysis.decision import Field, choose, weigh
 from trialkit.analysis.decision_words import Thresholds
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.worth import HEAD_UNIT, Worth
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
 from trialkit.evidence.judging import tried_enough
 from trialkit.evidence.pooling import pool, with_treatments
 

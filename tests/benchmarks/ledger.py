@@ -21,7 +21,7 @@ import pandas as pd
 
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
-from trialkit.trial.atomic import csv_text
+from trialkit.tables.atomic import csv_text
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 GARDENS, BLOCKS, HEADS = 4, 4, 4

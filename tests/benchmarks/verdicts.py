@@ -14,13 +14,13 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Comparison
 from trialkit.analysis.decision import Field, judge
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.fitting import fit_response
 from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Comparison
 from trialkit.mixed import MixedModelError
 
 SEED, TRIALS = 20261128, 2000

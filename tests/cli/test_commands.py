@@ -19,9 +19,9 @@ import pytest
 from commands import run
 from small_trial import small_trial
 from trialkit._resources import resource_folder
-from trialkit.analysis.results_schema import results_schema
 from trialkit.cli.main import COMMANDS
 from trialkit.cli.steps import emptied_on_failure
+from trialkit.documents.results_schema import results_schema
 
 EXAMPLE = resource_folder("example_trials") / "autumn_dose"
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3

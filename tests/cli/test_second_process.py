@@ -16,6 +16,7 @@ import pytest
 from trialkit._processes import cores
 from trialkit.cli.second_process import second_process
 from trialkit.cli.steps import results_text
+from trialkit.documents.document import as_data
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 HAND_OVER = """
@@ -54,12 +55,12 @@ def _goes_away(pid: int) -> bool:
 def test_the_same_results_as_in_one_process(tmp_path: Path) -> None:
     """By definition: where work is done changes no figure."""
     from trialkit.analysis import analyse
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     trial = tmp_path / "trial"
     shutil.copytree(EXAMPLES / "volunteer_cultivars", trial)
     subprocess.run([sys.executable, "-m", "trialkit", "analyse", str(trial)], check=True, capture_output=True)
-    alone = results_text(analyse(read_trial(trial)).as_document())
+    alone = results_text(as_data(analyse(read_trial(trial))))
     assert (trial / "results" / "results.json").read_text(encoding="utf-8") == alone
 
 

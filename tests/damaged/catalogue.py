@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from returned_files import Good
-from trialkit.trial.returns.findings import Answers
-from trialkit.trial.table_schema import TableName
+from trialkit.returns.findings import Answers
+from trialkit.tables.table_schema import TableName
 
 Verdict = Literal["repaired", "asked", "refused", "conflict"]
 

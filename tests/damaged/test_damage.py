@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from returned_files import SITE, Good, good_return
-from trialkit.trial.returns.collect import FileOutcome, collect
-from trialkit.trial.returns.findings import Answers
-from trialkit.trial.table_schema import TableName, load_schema
+from trialkit.returns.collect import FileOutcome, collect
+from trialkit.returns.findings import Answers
+from trialkit.tables.table_schema import TableName, load_schema
 
 from . import damaged_cells, damaged_files
 from .catalogue import CATALOGUE, Kind

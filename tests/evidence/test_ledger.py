@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from seasons import ON, accept
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence.ledger import (
     Contents,

@@ -11,14 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
 from trialkit.evidence.accepting import bucket_records
 from trialkit.evidence.differences import MOST_STEPS, Gain, combined_gains, garden_gains, together
-from trialkit.evidence.meta import combine
 from trialkit.evidence.pooling import common_doses, linked, links, pool, read_buckets, with_treatments
 from trialkit.evidence.situation import situation
 from trialkit.mixed import fit_mixed
-from trialkit.trial.check import read_trial
+from trialkit.rules.check import read_trial
+from trialkit.stats.meta import combine
 
 Seasons = tuple[Path, tuple[Path, ...]]
 

@@ -14,14 +14,14 @@ import pytest
 import small_trial
 from seasons import ON, accept, season
 from trialkit._resources import resource_folder
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.documents.recommended_schema import recommended_schema
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.evidence.ledger import LedgerDamaged, add, read_index, withdraw
 from trialkit.evidence.older import means_contents
-from trialkit.evidence.recommended_schema import recommended_schema
 from trialkit.evidence.recommending import recommend
 from trialkit.evidence.situation import practice, practice_label, situation
 from trialkit.evidence.versions import history, pool_now, recommend_anew
-from trialkit.trial.problem import TrialError
+from trialkit.tables.problem import TrialError
 
 Seasons = tuple[Path, tuple[Path, ...]]
 MEANS = (

@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.forms.cards import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.pages.cautions import CAUTIONS
-from trialkit.trial.check import Trial
-from trialkit.trial.table_schema import load_schema
+from trialkit.rules.check import Trial
+from trialkit.tables.table_schema import load_schema
 
 READER = shutil.which("zbarimg")
 

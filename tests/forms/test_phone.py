@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.forms.phone import TABLES, phone_form
-from trialkit.trial.check import Trial
-from trialkit.trial.marks import form_marks
-from trialkit.trial.table_schema import load_schema
+from trialkit.rules.check import Trial
+from trialkit.rules.form_marks import form_marks
+from trialkit.tables.table_schema import load_schema
 
 
 @pytest.fixture

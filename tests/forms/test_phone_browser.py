@@ -17,7 +17,7 @@ import pytest
 from chromium import ARGUMENTS, CHROMIUM
 from laid_out_trial import laid_out
 from trialkit.forms.phone import phone_form
-from trialkit.trial.check import Trial
+from trialkit.rules.check import Trial
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HEAD = {
@@ -163,7 +163,7 @@ def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial:
     other = laid_out(tmp_path / "other", title="Another trial")
     protocol = (other.folder / "trial.toml").read_text("utf-8")
     (other.folder / "trial.toml").write_text(protocol.replace("[trial]", '[trial]\nid = "other"'), "utf-8")
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     other = read_trial(other.folder, stage="layout")
     forms = {

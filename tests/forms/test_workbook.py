@@ -15,11 +15,11 @@ import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.forms.workbook import TABLES, record_workbook
-from trialkit.trial.check import Trial
-from trialkit.trial.marks import form_marks
-from trialkit.trial.table_schema import load_schema
+from trialkit.rules.check import Trial
+from trialkit.rules.form_marks import form_marks
+from trialkit.tables.table_schema import load_schema
 
 OFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice (soffice) is not installed")
@@ -154,7 +154,7 @@ def all_text(data: bytes) -> str:
 def test_the_same_bytes_in_another_process(trial: Trial) -> None:
     """No clock, no chance, no hash seed in the file."""
     code = (
-        "import sys; from pathlib import Path; from trialkit.trial.check import read_trial;"
+        "import sys; from pathlib import Path; from trialkit.rules.check import read_trial;"
         "from trialkit.forms.workbook import record_workbook;"
         "sys.stdout.buffer.write(record_workbook(read_trial(Path(sys.argv[1]), stage='layout'), 'FERN'))"
     )

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import bench_maps, clumped
 from trialkit.layouts.kinds import lay_out
 from trialkit.layouts.options import LayoutOptions

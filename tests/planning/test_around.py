@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
 from trialkit.planning.around import MOST_SITES, Reach, practice_sentence, reach_sentence, reaching, remembering
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import COMMON_PRACTICE, LABELS, Assumptions
 
 TREATMENT = ("cultivar", "dose_tsp")

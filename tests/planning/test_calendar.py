@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from trialkit._resources import resource_folder
 from trialkit.planning.calendar import calendar, icalendar_text, visit_days
-from trialkit.trial.protocol import Protocol, read_protocol
-from trialkit.trial.protocol_sections import Schedule
+from trialkit.protocol.sections import Schedule
+from trialkit.protocol.trial_protocol import Protocol, read_protocol
 
 
 @pytest.fixture(scope="module")

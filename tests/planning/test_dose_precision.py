@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.dose_precision import DoseCurve, dose_precision, usual_curve
 from trialkit.planning.exact import expected_power

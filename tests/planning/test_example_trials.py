@@ -11,9 +11,9 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
 from trialkit.planning.invented_county import TRUTHS
-from trialkit.trial.check import Trial, read_trial
-from trialkit.trial.returns.collect import collect
-from trialkit.trial.returns.findings import Answers
+from trialkit.returns.collect import collect
+from trialkit.returns.findings import Answers
+from trialkit.rules.check import Trial, read_trial
 
 
 def bundled(name: str) -> Trial:

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.executors import simulation_executor
 from trialkit.planning.outcome import Goal

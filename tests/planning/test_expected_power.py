@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design, planned_design
 from trialkit.planning.exact import expected_power

@@ -12,7 +12,7 @@ from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
 from trialkit.planning.examples import make_example
 from trialkit.planning.invented_county import Truth
-from trialkit.trial.check import Trial, read_trial
+from trialkit.rules.check import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

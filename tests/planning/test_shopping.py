@@ -7,7 +7,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.planning.shopping import Item, shopping_list
-from trialkit.trial.check import Trial, read_trial
+from trialkit.rules.check import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

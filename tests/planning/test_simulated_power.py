@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design
 from trialkit.planning.exact import expected_power

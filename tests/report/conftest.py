@@ -15,7 +15,7 @@ from honest_records import Records, write_records
 from small_plan import small_plan
 from small_recommended import small_recommended
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
-from trialkit.trial.check import check_trial
+from trialkit.rules.check import check_trial
 
 
 def _load_samples() -> ModuleType:

@@ -16,11 +16,11 @@ import pytest
 from click.testing import CliRunner
 
 from trialkit.cli.main import group
-from trialkit.trial.atomic import csv_text
-from trialkit.trial.check import check_trial
-from trialkit.trial.protocol import parse_protocol
-from trialkit.trial.randomise import randomise
-from trialkit.trial.table_schema import load_schema
+from trialkit.protocol.randomise import randomise
+from trialkit.protocol.trial_protocol import parse_protocol
+from trialkit.rules.check import check_trial
+from trialkit.tables.atomic import csv_text
+from trialkit.tables.table_schema import load_schema
 
 ATTACKS = {
     "style sheet and script": "</style><script>document.title=1</script>",

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trialkit.analysis.wording import acid_words, spoons, teaspoons, treatment_words
 from trialkit.pages.numerals import fixed, measure, more_or_less, p_value, plain, signed, tie
 from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_results, safe_text, shorten
 from trialkit.pages.wording import chance, chance_percent, chance_word, date_words, level_label
+from trialkit.words.phrases import acid_words, spoons, teaspoons, treatment_words
 
 
 @pytest.mark.parametrize(

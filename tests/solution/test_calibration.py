@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import norm
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.solution import ph_after
 from trialkit.solution.calibration import effective_alkalinity
 

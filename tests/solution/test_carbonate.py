@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.units import FLUID_OUNCE_ML, GALLON_L
 from trialkit.solution import ACIDS, acid_for_ph, ph_after, protons_per_mole
 from trialkit.solution.constants import MG_CACO3_PER_MEQ
-from trialkit.solution.volumes import FLUID_OUNCE_ML, GALLON_L
 
 TWO_MEQ = 2 * MG_CACO3_PER_MEQ
 VINEGAR_MOL_L = 50 / 60.052  # 5 g for 100 mL

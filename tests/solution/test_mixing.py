@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.units import quarter_spoons
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
 from trialkit.solution.nutrients import Product
-from trialkit.solution.volumes import quarter_spoons
 from trialkit.solution.water import alkalinity_from_kit, alkalinity_from_ph_and_hardness
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.units import CUP_ML, GALLON_L, LITRES, OUNCE_G, TABLESPOON_ML, TEASPOON_ML, litres
 from trialkit.solution.nutrients import OXIDES, RECIPES, Product, conductivity, elements_mg_l, gaps
-from trialkit.solution.volumes import CUP_ML, GALLON_L, LITRES, OUNCE_G, TABLESPOON_ML, TEASPOON_ML, litres
 
 HUNDRED_GALLONS_L = 100 * GALLON_L
 

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from trialkit.trial.returns.collect import collect
+from trialkit.returns.collect import collect
 
 CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
 KILLED = 9

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from trialkit.trial.atomic import csv_text
-from trialkit.trial.protocol import parse_protocol
-from trialkit.trial.randomise import randomise
+from trialkit.protocol.randomise import randomise
+from trialkit.protocol.trial_protocol import parse_protocol
+from trialkit.tables.atomic import csv_text
 
 PROTOCOL = """\
 [trial]

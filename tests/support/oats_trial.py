@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from trialkit.trial.bucket_ids import make_bucket_id
+from trialkit.tables.bucket_ids import make_bucket_id
 
 DATA = Path(__file__).parents[1] / "reference" / "mixed_models" / "oats_split_plot.csv"
 

@@ -13,9 +13,10 @@ from seasons import accept
 from trialkit import __version__
 from trialkit.analysis import analyse
 from trialkit.cli.steps import results_text
+from trialkit.documents.document import as_data
 from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.report import evidence_html, handout_html, report_html
-from trialkit.trial.check import read_trial
+from trialkit.rules.check import read_trial
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 ACCEPTED_ON = date(2027, 11, 1)
@@ -29,7 +30,7 @@ def published_pages(folder: Path) -> dict[str, str]:
     pages = {}
     for name in sorted(path.name for path in EXAMPLES.iterdir()):
         trial = Path(shutil.copytree(EXAMPLES / name, folder / name))
-        document = analyse(read_trial(trial)).as_document()
+        document = as_data(analyse(read_trial(trial)))
         (trial / "results").mkdir()
         (trial / "results" / "results.json").write_text(results_text(document), "utf-8")
         pages[f"{name}.html"] = report_html(document)

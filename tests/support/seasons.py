@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from small_trial import small_trial
+from trialkit.documents.document import as_data
 from trialkit.evidence.accepting import trial_contents
 from trialkit.evidence.ledger import Listed, add
-from trialkit.trial.check import read_trial
+from trialkit.rules.check import read_trial
 
 ON = date(2026, 11, 1)
 
@@ -18,7 +19,7 @@ ON = date(2026, 11, 1)
 def season(folder: Path, name: str, when: str, started: str, **options: Any) -> Path:
     """Lay out, draw and analyse a small trial of a season; returns its folder."""
     about = f'season = "{when}"\nstarted_on = {started}\n'
-    document = small_trial(folder, id=name, about=about, **options).as_document()
+    document = as_data(small_trial(folder, id=name, about=about, **options))
     (folder / "results").mkdir(exist_ok=True)
     (folder / "results" / "results.json").write_text(json.dumps(document), "utf-8")
     return folder

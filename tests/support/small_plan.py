@@ -8,10 +8,11 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from trialkit.cli.plan_steps import model_of
+from trialkit.documents.document import as_data
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.plan import make_plan
-from trialkit.trial.check import read_trial
+from trialkit.rules.check import read_trial
 
 PROTOCOL = """\
 [trial]
@@ -61,4 +62,4 @@ def small_plan(doses: str = "[2, 4]", current: int = 4) -> dict[str, Any]:
     with TemporaryDirectory() as name:
         write_plan_folder(Path(name), doses=doses, current=current)
         trial = read_trial(Path(name), stage="plan")
-    return make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power).as_document()
+    return as_data(make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power))

@@ -12,6 +12,6 @@ import trialkit.evidence.versions
 import trialkit.forms.pack
 import trialkit.planning.plan
 import trialkit.report
-import trialkit.trial.returns.collect
+import trialkit.returns.collect
 
 __all__ = ["matplotlib", "openpyxl", "pandera", "pingouin", "scipy", "seaborn", "trialkit"]

@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Comparison, Decision, Influence, Losses, Treatment
 from trialkit.analysis.decision import Field, judge, simultaneous_limits
 from trialkit.analysis.decision_words import Evidence, thresholds_of
 from trialkit.analysis.diagnostics import from_power, to_power
@@ -18,18 +17,20 @@ from trialkit.analysis.fitting import fit_response
 from trialkit.analysis.influence import Case, influence
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.response import Answered
-from trialkit.analysis.wording import VERDICT_WORDS, treatment_words
 from trialkit.analysis.worth import worth
 from trialkit.analysis.yields import YIELD
+from trialkit.documents.findings import Comparison, Decision, Influence, Losses
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
-from trialkit.trial.check import Trial
-from trialkit.trial.protocol import FACTOR_COLUMNS
+from trialkit.rules.check import Trial
+from trialkit.words.phrases import VERDICT_WORDS, treatment_words
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6
 FEWEST_DF = 2.0
 """Three gardens and two treatments have two; averages over draws of a t with fewer do not settle."""
-ROUNDING = 1e-6
 
 
 def decide(
@@ -104,7 +105,7 @@ def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) 
     df = float(table["df"].min())
     if df < FEWEST_DF - ROUNDING:
         return None
-    candidates = pd.DataFrame(list(case.field.treatments), index=list(case.labels))
+    candidates = pd.DataFrame([one.levels for one in case.field.treatments], index=list(case.labels))
     drawn = draw_means(fits.joint, candidates, df, seed_of(trial, YIELD_STREAM))
     around = float(fits.joint.variances.filter(regex="^(?!site:(?!block|volunteer))").clip(lower=0).sum())
     average, garden = (from_power(part, scale.chosen, around) / case.heads for part in (drawn.average, drawn.garden))
@@ -244,4 +245,4 @@ def seed_of(trial: Trial, stream: int) -> int:
 
 
 def _treatments(frame: pd.DataFrame) -> tuple[Treatment, ...]:
-    return tuple({str(column): value for column, value in row.items()} for row in frame.to_dict("records"))
+    return tuple(Treatment.of(row) for row in frame.to_dict("records"))

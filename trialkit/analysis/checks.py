@@ -8,8 +8,6 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit._ties import TIE_DECIMALS
-from trialkit.analysis.answer import Check, Diagnostics, Scale, SiteSpread
 from trialkit.analysis.diagnostics import (
     UNEVEN_RATIO,
     BucketResiduals,
@@ -19,13 +17,14 @@ from trialkit.analysis.diagnostics import (
     quantile_points,
     site_spread,
 )
-from trialkit.analysis.wording import level_words, number, p_value
+from trialkit.documents.findings import Check, Diagnostics, Scale, SiteSpread
+from trialkit.domain.rounding import ROUNDING, TIE_DECIMALS
+from trialkit.words.phrases import level_words, number, p_value
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01
 SUSPICIOUS_MISSING_P = 0.05
 FEWEST_BUCKETS_TO_TEST = 8
-ROUNDING = 1e-9
 
 
 def diagnose(heads: pd.DataFrame, response: str, scale: Scale | None, seed: int) -> Diagnostics | None:

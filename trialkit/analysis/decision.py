@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.analysis.answer import Candidate, Comparison, Decision, NextTrial, Treatment, Verdict
 from trialkit.analysis.decision_words import Evidence, Judgement, Thresholds, scope, sentences, would_change
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.next_trial import next_trial
 from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Candidate, Comparison, Decision, NextTrial, Verdict
+from trialkit.domain.treatment import Treatment
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

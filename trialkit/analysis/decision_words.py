@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit._percent import in_percent
-from trialkit.analysis.answer import Candidate, Comparison, NextTrial, Treatment, Verdict
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
-from trialkit.analysis.wording import asked_chance, chance, number, treatment_words
 from trialkit.analysis.worth import Worth
-from trialkit.trial.protocol_sections import Decision as ProtocolDecision
+from trialkit.documents.findings import Candidate, Comparison, NextTrial, Verdict
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.domain.treatment import Treatment
+from trialkit.protocol.sections import Decision as ProtocolDecision
+from trialkit.words.phrases import asked_chance, chance, number, treatment_words
 
 NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""
@@ -280,8 +281,8 @@ def _scope(judgement: Judgement) -> Iterator[str]:
                 "was not "
                 "considered."
             )
-    doses = [c.treatment["dose_tsp"] for c in candidates if "dose_tsp" in c.treatment]
-    if doses and judgement.chosen.treatment["dose_tsp"] == max(doses):
+    doses = [c.treatment.dose_tsp for c in candidates if c.treatment.dose_tsp is not None]
+    if doses and judgement.chosen.treatment.dose_tsp == max(doses):
         yield "The recommended dose is the largest tried: whether more would be better still is not known."
     if evidence.sites < FEWEST_RANDOM_LEVELS:
         these = "this garden" if evidence.sites == 1 else "these gardens"

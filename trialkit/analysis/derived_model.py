@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-FEWEST_RANDOM_LEVELS = 3
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 
 STRATUM_LABELS = {
     "site": "sites",

@@ -9,8 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from trialkit._ties import TIE_DECIMALS
-from trialkit.analysis.answer import Power, QuantilePoint, Scale, SiteSpread
+from trialkit.documents.findings import Power, QuantilePoint, Scale, SiteSpread
+from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.mixed import MixedFit
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import prepare, starting_variances

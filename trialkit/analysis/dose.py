@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from trialkit._percent import in_percent
-from trialkit.analysis.answer import DoseAnswer, DoseCurve, DoseGroup, DosePoint, RecommendedDose, Test, Treatment
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.dose_draws import (
     DoseMeans,
@@ -18,9 +17,11 @@ from trialkit.analysis.dose_draws import (
     dose_reaching,
     draw_curves,
 )
-from trialkit.analysis.wording import number, p_value, spoons, teaspoons
+from trialkit.documents.findings import DoseAnswer, DoseCurve, DoseGroup, DosePoint, RecommendedDose, Test
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, fit_curves, fit_mixed
 from trialkit.mixed.curves import FEWEST_DOSES, Curve, CurveFit
+from trialkit.words.phrases import number, p_value, spoons, teaspoons
 
 DOSE = "dose_tsp"
 DIFFER_P = 0.05
@@ -133,7 +134,7 @@ def _groups(
     question: DoseQuestion, rows: pd.DataFrame, factors: Sequence[str], apart: Sequence[str], model_of: ModelOf
 ) -> Iterator[DoseGroup]:
     if not apart:
-        yield _group(question, rows, [f for f in factors if f != DOSE], {}, model_of)
+        yield _group(question, rows, [f for f in factors if f != DOSE], Treatment(), model_of)
         return
     for levels, some in rows.groupby(list(apart), observed=True, sort=True):
         treatment = dict(zip(apart, levels if isinstance(levels, tuple) else (levels,), strict=True))
@@ -142,7 +143,7 @@ def _groups(
             kept[column] = kept[column].cat.remove_unused_categories()
         others = [f for f in factors if f != DOSE and f not in apart and kept[f].nunique() > 1]
         if kept[DOSE].nunique() >= FEWEST_DOSES:
-            yield _group(question, kept, others, {k: str(v) for k, v in treatment.items()}, model_of)
+            yield _group(question, kept, others, Treatment.of(treatment), model_of)
 
 
 def _group(

@@ -7,10 +7,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Exploration, Gardens, Interval, SiteDifference, Treatment
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
-from trialkit.analysis.wording import number, p_value, treatment_words
+from trialkit.documents.findings import Exploration, Gardens, Interval, SiteDifference
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
+from trialkit.words.phrases import number, p_value, treatment_words
 
 FEWEST_TO_EXPLORE = 4
 COVARIATES = {

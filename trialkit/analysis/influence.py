@@ -10,15 +10,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit._ties import TIE_DECIMALS
-from trialkit.analysis.answer import Decision, Influence, Treatment, WithoutBucket
 from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
 from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws
-from trialkit.analysis.wording import VERDICT_WORDS, treatment_words
 from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Decision, Influence, WithoutBucket
+from trialkit.domain.rounding import TIE_DECIMALS
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
 from trialkit.mixed.means import mean_rows
+from trialkit.words.phrases import VERDICT_WORDS, treatment_words
 
 FloatArray = NDArray[np.float64]
 

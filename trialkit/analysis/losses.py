@@ -8,17 +8,18 @@ import numpy as np
 import pandas as pd
 
 from trialkit._percent import in_percent
-from trialkit.analysis.answer import (
+from trialkit.documents.findings import (
     FactorLosses,
     FactorShare,
     HeadCounts,
     Interval,
     Losses,
     SiteLosses,
-    Treatment,
     TreatmentLosses,
 )
-from trialkit.analysis.shares import (
+from trialkit.domain.heads import LOST, is_harvested, is_usable
+from trialkit.domain.treatment import Treatment
+from trialkit.stats.shares import (
     Share,
     compare_shares,
     difference_with_limits,
@@ -27,9 +28,8 @@ from trialkit.analysis.shares import (
     share_with_limits,
     usable_heads,
 )
-from trialkit.analysis.wording import level_words, p_value
+from trialkit.words.phrases import level_words, p_value
 
-LOST = ("dead", "bolted", "missing")
 WORRYING_DIFFERENCE = 0.2
 """A fifth of the heads (common practice, no source)."""
 DIFFER_P = 0.05
@@ -167,14 +167,14 @@ def _counts(layout: pd.DataFrame, heads: pd.DataFrame, per_bucket: int, column: 
     """Count the heads of one level."""
     here = heads[heads[column] == level]
     planned = int((layout[column] == level).sum()) * per_bucket
-    harvested = here["outcome"] == "harvested"
+    harvested = is_harvested(here)
     return HeadCounts(
         planned=planned,
         harvested=int(harvested.sum()),
         lost=int(here["outcome"].isin(LOST).sum()),
         not_ready=int((here["outcome"] == "not_ready").sum()),
         unrecorded=max(planned - len(here), 0),
-        unmarketable=int((harvested & here["marketable"].eq(False).fillna(False).astype(bool)).sum()),
+        unmarketable=int((harvested & ~is_usable(here)).sum()),
     )
 
 
@@ -183,7 +183,7 @@ def _total(counts: Sequence[HeadCounts]) -> HeadCounts:
 
 
 def _treatment(treatments: pd.DataFrame, label: str) -> Treatment:
-    return {str(column): value for column, value in treatments.loc[label].items()}
+    return Treatment.of(treatments.loc[label])
 
 
 def _statement(by_site: Sequence[SiteLosses], total: HeadCounts, warning: str | None) -> str:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
-from trialkit.analysis.answer import NextTrial
+from trialkit.documents.findings import NextTrial
 
 FloatArray = NDArray[np.float64]
 

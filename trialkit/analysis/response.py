@@ -11,8 +11,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from trialkit._ties import TIE_DECIMALS
-from trialkit.analysis.answer import (
+from trialkit.analysis.beside import Beside
+from trialkit.analysis.censored import CensoredFit, DaysNotBounded
+from trialkit.analysis.checks import diagnose, model_checks
+from trialkit.analysis.derived_model import DerivedModel
+from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
+from trialkit.analysis.fitting import Fits, fit_days, fit_response
+from trialkit.analysis.gardens import new_garden_limits
+from trialkit.documents.findings import (
     BucketMean,
     Check,
     Comparison,
@@ -24,19 +30,13 @@ from trialkit.analysis.answer import (
     ResponseResult,
     SiteMean,
     Test,
-    Treatment,
     Variance,
 )
-from trialkit.analysis.beside import Beside
-from trialkit.analysis.censored import CensoredFit, DaysNotBounded
-from trialkit.analysis.checks import diagnose, model_checks
-from trialkit.analysis.derived_model import DerivedModel
-from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
-from trialkit.analysis.fitting import Fits, fit_days, fit_response
-from trialkit.analysis.gardens import new_garden_limits
-from trialkit.analysis.wording import treatment_words
+from trialkit.domain.rounding import TIE_DECIMALS
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 from trialkit.mixed.comparisons import Adjustment
+from trialkit.words.phrases import treatment_words
 
 TOO_SMALL = "too small to measure"
 AnyFit = MixedFit | CensoredFit
@@ -82,7 +82,7 @@ class Question:
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""
-        return {str(column): value for column, value in self.treatments.loc[label].items()}
+        return Treatment.of(self.treatments.loc[label])
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,21 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Check, Decision
 from trialkit.analysis.beside import Beside
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
 from trialkit.analysis.derived_model import DerivedModel, derive_model
-from trialkit.analysis.document import (
+from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
+from trialkit.analysis.gardens import compare_gardens
+from trialkit.analysis.losses import count_losses
+from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
+from trialkit.analysis.ripening import ripening
+from trialkit.analysis.water import water_of
+from trialkit.analysis.worth import price_per_teaspoon
+from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.documents.findings import Check, Decision
+from trialkit.documents.results import (
     About,
     AcidUsed,
     Design,
@@ -28,19 +36,12 @@ from trialkit.analysis.document import (
     Site,
     VariedFactor,
 )
-from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
-from trialkit.analysis.gardens import compare_gardens
-from trialkit.analysis.losses import count_losses
-from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
-from trialkit.analysis.ripening import ripening
-from trialkit.analysis.water import water_of
-from trialkit.analysis.worth import price_per_teaspoon
-from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
+from trialkit.domain.factors import FACTOR_COLUMNS, FactorName
+from trialkit.domain.heads import is_harvested
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.trial.check import Trial
-from trialkit.trial.mixings import acid_product
-from trialkit.trial.protocol import FACTOR_COLUMNS
+from trialkit.rules.check import Trial
+from trialkit.rules.mixings import acid_product
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
@@ -68,7 +69,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
     Returns
     -------
     Results
-        The same trial gives the same results; ``as_document()`` is what ``schemas/results.schema.json`` describes.
+        The same trial gives the same results; `trialkit.documents.document.as_data` of them is what ``schemas/results.schema.json`` describes.
 
     Raises
     ------
@@ -79,7 +80,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
     layout = label_treatments(trial.layout, treatments)
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
-    if not (heads["outcome"] == "harvested").any():
+    if not is_harvested(heads).any():
         raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
     days = ripening(heads, trial.visits)
     yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
@@ -222,7 +223,7 @@ def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
 
 def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
     """Harvested heads that have a response."""
-    return heads[(heads["outcome"] == "harvested") & heads[response].notna()]
+    return heads[is_harvested(heads) & heads[response].notna()]
 
 
 def _seen_between(days: pd.DataFrame) -> tuple[str, ...]:
@@ -334,9 +335,9 @@ def _design(trial: Trial, model: DerivedModel | None) -> Design:
     )
 
 
-def _factor(trial: Trial, name: str) -> VariedFactor:
+def _factor(trial: Trial, name: FactorName) -> VariedFactor:
     label, unit = FACTOR_WORDS[name]
-    factor = next(factor for key, factor in trial.protocol.factors.items() if key == name)
+    factor = trial.protocol.factors[name]
     return VariedFactor(name, FACTOR_COLUMNS[name], label, unit, factor.levels, factor.product)
 
 

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.domain.heads import is_harvested
+
 FloatArray = NDArray[np.float64]
 
 
@@ -31,7 +33,7 @@ def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
         ``upper`` infinite where the head was never seen ready.
     """
     kept = heads[heads["outcome"].isin(["harvested", "not_ready"])].copy()
-    cut = (kept["outcome"] == "harvested").to_numpy()
+    cut = is_harvested(kept).to_numpy()
     planted = kept["transplanted_on"]
     upper = (kept["harvested_on"] - planted).dt.days.to_numpy(float)
     seen = (kept["last_not_ready_on"] - planted).dt.days.to_numpy(float)

@@ -3,74 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import NotComputed
+from trialkit.documents.water import AcidReading, DoseStrength, SiteWater, Water
+from trialkit.domain.errors import NotComputed
+from trialkit.rules.check import Trial
+from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.solution.calibration import EffectiveAlkalinity, effective_alkalinity
 from trialkit.solution.nutrients import elements_mg_l
-from trialkit.trial.check import Trial
-from trialkit.trial.mixings import mixings, nutrient_of, predicted_ph, strength
 
 METER_STEP = 0.1
 STRIP_STEP = 0.5
-
-
-@dataclass(frozen=True)
-class DoseStrength:
-    """A dose as the plant meets it: what nutrient adds to the water of a bucket, and its conductivity with it."""
-
-    dose_tsp: float
-    grams: float
-    n_mg_l: float
-    elements_mg_l: dict[str, float]
-    ec_ms_cm: float
-
-
-@dataclass(frozen=True)
-class SiteWater:
-    """A garden's alkalinity, mg/L as calcium carbonate: as stated, and as its own readings of pH say.
-
-    `lower` and `upper` are a 95 % interval; `bounded` is whether it ends where the search did. Without enough readings
-    the effective alkalinity is None, and `reason` says why.
-    """
-
-    site: str
-    stated: float | None
-    effective: float | None
-    lower: float | None
-    upper: float | None
-    scatter_ph: float | None
-    readings: int
-    bounded: bool
-    reason: str | None
-
-
-@dataclass(frozen=True)
-class AcidReading:
-    """pH after mixing of one acidifier at one garden: means of what was read and of what is foreseen.
-
-    `foreseen` is by the stated alkalinity, `fitted` by the effective one.
-    """
-
-    site: str
-    acidifier: str
-    buckets: int
-    recorded: float
-    foreseen: float | None
-    fitted: float | None
-
-
-@dataclass(frozen=True)
-class Water:
-    """Chemistry of a trial's records."""
-
-    product: str | None
-    doses: tuple[DoseStrength, ...]
-    sites: tuple[SiteWater, ...]
-    readings: tuple[AcidReading, ...]
 
 
 def water_of(trial: Trial) -> Water:

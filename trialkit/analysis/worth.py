@@ -8,12 +8,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.trial.protocol import FACTOR_COLUMNS, NO_PRODUCT, Protocol
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.domain.units import TEASPOON_ML
+from trialkit.protocol.trial_protocol import Protocol
 
 FloatArray = NDArray[np.float64]
 
 HEAD_UNIT = "g a planted head"
-TEASPOON_ML = 5.0  # the metric teaspoon of kitchen spoons and labels
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from trialkit.domain.heads import is_usable
+
 YIELD = "bucket_weight_g"
 
 
@@ -67,8 +69,7 @@ def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: i
         One row a recorded head: ``bucket``, ``outcome``, ``weight_g`` and ``marketable``.
     heads_per_bucket : int
     """
-    unmarketable = heads["marketable"].eq(False).fillna(False).astype(bool)
-    counted = (heads["outcome"] == "harvested") & ~unmarketable
+    counted = is_usable(heads)
     weight = heads["weight_g"].where(counted, 0.0)
     by_bucket = heads.assign(counted_g=weight).groupby("bucket", observed=True)
     known = by_bucket.agg(

@@ -9,14 +9,14 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
+from trialkit.documents.plan import Plan
 from trialkit.evidence.ledger import Listed
-from trialkit.planning.plan import Plan
+from trialkit.returns.findings import Verdict
+from trialkit.returns.journal import Conflict, TableCounts
 from trialkit.solution.nutrients import Conductivity
 from trialkit.solution.water import AlkalinityEstimate
-from trialkit.trial.problem import Problem
-from trialkit.trial.returns.findings import Verdict
-from trialkit.trial.returns.journal import Conflict, TableCounts
-from trialkit.trial.table_schema import TableName
+from trialkit.tables.problem import Problem
+from trialkit.tables.table_schema import TableName
 
 
 class _Answer(BaseModel):

@@ -32,7 +32,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
 
     Example: trialkit check autumn_dose --html
     """
-    from trialkit.trial.check import check_trial
+    from trialkit.rules.check import check_trial
 
     stage = stage_of(folder)
     result = check_trial(folder, stage=stage)

@@ -14,9 +14,9 @@ from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.speaking import answer
 
 if TYPE_CHECKING:
-    from trialkit.trial.returns.collect import FileOutcome, Outcome
-    from trialkit.trial.returns.findings import Finding
-    from trialkit.trial.returns.journal import Choice, Conflict
+    from trialkit.returns.collect import FileOutcome, Outcome
+    from trialkit.returns.findings import Finding
+    from trialkit.returns.journal import Choice, Conflict
 
 COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
@@ -58,8 +58,8 @@ def command(
 
     Example: trialkit collect autumn_dose fern.xlsx mill.csv
     """
-    from trialkit.trial.returns.collect import collect
-    from trialkit.trial.returns.findings import Answers
+    from trialkit.returns.collect import collect
+    from trialkit.returns.findings import Answers
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))
@@ -72,7 +72,7 @@ def command(
 
 
 def _rules(accepted: tuple[str, ...]) -> frozenset[str]:
-    from trialkit.trial.rule_book import RULES
+    from trialkit.tables.rule_book import RULES
 
     for rule in accepted:
         if rule not in RULES or not rule.startswith("TK-R"):
@@ -93,7 +93,7 @@ def _choices(chosen: tuple[str, ...]) -> dict[str, Choice]:
 
 
 def _lines(outcome: Outcome, folder: Path) -> Iterator[str]:
-    from trialkit.trial.returns.findings import grouped
+    from trialkit.returns.findings import grouped
 
     if outcome.finished_earlier:
         yield "An earlier collect was stopped half-way; it is finished now."
@@ -111,8 +111,8 @@ def _lines(outcome: Outcome, folder: Path) -> Iterator[str]:
 
 
 def _file_lines(file: FileOutcome) -> Iterator[str]:
-    from trialkit.trial.problem import shown
-    from trialkit.trial.returns.findings import grouped
+    from trialkit.returns.findings import grouped
+    from trialkit.tables.problem import shown
 
     for group in grouped(file.findings):
         yield from _group_lines(group)
@@ -151,7 +151,7 @@ def _cell(conflict: Conflict) -> str:
 
 
 def _value(text: str) -> str:
-    from trialkit.trial.problem import quoted
+    from trialkit.tables.problem import quoted
 
     return quoted(text)
 

@@ -19,7 +19,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
     """Accept an analysed trial."""
     from trialkit.evidence.accepting import trial_contents
     from trialkit.evidence.ledger import add
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     trial = read_trial(folder)
     document = read_results(folder)
@@ -63,7 +63,7 @@ def pool_ledger(ledger: Path) -> Answered:
     from trialkit import __version__
     from trialkit.evidence.versions import pool_now
     from trialkit.report import evidence_html
-    from trialkit.trial.atomic import write_text
+    from trialkit.tables.atomic import write_text
 
     document = pool_now(ledger, __version__)
     path = ledger / POOL_PAGE
@@ -76,11 +76,11 @@ def pool_ledger(ledger: Path) -> Answered:
 def recommend_from(ledger: Path) -> Answered:
     """Write the recommended defaults and the handout."""
     from trialkit import __version__
-    from trialkit.errors import NotComputed
+    from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
     from trialkit.report import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
-    from trialkit.trial.atomic import write_bytes, write_text
+    from trialkit.tables.atomic import write_bytes, write_text
 
     version = recommend_anew(ledger, __version__)
     document = version.document

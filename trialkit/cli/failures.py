@@ -10,8 +10,8 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
-from trialkit.errors import NotComputed, WrongCall
-from trialkit.trial.problem import PlanError, Problem, TrialError
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.tables.problem import PlanError, Problem, TrialError
 
 MOST_ALIKE = 5
 

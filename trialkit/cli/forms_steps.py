@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 
 FORMS_FOLDER = "forms"
 ADVISER_FILE = "adviser.html"
@@ -40,8 +40,8 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     from trialkit.forms.pack import adviser_pack, garden_pack
     from trialkit.forms.phone import phone_form
     from trialkit.forms.workbook import record_workbook
-    from trialkit.trial.atomic import write_bytes, write_text
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
+    from trialkit.tables.atomic import write_bytes, write_text
 
     if not (folder / "layout.csv").exists():
         raise WrongCall(

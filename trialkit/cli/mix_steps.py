@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,7 +49,7 @@ class Asked:
     @property
     def volume_l(self) -> float:
         """Litres asked for."""
-        from trialkit.solution.volumes import litres
+        from trialkit.domain.units import litres
 
         found = VOLUME.fullmatch(self.volume)
         if (
@@ -127,8 +127,8 @@ def _unsure(alkalinity: AlkalinityEstimate) -> Iterator[str]:
 
 
 def _nutrient(asked: Asked) -> Product | None:
+    from trialkit.rules.mixings import nutrient_product
     from trialkit.solution.nutrients import Product
-    from trialkit.trial.mixings import nutrient_product
 
     if asked.nutrient is None:
         return None
@@ -143,8 +143,8 @@ def _nutrient(asked: Asked) -> Product | None:
 
 
 def _acid(asked: Asked) -> AcidProduct | None:
+    from trialkit.rules.mixings import acid_product
     from trialkit.solution.acids import AcidProduct
-    from trialkit.trial.mixings import acid_product
 
     if asked.acid is None:
         return None
@@ -162,7 +162,7 @@ def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFr
     """Read the trial's products.csv, which must list a name."""
     if asked.trial is None:
         raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     products = read_trial(asked.trial, stage="plan").products
     if name not in set(products["product"]):
@@ -224,7 +224,7 @@ def mix_lines(document: Mapping[str, Any]) -> list[str]:
 
 
 def _volume(litres: float) -> str:
-    from trialkit.solution.volumes import GALLON_L
+    from trialkit.domain.units import GALLON_L
 
     return f"{litres:.3g} L ({litres / GALLON_L:.2g} US gal)"
 
@@ -241,7 +241,7 @@ def _step(step: Mapping[str, Any], acid: Mapping[str, Any]) -> str:
 
 
 def _spoons(amount: Mapping[str, Any]) -> str:
-    from trialkit.analysis.wording import spoons
+    from trialkit.words.phrases import spoons
 
     if not amount["tsp"]:
         return f"no {amount['name']}"
@@ -293,7 +293,7 @@ def _table_acid(document: Mapping[str, Any]) -> str:
 
 def table_lines(document: Mapping[str, Any]) -> list[str]:
     """Say the table."""
-    from trialkit.analysis.wording import spoons
+    from trialkit.words.phrases import spoons
 
     lines = [
         f"Teaspoons of {_table_acid(document)} for {_volume(document['volume_l'])}, to pH {document['target_ph']:g}:",

@@ -10,14 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trialkit._percent import in_percent
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.documents.document import as_data
+from trialkit.domain.errors import NotComputed, WrongCall
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.design import ModelOf
-    from trialkit.trial.protocol import Protocol
+    from trialkit.protocol.trial_protocol import Protocol
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
 
@@ -49,8 +50,8 @@ def plan_folder(
     from trialkit.planning.plan import make_plan
     from trialkit.planning.simulated import planned_power
     from trialkit.report import plan_html
-    from trialkit.trial.atomic import write_text
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
+    from trialkit.tables.atomic import write_text
 
     trial = read_trial(folder, stage="plan")
     with simulation_executor(scheduler=scheduler) as executor:
@@ -59,7 +60,7 @@ def plan_folder(
         others = partial(judge, replicates=max(simulations // SHARE_FOR_OTHERS, 100))
         assumed = _assumptions(trial.protocol, earlier)
         plan = make_plan(trial, model_of(trial.protocol), assumed, asked, others, progress)
-    document = plan.as_document()
+    document = as_data(plan)
     results = folder / "results"
     results.mkdir(exist_ok=True)
     text = icalendar_text(trial.protocol, calendar(trial.protocol))

@@ -10,9 +10,9 @@ from typing import NamedTuple
 
 import click
 
-from trialkit.trial.new import NewTrial
-from trialkit.trial.problem import quoted
-from trialkit.trial.table_schema import load_schema
+from trialkit.protocol.starting import NewTrial
+from trialkit.tables.problem import quoted
+from trialkit.tables.table_schema import load_schema
 
 LARGEST_SEED = 10**8
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)

@@ -8,7 +8,7 @@ from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json
 from trialkit.cli.speaking import answer
 
-# As trialkit.trial.table_schema lists them, which would take half a second to import for the help; a test compares.
+# As trialkit.tables.table_schema lists them, which would take half a second to import for the help; a test compares.
 TABLES = ("sites", "products", "layout", "solution", "visits", "heads", "weather", "means")
 
 

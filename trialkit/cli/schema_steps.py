@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from trialkit._resources import resource_folder
-from trialkit.trial.table_schema import OPTIONAL_TABLES, TABLE_NAMES, Field, TableName, load_schema
+from trialkit.tables.table_schema import OPTIONAL_TABLES, TABLE_NAMES, Field, TableName, load_schema
 
 WIDTH = 100
 

@@ -13,12 +13,14 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.errors import NotComputed, WrongCall
-from trialkit.trial.problem import TrialError
+from trialkit.documents.document import as_data
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.heads import LOST
+from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from trialkit.analysis.beside import Beside
-    from trialkit.trial.check import CheckResult, Stage
+    from trialkit.rules.check import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
 DEMO_EXAMPLE = "autumn_dose"
@@ -35,9 +37,9 @@ class Analysed:
 
 def lay_out(folder: Path) -> str:
     """Randomise a trial and write layout.csv, unless records exist; say what is doubtful about it."""
-    from trialkit.trial.atomic import csv_text, write_text
-    from trialkit.trial.check import check_trial, read_trial
-    from trialkit.trial.randomise import randomise, records_exist
+    from trialkit.protocol.randomise import randomise, records_exist
+    from trialkit.rules.check import check_trial, read_trial
+    from trialkit.tables.atomic import csv_text, write_text
 
     if records_exist(folder):
         raise WrongCall(
@@ -64,7 +66,7 @@ def _lines(path: Path) -> list[str]:
 
 def stage_of(folder: Path) -> Stage:
     """Tell how far a trial has come: records, or a layout without any, or a plan alone."""
-    from trialkit.trial.randomise import records_exist
+    from trialkit.protocol.randomise import records_exist
 
     if records_exist(folder):
         return "records"
@@ -88,7 +90,7 @@ def check_sentence(result: CheckResult, stage: Stage) -> str:
 def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
     from trialkit.report import asked_gardens, check_html
-    from trialkit.trial.atomic import write_text
+    from trialkit.tables.atomic import write_text
 
     title = result.title or folder.resolve().name
     results = folder / "results"
@@ -106,10 +108,10 @@ def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
 def analyse_folder(folder: Path, *, all_pairs: bool = False, beside: Beside = partial) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
-    from trialkit.trial.atomic import write_text
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
+    from trialkit.tables.atomic import write_text
 
-    document = analyse(read_trial(folder), all_pairs=all_pairs, beside=beside).as_document()
+    document = as_data(analyse(read_trial(folder), all_pairs=all_pairs, beside=beside))
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
     write_text(path, results_text(document))
@@ -124,7 +126,7 @@ def results_text(document: Mapping[str, Any]) -> str:
 def write_report(folder: Path) -> str:
     """Write results/report.html from results/results.json."""
     from trialkit.report import report_html
-    from trialkit.trial.atomic import write_text
+    from trialkit.tables.atomic import write_text
 
     document = read_results(folder)
     changed = changed_inputs(folder, document)
@@ -137,8 +139,8 @@ def write_report(folder: Path) -> str:
 
 def changed_inputs(folder: Path, document: Mapping[str, Any]) -> list[str]:
     """Name the inputs that are not what the results were made from: changed, taken away or added."""
-    from trialkit.trial.protocol import PROTOCOL_FILE
-    from trialkit.trial.table_schema import TABLE_NAMES
+    from trialkit.protocol.trial_protocol import PROTOCOL_FILE
+    from trialkit.tables.table_schema import TABLE_NAMES
 
     before = {entry["file"]: entry["sha256"] for entry in document["inputs"]}
     names = (PROTOCOL_FILE, *(f"{table}.csv" for table in TABLE_NAMES))
@@ -153,7 +155,7 @@ def read_results(folder: Path) -> dict[str, Any]:
     """Read results/results.json."""
     from pydantic import TypeAdapter, ValidationError
 
-    from trialkit.analysis.document import Results
+    from trialkit.documents.results import Results
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     if not path.is_file():
@@ -176,11 +178,11 @@ def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
     from trialkit.analysis import analyse
     from trialkit.report import report_html
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     stored = read_results(folder)
     pairs = any(response.get("pairs") for response in stored["responses"].values())
-    document = analyse(read_trial(folder), all_pairs=pairs).as_document()
+    document = as_data(analyse(read_trial(folder), all_pairs=pairs))
     wanted = {RESULTS_FILE: results_text(document), REPORT_FILE: report_html(document)}
     changed = [f"{key} in {RESULTS_FILE} differs" for key in document if document[key] != stored.get(key)]
     for name, text in wanted.items():
@@ -194,7 +196,7 @@ def differences(folder: Path) -> list[str]:
 
 def copy_bundled(folder: Path, name: str) -> str:
     """Copy a bundled example."""
-    from trialkit.trial.new import copy_example
+    from trialkit.protocol.starting import copy_example
 
     copy_example(name, folder)
     return f"Copied the invented example {name} to {folder}. Next: trialkit check {folder}"
@@ -203,7 +205,7 @@ def copy_bundled(folder: Path, name: str) -> str:
 def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     """Start a trial folder from answers, asking for those that are missing."""
     from trialkit.cli.questions import Options, ask
-    from trialkit.trial import new
+    from trialkit.protocol import starting as new
 
     if folder.exists() and any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
@@ -264,8 +266,8 @@ def demo_steps(folder: Path) -> list[Step]:
 
 
 def _demo_protocol(folder: Path) -> str:
-    from trialkit.trial.new import copy_example
-    from trialkit.trial.protocol import PROTOCOL_FILE, read_protocol
+    from trialkit.protocol.starting import copy_example
+    from trialkit.protocol.trial_protocol import PROTOCOL_FILE, read_protocol
 
     copy_example(DEMO_EXAMPLE, folder, planned_only=True)
     protocol = read_protocol(folder / PROTOCOL_FILE)
@@ -278,17 +280,17 @@ def _demo_protocol(folder: Path) -> str:
 
 def _demo_records(folder: Path) -> str:
     from trialkit.planning.invented_county import generate_records, write_records
-    from trialkit.trial.check import read_trial
+    from trialkit.rules.check import read_trial
 
     trial = read_trial(folder, stage="layout")
     records = generate_records(trial.protocol, trial.sites, trial.layout, trial.products)
     write_records(folder, records)
-    lost = int(records.heads["outcome"].isin(["dead", "bolted", "missing"]).sum())
+    lost = int(records.heads["outcome"].isin(LOST).sum())
     return f"Records: {len(records.heads)} heads drawn with the protocol's seed, {lost} of them lost on the way."
 
 
 def _demo_check(folder: Path) -> str:
-    from trialkit.trial.check import check_trial
+    from trialkit.rules.check import check_trial
 
     result = check_trial(folder)
     if result.errors:
@@ -297,7 +299,7 @@ def _demo_check(folder: Path) -> str:
 
 
 def _demo_report(folder: Path) -> str:
-    from trialkit.analysis.wording import treatment_words
+    from trialkit.words.phrases import treatment_words
 
     sentence = write_report(folder)
     decision = read_results(folder)["decision"]

@@ -6,8 +6,8 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from trialkit.analysis.wording import number, treatment_words
 from trialkit.pages.wording import chance_percent, treatment_label
+from trialkit.words.phrases import number, treatment_words
 
 WIDTH = 80
 LINES = 24

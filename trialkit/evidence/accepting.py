@@ -10,12 +10,13 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.heads import is_usable
 from trialkit.evidence.ledger import Contents
+from trialkit.rules.check import Trial
+from trialkit.rules.mixings import nutrient_of
 from trialkit.solution.nutrients import elements_mg_l
-from trialkit.trial.atomic import csv_text
-from trialkit.trial.check import Trial
-from trialkit.trial.mixings import nutrient_of
+from trialkit.tables.atomic import csv_text
 
 BUCKETS_FILE, RESULTS_FILE = "buckets.csv", "results.json"
 BUCKET_COLUMNS = (
@@ -38,7 +39,7 @@ def bucket_records(trial: Trial) -> pd.DataFrame:
     layout, heads = trial.layout, trial.heads
     each = trial.protocol.bucket.heads
     yields = bucket_yields(layout, heads, each).buckets.set_index("bucket")[YIELD] / each
-    usable = (heads["outcome"] == "harvested") & ~heads["marketable"].eq(False).fillna(False).astype(bool)
+    usable = is_usable(heads)
     counted = heads.assign(usable=usable).groupby("bucket").agg(recorded=("usable", "size"), usable=("usable", "sum"))
     product = nutrient_of(trial.protocol, trial.products)
     litres = trial.protocol.bucket.volume_l

@@ -8,18 +8,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from trialkit.analysis.answer import Decision
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws
-from trialkit.analysis.wording import chance, treatment_words
-from trialkit.evidence.defaults import AcidForClass, Classes, Expected, NextTrial
-from trialkit.evidence.meta import combine
+from trialkit.documents.findings import Decision
+from trialkit.documents.recommended import AcidForClass, Classes, Expected, NextTrial
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.next_size import next_size
 from trialkit.evidence.pooling import Pool
 from trialkit.evidence.situation import Situation
+from trialkit.rules.check import read_trial
+from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
-from trialkit.trial.check import read_trial
-from trialkit.trial.mixings import acid_product, nutrient_of
+from trialkit.stats.meta import combine
+from trialkit.words.phrases import chance, treatment_words
 
 USUAL_MARGIN_G = 10.0
 """Where the protocol has none (common practice, no source)."""

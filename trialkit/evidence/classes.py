@@ -8,16 +8,16 @@ standard deviation between classes on a grid.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
-from trialkit.evidence.meta import combine
+from trialkit.documents.pooled import ClassGain
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.solution.mixing import ALKALINITY_CLASSES
+from trialkit.stats.meta import combine
 
 FloatArray = NDArray[np.float64]
 
@@ -25,35 +25,6 @@ GRID = 400
 WIDEST = 5.0
 """Standard deviations between classes are looked at up to so many times the prior's scale."""
 SEASONS = {"spring": "spring", "summer": "summer", "autumn": "autumn", "fall": "autumn", "winter": "winter"}
-
-
-@dataclass(frozen=True)
-class ClassGain:
-    """What a class is told.
-
-    Attributes
-    ----------
-    name : str
-    units : int
-        Trials in which the class could compare the two treatments.
-    gardens : int
-    own, own_se : float or None
-        From its own trials alone; None without any.
-    gain, lower, upper : float
-        Shrunk to the other classes, with a 95 % interval.
-    borrowed : float
-        Share of what it is told that the other classes bring, 0 to 1.
-    """
-
-    name: str
-    units: int
-    gardens: int
-    own: float | None
-    own_se: float | None
-    gain: float
-    lower: float
-    upper: float
-    borrowed: float
 
 
 def water_class(alkalinity: float | None) -> str | None:

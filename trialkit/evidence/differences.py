@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from trialkit._ties import TIE_DECIMALS
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
-from trialkit.evidence.meta import MetaAnalysis, combine
+from trialkit.documents.pooled import Combined, Gain, Step, Together
+from trialkit.domain.rounding import TIE_DECIMALS
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.pooling import LEVELS, Pool
+from trialkit.stats.meta import MetaAnalysis, combine
 
 FloatArray = NDArray[np.float64]
 
@@ -23,80 +23,6 @@ FEW_TRIALS = 6
 
 MOST_STEPS = 40
 """As many as a reader looks through (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Gain:
-    """What a treatment gained over the current practice in one trial, g a planted head."""
-
-    name: str
-    season: str
-    gain: float
-    se: float
-    gardens: int
-    citation: str = ""
-
-
-@dataclass(frozen=True)
-class Step:
-    """An estimate from some of the trials, with its interval; `added` is the trial that came or went."""
-
-    added: str
-    season: str
-    trials: int
-    gain: float
-    lower: float
-    upper: float
-
-
-@dataclass(frozen=True)
-class Combined:
-    """The trials' gains combined by random-effects meta-analysis, g a planted head.
-
-    With fewer than three trials they are averaged, and the interval does not allow for how seasons differ: nobody knows
-    yet. `new_lower` and `new_upper` are the prediction interval of one more trial, from three up. `tau_g` is
-    the standard deviation of the gain between trials with its limits, `i2` the share of the trials' differences that it
-    makes up.
-    """
-
-    gain: float
-    se: float
-    lower: float
-    upper: float
-    new_lower: float | None
-    new_upper: float | None
-    tau_g: float
-    tau_lower_g: float
-    tau_upper_g: float
-    i2: float
-    q: float
-    trials: int
-
-
-@dataclass(frozen=True)
-class Together:
-    """Gains of all trials, and how they add up.
-
-    Attributes
-    ----------
-    gains : tuple of Gain
-        In the order of seasons.
-    combined : Combined or None
-        None with fewer than two trials.
-    growing : tuple of Step
-        After each trial; of more than `MOST_STEPS`, after that many, spread evenly from the first to the last.
-    without : tuple of Step
-        Without each trial, from three trials up; of more than `MOST_STEPS`, without those that move the estimate the
-        most.
-    heterogeneity : str
-        How much trials differ, in words.
-    """
-
-    gains: tuple[Gain, ...]
-    combined: Combined | None
-    growing: tuple[Step, ...]
-    without: tuple[Step, ...]
-    heterogeneity: str
 
 
 def garden_gains(pooled: Pool, label: str) -> pd.DataFrame:

@@ -7,16 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Comparison, Decision
 from trialkit.analysis.decision import Field, judge
 from trialkit.analysis.decision_words import Evidence, thresholds_of
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.worth import worth
-from trialkit.evidence.classes import ClassGain, class_gains, season_class, water_class
-from trialkit.evidence.defaults import Classes
-from trialkit.evidence.differences import Gain, Together, combined_gains, garden_gains, together
+from trialkit.documents.findings import Comparison, Decision
+from trialkit.documents.pooled import ClassGain, Gain, Together
+from trialkit.documents.recommended import Classes
+from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.evidence.classes import class_gains, season_class, water_class
+from trialkit.evidence.differences import combined_gains, garden_gains, together
 from trialkit.evidence.older import older_gains
 from trialkit.evidence.pooling import LEVELS, Pool, links
 from trialkit.evidence.situation import Situation
@@ -24,7 +26,6 @@ from trialkit.solution.mixing import ALKALINITY_CLASSES
 
 EVIDENCE_STREAM = 7
 """Of the newest protocol's seed; a single trial uses streams up to 6."""
-ROUNDING = 1e-6
 FEWEST_TRIALS = 2
 SEASONS = ("spring", "summer", "autumn", "winter")
 

@@ -27,9 +27,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
-from trialkit.errors import WrongCall
-from trialkit.trial import atomic
-from trialkit.trial.atomic import write_bytes, write_text
+from trialkit.domain.errors import WrongCall
+from trialkit.tables import atomic
+from trialkit.tables.atomic import write_bytes, write_text
 
 INDEX, ENTRIES, MANIFEST = "index.jsonl", "entries", "entry.json"
 FORMAT = "trialkit-ledger-1"

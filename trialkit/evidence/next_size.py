@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
 
 import pandas as pd
 
+from trialkit.documents.pooled import NextSize
 from trialkit.evidence.pooling import LEVELS, Pool
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import planned_design
@@ -17,18 +17,6 @@ from trialkit.planning.outcome import Goal
 BLOCKS = 3
 MOST_GARDENS = 24
 POWER = 0.8
-
-
-@dataclass(frozen=True)
-class NextSize:
-    """Gardens, blocks in each, buckets in all, and the chance of finding a difference of the margin."""
-
-    gardens: int
-    blocks: int
-    buckets: int
-    margin_g: float
-    power: float
-    reached: bool
 
 
 def next_size(pooled: Pool, rival: str, chosen: str, margin_g: float) -> NextSize:

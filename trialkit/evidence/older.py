@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trialkit.evidence.differences import Gain
+from trialkit.documents.pooled import Gain
 from trialkit.evidence.ledger import Contents
 from trialkit.evidence.pooling import SAME_DOSE, Pool
 from trialkit.evidence.situation import Situation
-from trialkit.trial.problem import Problem, TrialError
-from trialkit.trial.source_file import read_source
-from trialkit.trial.table_schema import load_schema
-from trialkit.trial.tables import read_table
+from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.source_file import read_source
+from trialkit.tables.table_schema import load_schema
+from trialkit.tables.typed_tables import read_table
 
 MEANS_FILE = "means.csv"
 

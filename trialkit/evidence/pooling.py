@@ -16,12 +16,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.analysis.derived_model import FEWEST_RANDOM_LEVELS, same_grouping
-from trialkit.errors import NotComputed
+from trialkit.analysis.derived_model import same_grouping
+from trialkit.domain.errors import NotComputed
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
 from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
-from trialkit.trial.formula_text import restored
+from trialkit.tables.formula_text import restored
 
 FloatArray = NDArray[np.float64]
 

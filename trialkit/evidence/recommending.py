@@ -9,18 +9,18 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.analysis.answer import Treatment
-from trialkit.analysis.wording import spoons, treatment_words
-from trialkit.errors import NotComputed
+from trialkit.documents.pooled import Gain
+from trialkit.documents.recommended import Changed, Compared, Default, Recommended, Rests, Varies
+from trialkit.domain.errors import NotComputed
+from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.treatment import Treatment
 from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
-from trialkit.evidence.defaults import Changed, Compared, Default, Recommended, Rests, Varies
-from trialkit.evidence.differences import Gain
 from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
 from trialkit.evidence.pooling import SAME_DOSE, Pool, links, pool
 from trialkit.evidence.situation import Situation, evidence_digest, practice, practice_label
+from trialkit.words.phrases import spoons, treatment_words
 
 FEWEST_DF = 2.0
-ROUNDING = 1e-6
 
 
 def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str) -> Recommended:
@@ -222,5 +222,4 @@ def _by_nitrogen_alone(found: Situation, chosen: str) -> Iterator[str]:
 
 
 def _as_treatment(default: Default) -> Treatment:
-    found = {"cultivar": default.cultivar, "dose_tsp": default.dose_tsp, "acidifier": default.acidifier}
-    return {name: value for name, value in found.items() if value is not None}
+    return Treatment(default.cultivar, default.dose_tsp, default.acidifier)

@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.answer import Treatment
-from trialkit.errors import NotComputed, WrongCall
-from trialkit.evidence.defaults import Default
+from trialkit.documents.recommended import Default
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import Treatment
 from trialkit.evidence.ledger import Entry, Listed, open_entry, read_index
 from trialkit.evidence.pooling import SAME_DOSE, read_buckets, with_treatments
+from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.mixings import nutrient_of
 from trialkit.solution.nutrients import elements_mg_l
-from trialkit.trial.check import Trial, read_trial
-from trialkit.trial.mixings import nutrient_of
-from trialkit.trial.protocol import FACTOR_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -64,14 +64,7 @@ class Situation:
     def words(self, label: str) -> Treatment:
         """A treatment in the columns of a layout, its dose in teaspoons of today's nutrient."""
         row = self.treatments.loc[label]
-        found: Treatment = {}
-        if row["cultivar"]:
-            found["cultivar"] = str(row["cultivar"])
-        if row["n_level"]:
-            found["dose_tsp"] = self.dose_tsp(label)
-        if row["acidifier"]:
-            found["acidifier"] = str(row["acidifier"])
-        return found
+        return Treatment.of({**row, "dose_tsp": self.dose_tsp(label) if row["n_level"] else None})
 
     def dose_tsp(self, label: str) -> float:
         """Teaspoons of today's nutrient that bring the treatment's nitrogen; as recorded where that is not known."""

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from trialkit.documents.document import as_data
 from trialkit.evidence.ledger import LedgerDamaged, locked
 from trialkit.evidence.recommending import recommend
 from trialkit.evidence.situation import evidence_digest, situation
-from trialkit.trial.atomic import write_text
+from trialkit.tables.atomic import write_text
 
 FEW_DIGITS = 5
 RECOMMENDED_FILE, HISTORY = "recommended.json", "history"
@@ -64,11 +65,11 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
         versions = history(ledger)
         same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
         before = versions[:-1] if same else versions
-        document = recommend(found, before[-1] if before else None, trialkit_version).as_document()
+        document = as_data(recommend(found, before[-1] if before else None, trialkit_version))
         if same and _to_few_digits(document) == _to_few_digits(versions[-1]):
             document = versions[-1]
         elif same:
-            document, same = recommend(found, versions[-1], trialkit_version).as_document(), False
+            document, same = as_data(recommend(found, versions[-1], trialkit_version)), False
         text = _text(document)
         if not same:
             (ledger / HISTORY).mkdir(exist_ok=True)
@@ -83,7 +84,8 @@ def pool_now(ledger: Path, trialkit_version: str) -> dict[str, Any]:
     versions = history(ledger)
     same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
     before = versions[:-1] if same else versions
-    return recommend(found, before[-1] if before else None, trialkit_version).as_document()
+    data: dict[str, Any] = as_data(recommend(found, before[-1] if before else None, trialkit_version))
+    return data
 
 
 def _to_few_digits(value: Any) -> Any:

@@ -8,9 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.analysis.wording import spoons, teaspoons
+from trialkit.domain.units import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.forms.gardens import gardens_of
 from trialkit.pages.wording import measure_words, treatment_label
+from trialkit.rules.check import Trial
+from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.solution.acid_steps import (
     POWDER_TSP_PER_CUP,
     SOLUTION_TSP_PER_POWDER_TSP,
@@ -20,9 +22,7 @@ from trialkit.solution.acid_steps import (
 )
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Spoons, Water, mix
-from trialkit.solution.volumes import CUP_ML, GALLON_L, TEASPOON_ML
-from trialkit.trial.check import Trial
-from trialkit.trial.mixings import acid_product, nutrient_of
+from trialkit.words.phrases import spoons, teaspoons
 
 NO_ACID = ("none", "", None)
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from trialkit.errors import WrongCall
-from trialkit.trial.check import Trial
+from trialkit.domain.errors import WrongCall
+from trialkit.rules.check import Trial
 
 
 def garden_of(trial: Trial, site: str) -> list[str]:

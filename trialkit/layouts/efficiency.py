@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.information import (
     FloatArray,
     IntArray,

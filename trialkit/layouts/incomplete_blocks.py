@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, square_lattice
 from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound

@@ -7,7 +7,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.bench import FEWEST_KEPT_APART, bench_places
 from trialkit.layouts.incomplete_blocks import incomplete_blocks, volunteer_blocks

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.information import IntArray
 
 LARGEST_ENUMERATED = 5

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.information import IntArray
 from trialkit.layouts.options import PLAIN, LayoutOptions

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import clumped
 from trialkit.layouts.information import IntArray, comparable_groups
 from trialkit.layouts.interchange import Frame, information, search

@@ -6,7 +6,7 @@ import math
 import re
 from typing import Any, TypeGuard
 
-from trialkit.solution.volumes import OUNCE_G
+from trialkit.domain.units import OUNCE_G
 
 ABSENT = "–"
 MINUS = "\u2212"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from trialkit.analysis.wording import acid_words, spoons
-from trialkit.analysis.wording import chance as chance_in_words
+from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import ABSENT, is_number, plain
+from trialkit.words.phrases import acid_words, spoons
+from trialkit.words.phrases import chance as chance_in_words
 
 MONTHS = (
     "January",
@@ -129,12 +130,13 @@ def measure_words(teaspoons: float) -> str:
     return MEASURES.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"
 
 
-def treatment_label(treatment: Mapping[str, Any], columns: Sequence[str]) -> str:
+def treatment_label(given: Treatment | Mapping[str, Any], columns: Sequence[str]) -> str:
     """Name a treatment by some of its columns.
 
     Examples
     --------
-    >>> treatment_label({"cultivar": "Fenleaf", "dose_tsp": 6, "acidifier": "none"}, ["dose_tsp", "acidifier"])
+    >>> treatment_label(Treatment("Fenleaf", 6.0, "none"), ["dose_tsp", "acidifier"])
     '6 tsp, no acid'
     """
-    return ", ".join(level_label(column, treatment[column]) for column in columns if column in treatment)
+    levels = (given if isinstance(given, Treatment) else Treatment.of(given)).levels
+    return ", ".join(level_label(column, levels[column]) for column in columns if column in levels)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from trialkit._percent import in_percent
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design
 from trialkit.planning.grid import DesignOf, Judge, Size

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 
 COMMON_PRACTICE = "common practice, no source"
 LABELS = {

@@ -3,36 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
-from trialkit.trial.protocol import Protocol
-from trialkit.trial.protocol_sections import Schedule
+from trialkit.documents.plan import Event
+from trialkit.protocol.sections import Schedule
+from trialkit.protocol.trial_protocol import Protocol
 
 LID_CHECK_DAYS = 7  # a mosquito needs about a week from egg to adult
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something that is due.
-
-    Attributes
-    ----------
-    id : str
-        Short and unique in its trial, such as ``"visit-3"``.
-    day : int
-        Days after sowing.
-    on : date or None
-        Day of the calendar; None where the protocol gives no day of sowing.
-    title, detail : str
-        What to do, in a few words and in a sentence.
-    """
-
-    id: str
-    day: int
-    on: date | None
-    title: str
-    detail: str
 
 
 def visit_days(schedule: Schedule) -> tuple[int, ...]:

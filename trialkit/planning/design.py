@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.mixed import MixedModelError
 from trialkit.mixed.factors import Factor, cross, encode
 from trialkit.mixed.fixed import parse_formula

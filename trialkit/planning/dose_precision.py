@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import COMMON_PRACTICE
 from trialkit.planning.outcome import EffectPower, Goal
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from trialkit.planning.invented_county import TRUTHS, generate_records, write_records
 from trialkit.planning.invented_returns import write_sheets
-from trialkit.trial.atomic import csv_text, write_text
-from trialkit.trial.check import read_trial
-from trialkit.trial.randomise import randomise
+from trialkit.protocol.randomise import randomise
+from trialkit.rules.check import read_trial
+from trialkit.tables.atomic import csv_text, write_text
 
 
 def make_example(folder: Path) -> None:

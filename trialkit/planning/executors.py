@@ -8,7 +8,7 @@ from concurrent.futures import Executor
 from contextlib import contextmanager
 
 from trialkit._processes import Processes
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 
 CONNECT_SECONDS = 20
 

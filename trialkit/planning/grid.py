@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design
 from trialkit.planning.exact import expected_power

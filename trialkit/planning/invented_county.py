@@ -15,9 +15,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.planning.calendar import visit_days
-from trialkit.trial.atomic import csv_text, write_text
-from trialkit.trial.mixings import mixings, predicted_ph
-from trialkit.trial.protocol import Protocol
+from trialkit.protocol.trial_protocol import Protocol
+from trialkit.rules.mixings import mixings, predicted_ph
+from trialkit.tables.atomic import csv_text, write_text
 
 FloatArray = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from trialkit.trial.atomic import write_bytes
+from trialkit.tables.atomic import write_bytes
 
 Change = Callable[[pd.DataFrame], pd.DataFrame]
 SHEETS = "sheets"

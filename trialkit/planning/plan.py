@@ -3,29 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
 from functools import cache
-from typing import Any, Literal, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.plan import (
+    Bench,
+    Curve,
+    DifferenceRow,
+    DoseRow,
+    EffectRow,
+    Place,
+    Plan,
+    SensitivityRow,
+    SizeRow,
+    Spread,
+)
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.options import best_practice_buckets
 from trialkit.planning.around import practice_sentence, reach_sentence, reaching, remembering
 from trialkit.planning.assumptions import LABELS, Assumptions
-from trialkit.planning.calendar import Event, calendar
+from trialkit.planning.calendar import calendar
 from trialkit.planning.design import Design, ModelOf, planned_design
 from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
 from trialkit.planning.exact import expected_power
 from trialkit.planning.gains import which_change_buys_most
 from trialkit.planning.grid import Costs, Judge, Option, Size, difference_curve, plan_grid, sensitivity, sizes_around
 from trialkit.planning.outcome import Goal, PlannedPower
-from trialkit.planning.shopping import Item, shopping_list
-from trialkit.trial.check import Trial
-from trialkit.trial.protocol import FACTOR_COLUMNS, Protocol
-from trialkit.trial.randomise import efficiency_of, randomise
+from trialkit.planning.shopping import shopping_list
+from trialkit.protocol.randomise import efficiency_of, randomise
+from trialkit.protocol.trial_protocol import Protocol
+from trialkit.rules.check import Trial
 
 MOST_HEADS = 12
 CURVE_POINTS = 25
@@ -36,159 +49,6 @@ GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 Progress = Callable[[str, int, int], None]
 """Told what is being worked out, which one of them, and of how many."""
 Thing = TypeVar("Thing")
-
-
-@dataclass(frozen=True)
-class EffectRow:
-    """An effect of the factors: chance of finding the margin, and what is found with the power wanted."""
-
-    effect: str
-    numerator_df: int
-    denominator_df: float
-    power: float
-    detectable_g: float
-    method: str
-
-
-@dataclass(frozen=True)
-class DifferenceRow:
-    """The treatment that is compared least well with the current practice."""
-
-    treatment: dict[str, str]
-    standard_error_g: float
-    df: float
-    power: float
-    detectable_g: float
-    half_width_g: float
-    method: str
-    monte_carlo_se: float
-
-
-@dataclass(frozen=True)
-class DoseRow:
-    """How closely the recommended dose would be known, and on what curve that rests."""
-
-    recommended_tsp: float
-    half_width_tsp: float
-    gain_g: float
-    share_of_gain: float
-    curve_told: bool
-
-
-@dataclass(frozen=True)
-class SizeRow:
-    """A size of trial: what it takes and what it can tell; None and a reason where it cannot be analysed."""
-
-    sites: int
-    blocks: int
-    heads: int
-    buckets: int
-    cost: float
-    power: float | None
-    detectable_g: float | None
-    half_width_g: float | None
-    dose_half_width_tsp: float | None
-    monte_carlo_se: float
-    refused: str
-    is_asked: bool
-
-
-@dataclass(frozen=True)
-class SensitivityRow:
-    """What the trial can tell where a variance is half or double what was assumed."""
-
-    changed: str
-    factor: float
-    power: float
-    detectable_g: float
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Chance of finding a difference from the current practice, by its size."""
-
-    label: str
-    differences_g: tuple[float, ...]
-    power: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Spread:
-    """An assumed standard deviation."""
-
-    label: str
-    sd_g: float
-
-
-@dataclass(frozen=True)
-class Place:
-    """A bucket on the bench."""
-
-    bucket: str
-    treatment: dict[str, Any]
-    block: int
-    row: int
-    column: int
-
-
-@dataclass(frozen=True)
-class Bench:
-    """A garden's bench."""
-
-    site: str
-    name: str
-    rows: int
-    columns: int
-    places: tuple[Place, ...]
-
-
-@dataclass(frozen=True)
-class Plan:
-    """Everything that a plan says."""
-
-    schema: Literal["trialkit-plan-1"]
-    id: str
-    title: str
-    question: str
-    season: str
-    kind: str
-    seed: int
-    sites: int
-    blocks: int
-    heads_per_bucket: int
-    buckets: int
-    heads: int
-    treatments: int
-    practice: dict[str, Any]
-    margin_g: float
-    level: float
-    power_wanted: float
-    efficiency: float
-    source: str
-    spreads: tuple[Spread, ...]
-    effects: tuple[EffectRow, ...]
-    difference: DifferenceRow
-    dose: DoseRow | None
-    uncounted: tuple[str, ...]
-    replicates: int
-    failed: int
-    advice: tuple[str, ...]
-    larger: tuple[str, ...]
-    sizes: tuple[SizeRow, ...]
-    sensitivity: tuple[SensitivityRow, ...]
-    curves: tuple[Curve, ...]
-    warnings: tuple[str, ...]
-    benches: tuple[Bench, ...]
-    calendar: tuple[Event, ...]
-    shopping: tuple[Item, ...]
-    cost: float
-
-    def as_document(self) -> dict[str, Any]:
-        """Return plain JSON data; days as ISO 8601."""
-        document = asdict(self)
-        for event in document["calendar"]:
-            event["on"] = event["on"].isoformat() if event["on"] else None
-        return document
 
 
 def make_plan(
@@ -265,7 +125,7 @@ def make_plan(
         buckets=len(layout),
         heads=len(layout) * size.heads,
         treatments=len(protocol.treatments()),
-        practice={column: level for column, level in goal.current.items() if column in protocol.treatment_columns},
+        practice=Treatment.of(goal.current).among(protocol.treatment_columns),
         margin_g=goal.margin_g,
         level=goal.level,
         power_wanted=goal.power,
@@ -421,7 +281,7 @@ def _benches(trial: Trial, layout: pd.DataFrame) -> tuple[Bench, ...]:
             names.get(bench.site) or bench.site,
             bench.rows,
             bench.columns,
-            tuple(Place(c.bucket, dict(c.treatment), c.block, c.row, c.column) for c in bench.cells),
+            tuple(Place(c.bucket, Treatment.of(c.treatment), c.block, c.row, c.column) for c in bench.cells),
         )
         for bench in maps
     )

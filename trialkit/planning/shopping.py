@@ -4,42 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from trialkit._percent import in_percent
-from trialkit.trial.protocol import NO_PRODUCT, Protocol
+from trialkit.documents.plan import Item
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.protocol.trial_protocol import Protocol
 
 SPARE = 0.1
 """Share bought beyond what is used (common practice, no source)."""
 GERMINATION = 0.85
 """Share of seeds that come up (common practice, no source; the packet may say more)."""
 READINGS_A_BUCKET = 2  # pH before and after the acid
-
-
-@dataclass(frozen=True)
-class Item:
-    """Something to buy or to fetch.
-
-    Attributes
-    ----------
-    name : str
-    quantity : float
-        In `unit`.
-    unit : str
-    cost : float or None
-        In the protocol's currency; None where there is no price.
-    note : str
-        How the quantity was reckoned.
-    """
-
-    name: str
-    quantity: float
-    unit: str
-    cost: float | None
-    note: str
 
 
 def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> tuple[Item, ...]:

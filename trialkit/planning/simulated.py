@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.design import Design
 from trialkit.planning.exact import Expectation, expected_power

@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
 from trialkit.mixed.factors import cross, encode
 from trialkit.planning.design import Design

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.analysis.wording import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.units import GALLON_L, TEASPOON_ML
 from trialkit.pages.numerals import (
     ABSENT,
     difference_interval,
@@ -20,8 +21,7 @@ from trialkit.pages.numerals import (
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import chance, chance_word, count, level_label
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
-from trialkit.solution.volumes import GALLON_L, TEASPOON_ML
-from trialkit.trial.protocol import FACTOR_COLUMNS
+from trialkit.words.phrases import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."
@@ -138,7 +138,8 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
-    fixed = {FACTOR_COLUMNS.get(str(f.get("name")), ""): f.get("level") for f in rows(reading.design, "fixed")}
+    columns_of: dict[str, str] = dict(FACTOR_COLUMNS.items())
+    fixed = {columns_of.get(str(f.get("name")), ""): f.get("level") for f in rows(reading.design, "fixed")}
     for column, level in (*reading.recommended.items(), *(fixed.items() if reading.recommended else ())):
         before = reading.current.get(column)
         was = "" if before == level or before is None else f"was {level_label(column, before)}"

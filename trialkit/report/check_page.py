@@ -12,8 +12,8 @@ from trialkit.pages.wording import count, date_words
 from trialkit.report.page import TEMPLATES
 
 if TYPE_CHECKING:
-    from trialkit.trial.check import CheckResult, RecordPlace
-    from trialkit.trial.problem import Problem
+    from trialkit.rules.check import CheckResult, RecordPlace
+    from trialkit.tables.problem import Problem
 
 MOST_ALIKE = 5
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
@@ -124,7 +124,7 @@ def _adviser_part(result: CheckResult) -> Part:
 
 def _topics(result: CheckResult, problems: Iterable[Problem], *, with_file: bool) -> tuple[Topic, ...]:
     """Group problems of one rule in one column; what must be mended comes first."""
-    from trialkit.trial.rule_book import RULES
+    from trialkit.tables.rule_book import RULES
 
     groups: dict[tuple[str, str, str | None], list[Problem]] = {}
     for problem in problems:
@@ -177,7 +177,7 @@ def _record_words(key: Mapping[str, str]) -> str:
 
 def _column_title(file: str, column: str | None) -> str:
     """Name a column as forms do; a key of the protocol, or a column that no schema knows, by itself."""
-    from trialkit.trial.table_schema import TABLE_NAMES, load_schema
+    from trialkit.tables.table_schema import TABLE_NAMES, load_schema
 
     if column is None:
         return ""

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.analysis.wording import spoons
+from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
 from trialkit.pages.numerals import is_number
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_results
@@ -15,7 +15,7 @@ from trialkit.pages.shell import content_security_policy, environment
 from trialkit.pages.wording import chance, count, date_words, measure_words
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows
-from trialkit.solution.volumes import GALLON_L, OUNCE_G, TEASPOON_ML
+from trialkit.words.phrases import spoons
 
 TABLESPOON_TSP = 3
 WATER_WORDS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NoReturn
 
-from trialkit.errors import NotComputed
+from trialkit.domain.errors import NotComputed
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
 

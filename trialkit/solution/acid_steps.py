@@ -8,9 +8,9 @@ first: a teaspoon of it turns soft water into something near vinegar at once.
 import math
 from dataclasses import dataclass
 
+from trialkit.domain.units import CUP_ML, TABLESPOON_ML, TEASPOON_ML
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
-from trialkit.solution.volumes import CUP_ML, TABLESPOON_ML, TEASPOON_ML
 
 WINDOW_PH = (5.5, 6.0)
 """Where a strip says to stop."""

@@ -7,8 +7,8 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trialkit.errors import WrongCall
-from trialkit.solution.volumes import TEASPOON_ML
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.units import TEASPOON_ML
 
 FloatArray = NDArray[np.float64]
 STRONG = -3.0

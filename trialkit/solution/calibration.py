@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import log_ndtr, stdtrit
 
-from trialkit.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.solution.acids import FloatArray
 from trialkit.solution.carbonate import ph_after
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.units import TEASPOON_ML, quarter_spoons
 from trialkit.solution.acid_steps import (
     SOLUTION_TSP_PER_POWDER_TSP,
     WINDOW_PH,
@@ -17,7 +18,6 @@ from trialkit.solution.acid_steps import (
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
-from trialkit.solution.volumes import TEASPOON_ML, quarter_spoons
 
 STRIP_STEP = 0.5
 """Steps of a pH strip."""

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 
 # Standard atomic weights, abridged (IUPAC 2021).
 ATOMIC_WEIGHTS: Mapping[str, float] = MappingProxyType(

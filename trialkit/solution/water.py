@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from trialkit.errors import WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk_carbonic_1, pk_henry
 
 # Tap water holds between as much dissolved carbon dioxide as open water and thirty times that (groundwater as it is

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from trialkit._ties import TIE_DECIMALS
+from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.pages.numerals import is_number, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from trialkit.analysis.wording import spoons
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.wording import level_label
@@ -24,6 +23,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import PART_WORDS, Part
+from trialkit.words.phrases import spoons
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from trialkit.domain.units import OUNCE_G
 from trialkit.pages.numerals import plain
 from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.inline_svg import inline_svg
-from trialkit.solution.volumes import OUNCE_G
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,0 +1,69 @@
+"""Laying out a trial from its protocol."""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from trialkit.protocol.randomise import randomise, records_exist
+from trialkit.protocol.trial_protocol import parse_protocol
+from trialkit.tables.atomic import csv_text
+from trialkit.tables.bucket_ids import make_bucket_id
+
+SITES = pd.DataFrame({"site": ["old-mill", "fernhill"]})
+
+
+def test_the_same_protocol_gives_the_same_layout(good_protocol: str) -> None:
+    """The seed alone decides; the order of the sites in their file does not."""
+    first = csv_text(randomise(parse_protocol(good_protocol), SITES))
+    assert csv_text(randomise(parse_protocol(good_protocol), SITES.iloc[::-1])) == first
+    assert csv_text(randomise(parse_protocol(good_protocol.replace("20260820", "1")), SITES)) != first
+
+
+def test_the_layout_of_a_seed_never_changes(good_protocol: str) -> None:
+    """Labels are printed from it: a later version must give the same layout (pinned from version 0.1.0)."""
+    lines = csv_text(randomise(parse_protocol(good_protocol), SITES)).splitlines()
+    assert lines[:5] == [
+        "bucket,site,block,position,cultivar,dose_tsp,acidifier",
+        "334X,fernhill,1,1,Larkmoor Butter,2,white vinegar 5 %",
+        "336T,fernhill,1,2,NA,2,white vinegar 5 %",
+        "337P,fernhill,1,3,NA,4,white vinegar 5 %",
+        "339M,fernhill,1,4,Larkmoor Butter,4,white vinegar 5 %",
+    ]
+
+
+def test_identities_follow_the_bench_not_the_treatment(good_protocol: str) -> None:
+    """Identities run along the bench, so that none tells its treatment."""
+    layout = randomise(parse_protocol(good_protocol), SITES)
+    assert layout["bucket"].tolist() == [make_bucket_id(number) for number in range(1, 17)]
+    assert layout["position"].tolist() == [*range(1, 9), *range(1, 9)]
+
+
+def test_a_split_plot_records_its_whole_plots(good_protocol: str) -> None:
+    """A split-plot protocol gives a whole-plot column with one level of its factor in each."""
+    text = good_protocol.replace('"randomised complete blocks"', '"split-plot"\nwhole_plot = "cultivar"')
+    layout = randomise(parse_protocol(text), SITES)
+    assert layout.groupby(["site", "block", "whole_plot"])["cultivar"].nunique().eq(1).all()
+
+
+def test_more_buckets_than_labels_are_refused(good_protocol: str) -> None:
+    """A protocol that asks for thousands of buckets is refused in words."""
+    doses = ", ".join(f"{dose / 2:g}" for dose in range(1, 30))
+    text = good_protocol.replace("[2, 4]", f"[{doses}]").replace("blocks = 2", "blocks = 50")
+    sites = pd.DataFrame({"site": [f"s{i}" for i in range(10)]})
+    with pytest.raises(ValueError, match="asks for 29000 buckets"):
+        randomise(parse_protocol(text), sites)
+
+
+def test_records_are_noticed(good_folder: Path, tmp_path: Path) -> None:
+    """A row of any record, a returned file, or a record that cannot be read counts; headers alone do not."""
+    assert records_exist(good_folder)
+    empty = tmp_path / "empty"
+    (empty / "returned").mkdir(parents=True)
+    (empty / "heads.csv").write_text("bucket,head\n,\n\n", "utf-8")
+    assert not records_exist(empty)
+    (empty / "solution.csv").mkdir()
+    assert records_exist(empty)
+    (empty / "solution.csv").rmdir()
+    (empty / "returned" / "a.csv").write_text("", "utf-8")
+    assert records_exist(empty)

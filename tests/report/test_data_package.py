@@ -1,0 +1,100 @@
+"""Open data: validated by frictionless, and analysed again by a third party who has only the zip."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.report.data_package import data_package, dictionary, miappe, observation_units
+from trialkit.rules.check import read_trial
+
+EXAMPLES = resource_folder("example_trials")
+
+
+@pytest.mark.parametrize("example", ["autumn_dose", "volunteer_cultivars"])
+def test_a_general_validator_finds_nothing(example: str, tmp_path: Path) -> None:
+    """Every resource is valid by frictionless, the reference implementation of the standard."""
+    frictionless = pytest.importorskip("frictionless")
+    path = tmp_path / "package.zip"
+    path.write_bytes(data_package(read_trial(EXAMPLES / example), "CC-BY-4.0", None))
+    report = frictionless.validate(str(path))
+    assert report.valid, report.flatten(["type", "title", "note"])
+    assert {task.name for task in report.tasks} >= {"sites", "layout", "heads", "observation_units"}
+
+
+def test_the_validator_would_find_a_slip(tmp_path: Path) -> None:
+    """A weight that is no number, in the same package, is found: the schema is read."""
+    frictionless = pytest.importorskip("frictionless")
+    path = tmp_path / "package"
+    with zipfile.ZipFile(io.BytesIO(data_package(read_trial(EXAMPLES / "autumn_dose"), "CC0-1.0", None))) as archive:
+        archive.extractall(path)
+    heads = (path / "heads.csv").read_text("utf-8").replace(",108,", ",much,", 1)
+    (path / "heads.csv").write_text(heads, "utf-8")
+    assert not frictionless.validate(str(path / "datapackage.json")).valid
+
+
+def test_the_same_trial_gives_the_same_bytes() -> None:
+    """No clock and no order of the day gets into the zip."""
+    trial = read_trial(EXAMPLES / "spring_dose")
+    assert data_package(trial, "CC-BY-4.0", b"{}") == data_package(trial, "CC-BY-4.0", b"{}")
+
+
+def test_a_third_party_can_analyse_it_again(tmp_path: Path) -> None:
+    """Unpacked elsewhere, the analysis gives the results that were packed."""
+    trial = Path(shutil.copytree(EXAMPLES / "volunteer_cultivars", tmp_path / "trial"))
+    for command in (["analyse", trial], ["pack", trial, "--into", tmp_path / "data.zip"]):
+        subprocess.run([sys.executable, "-m", "trialkit", *map(str, command)], check=True, capture_output=True)
+    with zipfile.ZipFile(tmp_path / "data.zip") as archive:
+        archive.extractall(tmp_path / "elsewhere")
+    packed = (tmp_path / "elsewhere" / "results" / "results.json").read_bytes()
+    subprocess.run(
+        [sys.executable, "-m", "trialkit", "analyse", str(tmp_path / "elsewhere")], check=True, capture_output=True
+    )
+    assert (tmp_path / "elsewhere" / "results" / "results.json").read_bytes() == packed
+    assert packed == (trial / "results" / "results.json").read_bytes()
+
+
+def test_what_a_spreadsheet_did_is_undone(tmp_path: Path) -> None:
+    """With a byte-order mark and other line ends a table is written anew; else it stays, byte for byte."""
+    trial = Path(shutil.copytree(EXAMPLES / "spring_dose", tmp_path / "trial"))
+    was = (trial / "sites.csv").read_text("utf-8")
+    (trial / "sites.csv").write_bytes(was.replace("\n", "\r\n").encode("utf-8-sig"))
+    with zipfile.ZipFile(io.BytesIO(data_package(read_trial(trial), "CC-BY-4.0", None))) as archive:
+        assert archive.read("heads.csv") == (trial / "heads.csv").read_bytes()
+        made = archive.read("sites.csv").decode("utf-8")
+    assert made.splitlines()[0] == was.splitlines()[0]
+    assert "\r" not in made
+
+
+def test_metadata_follow_miappe() -> None:
+    """The sections and attribute names are MIAPPE 1.1's (Papoutsoglou et al. 2020; names from memory)."""
+    found = miappe(read_trial(EXAMPLES / "autumn_dose"), "CC-BY-4.0")
+    assert found["Investigation"]["License"] == "CC-BY-4.0"
+    assert found["Study"]["Start date of study"] == "2026-08-20"
+    assert [one["Experimental Factor values"] for one in found["Experimental factor"]][1] == "2; 4; 6; 8"
+    assert {"weight_g", "outcome"} <= {one["Variable ID"] for one in found["Observed variable"]}
+    assert len(found["Environment"]) == 4
+    json.dumps(found, allow_nan=False)
+
+
+def test_observation_units_are_buckets() -> None:
+    """One for each bucket, with its place and what it got."""
+    trial = read_trial(EXAMPLES / "autumn_dose")
+    units = observation_units(trial)
+    assert len(units) == len(trial.layout)
+    assert units.loc[0, "spatial_distribution"] == "site:FERN; block:1; position:1"
+
+
+def test_the_dictionary_tells_every_column() -> None:
+    """Each column of the schema has a line."""
+    text = dictionary(["heads", "layout"])
+    assert "| weight_g | number | g |" in text
+    assert text.count("\n| ") == 2 + 9 + len(read_trial(EXAMPLES / "autumn_dose").layout.columns)

@@ -1,0 +1,771 @@
+"""Checking a trial folder: each kind of damage gives its own message, in its own place, and nothing else."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pandas as pd
+import pytest
+
+from trialkit.protocol.randomise import randomise
+from trialkit.rules.check import check_trial, read_trial
+from trialkit.tables.bucket_ids import make_bucket_id
+from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.table_schema import load_schema
+
+
+class Damage(NamedTuple):
+    """Text of a good file replaced once, and the whole message that must follow."""
+
+    file: str
+    old: str
+    new: str
+    message: str
+
+
+def replace_once(folder: Path, file: str, old: str, new: str) -> None:
+    """Damage one place of a file."""
+    text = (folder / file).read_text("utf-8")
+    assert old in text, f"the good {file} no longer holds {old!r}"
+    (folder / file).write_text(text.replace(old, new, 1), "utf-8")
+
+
+def messages(problems: tuple[Problem, ...]) -> list[str]:
+    """Show problems as an adviser reads them."""
+    return [str(problem) for problem in problems]
+
+
+FIRST = "334X,1,2026-08-24,harvested,2026-09-24,2026-09-21,145.5,yes,"
+SECOND = "334X,2,2026-08-24,harvested,2026-09-25,2026-09-21,150.5,yes,"
+
+
+def head(**changed: str) -> str:
+    """Return the first head's row with some cells changed."""
+    cells = dict(zip(load_schema("heads").columns, FIRST.split(","), strict=True))
+    return ",".join((cells | changed).values())
+
+
+def weight(text: str, message: str) -> Damage:
+    """Damage the first head's weight."""
+    return Damage("heads.csv", FIRST, head(weight_g=text), f"heads.csv, row 2, column weight_g: {message}")
+
+
+def harvest_date(text: str, message: str) -> Damage:
+    """Damage the first head's harvest date."""
+    return Damage("heads.csv", FIRST, head(harvested_on=text), f"heads.csv, row 2, column harvested_on: {message}")
+
+
+ERRORS = {
+    "unit in the cell": weight(
+        "152 g",
+        'found "152 g"; expected a number alone. Remove "g" if that is the unit in the heading; convert it if not. '
+        "[TK-V03]",
+    ),
+    "decimal comma": weight(
+        '"152,4"',
+        'found "152,4"; expected a number with a decimal point. Write 152.4 with a point. [TK-V04]',
+    ),
+    "decimals or thousands": weight(
+        '"1,152"',
+        'found "1,152"; expected a number with a decimal point. '
+        "Write 1.152 if the comma parts decimals, 1152 if it parts thousands. [TK-V04]",
+    ),
+    "words for a number": weight(
+        "about 150", 'found "about 150"; expected a number. Write the number in plain figures. [TK-V02]'
+    ),
+    "underscore in a number": weight(
+        "1_000", 'found "1_000"; expected a number. Write 1000 without anything between the figures. [TK-V02]'
+    ),
+    "infinite": weight(
+        "inf", 'found "inf"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]'
+    ),
+    "not a number": weight(
+        "NaN", 'found "NaN"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]'
+    ),
+    "overflowing number": weight(
+        "1e999",
+        'found "1e999"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]',
+    ),
+    "nothing on the scale": weight(
+        "0",
+        'found "0"; expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, '
+        "and say why under outcome. [TK-V10]",
+    ),
+    "giant head": weight(
+        "9999",
+        'found "9999"; expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, '
+        "and say why under outcome. [TK-V10]",
+    ),
+    "harvested without weight": weight(
+        "",
+        "found an empty cell; expected a weight, as the outcome is harvested. "
+        "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
+        "is then reckoned from its other heads. [TK-H02]",
+    ),
+    "thirty-first of February": harvest_date(
+        "2026-02-31",
+        'found "2026-02-31"; expected a day that exists. Look up the day in the record and correct it. [TK-V08]',
+    ),
+    "ambiguous date": harvest_date(
+        "03/04/26",
+        'found "03/04/26"; expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]',
+    ),
+    "date with the year in full": harvest_date(
+        "20/05/2026",
+        'found "20/05/2026"; expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]',
+    ),
+    "day or month first": harvest_date(
+        "10.9.2026",
+        'found "10.9.2026"; expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever is meant. '
+        "[TK-V07]",
+    ),
+    "spreadsheet day count": harvest_date(
+        "46289",
+        'found "46289"; expected a date as year-month-day. A spreadsheet shows its own day count here: '
+        "format the column as a date, year-month-day, and save again. [TK-V06]",
+    ),
+    "harvested without date": harvest_date(
+        "",
+        "found an empty cell; expected a date, as the outcome is harvested. "
+        "Enter the date, or correct the outcome. [TK-H03]",
+    ),
+    "wrong year": harvest_date(
+        "2027-09-24",
+        'found "2027-09-24"; expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. '
+        "Correct the date, or trial.started_on in trial.toml. [TK-K03]",
+    ),
+    "harvested before transplanting": Damage(
+        "heads.csv",
+        FIRST,
+        head(harvested_on="2026-08-21", last_not_ready_on=""),
+        'heads.csv, row 2, column harvested_on: found "2026-08-21"; expected a date not before transplanted_on. '
+        "Look up both dates and correct them. [TK-H06]",
+    ),
+    "half a year on the bench": harvest_date(
+        "2027-02-21",
+        'found "2027-02-21"; expected at most 180 days after transplanted_on. '
+        "Look up both dates and correct the wrong one. [TK-H11]",
+    ),
+    "before the trial began": Damage(
+        "heads.csv",
+        FIRST,
+        head(transplanted_on="2026-08-02"),
+        'heads.csv, row 2, column transplanted_on: found "2026-08-02"; expected a date from 2026-08-20 to 2027-08-20, '
+        "within a year of the start of the trial. Correct the date, or trial.started_on in trial.toml. [TK-K03]",
+    ),
+    "not ready after it was cut": Damage(
+        "heads.csv",
+        FIRST,
+        head(last_not_ready_on="2026-09-30"),
+        'heads.csv, row 2, column last_not_ready_on: found "2026-09-30"; '
+        "expected a date from transplanted_on to harvested_on. Look up the dates and correct them. [TK-H07]",
+    ),
+    "dead but weighed": Damage(
+        "heads.csv",
+        FIRST,
+        head(outcome="dead", harvested_on=""),
+        'heads.csv, row 2, column weight_g: found "145.5"; expected an empty cell, as the outcome says that the head '
+        "was not cut. Empty the weight, or correct the outcome. [TK-H04]",
+    ),
+    "missing but dated": Damage(
+        "heads.csv",
+        FIRST,
+        head(outcome="missing", weight_g=""),
+        'heads.csv, row 2, column harvested_on: found "2026-09-24"; expected an empty cell, as the outcome says that '
+        "the head was not cut. Empty the date, or correct the outcome. [TK-H05]",
+    ),
+    "misspelt outcome": Damage(
+        "heads.csv",
+        FIRST,
+        head(outcome="harvestd"),
+        'heads.csv, row 2, column outcome: found "harvestd"; expected one of harvested, not_ready, dead, bolted, '
+        'missing. Did you mean "harvested"? Use one of the words listed. [TK-V11]',
+    ),
+    "neither yes nor no": Damage(
+        "heads.csv",
+        FIRST,
+        head(marketable="perhaps"),
+        'heads.csv, row 2, column marketable: found "perhaps"; expected yes or no. '
+        "Write yes or no, or leave it empty. [TK-V09]",
+    ),
+    "half a head": Damage(
+        "heads.csv",
+        FIRST,
+        head(head="1.5"),
+        'heads.csv, row 2, column head: found "1.5"; expected a whole number. Write a whole number. [TK-V05]',
+    ),
+    "no head number": Damage(
+        "heads.csv",
+        FIRST,
+        head(head=""),
+        "heads.csv, row 2, column head: found an empty cell; expected a value. Fill in the cell. [TK-V01]",
+    ),
+    "too many heads": Damage(
+        "heads.csv",
+        FIRST,
+        head(head="3"),
+        'heads.csv, row 2, column head: found "3"; expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). '
+        "Correct the bucket or the head, or bucket.heads in trial.toml. [TK-H01]",
+    ),
+    "same head twice": Damage(
+        "heads.csv",
+        SECOND,
+        SECOND.replace("334X,2", "334X,1"),
+        'heads.csv, row 3, column head: found bucket "334X", head "1"; expected it once; row 2 has it already. '
+        "Keep the true row, remove the other. [TK-K01]",
+    ),
+    "misread bucket": Damage(
+        "heads.csv",
+        SECOND,
+        SECOND.replace("334X", "343X"),
+        'heads.csv, row 3, column bucket: found "343X"; expected a bucket that layout.csv lists. '
+        'Did you mean "334X"? Otherwise add it to layout.csv. [TK-K02]',
+    ),
+    "identity with a smart quote": Damage(
+        "heads.csv",
+        SECOND,
+        SECOND.replace("334X", "334X’"),
+        'heads.csv, row 3, column bucket: found "334X’"; expected letters, figures and hyphens. '
+        "Correct the spelling. [TK-V12]",
+    ),
+    "row longer than the header": Damage(
+        "heads.csv",
+        FIRST,
+        head(note="fine,really"),
+        'heads.csv, row 2: found 10 cells, the last of them "really"; expected 9 cells as in the header. '
+        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]',
+    ),
+    "row shorter than the header": Damage(
+        "heads.csv",
+        FIRST,
+        FIRST[: FIRST.index(",yes")],
+        "heads.csv, row 2: found 7 cells; expected 9 cells as in the header. "
+        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]',
+    ),
+    "unclosed quotation mark": Damage(
+        "heads.csv",
+        SECOND,
+        SECOND.replace(",yes,", ',yes,"eaten by slugs'),
+        'heads.csv, row 3: found a cell that never ends; expected a closing " for each opening one. '
+        "Close the quotation mark, or take it out. [TK-F06]",
+    ),
+    "text after a quotation mark": Damage(
+        "heads.csv",
+        SECOND,
+        SECOND.replace(",yes,", ',yes,"slugs"!'),
+        'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. '
+        "Close the quotation mark, or take it out. [TK-F06]",
+    ),
+    "semicolons": Damage(
+        "visits.csv",
+        "site,visited_on,observer_role,note",
+        "site;visited_on;observer_role;note",
+        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. "
+        "Save it again as comma separated values. [TK-F07]",
+    ),
+    "site that does not exist": Damage(
+        "layout.csv",
+        "334X,fernhill",
+        "334X,fernhil",
+        'layout.csv, row 2, column site: found "fernhil"; expected a site that sites.csv lists. '
+        'Did you mean "fernhill"? Otherwise add it to sites.csv. [TK-K02]',
+    ),
+    "treatment that was not planned": Damage(
+        "layout.csv",
+        "334X,fernhill,1,1,Larkmoor Butter,2",
+        "334X,fernhill,1,1,Larkmoor Butter,3",
+        'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. '
+        "Correct layout.csv, or add the level to trial.toml. [TK-L01]",
+    ),
+    "two buckets in one place": Damage(
+        "layout.csv",
+        "336T,fernhill,1,2",
+        "336T,fernhill,1,1",
+        'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. '
+        "Correct one of the positions. [TK-L02]",
+    ),
+    "product that is not on the shelf": Damage(
+        "trial.toml",
+        'product = "Blend L 9-12-30"',
+        'product = "Blend M 9-12-30"',
+        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30"; expected a product of products.csv. '
+        'Did you mean "Blend L 9-12-30"? Otherwise add it to products.csv. [TK-P08]',
+    ),
+    "misspelt key": Damage(
+        "trial.toml",
+        "seed = ",
+        "seed = 1\nblokcs = ",
+        'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. '
+        'Did you mean "blocks"? [TK-P02]',
+    ),
+    "not TOML": Damage(
+        "trial.toml",
+        "heads = 2",
+        "heads = two",
+        "trial.toml, row 9: found Invalid value (at character 9 of the line); expected a protocol in TOML. "
+        'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]',
+    ),
+    "control characters": Damage(
+        "sites.csv",
+        "Fernhill School",
+        "Fernhill\x1b[2J",
+        'sites.csv, row 2, column name: found "Fernhill\\x1b[2J"; expected text without control characters. '
+        "Type the text again. [TK-V12]",
+    ),
+    "note without end": Damage(
+        "sites.csv",
+        "shade, after four",
+        "x" * 501,
+        f'sites.csv, row 3, column note: found "{"x" * 79}…"; expected at most 500 characters. Shorten it. [TK-V13]',
+    ),
+}
+
+
+@pytest.mark.parametrize("damage", ERRORS.values(), ids=ERRORS.keys())
+def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) -> None:
+    """A damaged place gives exactly one error, which names the place, what stands there and how to mend it."""
+    replace_once(good_folder, damage.file, damage.old, damage.new)
+    result = check_trial(good_folder)
+    assert messages(result.errors) == [damage.message]
+    assert result.trial is None
+    assert not result.ok
+
+
+WARNINGS = {
+    "late harvest": harvest_date(
+        "2026-11-03",
+        'found "2026-11-03"; expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). '
+        "Look up both dates; nothing need be done if they are right. [TK-H12]",
+    ),
+    "early harvest": Damage(
+        "heads.csv",
+        FIRST,
+        head(harvested_on="2026-09-06", last_not_ready_on=""),
+        'heads.csv, row 2, column harvested_on: found "2026-09-06"; expected about 28 to 56 days after transplanted_on '
+        "(schedule.harvest_after_days). Look up both dates; nothing need be done if they are right. [TK-H12]",
+    ),
+    "figures of another width": weight(
+        "１４５.５",
+        'found "１４５.５"; expected plain figures; read as 145.5. '
+        "Nothing need be done if the value is right; retyping it in plain figures ends this warning. [TK-V15]",
+    ),
+    "slipped decimal point": weight(
+        "14.55",
+        'found "14.55"; expected a weight like the others at its site. '
+        "Look up the record; nothing need be done if the weight is right. [TK-H10]",
+    ),
+    "forgotten head": Damage(
+        "heads.csv",
+        FIRST + "\n",
+        "",
+        'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
+        "bucket (bucket.heads). "
+        "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome. "
+        "[TK-H09]",
+    ),
+    "forgotten bucket": Damage(
+        "heads.csv",
+        FIRST + "\n" + SECOND + "\n",
+        "",
+        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. '
+        "Add a row for each head, with outcome dead or missing if need be. [TK-H08]",
+    ),
+    "wrong dose mixed": Damage(
+        "solution.csv",
+        "334X,2026-08-23,20,2",
+        "334X,2026-08-23,20,4",
+        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
+        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
+        "[TK-S01]",
+    ),
+    "site without buckets": Damage(
+        "sites.csv",
+        "old-mill,",
+        "harbour,Harbour Day Centre,,,,,,\nold-mill,",
+        'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. '
+        "Remove the site, or add its buckets. [TK-L06]",
+    ),
+    "more blocks planned than laid out": Damage(
+        "trial.toml",
+        "blocks = 2",
+        "blocks = 3",
+        "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments "
+        '3 times at "fernhill". Nothing need be done if the change was meant; say so in the report. [TK-L05]',
+    ),
+}
+
+
+@pytest.mark.parametrize("damage", WARNINGS.values(), ids=WARNINGS.keys())
+def test_what_may_be_right_is_only_warned_of(good_folder: Path, damage: Damage) -> None:
+    """A place worth a second look gives a warning, and the trial can still be analysed."""
+    replace_once(good_folder, damage.file, damage.old, damage.new)
+    result = check_trial(good_folder)
+    assert messages(result.warnings)[:1] == [damage.message]
+    assert result.ok
+    assert result.trial is not None
+
+
+def test_a_good_folder_has_no_problems(good_folder: Path) -> None:
+    """A good trial is read whole: typed, a cultivar called NA kept as text, a digest of each file."""
+    result = check_trial(good_folder)
+    assert messages(result.problems) == []
+    trial = read_trial(good_folder)
+    assert set(trial.layout["cultivar"]) == {"Larkmoor Butter", "NA"}
+    assert set(trial.sha256) == {path.name for path in good_folder.iterdir()}
+    assert [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "note"])] == [
+        "Int64",
+        "datetime64[s]",
+        "datetime64[s]",
+        "datetime64[s]",
+        "float64",
+        "boolean",
+    ]
+    assert len(trial.heads) == 32
+    assert trial.heads["note"].eq("").all()
+
+
+def test_every_problem_is_told_at_once_in_the_order_of_files_and_rows(good_folder: Path) -> None:
+    """Damage in several files and rows is all reported by one check, one cause for each cell."""
+    for name in ("decimal comma", "misread bucket", "treatment that was not planned", "misspelt key"):
+        replace_once(good_folder, *ERRORS[name][:3])
+    replace_once(good_folder, "heads.csv", "336T,1,2026-08-24", "336T,1,2026-8-24")
+    found = [(p.file, p.row, p.rule) for p in check_trial(good_folder).errors]
+    # An unreadable protocol leaves out only the rules that need it, here that of the treatments.
+    assert found == [
+        ("trial.toml", 25, "TK-P02"),
+        ("heads.csv", 2, "TK-V04"),
+        ("heads.csv", 3, "TK-K02"),
+        ("heads.csv", 4, "TK-V06"),
+    ]
+    replace_once(good_folder, "trial.toml", "seed = 1\nblokcs = ", "seed = ")
+    found = [(p.file, p.row, p.rule) for p in check_trial(good_folder).errors]
+    assert found == [
+        ("layout.csv", 2, "TK-L01"),
+        ("heads.csv", 2, "TK-V04"),
+        ("heads.csv", 3, "TK-K02"),
+        ("heads.csv", 4, "TK-V06"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("file", "severity"),
+    [
+        ("trial.toml", "error"),
+        ("sites.csv", "error"),
+        ("layout.csv", "error"),
+        ("heads.csv", "error"),
+        ("products.csv", "error"),  # the protocol names products
+        ("solution.csv", "warning"),
+        ("visits.csv", "warning"),
+    ],
+)
+def test_a_missing_file_is_said_once(good_folder: Path, file: str, severity: str) -> None:
+    """A missing file gives one problem and no others that merely follow from it."""
+    (good_folder / file).unlink()
+    (problem,) = check_trial(good_folder).problems
+    assert (problem.rule, problem.file, problem.severity, problem.found) == ("TK-F01", file, severity, "no file")
+
+
+def test_products_are_only_needed_when_the_protocol_names_one(good_folder: Path) -> None:
+    """Without a named product, products.csv may be absent: a warning."""
+    replace_once(good_folder, "trial.toml", 'product = "Blend L 9-12-30"\n', "")
+    replace_once(good_folder, "trial.toml", '["white vinegar 5 %"]', '["none"]')
+    layout = (good_folder / "layout.csv").read_text("utf-8")
+    (good_folder / "layout.csv").write_text(layout.replace("white vinegar 5 %", "none"), "utf-8")
+    (good_folder / "products.csv").unlink()
+    solution = (good_folder / "solution.csv").read_text("utf-8")
+    (good_folder / "solution.csv").write_text(solution.replace(",3,7.4,6.1,", ",0,7.4,7.4,"), "utf-8")
+    result = check_trial(good_folder)
+    assert [p.rule for p in result.warnings] == ["TK-F01"]
+    assert result.ok
+
+
+@pytest.mark.parametrize("stage", ["plan", "layout"])
+def test_early_stages_do_not_ask_for_records(good_folder: Path, stage: str) -> None:
+    """Before there are records, a trial without them is in order."""
+    later = {"plan": ("layout", "solution", "visits", "heads"), "layout": ("solution", "visits", "heads")}[stage]
+    for name in later:
+        (good_folder / f"{name}.csv").unlink()
+    result = check_trial(good_folder, stage=stage)  # type: ignore[arg-type]
+    assert messages(result.problems) == []
+    assert result.trial is not None
+    assert len(result.trial.heads) == 0
+    assert list(result.trial.heads.columns)[:2] == ["bucket", "head"]
+
+
+def test_a_folder_that_is_not_there_is_a_problem_not_a_crash(tmp_path: Path) -> None:
+    """Checking nowhere says which files are missing."""
+    rules = {p.rule for p in check_trial(tmp_path / "nowhere").problems}
+    assert rules == {"TK-F01"}
+    with pytest.raises(TrialError, match=r"a file named trial\.toml"):
+        read_trial(tmp_path / "nowhere")
+
+
+def test_missing_unknown_and_repeated_columns(good_folder: Path) -> None:
+    """A misspelt heading is told as what is unknown and what is missing; a repeated one as such."""
+    replace_once(good_folder, "heads.csv", "weight_g", "weight_gr")
+    assert [(p.rule, p.row, p.column) for p in check_trial(good_folder).errors] == [
+        ("TK-C02", 1, "weight_gr"),
+        ("TK-C01", 1, "weight_g"),
+    ]
+    assert 'Did you mean "weight_g"?' in str(check_trial(good_folder).errors[0])
+    replace_once(good_folder, "heads.csv", "weight_gr", "head")
+    (problem,) = check_trial(good_folder).errors
+    assert (problem.rule, problem.column, problem.found) == ("TK-C03", "head", '"head" 2 times')
+
+
+@pytest.mark.parametrize("text", ["", "\n\n,,\n", "bucket,head,transplanted_on,outcome,harvested_on,weight_g\n"])
+def test_an_empty_table_is_said_once(good_folder: Path, text: str) -> None:
+    """An empty heads.csv is an error, an empty visits.csv a warning."""
+    (good_folder / "heads.csv").write_text(text, "utf-8")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-F08"]
+    assert not check_trial(good_folder).ok
+
+
+def test_no_records_of_visits_is_a_warning(good_folder: Path) -> None:
+    """A header alone in visits.csv does not stop the analysis."""
+    (good_folder / "visits.csv").write_text("site,visited_on\n", "utf-8")
+    (problem,) = check_trial(good_folder).problems
+    assert (problem.rule, problem.severity) == ("TK-F08", "warning")
+
+
+Bytes = Callable[[bytes], bytes]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "rule", "words"),
+    [
+        (lambda b: b.replace(b"shade", "flétri".encode("cp1252")), "TK-F04", "Windows-1252"),
+        (lambda b: b.replace(b"shade", "flétri".encode("mac_roman")), "TK-F04", "Mac Roman"),
+        (lambda b: b.decode().encode("utf-16"), "TK-F04", "UTF-16"),
+        (lambda b: b.replace(b"shade", b"sh\0ade"), "TK-F05", "NUL"),
+        (lambda b: b"PK\x03\x04" + b, "TK-F10", "workbook"),
+        (lambda b: b + b"x" * 20_000_001, "TK-F03", "at most 20 MB"),
+    ],
+    ids=["cp1252", "mac", "utf-16", "nul", "workbook", "too large"],
+)
+def test_files_that_are_not_utf8_text(good_folder: Path, spoil: Bytes, rule: str, words: str) -> None:
+    """A file in another encoding is refused with the encoding it looks like and how to save it again."""
+    path = good_folder / "sites.csv"
+    path.write_bytes(spoil(path.read_bytes()))
+    (problem,) = check_trial(good_folder).errors
+    assert (problem.rule, problem.file) == (rule, "sites.csv")
+    assert words in str(problem)
+    if "1252" in words or "Mac" in words:
+        assert problem.row == 3
+        assert "flétri" in problem.found
+        assert "CSV UTF-8" in problem.mend
+
+
+def test_marks_and_blanks_that_programs_add_are_passed_over(good_folder: Path) -> None:
+    """A byte-order mark, other line ends, blank rows, blanks around cells and empty columns at the right do no harm."""
+    path = good_folder / "heads.csv"
+    lines = path.read_text("utf-8").splitlines()
+    lines = [f"{line},," for line in [*lines[:3], ",,,,,,,,", *lines[3:]]]
+    text = "\r\n".join(lines).replace("harvested,", " harvested\u00a0,").replace("weight_g", " weight_g ")
+    path.write_bytes(b"\xef\xbb\xbf" + text.encode() + b"\r\n\r\n")
+    assert messages(check_trial(good_folder).problems) == []
+    path.write_bytes(path.read_bytes().replace(b",150.5,", b",0,", 1))
+    assert check_trial(good_folder).errors[0].row == 3
+    path.write_bytes(path.read_bytes().replace(b"336T,1,2", b"336T,x,2", 1))
+    assert check_trial(good_folder).errors[1].row == 5, "a blank row counts, as it does in a spreadsheet"
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new"),
+    [
+        ("products.csv", "Blend L", "Ble\ufeffnd L"),
+        ("sites.csv", "fernhill,", "fern\u202ehill,"),
+        ("trial.toml", '"NA"', '"N\u202eA"'),
+        ("trial.toml", '"Larkmoor Butter", "NA"', '"Fenleaf", "N\u202eA"'),
+    ],
+)
+def test_a_name_from_another_file_is_shown_safely(good_folder: Path, file: str, old: str, new: str) -> None:
+    """What a message suggests is a stranger's text too: marks that turn the line round are spelt out."""
+    replace_once(good_folder, file, old, new)
+    problems = check_trial(good_folder).problems
+    assert problems
+    assert all(str(problem).isprintable() for problem in problems)
+
+
+def test_nothing_outside_the_folder_is_read(good_folder: Path, tmp_path: Path) -> None:
+    """A link that leads out of the folder is refused; one within it is followed; a folder is no file."""
+    outside = tmp_path / "outside.csv"
+    outside.write_text("secret\n", "utf-8")
+    visits = good_folder / "visits.csv"
+    visits.rename(good_folder / "visits-2026.csv")
+    visits.symlink_to("visits-2026.csv")
+    assert check_trial(good_folder).ok
+    visits.unlink()
+    visits.symlink_to(outside)
+    (problem,) = check_trial(good_folder).errors
+    assert (problem.rule, problem.found) == ("TK-F02", "a link that leads out of the folder")
+    visits.unlink()
+    visits.mkdir()
+    assert check_trial(good_folder).errors[0].found == "a folder or a device"
+    visits.rmdir()
+    os.mkfifo(visits)
+    assert check_trial(good_folder).errors[0].rule == "TK-F02", "a pipe must not be waited for"
+    visits.unlink()
+    visits.symlink_to("visits.csv")
+    assert check_trial(good_folder).errors[0].rule == "TK-F02", "nor a link to itself be followed for ever"
+
+
+def test_a_split_plot_must_have_whole_plots_of_one_level(good_folder: Path) -> None:
+    """In a split-plot each whole plot holds one level of the whole-plot factor."""
+    replace_once(good_folder, "trial.toml", '"randomised complete blocks"', '"split-plot"\nwhole_plot = "dose"')
+    (problem,) = check_trial(good_folder).errors
+    assert (problem.rule, problem.column, problem.found) == ("TK-L04", "whole_plot", "no such column")
+    header, *rows = (good_folder / "layout.csv").read_text("utf-8").splitlines()
+    plots = [f"{row},{1 if ',2,white' in row else 2}" for row in rows]
+    (good_folder / "layout.csv").write_text("\n".join([f"{header},whole_plot", *plots]) + "\n", "utf-8")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L07"]  # written by hand, not drawn
+    wrong = [plots[0][:-1] + "2", plots[1][:-1], *plots[2:]]
+    (good_folder / "layout.csv").write_text("\n".join([f"{header},whole_plot", *wrong]) + "\n", "utf-8")
+    errors = check_trial(good_folder).errors
+    assert {p.rule for p in errors} == {"TK-L04"}
+    assert (3, "whole_plot") in [(p.row, p.column) for p in errors]
+
+
+def test_a_layout_with_plain_identities_is_warned_of_once(good_folder: Path) -> None:
+    """Identities of the adviser's own making are accepted, with one warning that they carry no check."""
+    for name in ("layout.csv", "heads.csv", "solution.csv"):
+        path = good_folder / name
+        path.write_text(path.read_text("utf-8").replace("334X", "B01").replace("336T", "B02"), "utf-8")
+    plain, drawn = sorted(check_trial(good_folder).problems, key=lambda p: p.rule)
+    assert (plain.rule, plain.found) == ("TK-L03", '2 without, such as "B01"')
+    assert drawn.rule == "TK-L07"
+
+
+def test_a_seed_changed_after_labelling_is_warned_of(good_folder: Path) -> None:
+    """A layout that is not the seed's is warned of once: labels and layout may no longer belong together."""
+    replace_once(good_folder, "trial.toml", "seed = 20260820", "seed = 20260821")
+    (problem,) = check_trial(good_folder).problems
+    assert str(problem) == (
+        "layout.csv: found another layout; expected the layout of seed 20260821. If it was made elsewhere, "
+        "nothing need be done; if trial.toml was changed after labelling, put it back. [TK-L07]"
+    )
+
+
+@pytest.mark.parametrize("day", ["2026-09-07", "2026-11-02", "2026-08-23"])
+def test_harvest_somewhat_outside_the_window_is_no_matter(good_folder: Path, day: str) -> None:
+    """Fourteen days either side of the window are allowed, and a harvest before transplanting is told once."""
+    replace_once(good_folder, "heads.csv", FIRST, head(harvested_on=day, last_not_ready_on=""))
+    assert [p.rule for p in check_trial(good_folder).problems] == (["TK-H06"] if day == "2026-08-23" else [])
+
+
+def test_a_layout_may_be_sorted_otherwise_but_not_moved(good_folder: Path) -> None:
+    """The order of the rows says nothing; two buckets that changed places are another layout."""
+    path = good_folder / "layout.csv"
+    header, *rows = path.read_text("utf-8").splitlines()
+    path.write_text("\n".join([header, *rows[::-1]]) + "\n", "utf-8")
+    assert messages(check_trial(good_folder).problems) == []
+    replace_once(good_folder, "layout.csv", "334X,fernhill,1,1", "334X,fernhill,1,9")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L07"]
+
+
+def test_a_garden_that_dropped_out_makes_no_other_layout(good_folder: Path) -> None:
+    """The layout is compared with that of the gardens in it: one more in sites.csv changes nothing."""
+    replace_once(good_folder, "sites.csv", "old-mill,", "a-harbour,Harbour Day Centre,,,,,,\nold-mill,")
+    assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L06"]
+
+
+def test_cells_at_fault_are_not_told_again_as_another_layout(good_folder: Path) -> None:
+    """A misspelt garden or level is one error; that the layout is another by it goes without saying."""
+    for name in ("site that does not exist", "treatment that was not planned"):
+        replace_once(good_folder, *ERRORS[name][:3])
+        assert "TK-L07" not in [p.rule for p in check_trial(good_folder).problems]
+        replace_once(good_folder, ERRORS[name].file, ERRORS[name].new, ERRORS[name].old)
+
+
+def test_a_plan_too_large_to_be_laid_out_is_no_crash(good_folder: Path) -> None:
+    """A protocol that asks for more buckets than identities cannot be compared with; the check goes on."""
+    doses = ", ".join(f"{dose / 2:g}" for dose in range(1, 31))
+    replace_once(good_folder, "trial.toml", "levels = [2, 4]", f"levels = [{doses}]")
+    replace_once(good_folder, "trial.toml", "blocks = 2", "blocks = 50")
+    rows = (good_folder / "layout.csv").read_text("utf-8").splitlines()
+    sites = (good_folder / "sites.csv").read_text("utf-8")
+    for i in range(10):  # a bucket of its own at each of ten more gardens, so that the plan has 36,000 buckets
+        name = f"garden-{i}"
+        rows.append(f"{make_bucket_id(6_000 + i)},{name},1,1,Larkmoor Butter,2,white vinegar 5 %")
+        sites += f"{name},Garden {i},,,,,,\n"
+    (good_folder / "layout.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    (good_folder / "sites.csv").write_text(sites, "utf-8")
+    assert {p.rule for p in check_trial(good_folder, stage="layout").problems} == {"TK-L05"}
+
+
+def test_a_layout_without_replication_is_doubted(good_folder: Path) -> None:
+    """One bucket of each treatment in all is a warning, for nothing can be concluded from it."""
+    path = good_folder / "layout.csv"
+    header, *rows = path.read_text("utf-8").splitlines()
+    first = [row for row in rows if ",fernhill,1," in row]
+    path.write_text("\n".join([header, *first]) + "\n", "utf-8")
+    found = [p for p in check_trial(good_folder, stage="layout").problems if p.rule == "TK-L08"]
+    assert [p.severity for p in found] == ["warning"]
+    assert "two buckets or more of a treatment" in found[0].expected
+
+
+def test_whole_plots_without_replication_are_doubted(good_folder: Path) -> None:
+    """A split-plot with one whole plot of each level cannot test what stands on whole plots."""
+    swap = (
+        'kind = "randomised complete blocks"\nblocks = 2',
+        'kind = "split-plot"\nwhole_plot = "cultivar"\nblocks = 1',
+    )
+    replace_once(good_folder, "trial.toml", *swap)
+    sites = pd.read_csv(good_folder / "sites.csv").iloc[:1]
+    sites.to_csv(good_folder / "sites.csv", index=False)
+    trial = read_trial(good_folder, stage="plan")
+    once = randomise(trial.protocol, trial.sites)
+    again = once.assign(bucket=[make_bucket_id(100 + i) for i in range(len(once))], position=once["position"] + 10)
+    layout = pd.concat([once, again])  # each dose twice in its whole plot, but one whole plot of each cultivar
+    layout.to_csv(good_folder / "layout.csv", index=False)
+    (found,) = [p for p in check_trial(good_folder, stage="layout").problems if p.rule == "TK-L08"]
+    assert "two whole plots or more of a cultivar" in found.expected
+    layout.assign(whole_plot=range(1, len(layout) + 1)).to_csv(good_folder / "layout.csv", index=False)
+    assert "TK-L08" not in [p.rule for p in check_trial(good_folder, stage="layout").problems]
+
+
+def test_a_wrong_year_is_told(good_folder: Path) -> None:
+    """A head cut a year after transplanting is an error, one cut far outside the window a warning."""
+    heads = (good_folder / "heads.csv").read_text("utf-8")
+    day = heads.splitlines()[1].split(",")[4]
+    replace_once(good_folder, "trial.toml", "started_on = 2026-08-20\n", "")
+    (good_folder / "heads.csv").write_text(heads.replace(day, f"{int(day[:4]) + 1}{day[4:]}", 1), "utf-8")
+    assert "TK-H11" in [p.rule for p in check_trial(good_folder).errors]
+    (good_folder / "heads.csv").write_text(heads, "utf-8")
+    replace_once(good_folder, "trial.toml", "[28, 56]", "[90, 120]")
+    assert {p.rule for p in check_trial(good_folder).warnings} == {"TK-H12"}
+
+
+def test_a_hundred_thousand_heads_are_checked(good_folder: Path) -> None:
+    """A table far larger than any trial is read whole (how fast: tests/benchmarks/checking.py)."""
+    replace_once(good_folder, "trial.toml", "heads = 2", "heads = 12")
+    buckets = [f"B{number}" for number in range(8334)]
+    layout = [f"{b},fernhill,1,{place},NA,2,white vinegar 5 %" for place, b in enumerate(buckets, start=1)]
+    (good_folder / "layout.csv").write_text(
+        "\n".join(["bucket,site,block,position,cultivar,dose_tsp,acidifier", *layout]), "utf-8"
+    )
+    heads = [
+        f"{b},{number},2026-08-24,harvested,2026-09-24,,{100 + (place + number) % 90 / 10},yes,"
+        for place, b in enumerate(buckets)
+        for number in range(1, 13)
+    ]
+    (good_folder / "heads.csv").write_text("\n".join([",".join(load_schema("heads").columns), *heads]), "utf-8")
+    (good_folder / "solution.csv").unlink()
+    result = check_trial(good_folder)
+    assert result.trial is not None
+    assert len(result.trial.heads) == 100_008
+
+
+def test_one_square_of_two_treatments_is_refused(good_folder: Path) -> None:
+    """A Latin square of two leaves nothing to judge chance by: two squares a garden are asked for."""
+    swap = ('kind = "randomised complete blocks"\nblocks = 2', 'kind = "Latin square"\nblocks = 1')
+    replace_once(good_folder, "trial.toml", *swap)
+    replace_once(good_folder, "trial.toml", '["Larkmoor Butter", "NA"]', '["Larkmoor Butter"]')
+    replace_once(good_folder, "trial.toml", 'cultivar = "Larkmoor Butter", dose', "dose")
+    found = [p for p in check_trial(good_folder, stage="plan").problems if p.rule == "TK-P11"]
+    assert [p.column for p in found] == ["layout.blocks"]
+    assert "at least 2 squares" in found[0].expected
+    replace_once(good_folder, "trial.toml", "blocks = 1", "blocks = 2")
+    assert not check_trial(good_folder, stage="plan").errors

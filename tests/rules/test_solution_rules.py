@@ -1,0 +1,127 @@
+"""Rules about what was mixed: as randomised or as a recorded departure, and as chemistry allows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+
+from honest_records import Records, write_records
+from trialkit.rules.check import check_trial
+from trialkit.tables.problem import Problem
+
+Change = Callable[[Records], None]
+
+
+def only(folder: Path, change: Change) -> Problem:
+    """Write records, changed, and return the one problem that they have."""
+    write_records(folder, change)
+    (problem,) = check_trial(folder).problems
+    assert problem.severity == "warning"
+    return problem
+
+
+def row_of(records: Records, acid: bool) -> int:
+    """Return the first mixing with or without acid."""
+    return int(records.solution.index[(records.solution["acid_tsp"] > 0) == acid][0])
+
+
+def test_another_dose_than_randomised(tmp_path: Path) -> None:
+    """A bucket that got two spoons more, without a word about it; its conductivity is that of the dose it got."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[0, "nutrient_tsp"] += 2
+        records.solution.loc[0, "ec_ms_cm"] = float("nan")
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.row, problem.column) == ("TK-S01", 2, "nutrient_tsp")
+
+
+def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
+    """The same with a note on one of the bucket's heads is a recorded departure, and the note is shown."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[0, "nutrient_tsp"] += 2
+        records.solution.loc[0, "ec_ms_cm"] = float("nan")
+        records.heads.loc[1, "note"] = "two spoons too many"
+
+    problem = only(tmp_path, change)
+    assert problem.rule == "TK-S02"
+    assert 'the note on its heads says "two spoons too many"' in problem.expected
+
+
+def test_acid_in_a_bucket_that_was_to_have_none(tmp_path: Path) -> None:
+    """And none in a bucket that was to have some: both are departures from the layout."""
+
+    def unasked(records: Records) -> None:
+        records.solution.loc[row_of(records, acid=False), "acid_tsp"] = 3.0
+
+    def forgotten(records: Records) -> None:
+        records.solution.loc[row_of(records, acid=True), "acid_tsp"] = 0.0
+
+    problem = only(tmp_path / "unasked", unasked)
+    assert (problem.rule, problem.column) == ("TK-S01", "acid_tsp")
+    assert problem.expected.startswith("0, as layout.csv")
+    problem = only(tmp_path / "forgotten", forgotten)
+    assert (problem.rule, problem.found) == ("TK-S01", '"0"')
+
+
+def test_ph_that_rose_with_acid(tmp_path: Path) -> None:
+    """Readings exchanged: acid takes carbonate away and cannot raise pH (charge balance)."""
+
+    def change(records: Records) -> None:
+        row = row_of(records, acid=True)
+        records.solution.loc[row, ["ph_before", "ph_after"]] = 6.0, 7.0
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.column) == ("TK-S03", "ph_after")
+
+
+def test_conductivity_of_another_dose(tmp_path: Path) -> None:
+    """A reading three times that of the other buckets with the dose; top-ups and measurements are not compared."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[5, "ec_ms_cm"] *= 3
+        later = records.solution.loc[[0]].assign(
+            measured_on=pd.Timestamp("2026-09-10"), nutrient_tsp=float("nan"), acid_tsp=float("nan"), ec_ms_cm=0.1
+        )
+        records.solution = pd.concat([records.solution, later], ignore_index=True)
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.row, problem.column) == ("TK-S04", 7, "ec_ms_cm")
+    assert "mS/cm, as others with this dose in this garden" in problem.expected
+
+
+def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
+    """A measurement after the bucket's last harvest has a wrong date or a wrong bucket."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[2, "measured_on"] = pd.Timestamp("2026-10-04")
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.row, problem.column) == ("TK-S05", 4, "measured_on")
+
+
+def test_ph_that_chemistry_does_not_make(tmp_path: Path) -> None:
+    """Five teaspoons of vinegar take water of 80 mg/L to about 6, not to 4: only the strip that says 4 is told."""
+
+    def change(records: Records) -> None:
+        records.solution.loc[row_of(records, acid=True), "ph_after"] = 4.0
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.column, problem.found) == ("TK-S06", "ph_after", '"4"')
+    assert "by the water's alkalinity and what was added" in problem.expected
+
+
+def test_a_meter_in_another_unit(tmp_path: Path) -> None:
+    """A garden whose meter shows half (parts per million of one scale, in thousands) is told once."""
+
+    def change(records: Records) -> None:
+        by_bucket = records.site.set_axis(records.heads["bucket"]).groupby(level=0).first()
+        here = records.solution["bucket"].map(by_bucket) == "MILL"
+        records.solution.loc[here, "ec_ms_cm"] = (records.solution.loc[here, "ec_ms_cm"] / 2).round(2)
+
+    problem = only(tmp_path, change)
+    assert problem.rule == "TK-S07"
+    assert "conductivities at MILL of 0." in problem.found

@@ -1,0 +1,516 @@
+"""Results as values: what an analysis found, ready to be written, drawn or checked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trialkit.domain.treatment import Level, Treatment
+
+Verdict = Literal["adopt", "keep current", "keep current, retest", "no practical difference: take the cheaper"]
+
+
+@dataclass(frozen=True)
+class Variance:
+    """A variance component; `statement` is set where it was too small to measure."""
+
+    term: str
+    label: str
+    variance: float
+    sd: float | None
+    statement: str | None
+
+
+@dataclass(frozen=True)
+class Test:
+    """A Kenward-Roger F test of one term."""
+
+    term: str
+    label: str
+    f: float
+    numerator_df: int
+    denominator_df: float
+    p: float
+
+
+@dataclass(frozen=True)
+class Interval:
+    """An estimate with its limits."""
+
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class Mean:
+    """Estimated mean of a treatment combination, in the response's unit, with its Kenward-Roger interval."""
+
+    treatment: Treatment
+    mean: float
+    se: float
+    df: float
+    lower: float
+    upper: float
+    buckets: int
+    heads: int
+    new_garden: Interval | None = None
+
+
+@dataclass(frozen=True)
+class LevelMean:
+    """Estimated marginal mean of one level of one factor."""
+
+    level: Level
+    mean: float
+    se: float
+    df: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class Equivalence:
+    """Two one-sided tests that a difference lies within the protocol's margin, for this comparison alone.
+
+    The interval that decides has a confidence of one minus twice the error rate, such as 90 %.
+    """
+
+    lower: float
+    upper: float
+    p: float
+    equivalent: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A treatment less the current practice, with simultaneous (Dunnett) limits and p.
+
+    `share_of_pairs` is the share of pairs, a bucket of this treatment beside one of the practice, of which this
+    treatment's has the higher mean; missing where buckets do not vary.
+    """
+
+    treatment: Treatment
+    difference: float
+    se: float
+    df: float
+    lower: float
+    upper: float
+    p: float
+    share_of_pairs: float | None = None
+    equivalence: Equivalence | None = None
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The first treatment less the second, with limits and p that allow for all pairs (Tukey, Kramer)."""
+
+    first: Treatment
+    second: Treatment
+    difference: float
+    se: float
+    df: float
+    lower: float
+    upper: float
+    p: float
+
+
+@dataclass(frozen=True)
+class BucketMean:
+    """Mean of one bucket's heads: a replicate."""
+
+    bucket: str
+    site: str
+    block: str
+    treatment: Treatment
+    mean: float
+    heads: int
+
+
+@dataclass(frozen=True)
+class SiteMean:
+    """Mean of the bucket means of a treatment at a site."""
+
+    site: str
+    treatment: Treatment
+    mean: float
+    buckets: int
+
+
+@dataclass(frozen=True)
+class Check:
+    """Something that could be wrong: what was found and what follows from it."""
+
+    id: str
+    title: str
+    finding: str
+    consequence: str
+    ok: bool
+
+
+@dataclass(frozen=True)
+class SiteDifference:
+    """Raw mean of a treatment's buckets at a garden less that of the current practice's, and how many there are."""
+
+    site: str
+    difference: float
+    buckets: int
+    current_buckets: int
+
+
+@dataclass(frozen=True)
+class Exploration:
+    """Slope of the gardens' differences on something known of the gardens, for each `per` units of it."""
+
+    covariate: str
+    label: str
+    per: float
+    slope: Interval
+    p: float
+    gardens: int
+    statement: str
+
+
+@dataclass(frozen=True)
+class Gardens:
+    """The treatment set beside the current practice, garden by garden, and what the difference goes with."""
+
+    treatment: Treatment
+    differences: tuple[SiteDifference, ...]
+    statement: str
+    explored: tuple[Exploration, ...]
+
+
+@dataclass(frozen=True)
+class QuantilePoint:
+    """A bucket's studentised residual beside its normal quantile, and the band simulated for its rank."""
+
+    bucket: str
+    site: str
+    studentised: float
+    expected: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class SiteSpread:
+    """Standard deviation between like buckets at a garden, with its degrees of freedom."""
+
+    site: str
+    buckets: int
+    df: float
+    sd: float
+
+
+@dataclass(frozen=True)
+class Power:
+    """A power of the response, and how much -2 log likelihood is above that of the best one."""
+
+    power: float
+    drop: float
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Box-Cox profile of a response: best power with limits, and the power of the scale that could be taken.
+
+    `chosen` is 1 where the response can stay as it is; 0 stands for the logarithm.
+    """
+
+    estimate: float
+    lower: float
+    upper: float
+    chosen: float
+    profile: tuple[Power, ...]
+
+
+@dataclass(frozen=True)
+class Diagnostics:
+    """What the pictures of the checks show; empty or None where too few buckets are left to tell."""
+
+    quantiles: tuple[QuantilePoint, ...]
+    spread: tuple[SiteSpread, ...]
+    scale: Scale | None
+
+
+@dataclass(frozen=True)
+class DoseCurve:
+    """One kind of dose curve: its weight among the five, and its shape with profile-likelihood limits.
+
+    The shape is the dose at which a plateau is reached, or the asymptotic rate for each teaspoon; None for a curve
+    without one. A limit is None where the interval reaches the end of the shapes looked at.
+    """
+
+    curve: str
+    weight: float
+    aicc: float
+    shape: float | None
+    shape_lower: float | None
+    shape_upper: float | None
+    shape_at_end: bool
+
+
+@dataclass(frozen=True)
+class DosePoint:
+    """The averaged curve at one dose, with its interval."""
+
+    dose_tsp: float
+    mean: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class RecommendedDose:
+    """A dose that a curve recommends, with its interval; `spoons_tsp` is the next quarter of a teaspoon up.
+
+    Never outside the range tried; `reaches_lowest` and `reaches_highest` say whether the interval reaches its ends.
+    """
+
+    basis: str
+    dose_tsp: float
+    lower_tsp: float
+    upper_tsp: float
+    spoons_tsp: float
+    reaches_lowest: bool
+    reaches_highest: bool
+
+
+@dataclass(frozen=True)
+class DoseGroup:
+    """Dose curves of all treatments (`treatment` empty) or of those that share some levels.
+
+    `gain` is the attainable one over the lowest dose, with limits; `p` tests that the dose has no effect.
+    """
+
+    treatment: Treatment
+    curves: tuple[DoseCurve, ...]
+    points: tuple[DosePoint, ...]
+    gain: tuple[float, float, float]
+    p: float
+    recommended: tuple[RecommendedDose, ...]
+    statements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DoseAnswer:
+    """What the doses of a response say; `apart` names the factors whose levels have curves of their own."""
+
+    status: Literal["fitted", "not fitted"]
+    reason: str | None
+    doses: tuple[float, ...]
+    share_of_gain: float
+    apart: tuple[str, ...]
+    tests: tuple[Test, ...]
+    statement: str
+    groups: tuple[DoseGroup, ...]
+
+
+@dataclass(frozen=True)
+class FittedModel:
+    """The model behind a response's numbers and how its variances were found.
+
+    The criterion is None where days were drawn between visits, each completed set having its own.
+    """
+
+    formula: str
+    random: tuple[str, ...]
+    bounds: str
+    iterations: int
+    criterion: float | None
+    observations: int
+    buckets: int
+    statements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ResponseResult:
+    """The answer for one response, or the reason why it has none; `of` says which heads it speaks of."""
+
+    label: str
+    unit: str
+    of: str
+    status: Literal["analysed", "not analysed"]
+    reason: str | None
+    model: FittedModel | None = None
+    variances: tuple[Variance, ...] = ()
+    tests: tuple[Test, ...] = ()
+    means: tuple[Mean, ...] = ()
+    marginal_means: dict[str, tuple[LevelMean, ...]] | None = None
+    comparisons: tuple[Comparison, ...] = ()
+    buckets: tuple[BucketMean, ...] = ()
+    site_means: tuple[SiteMean, ...] = ()
+    checks: tuple[Check, ...] = ()
+    diagnostics: Diagnostics | None = None
+    gardens: Gardens | None = None
+    pairs: tuple[Pair, ...] = ()
+    dose: DoseAnswer | None = None
+
+
+@dataclass(frozen=True)
+class HeadCounts:
+    """What became of the planned heads of one group.
+
+    `lost` ones were dead, bolted or missing; `unrecorded` ones have no row; `unmarketable` ones are among those
+    harvested.
+    """
+
+    planned: int
+    harvested: int
+    lost: int
+    not_ready: int
+    unrecorded: int
+    unmarketable: int
+
+
+@dataclass(frozen=True)
+class TreatmentLosses:
+    """What became of the heads under one treatment, and the share of the recorded ones that came to the table.
+
+    `usable` is that share with limits that allow for heads of a bucket faring alike; `against_current` its difference
+    from the current practice's.
+    """
+
+    treatment: Treatment
+    heads: HeadCounts
+    share_usable: float | None
+    usable: Interval | None
+    against_current: Interval | None
+
+
+@dataclass(frozen=True)
+class FactorShare:
+    """Share of the recorded heads that came to the table under one level of a factor."""
+
+    level: Level
+    recorded: int
+    usable: Interval
+
+
+@dataclass(frozen=True)
+class FactorLosses:
+    """Shares by level of one factor, and a test that they are the same; no p where too few were lost to tell."""
+
+    column: str
+    levels: tuple[FactorShare, ...]
+    chi_square: float | None
+    df: int
+    p: float | None
+
+
+@dataclass(frozen=True)
+class SiteLosses:
+    """What became of the heads at one garden, and the share of the recorded ones that came to the table."""
+
+    site: str
+    heads: HeadCounts
+    share_usable: float | None
+
+
+@dataclass(frozen=True)
+class Losses:
+    """What became of the heads of the trial; `recorded` counts the rows of the records.
+
+    `design_effect` is by how much heads count less than independent ones, because those of a bucket fare alike.
+    """
+
+    heads: HeadCounts
+    recorded: int
+    dead: int
+    bolted: int
+    missing: int
+    by_treatment: tuple[TreatmentLosses, ...]
+    by_site: tuple[SiteLosses, ...]
+    by_factor: tuple[FactorLosses, ...]
+    design_effect: float
+    warning: str | None
+    statement: str
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A treatment as a candidate default, in the decision's unit.
+
+    `yield_g` is the marketable weight of a planted head, lost ones counted as nothing, and what the value counts;
+    `share_usable` is the share of recorded heads that were harvested and marketable. One whose records are much less
+    complete than the current practice's, or more, is not `eligible` and has no chances; the current practice has none
+    of being better than, or like, itself.
+    """
+
+    treatment: Treatment
+    yield_g: float
+    share_usable: float
+    share_unrecorded: float
+    expected_value: float
+    probability_best: float | None
+    probability_better: float | None
+    probability_equivalent: float | None
+    expected_loss: float | None
+    eligible: bool
+    is_current: bool
+    is_recommended: bool
+
+
+@dataclass(frozen=True)
+class WithoutBucket:
+    """The decision without one bucket.
+
+    `difference` is the yield of a planted head under the alternative less that under the current practice, at the
+    trial's variances, g; verdict and recommended are given where they differ from those of all buckets.
+    """
+
+    bucket: str
+    site: str
+    treatment: Treatment
+    difference: float
+    verdict: Verdict | None
+    recommended: Treatment | None
+
+
+@dataclass(frozen=True)
+class Influence:
+    """What single buckets do to the decision; `difference` is with all of them."""
+
+    difference: float
+    buckets: tuple[WithoutBucket, ...]
+    statement: str
+    ok: bool
+
+
+@dataclass(frozen=True)
+class NextTrial:
+    """Size of a trial like this one that would settle what it did not, with the given power for a gain in g.
+
+    Buckets of the alternative and the current practice together, at so many gardens.
+    """
+
+    buckets: int
+    gardens: int
+    gain_g: float
+    power: float
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What to recommend and how sure.
+
+    `alternative` is what the current practice is set beside: the treatment recommended or, where the practice stays,
+    the other candidate with the greatest chance of being better; None where no other is eligible.
+    """
+
+    unit: str
+    place: str
+    current: Treatment
+    recommended: Treatment
+    alternative: Treatment | None
+    verdict: Verdict
+    sentences: tuple[str, str]
+    thresholds: dict[str, float | None]
+    candidates: tuple[Candidate, ...]
+    would_change: tuple[str, ...]
+    scope: tuple[str, ...]
+    draws: int
+    cautions: tuple[str, ...] = ()
+    influence: Influence | None = None
+    next_trial: NextTrial | None = None

@@ -1,0 +1,4 @@
+"""Bounds that more than one part of the work goes by."""
+
+FEWEST_RANDOM_LEVELS = 3
+"""A grouping with fewer levels is fixed: two say next to nothing of how levels vary (common practice, no source)."""

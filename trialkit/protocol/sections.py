@@ -1,0 +1,243 @@
+"""The sections of trial.toml, each by itself: keys, kinds of value, bounds and defaults."""
+
+import unicodedata
+from collections.abc import Iterator
+from datetime import date
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
+
+FactorName = Literal["cultivar", "dose", "acidifier"]
+LayoutKindName = Literal[
+    "completely randomised",
+    "randomised complete blocks",
+    "split-plot",
+    "Latin square",
+    "row-column",
+    "incomplete blocks",
+    "volunteer blocks",
+    "augmented blocks",
+]
+
+
+def _kind_of_level(value: object) -> str | None:
+    if isinstance(value, str):
+        return LEVEL_KINDS[0]
+    return LEVEL_KINDS[1] if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _composed(text: str) -> str:
+    return unicodedata.normalize("NFC", text)
+
+
+# Names end up in table cells, labels, pages and terminals: one line, no control characters.
+ONE_LINE = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=60, pattern=ONE_LINE),
+    AfterValidator(_composed),
+]
+FreeText = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=1000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$"),
+]
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=80, pattern=ONE_LINE)]
+Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative = Annotated[Finite, Field(ge=0, le=1e9)]
+Dose = Annotated[Finite, Field(ge=0, le=50)]
+Level = Annotated[
+    Annotated[Name, Tag(LEVEL_KINDS[0])] | Annotated[Dose, Tag(LEVEL_KINDS[1])], Discriminator(_kind_of_level)
+]
+MoreLikelyThanNot = Annotated[Finite, Field(ge=0.5, lt=1)]
+
+
+class Section(BaseModel):
+    """A part of the protocol: fixed once read, and without unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCustomError:
+    """Make the error of a rule between keys; the path is relative to the section that raises it."""
+    return PydanticCustomError(
+        RULE_ERROR, "{expected}", {"rule": rule, "found": found, "expected": expected, "path": path}
+    )
+
+
+class TrialSection(Section):
+    """What the trial is called and what it asks; with `blind`, labels and sheets name no treatment."""
+
+    id: Slug = "trial"
+    title: FreeText = ""
+    question: Annotated[FreeText, StringConstraints(min_length=1)]
+    season: Line = ""
+    started_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
+    contact_role: Line = "county horticulture adviser"
+    blind: bool = False
+
+    @model_validator(mode="before")
+    @classmethod
+    def _question_is_the_title(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or data.get("title") or not isinstance(data.get("question"), str):
+            return data
+        return {**data, "title": data["question"]}
+
+
+class Bucket(Section):
+    """The bucket, the same throughout the trial."""
+
+    volume_l: Annotated[Finite, Field(ge=1, le=200)] = 20.0
+    heads: Annotated[int, Field(ge=1, le=12)] = 4
+
+
+class Factor(Section):
+    """One treatment factor: its levels in order, and the product that a dose is a dose of."""
+
+    levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)]
+    product: Name | None = None
+
+
+SQUARE_KINDS = ("Latin square", "row-column")
+MOST_BUCKETS_A_VOLUNTEER = 5
+"""As many as one person looks after with care (common practice, no source)."""
+
+
+class Layout(Section):
+    """How treatments are assigned to buckets.
+
+    `blocks` counts what each site has: blocks; replicates in a completely randomised layout; squares or rectangles, of
+    which one is the default, in a Latin square or row-column layout; volunteers in volunteer blocks. `block_size` is 3
+    for volunteers where it is not given. `rows` and `columns` are those of each rectangle of a row-column layout.
+    `checks` are the levels that stand in every block of an augmented layout; the current practice where none is named.
+    `practice_buckets` is how many buckets the current practice has for one of each other treatment. With `keep_apart`
+    no two buckets of a treatment stand side by side; `bench_columns` is how many stand side by side on the bench.
+
+    Without a seed one is derived from the trial's id and question (`Protocol.seed`).
+    """
+
+    kind: LayoutKindName = "randomised complete blocks"
+    blocks: Annotated[int, Field(ge=1, le=50)] = 3
+    block_size: Annotated[int, Field(ge=2, le=50)] | None = None
+    resolvable: bool = False
+    rows: Annotated[int, Field(ge=2, le=100)] | None = None
+    columns: Annotated[int, Field(ge=2, le=100)] | None = None
+    checks: Annotated[tuple[Level, ...], Field(max_length=10, strict=False)] = ()
+    practice_buckets: Annotated[int, Field(ge=1, le=8)] = 1
+    keep_apart: bool = False
+    bench_columns: Annotated[int, Field(ge=1, le=1000)] | None = None
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
+    whole_plot: FactorName | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _defaults_of_the_kind(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        kind = data.get("kind")
+        fitting = {"blocks": 1} if kind in SQUARE_KINDS else {"block_size": 3} if kind == "volunteer blocks" else {}
+        return {**fitting, **data}
+
+    @model_validator(mode="after")
+    def _whole_plot_for_split_plots_only(self) -> Self:
+        if self.kind == "split-plot" and self.whole_plot is None:
+            raise broken_rule("TK-P06", "none", "the factor that is applied to whole plots", "whole_plot")
+        if self.kind != "split-plot" and self.whole_plot is not None:
+            raise broken_rule(
+                "TK-P06", self.whole_plot, f"no whole-plot factor in a layout of kind {self.kind}", "whole_plot"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> Self:
+        broken = list(_misplaced_keys(self))
+        if broken:
+            raise PydanticCustomError(RULE_ERROR, "the keys disagree", {"several": tuple(e.context for e in broken)})
+        return self
+
+
+KEYS_OF_SOME_KINDS = (
+    "block_size", "resolvable", "rows", "columns", "checks", "practice_buckets", "keep_apart", "bench_columns",
+)  # fmt: skip
+NEEDED_KEYS = {"row-column": ("rows", "columns"), "incomplete blocks": ("block_size",)}
+
+
+def _misplaced_keys(layout: Layout) -> Iterator[PydanticCustomError]:
+    """Tell of keys that the kind of layout needs and has not, or has and does not know."""
+    known = LAYOUT_KINDS[layout.kind].options
+    for key in NEEDED_KEYS.get(layout.kind, ()):
+        if getattr(layout, key) is None:
+            yield broken_rule("TK-P10", "nothing", f"a whole number, as the layout is of kind {layout.kind}", key)
+    for key in KEYS_OF_SOME_KINDS:
+        value = getattr(layout, key)
+        if key not in known and value != Layout.model_fields[key].default:
+            yield broken_rule("TK-P10", str(value), f"no such key in a layout of kind {layout.kind}", key)
+    if layout.kind == "volunteer blocks" and (layout.block_size or 0) > MOST_BUCKETS_A_VOLUNTEER:
+        expected = f"2 to {MOST_BUCKETS_A_VOLUNTEER} buckets a volunteer"
+        yield broken_rule("TK-P10", str(layout.block_size), expected, "block_size")
+
+
+def _in_order(window: tuple[int, int]) -> tuple[int, int]:
+    if window[0] > window[1]:
+        raise PydanticCustomError("window_order", "the earlier day first, such as [28, 56]")
+    return window
+
+
+Days = Annotated[int, Field(ge=1, le=365)]
+
+
+class Schedule(Section):
+    """When things are due, counted from sowing and from transplanting."""
+
+    sow_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
+    transplant_after_days: Days = 14
+    harvest_after_days: Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)] = (28, 56)
+    visit_every_days: Days = 3
+
+
+StandardDeviation = Annotated[Finite, Field(ge=0, le=1000)]
+
+
+class Variation(Section):
+    """How much heads are taken to differ, for the plan: standard deviations in g; common practice where not given."""
+
+    site_sd_g: StandardDeviation | None = None
+    block_sd_g: StandardDeviation | None = None
+    whole_plot_sd_g: StandardDeviation | None = None
+    site_by_factor_sd_g: StandardDeviation | None = None
+    bucket_sd_g: StandardDeviation | None = None
+    head_sd_g: Annotated[StandardDeviation, Field(gt=0)] | None = None
+
+
+class Responses(Section):
+    """Which responses are analysed."""
+
+    weight: bool = True
+    days: bool = True
+
+
+class Decision(Section):
+    """What the recommendation is compared with, and what would matter."""
+
+    current_practice: dict[FactorName, Level]
+    margin_g: NotNegative = 10.0
+    equivalence_margin_g: NotNegative = 10.0
+    share_of_gain: Annotated[Finite, Field(gt=0, le=1)] = 0.95
+    price_per_kg: Annotated[NotNegative, Field(gt=0)] | None = None
+    cost_per_bucket: NotNegative = 0.0
+    delay_cost_per_day: NotNegative = 0.0
+    adopt_probability: MoreLikelyThanNot = 0.9
+    confidence: MoreLikelyThanNot = 0.95

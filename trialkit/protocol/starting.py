@@ -1,0 +1,293 @@
+"""Starting a trial folder: from a few answers, or from a bundled example."""
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from trialkit._resources import resource_folder
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.protocol.trial_protocol import PROTOCOL_FILE, parse_protocol
+from trialkit.tables.atomic import csv_text, write_bytes, write_text
+from trialkit.tables.table_schema import OPTIONAL_TABLES, TABLE_NAMES, load_schema
+
+LONGEST_ID = 60
+PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
+"""What a trial folder holds before it is laid out."""
+
+
+@dataclass(frozen=True)
+class NewTrial:
+    """The answers that a trial starts from.
+
+    Attributes
+    ----------
+    question : str
+        What the trial is to answer.
+    cultivars, acidifiers : sequence of str
+        Levels; empty if the factor plays no part. `acidifiers` may hold ``"none"``.
+    doses : sequence of float
+        Level teaspoons a bucket, increasing; empty if the factor plays no part.
+    sites : sequence of str
+        Short names of the gardens.
+    current_practice : mapping of str to str or float
+        Level of each factor (cultivar, dose, acidifier) with two or more levels.
+    seed : int
+        For the randomisation.
+    blocks : int
+        Blocks a site.
+    title : str
+        The question if empty.
+    nutrient : str
+        The product that `doses` are doses of; may be empty.
+    id : str
+        Short name of the trial: lower-case letters, figures and hyphens.
+    """
+
+    question: str
+    cultivars: Sequence[str]
+    doses: Sequence[float]
+    acidifiers: Sequence[str]
+    sites: Sequence[str]
+    current_practice: Mapping[str, str | float]
+    seed: int
+    blocks: int = 3
+    title: str = ""
+    nutrient: str = ""
+    id: str = "trial"
+
+
+def id_from(name: str) -> str:
+    """Make a trial's id from any name.
+
+    Examples
+    --------
+    >>> id_from("My Spring, 2027"), id_from("春")
+    ('my-spring-2027', 'trial')
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower())[:LONGEST_ID].strip("-") or "trial"
+
+
+def new_trial_text(answers: NewTrial) -> str:
+    """Return a commented trial.toml.
+
+    Parameters
+    ----------
+    answers : NewTrial
+
+    Returns
+    -------
+    str
+        TOML that reads back as a protocol with these answers.
+
+    Raises
+    ------
+    TrialError
+        With every answer that does not fit.
+    """
+    practice = ", ".join(f"{_toml(name)} = {_toml(level)}" for name, level in answers.current_practice.items())
+    text = _TEMPLATE.format(
+        id=_toml(answers.id),
+        title=_toml(answers.title or answers.question),
+        question=_toml(answers.question),
+        factors="".join(_factor_sections(answers)),
+        blocks=_toml(answers.blocks),
+        seed=_toml(answers.seed),
+        practice=f"{{ {practice} }}",
+    )
+    parse_protocol(text)
+    return text
+
+
+def new_trial_files(answers: NewTrial) -> dict[str, str]:
+    """Return every file of a new trial folder by its name, as `new_trial_text`.
+
+    The tables have their headers; sites.csv and products.csv have a row for each name, to be filled in.
+
+    Raises
+    ------
+    TrialError
+        With every answer that does not fit.
+    """
+    acids = [name for name in answers.acidifiers if name != NO_PRODUCT]
+    products = [(answers.nutrient, "nutrient")] * bool(answers.nutrient) + [(name, "acid") for name in acids]
+    rows: dict[str, Sequence[Sequence[str]]] = {"sites": [(name,) for name in answers.sites], "products": products}
+    names = [name for name in TABLE_NAMES if name not in OPTIONAL_TABLES]
+    tables = {f"{name}.csv": _table_text(load_schema(name).columns, rows.get(name, [])) for name in names}
+    del tables["layout.csv"]  # made by randomising
+    return {PROTOCOL_FILE: new_trial_text(answers), **tables}
+
+
+def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
+    """Write a new trial folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Is made if need be; must be empty.
+    answers : NewTrial
+
+    Returns
+    -------
+    tuple of Path
+        The files written.
+
+    Raises
+    ------
+    FileExistsError
+        If the folder has anything in it.
+    WrongCall
+        If it cannot be made.
+    TrialError
+        With every answer that does not fit; nothing is written then.
+    """
+    files = new_trial_files(answers)
+    _make_empty(folder)
+    for name, text in files.items():
+        write_text(folder / name, text)
+    return tuple(folder / name for name in files)
+
+
+def example_names() -> tuple[str, ...]:
+    """Return the names of the bundled example trials."""
+    folder = resource_folder("example_trials")
+    return tuple(sorted(path.name for path in folder.iterdir() if (path / PROTOCOL_FILE).is_file()))
+
+
+def example_folder(name: str) -> Path:
+    """Find a bundled example trial.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such example.
+    """
+    if name not in example_names():
+        raise WrongCall(f"There is no example {name!r}; there are: {', '.join(example_names())}.")
+    return resource_folder("example_trials") / name
+
+
+def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[Path, ...]:
+    """Copy a bundled example trial.
+
+    Parameters
+    ----------
+    name : str
+        One of `example_names`.
+    into : Path
+        Folder; is made if need be; must be empty.
+    planned_only : bool
+        Leave out the layout and the records, as if the trial had yet to be laid out.
+
+    Returns
+    -------
+    tuple of Path
+        The files written.
+
+    Raises
+    ------
+    WrongCall
+        If there is no such example, or the folder cannot be made.
+    FileExistsError
+        If the folder has anything in it.
+    """
+    source = example_folder(name)
+    paths = [path for path in sorted(source.rglob("*")) if path.is_file() and not path.is_symlink()]
+    files = [path.relative_to(source) for path in paths]
+    _make_empty(into)
+    chosen = [file for file in files if not planned_only or str(file) in PLANNED_FILES]
+    for file in chosen:
+        (into / file).parent.mkdir(parents=True, exist_ok=True)
+        write_bytes(into / file, (source / file).read_bytes())
+    return tuple(into / file for file in chosen)
+
+
+def _make_empty(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WrongCall(f"The folder {folder} cannot be made: {error.strerror}.") from error
+    if any(folder.iterdir()):
+        raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
+
+
+def _toml(value: str | float) -> str:
+    """Write a TOML value. A JSON string is a TOML basic string, once DEL, which only TOML forbids, is escaped."""
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _factor_sections(answers: NewTrial) -> list[str]:
+    sections = []
+    levels_by_factor: dict[str, Sequence[str | float]] = {
+        "cultivar": answers.cultivars,
+        "dose": answers.doses,
+        "acidifier": answers.acidifiers,
+    }
+    for name, levels in levels_by_factor.items():
+        if levels:
+            listed = ", ".join(_toml(level) for level in levels)
+            product = f"product = {_toml(answers.nutrient)}\n" if name == "dose" and answers.nutrient else ""
+            sections.append(f"[factors.{name}]  # {_FACTOR_COMMENTS[name]}\nlevels = [{listed}]\n{product}\n")
+    return sections
+
+
+def _table_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    filled = [[*row, *[""] * (len(columns) - len(row))] for row in rows]
+    return csv_text(pd.DataFrame(filled, columns=list(columns), dtype=object))
+
+
+_FACTOR_COMMENTS = {
+    "cultivar": "what is grown",
+    "dose": "level teaspoons of nutrient a bucket, increasing",
+    "acidifier": 'what brings the pH down; each stands in products.csv, or is "none"',
+}
+
+_TEMPLATE = """\
+# The protocol of the trial: what is compared, how it is laid out, how it will be decided.
+# Lines that begin with # are remarks. Keys left out have the defaults shown.
+
+[trial]
+id = {id}   # names its files and its place among other trials; do not change it later
+title = {title}
+question = {question}
+# started_on = 2026-08-20        # first day of the trial; dates of records are checked against it
+# season = "autumn 2026"
+
+[bucket]
+volume_l = 20.0                  # litres of solution
+heads = 4                        # heads of lettuce in each
+
+{factors}\
+[layout]
+kind = "randomised complete blocks"   # or "completely randomised", or one of these with its own keys:
+# kind = "split-plot"
+# whole_plot = "dose"            # the factor that goes to whole benches; the others vary within
+# kind = "volunteer blocks"      # blocks then counts the volunteers at each site
+# block_size = 3                 # buckets of each volunteer, 2 to 5
+blocks = {blocks}                       # blocks at each site; complete ones hold every treatment once
+seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
+
+[schedule]
+# sow_on = 2026-08-06
+transplant_after_days = 14
+harvest_after_days = [28, 56]    # from transplanting: earliest, latest
+visit_every_days = 3
+
+# [variation]                    # for trialkit plan: standard deviations in g; common practice where not given
+# bucket_sd_g = 9.0              # between buckets treated alike
+# head_sd_g = 15.0               # between heads of one bucket
+
+[decision]
+# What gardeners do now: one level of each factor that has two or more.
+current_practice = {practice}
+margin_g = 10.0                  # grams of head weight that would matter to a gardener
+equivalence_margin_g = 10.0      # grams that would not
+# price_per_kg = 8.0             # of lettuce; without it value is counted in grams a head
+adopt_probability = 0.9          # how sure to be before recommending a change
+"""

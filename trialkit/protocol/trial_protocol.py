@@ -1,0 +1,247 @@
+"""The protocol of a trial, ``trial.toml``: what is compared, where, how it is laid out and how it will be decided."""
+
+import hashlib
+import math
+import tomllib
+from itertools import pairwise, product
+from pathlib import Path
+from typing import Any, Self
+
+import pandas as pd
+from pydantic import ValidationError, model_validator
+from pydantic_core import PydanticCustomError
+
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import SAME_DOSE_TSP
+from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
+from trialkit.protocol.layout_faults import layout_faults
+from trialkit.protocol.sections import (
+    Bucket,
+    Decision,
+    Factor,
+    FactorName,
+    Layout,
+    Responses,
+    Schedule,
+    Section,
+    TrialSection,
+    Variation,
+    broken_rule,
+)
+from trialkit.tables.problem import Problem, TrialError, quoted
+from trialkit.tables.source_file import read_source
+
+PROTOCOL_FILE = "trial.toml"
+SIZE_LIMIT_BYTES = 1_000_000
+
+MOST_TREATMENTS = 64
+"""As many as four levels of each factor (common practice, no source)."""
+READ_BY_RULES = (
+    ("factors",),
+    *(("layout", key) for key in ("kind", "block_size", "resolvable", "rows", "columns", "checks", "whole_plot")),
+    ("decision", "current_practice"),
+)
+"""The keys that the rules between sections stand on."""
+
+
+class Protocol(Section):
+    """A trial as planned: the sections of trial.toml.
+
+    Notes
+    -----
+    `factors` is keyed by factor name (a key of `FACTOR_COLUMNS`). A factor with one level is fixed; an absent one
+    plays no part.
+    """
+
+    trial: TrialSection
+    bucket: Bucket = Bucket()
+    factors: dict[FactorName, Factor]
+    layout: Layout = Layout()
+    schedule: Schedule = Schedule()
+    variation: Variation = Variation()
+    responses: Responses = Responses()
+    decision: Decision
+
+    @property
+    def varied_factors(self) -> tuple[FactorName, ...]:
+        """Names of the factors with two or more levels, in the order of `FACTOR_COLUMNS`."""
+        return tuple(name for name, factor in self._declared() if len(factor.levels) > 1)
+
+    @property
+    def seed(self) -> int:
+        """Where every random draw starts: the layout's seed, or one derived from the trial's id and question."""
+        if self.layout.seed is not None:
+            return self.layout.seed
+        text = f"{self.trial.id}\n{self.trial.question}".encode()
+        return int.from_bytes(hashlib.sha256(text).digest()[:4], "big")
+
+    @property
+    def treatment_columns(self) -> tuple[str, ...]:
+        """Columns of the varied factors."""
+        return tuple(FACTOR_COLUMNS[name] for name in self.varied_factors)
+
+    def treatments(self) -> pd.DataFrame:
+        """Return every combination of the levels of all declared factors.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns cultivar, dose_tsp, acidifier; one row a treatment, the last factor changing fastest. An undeclared
+            factor is ``""`` (text) or NaN (dose).
+        """
+        absent: dict[str, tuple[str | float, ...]] = {"cultivar": ("",), "dose": (float("nan"),), "acidifier": ("",)}
+        levels = absent | {name: factor.levels for name, factor in self._declared()}
+        rows = list(product(*(levels[name] for name in FACTOR_COLUMNS)))
+        return pd.DataFrame(rows, columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
+
+    def _declared(self) -> list[tuple[FactorName, Factor]]:
+        order = list(FACTOR_COLUMNS)
+        return sorted(self.factors.items(), key=lambda item: order.index(item[0]))
+
+    @model_validator(mode="after")
+    def _sections_agree(self) -> Self:
+        broken = list(_disagreements(self))
+        if broken:
+            raise PydanticCustomError(RULE_ERROR, "the sections disagree", {"several": tuple(broken)})
+        return self
+
+
+def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
+    """Collect every broken rule between sections, so that all can be told at once."""
+    errors = [*_level_faults(protocol)]
+    if not protocol.varied_factors:
+        errors.append(broken_rule("TK-P07", "one treatment", "at least one factor with two levels", "factors"))
+    treatments = math.prod(len(factor.levels) for factor in protocol.factors.values())
+    if treatments > MOST_TREATMENTS:
+        errors.append(broken_rule("TK-P09", f"{treatments} treatments", f"at most {MOST_TREATMENTS}", "factors"))
+    whole_plot = protocol.layout.whole_plot
+    if whole_plot is not None and (whole_plot not in protocol.varied_factors or len(protocol.varied_factors) < 2):
+        expected = "one of two or more factors that each have two or more levels"
+        errors.append(broken_rule("TK-P06", whole_plot, expected, "layout", "whole_plot"))
+    errors += layout_faults(protocol.layout, protocol.factors, protocol.varied_factors)
+    errors += _practice_faults(protocol)
+    return [error.context or {} for error in errors]
+
+
+def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
+    errors = []
+    for name, factor in protocol._declared():
+        path = ("factors", name, "levels")
+        wanted, kind = ("numbers of teaspoons", float) if name == "dose" else ("names in quotation marks", str)
+        wrong = [level for level in factor.levels if not isinstance(level, kind)]
+        if wrong:
+            errors.append(broken_rule("TK-P04", repr(wrong[0]), wanted, *path))
+        elif len(set(factor.levels)) < len(factor.levels):
+            repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
+            errors.append(broken_rule("TK-P04", f"{repeated!r} twice", "each level once", *path))
+        elif name == "dose" and list(factor.levels) != sorted(factor.levels):
+            errors.append(broken_rule("TK-P04", str(list(factor.levels)), "doses in increasing order", *path))
+        elif name == "dose" and (close := _close_doses(factor)):
+            expected = f"doses at least {SAME_DOSE_TSP:g} teaspoon apart: no spoon tells these from each other"
+            errors.append(broken_rule("TK-P04", f"{close[0]!r} and {close[1]!r}", expected, *path))
+    return errors
+
+
+def _close_doses(factor: Factor) -> tuple[float, float] | None:
+    """Return the first two doses in a row that are too near to be two."""
+    doses = [level for level in factor.levels if isinstance(level, float)]
+    return next((pair for pair in pairwise(doses) if pair[1] - pair[0] < SAME_DOSE_TSP * (1 - 1e-9)), None)
+
+
+def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
+    path, practice, errors = ("decision", "current_practice"), protocol.decision.current_practice, []
+    for name in protocol.varied_factors:
+        levels = protocol.factors[name].levels
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else quoted(level) for level in levels)
+        if name not in practice:
+            errors.append(broken_rule("TK-P05", "nothing", f"one of {choice}", *path, name))
+        elif practice[name] not in levels:
+            errors.append(broken_rule("TK-P05", repr(practice[name]), f"one of {choice}", *path, name))
+    for name, level in practice.items():
+        fixed = protocol.factors[name].levels if name in protocol.factors else ()
+        if name not in protocol.varied_factors and level not in fixed:
+            expected = f"its only level, {fixed[0]!r}, or nothing" if fixed else "nothing: this factor plays no part"
+            errors.append(broken_rule("TK-P05", repr(level), expected, *path, name))
+    return errors
+
+
+def parse_protocol(text: str) -> Protocol:
+    """Make a protocol from the text of a trial.toml.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Returns
+    -------
+    Protocol
+
+    Raises
+    ------
+    TrialError
+        With every problem found, not only the first.
+    """
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
+        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+    try:
+        return Protocol.model_validate(data)
+    except ValidationError as error:
+        raise TrialError(_every_problem(data, text, error)) from error
+
+
+def _every_problem(data: dict[str, Any], text: str, error: ValidationError) -> list[Problem]:
+    """Collect what validation found, and what it finds once the keys at fault are left out.
+
+    Rules between keys are followed only when every key by itself is right; without this a misspelt key would hide them.
+    """
+    problems = problems_of_validation(PROTOCOL_FILE, text, error, Protocol)
+    rest = data
+    for fault in error.errors(include_url=False):
+        place = fault["loc"]
+        if fault["type"] != "extra_forbidden" and any(place[: len(path)] == path for path in READ_BY_RULES):
+            return problems  # without this key the rules between sections would blame what is right
+        rest = _without(rest, place)
+    try:
+        Protocol.model_validate(rest)
+    except ValidationError as hidden:
+        blamed = tuple(f"{problem.column}." for problem in problems)
+        later = problems_of_validation(PROTOCOL_FILE, text, hidden, Protocol)
+        problems += [problem for problem in later if not f"{problem.column}.".startswith(blamed)]
+    return sorted(problems, key=lambda problem: problem.row or 0)
+
+
+def _without(data: dict[str, Any], place: tuple[int | str, ...]) -> dict[str, Any]:
+    """Copy a section, leaving out the innermost key that a path leads to."""
+    if not place or place[0] not in data:
+        return data
+    key, inner = str(place[0]), data[str(place[0])]
+    if isinstance(inner, dict) and place[1:2] and place[1] in inner:
+        return {**data, key: _without(inner, place[1:])}
+    return {name: value for name, value in data.items() if name != key}
+
+
+def read_protocol(path: Path) -> Protocol:
+    """Read a protocol from a file, as `parse_protocol`.
+
+    Parameters
+    ----------
+    path : Path
+        The file, or the trial folder that holds trial.toml.
+
+    Returns
+    -------
+    Protocol
+
+    Raises
+    ------
+    TrialError
+        If the file cannot be read, or with every problem in it.
+    """
+    folder, name = (path, PROTOCOL_FILE) if path.is_dir() else (path.parent, path.name)
+    source = read_source(folder, name, limit=SIZE_LIMIT_BYTES)
+    if isinstance(source, Problem):
+        raise TrialError([source])
+    return parse_protocol(source.text)

@@ -1,0 +1,336 @@
+"""A trial as open data: a Frictionless Data Package in a zip, with metadata mapped to MIAPPE and a data dictionary.
+
+The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. A table that stands in
+the form that its schema describes goes in byte for byte; one that a spreadsheet program made something else of is
+written anew.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from trialkit._resources import resource_folder
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.protocol.trial_protocol import PROTOCOL_FILE
+from trialkit.rules.check import Trial
+from trialkit.tables.atomic import csv_text
+from trialkit.tables.source_file import SourceText, read_source
+from trialkit.tables.table_schema import TABLE_NAMES, TableName, load_schema
+from trialkit.tables.typed_tables import read_table
+
+PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
+FIXED_TIME = (1980, 1, 1, 0, 0, 0)
+"""The earliest that a zip can hold: the same trial gives the same bytes."""
+LICENCES = {
+    "CC-BY-4.0": ("Creative Commons Attribution 4.0 International", "https://creativecommons.org/licenses/by/4.0/"),
+    "CC0-1.0": ("CC0 1.0 Universal", "https://creativecommons.org/publicdomain/zero/1.0/"),
+}
+UNITS_FILE, MIAPPE_FILE, DICTIONARY_FILE = "observation_units.csv", "miappe.json", "dictionary.md"
+RESULTS_PATH = "results/results.json"
+FACTOR_TYPES = {
+    "cultivar": ("Cultivar", "Cultivar of lettuce."),
+    "dose": ("Nutrient dose", "Level teaspoons of nutrient in a bucket."),
+    "acidifier": ("Acidifier", "Acid that lowers the pH of the solution; none where nothing was added."),
+}
+OBSERVED = (
+    ("weight_g", "Head weight", "fresh weight of the head as cut and trimmed", "kitchen scale", "g"),
+    ("outcome", "Fate of the head", "whether it was harvested, not ready, dead, bolted or missing", "seen", "category"),
+    ("harvested_on", "Day of harvest", "first visit at which the head was ready", "visits", "date"),
+    ("marketable", "Marketable", "whether the grower would have sold or served it", "seen", "yes or no"),
+    ("ph_after", "pH after mixing", "pH of the solution after acid", "strip or meter", "pH"),
+    ("ec_ms_cm", "Conductivity", "electrical conductivity of the solution", "meter", "mS/cm"),
+)
+
+
+def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
+    """Pack a checked trial.
+
+    Parameters
+    ----------
+    trial : Trial
+    licence : {"CC-BY-4.0", "CC0-1.0"}
+        Of the data.
+    results : bytes, optional
+        ``results.json``, where the trial was analysed as it stands.
+
+    Returns
+    -------
+    bytes
+        A zip; the same trial gives the same bytes.
+    """
+    tables = {name: frame for name, frame in _tables(trial).items() if len(frame)}
+    files = {f"{name}.csv": _plain_csv(trial, f"{name}.csv", csv_text(frame)) for name, frame in tables.items()}
+    files[UNITS_FILE] = csv_text(observation_units(trial)).encode("utf-8")
+    resources = [_table_resource(name, list(tables[name].columns), files) for name in tables]
+    resources.append(_units_resource(files))
+    files[PROTOCOL_FILE] = (trial.folder / PROTOCOL_FILE).read_bytes()
+    resources.append(_resource("protocol", PROTOCOL_FILE, "The protocol of the trial.", "text/toml", files))
+    if results is not None:
+        files[RESULTS_PATH] = results
+        resources.append(_resource("results", RESULTS_PATH, "What the analysis found.", "application/json", files))
+    files[DICTIONARY_FILE] = dictionary(list(tables)).encode("utf-8")
+    files[MIAPPE_FILE] = _json(miappe(trial, licence))
+    files["README.md"] = _readme(trial, licence, results is not None).encode("utf-8")
+    files["datapackage.json"] = _json(_descriptor(trial, licence, resources))
+    return _zipped(files)
+
+
+def _tables(trial: Trial) -> dict[TableName, pd.DataFrame]:
+    """The trial's tables with the columns that their files have: what was written so already stays as it is."""
+    found: dict[TableName, pd.DataFrame] = {}
+    for name in TABLE_NAMES:
+        schema = load_schema(name)
+        source = read_source(trial.folder, schema.file)
+        if isinstance(source, SourceText):
+            missing = read_table(schema, source.text).missing_columns
+            found[name] = getattr(trial, name)[[column for column in schema.columns if column not in missing]]
+    return found
+
+
+def _plain_csv(trial: Trial, name: str, anew: str) -> bytes:
+    """A table as it stands where every cell says the same as in the plain form, else in the plain form."""
+    data = (trial.folder / name).read_bytes()
+    written = anew.encode("utf-8")
+    if b"\r" in data or data.startswith(b"\xef\xbb\xbf"):
+        return written
+    stands, plain = (list(csv.reader(io.StringIO(text))) for text in (data.decode("utf-8"), anew))
+    same = len(stands) == len(plain) and all(
+        len(one) == len(other) and all(map(_says_the_same, one, other))
+        for one, other in zip(stands, plain, strict=True)
+    )
+    return data if same else written
+
+
+def _says_the_same(cell: str, plain: str) -> bool:
+    try:
+        return cell == plain or float(cell) == float(plain)
+    except ValueError:
+        return False
+
+
+def observation_units(trial: Trial) -> pd.DataFrame:
+    """Buckets as MIAPPE's observation units: identity, level, place, and the value of each factor."""
+    layout = trial.layout
+    places = [c for c in ("site", "block", "volunteer", "whole_plot", "row", "column", "position") if c in layout]
+    told = [
+        "; ".join(f"{place.replace('_', ' ')}:{value}" for place, value in row.items() if not _blank(value))
+        for row in layout[places].to_dict("records")
+    ]
+    columns = {"observation_unit_id": layout["bucket"], "observation_unit_type": "bucket", "spatial_distribution": told}
+    factors = {column: layout[column] for column in FACTOR_COLUMNS.values() if column in layout}
+    return pd.DataFrame({**columns, **factors})
+
+
+def _blank(value: object) -> bool:
+    return value is None or value is pd.NA or value != value or value == ""
+
+
+def _schema_document(name: TableName) -> dict[str, Any]:
+    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    assert isinstance(document, dict)
+    return document
+
+
+def _table_resource(name: TableName, columns: Sequence[str], files: Mapping[str, bytes]) -> dict[str, Any]:
+    document = _schema_document(name)
+    document["fields"] = [field for field in document["fields"] if field["name"] in columns]
+    path = f"{name}.csv"
+    document["foreignKeys"] = [
+        key for key in document.get("foreignKeys", ()) if f"{key['reference']['resource']}.csv" in files
+    ]
+    if not document["foreignKeys"]:
+        del document["foreignKeys"]
+    title, description = document.pop("title"), document.pop("description")
+    document.pop("name")
+    made = _resource(name, path, str(description), "text/csv", files)
+    return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": document}
+
+
+def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
+    layout = {field["name"]: field for field in _schema_document("layout")["fields"]}
+    fields: list[dict[str, Any]] = [
+        {"name": "observation_unit_id", "type": "string", "description": "Identity of the bucket."},
+        {"name": "observation_unit_type", "type": "string", "description": "Level of the unit."},
+        {"name": "spatial_distribution", "type": "string", "description": "Where the bucket stood."},
+    ]
+    header = files[UNITS_FILE].split(b"\n", 1)[0].decode("utf-8").split(",")
+    fields += [{**layout[name], "constraints": {}} for name in header if name in layout]
+    schema = {"fields": fields, "missingValues": [""], "primaryKey": ["observation_unit_id"]}
+    made = _resource("observation_units", UNITS_FILE, "Buckets as MIAPPE observation units.", "text/csv", files)
+    return {
+        **made,
+        "type": "table",
+        "title": "Observation units",
+        "format": "csv",
+        "encoding": "utf-8",
+        "schema": schema,
+    }
+
+
+def _resource(name: str, path: str, description: str, mediatype: str, files: Mapping[str, bytes]) -> dict[str, Any]:
+    data = files[path]
+    return {
+        "name": name,
+        "path": path,
+        "description": description,
+        "mediatype": mediatype,
+        "bytes": len(data),
+        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
+    }
+
+
+def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    about = trial.protocol.trial
+    title, path = LICENCES[licence]
+    return {
+        "$schema": PROFILE,
+        "name": about.id,
+        "title": about.title,
+        "description": about.question,
+        "version": "1.0.0",
+        "licenses": [{"name": licence, "title": title, "path": path}],
+        "keywords": ["lettuce", "hydroponics", "field trial", "randomised"],
+        "resources": list(resources),
+    }
+
+
+def miappe(trial: Trial, licence: str) -> dict[str, Any]:
+    """Metadata under the names of MIAPPE 1.1 (Papoutsoglou et al. 2020, New Phytol. 227, 260-273).
+
+    Accession numbers, gene banks and samples play no part in trials of bought seed, and are left out.
+    """
+    protocol, heads = trial.protocol, trial.heads
+    about = protocol.trial
+    planted, cut = heads["transplanted_on"].min(), heads["harvested_on"].max()
+    columns = set(heads.columns[heads.notna().any()]) | set(trial.solution.columns[trial.solution.notna().any()])
+    return {
+        "MIAPPE version": "1.1",
+        "Investigation": {
+            "Investigation unique ID": about.id,
+            "Investigation title": about.title,
+            "License": licence,
+        },
+        "Study": {
+            "Study unique ID": about.id,
+            "Study title": about.title,
+            "Study description": about.question,
+            "Start date of study": _day(planted),
+            "End date of study": _day(cut),
+            "Contact institution": about.contact_role,
+            "Experimental site name": sorted(str(site) for site in trial.layout["site"].unique()),
+            "Description of the experimental design": (
+                f"{protocol.layout.kind}, {protocol.layout.blocks} block(s) a garden, randomised with seed "
+                f"{protocol.seed}"
+            ),
+            "Type of experimental design": protocol.layout.kind,
+            "Observation unit level hierarchy": "site > block > bucket > head",
+            "Observation unit description": (
+                f"A lidded bucket of {protocol.bucket.volume_l:g} L still nutrient solution with "
+                f"{protocol.bucket.heads} heads; treatments were given to buckets."
+            ),
+            "Map of experimental design": "layout.csv",
+            "Cultural practices": "Passive hydroponics: net cups over still solution, no pump.",
+        },
+        "Biological material": [
+            {"Biological material ID": str(name), "Organism": "NCBITAXON:4236", "Genus": "Lactuca", "Species": "sativa"}
+            for name in sorted(trial.layout["cultivar"].astype(str).unique())
+            if name
+        ],
+        "Experimental factor": [
+            {
+                "Experimental Factor type": FACTOR_TYPES[name][0],
+                "Experimental Factor description": FACTOR_TYPES[name][1],
+                "Experimental Factor values": "; ".join(map(_level, factor.levels)),
+            }
+            for name, factor in protocol.factors.items()
+        ],
+        "Observed variable": [
+            {
+                "Variable ID": column,
+                "Variable name": name,
+                "Trait": trait,
+                "Method": method,
+                "Scale": scale,
+            }
+            for column, name, trait, method, scale in OBSERVED
+            if column in columns
+        ],
+        "Environment": [
+            {
+                "Environment parameter": f"alkalinity of the tap water at {row['site']}, mg/L as calcium carbonate",
+                "Environment parameter value": float(row["alkalinity_mg_l_caco3"]),
+            }
+            for row in trial.sites.sort_values("site").to_dict("records")
+            if not _blank(row["alkalinity_mg_l_caco3"])
+        ],
+        "Observation unit": UNITS_FILE,
+    }
+
+
+def _level(level: str | float) -> str:
+    return level if isinstance(level, str) else f"{level:g}"
+
+
+def _day(value: Any) -> str | None:
+    return None if pd.isna(value) else value.date().isoformat()
+
+
+def dictionary(tables: Sequence[TableName]) -> str:
+    """Every column of tables in Markdown: its type, unit, accepted values and meaning."""
+    lines = ["# Data dictionary", ""]
+    for name in tables:
+        schema = load_schema(name)
+        lines += [f"## {schema.file}", "", schema.description, "", f"Key: {', '.join(schema.primary_key)}.", ""]
+        lines += ["| column | type | unit | values | meaning |", "|---|---|---|---|---|"]
+        for field in schema.fields:
+            values = field.expected() if field.enum or field.minimum is not None else ""
+            cells = (field.name, field.type, field.unit or "", values, field.description)
+            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _readme(trial: Trial, licence: str, analysed: bool) -> str:
+    about = trial.protocol.trial
+    lines = [
+        f"# {about.title}",
+        "",
+        about.question,
+        "",
+        "A trial of lettuce in buckets of still nutrient solution, as open data: a Frictionless Data Package. Each",
+        "table is described in datapackage.json, and in words in dictionary.md; miappe.json has the metadata under the",
+        "names of MIAPPE 1.1. One row of heads.csv is a head, but treatments were given to buckets: the bucket is the",
+        "replicate.",
+        "",
+        f"Licence of the data: {LICENCES[licence][0]} ({LICENCES[licence][1]}).",
+        "",
+        "To repeat the analysis, unpack and run:",
+        "",
+        "    pip install trialkit",
+        "    trialkit analyse .",
+        "",
+        "The result is compared with results/results.json by trialkit report . --verify." if analysed else "",
+    ]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _json(document: Mapping[str, Any]) -> bytes:
+    return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
+
+
+def _zipped(files: Mapping[str, bytes]) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in sorted(files):
+            entry = zipfile.ZipInfo(name, FIXED_TIME)
+            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o644 << 16
+            archive.writestr(entry, files[name])
+    return stream.getvalue()

@@ -1,0 +1,367 @@
+"""Collecting returned files into a trial folder: read, repair, merge, write."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from trialkit.domain.errors import NotComputed
+from trialkit.returns import store
+from trialkit.returns.findings import Answers, Finding, Log, Place, UnreadableReturn
+from trialkit.returns.journal import (
+    Choice,
+    Conflict,
+    Conflicts,
+    GivenAnswers,
+    Journal,
+    JournalEntry,
+    TableCounts,
+    document_bytes,
+    given_cells,
+    notes_of,
+    read_document,
+)
+from trialkit.returns.merging import Merged, merge, overlaid, with_value
+from trialkit.returns.reading import ENDINGS, Original, load_original, read_return
+from trialkit.returns.records import (
+    Records,
+    Row,
+    checked_rows,
+    incomplete,
+    key_of,
+    read_records,
+    row_problems,
+    table_text,
+)
+from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
+from trialkit.returns.sheets import Returned
+from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.unfinished import CONFLICTS
+from trialkit.tables.problem import Problem, quoted
+from trialkit.tables.table_schema import TableName, load_schema
+
+DIGITS_OF_NAME = 16
+LONGEST_DETAIL = 80
+
+
+@dataclass(frozen=True)
+class FileOutcome:
+    """What became of one returned file.
+
+    Attributes
+    ----------
+    name : str
+        As it was given.
+    kept_as : str
+        Path of the original within the trial folder; empty if nothing of the file was merged.
+    tables : mapping of table name to TableCounts
+        Empty if nothing was merged.
+    before : bool
+        Whether the same file was collected before.
+    findings : tuple of Finding
+        Notes, questions and refusals.
+    """
+
+    name: str
+    kept_as: str = ""
+    tables: Mapping[TableName, TableCounts] = field(default_factory=dict)
+    before: bool = False
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def merged(self) -> bool:
+        """Whether its rows were merged."""
+        return bool(self.kept_as)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data, ready for JSON."""
+        return {
+            "name": self.name,
+            "merged": self.merged,
+            "kept_as": self.kept_as or None,
+            "collected_before": self.before,
+            "tables": {name: counts.model_dump() for name, counts in self.tables.items()},
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a collect did.
+
+    Attributes
+    ----------
+    files : tuple of FileOutcome
+    chosen : tuple of Conflict
+        Conflicts settled by the choices given.
+    refused_choices : tuple of Finding
+    conflicts : tuple of Conflict
+        Those that still wait for a choice.
+    finished_earlier : bool
+        Whether an earlier collect, stopped half-way, was finished first.
+    changed : tuple of str
+        Files of the trial folder that were written.
+    """
+
+    files: tuple[FileOutcome, ...]
+    chosen: tuple[Conflict, ...]
+    refused_choices: tuple[Finding, ...]
+    conflicts: tuple[Conflict, ...]
+    finished_earlier: bool
+    changed: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether every file was merged and nothing waits for anybody."""
+        return all(file.merged for file in self.files) and not self.conflicts and not self.refused_choices
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data, ready for JSON."""
+        return {
+            "ok": self.ok,
+            "files": [file.as_dict() for file in self.files],
+            "chosen": [conflict.model_dump(mode="json") for conflict in self.chosen],
+            "refused_choices": [finding.as_dict() for finding in self.refused_choices],
+            "conflicts": [conflict.model_dump(mode="json") for conflict in self.conflicts],
+            "finished_earlier": self.finished_earlier,
+            "changed": list(self.changed),
+        }
+
+
+@dataclass(frozen=True)
+class _State:
+    """The record and what is remembered of returns."""
+
+    records: Records
+    journal: Journal
+    conflicts: Conflicts
+
+
+def collect(
+    folder: Path,
+    files: Sequence[Path] = (),
+    *,
+    answers: Answers | None = None,
+    choices: Mapping[str, Choice] | None = None,
+) -> Outcome:
+    """Merge returned files into the record of a trial.
+
+    A file is merged as a whole or not at all: a question without an answer, or anything that cannot be read, leaves all
+    of it out, and the other files are merged nevertheless. A value in the record is never overwritten: what a return
+    says otherwise is a conflict, until it is chosen.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder; protocol, sites, products and layout must be without errors.
+    files : sequence of Path
+        Workbooks, CSV files, phone files; may be empty, to finish an earlier collect or to settle conflicts.
+    answers : Answers, optional
+        How to read what can be read in several ways.
+    choices : mapping of str to {"kept", "returned"}, optional
+        What to take for conflicts, by their identity.
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    TrialError
+        If the folder itself has errors.
+    WrongCall, NotComputed
+        If another collect is at work, or what is kept under returned cannot be used.
+    OSError
+        If a file cannot be read or written.
+    """
+    with store.locked(folder):
+        store.safe_returned(folder)
+        finished = store.finish(folder)
+        trial = read_trial(folder, stage="layout")
+        before = _State(
+            read_records(folder),
+            read_document(folder, store.JOURNAL, Journal),
+            read_document(folder, CONFLICTS, Conflicts),
+        )
+        chosen_log = Log("conflicts.json")
+        state, chosen = _chosen(before, choices or {}, trial, chosen_log)
+        state = _settled_by_hand(state)
+        outcomes, originals = [], {}
+        for path in files:
+            state, outcome, original = _collect_one(path, state, trial, answers or Answers())
+            outcomes.append(outcome)
+            if original is not None:
+                originals[outcome.kept_as] = original.data
+        state = _settled_by_hand(state)
+        changes = _changes(folder, before, state, originals, trial)
+        store.commit(folder, changes)
+    return Outcome(tuple(outcomes), chosen, tuple(chosen_log.findings), state.conflicts.open, finished, tuple(changes))
+
+
+def _collect_one(
+    path: Path, state: _State, trial: Trial, answers: Answers
+) -> tuple[_State, FileOutcome, Original | None]:
+    """Read one file and merge it, unless something stands in its way."""
+    log = Log(path.name, answers)
+    try:
+        original = load_original(path, log)
+        before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
+        log.answers = answers.or_else(state.journal.answers_for(original.sha256))
+        returned = read_return(original, log)
+        rows = rows_of(returned, trial, log)
+        usable = _usable(rows, state.records, trial, log)
+        if returned.kind != "phone":
+            known = {key[0] for key in state.records.get("heads", {})}
+            missing_buckets(rows, known, trial, log)
+    except UnreadableReturn:
+        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+    if not log.clear:
+        return state, FileOutcome(path.name, findings=tuple(log.findings)), None
+    merged = merge(state.records, usable, state.conflicts.settled)
+    _note_incomplete(usable, merged, log)
+    tables = {
+        name: TableCounts(**vars(counts), blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()
+    }
+    kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
+    entry = _entry(original, returned, kept_as, log, merged, tables)
+    state = replace(
+        state, records=merged.records, conflicts=state.conflicts.adding(merged.differences, state.journal, str(entry))
+    )
+    if not before or merged.gave:
+        state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
+    return state, FileOutcome(path.name, kept_as, tables, before, tuple(log.findings)), original
+
+
+def _usable(rows: Rows, records: Records, trial: Trial, log: Log) -> dict[TableName, list[Row]]:
+    """Bring rows into the text form of the files; refuse what the schema or the rules refuse."""
+    usable: dict[TableName, list[Row]] = {}
+    places: dict[TableName, list[ReturnedRow]] = {}
+    blamed = {(f.place.sheet, f.place.row, f.place.column) for f in log.findings if f.verdict != "repaired"}
+    for name, returned in rows.by_table.items():
+        checked = checked_rows(load_schema(name), [row.values for row in returned])
+        for position, problem in checked.problems:
+            _refuse(returned[position].place, problem, blamed, log)
+        kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
+        usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
+    whole = {
+        name: [overlaid(records.get(name, {}).get(key_of(load_schema(name), row), {}), row) for row in table]
+        for name, table in usable.items()
+    }
+    exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
+    for table_name, position, problem in () if exchanged else row_problems(trial, whole):
+        _refuse(places[table_name][position].place, problem, blamed, log)
+    return usable
+
+
+def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: Log) -> None:
+    """Pass on a problem of the check, unless its cell is blamed already."""
+    cell = (place.sheet, place.row, problem.column)
+    if cell not in blamed:
+        blamed.add(cell)
+        at = Place(place.sheet, place.row, problem.column)
+        log.refuse(problem.rule, at, problem.expected, found=problem.found, mend=problem.mend)
+
+
+def _note_incomplete(usable: Mapping[TableName, Sequence[Row]], merged: Merged, log: Log) -> None:
+    for name, rows in usable.items():
+        schema = load_schema(name)
+        count = incomplete(schema, [merged.records[name][key_of(schema, row)] for row in rows])
+        if count:
+            which = "1 row is" if count == 1 else f"{count} rows are"
+            log.note(
+                "TK-R52", Place(), f"{which} not complete yet in {schema.file}; a later return may fill in the rest"
+            )
+
+
+def _entry(
+    original: Original, returned: Returned, kept_as: str, log: Log, merged: Merged, tables: dict[TableName, TableCounts]
+) -> JournalEntry:
+    return JournalEntry(
+        file=kept_as.partition("/")[2],
+        sha256=original.sha256,
+        name=_one_line(original.name),
+        kind=returned.kind,
+        site=_one_line(returned.site),
+        by=_one_line(returned.by),
+        saved_at=_one_line(returned.saved_at),
+        answers=GivenAnswers.of(log.answers),
+        tables=tables,
+        notes=notes_of(log.of("repaired")),
+        gave=given_cells(merged.gave),
+    )
+
+
+def _one_line(text: str) -> str:
+    """Keep a stranger's detail short and on one line."""
+    return re.sub(r"[^\w .,:+()@-]+", " ", text)[:LONGEST_DETAIL].strip()
+
+
+def _chosen(
+    state: _State, choices: Mapping[str, Choice], trial: Trial, log: Log
+) -> tuple[_State, tuple[Conflict, ...]]:
+    """Take the choices, all of them or, if one of them cannot be, none."""
+    waiting = {conflict.id: conflict for conflict in state.conflicts.open}
+    records = dict(state.records)
+    chosen = []
+    for identity, choice in choices.items():
+        if identity not in waiting:
+            known = ", ".join(waiting) or "none"
+            log.refuse("TK-R56", Place(), f"one of the conflicts that are open: {known}", found=quoted(identity))
+            continue
+        conflict = waiting[identity]
+        if choice == "returned":
+            if conflict.key not in records[conflict.table]:
+                found = f"{' '.join(conflict.key)}, which is no longer there"
+                log.refuse("TK-R56", Place(), f"a row of {conflict.table}.csv", found=found)
+                continue
+            table = records[conflict.table]
+            records[conflict.table] = with_value(table, conflict.key, conflict.column, conflict.returned)
+        chosen.append(conflict.model_copy(update={"choice": choice}))
+    touched: dict[TableName, list[Row]] = {}
+    for conflict in chosen:
+        if conflict.choice == "returned":
+            touched.setdefault(conflict.table, []).append(records[conflict.table][conflict.key])
+    for name, position, problem in row_problems(trial, touched):
+        row = touched[name][position]
+        found = f"{' '.join(key_of(load_schema(name), row))}, {problem.column} {problem.found}"
+        by_hand = f"or correct the row by hand in {name}.csv"
+        mend = f"{problem.mend} Choose for the other cells of this row together with it, {by_hand}."
+        log.refuse("TK-R56", Place(column=problem.column), problem.expected, found=found, mend=mend)
+    if log.findings:
+        return state, ()
+    return replace(state, records=records, conflicts=state.conflicts.replacing(chosen)), tuple(chosen)
+
+
+def _settled_by_hand(state: _State) -> _State:
+    """Close conflicts whose returned value stands in the record by now."""
+    closed = [
+        conflict.model_copy(update={"choice": "returned"})
+        for conflict in state.conflicts.open
+        if state.records[conflict.table].get(conflict.key, {}).get(conflict.column) == conflict.returned
+    ]
+    return replace(state, conflicts=state.conflicts.replacing(closed)) if closed else state
+
+
+def _changes(
+    folder: Path, before: _State, after: _State, originals: Mapping[str, bytes], trial: Trial
+) -> dict[str, bytes]:
+    """List the files that differ from what is there, originals first."""
+    changes = {name: data for name, data in originals.items() if not _is_kept(folder / name, data)}
+    for name, table in after.records.items():
+        if table != before.records.get(name):
+            changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
+    if after.conflicts != before.conflicts:
+        changes[CONFLICTS] = document_bytes(after.conflicts)
+    if after.journal != before.journal:
+        changes[store.JOURNAL] = document_bytes(after.journal)
+    return changes
+
+
+def _is_kept(path: Path, data: bytes) -> bool:
+    """Tell whether an original is kept already; one that was changed since is never overwritten."""
+    if not path.exists():
+        return False
+    if not path.is_file() or path.read_bytes() != data:
+        raise NotComputed(f"{path} is no longer what was returned: move it away, then collect again.")
+    return True

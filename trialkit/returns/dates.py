@@ -1,0 +1,234 @@
+"""Dates as people and spreadsheet programs write them; an order of day and month is never guessed."""
+
+import contextlib
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from trialkit.returns.cells import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.findings import DateOrder, Log
+from trialkit.returns.recognising import ReturnedTable
+from trialkit.tables.cell_values import ISO_DATE, plain_figures
+from trialkit.tables.problem import quoted
+from trialkit.tables.table_schema import Field
+
+SLASHED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
+YEAR_FIRST = re.compile(r"(\d{4})[/.\- ]?(\d{1,2})[/.\- ]?(\d{1,2})", re.ASCII)
+WITH_TIME = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2}(?::\d{2})?(?:\.\d+)?)(Z|[+-]\d{2}:?\d{2})?", re.ASCII)
+WEEKDAY = re.compile(r"(mon|tues?|wed(nes)?|thu(rs)?|fri|sat(ur)?|sun)(day)?\.?,?\s+", re.IGNORECASE)
+DAY_NAME_YEAR = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ \-./]*([A-Za-z]{3,9})\.?[ \-./,]*(\d{4}|\d{2})", re.ASCII)
+NAME_DAY_YEAR = re.compile(r"([A-Za-z]{3,9})\.?[ \-./]*(\d{1,2})(?:st|nd|rd|th)?[ \-./,]+(\d{4})", re.ASCII)
+WITHOUT_YEAR = re.compile(
+    r"\d{1,2}[ \-./]*[A-Za-z]{3,9}\.?|[A-Za-z]{3,9}\.?[ \-./]*\d{1,2}|\d{1,2}[/.]\d{1,2}\.?", re.ASCII
+)
+SERIAL = re.compile(r"([34]\d{4})(\.\d+)?", re.ASCII)
+MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
+          "november", "december")  # fmt: skip
+# Day counts: 1900 has a 29 February that never was, so day 60 on counts from 1899-12-30 (the programs' documentation,
+# from memory); the other system calls 1904-01-01 day 0.
+DAY_NOUGHT = {"1900": date(1899, 12, 30), "1904": date(1904, 1, 1)}
+PARTS: dict[DateOrder, tuple[int, int, int]] = {
+    "day-first": (2, 1, 0),
+    "month-first": (2, 0, 1),
+    "year-first": (0, 1, 2),
+}
+
+
+@dataclass(frozen=True)
+class _Slashed:
+    """A date of three numbers: what it would be in each order that the calendar allows."""
+
+    column: str
+    position: int
+    text: str
+    readings: dict[DateOrder, date]
+
+    @property
+    def doubtful(self) -> bool:
+        return len(set(self.readings.values())) > 1
+
+
+def repair_dates(table: ReturnedTable, log: Log, years: range | None = None) -> None:
+    """Rewrite the dates of a table as year-month-day, as far as they can be read in one way.
+
+    Three numbers are read as dates only if every such date of the sheet allows one order, or one was answered.
+
+    Parameters
+    ----------
+    table : ReturnedTable
+    log : Log
+        Is told what was repaired, asked or refused.
+    years : range, optional
+        Years that a date with two figures for the year may be of.
+    """
+    slashed: list[_Slashed] = []
+    for field in table.schema.fields:
+        if field.type == "date" and field.name in table.cells:
+            before = set(_year_first_cells(table, field.name))
+            of_column = list(_column(table, field, log, years))
+            if of_column and before:
+                first = of_column[0]
+                why = (
+                    f"others of this column are written as {table.cells[field.name][min(before)]}; if a program "
+                    "exchanged day and month before it wrote them so, they are wrong. They would be taken as they are."
+                )
+                log.ask("TK-R53", table.place(first.position, field.name), why, found=quoted(first.text))
+            slashed += of_column
+    _settle(table, slashed, log)
+
+
+def _year_first_cells(table: ReturnedTable, column: str) -> Iterator[int]:
+    for position, text in enumerate(table.cells[column]):
+        if ISO_DATE.fullmatch(text.strip()) or WITH_TIME.fullmatch(text.strip()):
+            yield position
+
+
+def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -> Iterator[_Slashed]:
+    """Settle what can be read in one way; yield the dates of three numbers."""
+    cells = table.cells[field.name]
+    for position, raw in enumerate(cells):
+        if not raw:
+            continue
+        place = table.place(position, field.name)
+        text = cells[position] = tidy(raw, field, place, log)
+        plain = plain_figures(text)
+        if plain != text:
+            log.note("TK-R38", place, "the figures stand for these", found=text, became=plain)
+            cells[position] = plain
+        if ISO_DATE.fullmatch(plain) or not plain:
+            continue
+        if match := SLASHED.fullmatch(plain):
+            yield _Slashed(field.name, position, plain, _readings(match, years))
+        elif means_nothing(plain) and field.name not in table.schema.primary_key:
+            log.note("TK-R39", place, "here it can only mean that there is nothing to record", found=plain)
+            cells[position] = ""
+        elif NOT_KNOWN.fullmatch(plain):
+            expected, mend = "a date, or an empty cell", "Look up the record, or leave the cell empty."
+            log.refuse("TK-R37", place, expected, found=quoted(plain), mend=mend)
+        elif match := SERIAL.fullmatch(plain):
+            _day_count(table, position, field.name, int(match.group(1)), log)
+        elif WITHOUT_YEAR.fullmatch(plain):
+            mend = "Write year-month-day, with the year in full."
+            log.refuse("TK-R37", place, "a date with its year", found=quoted(plain), mend=mend)
+        elif day := _one_reading(plain):
+            time = WITH_TIME.fullmatch(plain)
+            why = "it can be read in one way only"
+            if time and time.group(2).strip("0:.") != "":
+                why += "; the time of day was left out"
+            log.note("TK-R43", place, why, found=plain, became=day.isoformat())
+            cells[position] = day.isoformat()
+
+
+def _one_reading(text: str) -> date | None:
+    """Read a date that names its month, or begins with a year in full."""
+    text = WEEKDAY.sub("", text)
+    if match := WITH_TIME.fullmatch(text):
+        return _day(*map(int, match.group(1).split("-")))
+    if match := YEAR_FIRST.fullmatch(text):
+        return _day(*map(int, match.groups())) if len(re.findall(r"\d", text)) == 8 or not text.isdigit() else None
+    if match := DAY_NAME_YEAR.fullmatch(text):
+        number, name, year = match.groups()
+    elif match := NAME_DAY_YEAR.fullmatch(text):
+        name, number, year = match.groups()
+    else:
+        return None
+    months = [i for i, month in enumerate(MONTHS, start=1) if month.startswith(name.lower()) or name.lower() == "sept"]
+    if name.lower() == "sept":
+        months = [9]
+    return _day(_full(year), months[0], int(number)) if len(months) == 1 else None
+
+
+def _day(year: int, month: int, day: int) -> date | None:
+    with contextlib.suppress(ValueError):
+        return date(year, month, day)
+    return None
+
+
+def _full(year: str) -> int:
+    return int(year) + 2000 * (len(year) == 2)
+
+
+def _readings(match: re.Match[str], years: range | None) -> dict[DateOrder, date]:
+    parts = (match.group(1), match.group(3), match.group(4))
+    readings: dict[DateOrder, date] = {}
+    for order, (year, month, day) in PARTS.items():
+        if order == "year-first" and (len(parts[2]) == 4 or len(parts[0]) == 1):
+            continue
+        found = _day(_full(parts[year]), int(parts[month]), int(parts[day]))
+        if found is not None:
+            readings[order] = found
+    possible = {order: day for order, day in readings.items() if years is None or day.year in years}
+    return possible if len(parts[2]) == 2 and possible else readings
+
+
+def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
+    """Read all dates of three numbers by the one order that they allow, or that was answered."""
+    order = log.answers.dates
+    if not slashed:
+        return
+    if order is None:
+        orders = set(PARTS).intersection(*(item.readings or PARTS for item in slashed))
+        if any(item.doubtful for item in slashed):
+            _ask_order(table, slashed, log)
+            return
+        if not orders:
+            _refuse_orders(table, slashed, log)
+            return
+        order = sorted(orders)[0]
+        why = f"{order}, as every date of the sheet must be"
+    else:
+        why = f"read by --dates {order}"
+    for item in slashed:
+        place = table.place(item.position, item.column)
+        if not item.readings:
+            log.refuse("TK-V08", place, "a day that exists", found=quoted(item.text))
+            continue
+        if order not in item.readings:
+            other = " or ".join(item.readings)
+            log.refuse(
+                "TK-R41", place, f"a date with the {order.replace('-', ' ')}", found=f"{quoted(item.text)}, {other}"
+            )
+            continue
+        day = item.readings[order].isoformat()
+        log.note("TK-R41" if log.answers.dates else "TK-R43", place, why, found=item.text, became=day)
+        table.cells[item.column][item.position] = day
+
+
+def _ask_order(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
+    """Ask for the order of those that allow several; the others wait for the answer too, read as they only can be."""
+    plain = [item for item in slashed if len(item.readings) == 1]
+    hint = f" {quoted(plain[0].text)} of this sheet can only be {next(iter(plain[0].readings))}." if plain else ""
+    for item in plain:
+        table.cells[item.column][item.position] = next(iter(item.readings.values())).isoformat()
+    for item in slashed:
+        if item.doubtful:
+            choice = " or ".join(f"{day.isoformat()} ({order})" for order, day in item.readings.items())
+            answers = tuple(f"--dates {order}" for order in item.readings)
+            mend = f"Say which: {' or '.join(answers)}."
+            why, place = f"it may be {choice}.{hint}", table.place(item.position, item.column)
+            log.ask_option("TK-R41", place, why, found=quoted(item.text), mend=mend, answers=answers)
+
+
+def _refuse_orders(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
+    for order in PARTS:
+        items = [item for item in slashed if set(item.readings) == {order}]
+        if items:
+            found = f"{quoted(items[0].text)}, which can only be {order}, while others can only be the other way"
+            mend = "Write all dates year-month-day, such as 2026-08-20, after a look at the paper record."
+            place = table.place(items[0].position, items[0].column)
+            log.refuse("TK-R41", place, "one order of day and month throughout", found=found, mend=mend)
+
+
+def _day_count(table: ReturnedTable, position: int, column: str, count: int, log: Log) -> None:
+    days = {start: first + timedelta(days=count) for start, first in DAY_NOUGHT.items()}
+    place, text = table.place(position, column), table.cells[column][position]
+    if log.answers.serials is None:
+        why = f"a day count: {days['1900']} if it begins in 1900, as usual, or {days['1904']} if in 1904."
+        answers = ("--serials 1900", "--serials 1904")
+        mend = f"Say which: {' or '.join(answers)}."
+        log.ask_option("TK-R42", place, why, found=quoted(text), mend=mend, answers=answers)
+        return
+    day = days[log.answers.serials].isoformat()
+    log.note("TK-R42", place, f"read by --serials {log.answers.serials}", found=text, became=day)
+    table.cells[column][position] = day

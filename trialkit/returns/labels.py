@@ -1,0 +1,120 @@
+"""Labels of buckets and names of gardens: repaired where layout and check character leave one, else asked about."""
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import replace
+
+from trialkit.returns.cells import tidied
+from trialkit.returns.findings import Finding, Log, Place
+from trialkit.returns.numbers import A_DATE
+from trialkit.returns.recognising import ReturnedTable
+from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id
+from trialkit.tables.nearest import nearest_name
+from trialkit.tables.problem import quoted
+
+# Capitals of Greek and Cyrillic that look like Latin ones (Unicode confusables, from memory).
+OTHER_SCRIPTS = str.maketrans("АВСЕНІЈКМОРЅТХУΑΒΕΖΗΙΚΜΝΟΡΤΧΥ", "ABCEHIJKMOPSTXYABEZHIKMNOPTXY")
+# What is taken for another character in identities of any alphabet.
+ALIKE = str.maketrans("OQILZSB", "0011258")
+SCIENTIFIC = re.compile(r"\d(\.\d+)?[eE][+-]?\d+", re.ASCII)
+
+
+def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
+    """Rewrite labels and garden names as the trial has them.
+
+    Parameters
+    ----------
+    table : ReturnedTable
+    buckets : mapping of str to str
+        Garden of each bucket.
+    sites : mapping of str to str
+        Full name of each garden.
+    log : Log
+        Is told what was repaired, asked or refused.
+    """
+    column = table.schema.primary_key[0]
+    if column not in table.cells:
+        return
+    cells = table.cells[column]
+    seen: dict[str, tuple[str, Finding]] = {}
+    for position, raw in enumerate(cells):
+        text = tidied(raw)
+        place = table.place(position, column)
+        if raw != text:
+            log.note("TK-R29", place, "only marks around the value were taken off", found=raw, became=text)
+        if text and text not in (buckets if column == "bucket" else sites):
+            if text in seen:
+                log.findings.append(replace(seen[text][1], place=place))
+            else:
+                read = _bucket(text, buckets, place, log) if column == "bucket" else _site(text, sites, place, log)
+                seen[text] = (read, log.findings[-1])
+            text = seen[text][0]
+        cells[position] = text
+
+
+def _bucket(text: str, buckets: Mapping[str, str], place: Place, log: Log) -> str:
+    """Return the bucket that is meant, or the text itself if that was asked or refused."""
+    if meant := _certain(text, buckets):
+        log.note("TK-R28", place, "the layout has no other label that this can be", found=text, became=meant)
+        return meant
+    if text.isdecimal() and len(same := [name for name in buckets if name.isdecimal() and int(name) == int(text)]) == 1:
+        why = f"it may be {same[0]}, whose leading zeros a spreadsheet program took off."
+        return same[0] if log.ask("TK-R26", place, why, found=quoted(text), became=same[0]) else text
+    if SCIENTIFIC.fullmatch(text) or A_DATE.fullmatch(text) or _is_number_of(text, buckets):
+        kind = "a date" if A_DATE.fullmatch(text) else "a number"
+        found = f"{quoted(text)}, {kind} that a spreadsheet program seems to have made of the label"
+        log.refuse("TK-R27", place, "a label of the layout", found=found)
+        return text
+    near = [name for name in buckets if _one_slip(_folded(text), name)]
+    alike = [name for name in buckets if _folded(name).translate(ALIKE) == _folded(text).translate(ALIKE)]
+    likely = alike if len(alike) == 1 else near
+    if len(likely) == 1 and not bucket_id_is_valid(text):
+        why = f"the layout has no such bucket; {likely[0]} differs in one place."
+        return likely[0] if log.ask("TK-R25", place, why, found=quoted(text), became=likely[0]) else text
+    nearest = nearest_bucket_id(text, buckets)
+    hint = f"The nearest label of the layout is {nearest}." if nearest else "No label of the layout is near to it."
+    if len(likely) > 1:
+        hint = f"It may be {' or '.join(sorted(likely)[:3])}."
+    log.refuse("TK-R30", place, "a label of the layout", found=quoted(text), mend=f"{hint} Look at the bucket.")
+    return text
+
+
+def _folded(text: str) -> str:
+    return unicodedata.normalize("NFKC", text).upper().translate(OTHER_SCRIPTS).replace(" ", "")
+
+
+def _certain(text: str, buckets: Mapping[str, str]) -> str | None:
+    """Find the one label that a text can only be: same but for capitals, script or blanks, or proven by the check."""
+    same = [name for name in buckets if _folded(name) == _folded(text)]
+    if len(same) == 1:
+        return same[0]
+    proven = _folded(text).translate(LOOK_ALIKES)
+    return proven if not same and proven in buckets and bucket_id_is_valid(proven) else None
+
+
+def _is_number_of(text: str, buckets: Mapping[str, str]) -> bool:
+    """Tell whether a number is the value of a label that looks like one, such as 100000 of 1E5."""
+    return text.isdecimal() and any(SCIENTIFIC.fullmatch(name) and float(name) == float(text) for name in buckets)
+
+
+def _one_slip(text: str, name: str) -> bool:
+    """Tell whether one character differs, or two neighbours are exchanged."""
+    if len(text) != len(name):
+        return False
+    wrong = [i for i, (read, true) in enumerate(zip(text, name, strict=True)) if read != true]
+    exchanged = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and text[wrong[0]] == name[wrong[1]]
+    return len(wrong) == 1 or (exchanged and text[wrong[1]] == name[wrong[0]])
+
+
+def _site(text: str, sites: Mapping[str, str], place: Place, log: Log) -> str:
+    names = {name.casefold(): site for site, name in sites.items() if name} | {site.casefold(): site for site in sites}
+    if meant := names.get(text.casefold()):
+        log.note("TK-R28", place, "no other garden can be meant", found=text, became=meant)
+        return meant
+    if near := nearest_name(text, names):
+        meant = names[near.casefold()]
+        why = f"no garden has this name; {meant} is the nearest."
+        return meant if log.ask("TK-R25", place, why, found=quoted(text), became=meant) else text
+    log.refuse("TK-R30", place, f"a garden of the trial: {', '.join(sites)}", found=quoted(text))
+    return text

@@ -1,0 +1,119 @@
+"""Merging returned rows into the record by key: new rows, the same, filled-in cells, conflicts. Pure."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from trialkit.returns.records import Key, Records, Row, Table
+from trialkit.tables.table_schema import TableName, load_schema
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A returned value that the record has otherwise."""
+
+    table: TableName
+    key: Key
+    column: str
+    kept: str
+    returned: str
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What became of the rows of one table: each row counts once, by the first of these that it fits from the right."""
+
+    new: int = 0
+    same: int = 0
+    filled_in: int = 0
+    conflicting: int = 0
+
+
+@dataclass(frozen=True)
+class Merged:
+    """The record after a return.
+
+    Attributes
+    ----------
+    records : Records
+    counts : mapping of table name to Counts
+    differences : tuple of Difference
+        Values that were not taken, because the record says otherwise.
+    gave : mapping of table name to mapping of key to tuple of str
+        The columns of each row that came from this return.
+    """
+
+    records: Records
+    counts: Mapping[TableName, Counts]
+    differences: tuple[Difference, ...]
+    gave: Mapping[TableName, Mapping[Key, tuple[str, ...]]]
+
+
+def overlaid(row: Row, returned: Row) -> Row:
+    """Return a row with its empty cells filled in from a returned one; what it says already stays."""
+    return {**returned, **row}
+
+
+def merge(
+    records: Records, returned: Mapping[TableName, Sequence[Row]], settled: Callable[[Difference], bool]
+) -> Merged:
+    """Merge a return into the record; a value is never overwritten.
+
+    Parameters
+    ----------
+    records : Records
+    returned : mapping of table name to rows
+        In the text form of the files; no key twice.
+    settled : callable
+        Tells whether a difference was decided before, so that it is no conflict any more.
+
+    Returns
+    -------
+    Merged
+
+    Examples
+    --------
+    >>> record = {"visits": {("FERN", "2026-08-20"): {"site": "FERN", "visited_on": "2026-08-20"}}}
+    >>> row = {"site": "FERN", "visited_on": "2026-08-20", "note": "all well"}
+    >>> merged = merge(record, {"visits": [row]}, lambda difference: False)
+    >>> merged.counts["visits"].filled_in, merged.records["visits"][("FERN", "2026-08-20")]["note"]
+    (1, 'all well')
+    """
+    tables = dict(records)
+    counts: dict[TableName, Counts] = {}
+    differences: list[Difference] = []
+    gave: dict[TableName, dict[Key, tuple[str, ...]]] = {}
+    for name, rows in returned.items():
+        table: dict[Key, Row] = dict(tables.get(name, {}))
+        tally = {"new": 0, "same": 0, "filled_in": 0, "conflicting": 0}
+        for row in rows:
+            key = tuple(row.get(column, "") for column in load_schema(name).primary_key)
+            kind, columns, differ = _one(name, key, table.get(key), row, settled)
+            tally[kind] += 1
+            differences += differ
+            if columns:
+                table[key] = overlaid(table.get(key, {}), row)
+                gave.setdefault(name, {})[key] = columns
+        tables[name], counts[name] = table, Counts(**tally)
+    return Merged(tables, counts, tuple(differences), gave)
+
+
+def _one(
+    name: TableName, key: Key, known: Row | None, row: Row, settled: Callable[[Difference], bool]
+) -> tuple[str, tuple[str, ...], list[Difference]]:
+    if known is None:
+        return "new", tuple(row), []
+    fresh = tuple(column for column in row if column not in known)
+    differ = [
+        difference
+        for column, text in row.items()
+        if column in known
+        and known[column] != text
+        and not settled(difference := Difference(name, key, column, known[column], text))
+    ]
+    kind = "conflicting" if differ else "filled_in" if fresh else "same"
+    return kind, fresh, differ
+
+
+def with_value(table: Table, key: Key, column: str, value: str) -> Table:
+    """Return a table with one value put in place of another."""
+    return {**table, key: {**table[key], column: value}}

@@ -1,0 +1,108 @@
+"""The file that a phone form saves, or its text as it arrives in a message."""
+
+import json
+import zlib
+from collections.abc import Mapping
+from typing import Any
+
+from trialkit.returns.findings import Log, Place
+from trialkit.returns.sheets import MOST_ROWS, Returned, SheetText
+from trialkit.returns.text_files import decode
+from trialkit.rules.form_marks import FormMarks
+from trialkit.tables.headings import RECORD_TABLES
+from trialkit.tables.problem import quoted
+from trialkit.tables.table_schema import load_schema
+
+FORMAT = "trialkit-phone-1"
+MARKER = b"trialkit-phone"
+DETAILS = ("trial", "layout", "form", "site", "by", "saved_at")
+
+
+def looks_like_phone_text(data: bytes) -> bool:
+    """Tell whether a file, in any encoding, holds what a phone form saved."""
+    return MARKER in data[:20_000].replace(b"\0", b"")
+
+
+def read_phone_file(data: bytes, log: Log) -> Returned:
+    """Read what a phone form saved; words around it, as in a message, are passed over.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    log : Log
+        Is told what was repaired or refused.
+
+    Returns
+    -------
+    Returned
+        One sheet for each table.
+
+    Raises
+    ------
+    UnreadableReturn
+        If it was changed or cut off on its way, which its check sum tells.
+    """
+    document = _document(decode(data, log), log)
+    if document.get("format") != FORMAT:
+        found = f"the format {quoted(document.get('format'))}"
+        raise log.give_up("TK-R48", f"a file of the format {FORMAT}", found=found)
+    tables = document.get("tables")
+    _check_sum(document, tables, log)
+    details = {name: document.get(name, "") for name in DETAILS}
+    if not all(isinstance(value, str) for value in details.values()) or not isinstance(tables, dict):
+        raise log.give_up("TK-R48", "the details of a phone form, as text")
+    sheets = tuple(_sheet(name, rows, log) for name, rows in tables.items() if rows)
+    if not sheets:
+        raise log.give_up("TK-R08", "at least one record", found="none")
+    return Returned(
+        "phone",
+        sheets,
+        FormMarks(details["trial"], details["layout"], details["form"]),
+        details["site"],
+        details["by"],
+        details["saved_at"],
+    )
+
+
+def _document(text: str, log: Log) -> Mapping[str, Any]:
+    """Read the JSON text that begins at the brace before the format."""
+    start = text.rfind("{", 0, text.find(MARKER.decode()))
+    if start < 0:
+        raise log.give_up("TK-R48", "text that begins with {", found="text that was cut off at its beginning")
+    try:
+        document, end = json.JSONDecoder().raw_decode(text, start)
+    except (ValueError, RecursionError):
+        raise log.give_up("TK-R48", "the whole text that the phone form copied", found="text that breaks off") from None
+    if MARKER.decode() in text[end:]:
+        raise log.give_up(
+            "TK-R48", "one record", found="two or more in one text", mend="Save each to a file of its own."
+        )
+    if around := " … ".join(words for words in (text[:start].strip(), text[end:].strip()) if words):
+        log.note("TK-R58", Place(), f"the words around the record were passed over: {quoted(around)}")
+    return document if isinstance(document, dict) else {}
+
+
+def _check_sum(document: Mapping[str, Any], tables: object, log: Log) -> None:
+    try:
+        compact = json.dumps(tables, ensure_ascii=False, separators=(",", ":")).encode("utf-8")
+    except (UnicodeEncodeError, ValueError, RecursionError):
+        compact = b""
+    if str(document.get("check")).lower() != f"{zlib.crc32(compact):08x}":
+        raise log.give_up(
+            "TK-R48",
+            "one that fits",
+            found="a check sum that does not fit the records" if document.get("check") else "no check sum",
+        )
+
+
+def _sheet(name: str, rows: object, log: Log) -> SheetText:
+    if name not in RECORD_TABLES or not isinstance(rows, list) or len(rows) > MOST_ROWS:
+        raise log.give_up("TK-R48", "the tables heads, solution and visits", found=f"a table {quoted(name)}")
+    if not all(isinstance(row, dict) and all(isinstance(value, str) for value in row.values()) for row in rows):
+        raise log.give_up("TK-R48", "texts only", found=f"something else in the table {quoted(name)}")
+    known = load_schema(name).columns
+    headings = dict.fromkeys([*known, *(heading for row in rows for heading in row)])
+    used = tuple(heading for heading in headings if any(heading in row for row in rows))
+    cells = [tuple(row.get(heading, "") for heading in used) for row in rows]
+    return SheetText(name, tuple(enumerate([used, *cells], start=1)))

@@ -1,0 +1,97 @@
+"""Reading one returned file, whatever it is: workbook, CSV or phone file, told by its content and not by its name."""
+
+import hashlib
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from trialkit.returns.findings import Log, Place
+from trialkit.returns.phone_files import looks_like_phone_text, read_phone_file
+from trialkit.returns.sheets import Kind, Returned
+from trialkit.returns.text_files import read_csv_file
+from trialkit.returns.workbooks import read_workbook
+
+SIZE_LIMIT_BYTES = 20_000_000
+ENDINGS: dict[Kind, str] = {"workbook": ".xlsx", "csv": ".csv", "phone": ".json"}
+USUAL_ENDINGS: dict[Kind, tuple[str, ...]] = {
+    "workbook": (".xlsx", ".xlsm"),
+    "csv": (".csv", ".txt", ".tsv", ".tab", ""),
+    "phone": (".json", ".txt", ""),
+}
+# First bytes of what people send by mistake; common knowledge of file formats, from memory.
+KNOWN_STARTS = ((b"%PDF", "a PDF document"), (b"\xff\xd8\xff", "a photograph"), (b"\x89PNG", "a picture"))
+
+
+@dataclass(frozen=True)
+class Original:
+    """The bytes of a returned file, and the name it was given under (without its folder)."""
+
+    name: str
+    data: bytes
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the bytes."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+def load_original(path: Path, log: Log) -> Original:
+    """Read a file's bytes, bounded.
+
+    Raises
+    ------
+    UnreadableReturn
+        If it is too large or no ordinary file.
+    OSError
+        If it cannot be opened.
+    """
+    status = path.stat()
+    if not stat.S_ISREG(status.st_mode):
+        raise log.give_up("TK-R05", "a file", found="a folder or a device", mend="Name the files themselves.")
+    with path.open("rb") as stream:
+        data = stream.read(SIZE_LIMIT_BYTES + 1)
+    if len(data) > SIZE_LIMIT_BYTES:
+        found = f"{status.st_size / 1e6:.1f} MB"
+        raise log.give_up("TK-R07", f"at most {SIZE_LIMIT_BYTES / 1e6:g} MB", found=found)
+    return Original(path.name, data)
+
+
+def read_return(original: Original, log: Log) -> Returned:
+    """Read a returned file into sheets of text cells.
+
+    Parameters
+    ----------
+    original : Original
+        The file.
+    log : Log
+        Is told what was repaired or refused.
+
+    Returns
+    -------
+    Returned
+
+    Raises
+    ------
+    UnreadableReturn
+        If nothing of it can be read; the log says why.
+    """
+    data = original.data
+    if not data.strip():
+        raise log.give_up("TK-R08", "a header and at least one row", found="an empty file")
+    for start, what in KNOWN_STARTS:
+        if data.startswith(start):
+            raise log.give_up("TK-R05", "a workbook, a CSV file or a phone file", found=what)
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise log.give_up("TK-R06", "a workbook (.xlsx) without password", found="a locked workbook or an old .xls")
+    returned = _read(data, log)
+    ending = Path(original.name).suffix.lower()
+    if ending not in USUAL_ENDINGS[returned.kind]:
+        words = {"workbook": "a workbook", "csv": "text in columns", "phone": "what a phone form saved"}
+        log.note("TK-R04", Place(), f"the name ends in {ending}, but the file is {words[returned.kind]}")
+    return returned
+
+
+def _read(data: bytes, log: Log) -> Returned:
+    if data.startswith(b"PK"):
+        return read_workbook(data, log)
+    return read_phone_file(data, log) if looks_like_phone_text(data) else read_csv_file(data, log)

@@ -1,0 +1,335 @@
+"""From sheets of text cells to tables of the record: the header, its headings, and the rows that are records."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from trialkit.returns.findings import Log, Place
+from trialkit.returns.sheets import CellType, Returned, SheetText
+from trialkit.tables.headings import RECORD_TABLES, best_table, matched, other_unit, plain_heading
+from trialkit.tables.nearest import nearest_name
+from trialkit.tables.problem import quoted
+from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
+
+HEADER_WITHIN_ROWS = 20
+FEWEST_HEADINGS = 2
+TOTALS = re.compile(r"(grand )?(totals?|sum|mean|average|avg|median|count|min|max|sd|subtotal)\s*[:=]?", re.IGNORECASE)
+NUMBERED = re.compile(r"(?P<stem>.*?[^\W\d_])[_ ]*\d{1,2}")
+HEADER_UNCLEAR = {"TK-R14", "TK-R15", "TK-R20", "TK-R24"}
+"""What makes it unclear which column is which: cells are not looked at then."""
+PLAIN_LOOK = "plain"
+
+
+@dataclass
+class ReturnedTable:
+    """One table as it was returned.
+
+    Attributes
+    ----------
+    schema : TableSchema
+    sheet : str or None
+    rows : list of int
+        Row of each record, as a spreadsheet shows it.
+    cells : dict of str to list of str
+        Text by column; only columns of the schema, and only those that the return has.
+    typed : dict of str to dict of int to {"date", "number"}
+        By column and position, the cells of a workbook that were not text.
+    """
+
+    schema: TableSchema
+    sheet: str | None
+    rows: list[int]
+    cells: dict[str, list[str]]
+    typed: dict[str, dict[int, CellType]] = field(default_factory=dict)
+
+    def place(self, position: int, column: str | None = None) -> Place:
+        """Say where a record, or a cell of it, stands in the file."""
+        return Place(self.sheet, self.rows[position], column)
+
+    def column(self, name: str) -> list[str]:
+        """Return a column's cells, empty ones if the return does not have it."""
+        return self.cells.get(name) or [""] * len(self.rows)
+
+    def keep(self, positions: Sequence[int]) -> None:
+        """Leave out all records but these."""
+        self.rows = [self.rows[i] for i in positions]
+        self.cells = {name: [cells[i] for i in positions] for name, cells in self.cells.items()}
+        moved = {old: new for new, old in enumerate(positions)}
+        self.typed = {
+            name: {moved[i]: kind for i, kind in places.items() if i in moved} for name, places in self.typed.items()
+        }
+
+
+def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
+    """Find the tables of a returned file.
+
+    Parameters
+    ----------
+    returned : Returned
+    log : Log
+        Is told what was repaired, asked or refused.
+
+    Returns
+    -------
+    list of ReturnedTable
+        One for each sheet that holds one.
+    """
+    headers = {place: _header(sheet) for place, sheet in enumerate(returned.sheets)}
+    found = {place: header for place, header in headers.items() if header is not None}
+    if not found:
+        first = returned.sheets[0]
+        shown = ", ".join(quoted(cell) for cell in first.rows[0][1][:8] if cell.strip())
+        log.refuse(
+            "TK-R10",
+            Place(first.name, first.rows[0][0]),
+            "the headings of heads, solution or visits, such as bucket, head, weight_g",
+            found=shown,
+        )
+        return []
+    tables = []
+    for place, sheet in enumerate(returned.sheets):
+        if place not in found:
+            log.ask("TK-R46", Place(sheet.name), "it is no table of the record and would be left out.", found="a sheet")
+            continue
+        position, name = found[place]
+        if name not in RECORD_TABLES:
+            expected = "heads, solution or visits; layout, sites and products are not collected but edited by hand"
+            log.refuse("TK-R10", Place(sheet.name), expected, found=f"the table {name}")
+            continue
+        table = _Reading(sheet, position, load_schema(name), log).table()
+        refused = {finding.rule for finding in log.of("refused") if finding.place.sheet == sheet.name}
+        if not refused & HEADER_UNCLEAR:
+            tables.append(table)
+    return tables
+
+
+def _header(sheet: SheetText) -> tuple[int, TableName] | None:
+    """Find the row with most headings among the first, and the table it is of."""
+    best: tuple[int, TableName] | None = None
+    most = FEWEST_HEADINGS - 1
+    for position, (_, cells) in enumerate(sheet.rows[:HEADER_WITHIN_ROWS]):
+        name, count = best_table(cells)
+        if name is not None and count > most:
+            best, most = (position, name), count
+    return best
+
+
+class _Reading:
+    """One sheet being read as one table."""
+
+    def __init__(self, sheet: SheetText, header: int, schema: TableSchema, log: Log) -> None:
+        self.sheet, self.schema, self.log = sheet, schema, log
+        self.header_row, heading = sheet.rows[header]
+        self.above = sheet.rows[:header]
+        self.heading = [text.strip() for text in heading]
+        while self.heading and not self.heading[-1]:
+            self.heading.pop()
+        self.width = len(self.heading)
+        self.body = list(sheet.rows[header + 1 :])
+
+    def table(self) -> ReturnedTable:
+        self._look_above()
+        self._name_of_sheet()
+        self._rows_are_records()
+        columns = self._columns()
+        self._remarks(columns)
+        self._notes_on_shape()
+        if not self.body and self.log.clear:
+            self.log.refuse("TK-R08", self._at(), "at least one row below the header", found="none")
+        rows = [row for row, _ in self.body]
+        cells = {name: [_cell(record, place) for _, record in self.body] for place, (name, _) in columns.items()}
+        for name, unit in columns.values():
+            if unit:
+                cells[name] = [f"{text} {unit}" if text.strip() else text for text in cells[name]]
+        types = self.sheet.typed
+        typed = {
+            name: {i: types[row, place + 1] for i, row in enumerate(rows) if (row, place + 1) in types}
+            for place, (name, _) in columns.items()
+        }
+        return ReturnedTable(self.schema, self.sheet.name, rows, cells, typed)
+
+    def _at(self, row: int | None = None, column: str | None = None) -> Place:
+        return Place(self.sheet.name, row, column)
+
+    def _look_above(self) -> None:
+        if self.above:
+            shown = " / ".join(" ".join(filter(None, map(str.strip, cells))) for _, cells in self.above[:3])
+            why = f"the headings are in row {self.header_row}; what stands above them would not be read."
+            self.log.ask("TK-R11", self._at(self.above[0][0]), why, found=quoted(shown))
+
+    def _name_of_sheet(self) -> None:
+        if self.sheet.name is not None and plain_heading(self.sheet.name) != self.schema.name:
+            why = f"the sheet was recognised by its headings as the table {self.schema.name}"
+            self.log.note("TK-R54", self._at(), why)
+        if self.sheet.hidden:
+            self.log.ask("TK-R17", self._at(), "it would be read like the others.", found="a hidden sheet")
+
+    def _rows_are_records(self) -> None:
+        """Leave out repeated headers; refuse a second table, totals, and rows of another length."""
+        kept = []
+        for place, (row, record) in enumerate(self.body):
+            cells = tuple(text.strip() for text in record)
+            if cells[: self.width] == tuple(self.heading) and not any(cells[self.width :]):
+                self.log.note("TK-R40", self._at(row), "the heading line is repeated here, and was left out")
+            elif self._is_another_header(cells):
+                expected = f"rows of the table {self.schema.name} only"
+                self.log.refuse("TK-R14", self._at(row), expected, found=f"another header: {quoted(', '.join(cells))}")
+                self.body = self.body[:place]
+                break
+            elif word := next((text for text in cells if TOTALS.fullmatch(text)), None):
+                self.log.refuse("TK-R13", self._at(row), "records only", found=quoted(word))
+            elif self._fits(row, record, cells):
+                kept.append((row, record))
+        self.body = kept
+
+    def _is_another_header(self, cells: tuple[str, ...]) -> bool:
+        count = max(len(set(matched(cells, name).values())) for name in TABLE_NAMES)
+        return count >= FEWEST_HEADINGS and 2 * count >= sum(map(bool, cells))
+
+    def _fits(self, row: int, record: Sequence[str], cells: tuple[str, ...]) -> bool:
+        too_long = any(cells[self.width :])
+        if too_long or (self.sheet.ragged and len(record) < self.width):
+            last = f", the last of them {quoted(cells[-1])}" if too_long else ""
+            found = f"{len(record)} cells{last}" if self.sheet.ragged else f"a value right of the table{last}"
+            self.log.refuse("TK-R23", self._at(row), f"{self.width} cells as in the header", found=found)
+            return False
+        return True
+
+    def _columns(self) -> dict[int, tuple[str, str]]:
+        """Map each position that is read to its column, and to the unit its heading names if that is another."""
+        known = matched(tuple(self.heading), self.schema.name)
+        columns = {place: (name, "") for place, name in known.items()}
+        counts = Counter(known.values())
+        for name, count in counts.items():
+            if count > 1:
+                self.log.refuse(
+                    "TK-R20",
+                    self._at(self.header_row, name),
+                    "each heading once",
+                    found=f"{quoted(name)} {count} times",
+                )
+        for place, name in known.items():
+            if self.heading[place] != name and counts[name] == 1:
+                why = "only capitals, blanks or the title differ"
+                self.log.note("TK-R19", self._at(self.header_row, name), why, found=self.heading[place], became=name)
+        unknown = [place for place, text in enumerate(self.heading) if place not in known and text]
+        if not (self._is_wide(unknown) or self._is_second_table(unknown)):
+            columns |= dict(self._guessed(unknown, set(counts)))
+        self._unnamed_columns()
+        order = [self.schema.columns.index(name) for _, (name, _) in sorted(columns.items())]
+        if order != sorted(order):
+            self.log.note(
+                "TK-R19",
+                self._at(self.header_row),
+                "the columns stand in another order and were read by their headings",
+            )
+        return columns
+
+    def _is_wide(self, unknown: Sequence[int]) -> bool:
+        names = [self.heading[place] for place in unknown]
+        stems = Counter(match["stem"].casefold() for text in names if (match := NUMBERED.fullmatch(text)))
+        wide = next((stem for stem, count in stems.items() if count > 1), None)
+        if wide is None:
+            return False
+        shown = ", ".join(quoted(text) for text in names[:3])
+        day = next((f.name for f in self.schema.fields if f.type == "date"), "date")
+        key = self.schema.primary_key[0]
+        mend = f"Write one row for each: {key} in the first column, the day under {day}, and the value beside it."
+        self.log.refuse("TK-R24", self._at(self.header_row), "one column for each thing", found=shown, mend=mend)
+        return True
+
+    def _is_second_table(self, unknown: Sequence[int]) -> bool:
+        cells = tuple(self.heading[place] for place in unknown)
+        name, count = best_table(cells)
+        if name is None or count < FEWEST_HEADINGS:
+            return False
+        found = f"headings of the table {name} beside it: {quoted(', '.join(cells))}"
+        self.log.refuse("TK-R14", self._at(self.header_row), f"the table {self.schema.name} only", found=found)
+        return True
+
+    def _guessed(self, unknown: Sequence[int], taken: set[str]) -> Iterator[tuple[int, tuple[str, str]]]:
+        absent = [name for name in self.schema.columns if name not in taken]
+        for place in unknown:
+            text = self.heading[place]
+            at = self._at(self.header_row, text)
+            in_unit = other_unit(text, self.schema)
+            if in_unit and in_unit[0] in absent:
+                name, unit = in_unit
+                why = f"it looks like {name}, in {unit}; every value would be converted."
+                if self.log.ask("TK-R21", at, why, found=quoted(text), became=f"{name}, converted from {unit}"):
+                    yield place, (name, unit)
+                absent.remove(name)
+            elif near := nearest_name(plain_heading(text), absent):
+                if self.log.ask("TK-R21", at, f"it looks like {near}.", found=quoted(text), became=near):
+                    yield place, (near, "")
+                absent.remove(near)
+            elif any(_cell(record, place).strip() for _, record in self.body):
+                why = "the table has no such column; it would be left out, and kept in the original under returned."
+                self.log.ask("TK-R22", at, why, found=quoted(text), became="left out")
+            else:
+                self.log.note("TK-R12", at, f"a column {quoted(text)} that has no values was passed over")
+
+    def _unnamed_columns(self) -> None:
+        for place, text in enumerate(self.heading):
+            values = [cell for _, record in self.body if (cell := _cell(record, place).strip())]
+            if not text and values:
+                why = "it has no heading; it would be left out, and kept in the original under returned."
+                found = f"column {place + 1} with {quoted(values[0])} and {len(values) - 1} more"
+                self.log.ask("TK-R22", self._at(self.header_row), why, found=found, became="left out")
+
+    def _remarks(self, columns: dict[int, tuple[str, str]]) -> None:
+        """Tell what is about the cells that no cell says."""
+        sheet, body = self.sheet, {row for row, _ in self.body}
+        names = {place + 1: name for place, (name, _) in columns.items()}
+        within = {row for row, _ in self.body} | {self.header_row}
+        wrong = {(r.row, r.column) for r in sheet.remarks if r.kind == "error"}
+        texts = dict(self.body)
+        for remark in sheet.remarks:
+            if remark.row not in body or remark.column > self.width:
+                continue
+            at = self._at(remark.row, names.get(remark.column, f"number {remark.column}"))
+            if remark.kind == "error":
+                self.log.refuse("TK-R18", at, "a value", found=f"the error {quoted(remark.text)}")
+            elif remark.kind == "formula without value":
+                self.log.refuse("TK-R18", at, "a value", found=f"the formula {quoted(remark.text)} without its value")
+            elif remark.kind == "comment":
+                self.log.ask("TK-R16", at, "a remark on a cell is not read.", found=quoted(remark.text))
+            elif remark.kind == "formula" and (remark.row, remark.column) not in wrong:
+                value = _cell(texts[remark.row], remark.column - 1)
+                self.log.note("TK-R44", at, "the value that the formula had when it was saved", found=remark.text,
+                              became=value)  # fmt: skip
+        for area in sheet.merged:
+            if within & set(area.rows) and area.columns[0] <= self.width:
+                found = f"merged cells {area.name}"
+                self.log.refuse("TK-R15", self._at(area.rows[0]), "one value in each cell", found=found)
+        if hidden := sorted(body & sheet.hidden_rows):
+            found = f"{len(hidden)} hidden row{'s' if len(hidden) > 1 else ''}"
+            self.log.ask("TK-R17", self._at(hidden[0]), "they would be read like the others.", found=found)
+        for column in sorted(sheet.hidden_columns & set(names)):
+            why = "it would be read like the others."
+            self.log.ask("TK-R17", self._at(None, names[column]), why, found="a hidden column")
+        self._ask_about_colours(names)
+
+    def _ask_about_colours(self, names: dict[int, str]) -> None:
+        for column, name in names.items():
+            rows = [row for row, record in self.body if _cell(record, column - 1).strip()]
+            looks = Counter(self.sheet.looks.get((row, column), PLAIN_LOOK) for row in rows)
+            struck = [row for row in rows if "struck out" in self.sheet.looks.get((row, column), "")]
+            if len(looks) > 1 or struck:
+                usual = looks.most_common(1)[0][0]
+                odd = struck or [row for row in rows if self.sheet.looks.get((row, column), PLAIN_LOOK) != usual]
+                cells = "1 cell" if len(odd) == 1 else f"{len(odd)} cells"
+                what = "struck out" if struck else "coloured otherwise than the rest"
+                why = "colours and strokes are not read; the values would be taken as they stand."
+                self.log.ask("TK-R16", self._at(odd[0], name), why, found=f"{cells} {what}")
+
+    def _notes_on_shape(self) -> None:
+        if self.sheet.blank_between:
+            self.log.note("TK-R12", self._at(), "blank rows were passed over")
+        if self.sheet.ragged and any(len(record) > self.width for _, record in self.body):
+            self.log.note("TK-R12", self._at(), "blank columns right of the table were passed over")
+
+
+def _cell(record: Sequence[str], place: int) -> str:
+    return record[place] if place < len(record) else ""

@@ -1,0 +1,202 @@
+"""The record tables as rows by key, in the text form of the files: read, checked, written."""
+
+import csv
+import io
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from trialkit.rules import record_rules
+from trialkit.rules.check import Trial
+from trialkit.rules.trial_tables import TrialTables
+from trialkit.tables.atomic import csv_text
+from trialkit.tables.formula_text import defused, restored
+from trialkit.tables.headings import RECORD_TABLES
+from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.source_file import read_source
+from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
+from trialkit.tables.typed_tables import TableReading, empty_table, read_table
+
+Key = tuple[str, ...]
+Row = Mapping[str, str]
+"""The cells of a row that are not empty, in the text form of the file."""
+Table = Mapping[Key, Row]
+Records = Mapping[TableName, Table]
+
+# What a later return may still fill in.
+INCOMPLETE = ("TK-V01", "TK-F08", "TK-F01", "TK-C01")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Rows in the text form of the file, None where a row cannot be used, and what is wrong, by position."""
+
+    rows: tuple[Row | None, ...]
+    problems: tuple[tuple[int, Problem], ...]
+
+
+def read_records(folder: Path) -> Records:
+    """Read the record tables of a trial folder as they are.
+
+    Raises
+    ------
+    TrialError
+        With every cell that cannot be read: merging into such a table could lose it.
+    """
+    problems: list[Problem] = []
+    records: dict[TableName, Table] = {}
+    for name in RECORD_TABLES:
+        schema = load_schema(name)
+        source = read_source(folder, schema.file, severity="warning")
+        if isinstance(source, Problem):
+            records[name] = {}
+            problems += [source] if source.rule not in INCOMPLETE else []
+            continue
+        reading = read_table(schema, source.text)
+        problems += [problem for problem in reading.problems if _spoils(problem, schema)]
+        rows = _texts(reading)
+        records[name] = {key_of(schema, row): row for row in rows}
+    if problems:
+        raise TrialError(problems)
+    return records
+
+
+def key_of(schema: TableSchema, row: Row) -> Key:
+    """Return the key of a row."""
+    return tuple(row.get(name, "") for name in schema.primary_key)
+
+
+def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
+    """Bring rows into the text form of the file, checking each cell by the schema; a cell may be missing.
+
+    Parameters
+    ----------
+    schema : TableSchema
+    rows : sequence of Row
+        Texts as they are meant, no formula defused.
+
+    Returns
+    -------
+    Checked
+    """
+    if not rows:
+        return Checked((), ())
+    reading = read_table(schema, _csv(schema, rows))
+    wrong = tuple(
+        (problem.row - 2, problem)
+        for problem in reading.problems
+        if problem.row is not None and problem.row > 1 and _spoils(problem, schema)
+    )
+    unusable = {position for position, _ in wrong}
+    texts = dict(zip(reading.frame.index, _texts(reading), strict=True))
+    kept = tuple(None if i in unusable else texts.get(i + 2) for i in range(len(rows)))
+    return Checked(kept, wrong)
+
+
+def _spoils(problem: Problem, schema: TableSchema) -> bool:
+    """Tell whether a problem is more than something that a later return may fill in."""
+    if problem.severity != "error":
+        return False
+    return problem.rule not in INCOMPLETE or (problem.rule == "TK-V01" and problem.column in schema.primary_key)
+
+
+def _csv(schema: TableSchema, rows: Sequence[Row]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
+    writer.writerow(schema.columns)
+    texts = {field.name for field in schema.fields if field.type == "string"}
+    for row in rows:
+        cells = ((name, row.get(name, "")) for name in schema.columns)
+        writer.writerow([_protected(text) if name in texts else text for name, text in cells])
+    return stream.getvalue()
+
+
+def _protected(text: str) -> str:
+    """Write a text so that reading, which takes off what defuses formulas, gives the same text."""
+    return text if restored(text) == text else defused(text)
+
+
+def _texts(reading: TableReading) -> list[Row]:
+    """Return rows as texts, formulas not defused."""
+    frame = reading.frame
+    if not len(frame):
+        return []
+    typed = csv_text(frame)
+    records = list(csv.reader(io.StringIO(typed, newline="")))[1:]
+    names = list(frame.columns)
+    text_columns = {field.name: frame[field.name].tolist() for field in reading.schema.fields if field.type == "string"}
+    return [
+        {
+            name: text
+            for name, cell in zip(names, record, strict=True)
+            if (text := text_columns[name][position] if name in text_columns else cell)
+        }
+        for position, record in enumerate(records)
+    ]
+
+
+def table_text(name: TableName, table: Table, trial: Trial) -> str:
+    """Write a table as its file, in the order of the layout (visits: of the gardens), then of its key."""
+    schema = load_schema(name)
+    places = trial.layout["bucket"] if schema.primary_key[0] == "bucket" else trial.sites["site"]
+    order = {str(text): place for place, text in enumerate(places)}
+
+    def place(key: Key) -> tuple[int, str, int, str]:
+        second = key[1]
+        return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
+
+    rows = [table[key] for key in sorted(table, key=place)]
+    frame = read_table(schema, _csv(schema, rows)).frame if rows else pd.DataFrame(columns=list(schema.columns))
+    return csv_text(frame)
+
+
+def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
+    """Find contradictions within rows, and with the protocol, that no later return can mend (labels apart).
+
+    Parameters
+    ----------
+    trial : Trial
+        With its layout.
+    rows : mapping of table name to rows
+        In the text form of the file.
+
+    Yields
+    ------
+    tuple
+        Table, position of the row, and its problem.
+    """
+    readings = {name: _reading(trial, name, rows.get(name, ())) for name in TABLE_NAMES}
+    tables = TrialTables(readings, trial.protocol, "")
+    found = [
+        *record_rules.head_dates_are_in_order(tables),
+        *record_rules.heads_not_cut_have_no_harvest(tables),
+        *record_rules.dates_lie_in_the_trial(tables),
+        *record_rules.heads_fit_the_bucket(tables),
+        *record_rules.growth_is_plausible(tables),
+    ]
+    files = {f"{name}.csv": name for name in RECORD_TABLES}
+    for problem in found:
+        if problem.severity == "error" and problem.row is not None and problem.file in files:
+            yield files[problem.file], problem.row - 2, problem
+
+
+def _reading(trial: Trial, name: TableName, rows: Sequence[Row]) -> TableReading:
+    schema = load_schema(name)
+    if name in RECORD_TABLES:
+        return read_table(schema, _csv(schema, rows)) if rows else replace(empty_table(schema), complete=True)
+    frame: pd.DataFrame = getattr(trial, name)
+    return TableReading(schema, frame.set_axis(pd.RangeIndex(2, len(frame) + 2), axis=0))
+
+
+def incomplete(schema: TableSchema, rows: Collection[Row]) -> int:
+    """Count rows that lack what the record needs in the end: required cells, or the harvest of a harvested head."""
+
+    def lacks(row: Row) -> bool:
+        needed = [field.name for field in schema.fields if field.required]
+        if row.get("outcome") == "harvested":
+            needed += ["harvested_on", "weight_g"]
+        return any(name not in row for name in needed)
+
+    return sum(map(lacks, rows))

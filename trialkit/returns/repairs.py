@@ -1,0 +1,218 @@
+"""The whole repair of one returned file: from sheets of text to rows of the record, or the reasons why not."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
+
+from trialkit.returns.dates import repair_dates
+from trialkit.returns.findings import Log, Place
+from trialkit.returns.labels import repair_labels
+from trialkit.returns.numbers import repair_numbers
+from trialkit.returns.recognising import ReturnedTable, tables_of
+from trialkit.returns.sheets import Returned
+from trialkit.returns.words import repair_words
+from trialkit.rules.check import Trial
+from trialkit.rules.form_marks import form_marks
+from trialkit.tables.cell_values import ISO_DATE
+from trialkit.tables.problem import quoted
+from trialkit.tables.table_schema import TableName
+
+PREFILLED: Mapping[str, tuple[str, ...]] = {"heads": ("bucket", "head"), "solution": ("bucket",), "visits": ("site",)}
+"""Columns that forms fill in; a row with nothing else is still blank."""
+
+
+@dataclass(frozen=True)
+class ReturnedRow:
+    """One record as returned: its place, and the text of each column that is not empty."""
+
+    place: Place
+    values: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The records of one returned file, by table; how many rows were still blank; buckets with rows of heads."""
+
+    by_table: Mapping[TableName, tuple[ReturnedRow, ...]]
+    blank: Mapping[TableName, int]
+    buckets: frozenset[str] = frozenset()
+
+
+def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
+    """Repair a returned file as far as it can be read in one way.
+
+    Parameters
+    ----------
+    returned : Returned
+    trial : Trial
+        With its layout and sites.
+    log : Log
+        Is told what was repaired, asked or refused; unless it is clear then, the rows must not be merged.
+
+    Returns
+    -------
+    Rows
+        Not yet checked by schema and rules.
+    """
+    _belongs_to(returned, trial, log)
+    if not log.clear:
+        return Rows({}, {})
+    buckets = dict(zip(trial.layout["bucket"], trial.layout["site"], strict=True))
+    sites = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
+    by_table: dict[TableName, list[ReturnedRow]] = {}
+    blank: dict[TableName, int] = {}
+    present: set[str] = set()
+    for table in tables_of(returned, log):
+        name = table.schema.name
+        if name == "heads":
+            present |= {text.strip() for text in table.column("bucket")}
+        blank[name] = blank.get(name, 0) + _leave_out_blank_rows(table)
+        _repair(table, buckets, sites, _years(trial), log)
+        rows = by_table.setdefault(name, [])
+        fresh = [_row(table, position) for position in range(len(table.rows))]
+        by_table[name] = _once_each(rows, fresh, table, log)
+        if returned.site:
+            _of_the_garden(fresh, returned.site, buckets, log)
+    return Rows({name: tuple(rows) for name, rows in by_table.items()}, blank, frozenset(present))
+
+
+def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
+    """Refuse a form of another trial, another layout or another version."""
+    if returned.marks is None:
+        return
+    ours = form_marks(trial)
+    theirs = returned.marks
+    if theirs.trial != ours.trial:
+        log.refuse("TK-R47", Place(), f"a form of the trial {ours.trial}", found=f"a form of {quoted(theirs.trial)}")
+    elif theirs.form != ours.form:
+        found = f"forms of version {quoted(theirs.form)}"
+        log.refuse("TK-R47", Place(), f"version {ours.form} of the forms", found=found, mend="Make the forms anew.")
+    elif theirs.layout != ours.layout:
+        log.refuse("TK-R47", Place(), "a form of this layout", found="a form made for another layout of the trial")
+    elif returned.site and returned.site not in set(trial.sites["site"]):
+        log.refuse("TK-R47", Place(), "a form of a garden of the trial", found=f"a form of {quoted(returned.site)}")
+
+
+def _years(trial: Trial) -> range | None:
+    """Years that the trial may touch, if it is known when it began."""
+    started = trial.protocol.trial.started_on or trial.protocol.schedule.sow_on
+    return range(started.year - 1, started.year + 2) if started else None
+
+
+def _leave_out_blank_rows(table: ReturnedTable) -> int:
+    entered = [name for name in table.cells if name not in PREFILLED[table.schema.name]]
+    kept = [i for i in range(len(table.rows)) if any(table.cells[name][i].strip() for name in entered)]
+    blank = len(table.rows) - len(kept)
+    if blank:
+        table.keep(kept)
+    return blank
+
+
+def _repair(
+    table: ReturnedTable, buckets: Mapping[str, str], sites: Mapping[str, str], years: range | None, log: Log
+) -> None:
+    repair_words(table, log)
+    repair_labels(table, buckets, sites, log)
+    repair_numbers(table, log)
+    repair_dates(table, log, years)
+    _exchanged_columns(table, log)
+
+
+def _exchanged_columns(table: ReturnedTable, log: Log) -> None:
+    """Ask about two date columns that contradict each other in every row."""
+    if table.schema.name != "heads":
+        return
+    planted, cut = table.column("transplanted_on"), table.column("harvested_on")
+    both = [i for i in range(len(table.rows)) if ISO_DATE.fullmatch(planted[i]) and ISO_DATE.fullmatch(cut[i])]
+    if len(both) < 2 or not all(cut[i] < planted[i] for i in both):
+        return
+    why = "in every row the head was cut before it was transplanted; the two columns would be exchanged."
+    found = "transplanted_on and harvested_on"
+    if log.ask("TK-R45", table.place(both[0], "harvested_on"), why, found=found, became="each other"):
+        table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
+
+
+def _row(table: ReturnedTable, position: int) -> ReturnedRow:
+    values = {name: cells[position] for name, cells in table.cells.items() if cells[position]}
+    return ReturnedRow(table.place(position), values)
+
+
+def _key(row: ReturnedRow, table: ReturnedTable) -> tuple[str, ...]:
+    return tuple(row.values.get(name, "") for name in table.schema.primary_key)
+
+
+def _once_each(
+    earlier: list[ReturnedRow], fresh: list[ReturnedRow], table: ReturnedTable, log: Log
+) -> list[ReturnedRow]:
+    """Keep one of rows that say the same; refuse those that say different things of one thing."""
+    known = {_key(row, table): row for row in earlier}
+    kept, twice = list(earlier), []
+    for row in fresh:
+        key = _key(row, table)
+        first = known.get(key)
+        if first is None or not all(key):
+            known[key] = row
+            kept.append(row)
+        elif first.values == row.values:
+            twice.append((first, row))
+        else:
+            _refuse_twice(first, row, table, log)
+    sheets = {first.place.sheet for first, _ in twice}
+    if twice and len(twice) == len(fresh) and sheets != {table.sheet} and len(sheets) == 1:
+        why = f"the sheet says the same as the sheet {quoted(sheets.pop())}, and was left out"
+        log.note("TK-R40", Place(table.sheet), why)
+        return kept
+    for first, row in twice:
+        log.note("TK-R40", row.place, f"it says the same as row {first.place.row}, and was left out")
+    return kept
+
+
+def _refuse_twice(first: ReturnedRow, row: ReturnedRow, table: ReturnedTable, log: Log) -> None:
+    names = table.schema.primary_key
+    differ = [n for n in table.schema.columns if first.values.get(n, "") != row.values.get(n, "")]
+    key = " ".join(row.values.get(name, "") for name in names)
+    said = "; ".join(
+        f"{name} {_value(first, name)} in row {first.place.row} and {_value(row, name)} here" for name in differ[:4]
+    )
+    place = Place(row.place.sheet, row.place.row, names[-1])
+    log.refuse("TK-R31", place, f"one row for {' and '.join(names)} {key}", found=said)
+
+
+def _value(row: ReturnedRow, column: str) -> str:
+    return quoted(row.values[column]) if column in row.values else "empty"
+
+
+def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str], log: Log) -> None:
+    for row in rows:
+        bucket = row.values.get("bucket", "")
+        other = buckets.get(bucket) or row.values.get("site")
+        if other is not None and other != site:
+            column = "bucket" if bucket else "site"
+            why = f"it belongs to {other}, and the form to {site}; it would be taken as it stands."
+            place = Place(row.place.sheet, row.place.row, column)
+            log.ask("TK-R57", place, why, found=quoted(bucket or other))
+
+
+def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
+    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden.
+
+    Parameters
+    ----------
+    rows : Rows
+    known : set of str
+        Buckets that the record has rows of.
+    trial : Trial
+    log : Log
+    """
+    present = {row.values.get("bucket", "") for row in rows.by_table.get("heads", ())}
+    layout = sorted(zip(trial.layout["site"], trial.layout["bucket"], strict=True))
+    for site, pairs in groupby(layout, key=lambda pair: str(pair[0])):
+        planned = [str(bucket) for _, bucket in pairs]
+        absent = [bucket for bucket in planned if bucket not in present | known | rows.buckets]
+        if absent and present & set(planned):
+            shown = ", ".join(absent[:5]) + (f" and {len(absent) - 5} more" if len(absent) > 5 else "")
+            count = f"{len(absent)} of the {len(planned)} buckets of {site}"
+            why = f"{count} {'has' if len(absent) == 1 else 'have'} no row, neither in the file nor in heads.csv."
+            mend = "Ask whether they are still to come: accepting merges what is here and waits for them. "
+            mend += "A lost bucket has the outcome dead or missing."
+            log.ask("TK-R32", Place(column="bucket"), why, found=shown, became="still to come", mend=mend)

@@ -1,0 +1,88 @@
+"""What every returned file becomes first: sheets of text cells, each with its place, nothing interpreted."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from trialkit.rules.form_marks import FormMarks
+
+Kind = Literal["workbook", "csv", "phone"]
+MOST_COLUMNS = 200
+MOST_ROWS = 50_000
+"""Far more than one return has; the whole trial may hold more."""
+
+CellType = Literal["date", "number"]
+RemarkKind = Literal["formula", "formula without value", "error", "time", "comment"]
+
+
+@dataclass(frozen=True)
+class CellRemark:
+    """Something about one cell that its text does not show; columns count from 1."""
+
+    kind: RemarkKind
+    row: int
+    column: int
+    text: str
+
+
+@dataclass(frozen=True)
+class MergedCells:
+    """A range of cells that were merged; rows and columns count from 1, both ends included."""
+
+    name: str
+    rows: range
+    columns: range
+
+
+@dataclass(frozen=True)
+class SheetText:
+    """The text cells of one sheet, without its blank rows.
+
+    Attributes
+    ----------
+    name : str or None
+        None for a file that has no sheets.
+    rows : tuple of (int, tuple of str)
+        Row as a spreadsheet shows it, and its cells.
+    ragged : bool
+        Whether the length of a row means something, as in a CSV file.
+    blank_between : bool
+        Whether blank rows stood before or between the others.
+    looks : mapping of (int, int) to str
+        Colour of each coloured or struck-out cell, by row and column.
+    typed : mapping of (int, int) to {"date", "number"}
+        Cells of a workbook that are not text, by row and column.
+    """
+
+    name: str | None
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    ragged: bool = False
+    blank_between: bool = False
+    hidden: bool = False
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
+    merged: tuple[MergedCells, ...] = ()
+    remarks: tuple[CellRemark, ...] = ()
+    looks: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    typed: Mapping[tuple[int, int], CellType] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Returned:
+    """A returned file, read but not interpreted.
+
+    Attributes
+    ----------
+    sheets : tuple of SheetText
+    marks : FormMarks or None
+        What the form says it belongs to; None for a file that is no form of ours.
+    site, by, saved_at : str
+        What the form says of itself; empty if nothing.
+    """
+
+    kind: Kind
+    sheets: tuple[SheetText, ...]
+    marks: FormMarks | None = None
+    site: str = ""
+    by: str = ""
+    saved_at: str = ""

@@ -1,0 +1,162 @@
+"""CSV files as people and programs save them: encodings, marks between columns, line ends, quotation marks."""
+
+import csv
+import io
+import re
+
+from trialkit.returns.findings import Log, Place
+from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
+from trialkit.tables.headings import best_table
+from trialkit.tables.problem import quoted
+from trialkit.tables.source_file import likely_encoding
+
+DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
+LINES_LOOKED_AT = 20
+SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
+
+
+def read_csv_file(data: bytes, log: Log) -> Returned:
+    """Read a CSV file.
+
+    Parameters
+    ----------
+    data : bytes
+        Its content.
+    log : Log
+        Is told what was repaired, asked or refused.
+
+    Returns
+    -------
+    Returned
+        One sheet without name.
+
+    Raises
+    ------
+    UnreadableReturn
+        If it cannot be told apart into cells.
+    """
+    text = decode(data, log)
+    if re.match(r"\s*<(!doctype|html|table|\?xml)", text, re.IGNORECASE):
+        raise log.give_up(
+            "TK-R05",
+            "rows and columns of text",
+            found="a web page saved under the name of a CSV file",
+            mend='Open it in a spreadsheet program and save it as "CSV UTF-8" or as a workbook (.xlsx).',
+        )
+    _note_line_ends(text, log)
+    text, delimiter, first_row = _delimiter(text, log)
+    records = _records(text, delimiter, first_row, log)
+    rows = tuple((row, cells) for row, cells in records if any(map(str.strip, cells)))
+    if not rows:
+        raise log.give_up("TK-R08", "a header and at least one row", found="an empty file")
+    if len(rows) > MOST_ROWS or max(len(cells) for _, cells in rows) > MOST_COLUMNS:
+        found = f"{len(rows)} rows, {max(len(cells) for _, cells in rows)} columns"
+        raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows and {MOST_COLUMNS} columns", found=found)
+    blank = rows[-1][0] - first_row + 1 != len(rows) or len(records) != len(rows)
+    return Returned("csv", (SheetText(None, rows, ragged=True, blank_between=blank),))
+
+
+def decode(data: bytes, log: Log) -> str:
+    """Turn bytes into text, noting an encoding other than plain UTF-8."""
+    if data.startswith(b"\xef\xbb\xbf"):
+        log.note("TK-R01", Place(), "the file begins with a byte-order mark, which was taken off")
+        data = data[3:]
+    elif encoding := _utf16(data):
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            raise log.give_up("TK-R05", "whole text", found="text in UTF-16 that is cut off or damaged") from None
+        log.note("TK-R01", Place(), "the file is in UTF-16, and was read as that")
+        return text.removeprefix("\ufeff")
+    if b"\0" in data:
+        row = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise log.give_up("TK-R05", "plain text", found=f"NUL bytes, the first in line {row}")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        encoding, label = likely_encoding(data)
+        text = data.decode(encoding, errors="replace")
+    words = re.findall(r"[^\s,;|\"]*[^\x00-\x7f][^\s,;|\"]*", text)
+    log.note(
+        "TK-R01",
+        Place(),
+        f"the file is not in UTF-8 but looks like {label}, and was read as that; see whether the words look right: "
+        + ", ".join(quoted(word) for word in dict.fromkeys(words[:5])),
+    )
+    if "\ufffd" in text:
+        raise log.give_up("TK-R05", f"text in UTF-8 or {label}", found="bytes that are no letter in either")
+    return text
+
+
+def _utf16(data: bytes) -> str | None:
+    """Recognise UTF-16, also without its mark: every other byte of plain text is NUL then."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    sample = data[:2000]
+    if len(sample) < 8:
+        return None
+    for encoding, zeros in (("utf-16-le", sample[1::2]), ("utf-16-be", sample[0::2])):
+        if zeros.count(0) > 0.9 * len(zeros) and sample.count(0) < 0.6 * len(sample):
+            return encoding
+    return None
+
+
+def _note_line_ends(text: str, log: Log) -> None:
+    windows = text.count("\r\n")
+    kinds = [windows, text.count("\n") - windows, text.count("\r") - windows]
+    if sum(count > 0 for count in kinds) > 1:
+        log.note("TK-R12", Place(), "lines end in different ways, as if the file had been put together from several")
+
+
+def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
+    """Find the mark between columns: the one by which a line becomes headings; and where the first row is."""
+    first, _, rest = text.partition("\n")
+    if match := SEPARATOR_LINE.fullmatch(first.strip("\r")):
+        mark = match.group(1)
+        log.note("TK-R03", Place(row=1), f'the first line says that columns are parted by "{mark}"')
+        return rest, mark, 2
+    lines = text.splitlines()[:LINES_LOOKED_AT]
+    scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
+    delimiter = max(scores, key=lambda mark: scores[mark])
+    if delimiter != ",":
+        log.note("TK-R03", Place(), f"columns are parted by {DELIMITERS[delimiter]}, not commas")
+    return text, delimiter, 1
+
+
+def _headings(line: str, delimiter: str) -> int:
+    return best_table(tuple(line[:5000].replace('"', "").split(delimiter)))[1] if delimiter in line else 0
+
+
+def _records(text: str, delimiter: str, first_row: int, log: Log) -> list[tuple[int, tuple[str, ...]]]:
+    records: list[tuple[int, tuple[str, ...]]] = []
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    line = 0
+    try:
+        for row, record in enumerate(reader, start=first_row):
+            records.append((row, tuple(record)))
+            line = reader.line_num
+            if row > 4 * MOST_ROWS:
+                raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows", found=f"more than {row - 1} rows")
+    except csv.Error as error:
+        if "unexpected end" in str(error) or "limit" in str(error):
+            opened = _line_of_open_quote(text, line, delimiter) + first_row - 1
+            found = f"a quotation mark in line {opened} that is never closed"
+        else:
+            found = f"text after a closing quotation mark, in line {reader.line_num + first_row - 1}"
+        raise log.give_up("TK-R09", 'a closing " for each opening one', found=found) from None
+    return records
+
+
+def _line_of_open_quote(text: str, lines_before: int, delimiter: str) -> int:
+    """Find the line in which the cell begins that is never closed; lines count from 1."""
+    line, inside, opened, fresh = lines_before + 1, False, lines_before + 1, True
+    rest = "\n".join(re.split(r"\r\n|\r|\n", text)[lines_before:])
+    for character in rest:
+        if character == '"' and (inside or fresh):
+            inside = not inside
+            opened = line if inside else opened
+            fresh = not inside
+        else:
+            fresh = not inside and character in (delimiter, "\n")
+        line += character == "\n"
+    return opened

@@ -1,0 +1,317 @@
+"""Checking a trial folder: every problem at once, as an adviser reads it."""
+
+import os
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Literal
+
+import pandas as pd
+
+from trialkit.protocol.trial_protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules.trial_tables import Tables, TrialTables
+from trialkit.rules.unfinished import generation, open_conflicts, unfinished_collect
+from trialkit.tables.problem import PlanError, Problem, TrialError
+from trialkit.tables.source_file import read_source
+from trialkit.tables.table_schema import OPTIONAL_TABLES, TABLE_NAMES, TableName, load_schema
+from trialkit.tables.typed_tables import TableReading, empty_table, read_table
+
+Stage = Literal["plan", "layout", "records"]
+TABLES_OF_STAGE: Mapping[Stage, tuple[TableName, ...]] = {
+    "plan": ("sites", "products"),
+    "layout": ("sites", "products", "layout"),
+    "records": TABLE_NAMES,
+}
+"""Which tables are read at each stage of a trial."""
+NEEDED_TABLES = ("sites", "layout", "heads")
+
+TableRule = Callable[[Tables], Iterator[Problem]]
+ProtocolRule = Callable[[TrialTables], Iterator[Problem]]
+
+LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
+    record_rules.names_are_declared,
+    layout_rules.places_are_distinct,
+    layout_rules.identities_carry_a_check,
+    layout_rules.sites_have_buckets,
+)
+TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
+    "plan": (),
+    "layout": LAYOUT_TABLE_RULES,
+    "records": (
+        *LAYOUT_TABLE_RULES,
+        record_rules.temperatures_are_in_order,
+        record_rules.head_dates_are_in_order,
+        record_rules.heads_not_cut_have_no_harvest,
+        record_rules.weights_are_near_their_site,
+        pattern_rules.weights_are_in_grams,
+        pattern_rules.weights_are_read_to_the_gram,
+        pattern_rules.weights_are_not_copied,
+        pattern_rules.growth_is_not_too_fast,
+        solution_rules.acid_lowers_ph,
+        solution_rules.strength_follows_dose,
+        solution_rules.solution_is_recorded_while_heads_grow,
+    ),
+}
+"""Rules between tables: followed even when trial.toml cannot be read."""
+LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+    layout_rules.products_are_listed,
+    layout_rules.treatments_are_planned,
+    layout_rules.layout_compares_everything,
+    layout_rules.whole_plots_hold_one_level,
+    layout_rules.places_are_filled_in,
+    layout_rules.layout_follows_the_plan,
+    layout_rules.treatments_are_repeated,
+    layout_rules.treatments_are_connected,
+    layout_rules.layout_is_that_of_the_seed,
+)
+PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
+    "plan": (layout_rules.products_are_listed, layout_rules.layout_compares_everything),
+    "layout": LAYOUT_PROTOCOL_RULES,
+    "records": (
+        *LAYOUT_PROTOCOL_RULES,
+        record_rules.dates_lie_in_the_trial,
+        record_rules.heads_fit_the_bucket,
+        record_rules.harvested_heads_are_weighed,
+        record_rules.growth_is_plausible,
+        record_rules.every_head_is_recorded,
+        pattern_rules.losses_do_not_follow_treatment,
+        solution_rules.buckets_are_dosed_as_randomised,
+        solution_rules.acid_goes_where_it_was_randomised,
+        solution_rules.ph_is_near_the_foreseen,
+        solution_rules.meters_read_in_millisiemens,
+    ),
+}
+"""Rules between the tables and the protocol."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A trial folder without errors: protocol and typed tables.
+
+    Attributes
+    ----------
+    folder : Path
+    protocol : Protocol
+    sites, products, layout, solution, visits, heads, weather : pandas.DataFrame
+        Exactly the columns of the table's schema. Text is ``""`` where missing, numbers are float64 (NaN), integers
+        Int64 (NA), dates datetime64[s] (NaT), yes/no boolean (NA). A table that was not read has no rows.
+    sha256 : mapping of str to str
+        Digest of each file read.
+    """
+
+    folder: Path
+    protocol: Protocol
+    sites: pd.DataFrame
+    products: pd.DataFrame
+    layout: pd.DataFrame
+    solution: pd.DataFrame
+    visits: pd.DataFrame
+    heads: pd.DataFrame
+    weather: pd.DataFrame
+    sha256: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class RecordPlace:
+    """Which record a row is: its garden, and what its table's key says, such as ``{"bucket": "334X", "head": "2"}``."""
+
+    site: str
+    key: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What a check found; `trial` is None when anything is an error.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+    trial : Trial or None
+    places : mapping of (file, row) to RecordPlace
+        For each problem in a row of layout, solution, visits or heads, as its cells stand there.
+    sites : mapping of str to str
+        Every garden's short name and its full one.
+    title : str
+        The trial's; empty where trial.toml cannot be read.
+    """
+
+    problems: tuple[Problem, ...]
+    trial: Trial | None
+    places: Mapping[tuple[str, int], RecordPlace] = field(default_factory=dict)
+    sites: Mapping[str, str] = field(default_factory=dict)
+    title: str = ""
+
+    @property
+    def errors(self) -> tuple[Problem, ...]:
+        """The problems that must be mended."""
+        return tuple(problem for problem in self.problems if problem.severity == "error")
+
+    @property
+    def warnings(self) -> tuple[Problem, ...]:
+        """The problems that are worth a second look."""
+        return tuple(problem for problem in self.problems if problem.severity == "warning")
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is no error."""
+        return not self.errors
+
+
+def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
+    """Check a trial folder, as far as the trial has come.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    stage : {"records", "layout", "plan"}
+        Which tables are looked at: all; the layout and what it stands on; or only sites and products.
+
+    Returns
+    -------
+    CheckResult
+        Every problem found, in the order of files and rows, each cell blamed for its first cause only. Nothing in
+        the folder makes this function raise. The tables are those of one collect: never some older and some newer.
+    """
+    while True:
+        before = generation(folder)
+        result = _checked(folder, stage)
+        if generation(folder) == before:
+            return result
+
+
+def _checked(folder: Path, stage: Stage) -> CheckResult:
+    unfinished = unfinished_collect(folder) if stage == "records" else None
+    if unfinished is not None:
+        return CheckResult((unfinished,), None)
+    digests: dict[str, str] = {}
+    problems: list[Problem] = []
+    protocol, text = _read_protocol(folder, digests, problems)
+    tables = TABLES_OF_STAGE[stage]
+    readings = {
+        name: _read_table(folder, name, protocol, digests, problems)
+        if name in tables
+        else empty_table(load_schema(name))
+        for name in TABLE_NAMES
+    }
+    for reading in readings.values():
+        problems += reading.problems
+    later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
+    if protocol is not None:
+        whole = TrialTables(readings, protocol, text)
+        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+    if stage == "records":
+        later += open_conflicts(folder)
+    problems += _not_blamed_already(later, readings, problems)
+    places, sites = _record_places(problems, readings), _site_names(readings["sites"])
+    title = protocol.trial.title if protocol else ""
+    result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, title)
+    if protocol is None or not result.ok:
+        return result
+    frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
+    return replace(result, trial=Trial(folder=folder, protocol=protocol, sha256=digests, **frames))
+
+
+def _record_places(
+    problems: list[Problem], readings: Mapping[TableName, TableReading]
+) -> dict[tuple[str, int], RecordPlace]:
+    """Say for each row with a problem which garden's record it is."""
+    layout = readings["layout"].raw
+    gardens = dict(zip(layout.get("bucket", ()), layout.get("site", ()), strict=False))
+    found = {}
+    for name in ("layout", "solution", "visits", "heads"):
+        reading = readings[name]
+        rows = {problem.row for problem in problems if problem.file == reading.file and problem.row}
+        for position, row in enumerate(reading.frame.index):
+            if row in rows:
+                cells = {
+                    column: texts[position] for column, texts in reading.raw.items() if column in reading.schema.columns
+                }
+                key = {column: cells.get(column, "") for column in reading.schema.primary_key}
+                site = cells.get("site") or gardens.get(cells.get("bucket", ""), "")
+                found[reading.file, int(row)] = RecordPlace(site, key)
+    return found
+
+
+def _site_names(sites: TableReading) -> dict[str, str]:
+    """Return each garden's full name by its short one; short names that are not as they should be are left out."""
+    wrong = sites.rows_at_fault("site")
+    names = zip(sites.frame.index, sites.frame["site"].astype(str), sites.frame["name"].astype(str), strict=True)
+    return {site: name or site for row, site, name in names if site and row not in wrong}
+
+
+def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
+    """Read a trial folder that must be without errors, as `check_trial`.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    stage : {"records", "layout", "plan"}
+        Which tables are read.
+
+    Returns
+    -------
+    Trial
+
+    Raises
+    ------
+    TrialError
+        With every error; a `PlanError` where only the plan is read.
+    """
+    result = check_trial(folder, stage=stage)
+    if result.trial is None:
+        raise (PlanError if stage == "plan" else TrialError)(result.errors)
+    return result.trial
+
+
+def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem]) -> tuple[Protocol | None, str]:
+    source = read_source(folder, PROTOCOL_FILE, limit=SIZE_LIMIT_BYTES)
+    if isinstance(source, Problem):
+        problems.append(source)
+        return None, ""
+    digests[PROTOCOL_FILE] = source.sha256
+    try:
+        return parse_protocol(source.text), source.text
+    except TrialError as error:
+        problems += error.problems
+        return None, source.text
+
+
+def _read_table(
+    folder: Path, name: TableName, protocol: Protocol | None, digests: dict[str, str], problems: list[Problem]
+) -> TableReading:
+    schema = load_schema(name)
+    if name in OPTIONAL_TABLES and not os.path.lexists(folder / schema.file):
+        return replace(empty_table(schema), complete=True)
+    needed = name in NEEDED_TABLES or (name == "products" and protocol and layout_rules.products_needed(protocol))
+    severity: Literal["error", "warning"] = "error" if needed else "warning"
+    source = read_source(folder, schema.file, severity=severity)
+    if isinstance(source, Problem):
+        problems.append(source)
+        return empty_table(schema)
+    digests[schema.file] = source.sha256
+    return read_table(schema, source.text, severity_if_empty=severity)
+
+
+def _not_blamed_already(
+    later: list[Problem], readings: Mapping[TableName, TableReading], earlier: list[Problem]
+) -> Iterator[Problem]:
+    """Pass on the problems whose cell, or whole column, has no error yet."""
+    blamed = {(p.file, p.row, p.column) for p in earlier if p.severity == "error"}
+    missing = {(reading.file, name) for reading in readings.values() for name in reading.missing_columns}
+    for problem in later:
+        cell = (problem.file, problem.row, problem.column)
+        if cell in blamed or ((problem.file, problem.column) in missing and problem.row != 1):
+            continue
+        if problem.rule == "TK-L07" and any(file == problem.file for file, *_ in blamed):
+            continue  # a cell at fault makes it another layout by itself
+        if problem.severity == "error" and problem.row is not None:
+            blamed.add(cell)
+        yield problem
+
+
+def _place(problem: Problem) -> tuple[int, int]:
+    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES))
+    return files.index(problem.file), problem.row or 0

@@ -1,0 +1,255 @@
+"""Rules that tie layout.csv and products.csv to the protocol."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.layouts.efficiency import connected_groups
+from trialkit.layouts.incomplete_blocks import fewest_blocks
+from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.layouts.row_column import fewest_rectangles
+from trialkit.protocol.faults import line_of_key
+from trialkit.protocol.randomise import layout_options, randomise
+from trialkit.protocol.trial_protocol import PROTOCOL_FILE, Protocol
+from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
+from trialkit.tables.bucket_ids import bucket_id_is_valid
+from trialkit.tables.nearest import did_you_mean
+from trialkit.tables.problem import Problem, problem, quoted, shown
+
+
+def products_needed(protocol: Protocol) -> dict[tuple[str, ...], str]:
+    """Map the key path of each product that the protocol names to the product's name."""
+    needed: dict[tuple[str, ...], str] = {
+        ("factors", name, "product"): f.product for name, f in protocol.factors.items() if f.product
+    }
+    acidifier = protocol.factors.get("acidifier")
+    for place, level in enumerate(acidifier.levels if acidifier else (), start=1):
+        if level != NO_PRODUCT:
+            needed["factors", "acidifier", "levels", str(place)] = str(level)
+    return needed
+
+
+def products_are_listed(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P08: each product that the protocol names stands in products.csv."""
+    if not tables.knows_all("products", "product"):
+        return
+    known = sorted(set(tables.frame("products")["product"]))
+    for path, name in products_needed(tables.protocol).items():
+        if name not in known:
+            hint = did_you_mean(name, known).strip()
+            mend = f"{hint} Otherwise add it to products.csv." if hint else None
+            row, column = line_of_key(tables.protocol_text, path), ".".join(path)
+            expected = "a product of products.csv"
+            yield problem("TK-P08", PROTOCOL_FILE, expected, row=row, column=column, found=quoted(name), mend=mend)
+
+
+def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L01: each level in layout.csv is one of the protocol's; an undeclared factor is blank."""
+    reading = tables.readings["layout"]
+    for name, column in FACTOR_COLUMNS.items():
+        factor = tables.protocol.factors.get(name)
+        if factor is None:
+            blank = reading.frame[column].isin(["", float("nan")])
+            yield from at_rows("TK-L01", reading, ~blank, column, f"an empty cell: trial.toml declares no {name}")
+            continue
+        choice = ", ".join(f"{level:g}" if isinstance(level, float) else shown(level) for level in factor.levels)
+        yield from at_rows("TK-L01", reading, ~reading.frame[column].isin(factor.levels), column, f"one of {choice}")
+
+
+def places_are_distinct(tables: Tables) -> Iterator[Problem]:
+    """TK-L02: no two buckets of a site share a position."""
+    reading = tables.readings["layout"]
+    frame = reading.frame
+    repeated = frame.duplicated(["site", "position"]) & frame["position"].notna() & (frame["site"] != "")
+    yield from at_rows("TK-L02", reading, repeated, "position", "a position of its own within the site")
+
+
+def identities_carry_a_check(tables: Tables) -> Iterator[Problem]:
+    """TK-L03: a bucket's identity carries its check character (said once)."""
+    frame = tables.frame("layout")
+    plain = [bucket for bucket in frame["bucket"] if bucket and not bucket_id_is_valid(bucket)]
+    if plain:
+        found = f"{len(plain)} without, such as {quoted(plain[0])}"
+        yield problem("TK-L03", "layout.csv", "identities with a check character", column="bucket", found=found)
+
+
+def whole_plots_hold_one_level(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L04: in a split-plot, each bucket has a whole plot, and each whole plot one level of its factor."""
+    factor = tables.protocol.layout.whole_plot
+    if factor is None or not len(tables.frame("layout")):
+        return
+    reading, column = tables.readings["layout"], FACTOR_COLUMNS[factor]
+    if "whole_plot" in reading.missing_columns:
+        yield problem(
+            "TK-L04",
+            "layout.csv",
+            "a column whole_plot, as the layout is a split-plot",
+            row=1,
+            column="whole_plot",
+            found="no such column",
+        )
+        return
+    frame = reading.frame
+    yield from at_rows("TK-L04", reading, frame["whole_plot"].isna(), "whole_plot", "the number of the whole plot")
+    plots = frame.groupby(["site", "block", "whole_plot"])[column]
+    mixed = frame["whole_plot"].notna() & (frame[column] != plots.transform("first"))
+    yield from at_rows("TK-L04", reading, mixed, column, "the level that the other buckets of its whole plot have")
+
+
+def places_are_filled_in(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L09: each bucket has the volunteer, or the row and column, that the kind of layout goes by."""
+    reading, plan = tables.readings["layout"], tables.protocol.layout
+    if not len(reading.frame):
+        return
+    for column in LAYOUT_KINDS[plan.kind].place_columns:
+        if column == "whole_plot":
+            continue  # TK-L04 tells of it
+        if column in reading.missing_columns:
+            expected = f"a column {column}, as the layout is of kind {plan.kind}"
+            yield problem("TK-L09", "layout.csv", expected, row=1, column=column, found="no such column")
+        else:
+            yield from at_rows("TK-L09", reading, reading.frame[column].isna(), column, f"the number of the {column}")
+
+
+def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L05: each site has each treatment as often as the protocol says, and each block or row what it should hold."""
+    if not tables.knows_all("layout", "site") or tables.readings["layout"].missing_columns & set(
+        FACTOR_COLUMNS.values()
+    ):
+        return
+    protocol, columns = tables.protocol, list(FACTOR_COLUMNS.values())
+    treatments, kind = protocol.treatments(), LAYOUT_KINDS[protocol.layout.kind]
+    planned = pd.MultiIndex.from_frame(treatments)
+    fewest, most = kind.replication(len(treatments), protocol.layout.blocks, layout_options(protocol))
+    often = _times(int(fewest.min()), int(most.max()))
+    for site, buckets in tables.frame("layout").groupby("site"):
+        counts = buckets.groupby(columns, dropna=False).size().reindex(planned, fill_value=0).to_numpy()
+        differ = int(((counts < fewest) | (counts > most)).sum())
+        if differ:
+            expected = f"each of {len(planned)} treatments {often} at {quoted(site)}"
+            found = f"{len(buckets)} buckets, {differ} treatments more or less often"
+            yield problem("TK-L05", "layout.csv", expected, column="site", found=found)
+    yield from _places_hold_their_treatments(tables, columns)
+
+
+def _times(fewest: int, most: int) -> str:
+    return f"{fewest} times" if fewest == most else f"{fewest} to {most} times"
+
+
+def _places_hold_their_treatments(tables: TrialTables, columns: list[str]) -> Iterator[Problem]:
+    """Tell of blocks, rows and columns that hold a treatment twice (said once for each sort of place)."""
+    frame, kind = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind]
+    for term in (*kind.complete, *kind.distinct):
+        place = term.split(":")
+        if set(place) & tables.readings["layout"].missing_columns or frame[place].isna().any(axis=None):
+            continue
+        twice = frame[frame.duplicated([*place, *columns])]
+        if len(twice):
+            name = place[-1]
+            expected = f"each treatment at most once in each {name}"
+            first = ", ".join(f"{part} {quoted(twice.iloc[0][part])}" for part in place)
+            found = f"a treatment twice in {len(twice.drop_duplicates(place))} of them, such as {first}"
+            yield problem("TK-L05", "layout.csv", expected, column=name, found=found)
+
+
+def layout_compares_everything(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P11: the blocks, or rectangles, of all gardens suffice to compare all treatments."""
+    plan, sites = tables.protocol.layout, tables.frame("sites")["site"].nunique()
+    if plan.kind == "Latin square" and len(tables.protocol.treatments()) == 2 and plan.blocks < 2:
+        yield problem(
+            "TK-P11",
+            PROTOCOL_FILE,
+            "at least 2 squares in each garden, as one of two treatments leaves nothing to judge chance by",
+            row=line_of_key(tables.protocol_text, ("layout", "blocks")),
+            column="layout.blocks",
+            found=str(plan.blocks),
+            mend="Raise layout.blocks to 2 or more.",
+        )
+    needed, what = _fewest_blocks(tables.protocol)
+    if not sites or not tables.knows_all("sites", "site") or sites * plan.blocks >= needed:
+        return
+    yield problem(
+        "TK-P11",
+        PROTOCOL_FILE,
+        f"at least {needed} {what} in all, to compare {len(tables.protocol.treatments())} treatments",
+        row=line_of_key(tables.protocol_text, ("layout", "blocks")),
+        column="layout.blocks",
+        found=f"{sites * plan.blocks} in {sites} gardens" if sites > 1 else f"{plan.blocks} in one garden",
+        mend="Raise layout.blocks, make blocks larger, or add gardens.",
+    )
+
+
+def _fewest_blocks(protocol: Protocol) -> tuple[int, str]:
+    """Return how many blocks the layout takes at least, and what they are."""
+    plan, treatments = protocol.layout, len(protocol.treatments())
+    if plan.block_size is not None:
+        return fewest_blocks(treatments, plan.block_size), f"blocks of {plan.block_size} buckets"
+    if plan.rows is not None and plan.columns is not None:
+        what = f"blocks of {plan.rows} rows and {plan.columns} columns"
+        return fewest_rectangles(treatments, plan.rows, plan.columns), what
+    return (2 if plan.kind == "augmented blocks" else 1), "blocks"
+
+
+def treatments_are_connected(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L10: a chain of blocks (or rows and columns) joins every two treatments (said once)."""
+    frame, kind = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind]
+    columns = list(FACTOR_COLUMNS.values())
+    terms = [term for term in kind.random_terms if not term.endswith("whole_plot")]
+    needed = {"site", *columns, *(part for term in terms for part in term.split(":"))}
+    if needed & tables.readings["layout"].missing_columns or len(frame) < 2:
+        return
+    groups = connected_groups(frame, columns, ["site", *terms])
+    if len(groups) > 1:
+        smallest = min(groups, key=len)
+        named = " ".join(shown(value) for value in smallest[0] if value == value and value != "")
+        found = f"{len(groups)} groups of treatments that no block compares, one with {named}"
+        yield problem("TK-L10", "layout.csv", "one in which blocks join all treatments", found=found)
+
+
+def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
+    """TK-L06: each site in sites.csv has buckets in layout.csv."""
+    if not tables.knows_all("layout", "site"):
+        return
+    reading = tables.readings["sites"]
+    bare = ~reading.frame["site"].isin(set(tables.frame("layout")["site"])) & (reading.frame["site"] != "")
+    yield from at_rows("TK-L06", reading, bare, "site", "a site that layout.csv gives buckets")
+
+
+def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once)."""
+    frame, places = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind].place_columns
+    columns = ["site", "block", *places, "position", *FACTOR_COLUMNS.values()]
+    missing = set(columns) & tables.readings["layout"].missing_columns
+    if not len(frame) or missing or not tables.knows_all("layout", "bucket"):
+        return
+    try:
+        drawn = randomise(tables.protocol, frame[["site"]].drop_duplicates())
+    except ValueError:  # what cannot be laid out has been told by another rule
+        return
+    here, there = (_as_text(table.set_index("bucket")[columns]) for table in (frame.drop_duplicates("bucket"), drawn))
+    if not here.sort_index().equals(there.sort_index()):
+        expected = f"the layout of seed {tables.protocol.seed}"
+        yield problem("TK-L07", "layout.csv", expected, found="another layout")
+
+
+def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
+    """TK-L08: some treatment, and in a split-plot some level on whole plots, stands in two places or more (said once).
+
+    Fisher (1935), The Design of Experiments, ch. 4: without replication there is no estimate of error.
+    """
+    frame, whole_plot = tables.frame("layout"), tables.protocol.layout.whole_plot
+    needed = {"block", "whole_plot", *FACTOR_COLUMNS.values()}
+    if not len(frame) or needed & tables.readings["layout"].missing_columns - {"whole_plot"}:
+        return
+    if frame.groupby(list(FACTOR_COLUMNS.values()), dropna=False).size().max() < 2:
+        yield problem("TK-L08", "layout.csv", "two buckets or more of a treatment", found="one of each")
+    elif whole_plot and "whole_plot" not in tables.readings["layout"].missing_columns:
+        plots = frame.drop_duplicates(["site", "block", "whole_plot"])
+        if plots.groupby(FACTOR_COLUMNS[whole_plot]).size().max() < 2:
+            yield problem("TK-L08", "layout.csv", f"two whole plots or more of a {whole_plot}", found="one of each")
+
+
+def _as_text(table: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame({name: table[name].map(str) for name in table}, index=table.index.map(str), dtype=str)

@@ -1,0 +1,157 @@
+"""Rules about what was mixed and measured: as randomised, and as chemistry allows."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
+from trialkit.tables.problem import Problem, problem, quoted
+
+NO_ACID = "none"
+FEWEST_READINGS = 3
+# Nutrient strength is proportional to the dose in the same water; level spoons repeat to within about a tenth (common
+# practice, no source), so a reading half as high again as others at its dose was dosed or read otherwise.
+FAR_IN_RATIO = 1.5
+STRIP_ERROR_PH = 0.75
+# A label's estimate is within 15 %, a spoon within a tenth; meters of parts per million show half or 0.7 as much.
+FAR_FOR_A_GARDEN = 1.6
+
+
+def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S01: the first dose recorded for a bucket is the one randomised to it (later ones may be top-ups).
+
+    Where a head of the bucket has a note the departure counts as recorded, and is TK-S02.
+    """
+    if "dose" not in tables.protocol.factors:
+        return
+    first = _first_mixings(tables)
+    randomised = _of_layout(tables, first, "dose_tsp")
+    differs = (first["nutrient_tsp"] != randomised) & randomised.notna()
+    yield from _departures(tables, first[differs], "nutrient_tsp", "the dose that layout.csv gives this bucket")
+
+
+def acid_goes_where_it_was_randomised(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S01, TK-S02: a bucket randomised to no acid got none, and one randomised to an acid got some."""
+    if "acidifier" not in tables.protocol.factors:
+        return
+    first = _first_mixings(tables)
+    acid = _of_layout(tables, first, "acidifier").fillna("")
+    unasked = (acid == NO_ACID) & (first["acid_tsp"] > 0)
+    forgotten = ~acid.isin(["", NO_ACID]) & (first["acid_tsp"] == 0)
+    yield from _departures(tables, first[unasked], "acid_tsp", "0, as layout.csv gives this bucket no acid")
+    yield from _departures(tables, first[forgotten], "acid_tsp", "some acid, as layout.csv gives this bucket one")
+
+
+def acid_lowers_ph(tables: Tables) -> Iterator[Problem]:
+    """TK-S03: with acid added, pH after is not above pH before."""
+    reading = tables.readings["solution"]
+    frame = reading.frame
+    rose = (frame["acid_tsp"] > 0) & (frame["ph_after"] > frame["ph_before"])
+    yield from at_rows("TK-S03", reading, rose, "ph_after", "at most ph_before, as acid was added")
+
+
+def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S06: pH after mixing is near what charge balance foresees for the water, the acid and the nutrient.
+
+    What is foreseen is a range: alkalinity may be off by a third and acid by a fifth, a strip by half a step and as
+    much again by eye (common practice, no source); pH is far only beyond all of these.
+    """
+    reading = tables.readings["solution"]
+    frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
+    mixed = mixings(tables.protocol, *frames)
+    read = mixed["ph_after"]
+    if not read.notna().any():
+        return
+    low, high = (
+        predicted_ph(mixed.assign(acid_mol_l=mixed["acid_mol_l"] * acid), mixed["water_alkalinity"] * water)
+        for acid, water in ((1.2, 0.67), (0.8, 1.33))
+    )
+    rose = (mixed["acid_tsp"] > 0) & (read > mixed["ph_before"])  # told by TK-S03
+    far = ((read < low - STRIP_ERROR_PH) | (read > high + STRIP_ERROR_PH)) & ~rose
+    for row in mixed.index[far]:
+        here = pd.Series(reading.frame.index == row, index=reading.frame.index)
+        expected = f"about {low[row]:.1f} to {high[row]:.1f}, by the water's alkalinity and what was added"
+        yield from at_rows("TK-S06", reading, here, "ph_after", expected)
+
+
+def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S07: a garden's conductivities are not all off what the label foresees by one factor (once a garden)."""
+    product = nutrient_of(tables.protocol, tables.frame("products"))
+    if product is None:
+        return
+    frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
+    mixed = mixings(tables.protocol, *frames)
+    read = mixed[mixed["ec_ms_cm"].notna() & (mixed["nutrient_tsp"] > 0) & mixed["water_alkalinity"].notna()]
+    for site, group in read.groupby("site"):
+        if len(group) < FEWEST_READINGS:
+            continue
+        litres = float(group["volume_l"].fillna(tables.protocol.bucket.volume_l).median())
+        alkalinity = float(group["water_alkalinity"].iloc[0])
+        by_dose = {dose: strength(product, dose, litres, alkalinity) for dose in group["nutrient_tsp"].unique()}
+        ratio = (
+            group["ec_ms_cm"] / group["nutrient_tsp"].map({d: found.value for d, found in by_dose.items()})
+        ).median()
+        if not 1 / FAR_FOR_A_GARDEN < ratio < FAR_FOR_A_GARDEN:
+            found = f"conductivities at {site} of {ratio:.2g} times what the label foresees"
+            row = int(group.index[0])
+            yield problem("TK-S07", "solution.csv", "mS/cm", row=row, column="ec_ms_cm", found=found)
+
+
+def strength_follows_dose(tables: Tables) -> Iterator[Problem]:
+    """TK-S04: a first mixing's conductivity is near that of others with the same dose in the same garden's water."""
+    reading = tables.readings["solution"]
+    first = _first_mixings(tables)
+    per_litre = first["nutrient_tsp"] / first["volume_l"]
+    usual = first["volume_l"].median()
+    site = _of_layout(tables, first, "site").fillna("")
+    alike = [site, first["nutrient_tsp"]]
+    # Volumes differ a little: readings are compared as if all buckets held the usual one.
+    strength = first["ec_ms_cm"] * (first["nutrient_tsp"] / usual) / per_litre
+    middle = strength.groupby(alike).transform("median")
+    count = strength.groupby(alike).transform("count")
+    far = (count >= FEWEST_READINGS) & (middle > 0) & ~(strength / middle).between(1 / FAR_IN_RATIO, FAR_IN_RATIO)
+    far &= strength.notna()
+    for (row, is_far), value in zip(far.items(), middle, strict=True):
+        if is_far:
+            here = pd.Series(reading.frame.index == row, index=reading.frame.index)
+            expected = f"about {value:.2g} mS/cm, as others with this dose in this garden"
+            yield from at_rows("TK-S04", reading, here, "ec_ms_cm", expected)
+
+
+def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
+    """TK-S05: nothing is measured in a bucket after its last head was cut."""
+    reading, heads = tables.readings["solution"], tables.frame("heads")
+    if not len(heads):
+        return
+    ended = heads["harvested_on"].notna() | heads["outcome"].isin(["dead", "missing"])
+    finished = ended.groupby(heads["bucket"]).all()
+    last = heads.groupby("bucket")["harvested_on"].max()[finished].reindex(reading.frame["bucket"])
+    late = reading.frame["measured_on"] > last.set_axis(reading.frame.index)
+    yield from at_rows("TK-S05", reading, late, "measured_on", "a day not after the bucket's last harvest")
+
+
+def _first_mixings(tables: Tables) -> pd.DataFrame:
+    """Return the first row of each bucket in which nutrient was added; the index is the spreadsheet row."""
+    frame = tables.frame("solution")
+    dosed = frame[frame["nutrient_tsp"].notna()].sort_values("measured_on", kind="stable")
+    return dosed.drop_duplicates("bucket")
+
+
+def _of_layout(tables: Tables, rows: pd.DataFrame, column: str) -> pd.Series:
+    """Look a column of the layout up for rows of another table; missing where the layout does not know the bucket."""
+    known = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")[column]
+    return known.reindex(rows["bucket"]).set_axis(rows.index)
+
+
+def _departures(tables: Tables, rows: pd.DataFrame, column: str, expected: str) -> Iterator[Problem]:
+    """Tell of rows that depart from the layout, those with a note on the bucket's heads as recorded."""
+    reading, heads = tables.readings["solution"], tables.frame("heads")
+    noted = heads[heads["note"] != ""].drop_duplicates("bucket").set_index("bucket")["note"]
+    for row, bucket in rows["bucket"].items():
+        here = pd.Series(reading.frame.index == row, index=reading.frame.index)
+        if bucket in noted.index:
+            said = f"{expected}; the note on its heads says {quoted(noted[bucket])}"
+            yield from at_rows("TK-S02", reading, here, column, said)
+        else:
+            yield from at_rows("TK-S01", reading, here, column, expected)

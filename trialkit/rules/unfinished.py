@@ -1,0 +1,72 @@
+"""What a reader must know of collects before it reads: one that was interrupted, and conflicts that are open."""
+
+import json
+from collections.abc import Hashable, Iterator
+from contextlib import suppress
+from pathlib import Path
+
+from trialkit.tables.headings import RECORD_TABLES
+from trialkit.tables.problem import Problem, problem, quoted, shown
+from trialkit.tables.source_file import read_source
+
+STAGING, COMMITTED = ".collecting", ".collected"
+"""Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
+CONFLICTS = "returned/conflicts.json"
+WATCHED = ("returned/returns.json", CONFLICTS)
+
+
+def unfinished_collect(folder: Path) -> Problem | None:
+    """Return the problem that the tables of a folder may be partly old and partly new, or None.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    """
+    if not (folder / COMMITTED).exists():
+        return None
+    mend = f"Run trialkit collect {folder} (without files): it finishes what was begun."
+    return problem(
+        "TK-R55", "heads.csv", "tables of one collect", found="a collect that was stopped half-way", mend=mend
+    )
+
+
+def generation(folder: Path) -> Hashable:
+    """Return a mark that changes whenever a collect changes the tables, so that a reader can tell that it must reread.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    """
+    marks: list[Hashable] = [(folder / COMMITTED).exists()]
+    for name in WATCHED:
+        try:
+            status = (folder / name).stat()
+            marks.append((status.st_ino, status.st_mtime_ns, status.st_size))
+        except OSError:
+            marks.append(None)
+    return tuple(marks)
+
+
+def open_conflicts(folder: Path) -> Iterator[Problem]:
+    """TK-R51: tell of values that two returns have differently and nobody has chosen between.
+
+    Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next collect's to tell.
+    """
+    source = read_source(folder, CONFLICTS)
+    if isinstance(source, Problem):
+        return
+    with suppress(ValueError, TypeError, KeyError, AttributeError):
+        for conflict in json.loads(source.text)["conflicts"]:
+            if conflict["choice"] is None and conflict["table"] in RECORD_TABLES:
+                yield problem(
+                    "TK-R51",
+                    f"{conflict['table']}.csv",
+                    "one value",
+                    column=str(conflict["column"]),
+                    found=f"{quoted(conflict['kept'])} and {quoted(conflict['returned'])} for "
+                    f"{shown(' '.join(map(str, conflict['key'])))}",
+                    mend=f"Look at the paper record, then: trialkit collect DIR --choose "
+                    f"{shown(conflict['id'])}=kept, or {shown(conflict['id'])}=returned, DIR being the trial's folder.",
+                )

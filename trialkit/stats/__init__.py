@@ -1,0 +1,1 @@
+"""Statistics that know nothing of trials: meta-analysis, shares."""

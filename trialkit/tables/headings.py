@@ -1,0 +1,66 @@
+"""Recognising the headings of the tables, as people and spreadsheet programs write them."""
+
+import re
+import unicodedata
+from functools import cache
+
+from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
+
+RECORD_TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
+"""The tables that returns are merged into."""
+UNIT_AT_END = re.compile(r"[_ ]*[(\[](?P<unit>[^)\]]{1,12})[)\]]$")
+UNIT_WORDS = {"oz": "oz", "ounce": "oz", "ounces": "oz", "kg": "kg", "lb": "lb", "lbs": "lb", "pounds": "lb"}
+
+
+def plain_heading(text: str) -> str:
+    r"""Fold what does not matter in a heading: capitals, blanks, hyphens, full stops, width.
+
+    Examples
+    --------
+    >>> plain_heading("  Weight\u00a0G. ")
+    'weight_g'
+    """
+    folded = unicodedata.normalize("NFKC", text).casefold()
+    return re.sub(r"[\s_\-.:]+", "_", folded.strip("\ufeff\u200b\"'“”‘’ ")).strip("_")
+
+
+@cache
+def headings_of(table: TableName) -> dict[str, str]:
+    """Map each folded way to write a heading of a table (its name or its title) to its name."""
+    schema = load_schema(table)
+    titles = {plain_heading(field.title): field.name for field in schema.fields}
+    with_unit = {
+        plain_heading(f"{title} {unit}"): field.name
+        for field in schema.fields
+        if field.unit and "_" not in field.unit
+        for title in (field.title, field.name)
+        for unit in (field.unit.strip("[]"), f"({field.unit.strip('[]')})")
+    }
+    return with_unit | titles | {plain_heading(name): name for name in schema.columns}
+
+
+def matched(cells: tuple[str, ...], table: TableName) -> dict[int, str]:
+    """Map the position of each cell that is a heading of the table to the heading's name."""
+    known = headings_of(table)
+    return {place: known[plain] for place, text in enumerate(cells) if (plain := plain_heading(text)) in known}
+
+
+def best_table(cells: tuple[str, ...]) -> tuple[TableName | None, int]:
+    """Return the table that most of the cells are headings of, and how many; record tables first if equal."""
+    counts = {name: len(set(matched(cells, name).values())) for name in (*RECORD_TABLES, *TABLE_NAMES)}
+    name = max(counts, key=lambda table: counts[table])
+    return (name, counts[name]) if counts[name] else (None, 0)
+
+
+def other_unit(heading: str, schema: TableSchema) -> tuple[str, str] | None:
+    """Return the column and the unit of a heading that is a column's in another unit, such as ``"weight (oz)"``.
+
+    Examples
+    --------
+    >>> other_unit("Weight (oz)", load_schema("heads"))
+    ('weight_g', 'oz')
+    """
+    stem, _, unit = plain_heading(heading.replace("(", " ").replace(")", " ")).rpartition("_")
+    if unit not in UNIT_WORDS or stem not in ("weight", "head_weight"):
+        return None
+    return ("weight_g", UNIT_WORDS[unit]) if "weight_g" in schema.columns else None

@@ -1,0 +1,133 @@
+"""A CSV file as text cells with their spreadsheet rows, before anything is interpreted."""
+
+import csv
+import gc
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from trialkit.tables.problem import Problem, problem, quoted
+
+MOST_COLUMNS = 200
+"""Far more than any table has; each unknown one is reported."""
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """Text cells by column, and what is wrong with the file's shape.
+
+    Attributes
+    ----------
+    cells : dict of str to list of str
+        One list per heading, stripped of blanks around each cell; all of one length.
+    rows : list of int
+        Spreadsheet row of each record; the header is row 1.
+    complete : bool
+        False when records had to be left out because they do not fit the header.
+    problems : tuple of Problem
+        Problems of the file as a whole, its header and its row lengths.
+    """
+
+    cells: dict[str, list[str]]
+    rows: list[int]
+    complete: bool
+    problems: tuple[Problem, ...]
+
+
+def parse_csv(file: str, text: str) -> RawTable | Problem:
+    """Split the text of a CSV file into cells; blank rows are skipped, no row is ever shifted.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for messages.
+    text : str
+        Its content.
+
+    Returns
+    -------
+    RawTable or Problem
+        The cells, or the one reason why none can be told apart.
+    """
+    with _collector_at_rest():
+        return _parse(file, text)
+
+
+@contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Keep the collector of cycles from walking a hundred thousand rows again and again: rows make no cycles."""
+    was_at_work = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_at_work:
+            gc.enable()
+
+
+def _parse(file: str, text: str) -> RawTable | Problem:
+    records = _records(file, text)
+    if isinstance(records, Problem):
+        return records
+    if not records:
+        return problem("TK-F08", file, "a header and at least one row", found="an empty file")
+    (header_row, heading), *body = records
+    if len(heading) == 1 and any(mark in heading[0] for mark in ";\t"):
+        mark = "semicolons" if ";" in heading[0] else "tabs"
+        return problem(
+            "TK-F07", file, "columns separated by commas", row=header_row, found=f"columns separated by {mark}"
+        )
+    if len(heading) > MOST_COLUMNS:
+        found = f"{len(heading)} columns"
+        return problem("TK-C02", file, f"at most {MOST_COLUMNS} columns", row=header_row, found=found)
+    heading, body = _without_empty_columns(heading, body)
+    problems = [
+        problem("TK-C03", file, "each heading once", row=header_row, column=name, found=f"{quoted(name)} {count} times")
+        for name in dict.fromkeys(heading)
+        if (count := heading.count(name)) > 1
+    ]
+    problems += [_wrong_length(file, row, record, heading) for row, record in body if len(record) != len(heading)]
+    kept = [(row, record) for row, record in body if len(record) == len(heading)]
+    columns = list(zip(*(record for _, record in kept), strict=True)) or [()] * len(heading)
+    cells = {name: [*map(str.strip, column)] for name, column in zip(heading, columns, strict=True)}
+    return RawTable(cells, [row for row, _ in kept], len(kept) == len(body), tuple(problems))
+
+
+def _records(file: str, text: str) -> list[tuple[int, list[str]]] | Problem:
+    """Read the records that hold anything, with the row a spreadsheet shows them in."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    records: list[tuple[int, list[str]]] = []
+    row = 0
+    try:
+        for row, record in enumerate(reader, start=1):
+            if any(cell and not cell.isspace() for cell in record):
+                records.append((row, record))
+    except csv.Error as error:
+        found = (
+            "a cell that never ends"
+            if "unexpected end" in str(error) or "limit" in str(error)
+            else 'text after a closing "'
+        )
+        return problem("TK-F06", file, 'a closing " for each opening one', row=row + 1, found=found)
+    return records
+
+
+def _without_empty_columns(
+    heading: Sequence[str], body: list[tuple[int, list[str]]]
+) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Drop the columns without heading at the right end that spreadsheets add, where a row has nothing in them."""
+    names = [name.strip() for name in heading]
+    while names and not names[-1]:
+        names.pop()
+    width = len(names)
+    return names, [
+        (row, record if len(record) <= width or "".join(record[width:]).strip() else record[:width])
+        for row, record in body
+    ]
+
+
+def _wrong_length(file: str, row: int, record: Sequence[str], heading: Sequence[str]) -> Problem:
+    excess = f", the last of them {quoted(record[-1])}" if len(record) > len(heading) else ""
+    found = f"{len(record)} cells{excess}"
+    return problem("TK-F09", file, f"{len(heading)} cells as in the header", row=row, found=found)

@@ -1,0 +1,104 @@
+"""Reading a text file that a stranger may have sent: bounded, within its folder, UTF-8 or a clear refusal."""
+
+import hashlib
+import stat
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from trialkit.tables.problem import Problem, problem, quoted
+
+SIZE_LIMIT_BYTES = 20_000_000
+
+
+@dataclass(frozen=True)
+class SourceText:
+    """The text of one file and the SHA-256 digest of its bytes."""
+
+    name: str
+    text: str
+    sha256: str
+
+
+def read_source(
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
+) -> SourceText | Problem:
+    """Read one file of a trial folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder.
+    name : str
+        Name of the file within it.
+    severity : {"error", "warning"}
+        How much it matters if the file is missing.
+    limit : int
+        Largest size accepted, in bytes.
+
+    Returns
+    -------
+    SourceText or Problem
+        The text without byte-order mark, or why it cannot be read.
+    """
+    data = _read_bytes(folder, name, severity, limit)
+    if isinstance(data, Problem):
+        return data
+    text = _decode(name, data)
+    return text if isinstance(text, Problem) else SourceText(name, text, hashlib.sha256(data).hexdigest())
+
+
+def _read_bytes(folder: Path, name: str, severity: Literal["error", "warning"], limit: int) -> bytes | Problem:
+    path = folder / name
+    try:
+        if not path.resolve().is_relative_to(folder.resolve()):
+            return problem(
+                "TK-F02", name, "a file inside the trial folder", found="a link that leads out of the folder"
+            )
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            return problem("TK-F02", name, "an ordinary file", found="a folder or a device")
+        with path.open("rb") as stream:
+            data = stream.read(limit + 1)
+    except FileNotFoundError:
+        return problem("TK-F01", name, f"a file named {name} in the trial folder", found="no file", severity=severity)
+    except (OSError, RuntimeError) as error:  # RuntimeError: a loop of links, on some systems
+        return problem("TK-F02", name, "a file that can be read", found=quoted(error))
+    if len(data) > limit:
+        return problem("TK-F03", name, f"at most {limit / 1e6:g} MB", found=f"{status.st_size / 1e6:.1f} MB")
+    return data
+
+
+def _decode(name: str, data: bytes) -> str | Problem:
+    if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        return problem("TK-F10", name, "plain text", found="a spreadsheet workbook")
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return problem("TK-F04", name, "UTF-8", found="text that looks like UTF-16")
+    nul = data.find(b"\0")
+    if nul >= 0:
+        return problem("TK-F05", name, "plain text", row=_line_of(data, nul), found="NUL bytes")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        # The codec counts from after the byte-order mark.
+        start = error.start + 3 * data.startswith(b"\xef\xbb\xbf")
+        encoding, label = likely_encoding(data)
+        spoiled = data[max(0, start - 12) : start + 12].decode(encoding, errors="replace")
+        found = f"text that looks like {label}, near {quoted(spoiled)}"
+        return problem("TK-F04", name, "UTF-8", row=_line_of(data, start), found=found)
+
+
+def _line_of(data: bytes, offset: int) -> int:
+    return data.count(b"\n", 0, offset) + 1
+
+
+def likely_encoding(data: bytes) -> tuple[str, str]:
+    """Guess by which reading turns most high bytes into accented letters."""
+    high = Counter(data[i : i + 1] for i in range(min(len(data), 100_000)) if data[i] > 127)
+    guesses = (("cp1252", "Windows-1252 (Western European)"), ("mac_roman", "Mac Roman"))
+
+    def letters(encoding: str) -> int:
+        return sum(n for byte, n in high.items() if "À" <= byte.decode(encoding, errors="replace") <= "ÿ")
+
+    return max(guesses, key=lambda guess: letters(guess[0]))

@@ -1,0 +1,253 @@
+"""A table of the trial folder: text cells, typed columns, and what is wrong with each cell (first cause only)."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
+from trialkit.tables.nearest import did_you_mean
+from trialkit.tables.problem import Problem, problem, quoted
+from trialkit.tables.raw_table import RawTable, parse_csv
+from trialkit.tables.rule_book import RULES
+from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema
+
+# Which rule a broken constraint of the schema belongs to; names as `compile_schema` and pandera give them.
+CONSTRAINT_RULES = {
+    "not_nullable": "TK-V01",
+    "minimum": "TK-V10",
+    "maximum": "TK-V10",
+    "enum": "TK-V11",
+    "pattern": "TK-V12",
+    "maxLength": "TK-V13",
+    "multiple_fields_uniqueness": "TK-K01",
+}
+
+
+@dataclass(frozen=True)
+class TableReading:
+    """What could be read of one table.
+
+    Attributes
+    ----------
+    schema : TableSchema
+        What was expected.
+    frame : pandas.DataFrame
+        Typed columns, all those of the schema and no others; the index is the spreadsheet row. A missing text is
+        ``""``, a missing number NaN, a missing integer, date or yes/no NA.
+    missing_columns : frozenset of str
+        Columns that the file does not have (blank in `frame`).
+    complete : bool
+        False when rows had to be left out.
+    problems : tuple of Problem
+    """
+
+    schema: TableSchema
+    frame: pd.DataFrame
+    missing_columns: frozenset[str] = frozenset()
+    complete: bool = True
+    problems: tuple[Problem, ...] = ()
+    raw: dict[str, list[str]] = field(default_factory=dict, repr=False)
+
+    @property
+    def file(self) -> str:
+        """Name of the file."""
+        return self.schema.file
+
+    def rows_at_fault(self, column: str) -> set[int | None]:
+        """Return the rows in which a column's cell has an error already."""
+        return {p.row for p in self.problems if p.column == column and p.severity == "error"}
+
+
+def empty_table(schema: TableSchema) -> TableReading:
+    """Return a table without rows, for a file that is not there or cannot be read."""
+    return TableReading(
+        schema, _finished(schema, _typed_frame(schema, {}, [])), frozenset(schema.columns), complete=False
+    )
+
+
+def read_table(
+    schema: TableSchema, text: str, *, severity_if_empty: Literal["error", "warning"] = "error"
+) -> TableReading:
+    """Type and check one table by its own schema.
+
+    Parameters
+    ----------
+    schema : TableSchema
+        What the file should hold.
+    text : str
+        The file's content.
+    severity_if_empty : {"error", "warning"}
+        How much it matters if there are no rows.
+
+    Returns
+    -------
+    TableReading
+        Every problem at once; links to other tables are not looked at.
+    """
+    raw = parse_csv(schema.file, text)
+    if isinstance(raw, Problem):
+        empty = raw.rule == "TK-F08"
+        found = replace(raw, severity=severity_if_empty) if empty else raw
+        return replace(empty_table(schema), problems=(found,))
+    twice = {problem.column for problem in raw.problems if problem.rule == "TK-C03"}
+    if twice & set(schema.columns):
+        return replace(empty_table(schema), problems=raw.problems)
+    values = {name: _Column(schema.field(name), cells) for name, cells in raw.cells.items() if name in schema.columns}
+    frame = _typed_frame(schema, values, raw.rows)
+    cell_problems = [p for name, column in values.items() for p in column.problems(schema.file, raw.rows)]
+    reading = TableReading(
+        schema,
+        frame,
+        frozenset(schema.columns) - set(raw.cells),
+        raw.complete,
+        (*raw.problems, *_heading_problems(schema, raw, severity_if_empty), *cell_problems),
+        raw.cells,
+    )
+    return _with_constraints_checked(reading)
+
+
+class _Column:
+    """The text cells of one column, each distinct text parsed once."""
+
+    def __init__(self, field: Field, cells: Sequence[str]) -> None:
+        self.field, self.cells = field, cells
+        parse = _parser(field)
+        self.places, texts = pd.factorize(np.array(cells, dtype=object))
+        self.parsed = {text: parse(text) if text else Parsed(None) for text in texts}
+
+    @property
+    def typed(self) -> object:
+        """The column's values, in the type of its field."""
+        distinct = _typed(self.field, [parsed.value for parsed in self.parsed.values()])
+        return distinct.take(self.places)
+
+    def problems(self, file: str, rows: Sequence[int]) -> Iterator[Problem]:
+        faults = {text: parsed.fault for text, parsed in self.parsed.items() if parsed.fault}
+        if not faults:
+            return
+        for row, text in zip(rows, self.cells, strict=True):
+            if fault := faults.get(text):
+                yield problem(
+                    fault.rule,
+                    file,
+                    fault.expected,
+                    row=row,
+                    column=self.field.name,
+                    found=quoted(text),
+                    mend=fault.mend,
+                )
+
+
+def _parser(field: Field) -> Callable[[str], Parsed]:
+    if field.type == "boolean":
+        return boolean_parser(field.true_values, field.false_values)
+    return {"string": parse_text, "number": parse_number, "integer": parse_integer, "date": parse_date}[field.type]
+
+
+def _typed_frame(schema: TableSchema, columns: dict[str, _Column], rows: Sequence[int]) -> pd.DataFrame:
+    blank = [""] * len(rows)
+    return pd.DataFrame(
+        {field.name: (columns.get(field.name) or _Column(field, blank)).typed for field in schema.fields},
+        index=pd.Index(rows, dtype="int64", name="row"),
+    )
+
+
+def _typed(field: Field, values: list[object]) -> Any:
+    dtype = DTYPES[field.type]
+    if field.type == "string":
+        return np.array(values, dtype=object)
+    if field.type == "date":
+        return np.array(values, dtype=dtype)
+    return pd.array(values, dtype=dtype) if field.type != "number" else np.array(values, dtype="float64")
+
+
+def _finished(schema: TableSchema, frame: pd.DataFrame) -> pd.DataFrame:
+    texts = [field.name for field in schema.fields if field.type == "string"]
+    return frame.assign(**{name: frame[name].fillna("").astype(str) for name in texts})
+
+
+def _heading_problems(
+    schema: TableSchema, raw: RawTable, severity_if_empty: Literal["error", "warning"]
+) -> Iterator[Problem]:
+    unknown = [name for name in raw.cells if name not in schema.columns]
+    absent = [field.name for field in schema.fields if field.name not in raw.cells]
+    for name in unknown:
+        expected, hint = f"only {', '.join(schema.columns)}", did_you_mean(name, absent).strip()
+        mend = f"{hint} {RULES['TK-C02'].mend}" if hint else None
+        found = f"a column {quoted(name)}"
+        yield problem("TK-C02", schema.file, expected, row=1, column=name or None, found=found, mend=mend)
+    for name in absent:
+        if not schema.field(name).optional_column:
+            yield problem("TK-C01", schema.file, f"a column {name}", row=1, column=name, found="no such column")
+    if not raw.rows and raw.complete:
+        needed = ", ".join(field.name for field in schema.fields if field.required)
+        mend = f"{schema.description} Write one below the header for each, with at least its {needed}."
+        expected = "at least one row below the header"
+        yield problem("TK-F08", schema.file, expected, found="none", mend=mend, severity=severity_if_empty)
+
+
+def _with_constraints_checked(reading: TableReading) -> TableReading:
+    """Run the compiled schema over the typed frame; a cell that could not be read is not blamed twice."""
+    import pandera.errors
+
+    present = [name for name in reading.schema.columns if name not in reading.missing_columns]
+    problems: list[Problem] = []
+    try:
+        compile_schema(reading.schema, present).validate(reading.frame[present], lazy=True)
+    except pandera.errors.SchemaErrors as errors:
+        problems = list(_constraint_problems(reading, errors.failure_cases))
+    return replace(reading, frame=_finished(reading.schema, reading.frame), problems=(*reading.problems, *problems))
+
+
+def _constraint_problems(reading: TableReading, failures: pd.DataFrame) -> Iterator[Problem]:
+    schema, positions = reading.schema, {row: place for place, row in enumerate(reading.frame.index)}
+    first_rows: dict[tuple[str, ...], int] = {}
+    blamed = {name: reading.rows_at_fault(name) for name in schema.columns}
+    for row, column, check in zip(failures["index"], failures["column"], failures["check"], strict=True):
+        rule = CONSTRAINT_RULES[check]
+        if rule == "TK-K01":
+            if column != schema.primary_key[-1] or any(row in blamed[name] for name in schema.primary_key):
+                continue
+            first_rows = first_rows or _first_rows(reading)
+            yield _repeated_key(reading, row, positions[row], first_rows)
+        elif row not in blamed[column]:
+            blamed[column].add(row)
+            yield _broken_constraint(reading, rule, row, column, positions[row])
+
+
+def _broken_constraint(reading: TableReading, rule: str, row: int, column: str, position: int) -> Problem:
+    entry, text = reading.schema.field(column), reading.raw[column][position]
+    hint = _did_you_mean(text, entry.enum).strip() if entry.enum else ""
+    mend = f"{hint} {entry.mend or RULES[rule].mend}" if hint else entry.mend
+    expected = "a value" if rule == "TK-V01" else entry.expected()
+    found = quoted(text) if text else "an empty cell"
+    return problem(rule, reading.file, expected, row=row, column=column, found=found, mend=mend)
+
+
+@lru_cache(maxsize=1000)
+def _did_you_mean(text: str, known: tuple[str, ...]) -> str:
+    """Remember the answer: one slip is often copied down a whole column."""
+    return did_you_mean(text, known)
+
+
+def _first_rows(reading: TableReading) -> dict[tuple[str, ...], int]:
+    """Map each key, as typed, to the row that has it first."""
+    keys = zip(*(reading.raw[name] for name in reading.schema.primary_key), strict=True)
+    first: dict[tuple[str, ...], int] = {}
+    for key, row in zip(keys, reading.frame.index, strict=True):
+        first.setdefault(key, row)
+    return first
+
+
+def _repeated_key(reading: TableReading, row: int, position: int, first_rows: dict[tuple[str, ...], int]) -> Problem:
+    names = reading.schema.primary_key
+    key = tuple(reading.raw[name][position] for name in names)
+    found = ", ".join(f"{name} {quoted(text)}" for name, text in zip(names, key, strict=True))
+    first = first_rows[key]
+    # "1" and "1.0" are the same head: the first row may be written otherwise.
+    expected = f"it once; row {first} has it already" if first != row else "it once; an earlier row has it already"
+    return problem("TK-K01", reading.file, expected, row=row, column=names[-1], found=found)

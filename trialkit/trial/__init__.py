@@ -1,1 +1,0 @@
-"""The trial folder: protocol, tables, checking, randomising, writing."""

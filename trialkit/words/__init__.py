@@ -1,0 +1,1 @@
+"""Every sentence that a user reads, made from facts."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
 from trialkit.analysis.diagnostics import (
     UNEVEN_RATIO,
@@ -159,15 +160,13 @@ def _evidence(p: float) -> str:
 
 
 def _shape(residuals: BucketResiduals) -> Check:
-    """Shapiro & Wilk's test of the bucket residuals, by pingouin."""
-    import pingouin
-
-    row = pingouin.normality(residuals.buckets["residual"]).iloc[0]
-    ok = bool(row["pval"] >= SUSPICIOUS_P)
+    """Shapiro & Wilk's test of the bucket residuals, (scipy)."""
+    p = float(stats.shapiro(residuals.buckets["residual"]).pvalue)
+    ok = p >= SUSPICIOUS_P
     return Check(
         "shape",
         "Shape of the variation between buckets",
-        f"Over {len(residuals.buckets)} buckets, {_evidence(float(row['pval']))} against a bell shape (Shapiro-Wilk).",
+        f"Over {len(residuals.buckets)} buckets, {_evidence(p)} against a bell shape (Shapiro-Wilk).",
         "Nothing to do."
         if ok
         else "A few buckets are far from the rest or the spread is lopsided: read the intervals as approximate.",
@@ -176,13 +175,11 @@ def _shape(residuals: BucketResiduals) -> Check:
 
 
 def _spread(residuals: BucketResiduals) -> Check:
-    """Levene's test of equal spread between sites, by pingouin."""
-    import pingouin
-
+    """Levene's test of equal spread between sites (Brown and Forsythe's form, about medians; scipy)."""
+    groups = [group.to_numpy() for _, group in residuals.buckets.groupby("site", observed=True)["residual"]]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
-        table = pingouin.homoscedasticity(residuals.buckets, dv="residual", group="site", method="levene")
-    p = float(table["pval"].iloc[0])
+        p = float(stats.levene(*groups, center="median").pvalue)
     spread = known_spread(residuals)
     low, high = min(spread, key=_sd), max(spread, key=_sd)
     return Check(

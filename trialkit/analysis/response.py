@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from trialkit.analysis.beside import Beside
 from trialkit.analysis.censored import CensoredFit, DaysNotBounded
 from trialkit.analysis.checks import diagnose, model_checks
 from trialkit.analysis.derived_model import DerivedModel
@@ -92,24 +90,16 @@ class Answered:
     Attributes
     ----------
     result : ResponseResult
-        Without the model's checks until `checked` puts them in.
     rows : pandas.DataFrame
     model : DerivedModel or None
         None, as the fits are, where it was not analysed.
     fits : Fits or None
-    checks : callable
-        Gives the checks.
     """
 
     result: ResponseResult
     rows: pd.DataFrame
     model: DerivedModel | None = None
     fits: Fits | None = None
-    checks: Callable[[], tuple[Check, ...]] = tuple
-
-    def checked(self) -> Answered:
-        """Wait for the checks and put them in."""
-        return replace(self, result=replace(self.result, checks=self.checks()), checks=tuple)
 
 
 def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answered:
@@ -122,7 +112,6 @@ def analyse_response(
     heads: pd.DataFrame,
     model: DerivedModel,
     days_seed: int | None = None,
-    beside: Beside = partial,
 ) -> Answered:
     """Fit and summarise one response.
 
@@ -134,8 +123,6 @@ def analyse_response(
     model : DerivedModel
     days_seed : int, optional
         Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
-    beside : callable
-        Where the model is checked meanwhile.
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
@@ -151,7 +138,7 @@ def analyse_response(
                 question.label, question.unit, question.of, "analysed", None, comparisons=comparisons
             )
             return Answered(result, heads, fits.model, fits)
-        return _summary(question, heads, fits, beside)
+        return _summary(question, heads, fits)
     except MixedModelError as error:
         reason = f"{_in_plain_words(error, heads, question)} (For a statistician: {error})"
         return not_analysed(question, heads, reason)
@@ -189,15 +176,15 @@ def _in_plain_words(error: MixedModelError, heads: pd.DataFrame, question: Quest
     return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
 
 
-def _summary(question: Question, heads: pd.DataFrame, fits: Fits, beside: Beside) -> Answered:
+def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
     scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and question.checked else None
-    checks: Callable[[], tuple[Check, ...]] = tuple
+    checks: tuple[Check, ...] = ()
     if question.checked:
         error_df = _error_df(tests, comparisons)
-        checks = beside(model_checks, heads, question.response, question.unit, error_df, scale)
+        checks = model_checks(heads, question.response, question.unit, error_df, scale)
     result = ResponseResult(
         label=question.label,
         unit=question.unit,
@@ -212,10 +199,11 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits, beside: Beside
         comparisons=comparisons,
         buckets=_buckets(question, heads),
         site_means=_site_means(question, heads),
+        checks=checks,
         diagnostics=diagnose(heads, question.response, scale, question.seed) if question.checked else None,
         pairs=_pairs(question, fits.joint) if question.all_pairs else (),
     )
-    return Answered(result, heads, model, fits, checks)
+    return Answered(result, heads, model, fits)
 
 
 def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> FittedModel:

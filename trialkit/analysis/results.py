@@ -6,13 +6,11 @@ import math
 import platform
 from collections.abc import Sequence
 from dataclasses import fields, replace
-from functools import partial
 from importlib.metadata import version
 
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.beside import Beside
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
@@ -43,7 +41,7 @@ from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product
 
-LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels", "pingouin")
+LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
 FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
 HARVESTED = "of the heads that were harvested"
 TIMES = ("days", DEGREE_DAYS)
@@ -54,7 +52,7 @@ FIXED_HARVEST = (
 )
 
 
-def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) -> Results:
+def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     """Analyse a checked trial.
 
     Parameters
@@ -63,13 +61,11 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
         As `trialkit.check` returns it; it must have no error.
     all_pairs : bool
         Whether every pair of treatments is compared, besides each with the current practice.
-    beside : callable
-        Where work is done that the rest does not wait for; by default, when its turn comes.
 
     Returns
     -------
     Results
-        The same trial gives the same results; `trialkit.documents.document.as_data` of them is what ``schemas/results.schema.json`` describes.
+        The same trial gives the same results; as JSON they are what ``schemas/results.schema.json`` describes.
 
     Raises
     ------
@@ -91,8 +87,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
         notes[DEGREE_DAYS] = (*notes["days"], *_without_weather(days, records[DEGREE_DAYS]))
     questions = _questions(trial, treatments, all_pairs=all_pairs)
     factors = list(treatments.columns)
-    losses_of = beside(
-        count_losses,
+    losses = count_losses(
         layout,
         heads,
         trial.protocol.bucket.heads,
@@ -100,24 +95,19 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
         current_label(trial, treatments),
         trial.protocol.decision.confidence,
     )
-    missing_of = beside(missing_buckets, layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
-    asked = {name: (trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
-    times_of = {name: beside(_checked_answer, *asked[name]) for name in records if name in TIMES}
-    weights = {name: _answer(*asked[name], beside) for name in records if name not in TIMES}
-    water = water_of(trial)
-    answers = {name: answer.checked() for name, answer in weights.items()}
-    answers[YIELD] = _with_check(answers[YIELD], missing_of())
-    answers |= {name: answer_of() for name, answer_of in times_of.items()}
+    answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
+    missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
+    answers[YIELD] = _with_check(answers[YIELD], missing)
 
     def without(bucket: str) -> Answered:
         rows = yields.buckets[yields.buckets["bucket"] != bucket]
         return analyse_response(replace(questions[YIELD], in_short=True), rows, derive_model(rows, factors, strata))
 
-    losses = losses_of()
     decided = decide(trial, treatments, answers, losses, without)
     if not isinstance(decided, str):
-        gardens_of = [(name, beside(_with_gardens, trial, questions[name], answers[name], decided)) for name in weights]
-        answers |= {name: answer_of() for name, answer_of in gardens_of}
+        answers |= {
+            name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
+        }
     modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
         schema="trialkit-results-1",
@@ -127,7 +117,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False, beside: Beside = partial) 
         seed=trial.protocol.seed,
         design=_design(trial, modelled[0] if modelled else None),
         losses=losses,
-        water=water,
+        water=water_of(trial),
         responses={name: answer.result for name, answer in answers.items()},
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,
@@ -166,7 +156,6 @@ def _answer(
     data: pd.DataFrame,
     strata: Sequence[str],
     notes: Sequence[str],
-    beside: Beside = partial,
 ) -> Answered:
     """Analyse one response, unless there is a reason not to."""
     reason = _not_asked(trial, question.response, data)
@@ -177,7 +166,7 @@ def _answer(
     for note in notes:
         model = model.noting(note)
     seed = seed_of(trial, RIPENING_STREAM) if question.response in TIMES else None
-    answered = analyse_response(question, data, model, seed, beside)
+    answered = analyse_response(question, data, model, seed)
     if answered.fits is None or DOSE not in factors or question.response in TIMES:
         return answered
 
@@ -187,12 +176,6 @@ def _answer(
     asked = _dose_question(trial, question)
     dose = dose_response(asked, answered.fits.rows, factors, answered.result.tests, model_of)
     return replace(answered, result=replace(answered.result, dose=dose))
-
-
-def _checked_answer(
-    trial: Trial, question: Question, data: pd.DataFrame, strata: Sequence[str], notes: Sequence[str]
-) -> Answered:
-    return _answer(trial, question, data, strata, notes).checked()
 
 
 def _dose_question(trial: Trial, question: Question) -> DoseQuestion:

@@ -8,7 +8,6 @@ import click
 
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.second_process import second_process
 from trialkit.cli.speaking import answer
 from trialkit.cli.steps import analyse_folder, reason_for_none
 
@@ -26,8 +25,7 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
 
     Example: trialkit analyse autumn_dose
     """
-    with second_process() as beside:
-        step = analyse_folder(folder, all_pairs=all_pairs, beside=beside)
+    step = analyse_folder(folder, all_pairs=all_pairs)
     from trialkit.cli.summary import summary  # loads the analysis
 
     decided = step.document["decision"] is not None

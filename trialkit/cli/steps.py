@@ -9,7 +9,6 @@ import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,6 @@ from trialkit.domain.heads import LOST
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
-    from trialkit.analysis.beside import Beside
     from trialkit.rules.check import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
@@ -105,13 +103,13 @@ def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     return [results / name for name in pages]
 
 
-def analyse_folder(folder: Path, *, all_pairs: bool = False, beside: Beside = partial) -> Analysed:
+def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
     from trialkit.rules.check import read_trial
     from trialkit.tables.atomic import write_text
 
-    document = as_data(analyse(read_trial(folder), all_pairs=all_pairs, beside=beside))
+    document = as_data(analyse(read_trial(folder), all_pairs=all_pairs))
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
     write_text(path, results_text(document))

@@ -144,6 +144,6 @@ def next_trial(
     )
     if where:
         why += f" It would tell most in {'; and in '.join(where)}."
-    margin = float(decision.thresholds["margin_g"] or USUAL_MARGIN_G)
+    margin = decision.thresholds.margin_g or USUAL_MARGIN_G
     question = f"Is {treatment_words(pair[1])} better than {treatment_words(pair[0])}?"
     return NextTrial(question, pair, why, next_size(pooled, rival, chosen, margin))

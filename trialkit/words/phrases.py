@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
-VERDICT_WORDS: Mapping[str, str] = {
-    "adopt": "change the default",
-    "keep current": "keep the current default",
-    "keep current, retest": "keep the current default for now, and test again",
-    "no practical difference: take the cheaper": "no practical difference: take the cheaper",
-}
 MONTHS = (
     "January",
     "February",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from trialkit.domain.treatment import Treatment
-from trialkit.words.measures import spoons, teaspoons
+from trialkit.words.measures import KITCHEN, MeasureSystem, spoons, teaspoons
 
 
 def acid_words(acidifier: Any) -> str:
@@ -46,8 +46,8 @@ def level_label(column: str, level: Any) -> str:
     return acid_words(level) if column == "acidifier" else str(level)
 
 
-def treatment_words(given: Treatment | Mapping[str, Any]) -> str:
-    """Describe a treatment in kitchen measures.
+def treatment_words(given: Treatment | Mapping[str, Any], system: MeasureSystem = KITCHEN) -> str:
+    """Describe a treatment.
 
     Examples
     --------
@@ -57,7 +57,7 @@ def treatment_words(given: Treatment | Mapping[str, Any]) -> str:
     treatment = given if isinstance(given, Treatment) else Treatment.of(given)
     parts = []
     if treatment.dose_tsp is not None:
-        dose = teaspoons(treatment.dose_tsp)
+        dose = teaspoons(treatment.dose_tsp, system)
         parts.append(dose if treatment.dose_tsp == 0 else f"{dose} of nutrient a bucket")
     if treatment.acidifier is not None:
         parts.append(acid_words(treatment.acidifier))

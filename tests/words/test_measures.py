@@ -10,7 +10,7 @@ from trialkit.words.measures import (
     Measures,
     MeasureSystem,
     acid_range,
-    metric_of,
+    nutrient_g_per_tsp,
     teaspoons,
     volume_words,
     weight_words,
@@ -43,8 +43,8 @@ def test_doses_are_weighed_where_a_spoonful_was() -> None:
 def test_the_spoonful_is_that_of_the_trial() -> None:
     """It is read off the doses that were weighed."""
     doses = tuple(DoseStrength(tsp, 5 * tsp, 0.0, {}, 0.0) for tsp in (0.0, 4.0))
-    assert metric_of(Water("Blend L", doses, (), ())) == MeasureSystem("metric", 5.0)
-    assert metric_of(Water(None, (), (), ())) == MeasureSystem("metric")
+    assert nutrient_g_per_tsp(Water("Blend L", doses, (), ())) == 5.0
+    assert nutrient_g_per_tsp(Water(None, (), (), ())) is None
 
 
 def test_a_powder_acid_is_never_said_in_spoons() -> None:

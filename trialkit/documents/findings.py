@@ -448,12 +448,34 @@ class Losses:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A treatment as a candidate default, in the decision's unit.
+    """A treatment as a candidate default.
 
-    `yield_g` is the marketable weight of a planted head, lost ones counted as nothing, and what the value counts;
-    `share_usable` is the share of recorded heads that were harvested and marketable. One whose records are much less
-    complete than the current practice's, or more, is not `eligible` and has no chances; the current practice has none
-    of being better than, or like, itself.
+    Attributes
+    ----------
+    treatment : Treatment
+        Levels of the varied factors.
+    yield_g : float
+        Marketable weight of a planted head, lost ones counted as nothing, g: what the value counts.
+    share_usable : float
+        Share of the recorded heads that were harvested and marketable.
+    share_unrecorded : float
+        Share of the planned heads without a record.
+    expected_value : float
+        On average over gardens, in the decision's unit.
+    probability_best : float or None
+        Of the greatest value among the eligible; None where it is not eligible.
+    probability_better : float or None
+        Of gaining the margin or more over the current practice; None of that itself, and where it is not eligible.
+    probability_equivalent : float or None
+        Of lying within the equivalence margin of the current practice; None likewise.
+    expected_loss : float or None
+        Value given up against whichever eligible one is truly best; None where it is not eligible.
+    eligible : bool
+        Whether its records are complete enough to be set beside the current practice's.
+    is_current : bool
+        Whether it is the current practice.
+    is_recommended : bool
+        Whether it is recommended.
     """
 
     treatment: Treatment

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from trialkit.documents.water import Water
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
@@ -53,10 +54,33 @@ class MeasureSystem:
 KITCHEN = MeasureSystem()
 
 
-def metric_of(water: Water) -> MeasureSystem:
-    """Metric measures for a trial whose nutrient was weighed, or was not."""
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence in each measure system; the same in all where it tells no amount that is said in several."""
+
+    kitchen: str
+    metric: str
+    both: str
+
+
+def in_every_measure(
+    say: Callable[[MeasureSystem], Sequence[str]], nutrient_g_per_tsp: float | None
+) -> tuple[Sentence, ...]:
+    """Say some sentences in each measure system.
+
+    Examples
+    --------
+    >>> in_every_measure(lambda system: [teaspoons(6.0, system)], 5.0)
+    (Sentence(kitchen='6 level teaspoons', metric='30 g', both='6 level teaspoons (30 g)'),)
+    """
+    ways = (say(MeasureSystem(measures, nutrient_g_per_tsp)) for measures in get_args(Measures))
+    return tuple(Sentence(*way) for way in zip(*ways, strict=True))
+
+
+def nutrient_g_per_tsp(water: Water) -> float | None:
+    """Weight of a level teaspoon of a trial's nutrient; None where it was not weighed."""
     weighed = (dose.grams / dose.dose_tsp for dose in water.doses if dose.dose_tsp > 0 and dose.grams > 0)
-    return MeasureSystem("metric", next(weighed, None))
+    return next(weighed, None)
 
 
 def spoons(dose_tsp: Any) -> str:

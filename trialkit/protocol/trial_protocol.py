@@ -13,7 +13,7 @@ from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment
+from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
@@ -157,7 +157,7 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
 def _close_doses(factor: Factor) -> tuple[float, float] | None:
     """Return the first two doses in a row that are too near to be two."""
     doses = [level for level in factor.levels if isinstance(level, float)]
-    return next((pair for pair in pairwise(doses) if pair[1] - pair[0] < SAME_DOSE_TSP * (1 - 1e-9)), None)
+    return next((pair for pair in pairwise(doses) if is_same_dose(*pair)), None)
 
 
 def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:

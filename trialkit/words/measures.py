@@ -40,18 +40,19 @@ class MeasureSystem:
     measures: Measures = "kitchen"
     nutrient_g_per_tsp: float | None = None
 
-    def say(self, kitchen: str, metric: str) -> str:
-        """Choose between two ways to say an amount.
-
-        Examples
-        --------
-        >>> MeasureSystem("both").say("5 US gal", "19 L")
-        '5 US gal (19 L)'
-        """
-        return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[self.measures]
-
 
 KITCHEN = MeasureSystem()
+
+
+def in_measures(measures: Measures, kitchen: str, metric: str) -> str:
+    """Say an amount in one system of measures, or in the kitchen's with the metric one beside.
+
+    Examples
+    --------
+    >>> in_measures("both", "a teaspoon", "4.9 mL"), in_measures("metric", "a teaspoon", "4.9 mL")
+    ('a teaspoon (4.9 mL)', '4.9 mL')
+    """
+    return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[measures]
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ def teaspoons(dose_tsp: Any, system: MeasureSystem = KITCHEN) -> str:
     single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
     kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
     grams = system.nutrient_g_per_tsp
-    return kitchen if grams is None else system.say(kitchen, f"{number(dose_tsp * grams)} g")
+    return kitchen if grams is None else in_measures(system.measures, kitchen, f"{number(dose_tsp * grams)} g")
 
 
 def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
@@ -124,7 +125,7 @@ def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
     >>> volume_words(18.93), volume_words(20.0, MeasureSystem("metric"))
     ('5 US gal', '20 L')
     """
-    return system.say(f"{number(volume_l / GALLON_L, 2)} US gal", f"{number(volume_l)} L")
+    return in_measures(system.measures, f"{number(volume_l / GALLON_L, 2)} US gal", f"{number(volume_l)} L")
 
 
 def weight_words(weight_g: float, system: MeasureSystem = KITCHEN) -> str:
@@ -135,7 +136,7 @@ def weight_words(weight_g: float, system: MeasureSystem = KITCHEN) -> str:
     >>> weight_words(167.0), weight_words(167.0, MeasureSystem("metric"))
     ('5.9 oz', '167 g')
     """
-    return system.say(f"{number(weight_g / OUNCE_G, 2)} oz", f"{number(weight_g)} g")
+    return in_measures(system.measures, f"{number(weight_g / OUNCE_G, 2)} oz", f"{number(weight_g)} g")
 
 
 def acid_range(
@@ -162,8 +163,8 @@ def acid_range(
     least, most = teaspoons(least_tsp), teaspoons(most_tsp)
     millilitres = [number(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]
     if least == most:
-        return system.say(most, f"{millilitres[1]} mL")
-    return system.say(f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
+        return in_measures(system.measures, most, f"{millilitres[1]} mL")
+    return in_measures(system.measures, f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
 
 
 def measure_words(teaspoons: float) -> str:

@@ -169,6 +169,22 @@ def _when(evidence: Evidence) -> str:
     return f"{trials} trials{f', {seasons[0]} to {seasons[-1]}' if len(set(seasons)) > 1 else ''}"
 
 
+def meaning_of_the_chance(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+    """What the chance is of that the verdict turned on."""
+    where = f"{after_costs(decision)} {PLACE_WORDS[decision.place]}"
+    if decision.verdict == Verdict.TAKE_CHEAPER:
+        margin = number(decision.thresholds.equivalence_margin_g)
+        return (
+            "that the recommended default and the current practice differ by less than "
+            f"{margin} g a planted head{where}"
+        )
+    subject = "the recommended default is"
+    if decision.alternative is not None and decision.recommended == decision.current:
+        subject = f"the best alternative, {treatment_words(decision.alternative, system)}, is"
+    margin = number(decision.thresholds.margin_g)
+    return f"that {subject} worth at least {margin} g a planted head more than the current practice{where}"
+
+
 def would_change(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
     """What result would change the answer."""
     return tuple(_would_change(decision, system))

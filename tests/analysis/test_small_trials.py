@@ -10,8 +10,8 @@ import pytest
 
 from small_trial import small_trial
 from trialkit.analysis import Results
-from trialkit.documents.findings import Verdict
-from trialkit.words.decision import scope, sentences, would_change
+from trialkit.documents.findings import NoDecision, Verdict
+from trialkit.words.decision import no_decision_words, scope, sentences, would_change
 
 
 def all_words(results: Results) -> str:
@@ -118,8 +118,8 @@ def test_too_few_degrees_of_freedom_to_decide(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=1, blocks=2, doses=2)
     assert results.responses["weight_g"].status == "analysed"
     assert results.decision is None
-    assert results.no_decision is not None
-    assert "only 1.0 degrees of freedom" in results.no_decision
+    assert results.no_decision == NoDecision("too_small", pytest.approx(1.0))
+    assert "only 1.0 degrees of freedom" in no_decision_words(results)
 
 
 def test_the_reason_is_that_of_the_yield(tmp_path: Path) -> None:
@@ -129,8 +129,8 @@ def test_the_reason_is_that_of_the_yield(tmp_path: Path) -> None:
         return heads[heads["dose_tsp"] == "2"]
 
     results = small_trial(tmp_path, sites=1, blocks=3, doses=2, change=lose)
-    assert results.no_decision is not None
-    assert results.no_decision.startswith("The weight of buckets was not analysed. Only one treatment")
+    assert results.no_decision == NoDecision("yields_not_analysed")
+    assert no_decision_words(results).startswith("The weight of buckets was not analysed. Only one treatment")
 
 
 def test_current_practice_lost(tmp_path: Path) -> None:
@@ -140,8 +140,8 @@ def test_current_practice_lost(tmp_path: Path) -> None:
         return heads[heads["dose_tsp"] != "2"]
 
     results = small_trial(tmp_path, sites=1, blocks=4, doses=3, change=lose)
-    assert results.no_decision is not None
-    assert "current practice" in results.no_decision
+    assert results.no_decision == NoDecision("no_practice_record")
+    assert "current practice" in no_decision_words(results)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -17,16 +17,15 @@ from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.response import Answered
 from trialkit.analysis.worth import worth
 from trialkit.analysis.yields import YIELD
-from trialkit.documents.findings import Caution, Choice, Comparison, Decision, Evidence, Influence, Losses
+from trialkit.documents.findings import Caution, Choice, Comparison, Decision, Evidence, Influence, Losses, NoDecision
 from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.thresholds import FEWEST_DF
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
 from trialkit.rules.check import Trial
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6
-FEWEST_DF = 2.0
-"""Three gardens and two treatments have two; averages over draws of a t with fewer do not settle."""
 
 
 def decide(
@@ -35,7 +34,7 @@ def decide(
     answers: Mapping[str, Answered],
     losses: Losses,
     without: Callable[[str], Answered],
-) -> Decision | str:
+) -> Decision | NoDecision:
     """Judge the candidates that have records, or say why none can be judged.
 
     Parameters
@@ -50,13 +49,13 @@ def decide(
         Yields analysed without the bucket named.
     """
     judged = _judged(trial, treatments, answers, losses)
-    if isinstance(judged, str):
+    if isinstance(judged, NoDecision):
         return judged
     decision, case = judged
 
     def again(bucket: str) -> Choice | None:
         found = _judged(trial, treatments, {**answers, YIELD: without(bucket)}, losses)
-        return None if isinstance(found, str) else found[0].choice
+        return None if isinstance(found, NoDecision) else found[0].choice
 
     other = _on_better_scale(trial, answers, case)
     if other is None or other.choice == decision.choice:
@@ -123,19 +122,16 @@ def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) 
 
 def _judged(
     trial: Trial, treatments: pd.DataFrame, answers: Mapping[str, Answered], losses: Losses
-) -> tuple[Decision, Case] | str:
+) -> tuple[Decision, Case] | NoDecision:
     """Judge once, on the scale as it is."""
     yields, days = answers[YIELD], answers["days"]
     if yields.fits is None:
-        return f"The weight of buckets was not analysed. {yields.result.reason}"
+        return NoDecision("yields_not_analysed")
     labels = [label for label in treatments.index if label in yields.fits.joint.model.fixed.factors["treatment"]]
     if current_label(trial, treatments) not in labels:
-        return "There is no record of the current practice, so there is nothing to compare the others with."
+        return NoDecision("no_practice_record")
     if not _enough(yields):
-        return (
-            f"The trial is too small: a difference from the current practice has only {_df(yields):.1f} degrees of "
-            f"freedom for error, and its chances cannot be reckoned from fewer than {FEWEST_DF:g}."
-        )
+        return NoDecision("too_small", _df(yields))
     candidates = treatments.loc[labels]
     field = _field(trial, candidates, treatments, answers, losses)
     solution = trial.solution.merge(trial.layout[["bucket", "acidifier"]], on="bucket")

@@ -23,7 +23,7 @@ from trialkit.analysis.ripening import ripening
 from trialkit.analysis.water import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import Check, Decision
+from trialkit.documents.findings import Check, Decision, NoDecision
 from trialkit.documents.results import (
     About,
     AcidUsed,
@@ -104,7 +104,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         return analyse_response(replace(questions[YIELD], in_short=True), rows, derive_model(rows, factors, strata))
 
     decided = decide(trial, treatments, answers, losses, without)
-    if not isinstance(decided, str):
+    if isinstance(decided, Decision):
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
@@ -119,8 +119,8 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         losses=losses,
         water=water_of(trial),
         responses={name: answer.result for name, answer in answers.items()},
-        decision=None if isinstance(decided, str) else decided,
-        no_decision=decided if isinstance(decided, str) else None,
+        decision=decided if isinstance(decided, Decision) else None,
+        no_decision=decided if isinstance(decided, NoDecision) else None,
     )
 
 

@@ -552,6 +552,23 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class NoDecision:
+    """Why there is no decision.
+
+    Attributes
+    ----------
+    code : str
+        ``yields_not_analysed``: for the reason that these have. ``no_practice_record``: nothing to compare with.
+        ``too_small``: too few degrees of freedom for error.
+    df : float or None
+        Degrees of freedom of a difference from the current practice, where they are too few.
+    """
+
+    code: Literal["yields_not_analysed", "no_practice_record", "too_small"]
+    df: float | None = None
+
+
+@dataclass(frozen=True)
 class Choice:
     """A verdict, and what it recommends.
 

@@ -13,6 +13,7 @@ from trialkit.documents.pooled import Gain
 from trialkit.documents.recommended import Changed, Compared, Default, Recommended, Rests, Varies
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.thresholds import FEWEST_DF
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
 from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
@@ -21,8 +22,6 @@ from trialkit.evidence.situation import Situation, evidence_digest, practice, pr
 from trialkit.words.decision import sentences, would_change
 from trialkit.words.measures import spoons
 from trialkit.words.treatments import treatment_words
-
-FEWEST_DF = 2.0
 
 
 def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str) -> Recommended:

@@ -17,12 +17,13 @@ from trialkit.documents.findings import (
     Verdict,
 )
 from trialkit.documents.results import Results
-from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.domain.thresholds import FEWEST_DF, FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.words.measures import KITCHEN, MeasureSystem
 from trialkit.words.phrases import asked_chance, chance, count, number
 from trialkit.words.treatments import treatment_words
 
+YIELD = "bucket_weight_g"
 NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""
 ENOUGH_SITES = 8
@@ -51,6 +52,21 @@ def sentences(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str,
         Verdict.RETEST: _retest,
     }
     return writers[decision.verdict](decision, system)
+
+
+def no_decision_words(results: Results) -> str:
+    """Why there is no decision; empty where there is one."""
+    why = results.no_decision
+    if why is None:
+        return ""
+    if why.code == "yields_not_analysed":
+        return f"The weight of buckets was not analysed. {results.responses[YIELD].reason}"
+    if why.code == "no_practice_record":
+        return "There is no record of the current practice, so there is nothing to compare the others with."
+    return (
+        f"The trial is too small: a difference from the current practice has only {why.df:.1f} degrees of freedom for "
+        f"error, and its chances cannot be reckoned from fewer than {FEWEST_DF:g}."
+    )
 
 
 def after_costs(decision: Decision) -> str:
@@ -310,7 +326,7 @@ def _caution(caution: Caution, decision: Decision, results: Results, system: Mea
         return influence_words(decision.influence, decision.verdict, system)
     if caution == "in_grams" and decision.in_grams:
         return _in_grams(decision.in_grams, system)
-    checks = results.responses["bucket_weight_g"].checks
+    checks = results.responses[YIELD].checks
     return next(f"{check.finding} {check.consequence}" for check in checks if check.id == caution and not check.ok)
 
 

@@ -35,7 +35,6 @@ HOSTILE = (
 )
 
 
-@cache
 def example_results(name: str) -> Results:
     """Return results of a bundled trial."""
     return as_written(analyse(read_trial(example_folder(name))))
@@ -51,9 +50,10 @@ def small_results(**size: Any) -> Callable[[], Results]:
     return make
 
 
-def full_results() -> Results:
-    """Return results of 4 gardens x 3 blocks, cultivar 2 x dose 4 x acidifier 2."""
-    return example_results("autumn_dose")
+@cache
+def varied_results() -> Results:
+    """Return results of 3 gardens x 2 blocks, cultivar 2 x dose 3 x acidifier 2: what the variants vary."""
+    return small_results(cultivars=2, doses=3, acidifiers=2, sites=3, blocks=2)()
 
 
 def split_plot_results() -> Results:
@@ -65,30 +65,30 @@ def split_plot_results() -> Results:
 
 def bare_results() -> Results:
     """Return results with everything absent that may be absent."""
-    full = full_results()
-    trial = replace(full.trial, season="", started_on=None, contact_role="")
+    varied = varied_results()
+    trial = replace(varied.trial, season="", started_on=None, contact_role="")
     sites = tuple(replace(site, name=None, kind=None, water_source=None, alkalinity_mg_l_caco3=None, sun_hours=None)
-                  for site in full.design.sites)  # fmt: skip
+                  for site in varied.design.sites)  # fmt: skip
     losses = replace(
-        full.losses,
+        varied.losses,
         by_treatment=tuple(
-            replace(row, share_usable=None, usable=None, against_current=None) for row in full.losses.by_treatment
+            replace(row, share_usable=None, usable=None, against_current=None) for row in varied.losses.by_treatment
         ),
         warning=None,
     )
     candidates = tuple(
         replace(row, probability_best=None, probability_better=None, probability_equivalent=None, expected_loss=None)
-        for row in decision_of(full).candidates
+        for row in decision_of(varied).candidates
     )
     return replace(
-        full,
+        varied,
         trial=trial,
-        design=replace(full.design, sites=sites, acid_used=(), notes=()),
+        design=replace(varied.design, sites=sites, acid_used=(), notes=()),
         losses=losses,
         water=Water(None, (), (), ()),
-        responses={name: _bare_response(response) for name, response in full.responses.items()},
+        responses={name: _bare_response(response) for name, response in varied.responses.items()},
         decision=replace(
-            decision_of(full), candidates=candidates, would_change=(), cautions=(), influence=None, next_trial=None
+            decision_of(varied), candidates=candidates, would_change=(), cautions=(), influence=None, next_trial=None
         ),
     )
 
@@ -110,12 +110,12 @@ def _bare_response(response: ResponseResult) -> ResponseResult:
 
 def undecided_results() -> Results:
     """Return results without an answer: nothing could be analysed."""
-    full, reason = full_results(), "No head has this record."
+    varied, reason = varied_results(), "No head has this record."
     return replace(
-        full,
+        varied,
         responses={
             name: ResponseResult(response.label, response.unit, response.of, "not analysed", reason)
-            for name, response in full.responses.items()
+            for name, response in varied.responses.items()
         },
         decision=None,
         no_decision=f"Head weight was not analysed. {reason}",
@@ -125,17 +125,23 @@ def undecided_results() -> Results:
 def days_only_results() -> Results:
     """Return results of which days alone have an answer."""
     undecided = undecided_results()
-    return replace(undecided, responses=undecided.responses | {"days": full_results().responses["days"]})
+    return replace(undecided, responses=undecided.responses | {"days": varied_results().responses["days"]})
 
 
 def verdict_results(verdict: Verdict) -> Results:
-    """Return results that end in a verdict; where the practice is kept, its rival is what had been recommended."""
-    full = full_results()
-    decision = decision_of(full)
-    if verdict.startswith("keep"):
-        candidates = tuple(replace(row, is_recommended=row.is_current) for row in decision.candidates)
-        decision = replace(decision, recommended=decision.current, candidates=candidates)
-    return replace(full, decision=replace(decision, verdict=verdict, sentences=VERDICTS[verdict]))
+    """Return results that end in a verdict; where the practice is kept, its rival is what else had been recommended."""
+    varied = varied_results()
+    decision = decision_of(varied)
+    assert decision.alternative is not None
+    chosen = decision.current if verdict.startswith("keep") else decision.alternative
+    decision = replace(
+        decision,
+        verdict=verdict,
+        sentences=VERDICTS[verdict],
+        recommended=chosen,
+        candidates=tuple(replace(row, is_recommended=row.treatment == chosen) for row in decision.candidates),
+    )
+    return replace(varied, decision=decision)
 
 
 def decision_of(results: Results) -> Decision:
@@ -182,7 +188,7 @@ def _renamed(value: Any, names: Mapping[str, str]) -> Any:
 
 
 MAKERS: Mapping[str, Callable[[], Results]] = {
-    "full": full_results,
+    "full": lambda: example_results("autumn_dose"),  # 4 gardens x 3 blocks, cultivar 2 x dose 4 x acidifier 2
     "variety": small_results(cultivars=6, sites=4),
     "one site": small_results(cultivars=2, doses=4, acidifiers=2),
     "cultivar and acid": small_results(cultivars=3, acidifiers=2, sites=3),

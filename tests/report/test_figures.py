@@ -28,8 +28,14 @@ EXPECTED = {
 }
 
 
+DRAWN: dict[str, Any] = {}
+
+
 def _pictures(pages: Any, name: str) -> Any:
-    return pictures(Reading(safe_document(pages.results(name))))
+    """Pictures of a sample trial, drawn once."""
+    if name not in DRAWN:
+        DRAWN[name] = pictures(Reading(safe_document(pages.results(name))))
+    return DRAWN[name]
 
 
 @pytest.mark.parametrize(("name", "drawn"), EXPECTED.items())

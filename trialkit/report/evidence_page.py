@@ -12,7 +12,7 @@ from trialkit.pages.shell import content_security_policy, environment, page_scri
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows, texts
+from trialkit.report.untyped import Json, mapping, rows, texts
 from trialkit.words.phrases import count
 from trialkit.words.treatments import treatment_label
 

@@ -13,7 +13,7 @@ from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows
+from trialkit.report.untyped import Json, mapping, rows
 from trialkit.words.measures import measure_words, spoons
 from trialkit.words.phrases import chance, count, date_words
 

@@ -9,7 +9,7 @@ from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.reading import Json, mapping, rows
+from trialkit.report.untyped import Json, mapping, rows
 from trialkit.words.phrases import count
 
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"

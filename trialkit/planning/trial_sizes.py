@@ -1,4 +1,4 @@
-"""Sizes of trial around the one asked for: buckets, cost, power, width of each."""
+"""Sizes of trial near the one asked for: buckets, cost, power, width of each."""
 
 from __future__ import annotations
 
@@ -8,20 +8,22 @@ from itertools import product
 
 import numpy as np
 
-from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design
+from trialkit.documents.plan import Refusal
+from trialkit.domain.errors import WrongCall
+from trialkit.planning.assumptions import Assumptions, Changed
 from trialkit.planning.exact import expected_power
-from trialkit.planning.outcome import DifferencePower, EffectPower, Goal, PlannedPower
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import f_power
+from trialkit.planning.refusal import CannotBeJudged
 
-Judge = Callable[[Design, Assumptions, Goal], PlannedPower]
+Judge = Callable[[PlannedDesign, Assumptions, Goal], PlannedPower]
 """How power is found: `expected_power`, or `simulate_power` with its executor and seed filled in."""
-DesignOf = Callable[["Size"], Design]
+PlannedDesignOf = Callable[["TrialSize"], PlannedDesign]
 
 
 @dataclass(frozen=True, order=True)
-class Size:
+class TrialSize:
     """How large a trial is.
 
     Attributes
@@ -47,7 +49,7 @@ class Size:
 
 
 @dataclass(frozen=True)
-class Costs:
+class TrialCosts:
     """What a trial costs, in any one currency.
 
     Attributes
@@ -65,7 +67,7 @@ class Costs:
 
     def __post_init__(self) -> None:
         if not all(0 <= cost < float("inf") for cost in (self.per_site, self.per_bucket, self.per_head, self.fixed)):
-            raise WrongCall("Costs are numbers at nought or above.")
+            raise WrongCall("TrialCosts are numbers at nought or above.")
 
     def of(self, sites: int, buckets: int, heads: int) -> float:
         """Cost of a whole trial with so many gardens, buckets and heads."""
@@ -73,117 +75,114 @@ class Costs:
 
 
 @dataclass(frozen=True)
-class Option:
+class JudgedSize:
     """One size of trial and what it can tell.
 
     Attributes
     ----------
-    size : Size
+    size : TrialSize
     buckets, heads : int
         In the whole trial.
     cost : float
     power : PlannedPower or None
         None where it cannot be told.
-    refused : str
-        Why it cannot, in the adviser's words; else empty.
+    refused : Refusal or None
+        Why it cannot.
     """
 
-    size: Size
+    size: TrialSize
     buckets: int
     heads: int
     cost: float
     power: PlannedPower | None
-    refused: str = ""
+    refused: Refusal | None = None
 
     @property
     def difference(self) -> DifferencePower | None:
         """The treatment that is compared least well with the current practice."""
         return self.power.hardest if self.power else None
 
-    @property
-    def weakest_main_effect(self) -> EffectPower | None:
-        """The main effect that is found least surely."""
-        mains = [effect for effect in self.power.effects if ":" not in effect.effect] if self.power else []
-        return min(mains, key=lambda effect: effect.power, default=None)
 
-
-def sizes_around(
-    size: Size,
+def neighbouring_sizes(
+    size: TrialSize,
     sites: Sequence[int] = (-1, 0, 1),
     blocks: Sequence[int] = (-1, 0, 1),
     heads: Sequence[int] = (-1, 0, 1),
-) -> tuple[Size, ...]:
+) -> tuple[TrialSize, ...]:
     """Every combination of a few more or fewer gardens, blocks and heads, in order; none below 1.
 
     Parameters
     ----------
-    size : Size
+    size : TrialSize
     sites, blocks, heads : sequence of int
         Changes to try.
 
     Examples
     --------
-    >>> len(sizes_around(Size(4, 3, 4))), sizes_around(Size(1, 1, 1), heads=[0])
-    (27, (Size(sites=1, blocks=1, heads=1), Size(sites=1, blocks=2, heads=1), Size(sites=2, blocks=1, heads=1),
-    Size(sites=2, blocks=2, heads=1)))
+    >>> len(neighbouring_sizes(TrialSize(4, 3, 4)))
+    27
+    >>> [(size.sites, size.blocks) for size in neighbouring_sizes(TrialSize(1, 1, 1), heads=[0])]
+    [(1, 1), (1, 2), (2, 1), (2, 2)]
     """
     changed = product(
         *({max(have + d, 1) for d in by} for have, by in zip(_counts(size), (sites, blocks, heads), strict=True))
     )
-    return tuple(sorted(Size(*counts) for counts in changed))
+    return tuple(sorted(TrialSize(*counts) for counts in changed))
 
 
-def _counts(size: Size) -> tuple[int, int, int]:
+def _counts(size: TrialSize) -> tuple[int, int, int]:
     return size.sites, size.blocks, size.heads
 
 
-def plan_grid(
-    sizes: Iterable[Size],
-    design_of: DesignOf,
+def judge_sizes(
+    sizes: Iterable[TrialSize],
+    design_of: PlannedDesignOf,
     assumptions: Assumptions,
     goal: Goal,
-    costs: Costs,
+    costs: TrialCosts,
     judge: Judge = expected_power,
-) -> tuple[Option, ...]:
+) -> tuple[JudgedSize, ...]:
     """What trials of several sizes can tell, and what they cost.
 
     Parameters
     ----------
-    sizes : iterable of Size
+    sizes : iterable of TrialSize
     design_of : callable
         The design of a size: the protocol's layout with so many gardens and blocks.
     assumptions : Assumptions
     goal : Goal
-    costs : Costs
+    costs : TrialCosts
     judge : callable
         How power is found.
 
     Returns
     -------
-    tuple of Option
-        In the order of the sizes. One that cannot be analysed says why.
+    tuple of JudgedSize
+        In the order of the sizes. One that cannot be analysed has the reason.
     """
-    return tuple(_option(size, design_of(size), assumptions, goal, costs, judge) for size in sizes)
+    return tuple(_judged(size, design_of(size), assumptions, goal, costs, judge) for size in sizes)
 
 
-def _option(size: Size, design: Design, assumptions: Assumptions, goal: Goal, costs: Costs, judge: Judge) -> Option:
+def _judged(
+    size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, costs: TrialCosts, judge: Judge
+) -> JudgedSize:
     buckets, heads = design.buckets, len(design.heads)
     cost = costs.of(size.sites, buckets, heads)
     try:
-        return Option(size, buckets, heads, cost, judge(design, assumptions, goal))
-    except NotComputed as error:
-        return Option(size, buckets, heads, cost, None, str(error))
+        return JudgedSize(size, buckets, heads, cost, judge(design, assumptions, goal))
+    except CannotBeJudged as error:
+        return JudgedSize(size, buckets, heads, cost, None, error.refusal)
 
 
 def sensitivity(
-    design: Design, assumptions: Assumptions, goal: Goal, judge: Judge = expected_power
-) -> Mapping[tuple[str, float], PlannedPower]:
+    design: PlannedDesign, assumptions: Assumptions, goal: Goal, judge: Judge = expected_power
+) -> Mapping[tuple[Changed, float], PlannedPower]:
     """What a design can tell if variances are half or double what was assumed, together and one by one.
 
     Returns
     -------
     mapping
-        By what was changed (``"all"``, or a name of `trialkit.planning.assumptions.LABELS`) and the factor. A variance
+        By what was changed (``"all"``, or a grouping) and the factor. A variance
         that the design does not have is left out.
     """
     base = design.variances(assumptions)
@@ -191,14 +190,8 @@ def sensitivity(
     return {key: judge(design, other, goal) for key, other in changed.items()}
 
 
-def _matters(design: Design, other: Assumptions, base: np.ndarray) -> bool:
+def _matters(design: PlannedDesign, other: Assumptions, base: np.ndarray) -> bool:
     return bool(np.abs(design.variances(other) - base).max() > 0)
-
-
-def effect_curve(effect: EffectPower, goal: Goal, differences_g: Sequence[float]) -> list[float]:
-    """Power of an effect's F test by the difference between its extreme levels, g; not simulated."""
-    scaled = [effect.noncentrality * (difference / goal.margin_g) ** 2 for difference in differences_g]
-    return [f_power(value, effect.numerator_df, effect.denominator_df, goal.level) for value in scaled]
 
 
 def difference_curve(difference: DifferencePower, goal: Goal, differences_g: Sequence[float]) -> list[float]:
@@ -208,3 +201,15 @@ def difference_curve(difference: DifferencePower, goal: Goal, differences_g: Seq
     """
     scaled = [(value / difference.standard_error_g) ** 2 for value in differences_g]
     return [f_power(value, 1, difference.df, goal.level) for value in scaled]
+
+
+def judged_once(judge: Judge) -> Judge:
+    """Judge each design once only, as long as it lives, under assumptions and a goal that stay the same."""
+    known: dict[int, tuple[PlannedDesign, PlannedPower]] = {}
+
+    def judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower:
+        if id(design) not in known:
+            known[id(design)] = design, judge(design, assumptions, goal)
+        return known[id(design)][1]
+
+    return judged

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.dose_precision import AssumedDoseCurve, dose_precision, usual_curve
 from trialkit.planning.exact import expected_power
-from trialkit.planning.planned_power import EffectPower, Goal
+from trialkit.planning.planned_power import Goal
 
 GOAL = Goal(10.0, {"cultivar": "Fenleaf", "dose_tsp": 4.0})
 DOSES = [2.0, 4.0, 6.0, 8.0]

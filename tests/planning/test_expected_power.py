@@ -14,11 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import PlannedDesign, planned_design
-from trialkit.planning.planned_power import EffectPower, Goal, PlannedPower
+from trialkit.planning.planned_power import Goal, PlannedPower
 from trialkit.planning.power import f_power, mean_root
 from trialkit.planning.refusal import CannotBeJudged
 

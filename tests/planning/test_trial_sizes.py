@@ -17,7 +17,6 @@ from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal
 from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.trial_sizes import (
-    TrialCosts,
     TrialSize,
     difference_curve,
     judge_sizes,
@@ -26,7 +25,7 @@ from trialkit.planning.trial_sizes import (
 )
 
 GOAL = Goal(15.0, {"cultivar": "Larkmoor Butter", "dose_tsp": 4.0})
-COSTS = TrialCosts(per_site=20.0, per_bucket=6.0, per_head=0.5, fixed=10.0)
+COST_PER_BUCKET = 6.0
 
 
 @pytest.fixture
@@ -40,14 +39,13 @@ def design_of(plans: Any) -> Any:
 
 
 def test_costs_and_buckets_of_each_size(design_of: Any) -> None:
-    """Eight treatments: buckets are gardens x blocks x 8; the cost adds gardens, buckets, heads and what is fixed."""
-    sizes = neighbouring_sizes(TrialSize(3, 2, 4), sites=(0, 1), blocks=(0, 1), heads=(-1, 0, 2))
-    options = judge_sizes(sizes, design_of, Assumptions(), GOAL, COSTS)
-    assert len(options) == 12
-    for option in options:
+    """Eight treatments: buckets are gardens x blocks x 8, at 6 each."""
+    sizes = [TrialSize(3, 2, 4), TrialSize(3, 3, 4), TrialSize(4, 2, 3)]
+    for option in judge_sizes(sizes, design_of, Assumptions(), GOAL, COST_PER_BUCKET):
         assert option.buckets == option.size.sites * option.size.blocks * 8
         assert option.heads == option.buckets * option.size.heads
-        assert option.cost == 10 + 20 * option.size.sites + 6 * option.buckets + 0.5 * option.heads
+        assert option.cost == 6 * option.buckets
+        assert option.power
         assert option.difference == option.power.hardest
 
 
@@ -59,7 +57,7 @@ def test_a_size_that_cannot_be_analysed_says_why(plans: Any) -> None:
         lambda s: plans.blocks(s.sites, s.blocks, s.heads),
         Assumptions(),
         goal,
-        TrialCosts(),
+        0.0,
     )
     assert options[0].power is None
     assert options[0].refused
@@ -77,52 +75,41 @@ def test_sizes_around_a_trial(size: TrialSize) -> None:
     assert min(min(s.sites, s.blocks, s.heads) for s in sizes) >= 1
 
 
-def test_blocks_that_cost_little_buy_most(design_of: Any) -> None:
-    """Where gardens are dear a block buys most, where they are cheap a garden: it averages its own differences too."""
-    dear_gardens = TrialCosts(per_site=5000.0, per_bucket=5.0, per_head=2.0)
-    dear = which_change_buys_most(TrialSize(4, 2, 4), design_of, Assumptions(), GOAL, dear_gardens)
-    assert dear.gains[0].kind == "blocks"
-    cheap = which_change_buys_most(
-        TrialSize(4, 2, 4), design_of, Assumptions(), GOAL, TrialCosts(per_bucket=5.0, per_head=2.0)
-    )
-    assert cheap.gains[0].kind == "sites"
-    assert cheap.tells_more
-    assert cheap.priced
-
-
 def test_what_each_change_takes_and_brings(design_of: Any) -> None:
     """Chance, interval and effort of each; heads cannot pass the bucket's own variance, 81 of 81 + 225 / 4."""
-    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, COSTS)
+    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, COST_PER_BUCKET)
     gains = {gain.kind: gain for gain in advice.gains}
     assert set(gains) == {"sites", "blocks", "heads"}
     block = gains["blocks"]
-    assert (block.added_buckets, block.added_heads, block.added_cost) == (24, 96, 192)
+    assert (block.added_buckets, block.added_heads, block.added_cost) == (24, 96, 144)
     assert advice.heads_limit.bucket_share == pytest.approx(81 / (81 + 225 / 4))
     assert all(gain.power > 0 and gain.half_width_g > 0 for gain in advice.gains)
 
 
 def test_a_full_bucket_takes_no_more_heads(design_of: Any) -> None:
     """Where a bucket holds no more heads, another head is not proposed."""
-    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, COSTS, most_heads=4)
+    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, COST_PER_BUCKET, most_heads=4)
     assert {gain.kind for gain in advice.gains} == {"sites", "blocks"}
 
 
 def test_what_costs_nothing_and_helps_comes_first(design_of: Any) -> None:
-    """Heads that cost nothing go before gardens and blocks that do."""
-    advice = which_change_buys_most(TrialSize(4, 2, 4), design_of, Assumptions(), GOAL, TrialCosts(per_bucket=5.0))
-    assert advice.gains[0].kind == "heads"
+    """Heads that cost nothing go first; then, for the same money, a garden, which averages its own differences too."""
+    advice = which_change_buys_most(TrialSize(4, 2, 4), design_of, Assumptions(), GOAL, COST_PER_BUCKET)
+    assert [gain.kind for gain in advice.gains] == ["heads", "sites", "blocks"]
+    assert advice.tells_more
+    assert advice.priced
 
 
 def test_without_costs_they_are_ranked_by_what_they_bring(design_of: Any) -> None:
     """No costs: the change that raises power most comes first."""
-    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, TrialCosts())
+    advice = which_change_buys_most(TrialSize(3, 2, 4), design_of, Assumptions(), GOAL, 0.0)
     assert not advice.priced
     assert advice.gains[0].power == max(gain.power for gain in advice.gains)
 
 
 def test_a_third_garden_widens_what_is_answered(design_of: Any) -> None:
     """Going from two gardens to three, effects that differ between gardens begin to count."""
-    advice = which_change_buys_most(TrialSize(2, 3, 4), design_of, Assumptions(), GOAL, TrialCosts())
+    advice = which_change_buys_most(TrialSize(2, 3, 4), design_of, Assumptions(), GOAL, 0.0)
     third = next(gain for gain in advice.gains if gain.kind == "sites")
     assert third.widens_scope
     assert not any(gain.widens_scope for gain in advice.gains if gain is not third)
@@ -135,7 +122,12 @@ def test_a_trial_that_cannot_be_judged_gets_no_advice(plans: Any) -> None:
         raise CannotBeJudged(Refusal("not analysable"))
 
     advice = which_change_buys_most(
-        TrialSize(1, 1, 1), lambda s: plans.blocks(s.sites, s.blocks, s.heads), Assumptions(), GOAL, COSTS, refuse
+        TrialSize(1, 1, 1),
+        lambda s: plans.blocks(s.sites, s.blocks, s.heads),
+        Assumptions(),
+        GOAL,
+        COST_PER_BUCKET,
+        refuse,
     )
     assert advice.gains == ()
     assert not advice.tells_more
@@ -173,9 +165,3 @@ def test_an_empty_trial_is_refused(counts: tuple[int, int, int]) -> None:
     """No gardens, blocks or heads make no trial."""
     with pytest.raises(WrongCall, match="must be 1 or more"):
         TrialSize(*counts)
-
-
-def test_negative_costs_are_refused() -> None:
-    """TrialCosts are at zero or above."""
-    with pytest.raises(WrongCall):
-        TrialCosts(per_bucket=-1.0)

@@ -54,8 +54,8 @@ class AssumedSpread:
 
 
 @dataclass(frozen=True)
-class EffectRow:
-    """An effect of the factors: chance of finding the margin, and what is found with the power wanted.
+class EffectPower:
+    """An effect as the F test of the analysis sees it: chance of finding the margin.
 
     Attributes
     ----------
@@ -64,21 +64,28 @@ class EffectRow:
     numerator_df : int
         Numerator degrees of freedom of the F test.
     denominator_df : float
-        Error degrees of freedom of the F test.
+        Of the stratum that tests it; Kenward-Roger's at the assumed variances where the design is not orthogonal.
+    noncentrality : float
+        Non-centrality of the F test for the margin, in the pattern that is hardest to find.
     power : float
         Chance of finding the margin, 0 to 1.
     detectable_g : float or None
-        Difference that is found with the power wanted, g; null where none of any size is.
+        Difference between the extreme levels (for an interaction: change of that difference) that is found with the
+        power wanted, g, whatever the method of the power; null where none of any size is.
     method : {"exact", "approximate", "simulated"}
         How the power was found.
+    monte_carlo_se : float
+        Standard error of a simulated power; 0 otherwise.
     """
 
     effect: str
     numerator_df: int
     denominator_df: float
+    noncentrality: float
     power: float
     detectable_g: float | None
     method: Method
+    monte_carlo_se: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -585,7 +592,7 @@ class Plan:
         Where the assumed variances come from.
     spreads : tuple of AssumedSpread
         Assumed standard deviations that the layout makes count.
-    effects : tuple of EffectRow
+    effects : tuple of EffectPower
         What the F test of each effect would find.
     difference : DifferenceRow
         What the least precise comparison with the current practice would find.
@@ -637,7 +644,7 @@ class Plan:
     efficiency: float
     source: VarianceSource
     spreads: tuple[AssumedSpread, ...]
-    effects: tuple[EffectRow, ...]
+    effects: tuple[EffectPower, ...]
     difference: DifferenceRow
     dose: DoseRow | None
     uncounted: tuple[str, ...]

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
-from trialkit.planning.planned_power import EffectPower, Goal
+from trialkit.planning.planned_power import Goal
 
 FloatArray = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from trialkit.documents.plan import Enlargement, EnlargementAdvice, EnlargementG
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_power import Goal
-from trialkit.planning.trial_sizes import Judge, JudgedSize, PlannedDesignOf, TrialCosts, TrialSize, judge_sizes
+from trialkit.planning.trial_sizes import Judge, JudgedSize, PlannedDesignOf, TrialSize, judge_sizes
 
 # Changes of power below this are none to an adviser.
 SMALL = 0.001
@@ -31,7 +31,7 @@ def which_change_buys_most(
     design_of: PlannedDesignOf,
     assumptions: Assumptions,
     goal: Goal,
-    costs: TrialCosts,
+    cost_per_bucket: float,
     judge: Judge = expected_power,
     most_heads: int | None = None,
 ) -> EnlargementAdvice:
@@ -44,7 +44,7 @@ def which_change_buys_most(
     ----------
     size : TrialSize
         The trial asked for.
-    design_of, assumptions, goal, costs, judge
+    design_of, assumptions, goal, cost_per_bucket, judge
         As for `trialkit.planning.trial_sizes.judge_sizes`.
     most_heads : int, optional
         As many as a bucket holds.
@@ -56,7 +56,7 @@ def which_change_buys_most(
     }
     if most_heads is not None and size.heads >= most_heads:
         del larger["heads"]
-    base, *others = judge_sizes([size, *larger.values()], design_of, assumptions, goal, costs, judge)
+    base, *others = judge_sizes([size, *larger.values()], design_of, assumptions, goal, cost_per_bucket, judge)
     found = [_gain(kind, base, other) for kind, other in zip(larger, others, strict=True)]
     gains = [gain for gain in found if gain]
     priced = any(gain.added_cost > 0 for gain in gains)

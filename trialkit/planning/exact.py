@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.documents.plan import Method
+from trialkit.documents.plan import EffectPower, Method
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign
-from trialkit.planning.planned_power import DifferencePower, EffectPower, Goal, PlannedPower
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power
 
 FloatArray = NDArray[np.float64]
@@ -67,7 +68,9 @@ class Expectation:
             denominator_df=df,
             noncentrality=noncentrality,
             power=f_power(noncentrality, size, df, goal.level),
-            detectable_g=goal.margin_g * float(np.sqrt(wanted / noncentrality)) if noncentrality else np.inf,
+            detectable_g=goal.margin_g * math.sqrt(wanted / noncentrality)
+            if noncentrality and wanted < math.inf
+            else None,
             method="approximate" if within is None else "exact",
         )
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import get_args
 
-from trialkit.documents.plan import Method
+from trialkit.documents.plan import EffectPower, Method
 from trialkit.domain.errors import WrongCall
 
 METHODS: tuple[Method, ...] = get_args(Method)
@@ -46,40 +46,6 @@ class Goal:
             )
         if not 0 < self.level < self.power < 1:
             raise WrongCall(f"The power wanted, {self.power:g}, must lie between the level, {self.level:g}, and 1.")
-
-
-@dataclass(frozen=True)
-class EffectPower:
-    """An effect as the F test of the analysis sees it.
-
-    Attributes
-    ----------
-    effect : str
-        Term of the model.
-    numerator_df : int
-    denominator_df : float
-        Of the stratum that tests it; Kenward-Roger's at the assumed variances where the design is not orthogonal.
-    noncentrality : float
-        For the margin, in the pattern of `trialkit.planning.planned_design.PlannedDesign.margin_effects`.
-    power : float
-        For the margin.
-    detectable_g : float
-        Difference between the extreme levels (for an interaction: change of that difference) that is found with the
-        power wanted, g; from the non-central F at the assumed variances, whatever the method of `power`.
-    method : {"exact", "approximate", "simulated"}
-        Of `power`.
-    monte_carlo_se : float
-        Standard error of a simulated power; zero otherwise.
-    """
-
-    effect: str
-    numerator_df: int
-    denominator_df: float
-    noncentrality: float
-    power: float
-    detectable_g: float
-    method: Method
-    monte_carlo_se: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import Expectation, expected_power
 from trialkit.planning.planned_design import PlannedDesign
-from trialkit.planning.planned_power import DifferencePower, EffectPower, Goal, PlannedPower
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import simultaneous_critical
 from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
 

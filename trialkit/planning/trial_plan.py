@@ -16,7 +16,6 @@ from trialkit.documents.plan import (
     BenchPlace,
     DifferenceRow,
     DoseRow,
-    EffectRow,
     Plan,
     PlannedBench,
     PowerCurve,
@@ -41,7 +40,6 @@ from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import (
     Judge,
     JudgedSize,
-    TrialCosts,
     TrialSize,
     difference_curve,
     judge_sizes,
@@ -101,7 +99,7 @@ def make_plan(
     design = _design(protocol, layout, size.heads, model_of)
     progress("power", 1, 1)
     power = judge(design, assumptions, goal)
-    costs = TrialCosts(per_bucket=protocol.decision.cost_per_bucket)
+    cost = protocol.decision.cost_per_bucket
 
     @cache
     def design_of(other: TrialSize) -> PlannedDesign:
@@ -110,8 +108,8 @@ def make_plan(
     others = judge_others or judge
     judged = judged_once(lambda one, *rest: power if one is design else others(one, *rest))
     sizes = _told(neighbouring_sizes(size), "other sizes", progress)
-    options = judge_sizes(sizes, design_of, assumptions, goal, costs, judged)
-    advice = which_change_buys_most(size, design_of, assumptions, goal, costs, judged, MOST_HEADS)
+    options = judge_sizes(sizes, design_of, assumptions, goal, cost, judged)
+    advice = which_change_buys_most(size, design_of, assumptions, goal, cost, judged, MOST_HEADS)
     larger = None
     if power.hardest.power < goal.power:
         progress("larger trials", 1, 1)
@@ -146,7 +144,7 @@ def make_plan(
             for grouping, variance in assumptions.by_grouping().items()
             if (grouping, 2.0) in changed
         ),
-        effects=_effects(power),
+        effects=power.effects,
         difference=_difference(power),
         dose=dose(power),
         uncounted=power.uncounted,
@@ -233,13 +231,6 @@ def _dose(trial: Trial, goal: Goal) -> DoseOf:
         )
 
     return of
-
-
-def _effects(power: PlannedPower) -> tuple[EffectRow, ...]:
-    return tuple(
-        EffectRow(e.effect, e.numerator_df, e.denominator_df, e.power, _finite(e.detectable_g), e.method)
-        for e in power.effects
-    )
 
 
 def _difference(power: PlannedPower) -> DifferenceRow:

@@ -49,32 +49,6 @@ class TrialSize:
 
 
 @dataclass(frozen=True)
-class TrialCosts:
-    """What a trial costs, in any one currency.
-
-    Attributes
-    ----------
-    per_site, per_bucket, per_head : float
-        Of a garden (travel, visits), a bucket (with its solution), a head (seed, cup, weighing).
-    fixed : float
-        Whatever the size.
-    """
-
-    per_site: float = 0.0
-    per_bucket: float = 0.0
-    per_head: float = 0.0
-    fixed: float = 0.0
-
-    def __post_init__(self) -> None:
-        if not all(0 <= cost < float("inf") for cost in (self.per_site, self.per_bucket, self.per_head, self.fixed)):
-            raise WrongCall("TrialCosts are numbers at nought or above.")
-
-    def of(self, sites: int, buckets: int, heads: int) -> float:
-        """Cost of a whole trial with so many gardens, buckets and heads."""
-        return self.fixed + sites * self.per_site + buckets * self.per_bucket + heads * self.per_head
-
-
-@dataclass(frozen=True)
 class JudgedSize:
     """One size of trial and what it can tell.
 
@@ -103,35 +77,16 @@ class JudgedSize:
         return self.power.hardest if self.power else None
 
 
-def neighbouring_sizes(
-    size: TrialSize,
-    sites: Sequence[int] = (-1, 0, 1),
-    blocks: Sequence[int] = (-1, 0, 1),
-    heads: Sequence[int] = (-1, 0, 1),
-) -> tuple[TrialSize, ...]:
-    """Every combination of a few more or fewer gardens, blocks and heads, in order; none below 1.
-
-    Parameters
-    ----------
-    size : TrialSize
-    sites, blocks, heads : sequence of int
-        Changes to try.
+def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
+    """Every combination of one more or less garden, block and head, in order; none below 1.
 
     Examples
     --------
-    >>> len(neighbouring_sizes(TrialSize(4, 3, 4)))
-    27
-    >>> [(size.sites, size.blocks) for size in neighbouring_sizes(TrialSize(1, 1, 1), heads=[0])]
-    [(1, 1), (1, 2), (2, 1), (2, 2)]
+    >>> [(size.sites, size.blocks, size.heads) for size in neighbouring_sizes(TrialSize(1, 1, 1))][:3]
+    [(1, 1, 1), (1, 1, 2), (1, 2, 1)]
     """
-    changed = product(
-        *({max(have + d, 1) for d in by} for have, by in zip(_counts(size), (sites, blocks, heads), strict=True))
-    )
-    return tuple(sorted(TrialSize(*counts) for counts in changed))
-
-
-def _counts(size: TrialSize) -> tuple[int, int, int]:
-    return size.sites, size.blocks, size.heads
+    near = [sorted({max(count - 1, 1), count, count + 1}) for count in (size.sites, size.blocks, size.heads)]
+    return tuple(TrialSize(*counts) for counts in product(*near))
 
 
 def judge_sizes(
@@ -139,7 +94,7 @@ def judge_sizes(
     design_of: PlannedDesignOf,
     assumptions: Assumptions,
     goal: Goal,
-    costs: TrialCosts,
+    cost_per_bucket: float,
     judge: Judge = expected_power,
 ) -> tuple[JudgedSize, ...]:
     """What trials of several sizes can tell, and what they cost.
@@ -151,7 +106,8 @@ def judge_sizes(
         The design of a size: the protocol's layout with so many gardens and blocks.
     assumptions : Assumptions
     goal : Goal
-    costs : TrialCosts
+    cost_per_bucket : float
+        In any currency; 0 where no costs are known.
     judge : callable
         How power is found.
 
@@ -160,14 +116,14 @@ def judge_sizes(
     tuple of JudgedSize
         In the order of the sizes. One that cannot be analysed has the reason.
     """
-    return tuple(_judged(size, design_of(size), assumptions, goal, costs, judge) for size in sizes)
+    return tuple(_judged(size, design_of(size), assumptions, goal, cost_per_bucket, judge) for size in sizes)
 
 
 def _judged(
-    size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, costs: TrialCosts, judge: Judge
+    size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, cost_per_bucket: float, judge: Judge
 ) -> JudgedSize:
     buckets, heads = design.buckets, len(design.heads)
-    cost = costs.of(size.sites, buckets, heads)
+    cost = cost_per_bucket * buckets
     try:
         return JudgedSize(size, buckets, heads, cost, judge(design, assumptions, goal))
     except CannotBeJudged as error:

@@ -234,7 +234,7 @@ def test_more_copies_of_the_current_practice(assumptions: Assumptions) -> None:
 
 
 def test_one_copy_of_each_treatment_is_refused() -> None:
-    """One block of one garden leaves nothing to estimate a variance of buckets from: refused with the mend."""
+    """One block of one garden leaves nothing to estimate a variance of buckets from: refused with the reason."""
     with pytest.raises(CannotBeJudged, match="not analysable"):
         expected_power(one_garden(4, 1, 1), Assumptions(), Goal(10.0, {"cultivar": "T0"}))
 

@@ -67,8 +67,8 @@ def test_a_size_that_cannot_be_analysed_says_why(plans: Any) -> None:
 
 
 @given(st.builds(TrialSize, st.integers(1, 9), st.integers(1, 9), st.integers(1, 9)))
-def test_sizes_around_a_trial(size: TrialSize) -> None:
-    """The trial itself is among the sizes around it, each once, in order, none below 1."""
+def test_neighbouring_sizes(size: TrialSize) -> None:
+    """The trial itself is among the sizes near it, each once, in order, none below 1."""
     sizes = neighbouring_sizes(size)
     assert size in sizes
     assert list(sizes) == sorted(set(sizes))

@@ -102,13 +102,8 @@ class Assumptions:
         named = {term: value * (factor if only == "all" else 1.0) for term, value in self.named.items()}
         return replace(self, named=named, **changed)
 
-    def sensitivity(self, factors: Sequence[float] = (0.5, 2.0)) -> dict[tuple[Changed, float], Assumptions]:
-        """Assumptions to try besides these: all variances together, then each alone, times each factor.
-
-        Parameters
-        ----------
-        factors : sequence of float
-            Half and double by default.
+    def sensitivity(self) -> dict[tuple[Changed, float], Assumptions]:
+        """Assumptions to try besides these: all variances together, then each alone, half and double.
 
         Returns
         -------
@@ -116,7 +111,7 @@ class Assumptions:
             By what was changed (``"all"`` or a grouping) and the factor.
         """
         changes: tuple[Changed, ...] = ("all", *GROUPINGS)
-        return {(only, factor): self.scaled(factor, only) for only in changes for factor in factors}
+        return {(only, factor): self.scaled(factor, only) for only in changes for factor in (0.5, 2.0)}
 
     @classmethod
     def from_variances(cls, variances: Mapping[str, float], source: VarianceSource) -> Assumptions:

@@ -238,12 +238,12 @@ def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], m
 
 
 def level_text(level: object) -> str:
-    """A level as text, a number without needless noughts."""
+    """A level as text, a number without needless zeros."""
     return f"{level:g}" if isinstance(level, int | float | np.number) else str(level)
 
 
 def _extremes(factor: Factor) -> FloatArray:
-    """Minus a half at the first level, a half at the last, nought between; by head."""
+    """Minus a half at the first level, a half at the last, zero between; by head."""
     values = np.zeros(len(factor.levels))
     values[0], values[-1] = -0.5, 0.5
     return values[factor.codes]

@@ -12,6 +12,7 @@ from trialkit.domain.units import GALLON_L, TEASPOON_ML
 from trialkit.words.phrases import number
 
 Measures = Literal["kitchen", "metric", "both"]
+"""Level teaspoons; grams, where their weight is known; or teaspoons with grams beside them."""
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 FILLED_ONCE = {

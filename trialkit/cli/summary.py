@@ -7,8 +7,10 @@ from collections.abc import Iterator
 
 from trialkit.documents.findings import Decision
 from trialkit.documents.results import Results
-from trialkit.pages.wording import chance_percent, treatment_label
-from trialkit.words.phrases import number, treatment_words
+from trialkit.pages.numerals import chance_percent
+from trialkit.words.decision import cautions, no_decision_words, sentences
+from trialkit.words.phrases import number
+from trialkit.words.treatments import treatment_label, treatment_words
 
 WIDTH = 80
 LINES = 24
@@ -18,16 +20,15 @@ MOST_MEANS = 5
 def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision = results.decision
-    said = decision.sentences if decision else (f"No recommendation. {results.no_decision}",)
+    said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
     words = [line for text in said for line in _wrapped(text)]
     means = _means(decision) if decision else ()
     tail = [*means, *_doses(results), *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
-    minded = decision.cautions if decision else ()
-    cautions = [line for text in minded for line in _wrapped(f"But mind: {text}", "  ")]
-    if len(cautions) > room:
-        cautions = [*cautions[: max(room - 1, 0)], "  (more in the report)"]
-    return "\n".join([*words, *cautions, "", *tail])
+    minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
+    if len(minded) > room:
+        minded = [*minded[: max(room - 1, 0)], "  (more in the report)"]
+    return "\n".join([*words, *minded, "", *tail])
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import partial
 
 from trialkit.documents.findings import Check, Interval
 from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
+from trialkit.words.decision import scope, would_change
+from trialkit.words.measures import Sentence
+from trialkit.words.treatments import treatment_label
 
 
 @dataclass(frozen=True)
@@ -21,8 +24,8 @@ class Doubts:
     loss_table: Table | None
     checks: tuple[tuple[str, tuple[Check, ...]], ...]
     pictures: tuple[Picture, ...]
-    would_change: tuple[str, ...]
-    scope: tuple[str, ...]
+    would_change: tuple[Sentence, ...]
+    scope: tuple[Sentence, ...]
     notes: tuple[str, ...]
 
 
@@ -34,8 +37,8 @@ def doubts(reading: Reading) -> Doubts:
         loss_table=_losses(reading),
         checks=_checks(reading),
         pictures=check_pictures(reading),
-        would_change=decision.would_change if decision else (),
-        scope=decision.scope if decision else (),
+        would_change=reading.said(partial(would_change, decision)) if decision else (),
+        scope=reading.said(partial(scope, decision)) if decision else (),
         notes=reading.design.notes,
     )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from trialkit.documents.findings import Comparison, FittedModel, LevelMean, Mean, ResponseResult
 from trialkit.pages.numerals import (
     ABSENT,
+    chance_percent,
     difference_interval,
     fixed,
     interval,
@@ -19,8 +20,9 @@ from trialkit.pages.numerals import (
     signed,
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance_percent, level_label, treatment_label
 from trialkit.report.reading import PART_WORDS, Reading, is_analysed
+from trialkit.words.decision import PLACE_WORDS
+from trialkit.words.treatments import level_label, treatment_label
 
 
 @dataclass(frozen=True)
@@ -80,8 +82,8 @@ def candidate_table(reading: Reading) -> Table | None:
     )
     thresholds = decision.thresholds
     note = (
-        f"Better: worth at least {plain(thresholds['margin_g'])} g a planted head more than the current practice "
-        f"{decision.place}. Alike: within {plain(thresholds['equivalence_margin_g'])} g of it. "
+        f"Better: worth at least {plain(thresholds.margin_g)} g a planted head more than the current practice "
+        f"{PLACE_WORDS[decision.place]}. Alike: within {plain(thresholds.equivalence_margin_g)} g of it. "
         "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
         f"{'' if considered else passed_over}From {plain(decision.draws, 6)} draws."
     )

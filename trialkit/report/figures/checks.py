@@ -11,7 +11,6 @@ from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -24,6 +23,9 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Reading
+from trialkit.words.decision import VERDICT_WORDS, influence_words
+from trialkit.words.measures import Sentence, kitchen_words
+from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,10 +72,12 @@ def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
 
 
 def _picture(
-    name: str, finding: str, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
+    name: str, finding: str | Sentence, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
 ) -> Picture:
     wide, narrow = draw_twice(name, lambda is_narrow: _draw_panels(panels, is_narrow))
-    return Picture(name, finding, how, f"{kind} {finding}", wide, narrow, tuple(table for table in tables if table))
+    return Picture(
+        name, finding, how, f"{kind} {kitchen_words(finding)}", wide, narrow, tuple(table for table in tables if table)
+    )
 
 
 def _shape_and_spread(response: ResponseResult) -> Picture | None:
@@ -158,9 +162,11 @@ def _name_rows(axes: Axes, names: Sequence[str]) -> None:
 
 
 def _influence(reading: Reading) -> Picture | None:
-    influence = reading.decision.influence if reading.decision else None
-    if influence is None or not influence.buckets:
+    decision = reading.decision
+    if decision is None or decision.influence is None or not decision.influence.buckets:
         return None
+    influence, verdict = decision.influence, decision.verdict
+    (finding,) = reading.said(lambda system: [influence_words(influence, verdict, system)])
     buckets, base = influence.buckets, influence.difference
     sites = list(dict.fromkeys(row.site for row in buckets))[:MOST_SITES]
     extremes = sorted(buckets, key=lambda row: -abs(round(row.difference - base, TIE_DECIMALS)))
@@ -172,7 +178,7 @@ def _influence(reading: Reading) -> Picture | None:
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
         for row in buckets:
             if row.site in sites:
-                turns = row.verdict is not None
+                turns = row.choice is not None
                 axes.plot(
                     [row.difference],
                     [sites.index(row.site)],
@@ -189,7 +195,7 @@ def _influence(reading: Reading) -> Picture | None:
                 row.site,
                 treatment_label(row.treatment, reading.columns),
                 signed(row.difference),
-                row.verdict or "the same",
+                VERDICT_WORDS[row.choice.verdict] if row.choice else "the same",
             ),
         )
         for row in extremes
@@ -204,7 +210,7 @@ def _influence(reading: Reading) -> Picture | None:
     far = extremes[0]
     return _picture(
         "check-influence",
-        influence.statement,
+        finding,
         "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield of a planted head "
         f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
         f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "

@@ -8,7 +8,6 @@ from trialkit.documents.findings import DoseCurve, DoseGroup, ResponseResult
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import ABSENT, measure, percent, plain, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import level_label, treatment_label
 from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurve, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
@@ -16,6 +15,7 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
 from trialkit.report.reading import Part, Reading
 from trialkit.report.tables import level_means, marginal_table, means_table
+from trialkit.words.treatments import level_label, treatment_label
 
 NAME = "dose"
 COLUMN = "dose_tsp"

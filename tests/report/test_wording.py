@@ -34,10 +34,10 @@ def test_doses_are_said_in_level_teaspoons(dose: float, words: str) -> None:
 
 def test_a_treatment_is_said_in_kitchen_measures() -> None:
     """Whatever was varied is named, and nothing else."""
-    assert treatment_words({"dose_tsp": 6.0}) == "6 level teaspoons of nutrient a bucket"
-    assert treatment_words({"cultivar": "Fenleaf"}) == "Fenleaf"
-    assert treatment_words({"cultivar": "Fenleaf", "dose_tsp": 0}) == "Fenleaf with no nutrient"
-    assert treatment_words({"cultivar": "Fenleaf", "acidifier": "none"}) == "Fenleaf with no acid"
+    assert treatment_words(Treatment(dose_tsp=6.0)) == "6 level teaspoons of nutrient a bucket"
+    assert treatment_words(Treatment(cultivar="Fenleaf")) == "Fenleaf"
+    assert treatment_words(Treatment(cultivar="Fenleaf", dose_tsp=0)) == "Fenleaf with no nutrient"
+    assert treatment_words(Treatment(cultivar="Fenleaf", acidifier="none")) == "Fenleaf with no acid"
 
 
 def test_missing_numbers_are_dashes() -> None:

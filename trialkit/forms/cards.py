@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from trialkit.domain.treatment import Treatment
 from trialkit.domain.units import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.forms.gardens import gardens_of
 from trialkit.rules.check import Trial
@@ -96,7 +97,7 @@ def _card(trial: Trial, row: Mapping[str, Any], own: pd.DataFrame, sites: Sequen
         if site in sites and (own["site"] == site).any()
     )
     return Card(
-        treatment_label(told, ["dose_tsp", "acidifier"]) or "every bucket",
+        treatment_label(Treatment.of(told), ["dose_tsp", "acidifier"]) or "every bucket",
         tuple(
             _steps(trial, told, [site for site in gardens_of(trial) if site in sites and (own["site"] == site).any()])
         ),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.cards import mixing_cards
 from trialkit.forms.gardens import garden_of, gardens_of
 from trialkit.layouts.bench import bench_maps
@@ -142,7 +143,7 @@ def _label(trial: Trial, bucket: str) -> Label:
 
 
 def _treatment(trial: Trial, row: dict[str, Any]) -> str:
-    return str(safe_results(treatment_label(row, trial.protocol.treatment_columns)))
+    return str(safe_results(treatment_label(Treatment.of(row), trial.protocol.treatment_columns)))
 
 
 def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.gardens import garden_of
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
@@ -93,7 +94,7 @@ def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
             yield {
                 "id": bucket,
                 "place": place,
-                "what": treatment_label(row.to_dict(), trial.protocol.treatment_columns),
+                "what": treatment_label(Treatment.of(row), trial.protocol.treatment_columns),
             }
 
 

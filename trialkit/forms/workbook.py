@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.gardens import garden_of
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
@@ -224,7 +225,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     columns = trial.protocol.treatment_columns
     own = trial.layout[trial.layout["site"] == site]
     for row in own.sort_values(["block", "position"]).to_dict("records"):
-        what = "" if blind else f": {treatment_label(row, columns)}"
+        what = "" if blind else f": {treatment_label(Treatment.of(row), columns)}"
         rows.append((f"{row['bucket']}, block {row['block']}, place {row['position']}{what}",))
     for number, (text,) in enumerate(rows, 1):
         cell = sheet.cell(number, 1)

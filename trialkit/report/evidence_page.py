@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from trialkit.domain.treatment import Treatment
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import difference_interval, measure, p_value, percent, plain, signed
 from trialkit.pages.safe_text import safe_results
@@ -86,7 +87,7 @@ def _compared(safe: Json, confidence: float) -> Table | None:
     current = mapping(safe.get("current"))
     body = (
         Row(
-            treatment_label(mapping(row.get("treatment")), ORDER),
+            treatment_label(Treatment.of(mapping(row.get("treatment"))), ORDER),
             (
                 plain(row.get("n_mg_l"), 4),
                 measure(row.get("mean")),

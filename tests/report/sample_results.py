@@ -164,7 +164,7 @@ def make_results(
         }
     buckets = len(treatments) * sites * blocks
     return {
-        "schema": "trialkit-results-1",
+        "schema": "trialkit-results-2",
         "trial": {
             "id": "autumn-dose",
             "title": title,

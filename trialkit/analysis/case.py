@@ -25,7 +25,10 @@ from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
 from trialkit.rules.check import Trial
+from trialkit.words.check_words import check_words
+from trialkit.words.loss_words import losses_warning
 from trialkit.words.phrases import VERDICT_WORDS, treatment_words
+from trialkit.words.response_words import not_analysed_sentence
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6
@@ -80,13 +83,15 @@ CAUTIONED = ("missing", "residuals", "shape", "spread", "outlier")
 
 def _cautions(losses: Losses, yields: Answered, found: Influence | None) -> Iterator[str]:
     """What is said beside the answer: whatever could well turn it."""
-    if losses.warning:
-        yield losses.warning
+    warning = losses_warning(losses)
+    if warning:
+        yield warning
     if found is not None and not found.ok:
         yield found.statement
     for check in yields.result.checks:
         if check.id in CAUTIONED and not check.ok:
-            yield f"{check.finding} {check.consequence}"
+            said = check_words(check, yields.result.unit)
+            yield f"{said.finding} {said.consequence}"
 
 
 def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) -> Decision | None:
@@ -135,7 +140,8 @@ def _judged(
     """Judge once, on the scale as it is."""
     yields, days = answers[YIELD], answers["days"]
     if yields.fits is None:
-        return f"The weight of buckets was not analysed. {yields.result.reason}"
+        why = yields.result.not_analysed
+        return f"The weight of buckets was not analysed. {not_analysed_sentence(why) if why else ''}"
     labels = [label for label in treatments.index if label in yields.fits.joint.model.fixed.factors["treatment"]]
     if current_label(trial, treatments) not in labels:
         return "There is no record of the current practice, so there is nothing to compare the others with."

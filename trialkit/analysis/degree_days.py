@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 import pandas as pd
 
-DEGREE_DAYS = "degree_days"
-BASE_C = 4.0
-"""Below this lettuce hardly grows: base temperature of 3 to 5 degrees Celsius in the literature (from memory)."""
+from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
+
+DEGREE_DAYS: Final = "degree_days"
 
 
-def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = BASE_C) -> pd.Series:
+def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = DEGREE_DAY_BASE_C) -> pd.Series:
     """Degree days of each day: the mean of highest and lowest less the base, never below nil.
 
     McMaster & Wilhelm (1997), Agric. For. Meteorol. 87, 291-300, method 1.

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trialkit._percent import in_percent
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.dose_draws import (
     DoseMeans,
@@ -17,11 +16,20 @@ from trialkit.analysis.dose_draws import (
     dose_reaching,
     draw_curves,
 )
-from trialkit.documents.findings import DoseAnswer, DoseCurve, DoseGroup, DosePoint, RecommendedDose, Test
+from trialkit.documents.findings import (
+    DoseAnswer,
+    DoseBasis,
+    DoseCurve,
+    DoseGroup,
+    DosePoint,
+    Interval,
+    RecommendedDose,
+    Test,
+)
+from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, fit_curves, fit_mixed
-from trialkit.mixed.curves import FEWEST_DOSES, Curve, CurveFit
-from trialkit.words.phrases import number, p_value, spoons, teaspoons
+from trialkit.mixed.curves import Curve, CurveFit
 
 DOSE = "dose_tsp"
 DIFFER_P = 0.05
@@ -36,8 +44,8 @@ class DoseQuestion:
 
     Attributes
     ----------
-    response, unit : str
-        Column of the data, and its unit for people.
+    response : str
+        Column of the data.
     share : float
         Of the attainable gain, that the recommended dose is to reach.
     confidence : float
@@ -47,7 +55,6 @@ class DoseQuestion:
     """
 
     response: str
-    unit: str
     share: float
     confidence: float
     worth: float | None
@@ -81,53 +88,20 @@ def dose_response(
     """
     doses = tuple(sorted(float(dose) for dose in rows[DOSE].unique()))
     of_dose = tuple(test for test in tests if DOSE in test.term.split(":"))
-    if len(doses) < FEWEST_DOSES:
-        return DoseAnswer("not fitted", too_few(doses), doses, question.share, (), of_dose, "", ())
+    if len(doses) < FEWEST_CURVE_DOSES:
+        return DoseAnswer("not fitted", "too few doses", None, doses, question.share, (), of_dose, ())
     apart = _apart(of_dose)
     try:
         groups = tuple(_groups(question, rows, factors, apart, model_of))
     except MixedModelError as error:
-        reason = f"The records cannot tell the curves apart. (For a statistician: {error})"
-        return DoseAnswer("not fitted", reason, doses, question.share, (), of_dose, "", ())
-    return DoseAnswer("fitted", None, doses, question.share, apart, of_dose, _differ(of_dose, apart), groups)
-
-
-def too_few(doses: Sequence[float]) -> str:
-    """What fewer than four doses can't tell."""
-    tried = f"{', '.join(spoons(dose) for dose in doses[:-1])} and {teaspoons(doses[-1])}"
-    if len(doses) == 2:
-        return (
-            f"Only two doses were tried, {tried}: they tell which of the two is better, but nothing of the doses "
-            "between them or beyond."
-        )
-    return (
-        f"Only three doses were tried, {tried}: a plateau cannot be told from a curve, so no dose is recommended but "
-        f"one of those tried. {FEWEST_DOSES} doses or more could tell."
-    )
+        return DoseAnswer("not fitted", "not told apart", str(error), doses, question.share, (), of_dose, ())
+    return DoseAnswer("fitted", None, None, doses, question.share, apart, of_dose, groups)
 
 
 def _apart(tests: Sequence[Test]) -> tuple[str, ...]:
     """Factors whose levels respond differently to the dose."""
     pairs = {test.term: test.p for test in tests if test.term.count(":") == 1}
     return tuple(column for term, p in pairs.items() if p < DIFFER_P for column in term.split(":") if column != DOSE)
-
-
-def _differ(tests: Sequence[Test], apart: Sequence[str]) -> str:
-    """Say for each other factor whether its levels need curves of their own."""
-    said = []
-    for test in tests:
-        if test.term.count(":") != 1:
-            continue
-        (other,) = (column for column in test.term.split(":") if column != DOSE)
-        name = other.removesuffix("_tsp")
-        if other in apart:
-            said.append(f"The response to the dose differs by {name} ({p_value(test.p)}): each has its own curve.")
-        else:
-            said.append(
-                f"No difference between the responses of each {name} to the dose was shown ({p_value(test.p)}): one "
-                "curve serves all."
-            )
-    return " ".join(said)
 
 
 def _groups(
@@ -142,7 +116,7 @@ def _groups(
         for column in kept.select_dtypes("category"):
             kept[column] = kept[column].cat.remove_unused_categories()
         others = [f for f in factors if f != DOSE and f not in apart and kept[f].nunique() > 1]
-        if kept[DOSE].nunique() >= FEWEST_DOSES:
+        if kept[DOSE].nunique() >= FEWEST_CURVE_DOSES:
             yield _group(question, kept, others, Treatment.of(treatment), model_of)
 
 
@@ -167,7 +141,7 @@ def _group(
         gain=_gain(curves, question),
         p=float(test["p"]),
         recommended=recommended,
-        statements=tuple(_statements(question, curves, found, fits, recommended, float(test["p"]))),
+        levels_off=_levels_off(fits),
     )
 
 
@@ -214,12 +188,12 @@ def _points(question: DoseQuestion, curves: DrawnCurves) -> Iterator[DosePoint]:
         yield DosePoint(float(curves.grid[i]), float(curves.averaged[i]), float(lower[i]), float(upper[i]))
 
 
-def _gain(curves: DrawnCurves, question: DoseQuestion) -> tuple[float, float, float]:
+def _gain(curves: DrawnCurves, question: DoseQuestion) -> Interval:
     """Attainable gain over the lowest dose: estimate and limits."""
     tail = (1 - question.confidence) / 2
     gains = curves.drawn.max(1) - curves.drawn[:, 0]
     low, high = np.quantile(gains, [tail, 1 - tail])
-    return float((curves.averaged - curves.averaged[0]).max()), float(low), float(high)
+    return Interval(float((curves.averaged - curves.averaged[0]).max()), float(low), float(high))
 
 
 def _recommended(question: DoseQuestion, curves: DrawnCurves, found: DoseMeans) -> Iterator[RecommendedDose]:
@@ -243,7 +217,7 @@ def _recommended(question: DoseQuestion, curves: DrawnCurves, found: DoseMeans) 
 
 
 def _with_limits(
-    basis: str, estimate: np.ndarray, drawn: np.ndarray, question: DoseQuestion, found: DoseMeans
+    basis: DoseBasis, estimate: np.ndarray, drawn: np.ndarray, question: DoseQuestion, found: DoseMeans
 ) -> RecommendedDose:
     tail = (1 - question.confidence) / 2
     lower, upper = np.quantile(drawn, [tail, 1 - tail])
@@ -260,42 +234,7 @@ def _with_limits(
     )
 
 
-def _statements(
-    question: DoseQuestion,
-    curves: DrawnCurves,
-    found: DoseMeans,
-    fits: Sequence[CurveFit],
-    recommended: Sequence[RecommendedDose],
-    p: float,
-) -> Iterator[str]:
-    """Say what the curves tell, and what they don't."""
-    estimate, low, high = _gain(curves, question)
-    lowest, highest = found.doses[0], found.doses[-1]
-    if not recommended:
-        yield (
-            f"No effect of the dose was shown between {spoons(lowest)} and {teaspoons(highest)} ({p_value(p)}), so the "
-            "curve recommends none: as far as this trial can tell, the lowest serves as well."
-        )
-        return
-    for dose in recommended:
-        why = (
-            f"the smallest that reaches {in_percent(question.share)} of the gain that can be had"
-            if dose.basis == "share of gain"
-            else "the one of greatest return after the cost of the nutrient"
-        )
-        yield (
-            f"The curve recommends {teaspoons(dose.spoons_tsp)} a bucket, {why} within the range tried "
-            f"({number(question.confidence * 100)} % interval {number(dose.lower_tsp, 2)} to "
-            f"{number(dose.upper_tsp, 2)} teaspoons)."
-        )
-        if dose.reaches_highest:
-            yield "The interval reaches the highest dose tried: whether more would be better still is not known."
-        if dose.reaches_lowest:
-            yield "The interval reaches the lowest dose tried: whether less would do is not known."
-    yield (
-        f"From {teaspoons(lowest)} to the best dose the gain is {number(estimate)} {question.unit} "
-        f"({number(low)} to {number(high)})."
-    )
+def _levels_off(fits: Sequence[CurveFit]) -> bool:
+    """Whether the most likely curve bends, and some curve's shape lies within those looked at."""
     best = max(fits, key=lambda fit: -fit.minus_2_log_likelihood)
-    if best.curve == "linear" or all(fit.at_end for fit in fits if fit.shape is not None):
-        yield "No levelling off was seen within the range tried."
+    return best.curve != "linear" and not all(fit.at_end for fit in fits if fit.shape is not None)

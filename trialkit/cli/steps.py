@@ -162,7 +162,7 @@ def read_results(folder: Path) -> dict[str, Any]:
         document = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as error:
         raise NotComputed(f"{path} is damaged: run trialkit analyse {folder} again.") from error
-    if not isinstance(document, dict) or document.get("schema") != "trialkit-results-1":
+    if not isinstance(document, dict) or document.get("schema") != "trialkit-results-2":
         raise NotComputed(f"{path} was written by another version: run trialkit analyse {folder} again.")
     try:
         TypeAdapter(Results).validate_python(document)

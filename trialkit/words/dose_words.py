@@ -1,0 +1,100 @@
+"""What the doses of a response say, and what they cannot tell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trialkit._percent import in_percent
+from trialkit.documents.findings import DoseAnswer, DoseGroup, RecommendedDose
+from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
+from trialkit.words.factor_words import effect_label
+from trialkit.words.phrases import number, p_value, spoons, teaspoons
+from trialkit.words.response_words import for_a_statistician
+
+
+def not_fitted_sentence(dose: DoseAnswer) -> str:
+    """Say why no curve was fitted, and what fewer than four doses cannot tell."""
+    if dose.not_fitted == "not told apart":
+        return f"The records cannot tell the curves apart. {for_a_statistician(dose.technical or '')}"
+    tried = f"{', '.join(spoons(one) for one in dose.doses[:-1])} and {teaspoons(dose.doses[-1])}"
+    if len(dose.doses) == 2:
+        return (
+            f"Only two doses were tried, {tried}: they tell which of the two is better, but nothing of the doses "
+            "between them or beyond."
+        )
+    return (
+        f"Only three doses were tried, {tried}: a plateau cannot be told from a curve, so no dose is recommended but "
+        f"one of those tried. {FEWEST_CURVE_DOSES} doses or more could tell."
+    )
+
+
+def apart_sentence(dose: DoseAnswer) -> str:
+    """Say for each other factor whether its levels need curves of their own."""
+    return " ".join(_apart(dose))
+
+
+def _apart(dose: DoseAnswer) -> Iterator[str]:
+    for test in dose.tests:
+        if test.term.count(":") != 1:
+            continue
+        (other,) = (column for column in test.term.split(":") if column != "dose_tsp")
+        name = effect_label(other)
+        if other in dose.apart:
+            yield f"The response to the dose differs by {name} ({p_value(test.p)}): each has its own curve."
+        else:
+            yield (
+                f"No difference between the responses of each {name} to the dose was shown ({p_value(test.p)}): one "
+                "curve serves all."
+            )
+
+
+def dose_sentences(group: DoseGroup, dose: DoseAnswer, unit: str, confidence: float) -> tuple[str, ...]:
+    """Say what the curves of a group tell, and what they do not.
+
+    Parameters
+    ----------
+    group : DoseGroup
+        One of the answer's.
+    dose : DoseAnswer
+    unit : str
+        Of the response.
+    confidence : float
+        Of the intervals.
+    """
+    return tuple(_group(group, dose, unit, confidence))
+
+
+def _group(group: DoseGroup, dose: DoseAnswer, unit: str, confidence: float) -> Iterator[str]:
+    lowest, highest = group.points[0].dose_tsp, group.points[-1].dose_tsp
+    if not group.recommended:
+        yield (
+            f"No effect of the dose was shown between {spoons(lowest)} and {teaspoons(highest)} ({p_value(group.p)}), "
+            "so the curve recommends none: as far as this trial can tell, the lowest serves as well."
+        )
+        return
+    for one in group.recommended:
+        yield from _recommended(one, dose.share_of_gain, confidence)
+    gain = group.gain
+    yield (
+        f"From {teaspoons(lowest)} to the best dose the gain is {number(gain.estimate)} {unit} "
+        f"({number(gain.lower)} to {number(gain.upper)})."
+    )
+    if not group.levels_off:
+        yield "No levelling off was seen within the range tried."
+
+
+def _recommended(found: RecommendedDose, share: float, confidence: float) -> Iterator[str]:
+    why = (
+        f"the smallest that reaches {in_percent(share)} of the gain that can be had"
+        if found.basis == "share of gain"
+        else "the one of greatest return after the cost of the nutrient"
+    )
+    yield (
+        f"The curve recommends {teaspoons(found.spoons_tsp)} a bucket, {why} within the range tried "
+        f"({number(confidence * 100)} % interval {number(found.lower_tsp, 2)} to {number(found.upper_tsp, 2)} "
+        "teaspoons)."
+    )
+    if found.reaches_highest:
+        yield "The interval reaches the highest dose tried: whether more would be better still is not known."
+    if found.reaches_lowest:
+        yield "The interval reaches the lowest dose tried: whether less would do is not known."

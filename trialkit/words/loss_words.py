@@ -1,0 +1,60 @@
+"""What became of the heads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trialkit._percent import in_percent
+from trialkit.documents.findings import Losses
+from trialkit.words.factor_words import effect_label
+from trialkit.words.phrases import level_words, p_value
+
+
+def losses_sentence(losses: Losses) -> str:
+    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
+    return " ".join(_losses(losses))
+
+
+def losses_warning(losses: Losses) -> str | None:
+    """Warn where losses differ by treatment: weights of the survivors alone would then mislead."""
+    return " ".join(_warning(losses)) or None
+
+
+def _losses(losses: Losses) -> Iterator[str]:
+    heads = losses.heads
+    parts = [f"{heads.harvested} of {heads.planned} planned heads were harvested", f"{heads.lost} lost"]
+    parts += [f"{heads.not_ready} not ready at the end"] * bool(heads.not_ready)
+    parts += [f"{heads.unrecorded} not recorded"] * bool(heads.unrecorded)
+    yield f"{', '.join(parts)}."
+    if heads.unmarketable:
+        yield f"{heads.unmarketable} of those harvested were not marketable."
+    yield from _warning(losses)
+    if losses.gardens_vary:
+        share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
+        yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads came to the table."
+    if losses.unfinished:
+        yield "Many heads have no record yet: the answer is that of an unfinished trial."
+
+
+def _warning(losses: Losses) -> Iterator[str]:
+    for factor in losses.by_factor:
+        if factor.p is not None and factor.differ:
+            worst = min(factor.levels, key=lambda level: level.usable.estimate)
+            best = max(factor.levels, key=lambda level: level.usable.estimate)
+            yield (
+                f"Losses differ by {effect_label(factor.column)} ({p_value(factor.p)}): "
+                f"{in_percent(worst.usable.estimate)} of the recorded heads came to the table with "
+                f"{level_words(factor.column, worst.level)}, {in_percent(best.usable.estimate)} with "
+                f"{level_words(factor.column, best.level)}."
+            )
+    if losses.treatments_vary and not any(factor.differ for factor in losses.by_factor):
+        shares = [row.share_usable for row in losses.by_treatment if row.share_usable is not None]
+        yield (
+            f"Between treatments, from {in_percent(min(shares))} to {in_percent(max(shares))} of the recorded heads "
+            "came to the table, which may be chance."
+        )
+    if losses.go_with_the_treatment:
+        yield (
+            "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: "
+            "there a lost head counts as nothing."
+        )

@@ -22,9 +22,9 @@ from trialkit.documents.findings import (
     DoseCurve,
     DoseGroup,
     DosePoint,
+    EffectTest,
     Interval,
     RecommendedDose,
-    Test,
 )
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.domain.treatment import Treatment
@@ -66,7 +66,7 @@ ModelOf = Callable[[pd.DataFrame, Sequence[str]], DerivedModel]
 
 
 def dose_response(
-    question: DoseQuestion, rows: pd.DataFrame, factors: Sequence[str], tests: Sequence[Test], model_of: ModelOf
+    question: DoseQuestion, rows: pd.DataFrame, factors: Sequence[str], tests: Sequence[EffectTest], model_of: ModelOf
 ) -> DoseAnswer:
     """Fit dose curves to a response and say which dose is enough.
 
@@ -81,7 +81,7 @@ def dose_response(
         One row a head or a bucket: what the response was fitted to.
     factors : sequence of str
         Columns of the varied factors, the dose among them.
-    tests : sequence of Test
+    tests : sequence of EffectTest
         Of the effects of the factors.
     model_of : callable
         Derives the model of some of the rows and factors from how the trial was randomised.
@@ -98,7 +98,7 @@ def dose_response(
     return DoseAnswer("fitted", None, None, doses, question.share, apart, of_dose, groups)
 
 
-def _apart(tests: Sequence[Test]) -> tuple[str, ...]:
+def _apart(tests: Sequence[EffectTest]) -> tuple[str, ...]:
     """Factors whose levels respond differently to the dose."""
     pairs = {test.term: test.p for test in tests if test.term.count(":") == 1}
     return tuple(column for term, p in pairs.items() if p < DIFFER_P for column in term.split(":") if column != DOSE)

@@ -20,6 +20,7 @@ from trialkit.documents.findings import (
     BucketMean,
     Check,
     Comparison,
+    EffectTest,
     Equivalence,
     FittedModel,
     LevelMean,
@@ -31,7 +32,6 @@ from trialkit.documents.findings import (
     ResponseName,
     ResponseResult,
     SiteMean,
-    Test,
     Variance,
 )
 from trialkit.domain.treatment import Treatment
@@ -215,10 +215,10 @@ def _variances(fit: AnyFit) -> tuple[Variance, ...]:
     )
 
 
-def _tests(table: pd.DataFrame) -> tuple[Test, ...]:
+def _tests(table: pd.DataFrame) -> tuple[EffectTest, ...]:
     table = table.dropna()
     return tuple(
-        Test(
+        EffectTest(
             term=str(term),
             f=float(row["f"]),
             numerator_df=int(row["numerator_df"]),
@@ -238,7 +238,7 @@ def _partly_tested(fit: AnyFit, effects: pd.DataFrame) -> Iterator[PartlyTested]
             yield PartlyTested(str(term), int(reached), full)
 
 
-def _replication(tests: Sequence[Test], comparisons: Sequence[Comparison]) -> ReplicationCheck:
+def _replication(tests: Sequence[EffectTest], comparisons: Sequence[Comparison]) -> ReplicationCheck:
     effects: dict[str | Treatment, float] = {test.term: test.denominator_df for test in tests}
     return replication_check(effects | {row.treatment: row.df for row in comparisons})
 

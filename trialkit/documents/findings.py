@@ -37,7 +37,7 @@ class Variance:
 
 
 @dataclass(frozen=True)
-class Test:
+class EffectTest:
     """A Kenward-Roger F test of one term.
 
     Attributes
@@ -797,7 +797,7 @@ class DoseAnswer:
         Of the attainable gain, that the recommended dose is to reach.
     apart : tuple of str
         Columns of the factors whose levels have curves of their own.
-    tests : tuple of Test
+    tests : tuple of EffectTest
         Of the dose and of its interactions.
     groups : tuple of DoseGroup
         One for all, or one for each combination of the levels that have curves of their own.
@@ -809,7 +809,7 @@ class DoseAnswer:
     doses: tuple[float, ...]
     share_of_gain: float
     apart: tuple[str, ...]
-    tests: tuple[Test, ...]
+    tests: tuple[EffectTest, ...]
     groups: tuple[DoseGroup, ...]
     reason: str | None = None
     statement: str = ""
@@ -973,7 +973,7 @@ class ResponseResult:
         The model that was fitted.
     variances : tuple of Variance
         Of every random term, and the residual.
-    tests : tuple of Test
+    tests : tuple of EffectTest
         Of every effect of the factors.
     means : tuple of Mean
         Of every treatment.
@@ -1003,7 +1003,7 @@ class ResponseResult:
     not_analysed: NotAnalysed | None
     model: FittedModel | None = None
     variances: tuple[Variance, ...] = ()
-    tests: tuple[Test, ...] = ()
+    tests: tuple[EffectTest, ...] = ()
     means: tuple[Mean, ...] = ()
     marginal_means: dict[str, tuple[LevelMean, ...]] | None = None
     comparisons: tuple[Comparison, ...] = ()

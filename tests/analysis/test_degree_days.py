@@ -11,7 +11,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
-from trialkit.analysis.degree_days import growing_degree_days, ripening_in_degree_days
+from trialkit.analysis.ripening import growing_degree_days, ripening_in_degree_days
 from trialkit.rules.check import check_trial, read_trial
 
 

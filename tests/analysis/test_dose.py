@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
-from trialkit.analysis.dose import akaike_weights
-from trialkit.analysis.dose_draws import DoseMeans, dose_of_greatest_return, dose_reaching, draw_curves
+from trialkit.analysis.dose import DoseMeans, akaike_weights, dose_of_greatest_return, dose_reaching, draw_curves
 from trialkit.documents.findings import DoseAnswer
 from trialkit.mixed import CurveFit
 from trialkit.rules.check import read_trial

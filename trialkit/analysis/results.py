@@ -13,13 +13,12 @@ import pandas as pd
 
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
 from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.degree_days import DEGREE_DAYS, ripening_in_degree_days
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
-from trialkit.analysis.ripening import ripening
+from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
 from trialkit.analysis.water import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields

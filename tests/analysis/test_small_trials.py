@@ -111,6 +111,16 @@ def test_untested_effects_are_named(tmp_path: Path) -> None:
     assert PartlyTested("cultivar:dose_tsp", df=1, full_df=2) in model.partly_tested
 
 
+def test_a_cultivar_without_a_record(tmp_path: Path) -> None:
+    """A factor of which one level is left has no effect to test; the rest of the trial is analysed."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[heads["cultivar"] == "Larkmoor Butter"]
+
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
+    assert [test.term for test in results.responses["weight_g"].tests] == ["dose_tsp"]
+
+
 def test_too_few_degrees_of_freedom_to_decide(tmp_path: Path) -> None:
     """Two treatments in two blocks leave one degree of freedom: estimates, but no chances and no recommendation."""
     results = small_trial(tmp_path, sites=1, blocks=2, doses=2)

@@ -45,7 +45,7 @@ def test_two_sites_are_fixed() -> None:
     model = derive_model(heads(2, 3), ["cultivar", "dose_tsp"], RCB)
     assert model.random == ("site:block", "bucket")
     assert model.formula("weight_g") == "weight_g ~ site + cultivar * dose_tsp"
-    assert model.notes == (Note("few levels", count=2, term="site"),)
+    assert model.notes == (Note("few_levels", count=2, term="site"),)
 
 
 def test_two_blocks_in_one_garden_are_fixed() -> None:

@@ -131,7 +131,7 @@ def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=3, blocks=4, cultivars=3, change=noisy_at_one)
     found = results.responses["bucket_weight_g"]
     assert {row.term for row in found.variances} >= {"residual:s1", "residual:s2", "residual:s3"}
-    assert "spread by garden" in {note.code for note in found.model.notes}
+    assert "spread_by_garden" in {note.code for note in found.model.notes}
     check = next(one for one in found.checks if one.id == "spread")
     assert (check.ok, check.uneven, check.highest.site) == (False, True, "s1")
     assert results.decision is not None

@@ -106,7 +106,7 @@ def test_few_doses_have_no_curve(tmp_path: Path, doses: int) -> None:
     assert dose is not None
     assert dose.status == "not fitted"
     assert dose.groups == ()
-    assert dose.not_fitted == "too few doses"
+    assert dose.not_fitted == "too_few_doses"
     assert len(dose.doses) == doses
 
 

@@ -120,4 +120,4 @@ def test_two_rows_are_fixed(tmp_path: Path) -> None:
     weight = results.responses["weight_g"]
     assert weight.model is not None
     assert weight.model.formula == "weight_g ~ row + cultivar"
-    assert Note("few levels", count=2, term="site:block:row") in weight.model.notes
+    assert Note("few_levels", count=2, term="site:block:row") in weight.model.notes

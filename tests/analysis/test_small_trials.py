@@ -86,7 +86,7 @@ def test_buckets_weighed_whole(tmp_path: Path) -> None:
     assert answer.status == "analysed", answer.not_analysed
     assert answer.model is not None
     assert answer.model.observations == answer.model.buckets == len(answer.buckets)
-    assert [note.code for note in answer.model.notes] == ["bucket means", "heads alike"]
+    assert [note.code for note in answer.model.notes] == ["bucket_means", "heads_alike"]
     assert answer.model.residual == "buckets"
     assert "bucket" not in answer.model.random
 
@@ -230,10 +230,10 @@ def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=1, blocks=4, doses=2, change=leave)
     days = results.responses["days"].model
     assert days is not None
-    assert Note("not ready", 4) in days.notes
+    assert Note("not_ready", 4) in days.notes
     weight = results.responses["weight_g"].model
     assert weight is not None
-    assert "not ready" not in {note.code for note in weight.notes}
+    assert "not_ready" not in {note.code for note in weight.notes}
 
 
 def test_records_still_to_come(tmp_path: Path) -> None:
@@ -265,4 +265,4 @@ def test_a_cultivar_never_ready_is_named(tmp_path: Path) -> None:
     days = small_trial(tmp_path, sites=3, cultivars=3, change=never_ready).responses["days"]
     assert days.status == "not analysed"
     assert days.not_analysed is not None
-    assert (days.not_analysed.code, days.not_analysed.treatments) == ("never ready", (Treatment("Fenleaf"),))
+    assert (days.not_analysed.code, days.not_analysed.treatments) == ("never_ready", (Treatment("Fenleaf"),))

@@ -40,7 +40,7 @@ def said(group: DoseGroup) -> tuple[str, ...]:
 
 def test_two_and_three_doses() -> None:
     """What they cannot tell."""
-    few = replace(ANSWER, status="not fitted", not_fitted="too few doses", groups=())
+    few = replace(ANSWER, status="not fitted", not_fitted="too_few_doses", groups=())
     assert not_fitted_sentence(replace(few, doses=(2.0, 4.5))) == (
         "Only two doses were tried, 2 and 4½ level teaspoons: they tell which of the two is better, but nothing of "
         "the doses between them or beyond."
@@ -53,7 +53,7 @@ def test_two_and_three_doses() -> None:
 
 def test_curves_that_cannot_be_told_apart() -> None:
     """The engine's reason is for a statistician."""
-    refused = replace(ANSWER, status="not fitted", not_fitted="not told apart", technical="X is singular.", groups=())
+    refused = replace(ANSWER, status="not fitted", not_fitted="not_told_apart", technical="X is singular.", groups=())
     assert not_fitted_sentence(refused) == (
         "The records cannot tell the curves apart. (For a statistician: X is singular.)"
     )

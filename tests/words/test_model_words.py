@@ -49,33 +49,33 @@ def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: st
     ("note", "sentence"),
     [
         (
-            Note("few levels", count=2, term="site:block:row"),
+            Note("few_levels", count=2, term="site:block:row"),
             "There are only 2 rows within blocks, too few to stand for others.",
         ),
-        (Note("bucket means"), "The means of the buckets were analysed, each bucket counting alike."),
-        (Note("heads alike"), "The heads of a bucket were all recorded alike, as where it is weighed whole."),
+        (Note("bucket_means"), "The means of the buckets were analysed, each bucket counting alike."),
+        (Note("heads_alike"), "The heads of a bucket were all recorded alike, as where it is weighed whole."),
         (
-            Note("spread by garden"),
+            Note("spread_by_garden"),
             "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own.",
         ),
         (
-            Note("variances held"),
+            Note("variances_held"),
             "The variances did not settle when left free, so they were held at zero or above: tests are approximate.",
         ),
         (
-            Note("days drawn", 31),
+            Note("days_drawn", 31),
             "31 heads became ready between two visits: their days were drawn between these, many times over.",
         ),
-        (Note("not ready", 4), "4 heads were not ready at the last visit: counted as taking longer than that."),
-        (Note("not ready", 1), "1 head was not ready at the last visit: counted as taking longer than that."),
-        (Note("weather unknown", 1), "1 head left out: the weather of some of their days is not known."),
+        (Note("not_ready", 4), "4 heads were not ready at the last visit: counted as taking longer than that."),
+        (Note("not_ready", 1), "1 head was not ready at the last visit: counted as taking longer than that."),
+        (Note("weather_unknown", 1), "1 head left out: the weather of some of their days is not known."),
         (
-            Note("heads unrecorded", 1),
+            Note("heads_unrecorded", 1),
             "1 bucket without a record of some heads: they were taken to fare like the others of their bucket.",
         ),
-        (Note("heads unweighed", 3), "3 buckets left out: a harvested head has no weight."),
+        (Note("heads_unweighed", 3), "3 buckets left out: a harvested head has no weight."),
         (
-            Note("garden failed", site="s3"),
+            Note("garden_failed", site="s3"),
             "Nothing came to the table at s3: that garden says nothing of how treatments differ, and is left out.",
         ),
     ],
@@ -90,7 +90,7 @@ def test_effects_partly_tested_come_last() -> None:
     lost = ": some combinations were never tried or all lost."
     model = replace(
         MODEL,
-        notes=(Note("bucket means"),),
+        notes=(Note("bucket_means"),),
         partly_tested=(PartlyTested("cultivar:dose_tsp", 1, 2), PartlyTested("acidifier", 0, 1)),
     )
     assert model_sentences(model) == (

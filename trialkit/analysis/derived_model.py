@@ -54,12 +54,12 @@ class DerivedModel:
 
     def with_spread_by_site(self) -> DerivedModel:
         """Return the model in which buckets of each site have a variance of their own."""
-        return replace(self, residual_by="site").noting("spread by garden")
+        return replace(self, residual_by="site").noting("spread_by_garden")
 
     def on_bucket_means(self) -> DerivedModel:
         """Return the model for one row a bucket: the bucket becomes the residual."""
         random = tuple(term for term in self.random if term != "bucket")
-        return replace(self, random=random, residual="buckets").noting("bucket means")
+        return replace(self, random=random, residual="buckets").noting("bucket_means")
 
 
 def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence[str]) -> DerivedModel:
@@ -98,7 +98,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
             random.append(term)
         else:
             nuisance.append(term.split(":")[-1])
-            notes.append(Note("few levels", count=levels, term=term))
+            notes.append(Note("few_levels", count=levels, term=term))
     several = heads.groupby("bucket").size().max() > 1
     residual: Literal["heads", "buckets"] = "heads" if several else "buckets"
     return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), residual, tuple(notes), tuple(confounded))

@@ -90,12 +90,12 @@ def dose_response(
     doses = tuple(sorted(float(dose) for dose in rows[DOSE].unique()))
     of_dose = tuple(test for test in tests if DOSE in test.term.split(":"))
     if len(doses) < FEWEST_CURVE_DOSES:
-        return DoseAnswer("not fitted", "too few doses", None, doses, question.share, (), of_dose, ())
+        return DoseAnswer("not fitted", "too_few_doses", None, doses, question.share, (), of_dose, ())
     apart = _apart(of_dose)
     try:
         groups = tuple(_groups(question, rows, factors, apart, model_of))
     except MixedModelError as error:
-        return DoseAnswer("not fitted", "not told apart", str(error), doses, question.share, (), of_dose, ())
+        return DoseAnswer("not fitted", "not_told_apart", str(error), doses, question.share, (), of_dose, ())
     return DoseAnswer("fitted", None, None, doses, question.share, apart, of_dose, groups)
 
 

@@ -124,7 +124,7 @@ def analyse_response(
         Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
     """
     if heads["treatment"].nunique() < 2:
-        return not_analysed(question, heads, NotAnalysed("one treatment"))
+        return not_analysed(question, heads, NotAnalysed("one_treatment"))
     try:
         if days_seed is None:
             fits = _fit_evenly(question.response, heads, model)
@@ -156,12 +156,12 @@ def _why(error: MixedModelError, heads: pd.DataFrame, question: Question) -> Not
     """What the engine's refusal means for the trial."""
     if isinstance(error, DaysNotBounded) and error.term == "treatment":
         treatments = tuple(question.treatment(level) for level in error.levels)
-        return NotAnalysed("never ready" if error.late else "ready at once", treatments, str(error))
+        return NotAnalysed("never_ready" if error.late else "ready_at_once", treatments, str(error))
     if heads.groupby("treatment", observed=True)["bucket"].nunique().max() < 2:
-        return NotAnalysed("one bucket each", technical=str(error))
+        return NotAnalysed("one_bucket_each", technical=str(error))
     if isinstance(error, NotConverged):
-        return NotAnalysed("not settled", technical=str(error))
-    return NotAnalysed("no variation" if isinstance(error, NoVariation) else "confounded", technical=str(error))
+        return NotAnalysed("not_settled", technical=str(error))
+    return NotAnalysed("no_variation" if isinstance(error, NoVariation) else "confounded", technical=str(error))
 
 
 def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:

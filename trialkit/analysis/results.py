@@ -192,7 +192,7 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
 def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[Note, ...]:
     """Count the heads that the weather table does not reach."""
     left = len(days) - len(kept)
-    return (Note("weather unknown", left),) if left else ()
+    return (Note("weather_unknown", left),) if left else ()
 
 
 def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
@@ -204,8 +204,8 @@ def _seen_between(days: pd.DataFrame) -> tuple[Note, ...]:
     """Count how the days were seen."""
     waiting = int(np.isinf(days["upper"]).sum())
     between = int(((days["upper"] > days["lower"]) & np.isfinite(days["upper"])).sum())
-    notes = [Note("days drawn", between)] if between else []
-    return (*notes, Note("not ready", waiting)) if waiting else tuple(notes)
+    notes = [Note("days_drawn", between)] if between else []
+    return (*notes, Note("not_ready", waiting)) if waiting else tuple(notes)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -247,11 +247,11 @@ def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> NotAnalysedCode |
     """Why a response is not analysed, if it is not."""
     wanted = trial.protocol.responses.days if name in TIMES else trial.protocol.responses.weight
     if not wanted:
-        return "not asked"
+        return "not_asked"
     if data.empty:
-        return "no record"
+        return "no_record"
     if name in TIMES and (data.groupby("site", observed=True)["harvested_on"].nunique() <= 1).all():
-        return "one harvest day"
+        return "one_harvest_day"
     return None
 
 

@@ -69,7 +69,7 @@ def _step(readings: pd.Series) -> float:
 def _site(site: str, stated: float, found: EffectiveAlkalinity | None) -> SiteWater:
     known = float(stated) if np.isfinite(stated) else None
     if found is None:
-        return SiteWater(site, known, None, None, None, None, 0, False, "too few readings")
+        return SiteWater(site, known, None, None, None, None, 0, False, "too_few_readings")
     return SiteWater(
         site, known, found.value, found.lower, found.upper, found.scatter_ph, found.readings, found.bounded, None
     )

@@ -37,9 +37,9 @@ class Yields:
     @property
     def notes(self) -> tuple[Note, ...]:
         """What the adviser should know of incomplete records."""
-        notes = [Note("heads unrecorded", self.scaled)] if self.scaled else []
-        notes += [Note("heads unweighed", self.unknown)] if self.unknown else []
-        return (*notes, *(Note("garden failed", site=site) for site in self.failed))
+        notes = [Note("heads_unrecorded", self.scaled)] if self.scaled else []
+        notes += [Note("heads_unweighed", self.unknown)] if self.unknown else []
+        return (*notes, *(Note("garden_failed", site=site) for site in self.failed))
 
 
 def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: int) -> Yields:

@@ -804,7 +804,7 @@ class DoseAnswer:
     """
 
     status: Literal["fitted", "not fitted"]
-    not_fitted: Literal["too few doses", "not told apart"] | None
+    not_fitted: Literal["too_few_doses", "not_told_apart"] | None
     technical: str | None
     doses: tuple[float, ...]
     share_of_gain: float
@@ -816,17 +816,17 @@ class DoseAnswer:
 
 
 NoteCode = Literal[
-    "few levels",
-    "bucket means",
-    "heads alike",
-    "spread by garden",
-    "variances held",
-    "days drawn",
-    "not ready",
-    "weather unknown",
-    "heads unrecorded",
-    "heads unweighed",
-    "garden failed",
+    "few_levels",
+    "bucket_means",
+    "heads_alike",
+    "spread_by_garden",
+    "variances_held",
+    "days_drawn",
+    "not_ready",
+    "weather_unknown",
+    "heads_unrecorded",
+    "heads_unweighed",
+    "garden_failed",
 ]
 
 
@@ -837,12 +837,12 @@ class Note:
     Attributes
     ----------
     code : str
-        ``few levels``: a term has too few to stand for others, and is fixed. ``bucket means``: they were analysed, each
-        counting alike. ``heads alike``: the heads of a bucket were all recorded alike. ``spread by garden``: each
-        garden has a variance of its own. ``variances held``: at zero or above, so that tests are approximate.
-        ``days drawn``: between two visits. ``not ready``: at the last visit, and counted so. ``weather unknown``: heads
-        left out for that. ``heads unrecorded``: buckets scaled up to the full number of heads. ``heads unweighed``:
-        buckets left out for that. ``garden failed``: nothing was usable there, and it is left out.
+        ``few_levels``: a term has too few to stand for others, and is fixed. ``bucket_means``: they were analysed, each
+        counting alike. ``heads_alike``: the heads of a bucket were all recorded alike. ``spread_by_garden``: each
+        garden has a variance of its own. ``variances_held``: at zero or above, so that tests are approximate.
+        ``days_drawn``: between two visits. ``not_ready``: at the last visit, and counted so. ``weather_unknown``: heads
+        left out for that. ``heads_unrecorded``: buckets scaled up to the full number of heads. ``heads_unweighed``:
+        buckets left out for that. ``garden_failed``: nothing was usable there, and it is left out.
     count : int or None
         Levels, heads or buckets that it is about.
     term : str or None
@@ -918,15 +918,15 @@ class FittedModel:
 
 
 NotAnalysedCode = Literal[
-    "not asked",
-    "no record",
-    "one harvest day",
-    "one treatment",
-    "never ready",
-    "ready at once",
-    "one bucket each",
-    "not settled",
-    "no variation",
+    "not_asked",
+    "no_record",
+    "one_harvest_day",
+    "one_treatment",
+    "never_ready",
+    "ready_at_once",
+    "one_bucket_each",
+    "not_settled",
+    "no_variation",
     "confounded",
 ]
 
@@ -938,10 +938,10 @@ class NotAnalysed:
     Attributes
     ----------
     code : str
-        ``not asked``: by the protocol. ``no record``: no head has it. ``one harvest day``: fixed by the plan at every
-        garden. ``one treatment``: only one has a harvested head. ``never ready``, ``ready at once``: no head of some
-        treatments was ready when last seen, or all were when first seen. ``one bucket each``: no treatment has more.
-        ``not settled``: the variances. ``no variation``: to judge by. ``confounded``: treatments with where they stood.
+        ``not_asked``: by the protocol. ``no_record``: no head has it. ``one_harvest_day``: fixed by the plan at every
+        garden. ``one_treatment``: only one has a harvested head. ``never_ready``, ``ready_at_once``: no head of some
+        treatments was ready when last seen, or all were when first seen. ``one_bucket_each``: no treatment has more.
+        ``not_settled``: the variances. ``no_variation``: to judge by. ``confounded``: treatments with where they stood.
     treatments : tuple of Treatment
         That it is about.
     technical : str or None

@@ -65,7 +65,7 @@ class SiteWater:
     scatter_ph: float | None
     readings: int
     bounded: bool
-    not_estimated: Literal["too few readings"] | None
+    not_estimated: Literal["too_few_readings"] | None
 
 
 @dataclass(frozen=True)

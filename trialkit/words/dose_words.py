@@ -14,7 +14,7 @@ from trialkit.words.response_words import for_a_statistician
 
 def not_fitted_sentence(dose: DoseAnswer) -> str:
     """Say why no curve was fitted, and what fewer than four doses cannot tell."""
-    if dose.not_fitted == "not told apart":
+    if dose.not_fitted == "not_told_apart":
         return f"The records cannot tell the curves apart. {for_a_statistician(dose.technical or '')}"
     tried = f"{', '.join(spoons(one) for one in dose.doses[:-1])} and {teaspoons(dose.doses[-1])}"
     if len(dose.doses) == 2:

@@ -52,30 +52,30 @@ def _note(note: Note) -> Iterator[str]:
     heads = "head" if count == 1 else "heads"
     buckets = f"{count} bucket{'' if count == 1 else 's'}"
     match note.code:
-        case "few levels":
+        case "few_levels":
             yield f"There are only {count} {BETWEEN.get(note.term or '', note.term)}, too few to stand for others."
-        case "bucket means":
+        case "bucket_means":
             yield "The means of the buckets were analysed, each bucket counting alike."
-        case "heads alike":
+        case "heads_alike":
             yield "The heads of a bucket were all recorded alike, as where it is weighed whole."
-        case "spread by garden":
+        case "spread_by_garden":
             yield "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."
-        case "variances held":
+        case "variances_held":
             yield "The variances did not settle when left free, so they were held at zero or above: tests are"
             yield "approximate."
-        case "days drawn":
+        case "days_drawn":
             yield f"{count} heads became ready between two visits: their days were drawn between these, many times"
             yield "over."
-        case "not ready":
+        case "not_ready":
             were = "was" if count == 1 else "were"
             yield f"{count} {heads} {were} not ready at the last visit: counted as taking longer than that."
-        case "weather unknown":
+        case "weather_unknown":
             yield f"{count} {heads} left out: the weather of some of their days is not known."
-        case "heads unrecorded":
+        case "heads_unrecorded":
             yield f"{buckets} without a record of some heads: they were taken to fare like the others of their bucket."
-        case "heads unweighed":
+        case "heads_unweighed":
             yield f"{buckets} left out: a harvested head has no weight."
-        case "garden failed":
+        case "garden_failed":
             yield f"Nothing came to the table at {note.site}: that garden says nothing of how treatments differ, and is"
             yield "left out."
 

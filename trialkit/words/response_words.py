@@ -23,26 +23,26 @@ RESPONSE_HEADS: Mapping[ResponseName, str] = {
 }
 """Which heads each response speaks of."""
 REASONS = {
-    "not asked": "The protocol does not ask for it.",
-    "no record": "No head has this record.",
-    "one harvest day": (
+    "not_asked": "The protocol does not ask for it.",
+    "no_record": "No head has this record.",
+    "one_harvest_day": (
         "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about "
         "the treatments."
     ),
-    "one treatment": "Only one treatment has a harvested head, so there is nothing to compare.",
-    "one bucket each": (
+    "one_treatment": "Only one treatment has a harvested head, so there is nothing to compare.",
+    "one_bucket_each": (
         "No treatment has more than one bucket with a record, so a difference between treatments cannot be told from "
         "one between buckets: each treatment needs two buckets or more."
     ),
-    "not settled": "The variation between gardens, blocks and buckets could not be estimated from these records.",
-    "no variation": (
+    "not_settled": "The variation between gardens, blocks and buckets could not be estimated from these records.",
+    "no_variation": (
         "These records leave no variation to judge by: too few differ, or they follow the treatments exactly."
     ),
     "confounded": (
         "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
     ),
 }
-SEEN = {"never ready": "was still not ready when last seen", "ready at once": "was ready when first seen"}
+SEEN = {"never_ready": "was still not ready when last seen", "ready_at_once": "was ready when first seen"}
 
 
 def not_analysed_sentence(why: NotAnalysed) -> str:

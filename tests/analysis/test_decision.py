@@ -113,7 +113,7 @@ def test_retest() -> None:
     decision = decide([80, 100, 112], 12)
     assert decision.verdict == "keep current, retest"
     assert decision.recommended == TREATMENTS[1]
-    assert "not_settled" in decision.sentences[0]
+    assert "not settled" in decision.sentences[0]
 
 
 def test_best_mean_alone_is_never_enough() -> None:

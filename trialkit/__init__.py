@@ -3,7 +3,7 @@
 One function for each step, in the order of a season:
 
 `check(folder)` reads a trial folder and finds every problem; `lay_out(protocol, sites)` randomises; `analyse(trial)`
-answers; `report_html(document)` writes the page. `fit_mixed(data, formula, random)` is the engine underneath, usable
+answers; `report_html(results)` writes the page. `fit_mixed(data, formula, random)` is the engine underneath, usable
 on its own.
 
 Examples
@@ -18,8 +18,7 @@ True
 >>> results = trialkit.analyse(result.trial)
 >>> results.decision.verdict, results.decision.recommended.cultivar
 ('adopt', 'Fenleaf')
->>> from trialkit.documents.document import as_data
->>> trialkit.report_html(as_data(results)).startswith("<!DOCTYPE html>")
+>>> trialkit.report_html(results).startswith("<!DOCTYPE html>")
 True
 """
 

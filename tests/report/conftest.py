@@ -14,6 +14,7 @@ import pytest
 from honest_records import Records, write_records
 from small_plan import small_plan
 from small_recommended import small_recommended
+from trialkit.documents.results import Results
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
 from trialkit.rules.check import check_trial
 
@@ -29,17 +30,6 @@ def _load_samples() -> ModuleType:
 
 
 samples = _load_samples()
-MAKERS: Mapping[str, Callable[[], dict[str, Any]]] = {
-    "full": samples.full_results,
-    "variety": samples.variety_results,
-    "one site": samples.one_site_results,
-    "cultivar and acid": samples.cultivar_acid_results,
-    "split plot": samples.split_plot_results,
-    "volunteers": samples.volunteer_results,
-    "nulls": samples.null_results,
-    "undecided": samples.undecided_results,
-    "hostile": samples.hostile_results,
-} | {verdict: (lambda verdict=verdict: samples.verdict_results(verdict)) for verdict in samples.VERDICTS}
 
 
 def spoilt(document: dict[str, Any]) -> dict[str, Any]:
@@ -97,13 +87,13 @@ class Pages:
     """Results and pages by the trial's name, each made once."""
 
     def __init__(self) -> None:
-        self._results: dict[str, dict[str, Any]] = {}
+        self._results: dict[str, Results] = {}
         self._pages: dict[str, str] = {}
 
-    def results(self, name: str) -> dict[str, Any]:
-        """Results of a sample trial; not to be changed."""
+    def results(self, name: str) -> Results:
+        """Results of a sample trial."""
         if name not in self._results:
-            self._results[name] = MAKERS[name]()
+            self._results[name] = samples.MAKERS[name]()
         return self._results[name]
 
     def __getitem__(self, name: str) -> str:
@@ -131,13 +121,7 @@ def pages() -> Pages:
     return Pages()
 
 
-@pytest.fixture(params=list(MAKERS))
+@pytest.fixture(params=list(samples.MAKERS))
 def name(request: pytest.FixtureRequest) -> str:
     """Name of a sample trial; a test that takes it runs once for each."""
     return str(request.param)
-
-
-@pytest.fixture(scope="session")
-def make() -> Mapping[str, Callable[[], dict[str, Any]]]:
-    """Makers of fresh results, which a test may change."""
-    return MAKERS

@@ -11,11 +11,11 @@ import pytest
 from matplotlib.artist import Artist
 
 from trialkit.pages.palette import LIGHT
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_document
 from trialkit.report.figures import pictures
 from trialkit.report.figures.inline_svg import inline_svg
 from trialkit.report.figures.sheet import draw_twice, new_axes, new_figure, say
-from trialkit.report.reading import read
+from trialkit.report.reading import Reading
 
 EXPECTED = {
     "full": ["treatments", "dose", "gardens", "days"],
@@ -23,12 +23,19 @@ EXPECTED = {
     "cultivar and acid": ["treatments", "levels", "gardens", "days"],
     "split plot": ["treatments", "dose", "gardens"],
     "volunteers": ["treatments", "gardens", "days"],
+    "days only": ["treatments", "dose", "gardens"],
     "undecided": [],
 }
 
 
+DRAWN: dict[str, Any] = {}
+
+
 def _pictures(pages: Any, name: str) -> Any:
-    return pictures(read(safe_results(pages.results(name))))
+    """Pictures of a sample trial, drawn once."""
+    if name not in DRAWN:
+        DRAWN[name] = pictures(Reading(safe_document(pages.results(name))))
+    return DRAWN[name]
 
 
 @pytest.mark.parametrize(("name", "drawn"), EXPECTED.items())
@@ -51,13 +58,12 @@ def test_every_picture_has_an_alternative_that_states_its_finding(pages: Any, na
 
 def test_the_finding_gives_the_difference_and_its_interval(pages: Any) -> None:
     """The first picture's heading says what was gained, and how sure."""
-    row = next(
-        c for c in pages.results("full")["responses"]["weight_g"]["comparisons"]
-        if c["treatment"] == pages.results("full")["decision"]["recommended"]
-    )  # fmt: skip
+    results = pages.results("full")
+    rows = results.responses["weight_g"].comparisons
+    row = next(row for row in rows if row.treatment == results.decision.recommended)
     (first, *_), _ = _pictures(pages, "full")
-    assert f"gave {row['difference']:.1f} g more than the current practice" in first.finding
-    assert f"+{row['lower']:.1f} to +{row['upper']:.1f} g" in first.finding
+    assert f"gave {row.difference:.1f} g more than the current practice" in first.finding
+    assert f"+{row.lower:.1f} to +{row.upper:.1f} g" in first.finding
 
 
 def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
@@ -71,10 +77,9 @@ def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
 def test_gardens_are_counted_for_and_against(pages: Any) -> None:
     """The third picture's heading counts the gardens where the recommended treatment was ahead."""
     results = pages.results("full")
-    means = results["responses"]["weight_g"]["site_means"]
-    found = {(m["site"], tuple(m["treatment"].values())): m["mean"] for m in means}
-    new, old = (tuple(results["decision"][part].values()) for part in ("recommended", "current"))
-    ahead = sum(found[site["site"], new] > found[site["site"], old] for site in results["design"]["sites"])
+    found = {(row.site, row.treatment): row.mean for row in results.responses["weight_g"].site_means}
+    new, old = results.decision.recommended, results.decision.current
+    ahead = sum(found[site.site, new] > found[site.site, old] for site in results.design.sites)
     made, _ = _pictures(pages, "full")
     gardens = next(picture for picture in made if picture.name == "gardens")
     assert f"ahead of the current practice at {ahead} of 4 gardens" in gardens.finding
@@ -93,7 +98,7 @@ def test_drawings_carry_roles_instead_of_colours(pages: Any, name: str) -> None:
 def test_every_raw_bucket_is_drawn(pages: Any) -> None:
     """The first picture has one dot for each bucket."""
     (first, *_), _ = _pictures(pages, "full")
-    buckets = len(pages.results("full")["responses"]["weight_g"]["buckets"])
+    buckets = len(pages.results("full").responses["weight_g"].buckets)
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.wide))
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.narrow))
 
@@ -125,7 +130,7 @@ def test_drawings_do_not_stay_in_memory(pages: Any) -> None:
     results = pages.results("variety")
 
     def drawn() -> int:
-        pictures(read(safe_results(results)))
+        pictures(Reading(safe_document(results)))
         gc.collect()
         return sum(isinstance(one, Artist) for one in gc.get_objects())
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import json
 import os
 import re
 import subprocess
@@ -16,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from trialkit.documents.document import as_text
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
@@ -67,21 +67,23 @@ class Outline(HTMLParser):
         return [attributes for name, attributes in self.elements if name == tag]
 
 
-def test_the_same_results_give_the_same_page(pages: Any, make: Any, name: str) -> None:
+def test_the_same_results_give_the_same_page(pages: Any, name: str) -> None:
     """Writing the report twice changes no byte."""
-    assert pages[name] == report_html(make[name]())
+    assert pages[name] == report_html(pages.results(name))
 
 
 def test_other_processes_write_the_same_bytes(pages: Any, tmp_path: Path) -> None:
     """Hash seed, time zone, locale and a reader's plotting settings leave the page as it is."""
     source, target = tmp_path / "results.json", tmp_path / "report.html"
-    source.write_text(json.dumps(pages.results("full")), encoding="utf-8")
+    source.write_text(as_text(pages.results("full")), encoding="utf-8")
     (tmp_path / "matplotlibrc").write_text(
         "font.size: 31\naxes.facecolor: pink\nsvg.hashsalt: other\n", encoding="utf-8"
     )
     program = (
-        "import json, sys; from pathlib import Path; from trialkit.report import report_html; "
-        "Path(sys.argv[2]).write_bytes(report_html(json.loads(Path(sys.argv[1]).read_bytes())).encode())"
+        "import sys; from pathlib import Path; from trialkit.documents.document import from_text; "
+        "from trialkit.documents.results import Results; from trialkit.report import report_html; "
+        "results = from_text(Results, Path(sys.argv[1]).read_text('utf-8')); "
+        "Path(sys.argv[2]).write_bytes(report_html(results).encode())"
     )
     strange = {
         "PYTHONHASHSEED": "4711",
@@ -100,9 +102,9 @@ def test_other_processes_write_the_same_bytes(pages: Any, tmp_path: Path) -> Non
     assert pages["full"].encode() == target.read_bytes()
 
 
-def test_results_are_left_as_they_were(make: Any) -> None:
+def test_results_are_left_as_they_were(pages: Any) -> None:
     """The report reads its input and changes nothing in it."""
-    results = make["hostile"]()
+    results = pages.results("hostile")
     before = copy.deepcopy(results)
     report_html(results)
     assert before == results
@@ -199,14 +201,15 @@ def test_each_verdict_is_said_in_words(pages: Any, verdict: str, words: str) -> 
     """The verdict and both sentences stand on the page."""
     page = Outline(pages[verdict]).text["main"]
     assert words in page
-    for sentence in pages.results(verdict)["decision"]["sentences"]:
+    for sentence in pages.results(verdict).decision.sentences:
         assert tie(sentence) in page
 
 
 def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
     """The card names cultivar, level teaspoons and acid, and what changes."""
     card = Outline(pages["full"]).text["dl"]
-    assert "Larkmoor Butter" in card
+    assert "Fenleaf" in card
+    assert "was Larkmoor Butter" in card
     assert "6 level teaspoons" in card
     assert "was 4\u00a0tsp" in card
     assert pages["full"].count('class="spoon"') == 6
@@ -223,7 +226,10 @@ def test_without_an_answer_the_page_says_why(pages: Any) -> None:
 
 def test_a_response_that_was_not_analysed_says_why(pages: Any) -> None:
     """Days fixed by the plan are named as such."""
-    assert "Not analysed: Every head was cut on one day." in Outline(pages["split plot"]).text["main"]
+    assert (
+        f"Not analysed: {pages.results('split plot').responses['days'].reason}"
+        in Outline(pages["split plot"]).text["main"]
+    )
 
 
 def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
@@ -242,27 +248,3 @@ def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> Non
     assert all(tie(caution.text) in text for caution in CAUTIONS)
     assert all(reference.title in text for reference in REFERENCES)
     assert "Add acid to water, never water to acid" in text
-
-
-def test_departures_are_shown_where_they_are_given(pages: Any, make: Any) -> None:
-    """A departure from the protocol stands among the doubts."""
-    assert "Departures" not in pages["full"]
-    results = make["full"]()
-    results["departures"] = ["Bucket B012 was given citric acid instead of vinegar."]
-    assert "Bucket B012 was given citric acid instead of vinegar." in report_html(results)
-
-
-def test_a_bare_minimum_of_results_gives_a_page(make: Any) -> None:
-    """Missing or null parts leave gaps, not a crash."""
-    assert "No recommendation" in report_html({})
-    results = make["variety"]()
-    for part in list(results):
-        assert "</html>" in report_html({**results, part: None})
-    for part in list(results["responses"]["weight_g"]):
-        gone = copy.deepcopy(results)
-        gone["responses"]["weight_g"][part] = None
-        assert "</html>" in report_html(gone)
-    for part in list(results["decision"]):
-        gone = copy.deepcopy(results)
-        gone["decision"][part] = None
-        assert "</html>" in report_html(gone)

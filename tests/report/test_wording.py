@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import fixed, measure, more_or_less, p_value, plain, signed, tie
-from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_results, safe_text, shorten
+from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_results, safe_text, shorten
 from trialkit.pages.wording import chance, chance_percent, chance_word, date_words, level_label
 from trialkit.words.phrases import acid_words, spoons, teaspoons, treatment_words
 
@@ -110,6 +111,8 @@ def test_names_lose_direction_overrides_and_control_characters() -> None:
     """A name cannot be made to read backwards, break the file or grow without bound."""
     assert safe_text("a\u202eb\x00c\ud800") == "abc".replace("c", "\ufffdc\ufffd")
     assert len(safe_text("x" * 10_000)) == LONGEST_TEXT
+    spoilt = ({"k\u202e": (Treatment("\x07", 1.5), None, True)},)
+    assert safe_document(spoilt) == ({"k": (Treatment("\ufffd", 1.5), None, True)},)
     assert safe_results({"k\u202e": [{"a": "\x07"}, None, 1.5, True]}) == {"k": [{"a": "\ufffd"}, None, 1.5, True]}
 
 

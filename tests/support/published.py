@@ -12,8 +12,7 @@ from pathlib import Path
 from seasons import accept
 from trialkit import __version__
 from trialkit.analysis import analyse
-from trialkit.cli.steps import results_text
-from trialkit.documents.document import as_data
+from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.report import evidence_html, handout_html, report_html
 from trialkit.rules.check import read_trial
@@ -30,10 +29,10 @@ def published_pages(folder: Path) -> dict[str, str]:
     pages = {}
     for name in sorted(path.name for path in EXAMPLES.iterdir()):
         trial = Path(shutil.copytree(EXAMPLES / name, folder / name))
-        document = as_data(analyse(read_trial(trial)))
+        results = as_written(analyse(read_trial(trial)))
         (trial / "results").mkdir()
-        (trial / "results" / "results.json").write_text(results_text(document), "utf-8")
-        pages[f"{name}.html"] = report_html(document)
+        (trial / "results" / "results.json").write_text(as_text(results), "utf-8")
+        pages[f"{name}.html"] = report_html(results)
         accept(folder / "ledger", trial, ACCEPTED_ON)
     pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__))
     pages["handout.html"] = handout_html(recommend_anew(folder / "ledger", __version__).document)

@@ -35,8 +35,14 @@ FACTORS = {
         ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tidewater"],
     ),
     "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
+    "acidifier": ("[factors.acidifier]\nlevels = {}\n", ["white vinegar 5 %", "citric acid", "none"]),
 }
-PRODUCTS = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg\nBlend L,nutrient,9,12,30,5,12\n"
+PRODUCTS = """\
+product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg,acid,acid_pct_w_v
+Blend L,nutrient,9,12,30,5,12,,
+white vinegar 5 %,acid,,,,,,acetic,5
+citric acid,acid,,,,4.6,,citric,
+"""
 ChangeHeads = Callable[[pd.DataFrame], pd.DataFrame]
 
 
@@ -47,6 +53,7 @@ def small_trial(
     blocks: int = 3,
     cultivars: int = 0,
     doses: int = 0,
+    acidifiers: int = 0,
     heads: int = 2,
     seed: int = 7,
     whole_plot: str = "",
@@ -63,7 +70,7 @@ def small_trial(
     ----------
     folder : Path
         To write the trial into.
-    sites, blocks, cultivars, doses, heads, seed : int
+    sites, blocks, cultivars, doses, acidifiers, heads, seed : int
         Size; a factor with no level is left out.
     whole_plot : str
         Factor on whole plots: a split-plot; a layout of `kind` where empty.
@@ -76,7 +83,8 @@ def small_trial(
     change : callable, optional
         Given the head records joined with the layout, all as text; returns the records to keep.
     """
-    levels = {name: FACTORS[name][1][:count] for name, count in (("cultivar", cultivars), ("dose", doses)) if count}
+    counts = {"cultivar": cultivars, "dose": doses, "acidifier": acidifiers}
+    levels = {name: FACTORS[name][1][:count] for name, count in counts.items() if count}
     text = PROTOCOL.format(
         id=id,
         about=about,

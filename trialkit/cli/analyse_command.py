@@ -10,6 +10,7 @@ from trialkit.cli.failures import ComputationFailure, speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.speaking import answer
 from trialkit.cli.steps import analyse_folder, reason_for_none
+from trialkit.documents.document import as_data
 
 
 @click.command("analyse")
@@ -28,9 +29,9 @@ def command(folder: Path, all_pairs: bool, as_json: bool) -> None:
     step = analyse_folder(folder, all_pairs=all_pairs)
     from trialkit.cli.summary import summary  # loads the analysis
 
-    decided = step.document["decision"] is not None
+    decided = step.results.decision is not None
     if decided or as_json:
-        text = f"{summary(step.document)}\nWritten to {step.path}. Next: trialkit report {folder}" if decided else ""
-        answer(step.document, text, as_json=as_json)
+        text = f"{summary(step.results)}\nWritten to {step.path}. Next: trialkit report {folder}" if decided else ""
+        answer(as_data(step.results), text, as_json=as_json)
     if not decided:
-        raise ComputationFailure(f"{reason_for_none(step.document)} What could be said is in {step.path}.")
+        raise ComputationFailure(f"{reason_for_none(step.results)} What could be said is in {step.path}.")

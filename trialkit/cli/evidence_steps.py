@@ -10,6 +10,7 @@ from typing import Any
 
 from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
+from trialkit.documents.document import as_data
 
 SHOWN_DIGITS = 12
 POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
@@ -22,7 +23,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
     from trialkit.rules.check import read_trial
 
     trial = read_trial(folder)
-    document = read_results(folder)
+    document = as_data(read_results(folder))
     contents = trial_contents(trial, document, (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
     one = add(ledger, contents, date.today())
     return (

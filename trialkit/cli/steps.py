@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.documents.document import as_data
+from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
+    from trialkit.documents.results import Results
     from trialkit.rules.check import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
@@ -26,9 +26,9 @@ DEMO_EXAMPLE = "autumn_dose"
 
 @dataclass(frozen=True)
 class Analysed:
-    """Results as plain data, where they were written, and a sentence about them."""
+    """Results as written, where, and a sentence about them."""
 
-    document: dict[str, Any]
+    results: Results
     path: Path
     sentence: str
 
@@ -109,16 +109,12 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     from trialkit.rules.check import read_trial
     from trialkit.tables.atomic import write_text
 
-    document = as_data(analyse(read_trial(folder), all_pairs=all_pairs))
+    results = analyse(read_trial(folder), all_pairs=all_pairs)
+    text = as_text(results)
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
-    write_text(path, results_text(document))
-    return Analysed(document, path, f"{_answer(document)} Written to {path}.")
-
-
-def results_text(document: Mapping[str, Any]) -> str:
-    """Write results as JSON: the same results, the same bytes."""
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    write_text(path, text)
+    return Analysed(from_text(type(results), text), path, f"{_answer(results)} Written to {path}.")
 
 
 def write_report(folder: Path) -> str:
@@ -126,21 +122,21 @@ def write_report(folder: Path) -> str:
     from trialkit.report import report_html
     from trialkit.tables.atomic import write_text
 
-    document = read_results(folder)
-    changed = changed_inputs(folder, document)
+    results = read_results(folder)
+    changed = changed_inputs(folder, results)
     if changed:
         raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
     path = folder / RESULTS_FOLDER / REPORT_FILE
-    write_text(path, report_html(document))
+    write_text(path, report_html(results))
     return f"Report: {path}"
 
 
-def changed_inputs(folder: Path, document: Mapping[str, Any]) -> list[str]:
+def changed_inputs(folder: Path, results: Results) -> list[str]:
     """Name the inputs that are not what the results were made from: changed, taken away or added."""
     from trialkit.protocol.trial_protocol import PROTOCOL_FILE
     from trialkit.tables.table_schema import TABLE_NAMES
 
-    before = {entry["file"]: entry["sha256"] for entry in document["inputs"]}
+    before = {entry.file: entry.sha256 for entry in results.inputs}
     names = (PROTOCOL_FILE, *(f"{table}.csv" for table in TABLE_NAMES))
     return [name for name in names if _digest(folder / name) != before.get(name)]
 
@@ -149,27 +145,21 @@ def _digest(path: Path) -> str | None:
     return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else None
 
 
-def read_results(folder: Path) -> dict[str, Any]:
+def read_results(folder: Path) -> Results:
     """Read results/results.json."""
-    from pydantic import TypeAdapter, ValidationError
-
     from trialkit.documents.results import Results
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
+    again = f"run trialkit analyse {folder} again."
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as error:
-        raise NotComputed(f"{path} is damaged: run trialkit analyse {folder} again.") from error
-    if not isinstance(document, dict) or document.get("schema") != "trialkit-results-2":
-        raise NotComputed(f"{path} was written by another version: run trialkit analyse {folder} again.")
-    try:
-        TypeAdapter(Results).validate_python(document)
-    except ValidationError as error:
-        where = ".".join(str(part) for part in error.errors()[0]["loc"])
-        raise NotComputed(f"{path} is damaged at {where}: run trialkit analyse {folder} again.") from error
-    return document
+        return from_text(Results, path.read_text(encoding="utf-8"))
+    except DamagedDocument as error:
+        what = "was written by another version" if error.where == "schema" else f"is {error}"
+        raise NotComputed(f"{path} {what}: {again}") from error
+    except UnicodeDecodeError as error:
+        raise NotComputed(f"{path} is damaged: {again}") from error
 
 
 def differences(folder: Path) -> list[str]:
@@ -179,10 +169,11 @@ def differences(folder: Path) -> list[str]:
     from trialkit.rules.check import read_trial
 
     stored = read_results(folder)
-    pairs = any(response.get("pairs") for response in stored["responses"].values())
-    document = as_data(analyse(read_trial(folder), all_pairs=pairs))
-    wanted = {RESULTS_FILE: results_text(document), REPORT_FILE: report_html(document)}
-    changed = [f"{key} in {RESULTS_FILE} differs" for key in document if document[key] != stored.get(key)]
+    pairs = any(response.pairs for response in stored.responses.values())
+    results = as_written(analyse(read_trial(folder), all_pairs=pairs))
+    wanted = {RESULTS_FILE: as_text(results), REPORT_FILE: report_html(results)}
+    parts = [field.name for field in fields(results)]
+    changed = [f"{part} in {RESULTS_FILE} differs" for part in parts if getattr(results, part) != getattr(stored, part)]
     for name, text in wanted.items():
         path = folder / RESULTS_FOLDER / name
         if not path.is_file():
@@ -299,19 +290,19 @@ def _demo_check(folder: Path) -> str:
 def _demo_report(folder: Path) -> str:
     from trialkit.words.phrases import treatment_words
 
-    sentence = write_report(folder)
-    decision = read_results(folder)["decision"]
-    return f"{sentence}\nRecommended defaults ({decision['verdict']}): {treatment_words(decision['recommended'])}"
+    sentence, decision = write_report(folder), read_results(folder).decision
+    if decision is None:
+        return sentence
+    return f"{sentence}\nRecommended defaults ({decision.verdict}): {treatment_words(decision.recommended)}"
 
 
-def _answer(document: Mapping[str, Any]) -> str:
-    decision = document["decision"]
-    return f"Analysis: {' '.join(decision['sentences'])}" if decision else f"Analysis: {reason_for_none(document)}"
+def _answer(results: Results) -> str:
+    return f"Analysis: {' '.join(results.decision.sentences) if results.decision else reason_for_none(results)}"
 
 
-def reason_for_none(document: Mapping[str, Any]) -> str:
+def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
-    return f"No recommendation. {document['no_decision']}"
+    return f"No recommendation. {results.no_decision}"
 
 
 def _count(number: int, noun: str) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator
 
+from trialkit.documents.findings import Decision
+from trialkit.documents.results import Results
 from trialkit.pages.wording import chance_percent, treatment_label
 from trialkit.words.phrases import number, treatment_words
 
@@ -14,20 +15,16 @@ LINES = 24
 MOST_MEANS = 5
 
 
-def summary(document: Mapping[str, Any]) -> str:
-    """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns.
-
-    Parameters
-    ----------
-    document : mapping
-        Content of ``results.json``.
-    """
-    decision = document["decision"]
-    said = [*decision["sentences"]] if decision else [f"No recommendation. {document['no_decision']}"]
+def summary(results: Results) -> str:
+    """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
+    decision = results.decision
+    said = decision.sentences if decision else (f"No recommendation. {results.no_decision}",)
     words = [line for text in said for line in _wrapped(text)]
-    tail = [*_means(document), *_doses(document), *_days(document), *_losses(document), *_checks(document)]
+    means = _means(decision) if decision else ()
+    tail = [*means, *_doses(results), *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
-    cautions = [line for text in (decision or {}).get("cautions", ()) for line in _wrapped(f"But mind: {text}", "  ")]
+    minded = decision.cautions if decision else ()
+    cautions = [line for text in minded for line in _wrapped(f"But mind: {text}", "  ")]
     if len(cautions) > room:
         cautions = [*cautions[: max(room - 1, 0)], "  (more in the report)"]
     return "\n".join([*words, *cautions, "", *tail])
@@ -41,57 +38,52 @@ def _clipped(text: str) -> str:
     return text if len(text) <= WIDTH else f"{text[: WIDTH - 1]}…"
 
 
-def _means(document: Mapping[str, Any]) -> Iterator[str]:
+def _means(decision: Decision) -> Iterator[str]:
     """The best candidates and the current practice: yield, its chance of being better, what it gives up."""
-    decision = document["decision"]
-    if not decision:
-        return
-    ranked: Sequence[Mapping[str, Any]] = sorted(decision["candidates"], key=lambda row: -row["expected_value"])
+    ranked = sorted(decision.candidates, key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
-    shown = [*shown, *(row for row in ranked if row["is_current"] and row not in shown)]
+    shown = [*shown, *(row for row in ranked if row.is_current and row not in shown)]
     yield f"{'g a planted head':>16}  {'better':>6}  {'gives up':>8}  treatment"
     for row in shown:
-        better, loss = row["probability_better"], row["expected_loss"]
-        mark = " (current)" if row["is_current"] else " (recommended)" if row["is_recommended"] else ""
-        chance = "" if better is None else chance_percent(better)
-        given_up = "" if loss is None else number(loss, 2)
-        name = treatment_label(row["treatment"], tuple(row["treatment"]))
-        yield _clipped(f"{row['yield_g']:16.0f}  {chance:>6}  {given_up:>8}  {name}{mark}")
+        mark = " (current)" if row.is_current else " (recommended)" if row.is_recommended else ""
+        chance = "" if row.probability_better is None else chance_percent(row.probability_better)
+        given_up = "" if row.expected_loss is None else number(row.expected_loss, 2)
+        name = treatment_label(row.treatment, tuple(row.treatment.levels))
+        yield _clipped(f"{row.yield_g:16.0f}  {chance:>6}  {given_up:>8}  {name}{mark}")
     left = len(ranked) - len(shown)
     if left:
-        yield _clipped(f"{'':34}  and {left} more; gives up in {decision['unit']}")
+        yield _clipped(f"{'':34}  and {left} more; gives up in {decision.unit}")
 
 
-def _doses(document: Mapping[str, Any]) -> Iterator[str]:
-    dose = document["responses"].get("bucket_weight_g", {}).get("dose")
-    for group in (dose or {}).get("groups", ()):
-        for found in group["recommended"][:1]:
-            whose = f" for {treatment_words(group['treatment'])}" if group["treatment"] else ""
+def _doses(results: Results) -> Iterator[str]:
+    dose = results.responses["bucket_weight_g"].dose
+    for group in dose.groups if dose else ():
+        for found in group.recommended[:1]:
+            whose = f" for {treatment_words(group.treatment)}" if group.treatment else ""
             yield _clipped(
-                f"Dose that is enough{whose}: {number(found['dose_tsp'], 2)} teaspoons a bucket "
-                f"({number(found['lower_tsp'], 2)} to {number(found['upper_tsp'], 2)})"
+                f"Dose that is enough{whose}: {number(found.dose_tsp, 2)} teaspoons a bucket "
+                f"({number(found.lower_tsp, 2)} to {number(found.upper_tsp, 2)})"
             )
 
 
-def _days(document: Mapping[str, Any]) -> Iterator[str]:
-    days = document["responses"].get("days", {})
-    if days.get("status") != "analysed":
-        yield _clipped(f"Days to harvest: not analysed. {days.get('reason') or ''}")
+def _days(results: Results) -> Iterator[str]:
+    days = results.responses["days"]
+    if days.status != "analysed":
+        yield _clipped(f"Days to harvest: not analysed. {days.reason or ''}")
         return
-    means = [row["mean"] for row in days["means"]]
+    means = [row.mean for row in days.means]
     yield f"Days to harvest: {number(min(means))} to {number(max(means))} by treatment"
 
 
-def _losses(document: Mapping[str, Any]) -> Iterator[str]:
-    losses = document["losses"]
-    heads = losses["heads"]
+def _losses(results: Results) -> Iterator[str]:
+    heads = results.losses.heads
     yield _clipped(
-        f"Heads: {heads['planned']} planned, {heads['harvested']} harvested, {heads['lost']} lost, "
-        f"{heads['not_ready']} not ready, {heads['unrecorded']} without a record"
+        f"Heads: {heads.planned} planned, {heads.harvested} harvested, {heads.lost} lost, "
+        f"{heads.not_ready} not ready, {heads.unrecorded} without a record"
     )
 
 
-def _checks(document: Mapping[str, Any]) -> Iterator[str]:
-    found = [check for response in document["responses"].values() for check in response["checks"]]
-    doubtful = list(dict.fromkeys(check["title"].lower() for check in found if not check["ok"]))
+def _checks(results: Results) -> Iterator[str]:
+    found = [check for response in results.responses.values() for check in response.checks]
+    doubtful = list(dict.fromkeys(check.title.lower() for check in found if not check.ok))
     yield _clipped(f"Checks: {len(found)}, in doubt: {', '.join(doubtful) or 'none'}")

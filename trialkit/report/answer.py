@@ -4,23 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.documents.findings import Comparison, Mean
+from trialkit.documents.results import AcidUsed, Design, FixedFactor, Results, VariedFactor
+from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import GALLON_L, TEASPOON_ML
-from trialkit.pages.numerals import (
-    ABSENT,
-    difference_interval,
-    in_ounces,
-    is_number,
-    percent,
-    plain,
-    signed,
-    with_interval,
-)
+from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, percent, plain, signed, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import chance, chance_word, count, level_label
-from trialkit.report.reading import Json, Reading, mapping, rows, texts
+from trialkit.report.reading import Reading, comparison_of, mean_of
 from trialkit.words.phrases import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
 
 MOST_SPOONS_DRAWN = 12
@@ -72,7 +64,7 @@ class Answer:
     cautions: tuple[str, ...]
     card: tuple[CardLine, ...]
     card_title: str
-    bucket: Measured | None
+    bucket: Measured
     heads: str
     expected: str
     expectation: Measured | None
@@ -83,35 +75,32 @@ class Answer:
 
 def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
-    found = str(reading.decision.get("verdict"))
-    verdict, tone = VERDICT_WORDS.get(found, "no recommendation"), TONES.get(found, "none")
-    sentences = texts(reading.decision, "sentences")
-    if not reading.decision:
-        sentences = ("This trial gives no recommendation.", str(reading.results.get("no_decision") or ""))
+    decision, design, response = reading.decision, reading.design, reading.response
+    verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
+    none = ("This trial gives no recommendation.", reading.results.no_decision or "")
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
-        tone=tone,
-        sentences=sentences,
-        cautions=texts(reading.decision, "cautions"),
+        tone=TONES[decision.verdict] if decision else "none",
+        sentences=decision.sentences if decision else none,
+        cautions=decision.cautions if decision else (),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
-        bucket=_bucket(reading.design),
-        heads=_heads(reading.design),
-        expected=str((reading.response or {}).get("label") or "mean"),
+        bucket=Measured(f"{plain(design.volume_l / GALLON_L, 2)} US gal", f"{plain(design.volume_l)} L"),
+        heads=f", {count(design.heads_per_bucket, 'head')}",
+        expected=response.label if response else "mean",
         expectation=_expectation(reading),
         sureness=sureness(reading),
         versus=versus_table(reading),
-        acid=acid_table(reading.design, reading.recommended),
+        acid=acid_table(reading),
     )
 
 
-def acid_table(design: Json, recommended: Json) -> Table | None:
+def acid_table(reading: Reading) -> Table | None:
     """How much of the recommended acid each garden used, and the pH that it gave."""
-    fixed = {str(f.get("name")): f.get("level") for f in rows(design, "fixed")}
-    acid = recommended.get("acidifier") or fixed.get("acidifier")
-    sites = {site.get("site"): site for site in rows(design, "sites")}
-    used = [row for row in rows(design, "acid_used") if row.get("acidifier") == acid != "none"]
-    powder = any(is_number(row.get("powder_g_per_tsp")) for row in used)
+    acid = reading.recommended.acidifier or reading.fixed.acidifier
+    alkalinity = {site.site: site.alkalinity_mg_l_caco3 for site in reading.design.sites}
+    used = _acid_used(reading.design, acid)
+    powder = any(row.powder_g_per_tsp is not None for row in used)
     amounts = ("g of powder a bucket",) if powder else ("teaspoons a bucket", "mL a bucket")
     heads = (
         text_column("garden"),
@@ -119,13 +108,8 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
     )
     body = (
         Row(
-            str(mapping(sites.get(row.get("site"))).get("name") or row.get("site")),
-            (
-                plain(mapping(sites.get(row.get("site"))).get("alkalinity_mg_l_caco3")),
-                *_acid_amounts(row),
-                plain(row.get("ph_after")),
-                plain(row.get("buckets")),
-            ),
+            reading.site_names[row.site],
+            (plain(alkalinity[row.site]), *_acid_amounts(row), plain(row.ph_after), plain(row.buckets)),
         )
         for row in used
     )
@@ -138,104 +122,96 @@ def acid_table(design: Json, recommended: Json) -> Table | None:
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
-    columns_of: dict[str, str] = dict(FACTOR_COLUMNS.items())
-    fixed = {columns_of.get(str(f.get("name")), ""): f.get("level") for f in rows(reading.design, "fixed")}
-    for column, level in (*reading.recommended.items(), *(fixed.items() if reading.recommended else ())):
-        before = reading.current.get(column)
-        was = "" if before == level or before is None else f"was {level_label(column, before)}"
-        if column == "dose_tsp":
-            drawn = round(level) if is_number(level) and 0.5 <= level <= MOST_SPOONS_DRAWN else 0
+    if not reading.recommended:
+        return
+    for column, level in (reading.recommended.levels | reading.fixed.levels).items():
+        title, before = FACTOR_TITLES[column], reading.current.level(column)
+        was = "" if before in (None, level) else f"was {level_label(column, before)}"
+        if isinstance(level, float):
+            drawn = int(level) if level.is_integer() and level <= MOST_SPOONS_DRAWN else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
-            text = Measured(teaspoons(level), _grams(reading.results, level))
-            yield CardLine(FACTOR_TITLES[column], text, note, drawn if drawn == level else 0, was)
+            yield CardLine(title, Measured(teaspoons(level), _grams(reading.results, level)), note, drawn, was)
         elif column == "acidifier":
-            used = _acid_used(reading.design, level)
+            used = _acid_range(_acid_used(reading.design, level))
             note = "a bucket was used, by the garden's water (table below)" if used else ""
-            yield CardLine(FACTOR_TITLES[column], Measured(acid_words(level)), note, 0, was, used)
+            yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
         else:
-            yield CardLine(FACTOR_TITLES.get(column, column), Measured(str(level)), before=was)
+            yield CardLine(title, Measured(level), before=was)
 
 
-def _grams(results: Json, dose: Any) -> str:
+def _grams(results: Results, dose_tsp: float) -> str:
     """Weight of a dose of nutrient, where the product's spoonful was weighed."""
-    doses = rows(mapping(results.get("water")), "doses")
-    grams = next((one.get("grams") for one in doses if one.get("dose_tsp") == dose), None)
-    return f"{plain(grams)} g" if is_number(grams) and grams > 0 else ""
+    grams = next((one.grams for one in results.water.doses if one.dose_tsp == dose_tsp), 0.0)
+    return f"{plain(grams)} g" if grams > 0 else ""
 
 
-def _nutrient(design: Json) -> str:
+def _nutrient(design: Design) -> str:
     """Name the product that the doses are of."""
-    factors = (*rows(design, "factors"), *rows(design, "fixed"))
-    return next((str(f["product"]) for f in factors if f.get("name") == "dose" and f.get("product")), "nutrient")
+    factors: tuple[VariedFactor | FixedFactor, ...] = (*design.factors, *design.fixed)
+    return next((factor.product for factor in factors if factor.name == "dose" and factor.product), "nutrient")
 
 
-def _acid_used(design: Json, acidifier: Any) -> Measured | None:
-    """How much of it the gardens used: it follows their water, so there is no one dose."""
-    used = [row for row in rows(design, "acid_used") if row.get("acidifier") == acidifier]
-    doses = sorted(row["acid_tsp"] for row in used if is_number(row.get("acid_tsp")))
-    if not doses or acidifier == "none":
+def _acid_used(design: Design, acidifier: str | None) -> tuple[AcidUsed, ...]:
+    """What each garden used of an acid."""
+    return tuple(row for row in design.acid_used if row.acidifier == acidifier != NO_PRODUCT)
+
+
+def _acid_range(used: tuple[AcidUsed, ...]) -> Measured | None:
+    """How much acid the gardens used: it follows their water, so there is no one dose."""
+    doses = sorted(row.acid_tsp for row in used if row.acid_tsp is not None)
+    if not doses:
         return None
-    grams = used[0].get("powder_g_per_tsp")
-    if is_number(grams):
-        weights = [plain(dose * grams, 2) for dose in (doses[0], doses[-1])]
-        return Measured(f"{weights[0] if weights[0] == weights[1] else ' to '.join(weights)} g, dissolved first,")
-    low, high = teaspoons(doses[0]), teaspoons(doses[-1])
-    measured = [plain(dose * TEASPOON_ML, 2) for dose in (doses[0], doses[-1])]
+    ends, grams = (doses[0], doses[-1]), used[0].powder_g_per_tsp
+    if grams is not None:
+        weights = dict.fromkeys(plain(dose * grams, 2) for dose in ends)
+        return Measured(f"{' to '.join(weights)} g, dissolved first,")
+    low, high = (teaspoons(dose) for dose in ends)
+    measured = [plain(dose * TEASPOON_ML, 2) for dose in ends]
     if low == high:
         return Measured(high, f"{measured[1]} mL")
     return Measured(f"{spoons(doses[0])} to {high}", f"{measured[0]} to {measured[1]} mL")
 
 
-def _acid_amounts(row: Json) -> tuple[str, ...]:
+def _acid_amounts(row: AcidUsed) -> tuple[str, ...]:
     """A liquid in teaspoons and mL; a powder by weight, since nobody may add it by the spoon."""
-    amount, grams = row.get("acid_tsp"), row.get("powder_g_per_tsp")
-    if is_number(grams):
-        return (plain(amount * grams, 2) if is_number(amount) else ABSENT,)
-    return (spoons(amount), plain(amount * TEASPOON_ML, 2)) if is_number(amount) else (ABSENT, ABSENT)
-
-
-def _bucket(design: Json) -> Measured | None:
-    volume = design.get("volume_l")
-    return Measured(f"{plain(volume / GALLON_L, 2)} US gal", f"{plain(volume)} L") if is_number(volume) else None
-
-
-def _heads(design: Json) -> str:
-    heads = design.get("heads_per_bucket")
-    return f", {count(heads, 'head')}" if is_number(heads) else ""
+    amount, grams = row.acid_tsp, row.powder_g_per_tsp
+    if grams is not None:
+        return (ABSENT if amount is None else plain(amount * grams, 2),)
+    return (ABSENT, ABSENT) if amount is None else (spoons(amount), plain(amount * TEASPOON_ML, 2))
 
 
 def _expectation(reading: Reading) -> Measured | None:
-    row = reading.find("means", reading.recommended)
-    if not reading.recommended or not is_number(row.get("mean")):
+    response = reading.response
+    row = mean_of(response, reading.recommended) if response else None
+    if response is None or row is None:
         return None
-    known = _with_interval(row, reading.unit)
-    if reading.unit != "g":
-        return Measured(known)
-    return Measured(in_ounces(row.get("mean"), row.get("lower"), row.get("upper")), known)
+    known = with_interval(row.mean, row.lower, row.upper, response.unit)
+    return Measured(in_ounces(row.mean, row.lower, row.upper), known) if response.unit == "g" else Measured(known)
 
 
 def sureness(reading: Reading) -> Sureness | None:
     """How sure the verdict is, as the one chance that it turned on; None where it is not known."""
-    row = reading.candidate(reading.rival)
-    thresholds = mapping(reading.decision.get("thresholds"))
-    alike = reading.decision.get("verdict") == NO_DIFFERENCE
-    probability = row.get("probability_equivalent" if alike else "probability_better")
-    if not is_number(probability):
+    decision = reading.decision
+    rival = next((one for one in reading.candidates if one.treatment == reading.rival), None)
+    if decision is None or rival is None:
         return None
-    margin = plain(thresholds.get("equivalence_margin_g" if alike else "margin_g"))
-    costs = " after costs" if str(reading.decision.get("unit")).startswith("currency") else ""
-    where = f"{costs} {reading.decision.get('place') or ''}".rstrip()
+    alike = decision.verdict == NO_DIFFERENCE
+    probability = rival.probability_equivalent if alike else rival.probability_better
+    if probability is None:
+        return None
+    margin = plain(decision.thresholds["equivalence_margin_g" if alike else "margin_g"])
+    where = f"{' after costs' if decision.unit.startswith('currency') else ''} {decision.place}"
     meaning = (
         f"that the recommended default and the current practice differ by less than {margin} g a planted head{where}"
         if alike
         else f"that {_subject(reading)} worth at least {margin} g a planted head more than the current practice{where}"
     )
     return Sureness(
-        hundredths=round(min(max(100 * float(probability), 1.0), 99.0)),  # a picture claims no certainty either
+        hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
         headline=chance(probability),
         word=chance_word(probability),
         meaning=meaning,
-        needed=_needed(thresholds.get("adopt_probability")),
+        needed=f"The protocol asks for {chance(decision.thresholds['adopt_probability'])} before a default is changed.",
     )
 
 
@@ -245,13 +221,9 @@ def _subject(reading: Reading) -> str:
     return "the recommended default is"
 
 
-def _needed(probability: Any) -> str:
-    return f"The protocol asks for {chance(probability)} before a default is changed." if is_number(probability) else ""
-
-
 def versus_table(reading: Reading) -> Table | None:
     """Current practice beside the recommended default, or beside the best alternative where it is kept."""
-    if not reading.current or not reading.rival:
+    if not reading.rival:
         return None
     names = ("", "current practice", "best alternative" if reading.is_kept else "recommended", "difference")
     return make_table(
@@ -266,32 +238,24 @@ def versus_table(reading: Reading) -> Table | None:
 
 
 def _levels(reading: Reading) -> Iterator[Row]:
-    labels = {str(f.get("column")): str(f.get("label")) for f in rows(reading.design, "factors")}
-    for column in reading.columns:
-        now, then = reading.current.get(column), reading.rival.get(column)
+    for factor in reading.design.factors:
+        now, then = reading.current.level(factor.column), reading.rival.level(factor.column)
         change = "the same" if now == then else "changes"
-        yield Row(labels[column], (level_label(column, now), level_label(column, then), change))
+        yield Row(factor.label, (level_label(factor.column, now), level_label(factor.column, then), change))
 
 
 def _responses(reading: Reading) -> Iterator[Row]:
-    for response in mapping(reading.results.get("responses")).values():
-        one = Reading(reading.results, mapping(response), reading.columns)
-        now, then = one.find("means", reading.current), one.find("means", reading.rival)
-        if not is_number(now.get("mean")) or not is_number(then.get("mean")):
-            continue
-        yield Row(
-            f"{one.response and one.response.get('label')}, {one.unit}",
-            (
-                _with_interval(now),
-                _with_interval(then),
-                _difference(one.find("comparisons", reading.rival)),
-            ),
-        )
+    for response in reading.results.responses.values():
+        now, then = mean_of(response, reading.current), mean_of(response, reading.rival)
+        if now and then:
+            compared = comparison_of(response, reading.rival)
+            cells = (_with_interval(now), _with_interval(then), _difference(compared))
+            yield Row(f"{response.label}, {response.unit}", cells)
 
 
-def _difference(row: Json) -> str:
-    return f"{signed(row.get('difference'))} ({difference_interval(row.get('lower'), row.get('upper'))})"
+def _difference(row: Comparison | None) -> str:
+    return f"{signed(row.difference)} ({difference_interval(row.lower, row.upper)})" if row else ABSENT
 
 
-def _with_interval(row: Json, unit: str = "") -> str:
-    return with_interval(row.get("mean"), row.get("lower"), row.get("upper"), unit)
+def _with_interval(row: Mean) -> str:
+    return with_interval(row.mean, row.lower, row.upper)

@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
-from trialkit.pages.numerals import ABSENT, difference_interval, is_number, percent, plain
-from trialkit.pages.numerals import signed as points
+from trialkit.documents.findings import Check, Interval
+from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
-from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
-
-
-@dataclass(frozen=True)
-class Finding:
-    """A check: what was looked at, what was seen, what follows, and whether it is in order."""
-
-    title: str
-    finding: str
-    consequence: str
-    is_fine: bool
-
-    @property
-    def state(self) -> str:
-        """State in a word, so that no colour has to say it."""
-        return "holds" if self.is_fine else "in doubt"
+from trialkit.report.reading import Reading, is_analysed
 
 
 @dataclass(frozen=True)
@@ -34,8 +19,7 @@ class Doubts:
 
     losses: str
     loss_table: Table | None
-    departures: tuple[str, ...]
-    checks: tuple[tuple[str, tuple[Finding, ...]], ...]
+    checks: tuple[tuple[str, tuple[Check, ...]], ...]
     pictures: tuple[Picture, ...]
     would_change: tuple[str, ...]
     scope: tuple[str, ...]
@@ -43,30 +27,26 @@ class Doubts:
 
 
 def doubts(reading: Reading) -> Doubts:
-    """Collect losses, departures, checks, scope and what would change the answer."""
+    """Collect losses, checks, scope and what would change the answer."""
+    decision = reading.decision
     return Doubts(
-        losses=str(mapping(reading.results.get("losses")).get("statement") or ""),
+        losses=reading.results.losses.statement,
         loss_table=_losses(reading),
-        departures=texts(reading.results, "departures"),
         checks=_checks(reading),
         pictures=check_pictures(reading),
-        would_change=texts(reading.decision, "would_change"),
-        scope=texts(reading.decision, "scope"),
-        notes=texts(reading.design, "notes"),
+        would_change=decision.would_change if decision else (),
+        scope=decision.scope if decision else (),
+        notes=reading.design.notes,
     )
 
 
-def _checks(reading: Reading) -> tuple[tuple[str, tuple[Finding, ...]], ...]:
+def _checks(reading: Reading) -> tuple[tuple[str, tuple[Check, ...]], ...]:
     """Checks by response, those that want attention first."""
-    checked = []
-    for response in mapping(reading.results.get("responses")).values():
-        found = [
-            Finding(str(c.get("title")), str(c.get("finding")), str(c.get("consequence")), c.get("ok") is True)
-            for c in rows(response, "checks")
-        ]
-        if found and is_analysed(response):
-            checked.append((str(mapping(response).get("label")), tuple(sorted(found, key=lambda one: one.is_fine))))
-    return tuple(checked)
+    return tuple(
+        (response.label, tuple(sorted(response.checks, key=lambda check: check.ok)))
+        for response in reading.results.responses.values()
+        if response.checks and is_analysed(response)
+    )
 
 
 HEAD_COUNTS = {
@@ -81,28 +61,25 @@ ALWAYS_SHOWN = ("planned", "harvested", "lost")
 
 
 def _losses(reading: Reading) -> Table | None:
-    losses = mapping(reading.results.get("losses"))
-    total = mapping(losses.get("heads"))
-    shown = [name for name in HEAD_COUNTS if name in ALWAYS_SHOWN or total.get(name)]
+    losses = reading.results.losses
+    total = asdict(losses.heads)
+    shown = [name for name in HEAD_COUNTS if name in ALWAYS_SHOWN or total[name]]
     body = (
         Row(
-            treatment_label(mapping(row.get("treatment")), reading.columns),
+            treatment_label(row.treatment, reading.columns),
             (
-                *(plain(mapping(row.get("heads")).get(name), 9) for name in shown),
-                percent(row.get("share_usable")),
-                _share_interval(row.get("usable")),
-                _share_interval(row.get("against_current"), signed=True),
+                *(plain(asdict(row.heads)[name], 9) for name in shown),
+                percent(row.share_usable),
+                _limits(row.usable),
+                _points(row.against_current),
             ),
         )
-        for row in rows(losses, "by_treatment")
-    )
-    kinds = ", ".join(
-        f"{plain(losses.get(kind), 9)} {kind}" for kind in ("dead", "bolted", "missing") if losses.get(kind) is not None
+        for row in losses.by_treatment
     )
     note = (
-        f"{f'Lost in all: {kinds}. ' if kinds else ''}Intervals allow for heads of a bucket faring alike (design "
-        f"effect {plain(losses.get('design_effect'))}): Clopper and Pearson's of a share, Newcombe's of a difference, "
-        "each for itself."
+        f"Lost in all: {losses.dead} dead, {losses.bolted} bolted, {losses.missing} missing. Intervals allow for heads "
+        f"of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper and Pearson's of a share, "
+        "Newcombe's of a difference, each for itself."
     )
     heads = columns(
         "treatment",
@@ -114,12 +91,14 @@ def _losses(reading: Reading) -> Table | None:
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)
 
 
-def _share_interval(given: object, *, signed: bool = False) -> str:
-    """Limits of a share in percent, or of a difference of shares in percentage points."""
-    row = mapping(given)
-    low, high = row.get("lower"), row.get("upper")
-    if not is_number(low) or not is_number(high):
+def _limits(share: Interval | None) -> str:
+    """Limits of a share, in percent."""
+    return f"{percent(share.lower)} to {percent(share.upper)}" if share else ABSENT
+
+
+def _points(difference: Interval | None) -> str:
+    """A difference of shares with its limits, in percentage points."""
+    if difference is None:
         return ABSENT
-    if not signed:
-        return f"{percent(low)} to {percent(high)}"
-    return f"{points(100 * float(row['estimate']), 0)} ({difference_interval(100 * low, 100 * high)})"
+    limits = difference_interval(100 * difference.lower, 100 * difference.upper)
+    return f"{signed(100 * difference.estimate, 0)} ({limits})"

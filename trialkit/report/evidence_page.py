@@ -13,7 +13,7 @@ from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import count, treatment_label
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows, texts
+from trialkit.report.untyped import Json, mapping, rows, texts
 
 ORDER = ("cultivar", "dose_tsp", "acidifier")
 

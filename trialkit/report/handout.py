@@ -14,7 +14,7 @@ from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment
 from trialkit.pages.wording import chance, count, date_words, measure_words
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows
+from trialkit.report.untyped import Json, mapping, rows
 from trialkit.words.phrases import spoons
 
 TABLESPOON_TSP = 3

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
+from trialkit.documents.results import Results
 from trialkit.pages.cautions import CAUTIONS
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.report.answer import answer
 from trialkit.report.doubts import doubts
 from trialkit.report.figures import pictures
-from trialkit.report.provenance import about, facts, provenance
-from trialkit.report.reading import read
+from trialkit.report.provenance import facts, provenance
+from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
 from trialkit.report.tables import candidate_table, response_tables
 from trialkit.report.water import water_tables
@@ -21,26 +20,26 @@ from trialkit.report.water import water_tables
 TEMPLATES = Path(__file__).parent / "templates"
 
 
-def report_html(results: Mapping[str, Any]) -> str:
+def report_html(results: Results) -> str:
     """Write results as one self-contained HTML page.
 
     Parameters
     ----------
-    results : Mapping
-        Content of ``results.json``. Values may be null; every text in it may come from strangers. A list of texts
-        ``departures`` (from the protocol) is shown where it is given.
+    results : Results
+        Every text in them may come from strangers.
 
     Returns
     -------
     str
         The page: no network, whole without its script, the same text for the same results.
     """
-    reading = read(safe_results(results))
+    reading = Reading(safe_document(results))
     drawn, missing = pictures(reading)
     style, script = page_style(), page_script()
     page = environment(TEMPLATES).get_template("report.html.jinja")
     return page.render(
-        about=about(reading),
+        about=reading.results.trial,
+        title=reading.results.trial.title or "Trial report",
         facts=facts(reading),
         answer=answer(reading),
         pictures=drawn,

@@ -15,7 +15,7 @@ from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import count, date_words, treatment_label
 from trialkit.report.figures.power import power_picture
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows, texts
+from trialkit.report.untyped import Json, mapping, rows, texts
 
 FACTOR_ORDER = ("cultivar", "dose_tsp", "acidifier")
 METHOD_WORDS = {

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
-from trialkit.pages.numerals import ABSENT, fixed, is_number, plain
+from trialkit.documents.water import SiteWater, Water
+from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.pages.wording import level_label
-from trialkit.report.reading import Json, Reading, mapping, rows
+from trialkit.report.reading import Reading
 
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""
@@ -24,24 +24,24 @@ class WaterTables:
 
 def water_tables(reading: Reading) -> WaterTables | None:
     """Collect what the results say of nutrient, acid and water; None where they say nothing."""
-    water = mapping(reading.results.get("water"))
+    water = reading.results.water
     found = [table for table in (_doses(water), _sites(water), _readings(water)) if table]
     return WaterTables(_sentences(water), tuple(found)) if found else None
 
 
-def _doses(water: Json) -> Table | None:
-    heads = columns(f"dose of {water.get('product')}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
+def _doses(water: Water) -> Table | None:
+    heads = columns(f"dose of {water.product}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
     body = (
         Row(
-            level_label("dose_tsp", row.get("dose_tsp")),
+            level_label("dose_tsp", row.dose_tsp),
             (
-                plain(row.get("grams")),
-                plain(row.get("n_mg_l")),
-                *(plain(mapping(row.get("elements_mg_l")).get(element, 0.0)) for element in ("P", "K")),
-                fixed(row.get("ec_ms_cm"), 1),
+                plain(row.grams),
+                plain(row.n_mg_l),
+                *(plain(row.elements_mg_l.get(element, 0.0)) for element in ("P", "K")),
+                fixed(row.ec_ms_cm, 1),
             ),
         )
-        for row in rows(water, "doses")
+        for row in water.doses
     )
     note = (
         "What nutrient adds to the water of a full bucket, by the label and the weight of a level teaspoon. "
@@ -50,19 +50,19 @@ def _doses(water: Json) -> Table | None:
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 
 
-def _sites(water: Json) -> Table | None:
+def _sites(water: Water) -> Table | None:
     heads = columns("garden", "stated", "by its readings", "95 % interval", "readings")
     body = (
         Row(
-            str(row.get("site")),
+            row.site,
             (
-                plain(row.get("stated")),
-                plain(row.get("effective"), 2),
+                plain(row.stated),
+                plain(row.effective, 2),
                 _interval(row),
-                plain(row.get("readings")),
+                plain(row.readings),
             ),
         )
-        for row in rows(water, "sites")
+        for row in water.sites
     )
     note = (
         "Alkalinity, mg/L as calcium carbonate: as sites.csv states it, and as pH before and after the recorded acid "
@@ -71,48 +71,42 @@ def _sites(water: Json) -> Table | None:
     return make_table("waters", "Each garden's water", heads, body, note)
 
 
-def _interval(row: Json) -> str:
-    if not is_number(row.get("lower")) or not is_number(row.get("upper")):
+def _interval(row: SiteWater) -> str:
+    if row.lower is None or row.upper is None:
         return ABSENT
-    return f"{plain(row.get('lower'), 2)} to {plain(row.get('upper'), 2)}{' or beyond' if row.get('bounded') else ''}"
+    return f"{plain(row.lower, 2)} to {plain(row.upper, 2)}{' or beyond' if row.bounded else ''}"
 
 
-def _readings(water: Json) -> Table | None:
+def _readings(water: Water) -> Table | None:
     heads = columns("garden and acid", "buckets", "pH read", "foreseen", "foreseen by its readings")
     body = (
         Row(
-            f"{row.get('site')}, {level_label('acidifier', row.get('acidifier'))}",
+            f"{row.site}, {level_label('acidifier', row.acidifier)}",
             (
-                plain(row.get("buckets")),
-                _ph(row.get("recorded")),
-                _ph(row.get("foreseen")),
-                _ph(row.get("fitted")),
+                plain(row.buckets),
+                fixed(row.recorded, 1),
+                fixed(row.foreseen, 1),
+                fixed(row.fitted, 1),
             ),
         )
-        for row in rows(water, "readings")
+        for row in water.readings
     )
     note = "Means over buckets of pH after mixing: read, and foreseen by the stated and by the fitted alkalinity."
     return make_table("ph", "pH after mixing, prediction beside record", heads, body, note)
 
 
-def _ph(value: Any) -> str:
-    return fixed(value, 1) if is_number(value) else ABSENT
-
-
-def _sentences(water: Json) -> tuple[str, ...]:
+def _sentences(water: Water) -> tuple[str, ...]:
     """Name gardens whose readings contradict what was stated of their water."""
     return tuple(
-        f"At {row.get('site')} the acid acted as in water of about {plain(row.get('effective'), 2)} mg/L, not the "
-        f"{plain(row.get('stated'))} mg/L stated: test that water's alkalinity before giving acid by it."
-        for row in rows(water, "sites")
+        f"At {row.site} the acid acted as in water of about {plain(row.effective, 2)} mg/L, not the "
+        f"{plain(row.stated)} mg/L stated: test that water's alkalinity before giving acid by it."
+        for row in water.sites
         if _contradicts(row)
     )
 
 
-def _contradicts(row: Json) -> bool:
-    numbers: list[Any] = [row.get(key) for key in ("stated", "effective", "lower", "upper")]
-    if not all(is_number(value) and value > 0 for value in numbers):
+def _contradicts(row: SiteWater) -> bool:
+    if not (row.stated and row.effective and row.lower and row.upper):
         return False
-    stated, effective, lower, upper = numbers
-    ratio = max(stated / effective, effective / stated)
-    return bool(ratio > FAR_APART and not lower <= stated <= upper)
+    ratio = max(row.stated / row.effective, row.effective / row.stated)
+    return ratio > FAR_APART and not row.lower <= row.stated <= row.upper

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from trialkit.documents.findings import QuantilePoint, ResponseResult, SiteSpread
 from trialkit.domain.rounding import TIE_DECIMALS
-from trialkit.pages.numerals import is_number, percent, plain, signed
+from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import level_label, treatment_label
+from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -22,7 +23,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.reading import Json, Reading, is_analysed, mapping, rows
+from trialkit.report.reading import Reading
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,18 +40,17 @@ DROP = 3.84
 
 def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     """Draw what can be drawn of the checks of the yields, or of the leading response where these have none."""
-    responses = mapping(reading.results.get("responses"))
-    given = mapping(responses.get(YIELD))
-    response = given if is_analysed(given) and given.get("diagnostics") else mapping(reading.response)
-    drawn = (_shape_and_spread(response), _influence(reading), _scale(response), _records(reading))
+    yields = reading.analysed(YIELD)
+    response = yields if yields and yields.diagnostics else reading.response
+    of_response = (_shape_and_spread(response), _scale(response)) if response else (None, None)
+    drawn = (of_response[0], _influence(reading), of_response[1], _records(reading))
     return tuple(picture for picture in drawn if picture)
 
 
-def _check(response: Json, *wanted: str) -> str:
+def _check(response: ResponseResult, *wanted: str) -> str:
     """Finding and consequence of the checks named."""
-    found = {str(row.get("id")): row for row in rows(response, "checks")}
-    said = (f"{found[name].get('finding')} {found[name].get('consequence')}" for name in wanted if name in found)
-    return " ".join(said)
+    found = {check.id: f"{check.finding} {check.consequence}" for check in response.checks}
+    return " ".join(found[name] for name in wanted if name in found)
 
 
 def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
@@ -76,12 +76,11 @@ def _picture(
     return Picture(name, finding, how, f"{kind} {finding}", wide, narrow, tuple(table for table in tables if table))
 
 
-def _shape_and_spread(response: Json) -> Picture | None:
-    diagnostics = mapping(response.get("diagnostics"))
-    points, spread = rows(diagnostics, "quantiles"), rows(diagnostics, "spread")[:MOST_SITES]
-    if not points or not all(is_number(p.get(key)) for p in points for key in ("studentised", "expected", "lower")):
+def _shape_and_spread(response: ResponseResult) -> Picture | None:
+    diagnostics, unit = response.diagnostics, response.unit
+    if diagnostics is None or not diagnostics.quantiles:
         return None
-    unit = str(response.get("unit") or "")
+    points, spread = diagnostics.quantiles, diagnostics.spread[:MOST_SITES]
     panels: list[Panel] = [
         ("Shape", "what a bell shape would give, standard deviations", lambda a: _quantiles(a, points))
     ]
@@ -89,22 +88,16 @@ def _shape_and_spread(response: Json) -> Picture | None:
         panels.append(
             ("Spread at each garden", f"standard deviation between like buckets, {unit}", lambda a: _spread(a, spread))
         )
-    outside = sum(not p["lower"] <= p["studentised"] <= p["upper"] for p in points)
+    outside = sum(not p.lower <= p.studentised <= p.upper for p in points)
     body = (
         Row(
-            str(p.get("bucket")),
-            (
-                str(p.get("site")),
-                signed(p.get("studentised")),
-                *(plain(p.get(k)) for k in ("expected", "lower", "upper")),
-            ),
+            p.bucket,
+            (p.site, signed(p.studentised), plain(p.expected), plain(p.lower), plain(p.upper)),
         )
         for p in points
     )
     heads = (text_column("bucket"), text_column("garden"), *map(Column, ("residual", "expected", "from", "to")))
-    gardens = (
-        Row(str(s.get("site")), (plain(s.get("sd")), plain(s.get("df")), plain(s.get("buckets"), 9))) for s in spread
-    )
+    gardens = (Row(s.site, (plain(s.sd), plain(s.df), plain(s.buckets, 9))) for s in spread)
     return _picture(
         "check-shape",
         _check(response, "shape"),
@@ -123,25 +116,25 @@ def _shape_and_spread(response: Json) -> Picture | None:
     )
 
 
-def _quantiles(axes: Axes, points: Sequence[Json]) -> None:
+def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
     axes.xaxis.set_major_formatter(lambda value, _: plain(value))
-    at = [p["expected"] for p in points]
+    at = [p.expected for p in points]
     scale_weights(
         axes,
-        min(min(p["lower"], p["studentised"]) for p in points),
-        max(max(p["upper"], p["studentised"]) for p in points),
+        min(min(p.lower, p.studentised) for p in points),
+        max(max(p.upper, p.studentised) for p in points),
         "",
         vertical=True,
     )
-    lower, upper = [p["lower"] for p in points], [p["upper"] for p in points]
+    lower, upper = [p.lower for p in points], [p.upper for p in points]
     axes.fill_between(at, lower, upper, color=LIGHT["rule"], linewidth=0, zorder=1)
     axes.plot(at, at, color=LIGHT["edge"], linewidth=1, zorder=2)
-    inside = [p["lower"] <= p["studentised"] <= p["upper"] for p in points]
+    inside = [p.lower <= p.studentised <= p.upper for p in points]
     for wanted, role, mark in ((True, "teal", "o"), (False, "clay", "D")):
         chosen = [p for p, is_in in zip(points, inside, strict=True) if is_in is wanted]
         axes.plot(
-            [p["expected"] for p in chosen],
-            [p["studentised"] for p in chosen],
+            [p.expected for p in chosen],
+            [p.studentised for p in chosen],
             linestyle="none",
             marker=mark,
             markersize=4.5,
@@ -150,13 +143,13 @@ def _quantiles(axes: Axes, points: Sequence[Json]) -> None:
         )
 
 
-def _spread(axes: Axes, spread: Sequence[Json]) -> None:
-    scale_weights(axes, 0.0, max(s["sd"] for s in spread), "", vertical=False)
+def _spread(axes: Axes, spread: Sequence[SiteSpread]) -> None:
+    scale_weights(axes, 0.0, max(s.sd for s in spread), "", vertical=False)
     axes.set_xlim(left=0)
-    _name_rows(axes, [str(s.get("site")) for s in spread])
+    _name_rows(axes, [s.site for s in spread])
     for i, one in enumerate(spread):
-        axes.plot([0, one["sd"]], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
-        axes.plot([one["sd"]], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
+        axes.plot([0, one.sd], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
+        axes.plot([one.sd], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
 
 def _name_rows(axes: Axes, names: Sequence[str]) -> None:
@@ -165,25 +158,24 @@ def _name_rows(axes: Axes, names: Sequence[str]) -> None:
 
 
 def _influence(reading: Reading) -> Picture | None:
-    influence = mapping(reading.decision.get("influence"))
-    buckets = [row for row in rows(influence, "buckets") if is_number(row.get("difference"))]
-    base = influence.get("difference")
-    if not buckets or not is_number(base):
+    influence = reading.decision.influence if reading.decision else None
+    if influence is None or not influence.buckets:
         return None
-    sites = list(dict.fromkeys(str(row.get("site")) for row in buckets))[:MOST_SITES]
-    extremes = sorted(buckets, key=lambda row: -abs(round(row["difference"] - base, TIE_DECIMALS)))
+    buckets, base = influence.buckets, influence.difference
+    sites = list(dict.fromkeys(row.site for row in buckets))[:MOST_SITES]
+    extremes = sorted(buckets, key=lambda row: -abs(round(row.difference - base, TIE_DECIMALS)))
 
     def draw(axes: Axes) -> None:
-        values = [row["difference"] for row in buckets]
+        values = [row.difference for row in buckets]
         scale_weights(axes, min(values), max(values), "", vertical=False)
         _name_rows(axes, sites)
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
         for row in buckets:
-            if str(row.get("site")) in sites:
-                turns = row.get("verdict") is not None
+            if row.site in sites:
+                turns = row.verdict is not None
                 axes.plot(
-                    [row["difference"]],
-                    [sites.index(str(row.get("site")))],
+                    [row.difference],
+                    [sites.index(row.site)],
                     marker="D" if turns else "o",
                     markersize=7 if turns else 4.5,
                     color=LIGHT["clay" if turns else "teal"],
@@ -192,12 +184,12 @@ def _influence(reading: Reading) -> Picture | None:
 
     body = (
         Row(
-            str(row.get("bucket")),
+            row.bucket,
             (
-                str(row.get("site")),
-                treatment_label(mapping(row.get("treatment")), reading.columns),
-                signed(row["difference"]),
-                str(row.get("verdict") or "the same"),
+                row.site,
+                treatment_label(row.treatment, reading.columns),
+                signed(row.difference),
+                row.verdict or "the same",
             ),
         )
         for row in extremes
@@ -212,32 +204,32 @@ def _influence(reading: Reading) -> Picture | None:
     far = extremes[0]
     return _picture(
         "check-influence",
-        str(influence.get("statement") or ""),
+        influence.statement,
         "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield of a planted head "
         f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
         f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
-        f"{far.get('bucket')}, to {signed(far['difference'])} g. A diamond would change the decision.",
+        f"{far.bucket}, to {signed(far.difference)} g. A diamond would change the decision.",
         [("Without one bucket", "difference from the practice, g a planted head", draw)],
         (make_table("check-influence-rows", "The difference without each bucket", heads, body),),
         "Dot plot of the difference from the current practice without each bucket.",
     )
 
 
-def _scale(response: Json) -> Picture | None:
-    scale = mapping(mapping(response.get("diagnostics")).get("scale"))
-    profile = [p for p in rows(scale, "profile") if is_number(p.get("power")) and is_number(p.get("drop"))]
-    if not profile:
+def _scale(response: ResponseResult) -> Picture | None:
+    scale = response.diagnostics.scale if response.diagnostics else None
+    if scale is None:
         return None
-    near = [p for p in profile if p["drop"] <= 4 * DROP]
+    profile = scale.profile
+    near = [p for p in profile if p.drop <= 4 * DROP]
 
     def draw(axes: Axes) -> None:
-        scale_weights(axes, 0.0, max(2 * DROP, *(p["drop"] for p in near)), "", vertical=True)
-        axes.set_xlim(min(p["power"] for p in near) - 0.1, max(p["power"] for p in near) + 0.1)
+        scale_weights(axes, 0.0, max(2 * DROP, *(p.drop for p in near)), "", vertical=True)
+        axes.set_xlim(min(p.power for p in near) - 0.1, max(p.power for p in near) + 0.1)
         axes.axhline(DROP, color=LIGHT["edge"], linewidth=1.2, dashes=(4, 3), zorder=1)
         axes.axvline(1.0, color=LIGHT["clay"], linewidth=1.2, dashes=(4, 3), zorder=1)
-        axes.plot([p["power"] for p in near], [p["drop"] for p in near], color=LIGHT["teal"], linewidth=2, zorder=3)
+        axes.plot([p.power for p in near], [p.drop for p in near], color=LIGHT["teal"], linewidth=2, zorder=3)
 
-    body = (Row(plain(p["power"]), (plain(p["drop"]),)) for p in profile)
+    body = (Row(plain(p.power), (plain(p.drop),)) for p in profile)
     return _picture(
         "check-scale",
         _check(response, "scale"),
@@ -251,19 +243,10 @@ def _scale(response: Json) -> Picture | None:
 
 def _records(reading: Reading) -> Picture | None:
     """Shares of the heads without a record, by treatment; None where there is no such head."""
-    losses = mapping(reading.results.get("losses"))
-    shares = []
-    for row in rows(losses, "by_treatment"):
-        heads = mapping(row.get("heads"))
-        planned, unrecorded = heads.get("planned"), heads.get("unrecorded")
-        if is_number(planned) and is_number(unrecorded) and planned:
-            shares.append((mapping(row.get("treatment")), unrecorded / planned))
+    shares = [(row.treatment, row.heads.unrecorded / row.heads.planned) for row in reading.results.losses.by_treatment]
     if not any(share for _, share in shares) or len(shares) > MOST_SITES:
         return None
-    names = [
-        ", ".join(shorten(level_label(c, t.get(c)), 10) for c in reading.columns[:1]) + f" {i + 1}"
-        for i, (t, _) in enumerate(shares)
-    ]
+    names = [f"{shorten(treatment_label(t, reading.columns[:1]), 10)} {i}" for i, (t, _) in enumerate(shares, 1)]
 
     def draw(axes: Axes) -> None:
         scale_weights(axes, 0.0, 100 * max(share for _, share in shares), "%", vertical=False)
@@ -273,11 +256,10 @@ def _records(reading: Reading) -> Picture | None:
             axes.plot([0, 100 * share], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
             axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
-    given = mapping(mapping(reading.results.get("responses")).get(YIELD))
     body = (Row(treatment_label(t, reading.columns), (percent(share),)) for t, share in shares)
     return _picture(
         "check-records",
-        _check(given, "missing") or "Some heads have no record.",
+        _check(reading.results.responses[YIELD], "missing") or "Some heads have no record.",
         "Share of the planned heads of each treatment that have no record, in the order of the table below.",
         [("Heads without a record", "share of the planned heads", draw)],
         (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),

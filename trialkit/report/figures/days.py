@@ -2,56 +2,51 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from trialkit.pages.numerals import is_number, percent, plain, signed
+from trialkit.documents.findings import ResponseResult
+from trialkit.pages.numerals import percent, plain, signed
 from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows, probes
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.figures.treatments import treatment_rows
-from trialkit.report.reading import Reading, is_analysed, mapping, texts
+from trialkit.report.figures.treatments import practice_line, treatment_rows
+from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 
 NAME = "days"
 
 
-def days_picture(reading: Reading) -> Picture | None:
+def days_picture(reading: Reading, shown_first: ResponseResult) -> Picture | None:
     """Draw days to harvest; None where they were not analysed, or where the first picture shows them already."""
-    days = mapping(mapping(reading.results.get("responses")).get("days"))
-    if not is_analysed(days) or days is reading.response:
+    days = reading.analysed(NAME)
+    if days is None or days is shown_first:
         return None
-    of_days = replace(reading, response=days)
-    rows = treatment_rows(of_days)
-    if not rows:
-        return None
-    label, shown = str(days.get("label")), rows[:MOST_ROWS]
-    reference = next(((r.mean, "current practice") for r in rows if r.part in ("current", "kept")), None)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, of_days.unit, reference, is_narrow))
-    finding = _finding(of_days)
-    seen = " ".join(texts(days.get("model"), "statements")[-2:])
-    table = means_table(of_days, f"{NAME}-means", days, of_days.unit)
+    rows = treatment_rows(reading, days)
+    shown, reference = rows[:MOST_ROWS], practice_line(rows)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, days.label, days.unit, reference, is_narrow))
+    finding = _finding(reading, days)
+    seen = " ".join(days.model.statements[-2:]) if days.model else ""
+    table = means_table(reading, f"{NAME}-means", days)
     return Picture(
         NAME,
         finding,
-        f"Days from transplanting to ready, {days.get('of')}: means and their {percent(reading.confidence)} intervals "
+        f"Days from transplanting to ready, {days.of}: means and their {percent(reading.confidence)} intervals "
         f"over the buckets, a day between two visits being its average draw. {seen}",
-        f"Chart of {label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
+        f"Chart of {days.label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
         wide,
         narrow,
         (table,) if table else (),
-        probes(shown, of_days.unit),
+        probes(shown, days.unit),
     )
 
 
-def _finding(reading: Reading) -> str:
+def _finding(reading: Reading, days: ResponseResult) -> str:
     """Say how the treatment set beside the current practice compares in days, or the range of the means."""
-    row = reading.find("comparisons", reading.rival)
-    if is_number(row.get("difference")) and is_number(row.get("lower")) and is_number(row.get("upper")):
+    row = comparison_of(days, reading.rival)
+    if row:
         who = "best alternative" if reading.is_kept else "recommended treatment"
-        when = "later" if row["difference"] > 0 else "sooner"
+        when = "later" if row.difference > 0 else "sooner"
         return (
-            f"The {who} was ready {plain(abs(row['difference']))} days {when} than the current practice "
-            f"({percent(reading.confidence)} interval {signed(row['lower'])} to {signed(row['upper'])} days)."
+            f"The {who} was ready {plain(abs(row.difference))} days {when} than the current practice "
+            f"({percent(reading.confidence)} interval {signed(row.lower)} to {signed(row.upper)} days)."
         )
-    means = [float(one["mean"]) for one in reading.rows("means") if is_number(one.get("mean"))]
+    means = [one.mean for one in days.means]
     return f"Mean days to harvest run from {plain(min(means))} to {plain(max(means))}."

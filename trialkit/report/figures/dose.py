@@ -3,101 +3,93 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
-from trialkit.pages.numerals import ABSENT, is_number, measure, percent, plain, with_interval
+from trialkit.documents.findings import DoseCurve, DoseGroup, ResponseResult
+from trialkit.domain.treatment import Treatment
+from trialkit.pages.numerals import ABSENT, measure, percent, plain, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import level_label
+from trialkit.pages.wording import level_label, treatment_label
 from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurve, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
-from trialkit.report.reading import Json, Key, Part, Reading, mapping, rows
-from trialkit.report.tables import marginal_table, means_table
+from trialkit.report.reading import Part, Reading
+from trialkit.report.tables import level_means, marginal_table, means_table
 
 NAME = "dose"
 COLUMN = "dose_tsp"
 
 
-def dose_picture(reading: Reading) -> Picture | None:
-    """Draw the dose picture; None where the dose was not varied or has no estimates."""
-    panels = dose_panels(reading)
-    response = reading.response
-    if not panels or response is None:
+def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
+    """Draw the dose picture; None where the dose was not varied."""
+    if COLUMN not in reading.columns:
         return None
-    quantity = quantity_words(str(response.get("label")), reading.unit)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_panels(panels, quantity, reading.unit, is_narrow))
-    finding = " ".join((_finding(reading), *_curve_statements(reading)))
+    panels, unit = dose_panels(reading, response), response.unit
+    quantity = quantity_words(response.label, unit)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_panels(panels, quantity, unit, is_narrow))
+    finding = " ".join((_finding(reading, response), *_curve_statements(reading, response)))
     made = (
-        _curves_table(reading),
-        marginal_table(reading, f"{NAME}-levels", response, reading.unit, COLUMN),
-        means_table(reading, f"{NAME}-means", response, reading.unit),
+        _curves_table(reading, response),
+        marginal_table(reading, f"{NAME}-levels", response, COLUMN),
+        means_table(reading, f"{NAME}-means", response),
     )
     return Picture(
         NAME,
         finding,
         _how_to_read(reading, panels),
-        f"Chart of {response.get('label')} against nutrient dose in level teaspoons a bucket, {len(panels)} "
-        f"panel{'s' if len(panels) > 1 else ''}. {finding} {_levels(reading)}",
+        f"Chart of {response.label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
+        f"panel{'s' if len(panels) > 1 else ''}. {finding} {_levels(response)}",
         wide,
         narrow,
         tuple(table for table in made if table),
     )
 
 
-def dose_panels(reading: Reading) -> tuple[DosePanel, ...]:
+def dose_panels(reading: Reading, response: ResponseResult) -> tuple[DosePanel, ...]:
     """Panels by cultivar with series by acidifier."""
-    if COLUMN not in reading.columns:
-        return ()
-    points = _points(reading)
-    titles = reading.levels("cultivar") or (None,)
-    names = reading.levels("acidifier") or (None,)
+    points = _points(response)
+    cultivars = dict.fromkeys(treatment.cultivar for treatment in points)
+    acidifiers = dict.fromkeys(treatment.acidifier for treatment in points)
     panels = []
-    for title in titles:
-        series = tuple((_name(name), points.get((title, name), ())) for name in names)
-        if any(found for _, found in series):
-            curve = _curve(reading, title, [point for _, some in series for point in some])
-            panels.append(DosePanel("" if title is None else str(title), series, _pointed(reading, title), curve))
+    for cultivar in cultivars:
+        series = tuple(
+            (level_label("acidifier", name) if name else "", points.get(Treatment(cultivar, None, name), ()))
+            for name in acidifiers
+        )
+        curve = _curve(response, cultivar, [point for _, some in series for point in some])
+        panels.append(DosePanel(cultivar or "", series, _pointed(reading, cultivar), curve))
     return tuple(panels)
 
 
-def _points(reading: Reading) -> Mapping[Key, tuple[DosePoint, ...]]:
+def _points(response: ResponseResult) -> Mapping[Treatment, tuple[DosePoint, ...]]:
     """Points by cultivar and acidifier, in order of dose."""
-    buckets = bucket_values(reading)
-    found: dict[Key, list[DosePoint]] = {}
-    for row in reading.rows("means"):
-        treatment = mapping(row.get("treatment"))
-        numbers = [treatment.get(COLUMN), *(row.get(name) for name in ("mean", "lower", "upper"))]
-        if all(is_number(n) for n in numbers):
-            dose, mean, lower, upper = (float(n) for n in numbers if n is not None)
-            point = DosePoint(dose, mean, lower, upper, buckets.get(reading.key(treatment), ()))
-            found.setdefault((treatment.get("cultivar"), treatment.get("acidifier")), []).append(point)
-    return {key: tuple(sorted(points, key=lambda p: p.dose)) for key, points in found.items()}
+    buckets = bucket_values(response)
+    found: dict[Treatment, list[DosePoint]] = {}
+    for row in response.means:
+        dose_tsp = row.treatment.dose_tsp
+        if dose_tsp is not None:
+            point = DosePoint(dose_tsp, row.mean, row.lower, row.upper, buckets.get(row.treatment, ()))
+            found.setdefault(row.treatment.among(("cultivar", "acidifier")), []).append(point)
+    return {others: tuple(sorted(points, key=lambda p: p.dose)) for others, points in found.items()}
 
 
-def _groups(reading: Reading) -> tuple[Json, ...]:
+def _groups(response: ResponseResult) -> tuple[DoseGroup, ...]:
     """Groups of treatments that have a dose curve of their own; one for all of them in most trials."""
-    return rows(mapping((reading.response or {}).get("dose")), "groups")
+    return response.dose.groups if response.dose else ()
 
 
-def _curve(reading: Reading, cultivar: Any, points: Sequence[DosePoint]) -> FittedCurve | None:
+def _curve(response: ResponseResult, cultivar: str | None, points: Sequence[DosePoint]) -> FittedCurve | None:
     """Curve of a cultivar's panel, moved up or down to its means: curves in common differ by a constant only."""
-    fitting = [g for g in _groups(reading) if mapping(g.get("treatment")).get("cultivar", cultivar) == cultivar]
-    known = [p for p in rows(fitting[0], "points") if is_number(p.get("mean"))] if len(fitting) == 1 else []
-    if not known or not points:
+    fitting = [group for group in _groups(response) if group.treatment.cultivar in (None, cultivar)]
+    if len(fitting) != 1 or not points:
         return None
-    doses, values = [float(p["dose_tsp"]) for p in known], [float(p["mean"]) for p in known]
+    known = fitting[0].points
+    doses, values = [p.dose_tsp for p in known], [p.mean for p in known]
     shift = sum(point.mean - _at(point.dose, doses, values) for point in points) / len(points)
-    chosen = rows(fitting[0], "recommended")
     return FittedCurve(
-        tuple(
-            (float(p["dose_tsp"]), float(p["mean"]) + shift, float(p["lower"]) + shift, float(p["upper"]) + shift)
-            for p in known
-        ),
-        (float(chosen[0]["dose_tsp"]), float(chosen[0]["lower_tsp"]), float(chosen[0]["upper_tsp"]))
-        if chosen
-        else None,
+        tuple((p.dose_tsp, p.mean + shift, p.lower + shift, p.upper + shift) for p in known),
+        next(((one.dose_tsp, one.lower_tsp, one.upper_tsp) for one in fitting[0].recommended), None),
     )
 
 
@@ -111,16 +103,15 @@ def _at(dose: float, doses: Sequence[float], values: Sequence[float]) -> float:
     return values[before] + share * (values[after] - values[before])
 
 
-def _curve_statements(reading: Reading) -> tuple[str, ...]:
+def _curve_statements(reading: Reading, response: ResponseResult) -> tuple[str, ...]:
     """What the curves say, or why none was fitted."""
-    dose = mapping((reading.response or {}).get("dose"))
-    if dose.get("reason"):
-        return (str(dose["reason"]),)
-    said = []
-    for group in _groups(reading):
-        whose = ", ".join(level_label(str(k), v) for k, v in mapping(group.get("treatment")).items())
-        statements = [str(text) for text in group.get("statements") or ()]
-        said += [f"{whose}: {statements[0]}", *statements[1:]] if whose and statements else statements
+    if response.dose and response.dose.reason:
+        return (response.dose.reason,)
+    said: list[str] = []
+    for group in _groups(response):
+        whose = treatment_label(group.treatment, reading.columns)
+        first, *more = group.statements
+        said += [f"{whose}: {first}" if whose else first, *more]
     return tuple(said)
 
 
@@ -133,18 +124,14 @@ CURVE_NAMES = {
 }
 
 
-def _curves_table(reading: Reading) -> Table | None:
+def _curves_table(reading: Reading, response: ResponseResult) -> Table | None:
     """The five curves: how much each weighs, and its shape."""
     body = []
-    for group in _groups(reading):
-        whose = ", ".join(level_label(str(k), v) for k, v in mapping(group.get("treatment")).items())
-        for curve in rows(group, "curves"):
-            name = CURVE_NAMES.get(str(curve.get("curve")), str(curve.get("curve")))
-            ends = ("shape_lower", "shape_upper")
-            limits = " to ".join(plain(curve.get(end)) if is_number(curve.get(end)) else "open" for end in ends)
-            shape = curve.get("shape")
-            cells = (percent(curve.get("weight")), plain(shape), limits if is_number(shape) else ABSENT)
-            body.append(Row(f"{whose}, {name}" if whose else name, cells))
+    for group in _groups(response):
+        whose = treatment_label(group.treatment, reading.columns)
+        for one in group.curves:
+            name = f"{whose}, {CURVE_NAMES[one.curve]}" if whose else CURVE_NAMES[one.curve]
+            body.append(Row(name, (percent(one.weight), plain(one.shape), _shape_limits(one))))
     note = (
         "Weights by Akaike's criterion with its small-sample term, by number of buckets. The shape is the dose in "
         "level teaspoons at which a plateau is reached, or the rate of levelling off for each teaspoon; its interval, "
@@ -154,46 +141,41 @@ def _curves_table(reading: Reading) -> Table | None:
     return make_table(f"{NAME}-curves", "Dose curves weighed against each other", heads, body, note)
 
 
-def _name(acidifier: Any) -> str:
-    return "" if acidifier is None else level_label("acidifier", acidifier)
+def _shape_limits(curve: DoseCurve) -> str:
+    if curve.shape is None:
+        return ABSENT
+    return " to ".join("open" if end is None else plain(end) for end in (curve.shape_lower, curve.shape_upper))
 
 
-def _pointed(reading: Reading, cultivar: Any) -> tuple[tuple[Part, float], ...]:
+def _pointed(reading: Reading, cultivar: str | None) -> tuple[tuple[Part, float], ...]:
     """Parts and doses to point out in a cultivar's panel, the recommended one first."""
-    treatments = [reading.recommended, reading.current, reading.rival]
     seen: dict[Part, float] = {}
-    for treatment in treatments:
-        if treatment and treatment.get("cultivar") == cultivar and is_number(treatment.get(COLUMN)):
-            seen.setdefault(reading.part(treatment), float(treatment[COLUMN]))
+    for treatment in (reading.recommended, reading.current, reading.rival):
+        if treatment.cultivar == cultivar and treatment.dose_tsp is not None:
+            seen.setdefault(reading.part(treatment), treatment.dose_tsp)
     return tuple(seen.items())
 
 
-def _finding(reading: Reading) -> str:
+def _finding(reading: Reading, response: ResponseResult) -> str:
     """Say what the doses did: the heaviest dose overall, and where the current one stands."""
-    unit = reading.unit
-    known = [row for row in _level_means(reading) if is_number(row.get("mean"))]
+    known, unit = level_means(response, COLUMN), response.unit
     if not known:
         return "Means by dose."
-    best = max(known, key=lambda row: float(row["mean"]))
+    best = max(known, key=lambda row: row.mean)
     first = (
-        f"All else alike, {level_label(COLUMN, best.get('level'))} gave the highest mean, "
-        f"{with_interval(best['mean'], best.get('lower'), best.get('upper'), unit)}"
+        f"All else alike, {level_label(COLUMN, best.level)} gave the highest mean, "
+        f"{with_interval(best.mean, best.lower, best.upper, unit)}"
     )
-    now = [row for row in known if row.get("level") == reading.current.get(COLUMN)]
-    if not now or now[0] is best:
+    now = next((row for row in known if row.level == reading.current.dose_tsp), None)
+    if now is None or now is best:
         return f"{first}{', which is the current dose' if now else ''}."
-    return f"{first}; the current {level_label(COLUMN, now[0].get('level'))} gave {measure(now[0]['mean'])} {unit}."
+    return f"{first}; the current {level_label(COLUMN, now.level)} gave {measure(now.mean)} {unit}."
 
 
-def _level_means(reading: Reading) -> tuple[Json, ...]:
-    return rows((reading.response or {}).get("marginal_means"), COLUMN)
-
-
-def _levels(reading: Reading) -> str:
+def _levels(response: ResponseResult) -> str:
     """List every dose's mean for those who can't see the picture."""
     named = [
-        f"{level_label(COLUMN, row.get('level'))} {measure(row.get('mean'))} {reading.unit}"
-        for row in _level_means(reading)
+        f"{level_label(COLUMN, row.level)} {measure(row.mean)} {response.unit}" for row in level_means(response, COLUMN)
     ]
     return f"Means by dose: {', '.join(named)}." if named else ""
 

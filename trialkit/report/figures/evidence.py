@@ -10,7 +10,7 @@ from trialkit.pages.wording import count
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.reading import Json, mapping, rows
+from trialkit.report.untyped import Json, mapping, rows
 
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"
 NOTHING = (0.0, "no gain")

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from trialkit.pages.numerals import is_number, percent, with_interval
+from trialkit.documents.findings import ResponseResult
+from trialkit.pages.numerals import percent, with_interval
 from trialkit.pages.wording import level_label
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.reading import Reading, mapping, rows
-from trialkit.report.tables import factor_label, marginal_table
+from trialkit.report.reading import Reading
+from trialkit.report.tables import factor_label, level_means, marginal_table
 
 NAME = "levels"
 
 
-def margins_picture(reading: Reading) -> Picture | None:
+def margins_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     """Draw marginal means; None where there is nothing that the first picture does not show."""
-    made = margin_rows(reading)
-    response = reading.response
-    if len(reading.columns) < 2 or not made or response is None:
+    made = margin_rows(reading, response)
+    if len(reading.columns) < 2 or not made:
         return None
-    label = str(response.get("label"))
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(made, label, reading.unit, None, is_narrow))
-    finding = _finding(made, reading.unit)
-    tables = (
-        marginal_table(reading, f"{NAME}-{i}", response, reading.unit, c) for i, c in enumerate(reading.columns, 1)
-    )
+    label, unit = response.label, response.unit
+    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(made, label, unit, None, is_narrow))
+    finding = _finding(made, unit)
+    tables = (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1))
     return Picture(
         NAME,
         finding,
@@ -38,22 +36,20 @@ def margins_picture(reading: Reading) -> Picture | None:
     )
 
 
-def margin_rows(reading: Reading) -> tuple[IntervalRow, ...]:
+def margin_rows(reading: Reading, response: ResponseResult) -> tuple[IntervalRow, ...]:
     """Rows for every level of every factor."""
-    made = []
-    for column in reading.columns:
-        for row in rows((reading.response or {}).get("marginal_means"), column):
-            if all(is_number(row.get(name)) for name in ("mean", "lower", "upper")):
-                values = tuple(
-                    float(bucket["mean"])
-                    for bucket in reading.rows("buckets")
-                    if mapping(bucket.get("treatment")).get(column) == row.get("level")
-                    and is_number(bucket.get("mean"))
-                )
-                label = level_label(column, row.get("level"))
-                group = factor_label(reading, column)
-                made.append(IntervalRow(group, label, row["mean"], row["lower"], row["upper"], values))
-    return tuple(made)
+    return tuple(
+        IntervalRow(
+            factor_label(reading, column),
+            level_label(column, row.level),
+            row.mean,
+            row.lower,
+            row.upper,
+            tuple(one.mean for one in response.buckets if one.treatment.level(column) == row.level),
+        )
+        for column in reading.columns
+        for row in level_means(response, column)
+    )
 
 
 def _finding(made: tuple[IntervalRow, ...], unit: str) -> str:

@@ -29,9 +29,14 @@ def pictures(reading: Reading) -> tuple[tuple[Picture, ...], str]:
     tuple of Picture, str
         The pictures, and a sentence about what is not drawn (empty if nothing is missing).
     """
-    if reading.response is None or not reading.columns:
+    response = reading.response
+    if response is None:
         return (), NOTHING_TO_DRAW
-    second = dose_picture(reading) or margins_picture(reading)
-    drawn = tuple(p for p in (treatments_picture(reading), second, sites_picture(reading), days_picture(reading)) if p)
-    missing = NOTHING_TO_DRAW if not drawn else "" if second else NO_SECOND
-    return drawn, missing
+    second = dose_picture(reading, response) or margins_picture(reading, response)
+    drawn = (
+        treatments_picture(reading, response),
+        second,
+        sites_picture(reading, response),
+        days_picture(reading, response),
+    )
+    return tuple(picture for picture in drawn if picture), "" if second else NO_SECOND

@@ -10,7 +10,7 @@ from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
-from trialkit.report.reading import Json, rows
+from trialkit.report.untyped import Json, rows
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

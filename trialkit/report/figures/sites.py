@@ -7,7 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from trialkit.pages.numerals import difference_interval, interval, is_number, measure, p_value, percent, plain, signed
+from trialkit.documents.findings import ResponseResult
+from trialkit.documents.results import Site
+from trialkit.domain.treatment import Treatment
+from trialkit.pages.numerals import difference_interval, interval, measure, p_value, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
@@ -28,7 +31,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.reading import PART_WORDS, Json, Part, Reading, mapping, rows
+from trialkit.report.reading import PART_WORDS, Part, Reading
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,135 +57,120 @@ class Strip:
         return None if self.current is None or self.rival is None else self.rival - self.current
 
 
-def sites_picture(reading: Reading) -> Picture | None:
-    """Draw the gardens; None where no garden has a bucket."""
-    strips = site_strips(reading)
-    response = reading.response
-    if not strips or response is None:
-        return None
-    rival: Part = reading.part(reading.rival) if reading.rival else "other"
+def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
+    """Draw the gardens."""
+    strips, unit = site_strips(reading, response), response.unit
+    rival = reading.part(reading.rival)
     current: Part = "kept" if reading.is_kept else "current"
     shown = strips[:MOST_STRIPS]
-    quantity = quantity_words(str(response.get("label")), reading.unit)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, reading.unit, is_narrow))
-    finding = _finding(strips, PART_WORDS[rival], reading.unit)
-    made = (site_table(reading), explored_table(reading), new_garden_table(reading))
+    quantity = quantity_words(response.label, unit)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow))
+    finding = _finding(strips, PART_WORDS[rival], unit)
+    made = (site_table(reading, response), explored_table(response), new_garden_table(reading, response))
     return Picture(
         NAME,
         finding,
-        " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(reading))),
-        f"Chart of {response.get('label')}, one strip for each of {len(strips)} gardens. {finding} "
-        f"{_each(strips, reading.unit)}",
+        " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(response))),
+        f"Chart of {response.label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
         wide,
         narrow,
         tuple(table for table in made if table),
     )
 
 
-def _explored(reading: Reading) -> tuple[str, ...]:
+def _explored(response: ResponseResult) -> tuple[str, ...]:
     """How much effects differ between gardens, and what the differences go with."""
-    varied = [v for v in reading.rows("variances") if str(v.get("term")).startswith("site:") and v.get("sd")]
     said = tuple(
-        f"{str(v.get('label')).capitalize()}: standard deviation {plain(v.get('sd'))} {reading.unit}."
-        for v in varied
-        if str(v.get("term")) != "site:block"
+        f"{row.label.capitalize()}: standard deviation {plain(row.sd)} {response.unit}."
+        for row in response.variances
+        if row.sd and row.term.startswith("site:") and row.term != "site:block"
     )
-    explored = rows(mapping((reading.response or {}).get("gardens")), "explored")
-    return (*said, *(str(one.get("statement")) for one in explored))
+    explored = response.gardens.explored if response.gardens else ()
+    return (*said, *(one.statement for one in explored))
 
 
-def explored_table(reading: Reading) -> Table | None:
+def explored_table(response: ResponseResult) -> Table | None:
     """Slopes of the gardens' differences: an exploration."""
     body = (
         Row(
-            f"{row.get('label')}, for each {plain(row.get('per'))}",
+            f"{row.label}, for each {plain(row.per)}",
             (
-                signed(mapping(row.get("slope")).get("estimate")),
-                difference_interval(mapping(row.get("slope")).get("lower"), mapping(row.get("slope")).get("upper")),
-                plain(row.get("gardens"), 9),
-                p_value(row.get("p")),
+                signed(row.slope.estimate),
+                difference_interval(row.slope.lower, row.slope.upper),
+                plain(row.gardens, 9),
+                p_value(row.p),
             ),
         )
-        for row in rows(mapping((reading.response or {}).get("gardens")), "explored")
+        for row in (response.gardens.explored if response.gardens else ())
     )
-    heads = columns("of the garden", f"slope of the gain, {reading.unit}", "interval", "gardens", "p")
+    heads = columns("of the garden", f"slope of the gain, {response.unit}", "interval", "gardens", "p")
     note = "An exploration only: gardens did not get these at random."
     return make_table(f"{NAME}-explored", "What the gain goes with", heads, body, note)
 
 
-def new_garden_table(reading: Reading) -> Table | None:
+def new_garden_table(reading: Reading, response: ResponseResult) -> Table | None:
     """Mean of each treatment at a garden not yet seen."""
     body = (
         Row(
-            treatment_label(mapping(row.get("treatment")), reading.columns),
-            (
-                measure(row.get("mean")),
-                interval(mapping(row.get("new_garden")).get("lower"), mapping(row.get("new_garden")).get("upper")),
-            ),
-            PART_WORDS[reading.part(row.get("treatment"))],
+            treatment_label(row.treatment, reading.columns),
+            (measure(row.mean), interval(row.new_garden.lower, row.new_garden.upper)),
+            PART_WORDS[reading.part(row.treatment)],
         )
-        for row in reading.rows("means")
-        if row.get("new_garden")
+        for row in response.means
+        if row.new_garden
     )
-    heads = columns(
-        "treatment", f"mean, {reading.unit}", f"{percent(reading.confidence)} of new gardens, {reading.unit}"
-    )
+    unit = response.unit
+    heads = columns("treatment", f"mean, {unit}", f"{percent(reading.confidence)} of new gardens, {unit}")
     note = "Where the mean of a garden not in the trial may lie: gardens differ, in level and in what they favour."
     return make_table(f"{NAME}-new", "At a new garden", heads, body, note)
 
 
-def site_strips(reading: Reading) -> tuple[Strip, ...]:
+def site_strips(reading: Reading, response: ResponseResult) -> tuple[Strip, ...]:
     """Strips in the order of the design's gardens."""
     buckets: dict[str, list[float]] = defaultdict(list)
-    for row in reading.rows("buckets"):
-        if is_number(row.get("mean")):
-            buckets[str(row.get("site"))].append(float(row["mean"]))
-    known = {str(site.get("site")): site for site in rows(reading.design, "sites")}
-    order = [*known, *(site for site in buckets if site not in known)]
+    for bucket in response.buckets:
+        buckets[bucket.site].append(bucket.mean)
+    means = _site_means(response)
     return tuple(
         Strip(
-            str(known.get(site, {}).get("name") or site),
-            _details(known.get(site, {})),
-            tuple(buckets[site]),
-            _site_mean(reading, site, reading.current),
-            _site_mean(reading, site, reading.rival),
+            reading.site_names[site.site],
+            _details(site),
+            tuple(buckets[site.site]),
+            means.get((site.site, reading.current)),
+            means.get((site.site, reading.rival)),
         )
-        for site in order
-        if buckets.get(site)
+        for site in reading.design.sites
+        if site.site in buckets
     )
 
 
-def site_table(reading: Reading) -> Table | None:
+def site_table(reading: Reading, response: ResponseResult) -> Table | None:
     """Raw means of every treatment at every garden."""
-    names = {str(s.get("site")): str(s.get("name") or s.get("site")) for s in rows(reading.design, "sites")}
-    sites = list(dict.fromkeys(str(row.get("site")) for row in reading.rows("site_means")))
-    found = {(str(r.get("site")), reading.key(r.get("treatment"))): r.get("mean") for r in reading.rows("site_means")}
-    treatments = {reading.key(r.get("treatment")): mapping(r.get("treatment")) for r in reading.rows("site_means")}
+    found = _site_means(response)
+    sites = list(dict.fromkeys(site for site, _ in found))
     body = (
         Row(
             treatment_label(treatment, reading.columns),
-            tuple(measure(found.get((site, key))) for site in sites),
+            tuple(measure(found.get((site, treatment))) for site in sites),
             PART_WORDS[reading.part(treatment)],
         )
-        for key, treatment in treatments.items()
+        for treatment in dict.fromkeys(treatment for _, treatment in found)
     )
-    heads = columns("treatment", *(f"{names.get(site, site)}, {reading.unit}" for site in sites))
+    heads = columns("treatment", *(f"{reading.site_names[site]}, {response.unit}" for site in sites))
     return make_table(f"{NAME}-means", "Raw means of bucket means at each garden", heads, body)
 
 
-def _details(site: Json) -> str:
-    alkalinity, sun = site.get("alkalinity_mg_l_caco3"), site.get("sun_hours")
-    parts = [f"alkalinity {plain(alkalinity)} mg/L"] if is_number(alkalinity) else []
-    return ", ".join([*parts, f"{plain(sun)} h sun"] if is_number(sun) else parts)
+def _site_means(response: ResponseResult) -> dict[tuple[str, Treatment], float]:
+    return {(row.site, row.treatment): row.mean for row in response.site_means}
 
 
-def _site_mean(reading: Reading, site: str, treatment: Json) -> float | None:
-    if not treatment:
-        return None
-    for row in reading.rows("site_means"):
-        if str(row.get("site")) == site and reading.key(row.get("treatment")) == reading.key(treatment):
-            return float(row["mean"]) if is_number(row.get("mean")) else None
-    return None
+def _details(site: Site) -> str:
+    alkalinity, sun = site.alkalinity_mg_l_caco3, site.sun_hours
+    parts = (
+        "" if alkalinity is None else f"alkalinity {plain(alkalinity)} mg/L",
+        "" if sun is None else f"{plain(sun)} h sun",
+    )
+    return ", ".join(part for part in parts if part)
 
 
 def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit: str, is_narrow: bool) -> Figure:

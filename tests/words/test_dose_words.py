@@ -9,12 +9,11 @@ from trialkit.documents.findings import (
     DoseBasis,
     DoseGroup,
     DosePoint,
-    EffectTest,
     Interval,
     RecommendedDose,
 )
 from trialkit.domain.treatment import Treatment
-from trialkit.words.dose_words import apart_sentence, dose_sentences, not_fitted_sentence
+from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
 
 GROUP = DoseGroup(
     treatment=Treatment(),
@@ -56,18 +55,6 @@ def test_curves_that_cannot_be_told_apart() -> None:
     refused = replace(ANSWER, status="not fitted", not_fitted="not_told_apart", technical="X is singular.", groups=())
     assert not_fitted_sentence(refused) == (
         "The records cannot tell the curves apart. (For a statistician: X is singular.)"
-    )
-
-
-def test_curves_apart_and_in_common() -> None:
-    """Of each other factor's interaction with the dose, and of no other test."""
-    tests = tuple(
-        EffectTest(term, 3.0, 3, 40.0, p)
-        for term, p in (("dose_tsp", 0.0001), ("cultivar:dose_tsp", 0.002), ("dose_tsp:acidifier", 0.4))
-    )
-    assert apart_sentence(replace(ANSWER, apart=("cultivar",), tests=tests)) == (
-        "The response to the dose differs by cultivar (p = 0.002): each has its own curve. No difference between the "
-        "responses of each acidifier to the dose was shown (p = 0.4): one curve serves all."
     )
 
 

@@ -39,7 +39,6 @@ from trialkit.domain.heads import is_harvested
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product
-from trialkit.words.filled import filled
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
 TIMES = ("days", DEGREE_DAYS)
@@ -102,7 +101,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
-    results = Results(
+    return Results(
         schema="trialkit-results-2",
         trial=_about(trial),
         made_with=_versions(),
@@ -116,7 +115,6 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         decision=None if isinstance(decided, str) else decided,
         no_decision=decided if isinstance(decided, str) else None,
     )
-    return filled(results)
 
 
 def _with_gardens(trial: Trial, question: Question, answered: Answered, decision: Decision) -> Answered:

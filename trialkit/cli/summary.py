@@ -8,7 +8,9 @@ from collections.abc import Iterator
 from trialkit.documents.findings import Decision
 from trialkit.documents.results import Results
 from trialkit.pages.wording import chance_percent, treatment_label
+from trialkit.words.check_words import check_words
 from trialkit.words.phrases import number, treatment_words
+from trialkit.words.response_words import not_analysed_sentence
 
 WIDTH = 80
 LINES = 24
@@ -69,7 +71,8 @@ def _doses(results: Results) -> Iterator[str]:
 def _days(results: Results) -> Iterator[str]:
     days = results.responses["days"]
     if days.status != "analysed":
-        yield _clipped(f"Days to harvest: not analysed. {days.reason or ''}")
+        reason = not_analysed_sentence(days.not_analysed) if days.not_analysed else ""
+        yield _clipped(f"Days to harvest: not analysed. {reason}")
         return
     means = [row.mean for row in days.means]
     yield f"Days to harvest: {number(min(means))} to {number(max(means))} by treatment"
@@ -84,6 +87,6 @@ def _losses(results: Results) -> Iterator[str]:
 
 
 def _checks(results: Results) -> Iterator[str]:
-    found = [check for response in results.responses.values() for check in response.checks]
+    found = [check_words(check, one.unit) for one in results.responses.values() for check in one.checks]
     doubtful = list(dict.fromkeys(check.title.lower() for check in found if not check.ok))
     yield _clipped(f"Checks: {len(found)}, in doubt: {', '.join(doubtful) or 'none'}")

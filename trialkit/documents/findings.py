@@ -32,8 +32,6 @@ class Variance:
     term: str
     variance: float
     sd: float | None
-    label: str = ""
-    statement: str | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,6 @@ class EffectTest:
     numerator_df: int
     denominator_df: float
     p: float
-    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -291,16 +288,7 @@ class SiteMean:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Said:
-    """What a check says."""
-
-    title: str = ""
-    finding: str = ""
-    consequence: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class MissingCheck(Said):
+class MissingCheck:
     """Whether buckets without a record are spread evenly over the levels of each factor.
 
     Attributes
@@ -331,7 +319,7 @@ class MissingCheck(Said):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ReplicationCheck(Said):
+class ReplicationCheck:
     """Whether there are degrees of freedom enough for error.
 
     Attributes
@@ -356,7 +344,7 @@ class ReplicationCheck(Said):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ResidualsCheck(Said):
+class ResidualsCheck:
     """That the buckets do not let the model be checked: too few, or not different at all.
 
     Attributes
@@ -378,7 +366,7 @@ class ResidualsCheck(Said):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ShapeCheck(Said):
+class ShapeCheck:
     """Whether the variation between buckets has the shape of a bell.
 
     Attributes
@@ -422,7 +410,7 @@ class SiteSpread:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SpreadCheck(Said):
+class SpreadCheck:
     """Whether buckets vary alike in every garden.
 
     Attributes
@@ -450,7 +438,7 @@ class SpreadCheck(Said):
 
 
 @dataclass(frozen=True, kw_only=True)
-class OutlierCheck(Said):
+class OutlierCheck:
     """Whether the bucket that stands out the most may do so by chance.
 
     Attributes
@@ -478,7 +466,7 @@ class OutlierCheck(Said):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ScaleCheck(Said):
+class ScaleCheck:
     """Whether the response fits on the scale that it is on.
 
     Attributes
@@ -551,8 +539,6 @@ class Exploration:
     slope: Interval
     p: float
     gardens: int
-    label: str = ""
-    statement: str = ""
 
 
 @dataclass(frozen=True)
@@ -572,7 +558,6 @@ class Gardens:
     treatment: Treatment
     differences: tuple[SiteDifference, ...]
     explored: tuple[Exploration, ...]
-    statement: str = ""
 
 
 @dataclass(frozen=True)
@@ -776,7 +761,6 @@ class DoseGroup:
     p: float
     recommended: tuple[RecommendedDose, ...]
     levels_off: bool
-    statements: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -811,8 +795,6 @@ class DoseAnswer:
     apart: tuple[str, ...]
     tests: tuple[EffectTest, ...]
     groups: tuple[DoseGroup, ...]
-    reason: str | None = None
-    statement: str = ""
 
 
 NoteCode = Literal[
@@ -914,7 +896,6 @@ class FittedModel:
     buckets: int
     notes: tuple[Note, ...]
     partly_tested: tuple[PartlyTested, ...]
-    statements: tuple[str, ...] = ()
 
 
 NotAnalysedCode = Literal[
@@ -1014,9 +995,6 @@ class ResponseResult:
     gardens: Gardens | None = None
     pairs: tuple[Pair, ...] = ()
     dose: DoseAnswer | None = None
-    label: str = ""
-    of: str = ""
-    reason: str | None = None
 
 
 @dataclass(frozen=True)
@@ -1182,8 +1160,6 @@ class Losses:
     treatments_vary: bool
     gardens_vary: bool
     unfinished: bool
-    warning: str | None = None
-    statement: str = ""
 
     @property
     def go_with_the_treatment(self) -> bool:

@@ -106,7 +106,6 @@ class VariedFactor:
     unit: str | None
     levels: tuple[Level, ...]
     product: str | None
-    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,7 +125,6 @@ class FixedFactor:
     name: FactorName
     level: Level
     product: str | None
-    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -198,7 +196,6 @@ class Design:
     factors: tuple[VariedFactor, ...]
     fixed: tuple[FixedFactor, ...]
     acid_used: tuple[AcidUsed, ...]
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

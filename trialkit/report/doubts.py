@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from trialkit.documents.findings import Check, Interval
+from trialkit.documents.findings import Interval
 from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
+from trialkit.words.check_words import CheckWords, check_words
+from trialkit.words.loss_words import losses_sentence
+from trialkit.words.model_words import note_sentence
+from trialkit.words.response_words import RESPONSE_LABELS
 
 
 @dataclass(frozen=True)
@@ -19,7 +23,7 @@ class Doubts:
 
     losses: str
     loss_table: Table | None
-    checks: tuple[tuple[str, tuple[Check, ...]], ...]
+    checks: tuple[tuple[str, tuple[CheckWords, ...]], ...]
     pictures: tuple[Picture, ...]
     would_change: tuple[str, ...]
     scope: tuple[str, ...]
@@ -30,20 +34,29 @@ def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
     decision = reading.decision
     return Doubts(
-        losses=reading.results.losses.statement,
+        losses=losses_sentence(reading.results.losses),
         loss_table=_losses(reading),
         checks=_checks(reading),
         pictures=check_pictures(reading),
         would_change=decision.would_change if decision else (),
         scope=decision.scope if decision else (),
-        notes=reading.design.notes,
+        notes=_notes(reading),
     )
 
 
-def _checks(reading: Reading) -> tuple[tuple[str, tuple[Check, ...]], ...]:
+def _notes(reading: Reading) -> tuple[str, ...]:
+    """Notes on the model of the first response that was analysed."""
+    models = [response.model for response in reading.results.responses.values() if response.model]
+    return tuple(map(note_sentence, models[0].notes)) if models else ()
+
+
+def _checks(reading: Reading) -> tuple[tuple[str, tuple[CheckWords, ...]], ...]:
     """Checks by response, those that want attention first."""
     return tuple(
-        (response.label, tuple(sorted(response.checks, key=lambda check: check.ok)))
+        (
+            RESPONSE_LABELS[response.name],
+            tuple(check_words(check, response.unit) for check in sorted(response.checks, key=lambda check: check.ok)),
+        )
         for response in reading.results.responses.values()
         if response.checks and is_analysed(response)
     )

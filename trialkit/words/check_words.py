@@ -22,6 +22,9 @@ NOTHING_TO_DO = "Nothing to do."
 SCALES = {0.0: "the logarithm", 0.5: "the square root", 2.0: "the square"}
 
 
+Said = tuple[str, str, str]
+
+
 @dataclass(frozen=True)
 class CheckWords:
     """A check in words.
@@ -34,11 +37,14 @@ class CheckWords:
         What was found.
     consequence : str
         What follows.
+    ok : bool
+        Whether it is in order.
     """
 
     title: str
     finding: str
     consequence: str
+    ok: bool
 
 
 def check_words(check: Check, unit: str) -> CheckWords:
@@ -50,6 +56,10 @@ def check_words(check: Check, unit: str) -> CheckWords:
     unit : str
         Of the response.
     """
+    return CheckWords(*_said(check, unit), ok=check.ok)
+
+
+def _said(check: Check, unit: str) -> Said:
     match check:
         case MissingCheck():
             return _missing(check)
@@ -67,17 +77,17 @@ def check_words(check: Check, unit: str) -> CheckWords:
             return _scale(check)
 
 
-def _missing(check: MissingCheck) -> CheckWords:
+def _missing(check: MissingCheck) -> Said:
     title = "Buckets without a record"
     if not check.missing:
-        return CheckWords(title, f"All {check.buckets} buckets have a record.", NOTHING_TO_DO)
+        return (title, f"All {check.buckets} buckets have a record.", NOTHING_TO_DO)
     finding = (
         f"{check.missing} of {check.buckets} buckets have no record; {_evidence(check.p)} that this goes with the "
         "treatment."
     )
     if check.ok or check.column is None:
-        return CheckWords(title, finding, NOTHING_TO_DO)
-    return CheckWords(
+        return (title, finding, NOTHING_TO_DO)
+    return (
         title,
         finding,
         f"They are missing most often under {level_words(check.column, check.level)}: if they were given up because "
@@ -85,11 +95,11 @@ def _missing(check: MissingCheck) -> CheckWords:
     )
 
 
-def _replication(check: ReplicationCheck) -> CheckWords:
+def _replication(check: ReplicationCheck) -> Said:
     least = effect_label(check.term or "")
     if check.treatment is not None:
         least = f"{treatment_words(check.treatment)} against the current practice"
-    return CheckWords(
+    return (
         "Replication",
         f"Least is known of {least}: {check.df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
         NOTHING_TO_DO
@@ -98,22 +108,22 @@ def _replication(check: ReplicationCheck) -> CheckWords:
     )
 
 
-def _residuals(check: ResidualsCheck) -> CheckWords:
+def _residuals(check: ResidualsCheck) -> Said:
     if not check.vary:
-        return CheckWords(
+        return (
             "Variation between like buckets",
             "Buckets treated alike in a block do not differ at all.",
             "Records of living things vary: were these weighed, or written down from one figure?",
         )
-    return CheckWords(
+    return (
         "Buckets enough to check the model",
         f"Only {check.df} degrees of freedom are left among the bucket means.",
         "The intervals rest on the assumption that buckets vary alike and symmetrically; it could not be checked.",
     )
 
 
-def _shape(check: ShapeCheck) -> CheckWords:
-    return CheckWords(
+def _shape(check: ShapeCheck) -> Said:
+    return (
         "Shape of the variation between buckets",
         f"Over {check.buckets} buckets, {_evidence(check.p)} against a bell shape (Shapiro-Wilk).",
         NOTHING_TO_DO
@@ -122,7 +132,7 @@ def _shape(check: ShapeCheck) -> CheckWords:
     )
 
 
-def _spread(check: SpreadCheck) -> CheckWords:
+def _spread(check: SpreadCheck) -> Said:
     low, high = check.lowest, check.highest
     consequence = NOTHING_TO_DO
     if check.uneven:
@@ -132,7 +142,7 @@ def _spread(check: SpreadCheck) -> CheckWords:
         )
     elif not check.ok:
         consequence = f"Buckets at {high.site} vary most: its results count for more than they should."
-    return CheckWords(
+    return (
         "Spread within each garden",
         f"Standard deviations between like buckets run from {number(low.sd)} at {low.site} to {number(high.sd)} at "
         f"{high.site} (Levene: {_evidence(check.p)} that they differ).",
@@ -140,8 +150,8 @@ def _spread(check: SpreadCheck) -> CheckWords:
     )
 
 
-def _outlier(check: OutlierCheck, unit: str) -> CheckWords:
-    return CheckWords(
+def _outlier(check: OutlierCheck, unit: str) -> Said:
+    return (
         "Single buckets that stand out",
         f"Bucket {check.bucket} at {check.site} lies {abs(check.residual):.3g} {unit} "
         f"{'above' if check.residual > 0 else 'below'} what its treatment and block lead one to expect "
@@ -152,18 +162,20 @@ def _outlier(check: OutlierCheck, unit: str) -> CheckWords:
     )
 
 
-def _scale(check: ScaleCheck) -> CheckWords:
+def _scale(check: ScaleCheck) -> Said:
     title, power = "Scale of the response", check.power
     found = (
         f"Best power {number(power.estimate, 2)} (95 % interval {number(power.lower, 2)} to {number(power.upper, 2)})"
     )
     if check.ok:
-        return CheckWords(title, f"{found}: 1, the scale as it is, fits.", NOTHING_TO_DO)
+        return (title, f"{found}: 1, the scale as it is, fits.", NOTHING_TO_DO)
     if check.chosen == 1:
-        return CheckWords(
-            title, f"{found}: neither the scale as it is nor one with a name.", "Read the intervals as approximate."
+        return (
+            title,
+            f"{found}: neither the scale as it is nor one with a name.",
+            "Read the intervals as approximate.",
         )
-    return CheckWords(
+    return (
         title,
         f"{found}: {SCALES[check.chosen]} would fit better.",
         "Means and intervals are on the scale as it is. The decision was made anew on the other scale, and it is used "

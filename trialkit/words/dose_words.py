@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from trialkit._percent import in_percent
 from trialkit.documents.findings import DoseAnswer, DoseGroup, RecommendedDose
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
-from trialkit.words.factor_words import effect_label
 from trialkit.words.phrases import number, p_value, spoons, teaspoons
 from trialkit.words.response_words import for_a_statistician
 
@@ -26,26 +25,6 @@ def not_fitted_sentence(dose: DoseAnswer) -> str:
         f"Only three doses were tried, {tried}: a plateau cannot be told from a curve, so no dose is recommended but "
         f"one of those tried. {FEWEST_CURVE_DOSES} doses or more could tell."
     )
-
-
-def apart_sentence(dose: DoseAnswer) -> str:
-    """Say for each other factor whether its levels need curves of their own."""
-    return " ".join(_apart(dose))
-
-
-def _apart(dose: DoseAnswer) -> Iterator[str]:
-    for test in dose.tests:
-        if test.term.count(":") != 1:
-            continue
-        (other,) = (column for column in test.term.split(":") if column != "dose_tsp")
-        name = effect_label(other)
-        if other in dose.apart:
-            yield f"The response to the dose differs by {name} ({p_value(test.p)}): each has its own curve."
-        else:
-            yield (
-                f"No difference between the responses of each {name} to the dose was shown ({p_value(test.p)}): one "
-                "curve serves all."
-            )
 
 
 def dose_sentences(group: DoseGroup, dose: DoseAnswer, unit: str, confidence: float) -> tuple[str, ...]:

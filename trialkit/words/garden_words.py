@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
-from trialkit.documents.findings import Covariate, Exploration, Gardens
-from trialkit.words.phrases import number, p_value, treatment_words
+from trialkit.documents.findings import Covariate, Exploration
+from trialkit.words.phrases import number, p_value
 
 COVARIATES: Mapping[Covariate, tuple[str, str]] = {
     "sun_hours": ("sun", "for each hour"),
@@ -16,30 +16,6 @@ COVARIATES: Mapping[Covariate, tuple[str, str]] = {
 def covariate_label(covariate: Covariate) -> str:
     """Name something that is known of gardens."""
     return COVARIATES[covariate][0]
-
-
-def gardens_sentence(gardens: Gardens, unit: str) -> str:
-    """Say what holds at every garden, and what on average only."""
-    return " ".join(_gardens(gardens, unit))
-
-
-def _gardens(gardens: Gardens, unit: str) -> Iterator[str]:
-    found, name = gardens.differences, treatment_words(gardens.treatment)
-    gains = [one.difference for one in found]
-    ahead = sum(gain > 0 for gain in gains)
-    spread = f"{number(min(gains))} to {number(max(gains))} {unit}"
-    if len(found) == 1:
-        yield f"Only one garden has both {name} and the current practice."
-    elif ahead in (0, len(found)):
-        yield (
-            f"At every one of {len(found)} gardens {name} was {'ahead of' if ahead else 'behind'} the current practice "
-            f"({spread}); single gardens are known poorly."
-        )
-    else:
-        yield (
-            f"What holds on average does not hold everywhere: {name} was ahead of the current practice at {ahead} of "
-            f"{len(found)} gardens ({spread}). With few buckets a garden, some of that is luck."
-        )
 
 
 def exploration_sentence(line: Exploration, unit: str) -> str:

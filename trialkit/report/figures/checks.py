@@ -24,6 +24,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Reading
+from trialkit.words.check_words import check_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,8 +50,8 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
 
 def _check(response: ResponseResult, *wanted: str) -> str:
     """Finding and consequence of the checks named."""
-    found = {check.id: f"{check.finding} {check.consequence}" for check in response.checks}
-    return " ".join(found[name] for name in wanted if name in found)
+    said = [check_words(check, response.unit) for name in wanted for check in response.checks if check.id == name]
+    return " ".join(f"{one.finding} {one.consequence}" for one in said)
 
 
 def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:

@@ -16,6 +16,8 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
 from trialkit.report.reading import Part, Reading
 from trialkit.report.tables import level_means, marginal_table, means_table
+from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
+from trialkit.words.response_words import RESPONSE_LABELS
 
 NAME = "dose"
 COLUMN = "dose_tsp"
@@ -26,7 +28,8 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     if COLUMN not in reading.columns:
         return None
     panels, unit = dose_panels(reading, response), response.unit
-    quantity = quantity_words(response.label, unit)
+    label = RESPONSE_LABELS[response.name]
+    quantity = quantity_words(label, unit)
     wide, narrow = draw_twice(NAME, lambda is_narrow: draw_panels(panels, quantity, unit, is_narrow))
     finding = " ".join((_finding(reading, response), *_curve_statements(reading, response)))
     made = (
@@ -38,7 +41,7 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
         NAME,
         finding,
         _how_to_read(reading, panels),
-        f"Chart of {response.label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
+        f"Chart of {label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
         f"panel{'s' if len(panels) > 1 else ''}. {finding} {_levels(response)}",
         wide,
         narrow,
@@ -105,12 +108,15 @@ def _at(dose: float, doses: Sequence[float], values: Sequence[float]) -> float:
 
 def _curve_statements(reading: Reading, response: ResponseResult) -> tuple[str, ...]:
     """What the curves say, or why none was fitted."""
-    if response.dose and response.dose.reason:
-        return (response.dose.reason,)
+    dose = response.dose
+    if dose is None:
+        return ()
+    if dose.not_fitted:
+        return (not_fitted_sentence(dose),)
     said: list[str] = []
-    for group in _groups(response):
+    for group in dose.groups:
         whose = treatment_label(group.treatment, reading.columns)
-        first, *more = group.statements
+        first, *more = dose_sentences(group, dose, response.unit, reading.confidence)
         said += [f"{whose}: {first}" if whose else first, *more]
     return tuple(said)
 

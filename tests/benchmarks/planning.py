@@ -15,21 +15,21 @@ import numpy as np
 import pandas as pd
 
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design, planned_design
 from trialkit.planning.exact import expected_power
 from trialkit.planning.executors import simulation_executor
-from trialkit.planning.grid import Size
-from trialkit.planning.outcome import Goal
-from trialkit.planning.simulated import simulate_power
+from trialkit.planning.planned_design import PlannedDesign, planned_design
+from trialkit.planning.planned_power import Goal
+from trialkit.planning.simulated_power import simulate_power
+from trialkit.planning.trial_sizes import TrialSize
 
 REPLICATES = 10_000
 LEVELS = (["Fenleaf", "Larkmoor Butter"], [2.0, 4.0, 6.0, 8.0])
 TREATMENTS = pd.DataFrame(product(*LEVELS), columns=["cultivar", "dose_tsp"])
 GOAL = Goal(margin_g=15.0, current={"cultivar": "Fenleaf", "dose_tsp": 4.0})
-SIZES = [Size(1, blocks, heads) for blocks, heads in product((2, 3, 4), (2, 3, 4, 6))]
+SIZES = [TrialSize(1, blocks, heads) for blocks, heads in product((2, 3, 4), (2, 3, 4, 6))]
 
 
-def complete_blocks(size: Size) -> Design:
+def complete_blocks(size: TrialSize) -> PlannedDesign:
     """One garden of complete blocks."""
     layout = pd.concat([TREATMENTS.assign(site="Fernhill", block=block) for block in range(size.blocks)])
     layout = layout.reset_index(drop=True).assign(bucket=np.arange(len(layout)))
@@ -40,7 +40,7 @@ def complete_blocks(size: Size) -> Design:
     return planned_design(layout, size.heads, list(TREATMENTS), lambda _: model)
 
 
-def incomplete_blocks(size: Size) -> Design:
+def incomplete_blocks(size: TrialSize) -> PlannedDesign:
     """Each block is a volunteer with three of the eight treatments."""
     starts = range(8 * size.blocks)
     rows = [TREATMENTS.assign(volunteer=f"v{i}").iloc[[i % 8, (i + 1) % 8, (i + 3) % 8]] for i in starts]
@@ -49,7 +49,7 @@ def incomplete_blocks(size: Size) -> Design:
     return planned_design(layout, size.heads, list(TREATMENTS), lambda _: model)
 
 
-def simulate_all(designs: list[Design], replicates: int, executor: Executor) -> None:
+def simulate_all(designs: list[PlannedDesign], replicates: int, executor: Executor) -> None:
     """Simulate each design."""
     for design in designs:
         simulate_power(design, Assumptions(), GOAL, replicates=replicates, seed=1, executor=executor)
@@ -73,7 +73,7 @@ def main() -> None:
         print(f"worker processes ready, libraries loaded: {time.perf_counter() - start:.2f} s")
         grid = seconds(lambda: simulate_all(designs, REPLICATES, executor))
         print(f"grid of {len(SIZES)} around 24 buckets, orthogonal, {REPLICATES} simulations each: {grid:.2f} s")
-        volunteers = seconds(lambda: simulate_all([incomplete_blocks(Size(1, 3, 4))], 1_000, executor))
+        volunteers = seconds(lambda: simulate_all([incomplete_blocks(TrialSize(1, 3, 4))], 1_000, executor))
         print(f"24 volunteers with 3 buckets each, not orthogonal, 1000 simulations: {volunteers:.2f} s")
 
 

@@ -5,13 +5,21 @@ from __future__ import annotations
 import json
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from commands import run
 from small_plan import write_plan_folder
+from small_trial import small_trial
+from trialkit.documents.document import as_text
 
 DONE, WRONG_CALL, NOT_COMPUTED = 0, 2, 3
+
+
+def spreads(plan: dict[str, Any]) -> dict[str, float]:
+    """Assumed standard deviations, g, by what varies."""
+    return {row["grouping"]: row["sd_g"] for row in plan["spreads"]}
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +45,7 @@ def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[st
     """plan.json, plan.html and calendar.ics, whole; a second run writes the same bytes, and no input is touched."""
     folder, _ = planned
     files = {name: (folder / "results" / name).read_bytes() for name in ("plan.json", "plan.html", "calendar.ics")}
-    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-1"
+    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-2"
     assert files["calendar.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
     inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
     again = run("plan", folder, "--json")
@@ -50,16 +58,24 @@ def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[st
 def test_an_earlier_trial_tells_how_things_vary(tmp_path: Path) -> None:
     """Variances come from an analysed trial, and the plan says which."""
     write_plan_folder(tmp_path / "new")
-    earlier = tmp_path / "old" / "results"
-    earlier.mkdir(parents=True)
-    variances = [{"term": "bucket", "variance": 4.0}, {"term": "residual", "variance": 25.0}]
-    results = {"trial": {"title": "Last autumn"}, "responses": {"weight_g": {"variances": variances}}}
-    (earlier / "results.json").write_text(json.dumps(results), encoding="utf-8")
+    results = small_trial(tmp_path / "old", cultivars=2)
+    (tmp_path / "old" / "results").mkdir()
+    (tmp_path / "old" / "results" / "results.json").write_text(as_text(results), encoding="utf-8")
     result = run("plan", tmp_path / "new", "--earlier", tmp_path / "old", "--json")
     assert result.returncode == DONE, result.stderr
     plan = json.loads(result.stdout)
-    assert "Last autumn" in plan["source"]
-    assert {row["label"]: row["sd_g"] for row in plan["spreads"]}["buckets treated alike"] == pytest.approx(2)
+    assert plan["source"] == {"code": "earlier trial", "trial": "A small trial"}
+    heads = next(row.variance for row in results.responses["weight_g"].variances if row.term == "residual")
+    assert spreads(plan)["head"] == pytest.approx(heads**0.5)
+
+
+def test_an_earlier_trial_whose_results_are_damaged(tmp_path: Path) -> None:
+    """Results that are none are named, with what to do."""
+    write_plan_folder(tmp_path / "new")
+    (tmp_path / "results.json").write_text("{}", encoding="utf-8")
+    result = run("plan", tmp_path / "new", "--earlier", tmp_path / "results.json")
+    assert result.returncode == NOT_COMPUTED
+    assert "results.json holds no results of a trial: run trialkit analyse on its folder again." in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -94,10 +110,9 @@ def test_the_protocol_says_how_things_vary(tmp_path: Path) -> None:
     result = run("plan", tmp_path / "trial", "--json")
     assert result.returncode == DONE, result.stderr
     plan = json.loads(result.stdout)
-    spreads = {row["label"]: row["sd_g"] for row in plan["spreads"]}
-    assert (spreads["buckets treated alike"], spreads["heads within a bucket"]) == (4, 20)
-    assert spreads["gardens"] == 15
-    assert plan["source"] == "trial.toml, and common practice, no source, for the rest"
+    found = spreads(plan)
+    assert (found["bucket"], found["head"], found["site"]) == (4, 20, 15)
+    assert plan["source"]["code"] == "trial.toml"
 
 
 def test_a_spread_that_cannot_be(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 from trialkit.layouts.efficiency import LayoutEfficiency, connected_groups, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.options import PLAIN, LayoutOptions
+from trialkit.words.layout_warnings import warning_sentence
 
 
 def rng(seed: int) -> np.random.Generator:
@@ -31,7 +32,7 @@ def degrees(found: LayoutEfficiency) -> list[tuple[str, int, int, int]]:
 
 def sentences(found: LayoutEfficiency) -> str:
     """Return all warnings as one text."""
-    return " ".join(warning.sentence for warning in found.warnings)
+    return " ".join(map(warning_sentence, found.warnings))
 
 
 ONE = pd.DataFrame({"cultivar": list("ABCDEF")})
@@ -94,7 +95,7 @@ def test_a_confounded_interaction_is_named() -> None:
         runs.assign(site="a", block=2 * repeat + (runs.sum(axis=1) % 2)) for repeat in range(3)
     ]  # fmt: skip
     found = layout_efficiency(pd.concat(frames, ignore_index=True), ["n", "p", "k"], ["site:block"])
-    confounded = [w.sentence for w in found.warnings if w.code == "confounded"]
+    confounded = [warning_sentence(w) for w in found.warnings if w.code == "confounded"]
     assert len(confounded) == 1
     assert "n by p by k is confounded with blocks" in confounded[0]
     assert not found.connected, "treatments of the two halves differ by the interaction"
@@ -125,7 +126,7 @@ def test_one_site_no_error_and_no_replication_are_warned_of() -> None:
     """One garden; nothing left for error; each treatment once: each warning says what would mend it."""
     found = report("randomised complete blocks", ONE, 1)
     assert {"one site", "no replication", "cannot be tested"} <= {warning.code for warning in found.warnings}
-    assert all(warning.mend.startswith("Add") for warning in found.warnings)
+    assert all(". Add " in warning_sentence(warning) for warning in found.warnings)
     assert "one site" not in {w.code for w in report("randomised complete blocks", ONE, 1, 2).warnings}
 
 
@@ -189,5 +190,5 @@ def test_one_volunteer_a_garden_is_judged_by_buckets() -> None:
     rows = [(f"s{i}", 1, c) for i, three in enumerate(cultivars) for c in three]
     layout = pd.DataFrame(rows, columns=["site", "volunteer", "cultivar"])
     found = layout_efficiency(layout, ["cultivar"], ["site:volunteer"], effects_differ=True)
-    assert not any("between gardens" in warning.sentence for warning in found.warnings)
+    assert not any(warning.between_sites for warning in found.warnings)
     assert found.effects[0].error == 24 - 8 - 5

@@ -13,7 +13,7 @@ import pytest
 
 from trialkit.analysis.derived_model import derive_model
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design, planned_design
+from trialkit.planning.planned_design import PlannedDesign, planned_design
 
 Levels = Mapping[str, Sequence[Any]]
 FACTORIAL: Levels = {"cultivar": ["Fenleaf", "Larkmoor Butter"], "dose_tsp": [2.0, 4.0, 6.0, 8.0]}
@@ -25,17 +25,17 @@ class Plans:
 
     factorial, cultivars = FACTORIAL, CULTIVARS
 
-    def blocks(self, sites: int, blocks: int, heads: int, levels: Levels = CULTIVARS) -> Design:
+    def blocks(self, sites: int, blocks: int, heads: int, levels: Levels = CULTIVARS) -> PlannedDesign:
         """Randomised complete blocks in each garden."""
         return self._planned(self._copies(sites, blocks, levels), heads, levels, ("site:block",))
 
-    def split_plot(self, sites: int, blocks: int, heads: int, levels: Levels, whole_plot: str) -> Design:
+    def split_plot(self, sites: int, blocks: int, heads: int, levels: Levels, whole_plot: str) -> PlannedDesign:
         """One factor on whole plots."""
         layout = self._copies(sites, blocks, levels)
         layout["whole_plot"] = layout[whole_plot].map({level: i for i, level in enumerate(levels[whole_plot])})
         return self._planned(layout, heads, levels, ("site:block", "site:block:whole_plot"))
 
-    def volunteers(self, rounds: int, size: int, heads: int, treatments: int = 6) -> Design:
+    def volunteers(self, rounds: int, size: int, heads: int, treatments: int = 6) -> PlannedDesign:
         """Small blocks, one a volunteer: treatments i, i + 1, i + 3 ... of a cycle."""
         steps = [0, 1, 3, 4][:size]
         rows = [
@@ -52,7 +52,7 @@ class Plans:
         layout = pd.concat([treatments.assign(site=s, block=b) for s, b in places], ignore_index=True)
         return layout.assign(bucket=np.arange(len(layout)))
 
-    def _planned(self, layout: pd.DataFrame, heads: int, levels: Levels, strata: tuple[str, ...]) -> Design:
+    def _planned(self, layout: pd.DataFrame, heads: int, levels: Levels, strata: tuple[str, ...]) -> PlannedDesign:
         def model_of(rows: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
             model = derive_model(rows, list(levels), strata)
             return model.formula("weight_g"), model.random

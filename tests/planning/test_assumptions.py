@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from trialkit.documents.plan import VarianceSource
 from trialkit.domain.errors import WrongCall
-from trialkit.planning.assumptions import COMMON_PRACTICE, LABELS, Assumptions
+from trialkit.planning.assumptions import GROUPINGS, Assumptions
 
 TREATMENT = ("cultivar", "dose_tsp")
 
@@ -31,21 +32,21 @@ def test_each_term_takes_its_variance(term: str, expected: float) -> None:
 
 def test_the_source_is_said() -> None:
     """Defaults say that they are nobody's measurement."""
-    assert Assumptions().source == COMMON_PRACTICE == "common practice, no source"
+    assert Assumptions().source == VarianceSource("common practice")
 
 
 def test_sensitivity_has_half_and_double_of_each() -> None:
     """All variances together and each alone, half and double."""
     others = Assumptions().sensitivity()
-    assert set(others) == {(name, factor) for name in ("all", *LABELS) for factor in (0.5, 2.0)}
+    assert set(others) == {(name, factor) for name in ("all", *GROUPINGS) for factor in (0.5, 2.0)}
     assert others["bucket", 0.5] == Assumptions(bucket=40.5)
     assert others["all", 2.0].head == 450.0
 
 
 def test_an_earlier_trial_goes_before_the_defaults() -> None:
-    """What a trial estimated is used, a negative estimate as nought; the rest keeps its default."""
+    """What a trial estimated is used, a negative estimate as zero; the rest keeps its default."""
     estimated = {"site": 300.0, "bucket": -4.0, "site:dose_tsp": 2.0, "residual": 150.0}
-    assumed = Assumptions.from_variances(estimated, "autumn-dose 2026")
+    assumed = Assumptions.from_variances(estimated, VarianceSource("earlier trial", "Autumn 2026"))
     assert [assumed.variance_of(t, TREATMENT) for t in ("site", "bucket", "site:dose_tsp", "residual")] == [
         300,
         0,
@@ -53,7 +54,7 @@ def test_an_earlier_trial_goes_before_the_defaults() -> None:
         150,
     ]
     assert assumed.variance_of("site:cultivar", TREATMENT) == 9.0
-    assert assumed.source == "autumn-dose 2026"
+    assert assumed.source.trial == "Autumn 2026"
 
 
 @pytest.mark.parametrize("wrong", [{"bucket": -1.0}, {"site": float("nan")}, {"head": 0.0}, {"named": {"row": -1.0}}])

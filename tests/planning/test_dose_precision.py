@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.dose_precision import DoseCurve, dose_precision, usual_curve
+from trialkit.planning.dose_precision import AssumedDoseCurve, dose_precision, usual_curve
 from trialkit.planning.exact import expected_power
-from trialkit.planning.outcome import EffectPower, Goal
+from trialkit.planning.planned_power import Goal
 
 GOAL = Goal(10.0, {"cultivar": "Fenleaf", "dose_tsp": 4.0})
 DOSES = [2.0, 4.0, 6.0, 8.0]
@@ -31,7 +32,7 @@ def test_half_width_against_fitted_curves(plans: Any, assumptions: Assumptions) 
     The error of a dose mean is of variance (s_b + s / m) / 12 in six blocks of two cultivars.
     """
     effect = dose_effect(plans, assumptions, 2, 3)
-    curve = DoseCurve(gain_g=150.0, rate_per_tsp=0.45)
+    curve = AssumedDoseCurve(gain_g=150.0, rate_per_tsp=0.45)
     found = dose_precision(effect, GOAL, DOSES, curve)
     doses, sd = np.array(DOSES), math.sqrt((80 + 200 / 4) / 12)
     rng = np.random.default_rng(8)
@@ -52,39 +53,32 @@ def test_half_width_against_fitted_curves(plans: Any, assumptions: Assumptions) 
 
 def test_recommended_dose_reaches_its_share() -> None:
     """At the recommended dose the assumed curve has 95 % of the gain."""
-    curve = DoseCurve(gain_g=80.0, rate_per_tsp=0.6)
+    curve = AssumedDoseCurve(gain_g=80.0, rate_per_tsp=0.6)
     assert 1 - math.exp(-0.6 * curve.dose_for(0.95)) == pytest.approx(0.95)
 
 
 def test_more_blocks_place_the_dose_more_closely(plans: Any, assumptions: Assumptions) -> None:
     """Doubling the blocks, the interval shrinks."""
-    few, many = (dose_precision(dose_effect(plans, assumptions, 2, b), GOAL, DOSES, DoseCurve()) for b in (2, 4))
+    few, many = (dose_precision(dose_effect(plans, assumptions, 2, b), GOAL, DOSES, AssumedDoseCurve()) for b in (2, 4))
     assert many.half_width_tsp < few.half_width_tsp
-    assert few.within_range
     assert few.curve_told
 
 
 def test_two_doses_place_nothing(plans: Any, assumptions: Assumptions) -> None:
     """Two doses cannot place a dose on a curve; three can, but not tell it from a plateau."""
     effect = dose_effect(plans, assumptions, 2, 3)
-    assert dose_precision(effect, GOAL, [2.0, 8.0], DoseCurve()).half_width_tsp == math.inf
-    three = dose_precision(effect, GOAL, [2.0, 4.0, 8.0], DoseCurve())
+    assert dose_precision(effect, GOAL, [2.0, 8.0], AssumedDoseCurve()).half_width_tsp == math.inf
+    three = dose_precision(effect, GOAL, [2.0, 4.0, 8.0], AssumedDoseCurve())
     assert three.half_width_tsp < math.inf
     assert not three.curve_told
-
-
-def test_a_dose_beyond_those_tried_is_told(plans: Any, assumptions: Assumptions) -> None:
-    """Where the curve still rises at the highest dose, the answer says that the range falls short."""
-    slow = DoseCurve(rate_per_tsp=0.1)
-    assert not dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, slow).within_range
 
 
 def test_impossible_curves_are_refused(plans: Any, assumptions: Assumptions) -> None:
     """A curve that does not rise, or a share of all of the gain, is a wrong call."""
     with pytest.raises(WrongCall):
-        DoseCurve(gain_g=0.0)
+        AssumedDoseCurve(gain_g=0.0)
     with pytest.raises(WrongCall):
-        dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, DoseCurve(), share=1.0)
+        dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, AssumedDoseCurve(), share=1.0)
 
 
 @pytest.mark.parametrize("share", [0.8, 0.95, 0.99])

@@ -17,8 +17,8 @@ import pytest
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.executors import simulation_executor
-from trialkit.planning.outcome import Goal
-from trialkit.planning.simulated import simulate_power
+from trialkit.planning.planned_power import Goal
+from trialkit.planning.simulated_power import simulate_power
 
 GOAL = Goal(15.0, {"cultivar": "T0"})
 
@@ -83,10 +83,10 @@ import signal
 import sys
 import pandas as pd
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import planned_design
+from trialkit.planning.planned_design import planned_design
 from trialkit.planning.executors import simulation_executor
-from trialkit.planning.outcome import Goal
-from trialkit.planning.simulated import simulate_power
+from trialkit.planning.planned_power import Goal
+from trialkit.planning.simulated_power import simulate_power
 
 def main():
     signal.signal(signal.SIGINT, signal.default_int_handler)  # the tests may have been started to ignore Ctrl-C

@@ -15,7 +15,6 @@ from scipy.optimize import brentq
 
 from trialkit.planning.power import (
     EstimatedDifference,
-    complete_block_noncentrality,
     detectable_difference,
     detectable_noncentrality,
     f_power,
@@ -55,7 +54,7 @@ def test_one_way_anova_as_in_r(case: dict[str, Any]) -> None:
 def test_complete_blocks_as_in_r(case: dict[str, Any]) -> None:
     """Non-centrality and power of treatments in complete blocks are R's to 1e-8; no effect has the level as power."""
     squares = case["treatment_effects_variance_divisor_t_minus_1"] * (case["treatments"] - 1)
-    noncentrality = complete_block_noncentrality(squares, case["blocks"], case["error_variance"])
+    noncentrality = case["blocks"] * squares / case["error_variance"]
     assert noncentrality == pytest.approx(case["noncentrality"], abs=1e-8)
     power = f_power(noncentrality, case["numerator_df"], case["denominator_df"], case["alpha"])
     assert power == pytest.approx(case["power"], abs=1e-8)

@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.documents.plan import Refusal
+from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design
 from trialkit.planning.exact import expected_power
-from trialkit.planning.outcome import Goal, PlannedPower
-from trialkit.planning.simulated import monte_carlo_se, planned_power, simulate_power
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.refusal import CannotBeJudged
+from trialkit.planning.simulated_power import exact_or_simulated_power, monte_carlo_se, simulate_power
 from trialkit.planning.simulation import Draws, Task, replicate_generator, simulate
 
 SEED = 20260820
@@ -25,7 +27,9 @@ BOUND = 4.0
 GOALS = {"cultivar": "Larkmoor Butter", "dose_tsp": 4.0}
 
 
-def simulated(design: Design, assumptions: Assumptions, goal: Goal, executor: Executor, **options: Any) -> PlannedPower:
+def simulated(
+    design: PlannedDesign, assumptions: Assumptions, goal: Goal, executor: Executor, **options: Any
+) -> PlannedPower:
     """Simulate with the seed of these tests."""
     arguments = {"replicates": REPLICATES, "seed": SEED} | options
     return simulate_power(design, assumptions, goal, executor=executor, **arguments)
@@ -147,10 +151,11 @@ def test_a_few_failed_fits_are_told(plans: Any, assumptions: Assumptions) -> Non
 
 
 def test_many_failed_fits_refuse_the_answer(plans: Any, assumptions: Assumptions) -> None:
-    """More than 5 % of fits that did not settle: no power, but what to change."""
+    """More than 5 % of fits that did not settle: no power, but the reason."""
     goal = Goal(15.0, {"cultivar": "Fenleaf"})
-    with pytest.raises(NotComputed, match=r"6 of 100 simulated trials could not be analysed.*Add a block"):
+    with pytest.raises(CannotBeJudged) as refused:
         simulated(plans.blocks(1, 3, 2), assumptions, goal, Broken(0.06), replicates=100, chunk=100)
+    assert refused.value.refusal == Refusal("simulations failed", failed=6, replicates=100)
 
 
 def test_an_interrupt_cancels_the_rest(plans: Any, assumptions: Assumptions) -> None:
@@ -186,8 +191,8 @@ def test_nothing_to_simulate_is_refused(plans: Any, assumptions: Assumptions, se
 def test_only_what_is_not_orthogonal_is_simulated(plans: Any, assumptions: Assumptions, serial: Executor) -> None:
     """Complete blocks are answered exactly, small blocks of volunteers by simulation; each says which."""
     how = {"replicates": 200, "seed": SEED, "executor": serial}
-    blocks = planned_power(plans.blocks(1, 3, 2), assumptions, Goal(15.0, {"cultivar": "Fenleaf"}), **how)
-    volunteers = planned_power(plans.volunteers(2, 3, 2), assumptions, Goal(15.0, {"cultivar": "T0"}), **how)
+    blocks = exact_or_simulated_power(plans.blocks(1, 3, 2), assumptions, Goal(15.0, {"cultivar": "Fenleaf"}), **how)
+    volunteers = exact_or_simulated_power(plans.volunteers(2, 3, 2), assumptions, Goal(15.0, {"cultivar": "T0"}), **how)
     assert (blocks.method, blocks.replicates) == ("exact", 0)
     assert (volunteers.method, volunteers.replicates) == ("simulated", 200)
 

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from honest_records import Records, write_records
-from small_plan import small_plan
+from small_plan import hostile_plan, small_plan
 from small_recommended import small_recommended
+from trialkit.documents.plan import Plan
 from trialkit.documents.results import Results
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
 from trialkit.rules.check import check_trial
@@ -47,14 +48,6 @@ def spoilt(document: dict[str, Any]) -> dict[str, Any]:
     return made
 
 
-def hostile_plan() -> dict[str, Any]:
-    """Return a plan whose every text was written by an attacker, and whose numbers are missing where they may be."""
-    plan = spoilt(small_plan())
-    plan["sizes"][0] |= {"power": None, "detectable_g": None, "half_width_g": None, "refused": samples.HOSTILE[0]}
-    plan["warnings"] = list(samples.HOSTILE)
-    return plan
-
-
 def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
     """Return the page of a check of records with slips of several kinds, and texts where they do not belong."""
 
@@ -72,7 +65,10 @@ def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
     return check_html(check_trial(folder), words[0])
 
 
-PLANS: Mapping[str, Callable[[], dict[str, Any]]] = {"plan": small_plan, "hostile plan": hostile_plan}
+PLANS: Mapping[str, Callable[[], Plan]] = {
+    "plan": small_plan,
+    "hostile plan": lambda: hostile_plan(samples.HOSTILE),
+}
 
 
 EVIDENCE: Mapping[str, tuple[Callable[[dict[str, Any]], str], Callable[[], dict[str, Any]]]] = {

@@ -3,36 +3,38 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 from small_plan import small_plan
+from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.report import plan_html
 
 
 def test_what_the_trial_can_tell_comes_first(pages: Any) -> None:
     """The chance for the margin, the detectable difference and the width are said in two sentences."""
-    page, difference = pages["plan"], small_plan()["difference"]
+    page, difference = pages["plan"], small_plan().difference
     first = page.index("What the trial can tell</h2>")
     sentence = page.index("This trial would find a difference of 10")
     assert first < sentence < page.index("Which change buys most")
-    assert f"{round(difference['power'] * 100)}" in page[sentence : sentence + 200]
+    assert f"{round(difference.power * 100)}" in page[sentence : sentence + 200]
 
 
 def test_every_bucket_is_on_the_map(pages: Any) -> None:
     """Each identity stands once, under its garden, with the number of a treatment that the key explains."""
     page = pages["plan"]
-    places = [place for bench in small_plan()["benches"] for place in bench["places"]]
+    places = [place for bench in small_plan().benches for place in bench.places]
     for place in places:
-        assert page.count(f"<small>{place['bucket']}</small>") == 1
+        assert page.count(f"<small>{place.bucket}</small>") == 1
     assert len(re.findall(r"<li><b>[1-4]</b>", page)) == len(places)
     assert page.index("Treatments on the map") > page.index("Where each bucket stands")
 
 
 def test_warnings_are_shown_before_the_picture(pages: Any) -> None:
     """What to look at before anything is sown stands above the curves."""
-    page = plan_html(small_plan() | {"warnings": ["Only 5 error degrees of freedom. Add a garden."]})
-    assert page.index("Only 5 error degrees of freedom") < page.index("<figure")
-    assert "To look at before anything is sown" not in plan_html(small_plan() | {"warnings": []})
+    page = plan_html(replace(small_plan(), warnings=(LayoutWarning("cannot be tested", effect="dose_tsp"),)))
+    assert page.index("The effect of dose cannot be tested") < page.index("<figure")
+    assert "To look at before anything is sown" not in plan_html(replace(small_plan(), warnings=()))
     assert pages["hostile plan"].count("<script") == 1  # the page's own
 
 
@@ -51,10 +53,9 @@ def test_the_same_plan_gives_the_same_page() -> None:
 def test_the_dose_and_the_practice_on_the_page() -> None:
     """The dose's sentence says what it rests on, sizes have its column, the key marks the practice before the map."""
     plan = small_plan(doses="[2, 4, 6, 8]", current=4)
+    assert plan.dose
     page = plan_html(plan).replace("\u00a0", " ")
     assert "would hardly be known, only to about 8.1 teaspoons either way" in page
-    close = plan | {"dose": plan["dose"] | {"half_width_tsp": 1.25}}
-    assert "would be known to about 1.2 teaspoons" in plan_html(close).replace("\u00a0", " ")
     assert "is reached at 6 teaspoons" in page
     assert "dose either way, tsp" in page
     assert "dose either way, tsp" not in plan_html(small_plan()).replace("\u00a0", " ")
@@ -65,8 +66,13 @@ def test_the_dose_and_the_practice_on_the_page() -> None:
 def test_simulated_chances_say_how_far_they_may_be_off() -> None:
     """Two Monte-Carlo standard errors, in points, below the table of sizes; nothing where nothing was simulated."""
     plan = small_plan()
-    simulated = [row | {"monte_carlo_se": 0.011} for row in plan["sizes"]]
-    assert "each chance may be off by 2 points either way" in plan_html(plan | {"sizes": simulated}).replace(
-        "\u00a0", " "
-    )
+    simulated = replace(plan, sizes=tuple(replace(row, monte_carlo_se=0.011) for row in plan.sizes))
+    assert "each chance may be off by 2 points either way" in plan_html(simulated).replace("\u00a0", " ")
     assert "may be off by" not in plan_html(plan)
+
+
+def test_the_page_speaks_in_the_measures_asked_for() -> None:
+    """A teaspoon of the product weighs 5 g."""
+    page = plan_html(small_plan(doses="[2, 4, 6, 8]", current=4), "metric").replace("\u00a0", " ")
+    assert "is reached at 30 g" in page
+    assert "teaspoons either way" not in page

@@ -1,17 +1,21 @@
-"""A small plan of the invented county, as plain data."""
+"""A small plan of the invented county."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 from trialkit.cli.plan_steps import model_of
-from trialkit.documents.document import as_data
+from trialkit.documents.document import as_written
+from trialkit.documents.plan import Plan, Refusal, VarianceSource
+from trialkit.domain.treatment import Treatment
+from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
-from trialkit.planning.plan import make_plan
+from trialkit.planning.trial_plan import make_plan
 from trialkit.rules.check import read_trial
 
 PROTOCOL = """\
@@ -57,9 +61,43 @@ def write_plan_folder(
 
 
 @cache
-def small_plan(doses: str = "[2, 4]", current: int = 4) -> dict[str, Any]:
-    """Return the plan; not to be changed."""
+def small_plan(doses: str = "[2, 4]", current: int = 4) -> Plan:
+    """Return the plan as it is written; made once a session."""
     with TemporaryDirectory() as name:
         write_plan_folder(Path(name), doses=doses, current=current)
         trial = read_trial(Path(name), stage="plan")
-    return as_data(make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power))
+    return as_written(make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power))
+
+
+def hostile_plan(words: Sequence[str]) -> Plan:
+    """Return the plan with every name in it written by an attacker, and a size that cannot be analysed."""
+    plan, word = small_plan(), words[0]
+
+    def spoilt(treatment: Treatment) -> Treatment:
+        return replace(treatment, cultivar=f"{words[1]}{treatment.cultivar}")
+
+    refused = Refusal("not analysable", detail=word)
+    unknown = replace(plan.sizes[0], power=None, detectable_g=None, half_width_g=None, refused=refused)
+    benches = [
+        replace(
+            bench,
+            site=word,
+            name=words[i % len(words)],
+            places=tuple(replace(place, treatment=spoilt(place.treatment)) for place in bench.places),
+        )
+        for i, bench in enumerate(plan.benches)
+    ]
+    items = tuple(replace(item, product=item.product and word) for item in plan.shopping.items)
+    return replace(
+        plan,
+        id=word,
+        title=words[0] + words[1],
+        question=words[1],
+        season=words[2],
+        practice=spoilt(plan.practice),
+        source=VarianceSource("earlier trial", words[3]),
+        sizes=(unknown, *plan.sizes[1:]),
+        warnings=(LayoutWarning("disconnected", groups=(tuple(words[:3]), tuple(words[3:]))),),
+        benches=tuple(benches),
+        shopping=replace(plan.shopping, items=items),
+    )

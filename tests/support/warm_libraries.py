@@ -10,7 +10,7 @@ import seaborn
 import trialkit.analysis
 import trialkit.evidence.versions
 import trialkit.forms.pack
-import trialkit.planning.plan
+import trialkit.planning.trial_plan
 import trialkit.report
 import trialkit.returns.collect
 

@@ -9,7 +9,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json, trial_folder
-from trialkit.cli.plan_steps import Progress, plan_folder
+from trialkit.cli.plan_steps import PAGE_FILE, Progress, plan_folder
 from trialkit.cli.speaking import answer, tell
 
 
@@ -40,15 +40,18 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
 
     Example: trialkit plan autumn_dose
     """
-    planned = plan_folder(
+    from trialkit.documents.document import as_data
+    from trialkit.words.plan import summary
+
+    plan = plan_folder(
         folder,
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
         progress=_teller(),
     )
-    after = f"Next: trialkit layout {folder}"
-    answer(planned.document, "\n".join([*planned.sentences, after]), as_json=as_json)
+    after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
+    answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
 
 
 def _teller() -> Progress:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from trialkit._percent import in_percent
-from trialkit.documents.document import as_data
 from trialkit.domain.errors import NotComputed, WrongCall
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from trialkit.documents.plan import Plan
     from trialkit.planning.assumptions import Assumptions
-    from trialkit.planning.design import ModelOf
+    from trialkit.planning.planned_design import ModelOf
     from trialkit.protocol.trial_protocol import Protocol
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
@@ -28,14 +25,6 @@ Progress = Callable[[str, int, int], None]
 SHARE_FOR_OTHERS = 2
 
 
-@dataclass(frozen=True)
-class Planned:
-    """The plan as plain data, and a few sentences about it."""
-
-    document: dict[str, Any]
-    sentences: tuple[str, ...]
-
-
 def plan_folder(
     folder: Path,
     *,
@@ -43,32 +32,37 @@ def plan_folder(
     scheduler: str | None,
     earlier: Path | None,
     progress: Progress,
-) -> Planned:
+) -> Plan:
     """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics."""
-    from trialkit.planning.calendar import calendar, icalendar_text
+    from trialkit.documents.document import as_text, as_written
     from trialkit.planning.executors import simulation_executor
-    from trialkit.planning.plan import make_plan
-    from trialkit.planning.simulated import planned_power
+    from trialkit.planning.refusal import CannotBeJudged
+    from trialkit.planning.simulated_power import exact_or_simulated_power
+    from trialkit.planning.trial_plan import make_plan
     from trialkit.report import plan_html
+    from trialkit.report.calendar_file import icalendar_text
     from trialkit.rules.check import read_trial
     from trialkit.tables.atomic import write_text
+    from trialkit.words.plan import refusal_sentence
 
     trial = read_trial(folder, stage="plan")
     with simulation_executor(scheduler=scheduler) as executor:
-        judge = partial(planned_power, seed=trial.protocol.seed, executor=executor)
+        judge = partial(exact_or_simulated_power, seed=trial.protocol.seed, executor=executor)
         asked = partial(judge, replicates=simulations, progress=partial(progress, "simulated trials"))
         others = partial(judge, replicates=max(simulations // SHARE_FOR_OTHERS, 100))
         assumed = _assumptions(trial.protocol, earlier)
-        plan = make_plan(trial, model_of(trial.protocol), assumed, asked, others, progress)
-    document = as_data(plan)
+        try:
+            made = make_plan(trial, model_of(trial.protocol), assumed, asked, others, progress)
+        except CannotBeJudged as error:
+            raise NotComputed(refusal_sentence(error.refusal)) from error
+    plan = as_written(made)
     results = folder / "results"
     results.mkdir(exist_ok=True)
-    text = icalendar_text(trial.protocol, calendar(trial.protocol))
-    files = {PLAN_FILE: json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"}
-    files |= {PAGE_FILE: plan_html(document)} | ({CALENDAR_FILE: text} if text else {})
+    files = {PLAN_FILE: as_text(plan), PAGE_FILE: plan_html(plan), CALENDAR_FILE: icalendar_text(plan)}
     for name, content in files.items():
-        write_text(results / name, content)
-    return Planned(document, (*plan_sentences(document), f"Plan: {results / PAGE_FILE}"))
+        if content is not None:
+            write_text(results / name, content)
+    return plan
 
 
 def model_of(protocol: Protocol) -> ModelOf:
@@ -85,41 +79,25 @@ def model_of(protocol: Protocol) -> ModelOf:
     return of
 
 
-def plan_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
-    """What the adviser should know first."""
-    difference, sites = document["difference"], document["sites"]
-    volunteers = document["kind"] == "volunteer blocks"
-    each = f" ({document['blocks']} volunteer{'' if document['blocks'] == 1 else 's'} in each)" if volunteers else ""
-    return (
-        f"{document['buckets']} buckets at {sites} garden{'' if sites == 1 else 's'}{each}, {document['heads']} heads: "
-        f"a difference of {document['margin_g']:g} g from the current practice would be found with a chance of "
-        f"{in_percent(difference['power'])}; one of {difference['detectable_g']:.0f} g with "
-        f"{in_percent(document['power_wanted'])}.",
-        *document["warnings"],
-        *document["advice"][:1],
-        *document["larger"],
-    )
-
-
 def _assumptions(protocol: Protocol, earlier: Path | None) -> Assumptions:
     """Variances that an earlier trial estimated, or those of the protocol; common practice where it says nothing."""
-    from trialkit.planning.assumptions import COMMON_PRACTICE, Assumptions
+    from trialkit.documents.document import from_text
+    from trialkit.documents.plan import VarianceSource
+    from trialkit.documents.results import Results
+    from trialkit.planning.assumptions import Assumptions
 
     if earlier is None:
         given = {name.removesuffix("_sd_g"): sd**2 for name, sd in protocol.variation if sd is not None}
-        return Assumptions(
-            **given, source=f"trial.toml, and {COMMON_PRACTICE}, for the rest" if given else COMMON_PRACTICE
-        )
+        return Assumptions(**given, source=VarianceSource("trial.toml" if given else "common practice"))
     path = earlier / "results" / "results.json" if earlier.is_dir() else earlier
     if not path.is_file():
         raise WrongCall(f"{path} is not there: name the folder of a trial that was analysed.")
     try:
-        results = json.loads(path.read_text(encoding="utf-8"))
-        rows = results["responses"]["weight_g"]["variances"]
-        found = {str(row["term"]): float(row["variance"]) for row in rows}
-        trial = str(results["trial"]["title"])
-    except (ValueError, KeyError, TypeError) as error:
+        results = from_text(Results, path.read_text(encoding="utf-8"))
+        rows = results.responses["weight_g"].variances
+    except (ValueError, KeyError) as error:
         raise NotComputed(f"{path} holds no results of a trial: run trialkit analyse on its folder again.") from error
-    if not found:
+    if not rows:
         raise NotComputed(f"{path} has no variances of head weight: that trial could not be analysed.")
-    return Assumptions.from_variances(found, f"the trial “{trial}”")
+    found = {row.term: row.variance for row in rows}
+    return Assumptions.from_variances(found, VarianceSource("earlier trial", results.trial.title))

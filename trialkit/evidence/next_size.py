@@ -7,12 +7,13 @@ from itertools import product
 
 import pandas as pd
 
+from trialkit.documents.plan import VarianceSource
 from trialkit.documents.pooled import NextSize
 from trialkit.evidence.pooling import LEVELS, Pool
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import planned_design
 from trialkit.planning.exact import expected_power
-from trialkit.planning.outcome import Goal
+from trialkit.planning.planned_design import planned_design
+from trialkit.planning.planned_power import Goal
 
 BLOCKS = 3
 MOST_GARDENS = 24
@@ -68,5 +69,5 @@ def _assumptions(pooled: Pool, rival: str, chosen: str) -> Assumptions:
         site_by_factor=among,
         bucket=0.0,
         head=float(variances["residual"]),
-        source="the trials of the ledger",
+        source=VarianceSource("ledger"),
     )

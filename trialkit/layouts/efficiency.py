@@ -6,6 +6,7 @@ Pure: a frame in, frozen values out. Sources stand where each quantity is comput
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -21,22 +22,10 @@ from trialkit.layouts.information import (
     information_matrix,
     pairwise_variances,
 )
+from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 from trialkit.layouts.strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
 
-FEWEST_ERROR_DEGREES = 12
-"""Below this Student's t, and so every interval, widens fast (common practice, no source)."""
-
-
 WHOLE_PLOT = "whole_plot"
-
-
-@dataclass(frozen=True)
-class LayoutWarning:
-    """Something an adviser can act on: what it is, and what would mend it."""
-
-    code: str
-    sentence: str
-    mend: str
 
 
 @dataclass(frozen=True)
@@ -179,107 +168,33 @@ def _warnings(
 ) -> list[LayoutWarning]:
     found = []
     if "site" in layout.columns and layout["site"].nunique() == 1:
-        found.append(
-            LayoutWarning(
-                "one site",
-                "There is only one garden, so the answer holds for that garden only.",
-                "Add gardens, even with fewer blocks in each.",
-            )
-        )
+        found.append(LayoutWarning("one site"))
     if replication.max() < 2:
-        found.append(
-            LayoutWarning(
-                "no replication",
-                "No treatment stands in two buckets, so no difference can be told from chance.",
-                "Add blocks or gardens.",
-            )
-        )
+        found.append(LayoutWarning("no replication"))
     if len(groups) > 1:
-        named = "; ".join(", ".join(_treatment_name(treatments, row) for row in group[:4]) for group in groups[:4])
-        found.append(
-            LayoutWarning(
-                "disconnected",
-                f"The layout falls into {len(groups)} groups of treatments that no block compares: {named}.",
-                "Add blocks, make them larger, or lay it out anew.",
-            )
-        )
+        named = tuple(tuple(_treatment_name(treatments, row) for row in group) for group in groups)
+        found.append(LayoutWarning("disconnected", groups=named))
     return [*found, *(warning for effect in effects for warning in _effect_warnings(effect))]
 
 
 def _effect_warnings(effect: EffectInformation) -> list[LayoutWarning]:
-    name, found = effect_name(effect.effect), []
+    warn, found = partial(LayoutWarning, effect=effect.effect), []
     if effect.aliased_with:
-        others = " and ".join(effect_name(other) for other in effect.aliased_with)
-        found.append(
-            LayoutWarning(
-                "aliased",
-                f"The treatments tried cannot tell the effect of {name} from that of {others}.",
-                "Add the combinations of levels that are missing.",
-            )
-        )
+        found.append(warn("aliased", aliased_with=effect.aliased_with))
     if effect.lost:
-        found.append(
-            LayoutWarning(
-                "missing combinations",
-                f"Combinations of levels are missing, so the effect of {name} cannot be estimated"
-                + (" in full." if effect.degrees_of_freedom else "."),
-                "Add the combinations of levels that are missing.",
-            )
-        )
+        found.append(warn("missing combinations", estimable_in_part=effect.degrees_of_freedom > 0))
     if effect.degrees_of_freedom == 0:
         return found
+    differs = effect.stratum in {f"site:{factor}" for factor in effect.effect.split(":")}
     if effect.stratum is None:
-        found.append(
-            LayoutWarning(
-                "confounded",
-                f"No part of the layout estimates the whole effect of {name}: it is mixed up with blocks.",
-                "Make blocks larger, or spread its levels over every block.",
-            )
-        )
+        found.append(warn("confounded with blocks"))
     elif effect.error == 0:
-        found.append(
-            LayoutWarning(
-                "cannot be tested",
-                f"The effect of {name} cannot be tested: nothing is left to judge chance by.",
-                "Add blocks or gardens.",
-            )
-        )
+        found.append(warn("cannot be tested"))
     elif effect.error < FEWEST_ERROR_DEGREES:
-        differs = _differs_between_sites(effect)
-        found.append(
-            LayoutWarning(
-                "few error degrees of freedom",
-                f"The effect of {name} is judged by {'how much it differs between gardens, with ' if differs else ''}"
-                f"{effect.error} degrees of freedom for error; below {FEWEST_ERROR_DEGREES} intervals widen fast.",
-                "Add gardens: more blocks in each do not help here." if differs else "Add blocks or gardens.",
-            )
-        )
-    if effect.stratum is not None and effect.stratum != BUCKETS and not _differs_between_sites(effect):
-        found.append(
-            LayoutWarning(
-                "confounded",
-                f"The effect of {name} is confounded with {stratum_name(effect.stratum)}: it is judged by how much "
-                "those differ, not by how much buckets do.",
-                "Nothing need be done if that was meant; otherwise spread its levels over every such place.",
-            )
-        )
+        found.append(warn("few error degrees of freedom", error_df=effect.error, between_sites=differs))
+    if effect.stratum is not None and effect.stratum != BUCKETS and not differs:
+        found.append(warn("confounded", stratum=effect.stratum))
     return found
-
-
-def _differs_between_sites(effect: EffectInformation) -> bool:
-    """Tell whether an effect is judged by how much it differs between sites."""
-    return effect.stratum is not None and effect.stratum in {f"site:{factor}" for factor in effect.effect.split(":")}
-
-
-def effect_name(effect: str) -> str:
-    """Name an effect in words: ``cultivar:dose_tsp`` is cultivar by dose."""
-    return " by ".join(factor.removesuffix("_tsp") for factor in effect.split(":"))
-
-
-def stratum_name(term: str) -> str:
-    """Name the places of a stratum in words: ``site:block:whole_plot`` is whole plots."""
-    place = term.split(":")[-1].replace("_", " ")
-    return {"site": "gardens"}.get(place, f"{place}s")
 
 
 def _treatment_name(treatments: pd.DataFrame, row: int) -> str:

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, get_args
 
+from trialkit.documents.plan import Grouping, VarianceSource
 from trialkit.domain.errors import WrongCall
 
-COMMON_PRACTICE = "common practice, no source"
-LABELS = {
-    "site": "gardens",
-    "block": "blocks within gardens",
-    "whole_plot": "whole plots within blocks",
-    "site_by_factor": "treatment effects differing between gardens",
-    "bucket": "buckets treated alike",
-    "head": "heads within a bucket",
-}
+COMMON_PRACTICE = VarianceSource("common practice")
+GROUPINGS: tuple[Grouping, ...] = get_args(Grouping)
+Changed = Grouping | Literal["all"]
 
 
 @dataclass(frozen=True)
@@ -42,7 +38,7 @@ class Assumptions:
         Between heads of one bucket.
     named : mapping of str to float
         Variances of single random terms by their names, such as ``"site:dose_tsp"``; they go before the rest.
-    source : str
+    source : VarianceSource
         Where the numbers come from.
 
     Raises
@@ -63,18 +59,19 @@ class Assumptions:
     bucket: float = 81.0
     head: float = 225.0
     named: Mapping[str, float] = field(default_factory=dict)
-    source: str = COMMON_PRACTICE
+    source: VarianceSource = COMMON_PRACTICE
 
     def __post_init__(self) -> None:
-        wrong = [name for name, value in self.all_variances().items() if not 0 <= value < float("inf")]
+        variances = [*self.by_grouping().items(), *self.named.items()]
+        wrong = [name for name, value in variances if not 0 <= value < float("inf")]
         if wrong:
-            raise WrongCall(f"The variance of {wrong[0]} must be a number of g² at nought or above.")
+            raise WrongCall(f"The variance of {wrong[0]} must be a number of g² at zero or above.")
         if self.head == 0:
             raise WrongCall("Heads of one bucket always differ: give a variance of heads above 0 g².")
 
-    def all_variances(self) -> dict[str, float]:
-        """Every variance by its name, g^2."""
-        return {name: getattr(self, name) for name in LABELS} | dict(self.named)
+    def by_grouping(self) -> dict[Grouping, float]:
+        """Variance of each grouping, g^2."""
+        return {grouping: getattr(self, grouping) for grouping in GROUPINGS}
 
     def variance_of(self, term: str, treatment: Sequence[str]) -> float:
         """Variance of a random term, g^2.
@@ -97,38 +94,34 @@ class Assumptions:
             return self.site_by_factor
         return self.whole_plot if parts[-1] == "whole_plot" else self.block
 
-    def scaled(self, factor: float, only: str | None = None) -> Assumptions:
-        """Return the assumptions with every variance, or that of `only`, times a factor."""
-        names = [f.name for f in fields(self) if f.name in LABELS and only in (None, f.name)]
-        named = {term: value * (factor if only is None else 1.0) for term, value in self.named.items()}
-        changed = {name: getattr(self, name) * factor for name in names}
+    def scaled(self, factor: float, only: Changed = "all") -> Assumptions:
+        """Return the assumptions with every variance, or that of one grouping, times a factor."""
+        changed: dict[str, Any] = {
+            name: value * factor for name, value in self.by_grouping().items() if only in ("all", name)
+        }
+        named = {term: value * (factor if only == "all" else 1.0) for term, value in self.named.items()}
         return replace(self, named=named, **changed)
 
-    def sensitivity(self, factors: Sequence[float] = (0.5, 2.0)) -> dict[tuple[str, float], Assumptions]:
-        """Assumptions to try beside these: all variances together, then each alone, times each factor.
-
-        Parameters
-        ----------
-        factors : sequence of float
-            Half and double by default.
+    def sensitivity(self) -> dict[tuple[Changed, float], Assumptions]:
+        """Assumptions to try besides these: all variances together, then each alone, half and double.
 
         Returns
         -------
         dict
-            By what was changed (``"all"`` or a name of `LABELS`) and the factor.
+            By what was changed (``"all"`` or a grouping) and the factor.
         """
-        changes: list[str | None] = [None, *LABELS]
-        return {(only or "all", factor): self.scaled(factor, only) for only in changes for factor in factors}
+        changes: tuple[Changed, ...] = ("all", *GROUPINGS)
+        return {(only, factor): self.scaled(factor, only) for only in changes for factor in (0.5, 2.0)}
 
     @classmethod
-    def from_variances(cls, variances: Mapping[str, float], source: str) -> Assumptions:
+    def from_variances(cls, variances: Mapping[str, float], source: VarianceSource) -> Assumptions:
         """Take the variances that an earlier trial estimated; what it did not estimate keeps its default.
 
         Parameters
         ----------
         variances : mapping of str to float
-            By random term, g^2, ``residual`` being the heads'. A negative estimate counts as nought.
-        source : str
+            By random term, g^2, ``residual`` being the heads'. A negative estimate counts as zero.
+        source : VarianceSource
             Which trial.
         """
         known = {"site": "site", "site:block": "block", "bucket": "bucket", "residual": "head"}

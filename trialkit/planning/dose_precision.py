@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
-from trialkit.planning.assumptions import COMMON_PRACTICE
-from trialkit.planning.outcome import EffectPower, Goal
+from trialkit.planning.planned_power import Goal
 
 FloatArray = NDArray[np.float64]
 
@@ -20,8 +20,10 @@ FEWEST_DOSES = 3
 
 
 @dataclass(frozen=True)
-class DoseCurve:
+class AssumedDoseCurve:
     """Head weight by dose, ``a + gain (1 - exp(-rate d))`` (Mitscherlich's asymptotic curve).
+
+    The defaults are common practice, no source.
 
     Attributes
     ----------
@@ -29,13 +31,10 @@ class DoseCurve:
         From no nutrient to ample, g.
     rate_per_tsp : float
         By how much a teaspoon a bucket closes what is left of the gain.
-    source : str
-        Where the numbers come from.
     """
 
     gain_g: float = 100.0
     rate_per_tsp: float = 0.45
-    source: str = COMMON_PRACTICE
 
     def __post_init__(self) -> None:
         if not (0 < self.gain_g < math.inf and 0 < self.rate_per_tsp < math.inf):
@@ -54,7 +53,7 @@ class DoseCurve:
 HIGHEST_SHARE = 0.75
 
 
-def usual_curve(highest_tsp: float, share: float) -> DoseCurve:
+def usual_curve(highest_tsp: float, share: float) -> AssumedDoseCurve:
     """Curve of a range of doses that was chosen well: the dose in question lies at three quarters of the highest.
 
     Common practice, no source. A range is chosen so as to hold the answer; where it does not, no number of buckets
@@ -72,7 +71,7 @@ def usual_curve(highest_tsp: float, share: float) -> DoseCurve:
     >>> round(usual_curve(8.0, 0.95).dose_for(0.95), 9)
     6.0
     """
-    return DoseCurve(rate_per_tsp=-math.log1p(-share) / (HIGHEST_SHARE * highest_tsp))
+    return AssumedDoseCurve(rate_per_tsp=-math.log1p(-share) / (HIGHEST_SHARE * highest_tsp))
 
 
 @dataclass(frozen=True)
@@ -85,20 +84,17 @@ class DosePrecision:
         Dose that the assumed curve recommends.
     half_width_tsp : float
         Expected half-width of its interval, to first order; infinite with fewer than three doses.
-    within_range : bool
-        Whether that dose lies among those tried; otherwise the trial could only say "the highest, or more".
     curve_told : bool
         Whether there are enough doses (four or more) to tell a curve from a plateau.
     """
 
     recommended_tsp: float
     half_width_tsp: float
-    within_range: bool
     curve_told: bool
 
 
 def dose_precision(
-    effect: EffectPower, goal: Goal, doses_tsp: Sequence[float], curve: DoseCurve, share: float = 0.95
+    effect: EffectPower, goal: Goal, doses_tsp: Sequence[float], curve: AssumedDoseCurve, share: float = 0.95
 ) -> DosePrecision:
     """Expected half-width of the recommended dose.
 
@@ -114,7 +110,7 @@ def dose_precision(
         For which it was worked out.
     doses_tsp : sequence of float
         Doses tried, teaspoons a bucket.
-    curve : DoseCurve
+    curve : AssumedDoseCurve
         As assumed.
     share : float
         Of the attainable gain, that the recommendation is to reach.
@@ -139,5 +135,4 @@ def dose_precision(
         rate_se = math.sqrt(variance * np.linalg.inv(slopes.T @ slopes)[2, 2])
         critical = float(stdtrit(effect.denominator_df, 1 - goal.level / 2))
         half_width = critical * recommended / curve.rate_per_tsp * rate_se
-    inside = bool(doses[0] <= recommended <= doses[-1])
-    return DosePrecision(recommended, half_width, inside, len(doses) > FEWEST_DOSES)
+    return DosePrecision(recommended, half_width, len(doses) > FEWEST_DOSES)

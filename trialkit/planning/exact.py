@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.documents.plan import EffectPower, Method
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design
-from trialkit.planning.outcome import DifferencePower, EffectPower, Goal, Method, PlannedPower
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power
 
 FloatArray = NDArray[np.float64]
@@ -25,13 +27,13 @@ class Expectation:
 
     Attributes
     ----------
-    design : Design
+    design : PlannedDesign
     variances : ndarray, shape (k,)
         g^2, in the order of the model's names.
     goal : Goal
     """
 
-    design: Design
+    design: PlannedDesign
     variances: FloatArray
     goal: Goal
 
@@ -66,7 +68,9 @@ class Expectation:
             denominator_df=df,
             noncentrality=noncentrality,
             power=f_power(noncentrality, size, df, goal.level),
-            detectable_g=goal.margin_g * float(np.sqrt(wanted / noncentrality)) if noncentrality else np.inf,
+            detectable_g=goal.margin_g * math.sqrt(wanted / noncentrality)
+            if noncentrality and wanted < math.inf
+            else None,
             method="approximate" if within is None else "exact",
         )
 
@@ -81,7 +85,7 @@ class Expectation:
         return EstimatedDifference(parts, self._strata_df, self.goal.level), "exact"
 
     def correlation(self, contrasts: FloatArray) -> float:
-        """Average correlation of estimated differences, nought where they do not go together."""
+        """Average correlation of estimated differences, zero where they do not go together."""
         if len(contrasts) < 2:
             return 0.0
         covariance = contrasts @ self.sample.phi[0] @ contrasts.T
@@ -100,7 +104,7 @@ class Expectation:
         return next((s for s, share in enumerate(shares) if np.abs(contrasts @ share - contrasts).max() < limit), None)
 
 
-def expected_power(design: Design, assumptions: Assumptions, goal: Goal) -> PlannedPower:
+def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower:
     """Power, detectable differences and widths of a design, without simulation.
 
     Where the design is orthogonal (`trialkit.mixed.strata`; Nelder 1965) the F test of an effect that lies in one
@@ -112,7 +116,7 @@ def expected_power(design: Design, assumptions: Assumptions, goal: Goal) -> Plan
 
     Parameters
     ----------
-    design : Design
+    design : PlannedDesign
     assumptions : Assumptions
     goal : Goal
 
@@ -122,7 +126,7 @@ def expected_power(design: Design, assumptions: Assumptions, goal: Goal) -> Plan
 
     Raises
     ------
-    NotComputed
+    CannotBeJudged
         If a trial laid out like this could not be analysed.
     WrongCall
         If the current practice is not among the treatments.
@@ -151,7 +155,7 @@ def _differences(expectation: Expectation) -> tuple[DifferencePower, ...]:
         alike = tuple(f"{part:.9e}" for part in (*estimated.parts, estimated.df))
         if alike not in known:  # in a balanced trial most differences are estimated alike
             known[alike] = _precision(estimated, goal, len(contrasts), correlation, method)
-        answers.append(replace(known[alike], treatment=levels, changes=goal.changes(levels)))
+        answers.append(replace(known[alike], treatment=levels))
     return tuple(answers)
 
 
@@ -161,7 +165,6 @@ def _precision(
     """Answers for one way of being estimated; which treatment it is comes after."""
     return DifferencePower(
         treatment={},
-        changes=(),
         standard_error_g=float(np.sqrt(estimated.variance)),
         df=estimated.df,
         power=estimated.power(goal.margin_g),

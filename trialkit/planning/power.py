@@ -104,27 +104,6 @@ def detectable_difference(variance: float, df: float, level: float = 0.05, power
     return math.sqrt(variance * detectable_noncentrality(1, df, level, power))
 
 
-def complete_block_noncentrality(
-    sum_of_squares: float, blocks: int, bucket_variance: float, head_variance: float = 0.0, heads: int = 1
-) -> float:
-    """Non-centrality of treatments in complete blocks of buckets with several heads.
-
-    ``lambda = b sum(tau^2) / (sigma_b^2 + sigma^2 / m)``: heads are subsamples, and the test divides by the variance of
-    bucket means (Cochran & Cox 1957, Experimental Designs, 2nd ed., on subsampling; from memory).
-
-    Parameters
-    ----------
-    sum_of_squares : float
-        Of the treatment effects about their mean.
-    blocks : int
-        b, buckets of each treatment.
-    bucket_variance, head_variance : float
-    heads : int
-        m, heads a bucket.
-    """
-    return blocks * sum_of_squares / (bucket_variance + head_variance / heads)
-
-
 def mean_root(df: float) -> float:
     """Expected root of a mean square over its expectation, ``E sqrt(chi2 / df)``: how short an interval comes out."""
     return math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import numpy as np
 import pandas as pd
 
-from trialkit._percent import in_percent
-from trialkit.documents.plan import Item
+from trialkit.documents.plan import ShoppingItem, ShoppingList
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.protocol.trial_protocol import Protocol
 
@@ -20,7 +18,7 @@ GERMINATION = 0.85
 READINGS_A_BUCKET = 2  # pH before and after the acid
 
 
-def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> tuple[Item, ...]:
+def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> ShoppingList:
     """List what the laid-out trial needs.
 
     Parameters
@@ -31,56 +29,56 @@ def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFra
     layout : pandas.DataFrame
         One row a bucket, with cultivar, dose_tsp and acidifier.
     """
-    return tuple(_items(protocol, products, layout))
+    items = tuple(_items(protocol, products, layout))
+    cost = sum(item.cost or 0.0 for item in items)
+    return ShoppingList(items, protocol.bucket.volume_l, protocol.bucket.heads, SPARE, GERMINATION, cost)
 
 
-def _items(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> Iterator[Item]:
-    buckets, heads, volume_l = len(layout), protocol.bucket.heads, protocol.bucket.volume_l
-    price = protocol.decision.cost_per_bucket
-    yield Item(f"bucket with a lid, {volume_l:g} L", buckets, "", price * buckets or None, "one a place in the layout")
-    yield Item("net cup", buckets * heads, "", None, f"{heads} a bucket")
+def grams_per_teaspoon(products: pd.DataFrame, product: str | None) -> float | None:
+    """Weight of a level teaspoon of a product, g; None where it is not known."""
+    return _known(products, product, "grams_per_tsp")
+
+
+def _items(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> Iterator[ShoppingItem]:
+    buckets, heads = len(layout), protocol.bucket.heads
+    yield ShoppingItem("bucket", None, buckets, "piece", protocol.decision.cost_per_bucket * buckets or None)
+    yield ShoppingItem("net cup", None, buckets * heads, "piece")
     seeds = {
         str(cultivar): math.ceil(_with_spare(int(count) * heads) / GERMINATION)
         for cultivar, count in layout["cultivar"].value_counts(sort=False).items()
     }
-    yield Item("starter cube", sum(seeds.values()), "", None, "one a seed")
+    yield ShoppingItem("starter cube", None, sum(seeds.values()), "piece")
     for cultivar, count in seeds.items():
-        name = f"seed of {cultivar}" if cultivar else "lettuce seed"
-        note = f"one a head, {in_percent(GERMINATION)} coming up, {in_percent(SPARE)} more"
-        yield Item(name, count, "seeds", None, note)
+        yield ShoppingItem("seed", cultivar or None, count, "seed")
     yield from _nutrient(protocol, products, layout)
     for acidifier, count in layout["acidifier"].value_counts(sort=False).items():
         if acidifier not in ("", NO_PRODUCT):
-            yield Item(
-                str(acidifier),
-                int(count),
-                "buckets' worth",
-                None,
-                "how much depends on each garden's water: add a little at a time and test with a strip",
-            )
-    yield Item(
-        "pH strip", _with_spare(READINGS_A_BUCKET * buckets), "", None, "before and after the acid in each bucket"
-    )
+            yield ShoppingItem("acidifier", str(acidifier), int(count), "bucket")
+    yield ShoppingItem("pH strip", None, _with_spare(READINGS_A_BUCKET * buckets), "piece")
 
 
-def _nutrient(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> Iterator[Item]:
+def _nutrient(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> Iterator[ShoppingItem]:
     """Nutrient by weight where the grams in a teaspoon are known, else in teaspoons."""
     factor = protocol.factors.get("dose")
     teaspoons = float(layout["dose_tsp"].sum()) * (1 + SPARE)
     if factor is None:
-        yield Item("nutrient", len(layout), "buckets' worth", None, "trial.toml names no dose: what is usually given")
+        yield ShoppingItem("nutrient", None, len(layout), "bucket")
         return
     if not teaspoons:
         return
-    name, note = factor.product or "nutrient", f"what the buckets get and {in_percent(SPARE)} more"
-    row = products[products["product"] == name]
-    grams_per_tsp = float(row["grams_per_tsp"].iloc[0]) if len(row) else np.nan
-    if not np.isfinite(grams_per_tsp):
-        yield Item(name, math.ceil(teaspoons), "level teaspoons", None, note)
+    grams_per_tsp = grams_per_teaspoon(products, factor.product)
+    if grams_per_tsp is None:
+        yield ShoppingItem("nutrient", factor.product, math.ceil(teaspoons), "tsp")
         return
     grams = math.ceil(teaspoons * grams_per_tsp)
-    cost = float(row["price_per_kg"].iloc[0]) * grams / 1000
-    yield Item(name, grams, "g", cost if np.isfinite(cost) else None, note)
+    price = _known(products, factor.product, "price_per_kg")
+    yield ShoppingItem("nutrient", factor.product, grams, "g", None if price is None else price * grams / 1000)
+
+
+def _known(products: pd.DataFrame, product: str | None, column: str) -> float | None:
+    row = products.loc[products["product"] == (product or "nutrient"), column]
+    value = float(row.iloc[0]) if len(row) else math.nan
+    return value if math.isfinite(value) else None
 
 
 def _with_spare(count: int) -> int:

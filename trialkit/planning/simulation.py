@@ -13,10 +13,12 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.documents.plan import Refusal
+from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
 from trialkit.mixed.factors import cross, encode
-from trialkit.planning.design import Design
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.refusal import CannotBeJudged
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -38,7 +40,7 @@ class Task:
 
     Attributes
     ----------
-    design : Design
+    design : PlannedDesign
     variances : ndarray, shape (k,)
         g^2, in the order of the model's names.
     means : ndarray, shape (heads,)
@@ -48,7 +50,7 @@ class Task:
     seed : int
     """
 
-    design: Design
+    design: PlannedDesign
     variances: FloatArray
     means: FloatArray
     contrasts: FloatArray
@@ -128,7 +130,7 @@ def simulate(
 
     Raises
     ------
-    NotComputed
+    CannotBeJudged
         If more than 5 % of the analyses did not settle.
     WrongCall
         If there is nothing to simulate.
@@ -142,10 +144,7 @@ def simulate(
     payload = pickle.dumps(replace(task, design=replace(task.design)))  # a copy without what was worked out
     draws = _joined(_gathered(executor, payload, [*range(0, replicates, chunk), replicates], progress))
     if draws.failed > MOST_FAILED * replicates:
-        raise NotComputed(
-            f"{draws.failed} of {replicates} simulated trials could not be analysed, so the power would say little: "
-            "this layout has too few blocks or buckets for its model. Add a block or garden, or take fewer treatments."
-        )
+        raise CannotBeJudged(Refusal("simulations failed", draws.failed, replicates))
     return draws
 
 
@@ -192,7 +191,7 @@ def _analysed(payload: bytes, bounds: Bounds, responses: FloatArray) -> Draws:
 
 
 @dataclass(frozen=True)
-class Spread:
+class DrawnTerms:
     """Random terms coded by head, for drawing.
 
     Attributes
@@ -227,11 +226,11 @@ def _generator(seed: int, stream: int, number: int) -> np.random.Generator:
 
 
 @lru_cache(maxsize=4)
-def _prepared(payload: bytes) -> tuple[Task, Spread]:
+def _prepared(payload: bytes) -> tuple[Task, DrawnTerms]:
     """Set a design up once in each worker, however many chunks it gets."""
     task: Task = pickle.loads(payload)
     terms = [cross([encode(task.design.heads[c]) for c in term.split(":")]) for term in task.design.random]
-    return task, Spread(tuple(t.codes for t in terms), tuple(len(t.levels) for t in terms))
+    return task, DrawnTerms(tuple(t.codes for t in terms), tuple(len(t.levels) for t in terms))
 
 
 @lru_cache(maxsize=8)
@@ -248,8 +247,8 @@ def _fitted(payload: bytes, bounds: Bounds) -> MixedFit:
         except (NotConverged, NoVariation):
             continue
         except MixedModelError as error:
-            raise NotComputed(f"A trial laid out like this could not be analysed: {error}") from error
-    raise NotComputed(f"None of {FIRST_TRIES} simulated trials could be analysed: this layout is too small.")
+            raise CannotBeJudged(Refusal("not analysable", detail=str(error))) from error
+    raise CannotBeJudged(Refusal("nothing fitted", FIRST_TRIES, FIRST_TRIES))
 
 
 def _model_coefficients(task: Task) -> FloatArray:

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import astuple, dataclass
 from functools import cache
-from typing import Any
 
+from trialkit.documents.plan import Plan, PlannedBench
+from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import Treatment
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
-from trialkit.pages.numerals import ABSENT, fixed, is_number, percent, plain
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.numerals import fixed, plain
+from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.wording import count, date_words, treatment_label
-from trialkit.report.figures.power import power_picture
+from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.page import TEMPLATES
-from trialkit.report.untyped import Json, mapping, rows, texts
-
-FACTOR_ORDER = ("cultivar", "dose_tsp", "acidifier")
-METHOD_WORDS = {
-    "exact": "exact",
-    "approximate": "approximate: the layout is not orthogonal",
-    "simulated": "simulated trials",
-}
+from trialkit.words.layout_warnings import effect_words, warning_sentence
+from trialkit.words.measures import Measures
+from trialkit.words.plan import (
+    GROUPING_WORDS,
+    METHOD_WORDS,
+    advice_sentences,
+    answer_sentences,
+    changed_words,
+    larger_sentences,
+    percent,
+    refusal_sentence,
+    source_words,
+    whole_percent,
+)
+from trialkit.words.plan_calendar import event_detail, event_title
+from trialkit.words.plan_shopping import UNIT_WORDS, item_name, item_note
 
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."
@@ -45,34 +55,35 @@ class BenchPicture:
     lines: tuple[BenchLine, ...]
 
 
-def plan_html(plan: Mapping[str, Any]) -> str:
+def plan_html(plan: Plan, measures: Measures = "kitchen") -> str:
     """Write a plan as one self-contained HTML page.
 
     Parameters
     ----------
-    plan : Mapping
-        Content of ``plan.json``. Every text in it may come from strangers.
+    plan : Plan
+        Every text in it may come from strangers.
+    measures : {"kitchen", "metric", "both"}
+        What its sentences speak in.
     """
-    safe = mapping(safe_results(plan))
+    safe = safe_document(plan)
     style, script = plan_style(), page_script()
-    picture = power_picture(safe)
-    keys = _treatments(safe)
+    numbers = _numbers(safe)
     return (
         environment(TEMPLATES)
         .get_template("plan.html.jinja")
         .render(
             plan=safe,
             facts=_facts(safe),
-            sentences=_sentences(safe),
-            advice=(*texts(safe, "advice"), *texts(safe, "larger")),
-            warnings=texts(safe, "warnings"),
-            pictures=(picture,) if picture else (),
+            sentences=answer_sentences(safe, measures),
+            advice=(*advice_sentences(safe), *larger_sentences(safe)),
+            warnings=tuple(map(warning_sentence, safe.warnings)),
+            pictures=(power_picture(safe),),
             power=_power_table(safe),
             sizes=_size_table(safe),
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
-            benches=_benches(safe, keys),
-            key=_key_table(keys, mapping(safe.get("practice"))),
+            benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
+            key=_key_table(numbers, safe.practice),
             calendar=_calendar_table(safe),
             shopping=_shopping_table(safe),
             cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
@@ -89,221 +100,138 @@ def plan_style() -> str:
     return page_style() + (TEMPLATES / "plan.css").read_text(encoding="utf-8")
 
 
-def _facts(plan: Json) -> tuple[str, ...]:
-    parts = [str(plan.get("season") or ""), str(plan.get("kind") or "")]
-    parts += [
-        count(plan.get(key), word) for key, word in (("sites", "garden"), ("buckets", "bucket"), ("heads", "head"))
-    ]
-    return tuple(part for part in parts if part)
+def _facts(plan: Plan) -> tuple[str, ...]:
+    counts = count(plan.sites, "garden"), count(plan.buckets, "bucket"), count(plan.heads, "head")
+    return tuple(part for part in (plan.season, plan.kind, *counts) if part)
 
 
-def _sentences(plan: Json) -> tuple[str, ...]:
-    """What the trial can tell, to be read aloud."""
-    difference = mapping(plan.get("difference"))
-    margin, wanted = plain(plan.get("margin_g")), percent(plan.get("power_wanted"))
-    return (
-        f"This trial would find a difference of {margin} g a head from the current practice with a chance of "
-        f"{percent(_rounded(difference.get('power')))}, and one of {plain(difference.get('detectable_g'))} g with a "
-        f"chance of {wanted}.",
-        f"Its interval for a difference would reach about {plain(difference.get('half_width_g'))} g either way, "
-        "allowing for all comparisons.",
-        *_verdict(plan, difference),
-        *_dose(mapping(plan.get("dose"))),
-    )
+def _chance_heads(plan: Plan) -> tuple[str, str]:
+    return f"chance of finding {plain(plan.margin_g)} g", f"found with {percent(plan.power_wanted)}, g"
 
 
-def _dose(dose: Json) -> tuple[str, ...]:
-    """Say how closely the recommended dose would be known, and what that rests on."""
-    if not dose:
-        return ()
-    told = "" if dose.get("curve_told") else " Three doses cannot tell a curve from a plateau: a fourth would."
-    width, recommended = dose.get("half_width_tsp"), dose.get("recommended_tsp")
-    vague = is_number(width) and is_number(recommended) and width > recommended
-    known = "would hardly be known, only to about" if vague else "would be known to about"
-    return (
-        f"The recommended dose {known} {plain(width, 2)} teaspoons either way, if "
-        f"{percent(dose.get('share_of_gain'))} of what nutrient can add is reached at "
-        f"{plain(recommended)} teaspoons and nutrient adds {plain(dose.get('gain_g'))} g a head in all "
-        f"(with half of that, the dose is known half as closely).{told}",
-    )
-
-
-def _verdict(plan: Json, difference: Json) -> tuple[str, ...]:
-    """Say plainly where the trial is too small for what it is asked."""
-    power, wanted = difference.get("power"), plan.get("power_wanted")
-    if not is_number(power) or not is_number(wanted) or power >= wanted:
-        return ()
-    return (
-        f"That is less than the {percent(wanted)} that is usual: it would more likely miss such a difference than it "
-        "should. A larger trial (section 2), fewer treatments, or a larger margin would help.",
-    )
-
-
-def _rounded(share: Any) -> Any:
-    return round(share, 2) if is_number(share) else share
-
-
-def _power_table(plan: Json) -> Table | None:
+def _power_table(plan: Plan) -> Table | None:
     body = (
         Row(
-            str(row.get("effect")).replace("_tsp", "").replace(":", " by "),
+            effect_words(row.effect),
             (
-                percent(_rounded(row.get("power"))),
-                plain(row.get("detectable_g")),
-                plain(row.get("numerator_df")),
-                fixed(row.get("denominator_df")),
-                METHOD_WORDS.get(str(row.get("method")), ABSENT),
+                whole_percent(row.power),
+                plain(row.detectable_g),
+                plain(row.numerator_df),
+                fixed(row.denominator_df),
+                METHOD_WORDS[row.method],
             ),
         )
-        for row in rows(plan, "effects")
+        for row in plan.effects
     )
-    heads = (
-        *columns(
-            "effect",
-            f"chance of finding {plain(plan.get('margin_g'))} g",
-            f"found with {percent(plan.get('power_wanted'))}, g",
-            "numerator d.f.",
-            "error d.f.",
-        ),
-        text_column("how found"),
-    )
-    simulated = f" {count(plan.get('replicates'), 'trial')} simulated, {plain(plan.get('failed'))} could not be fitted."
+    heads = columns("effect", *_chance_heads(plan), "numerator d.f.", "error d.f.")
+    simulated = f" {count(plan.replicates, 'trial')} simulated, {plain(plan.failed)} could not be fitted."
     note = (
-        f"F tests at {percent(plan.get('level'))}. A main effect of {plain(plan.get('margin_g'))} g: the first and the "
+        f"F tests at {percent(plan.level)}. A main effect of {plain(plan.margin_g)} g: the first and the "
         "last level differ by it and the others lie midway. Average efficiency of the layout, against complete blocks: "
-        f"{plain(plan.get('efficiency'))}.{simulated if plan.get('replicates') else ''}"
+        f"{plain(plan.efficiency)}.{simulated if plan.replicates else ''}"
     )
-    return make_table("effects", "What each effect's test would find", heads, body, note)
+    return make_table("effects", "What each effect's test would find", (*heads, text_column("how found")), body, note)
 
 
-def _size_table(plan: Json) -> Table | None:
-    priced = any(row.get("cost") for row in rows(plan, "sizes"))
-    dosed = any(is_number(row.get("dose_half_width_tsp")) for row in rows(plan, "sizes"))
+def _size_table(plan: Plan) -> Table | None:
+    priced = any(row.cost for row in plan.sizes)
+    dosed = any(row.dose_half_width_tsp is not None for row in plan.sizes)
     heads = columns(
         "gardens × blocks × heads a bucket",
         "buckets",
-        f"chance of finding {plain(plan.get('margin_g'))} g",
-        f"found with {percent(plan.get('power_wanted'))}, g",
+        *_chance_heads(plan),
         "interval either way, g",
         *(["dose either way, tsp"] if dosed else []),
         *(["cost"] if priced else []),
     )
     body = (
         Row(
-            f"{plain(row.get('sites'))} × {plain(row.get('blocks'))} × {plain(row.get('heads'))}",
+            f"{row.sites} × {row.blocks} × {row.heads}",
             (
-                plain(row.get("buckets"), 6),
-                percent(_rounded(row.get("power"))),
-                plain(row.get("detectable_g")),
-                plain(row.get("half_width_g")),
-                *([plain(row.get("dose_half_width_tsp"), 2)] if dosed else []),
-                *([fixed(row.get("cost"), 2)] if priced else []),
+                plain(row.buckets, 6),
+                whole_percent(row.power),
+                plain(row.detectable_g),
+                plain(row.half_width_g),
+                *([plain(row.dose_half_width_tsp, 2)] if dosed else []),
+                *([fixed(row.cost, 2)] if priced else []),
             ),
-            "as asked" if row.get("is_asked") else "",
+            "as asked" if row.is_asked else "",
         )
-        for row in rows(plan, "sizes")
+        for row in plan.sizes
     )
-    chance = max((row.get("monte_carlo_se") or 0.0 for row in rows(plan, "sizes")), default=0.0)
+    chance = max(row.monte_carlo_se for row in plan.sizes)
     simulated = [f"Simulated: each chance may be off by {plain(200 * chance, 1)} points either way."] if chance else []
-    refused = sorted({str(row["refused"]) for row in rows(plan, "sizes") if row.get("refused")})
+    refused = sorted({refusal_sentence(row.refused) for row in plan.sizes if row.refused})
     return make_table("sizes", "Sizes around the one asked for", heads, body, " ".join([*simulated, *refused]))
 
 
-def _sensitivity_table(plan: Json) -> Table | None:
-    body = (
-        Row(
-            f"{row.get('changed')}, {'half' if (row.get('factor') or 1) < 1 else 'double'}",
-            (percent(_rounded(row.get("power"))), plain(row.get("detectable_g"))),
-        )
-        for row in rows(plan, "sensitivity")
-    )
-    heads = columns(
-        "variance",
-        f"chance of finding {plain(plan.get('margin_g'))} g",
-        f"found with {percent(plan.get('power_wanted'))}, g",
-    )
+def _sensitivity_table(plan: Plan) -> Table | None:
+    body = (Row(changed_words(row), (whole_percent(row.power), plain(row.detectable_g))) for row in plan.sensitivity)
+    heads = columns("variance", *_chance_heads(plan))
     return make_table("sensitivity", "If things vary half or twice as much", heads, body)
 
 
-def _spread_table(plan: Json) -> Table | None:
-    body = (Row(str(row.get("label")), (plain(row.get("sd_g")),)) for row in rows(plan, "spreads"))
+def _spread_table(plan: Plan) -> Table | None:
+    body = (Row(GROUPING_WORDS[spread.grouping], (plain(spread.sd_g),)) for spread in plan.spreads)
     heads = columns("what varies", "standard deviation, g")
-    return make_table("spreads", "What the plan assumes", heads, body, f"Source: {plan.get('source')}. {EARLIER}")
+    note = f"Source: {source_words(plan.source)}. {EARLIER}"
+    return make_table("spreads", "What the plan assumes", heads, body, note)
 
 
-def _treatments(plan: Json) -> tuple[Json, ...]:
-    """Every treatment once, in an order that does not tell where it stands."""
-    found = {
-        tuple(str(treatment.get(column)) for column in FACTOR_ORDER): treatment
-        for bench in rows(plan, "benches")
-        for place in rows(bench, "places")
-        for treatment in [mapping(place.get("treatment"))]
-    }
-    return tuple(found[key] for key in sorted(found, key=_in_order))
+def _numbers(plan: Plan) -> dict[Treatment, str]:
+    """Number every treatment, in an order that does not tell where it stands."""
+    found = {place.treatment for bench in plan.benches for place in bench.places}
+    ordered = sorted(found, key=lambda treatment: tuple((level is None, level or 0) for level in astuple(treatment)))
+    return {treatment: str(number) for number, treatment in enumerate(ordered, 1)}
 
 
-def _in_order(key: tuple[str, ...]) -> tuple[tuple[float, str], ...]:
-    return tuple((float(part), "") if part.replace(".", "", 1).isdigit() else (0.0, part) for part in key)
+def _label(treatment: Treatment) -> str:
+    return treatment_label(treatment, tuple(FACTOR_COLUMNS.values()))
 
 
-def _benches(plan: Json, treatments: Sequence[Json]) -> tuple[BenchPicture, ...]:
-    number = {treatment_label(t, FACTOR_ORDER): str(i) for i, t in enumerate(treatments, 1)}
-    pictures = []
-    for bench in rows(plan, "benches"):
-        several = (bench.get("rows") or 1) > 1
-        lines: dict[Any, list[tuple[str, str]]] = {}
-        for place in rows(bench, "places"):
-            label = treatment_label(mapping(place.get("treatment")), FACTOR_ORDER)
-            key = place.get("row") if several else place.get("block")
-            lines.setdefault(key, []).append((str(place.get("bucket")), number[label]))
-        word = "volunteer" if plan.get("kind") == "volunteer blocks" else "row" if several else "block"
-        pictures.append(
-            BenchPicture(
-                str(bench.get("name")),
-                tuple(BenchLine(f"{word} {plain(key)}", tuple(places)) for key, places in lines.items()),
-            )
-        )
-    return tuple(pictures)
+def _bench(bench: PlannedBench, kind: str, numbers: Mapping[Treatment, str]) -> BenchPicture:
+    several = bench.rows > 1
+    word = "volunteer" if kind == "volunteer blocks" else "row" if several else "block"
+    lines: dict[int, list[tuple[str, str]]] = {}
+    for place in bench.places:
+        line = place.row if several else place.block
+        lines.setdefault(line, []).append((place.bucket, numbers[place.treatment]))
+    return BenchPicture(bench.name, tuple(BenchLine(f"{word} {n}", tuple(places)) for n, places in lines.items()))
 
 
-def _key_table(treatments: Sequence[Json], practice: Json) -> Table | None:
+def _key_table(numbers: Mapping[Treatment, str], practice: Treatment) -> Table | None:
     body = (
-        Row(str(i), (treatment_label(t, FACTOR_ORDER),), "current practice" if t == practice else "")
-        for i, t in enumerate(treatments, 1)
+        Row(number, (_label(treatment),), "current practice" if treatment == practice else "")
+        for treatment, number in numbers.items()
     )
     return make_table("key", "Treatments on the map", (text_column("number"), text_column("treatment")), body)
 
 
-def _calendar_table(plan: Json) -> Table | None:
-    dated = any(row.get("on") for row in rows(plan, "calendar"))
+def _calendar_table(plan: Plan) -> Table | None:
     body = (
         Row(
-            date_words(row.get("on")) or f"day {plain(row.get('day'))} after sowing",
-            (str(row.get("title")), str(row.get("detail"))),
+            date_words(event.on) or f"day {event.day} after sowing",
+            (event_title(event), event_detail(event)),
         )
-        for row in rows(plan, "calendar")
+        for event in plan.calendar
     )
     heads = (text_column("when"), text_column("what"), text_column("how"))
     note = (
         "calendar.ics beside this page brings these days into a calendar program."
-        if dated
+        if any(event.on for event in plan.calendar)
         else "Give schedule.sow_on in trial.toml to have days of the calendar."
     )
     return make_table("calendar", "When things are due", heads, body, note, is_ordered=True)
 
 
-def _shopping_table(plan: Json) -> Table | None:
+def _shopping_table(plan: Plan) -> Table | None:
+    needed = plan.shopping
     body = (
         Row(
-            str(row.get("name")),
-            (
-                plain(row.get("quantity"), 6),
-                str(row.get("unit") or ""),
-                fixed(row.get("cost"), 2) if is_number(row.get("cost")) else ABSENT,
-                str(row.get("note")),
-            ),
+            item_name(item, needed),
+            (plain(item.quantity, 6), UNIT_WORDS[item.unit], fixed(item.cost, 2), item_note(item, needed)),
         )
-        for row in rows(plan, "shopping")
+        for item in needed.items
     )
     heads = (
         *columns("item", "quantity"),
@@ -311,6 +239,6 @@ def _shopping_table(plan: Json) -> Table | None:
         *columns("", "cost")[1:],
         text_column("how reckoned"),
     )
-    known = f"Known prices come to {fixed(plan.get('cost'), 2)} in products.csv's currency; the rest has none there."
-    note = known if plan.get("cost") else "products.csv has no prices."
+    known = f"Known prices come to {fixed(needed.cost, 2)} in products.csv's currency; the rest has none there."
+    note = known if needed.cost else "products.csv has no prices."
     return make_table("shopping", "What is needed", heads, body, note)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from trialkit.pages.numerals import is_number, percent, plain
+from trialkit.documents.plan import Plan, PowerCurve
+from trialkit.pages.numerals import percent, plain
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
-from trialkit.report.untyped import Json, rows
+from trialkit.words.plan import curve_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,25 +26,22 @@ LINES: tuple[tuple[str, Any, float], ...] = (
 )
 
 
-def power_picture(plan: Json) -> Picture | None:
-    """Draw the power curves of a plan; None where it has none."""
-    curves = [curve for curve in rows(plan, "curves") if curve.get("power")]
-    if not curves:
-        return None
-    margin, wanted = float(plan.get("margin_g") or 0.0), float(plan.get("power_wanted") or 0.8)
+def power_picture(plan: Plan) -> Picture:
+    """Draw the power curves of a plan."""
+    curves, margin, wanted = plan.curves, plan.margin_g, plan.power_wanted
     wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(curves, margin, wanted, is_narrow))
-    difference = plan.get("difference")
-    at = difference.get("detectable_g") if isinstance(difference, dict) else None
+    at = plan.difference.detectable_g
     finding = (
-        f"A difference of {plain(at)} g from the current practice would be found with a chance of {percent(wanted)}."
-        if is_number(at)
-        else "The chance of finding a difference from the current practice."
+        "The chance of finding a difference from the current practice."
+        if at is None
+        else f"A difference of {plain(at)} g from the current practice would be found with a chance of "
+        f"{percent(wanted)}."
     )
     body = (
-        Row(f"{plain(x)} g", tuple(percent(round(curve["power"][i], 3)) for curve in curves))
-        for i, x in enumerate(curves[0]["differences_g"])
+        Row(f"{plain(x)} g", tuple(percent(round(curve.power[i], 3)) for curve in curves))
+        for i, x in enumerate(curves[0].differences_g)
     )
-    heads = columns("true difference", *(str(curve.get("label")) for curve in curves))
+    heads = columns("true difference", *(curve_words(curve) for curve in curves))
     table = make_table(f"{NAME}-data", "Chance of finding a difference", heads, body)
     reading = (
         "Along the foot: how much a treatment truly differs from the current practice. Upwards: the chance that this "
@@ -54,21 +52,20 @@ def power_picture(plan: Json) -> Picture | None:
     return Picture(NAME, finding, reading, alternative, wide, narrow, (table,) if table else ())
 
 
-def _at_margin(curves: Sequence[Json], margin: float) -> str:
+def _at_margin(curves: Sequence[PowerCurve], margin: float) -> str:
     """Say each curve's height at the margin."""
     parts = []
     for curve in curves:
-        at = min(range(len(curve["power"])), key=lambda i: abs(curve["differences_g"][i] - margin))
-        parts.append(f"{curve.get('label')} {percent(round(curve['power'][at], 2))}")
+        at = min(range(len(curve.power)), key=lambda i: abs(curve.differences_g[i] - margin))
+        parts.append(f"{curve_words(curve)} {percent(round(curve.power[at], 2))}")
     return f"At {plain(margin)} g: {', '.join(parts)}."
 
 
-def _draw(curves: Sequence[Json], margin: float, wanted: float, is_narrow: bool) -> Figure:
+def _draw(curves: Sequence[PowerCurve], margin: float, wanted: float, is_narrow: bool) -> Figure:
     width = NARROW_PX if is_narrow else WIDE_PX
     figure = new_figure(width, TOP_PX + HEIGHT_PX + FOOT_PX + 22 * len(curves) * is_narrow)
     axes = new_axes(figure, LEFT_PX, TOP_PX, width - LEFT_PX - (16 if is_narrow else 190), HEIGHT_PX)
-    reach = float(curves[0]["differences_g"][-1])
-    axes.set_xlim(0, reach)
+    axes.set_xlim(0, curves[0].differences_g[-1])
     axes.set_ylim(0, 1)
     axes.set_yticks([0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0 %", "20 %", "40 %", "60 %", "80 %", "100 %"])
     axes.xaxis.set_major_formatter(lambda value, _: f"{plain(value)} g")
@@ -76,7 +73,7 @@ def _draw(curves: Sequence[Json], margin: float, wanted: float, is_narrow: bool)
     axes.axhline(wanted, color=LIGHT["muted"], linewidth=1)
     axes.axvline(margin, color=LIGHT["muted"], linewidth=1)
     for curve, (role, dashes, thick) in zip(curves, LINES, strict=False):
-        axes.plot(curve["differences_g"], curve["power"], color=LIGHT[role], linestyle=dashes, linewidth=thick)
+        axes.plot(curve.differences_g, curve.power, color=LIGHT[role], linestyle=dashes, linewidth=thick)
     _name_lines(figure, curves, is_narrow)
     foot = TOP_PX + HEIGHT_PX + 40
     total = figure.get_size_inches()[1] * 72
@@ -84,7 +81,7 @@ def _draw(curves: Sequence[Json], margin: float, wanted: float, is_narrow: bool)
     return figure
 
 
-def _name_lines(figure: Figure, curves: Sequence[Json], is_narrow: bool) -> None:
+def _name_lines(figure: Figure, curves: Sequence[PowerCurve], is_narrow: bool) -> None:
     """Name the lines beside their ends, or below the chart on a phone, each after a piece of its line."""
     from matplotlib.lines import Line2D
 
@@ -94,4 +91,4 @@ def _name_lines(figure: Figure, curves: Sequence[Json], is_narrow: bool) -> None
         y = TOP_PX + HEIGHT_PX + FOOT_PX + 8 + 22 * i if is_narrow else TOP_PX + 20 + 24 * i
         points = [x / width, (x + 30) / width], [1 - y / height] * 2
         figure.add_artist(Line2D(*points, color=LIGHT[role], linestyle=dashes, linewidth=thick))
-        say(figure, (x + 38) / width, 1 - y / height, str(curve.get("label")), role)
+        say(figure, (x + 38) / width, 1 - y / height, curve_words(curve), role)

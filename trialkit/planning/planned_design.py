@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.documents.plan import Refusal
+from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedModelError
 from trialkit.mixed.factors import Factor, cross, encode
 from trialkit.mixed.fixed import parse_formula
@@ -22,6 +23,7 @@ from trialkit.mixed.scoring import refuse_confounded
 from trialkit.mixed.small_sample import SmallSample, small_sample
 from trialkit.mixed.strata import Strata, find_strata
 from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.refusal import CannotBeJudged
 
 FloatArray = NDArray[np.float64]
 ModelOf = Callable[[pd.DataFrame], tuple[str, Sequence[str]]]
@@ -44,7 +46,7 @@ class Comparisons:
 
 
 @dataclass(frozen=True)
-class Design:
+class PlannedDesign:
     """Planned heads and the model that they would be analysed by.
 
     Attributes
@@ -75,7 +77,7 @@ class Design:
 
         Raises
         ------
-        NotComputed
+        CannotBeJudged
             If the layout leaves nothing to estimate a variance from, or cannot tell two variances apart.
         """
         try:
@@ -84,10 +86,7 @@ class Design:
             start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
             refuse_confounded(start, model.variance_names)
         except MixedModelError as error:
-            raise NotComputed(
-                "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. "
-                f"(For a statistician: {error})"
-            ) from error
+            raise CannotBeJudged(Refusal("not analysable", detail=str(error))) from error
         return model
 
     @cached_property
@@ -121,7 +120,7 @@ class Design:
         ------
         WrongCall
             If the current practice is not among the treatments.
-        NotComputed
+        CannotBeJudged
             If none of the differences is determined.
         """
         asked = mean_rows(self.model, ":".join(self.treatment))
@@ -134,7 +133,7 @@ class Design:
         rows = asked.rows[others] - asked.rows[at]
         known = self.model.fixed.estimable(rows)
         if not known.any():
-            raise NotComputed("No treatment shares a block or garden with the current practice: none can be compared.")
+            raise CannotBeJudged(Refusal("not comparable"))
         kept = [dict(zip(self.treatment, levels[i], strict=True)) for i, k in zip(others, known, strict=True) if k]
         return Comparisons(tuple(kept), rows[known])
 
@@ -213,7 +212,7 @@ class Design:
         return term if term in self.random else self._patterns.get(_grouping(self.heads, term))
 
 
-def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], model_of: ModelOf) -> Design:
+def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], model_of: ModelOf) -> PlannedDesign:
     """Plan a trial on a layout.
 
     Parameters
@@ -235,16 +234,16 @@ def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], m
         text = rows[column].map(level_text)  # a number would enter a model as a slope
         rows[column] = pd.Categorical(text, categories=[level_text(level) for level in levels])
     formula, random = model_of(rows)
-    return Design(rows, formula, tuple(random), tuple(treatment))
+    return PlannedDesign(rows, formula, tuple(random), tuple(treatment))
 
 
 def level_text(level: object) -> str:
-    """A level as text, a number without needless noughts."""
+    """A level as text, a number without needless zeros."""
     return f"{level:g}" if isinstance(level, int | float | np.number) else str(level)
 
 
 def _extremes(factor: Factor) -> FloatArray:
-    """Minus a half at the first level, a half at the last, nought between; by head."""
+    """Minus a half at the first level, a half at the last, zero between; by head."""
     values = np.zeros(len(factor.levels))
     values[0], values[-1] = -0.5, 0.5
     return values[factor.codes]

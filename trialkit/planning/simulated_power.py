@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
+from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.design import Design
 from trialkit.planning.exact import Expectation, expected_power
-from trialkit.planning.outcome import DifferencePower, EffectPower, Goal, PlannedPower
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import simultaneous_critical
 from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
 
@@ -24,7 +25,7 @@ FloatArray = NDArray[np.float64]
 
 
 def simulate_power(
-    design: Design,
+    design: PlannedDesign,
     assumptions: Assumptions,
     goal: Goal,
     *,
@@ -43,7 +44,7 @@ def simulate_power(
 
     Parameters
     ----------
-    design : Design
+    design : PlannedDesign
     assumptions : Assumptions
     goal : Goal
     replicates : int
@@ -65,7 +66,7 @@ def simulate_power(
 
     Raises
     ------
-    NotComputed
+    CannotBeJudged
         If more than 5 % of the analyses did not settle, or the design cannot be analysed.
     WrongCall
         If there is nothing to simulate, or `effects` has another length.
@@ -88,8 +89,8 @@ def simulate_power(
     )
 
 
-def planned_power(
-    design: Design,
+def exact_or_simulated_power(
+    design: PlannedDesign,
     assumptions: Assumptions,
     goal: Goal,
     *,
@@ -101,7 +102,7 @@ def planned_power(
     """Exact power where the design is orthogonal, simulated power where it is not.
 
     Parameters and errors as for `simulate_power`. With all but the first three filled in it is a
-    `trialkit.planning.grid.Judge`.
+    `trialkit.planning.trial_sizes.Judge`.
     """
     planned = expected_power(design, assumptions, goal)
     if planned.method == "exact":

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import get_args
 
+from trialkit.documents.plan import EffectPower, Method
 from trialkit.domain.errors import WrongCall
-from trialkit.planning.design import level_text
 
-Method = Literal["exact", "approximate", "simulated"]
-METHODS: tuple[Method, ...] = ("exact", "approximate", "simulated")
+METHODS: tuple[Method, ...] = get_args(Method)
 
 
 @dataclass(frozen=True)
@@ -31,7 +30,7 @@ class Goal:
     Raises
     ------
     WrongCall
-        If the margin is not above nought, or level and power are no sensible probabilities.
+        If the margin is not above zero, or level and power are no sensible probabilities.
     """
 
     margin_g: float
@@ -48,44 +47,6 @@ class Goal:
         if not 0 < self.level < self.power < 1:
             raise WrongCall(f"The power wanted, {self.power:g}, must lie between the level, {self.level:g}, and 1.")
 
-    def changes(self, levels: Mapping[str, str]) -> tuple[str, ...]:
-        """Columns in which a treatment differs from the current practice."""
-        return tuple(column for column, level in levels.items() if level != level_text(self.current[column]))
-
-
-@dataclass(frozen=True)
-class EffectPower:
-    """An effect as the F test of the analysis sees it.
-
-    Attributes
-    ----------
-    effect : str
-        Term of the model.
-    numerator_df : int
-    denominator_df : float
-        Of the stratum that tests it; Kenward-Roger's at the assumed variances where the design is not orthogonal.
-    noncentrality : float
-        For the margin, in the pattern of `trialkit.planning.design.Design.margin_effects`.
-    power : float
-        For the margin.
-    detectable_g : float
-        Difference between the extreme levels (for an interaction: change of that difference) that is found with the
-        power wanted, g; from the non-central F at the assumed variances, whatever the method of `power`.
-    method : {"exact", "approximate", "simulated"}
-        Of `power`.
-    monte_carlo_se : float
-        Standard error of a simulated power; nought otherwise.
-    """
-
-    effect: str
-    numerator_df: int
-    denominator_df: float
-    noncentrality: float
-    power: float
-    detectable_g: float
-    method: Method
-    monte_carlo_se: float = 0.0
-
 
 @dataclass(frozen=True)
 class DifferencePower:
@@ -95,8 +56,6 @@ class DifferencePower:
     ----------
     treatment : mapping of str to str
         Its level in each treatment column.
-    changes : tuple of str
-        Columns in which it differs from the current practice.
     standard_error_g : float
         True standard deviation of the estimated difference, g.
     df : float
@@ -111,11 +70,10 @@ class DifferencePower:
         The same where the intervals of all treatments against the current practice hold together, g.
     method : {"exact", "approximate", "simulated"}
     monte_carlo_se : float
-        Standard error of a simulated power; nought otherwise.
+        Standard error of a simulated power; zero otherwise.
     """
 
     treatment: Mapping[str, str]
-    changes: tuple[str, ...]
     standard_error_g: float
     df: float
     power: float
@@ -140,7 +98,7 @@ class PlannedPower:
         Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its
         gardens only.
     replicates, failed : int
-        Simulated trials, and how many of them the analysis could not fit; nought where nothing was simulated.
+        Simulated trials, and how many of them the analysis could not fit; zero where nothing was simulated.
     """
 
     goal: Goal

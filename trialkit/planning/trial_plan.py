@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from typing import TypeVar
 
@@ -10,40 +12,48 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.plan import (
-    Bench,
-    Curve,
+    AssumedSpread,
+    BenchPlace,
     DifferenceRow,
     DoseRow,
-    EffectRow,
-    Place,
     Plan,
+    PlannedBench,
+    PowerCurve,
+    PracticeBuckets,
     SensitivityRow,
     SizeRow,
-    Spread,
 )
-from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.factors import DOSE, FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.options import best_practice_buckets
-from trialkit.planning.around import practice_sentence, reach_sentence, reaching, remembering
-from trialkit.planning.assumptions import LABELS, Assumptions
+from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.calendar import calendar
-from trialkit.planning.design import Design, ModelOf, planned_design
 from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
+from trialkit.planning.enlargements import which_change_buys_most
 from trialkit.planning.exact import expected_power
-from trialkit.planning.gains import which_change_buys_most
-from trialkit.planning.grid import Costs, Judge, Option, Size, difference_curve, plan_grid, sensitivity, sizes_around
-from trialkit.planning.outcome import Goal, PlannedPower
-from trialkit.planning.shopping import shopping_list
+from trialkit.planning.larger_trials import sufficient_sizes
+from trialkit.planning.planned_design import ModelOf, PlannedDesign, planned_design
+from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
+from trialkit.planning.trial_sizes import (
+    Judge,
+    JudgedSize,
+    TrialSize,
+    difference_curve,
+    judge_sizes,
+    judged_once,
+    neighbouring_sizes,
+    sensitivity,
+)
 from trialkit.protocol.randomise import efficiency_of, randomise
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.check import Trial
 
 MOST_HEADS = 12
 CURVE_POINTS = 25
-CURVE_REACH = 4.0  # margins
-UNITS = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
+CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
 Progress = Callable[[str, int, int], None]
@@ -85,34 +95,32 @@ def make_plan(
     goal = _goal(protocol)
     progress("layout", 1, 1)
     layout = randomise(protocol, trial.sites)
-    size = Size(len(trial.sites), protocol.layout.blocks, protocol.bucket.heads)
+    size = TrialSize(len(trial.sites), protocol.layout.blocks, protocol.bucket.heads)
     design = _design(protocol, layout, size.heads, model_of)
     progress("power", 1, 1)
     power = judge(design, assumptions, goal)
-    costs, unit = Costs(per_bucket=protocol.decision.cost_per_bucket), UNITS.get(protocol.layout.kind, "block")
+    cost = protocol.decision.cost_per_bucket
 
     @cache
-    def design_of(other: Size) -> Design:
+    def design_of(other: TrialSize) -> PlannedDesign:
         return design if other == size else _design(*_resized(trial, other), other.heads, model_of)
 
     others = judge_others or judge
-    remembered = remembering(lambda one, *rest: power if one is design else others(one, *rest))
-    sizes = _told(sizes_around(size), "other sizes", progress)
-    options = plan_grid(sizes, design_of, assumptions, goal, costs, remembered)
-    advice = which_change_buys_most(size, design_of, assumptions, goal, costs, remembered, MOST_HEADS, unit)
-    larger = []
+    judged = judged_once(lambda one, *rest: power if one is design else others(one, *rest))
+    sizes = _told(neighbouring_sizes(size), "other sizes", progress)
+    options = judge_sizes(sizes, design_of, assumptions, goal, cost, judged)
+    advice = which_change_buys_most(size, design_of, assumptions, goal, cost, judged, MOST_HEADS)
+    larger = None
     if power.hardest.power < goal.power:
         progress("larger trials", 1, 1)
-        reached = reaching(size, design_of, assumptions, goal, expected_power)
-        larger.append(reach_sentence(reached, goal, f"{unit}s"))
+        larger = sufficient_sizes(size, design_of, assumptions, goal, expected_power)
     progress("other variances", 1, 1)
     changed = sensitivity(design, assumptions, goal, others)
-    dose = _dose(protocol, goal)
+    dose = _dose(trial, goal)
     efficiency = efficiency_of(protocol, layout)
-    shopping = shopping_list(protocol, trial.products, layout)
     about = protocol.trial
     return Plan(
-        schema="trialkit-plan-1",
+        schema="trialkit-plan-2",
         id=about.id,
         title=about.title,
         question=about.question,
@@ -132,29 +140,28 @@ def make_plan(
         efficiency=float(efficiency.average_factor),
         source=assumptions.source,
         spreads=tuple(
-            Spread(LABELS[name], variance**0.5)
-            for name, variance in assumptions.all_variances().items()
-            if (name, 2.0) in changed
+            AssumedSpread(grouping, variance**0.5)
+            for grouping, variance in assumptions.by_grouping().items()
+            if (grouping, 2.0) in changed
         ),
-        effects=_effects(power),
+        effects=power.effects,
         difference=_difference(power),
         dose=dose(power),
         uncounted=power.uncounted,
         replicates=power.replicates,
         failed=power.failed,
-        advice=(*advice.sentences, *_practice(trial, design, model_of, assumptions, goal)),
-        larger=tuple(larger),
+        advice=replace(advice, practice=_practice(trial, design, model_of, assumptions, goal)),
+        larger=larger,
         sizes=tuple(_size_row(option, option.size == size, dose) for option in options),
         sensitivity=tuple(
-            SensitivityRow(LABELS.get(name, "everything"), factor, other.hardest.power, other.hardest.detectable_g)
-            for (name, factor), other in changed.items()
+            SensitivityRow(grouping, factor, other.hardest.power, _finite(other.hardest.detectable_g))
+            for (grouping, factor), other in changed.items()
         ),
-        curves=tuple(_curves(power, {f: p for (name, f), p in changed.items() if name == "all"}, goal)),
-        warnings=tuple(f"{warning.sentence} {warning.mend}".strip() for warning in efficiency.warnings),
+        curves=_curves({1.0: power} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
+        warnings=efficiency.warnings,
         benches=_benches(trial, layout),
         calendar=calendar(protocol),
-        shopping=shopping,
-        cost=sum(item.cost or 0.0 for item in shopping),
+        shopping=shopping_list(protocol, trial.products, layout),
     )
 
 
@@ -163,13 +170,13 @@ def _goal(protocol: Protocol) -> Goal:
     return Goal(protocol.decision.margin_g, practice, level=1 - protocol.decision.confidence)
 
 
-def _design(protocol: Protocol, layout: pd.DataFrame, heads: int, model_of: ModelOf) -> Design:
+def _design(protocol: Protocol, layout: pd.DataFrame, heads: int, model_of: ModelOf) -> PlannedDesign:
     """Plan heads on a layout, its groupings as names: a number would enter a model as a slope."""
     names = {column: layout[column].astype(str) for column in GROUPINGS if column in layout}
     return planned_design(layout.assign(**names), heads, protocol.treatment_columns, model_of)
 
 
-def _resized(trial: Trial, size: Size) -> tuple[Protocol, pd.DataFrame]:
+def _resized(trial: Trial, size: TrialSize) -> tuple[Protocol, pd.DataFrame]:
     """Lay the same protocol out in another number of gardens and blocks."""
     plan = trial.protocol.layout.model_copy(update={"blocks": size.blocks})
     protocol = trial.protocol.model_copy(update={"layout": plan})
@@ -185,8 +192,10 @@ def _told(things: Sequence[Thing], what: str, progress: Progress) -> Iterator[Th
         yield thing
 
 
-def _practice(trial: Trial, design: Design, model_of: ModelOf, assumptions: Assumptions, goal: Goal) -> Iterator[str]:
-    """Say what more buckets of the current practice would bring, in layouts that know such a wish.
+def _practice(
+    trial: Trial, design: PlannedDesign, model_of: ModelOf, assumptions: Assumptions, goal: Goal
+) -> PracticeBuckets | None:
+    """Tell what more buckets of the current practice would bring, in layouts that know such a wish.
 
     By formula on both sides: the two chances are compared, so neither may be off by chance.
     """
@@ -194,54 +203,51 @@ def _practice(trial: Trial, design: Design, model_of: ModelOf, assumptions: Assu
     best = best_practice_buckets(len(protocol.treatments()))
     knows = "practice_buckets" in LAYOUT_KINDS[protocol.layout.kind].options
     if not knows or best <= protocol.layout.practice_buckets:
-        return
+        return None
     plan = protocol.layout.model_copy(update={"practice_buckets": best})
     changed = protocol.model_copy(update={"layout": plan})
     larger = _design(changed, randomise(changed, trial.sites), protocol.bucket.heads, model_of)
     before, after = (expected_power(one, assumptions, goal) for one in (design, larger))
-    yield practice_sentence(best, before, after)
+    return PracticeBuckets(best, after.buckets - before.buckets, before.hardest.power, after.hardest.power)
 
 
 DoseOf = Callable[[PlannedPower], DoseRow | None]
 
 
-def _dose(protocol: Protocol, goal: Goal) -> DoseOf:
+def _dose(trial: Trial, goal: Goal) -> DoseOf:
     """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
-    doses = sorted(float(level) for level in protocol.factors["dose"].levels) if "dose" in protocol.factors else []
-    share = protocol.decision.share_of_gain
+    share, factor = trial.protocol.decision.share_of_gain, trial.protocol.factors.get("dose")
+    doses = sorted(float(level) for level in factor.levels) if factor else []
+    grams_per_tsp = grams_per_teaspoon(trial.products, factor.product) if factor else None
 
     def of(power: PlannedPower) -> DoseRow | None:
-        effect = next((effect for effect in power.effects if effect.effect == FACTOR_COLUMNS["dose"]), None)
+        effect = next((effect for effect in power.effects if effect.effect == DOSE.column), None)
         if effect is None or len(doses) < FEWEST_DOSES:
             return None
         curve = usual_curve(doses[-1], share)
         found = dose_precision(effect, goal, doses, curve, share)
-        return DoseRow(found.recommended_tsp, found.half_width_tsp, curve.gain_g, share, found.curve_told)
+        return DoseRow(
+            found.recommended_tsp, found.half_width_tsp, grams_per_tsp, curve.gain_g, share, found.curve_told
+        )
 
     return of
-
-
-def _effects(power: PlannedPower) -> tuple[EffectRow, ...]:
-    return tuple(
-        EffectRow(e.effect, e.numerator_df, e.denominator_df, e.power, e.detectable_g, e.method) for e in power.effects
-    )
 
 
 def _difference(power: PlannedPower) -> DifferenceRow:
     d = power.hardest
     return DifferenceRow(
-        dict(d.treatment),
+        Treatment.of(d.treatment),
         d.standard_error_g,
         d.df,
         d.power,
-        d.detectable_g,
+        _finite(d.detectable_g),
         d.dunnett_half_width_g,
         d.method,
         d.monte_carlo_se,
     )
 
 
-def _size_row(option: Option, is_asked: bool, dose: DoseOf) -> SizeRow:
+def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
     d, placed = option.difference, dose(option.power) if option.power else None
     return SizeRow(
         option.size.sites,
@@ -250,7 +256,7 @@ def _size_row(option: Option, is_asked: bool, dose: DoseOf) -> SizeRow:
         option.buckets,
         option.cost,
         d.power if d else None,
-        d.detectable_g if d else None,
+        _finite(d.detectable_g) if d else None,
         d.dunnett_half_width_g if d else None,
         placed.half_width_tsp if placed else None,
         d.monte_carlo_se if d else 0.0,
@@ -259,29 +265,30 @@ def _size_row(option: Option, is_asked: bool, dose: DoseOf) -> SizeRow:
     )
 
 
-def _curves(power: PlannedPower, others: dict[float, PlannedPower], goal: Goal) -> list[Curve]:
+def _curves(powers: Mapping[float, PlannedPower], goal: Goal) -> tuple[PowerCurve, ...]:
     """Power by the true difference, as assumed and with every variance half and double."""
-    reach = np.linspace(0.0, CURVE_REACH * goal.margin_g, CURVE_POINTS)
-    named: Sequence[tuple[str, PlannedPower]] = (
-        ("as assumed", power),
-        *((f"variances {'half' if factor < 1 else 'double'}", other) for factor, other in sorted(others.items())),
+    differences = np.linspace(0.0, CURVE_MARGINS * goal.margin_g, CURVE_POINTS).tolist()
+    return tuple(
+        PowerCurve(factor, tuple(differences), tuple(difference_curve(power.hardest, goal, differences)))
+        for factor, power in sorted(powers.items(), key=lambda item: (item[0] != 1.0, item[0]))
     )
-    return [
-        Curve(label, tuple(map(float, reach)), tuple(difference_curve(one.hardest, goal, reach.tolist())))
-        for label, one in named
-    ]
 
 
-def _benches(trial: Trial, layout: pd.DataFrame) -> tuple[Bench, ...]:
+def _finite(difference_g: float) -> float | None:
+    """A difference that can be found; None where none of any size is."""
+    return difference_g if math.isfinite(difference_g) else None
+
+
+def _benches(trial: Trial, layout: pd.DataFrame) -> tuple[PlannedBench, ...]:
     names = dict(zip(trial.sites["site"].astype(str), trial.sites["name"].astype(str), strict=True))
     maps = bench_maps(layout, trial.protocol.treatment_columns, trial.protocol.layout.bench_columns)
     return tuple(
-        Bench(
+        PlannedBench(
             bench.site,
             names.get(bench.site) or bench.site,
             bench.rows,
             bench.columns,
-            tuple(Place(c.bucket, Treatment.of(c.treatment), c.block, c.row, c.column) for c in bench.cells),
+            tuple(BenchPlace(c.bucket, Treatment.of(c.treatment), c.block, c.row, c.column) for c in bench.cells),
         )
         for bench in maps
     )

@@ -1,0 +1,171 @@
+"""Sizes of trial near the one asked for: buckets, cost, power, width of each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from trialkit.documents.plan import Refusal
+from trialkit.domain.errors import WrongCall
+from trialkit.planning.assumptions import Assumptions, Changed
+from trialkit.planning.exact import expected_power
+from trialkit.planning.planned_design import PlannedDesign
+from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
+from trialkit.planning.power import f_power
+from trialkit.planning.refusal import CannotBeJudged
+
+Judge = Callable[[PlannedDesign, Assumptions, Goal], PlannedPower]
+"""How power is found: `expected_power`, or `simulate_power` with its executor and seed filled in."""
+PlannedDesignOf = Callable[["TrialSize"], PlannedDesign]
+
+
+@dataclass(frozen=True, order=True)
+class TrialSize:
+    """How large a trial is.
+
+    Attributes
+    ----------
+    sites : int
+        Gardens.
+    blocks : int
+        Blocks in each garden.
+    heads : int
+        Heads in each bucket.
+    """
+
+    sites: int
+    blocks: int
+    heads: int
+
+    def __post_init__(self) -> None:
+        if min(self.sites, self.blocks, self.heads) < 1:
+            raise WrongCall(
+                f"{self.sites} gardens with {self.blocks} blocks and {self.heads} heads a bucket make no trial: each "
+                "must be 1 or more."
+            )
+
+
+@dataclass(frozen=True)
+class JudgedSize:
+    """One size of trial and what it can tell.
+
+    Attributes
+    ----------
+    size : TrialSize
+    buckets, heads : int
+        In the whole trial.
+    cost : float
+    power : PlannedPower or None
+        None where it cannot be told.
+    refused : Refusal or None
+        Why it cannot.
+    """
+
+    size: TrialSize
+    buckets: int
+    heads: int
+    cost: float
+    power: PlannedPower | None
+    refused: Refusal | None = None
+
+    @property
+    def difference(self) -> DifferencePower | None:
+        """The treatment that is compared least well with the current practice."""
+        return self.power.hardest if self.power else None
+
+
+def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
+    """Every combination of one more or less garden, block and head, in order; none below 1.
+
+    Examples
+    --------
+    >>> [(size.sites, size.blocks, size.heads) for size in neighbouring_sizes(TrialSize(1, 1, 1))][:3]
+    [(1, 1, 1), (1, 1, 2), (1, 2, 1)]
+    """
+    near = [sorted({max(count - 1, 1), count, count + 1}) for count in (size.sites, size.blocks, size.heads)]
+    return tuple(TrialSize(*counts) for counts in product(*near))
+
+
+def judge_sizes(
+    sizes: Iterable[TrialSize],
+    design_of: PlannedDesignOf,
+    assumptions: Assumptions,
+    goal: Goal,
+    cost_per_bucket: float,
+    judge: Judge = expected_power,
+) -> tuple[JudgedSize, ...]:
+    """What trials of several sizes can tell, and what they cost.
+
+    Parameters
+    ----------
+    sizes : iterable of TrialSize
+    design_of : callable
+        The design of a size: the protocol's layout with so many gardens and blocks.
+    assumptions : Assumptions
+    goal : Goal
+    cost_per_bucket : float
+        In any currency; 0 where no costs are known.
+    judge : callable
+        How power is found.
+
+    Returns
+    -------
+    tuple of JudgedSize
+        In the order of the sizes. One that cannot be analysed has the reason.
+    """
+    return tuple(_judged(size, design_of(size), assumptions, goal, cost_per_bucket, judge) for size in sizes)
+
+
+def _judged(
+    size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, cost_per_bucket: float, judge: Judge
+) -> JudgedSize:
+    buckets, heads = design.buckets, len(design.heads)
+    cost = cost_per_bucket * buckets
+    try:
+        return JudgedSize(size, buckets, heads, cost, judge(design, assumptions, goal))
+    except CannotBeJudged as error:
+        return JudgedSize(size, buckets, heads, cost, None, error.refusal)
+
+
+def sensitivity(
+    design: PlannedDesign, assumptions: Assumptions, goal: Goal, judge: Judge = expected_power
+) -> Mapping[tuple[Changed, float], PlannedPower]:
+    """What a design can tell if variances are half or double what was assumed, together and one by one.
+
+    Returns
+    -------
+    mapping
+        By what was changed (``"all"``, or a grouping) and the factor. A variance
+        that the design does not have is left out.
+    """
+    base = design.variances(assumptions)
+    changed = {key: other for key, other in assumptions.sensitivity().items() if _matters(design, other, base)}
+    return {key: judge(design, other, goal) for key, other in changed.items()}
+
+
+def _matters(design: PlannedDesign, other: Assumptions, base: np.ndarray) -> bool:
+    return bool(np.abs(design.variances(other) - base).max() > 0)
+
+
+def difference_curve(difference: DifferencePower, goal: Goal, differences_g: Sequence[float]) -> list[float]:
+    """Power of a comparison with the current practice by the true difference, g; not simulated.
+
+    With several strata the degrees of freedom are taken as at the assumed variances, which is close.
+    """
+    scaled = [(value / difference.standard_error_g) ** 2 for value in differences_g]
+    return [f_power(value, 1, difference.df, goal.level) for value in scaled]
+
+
+def judged_once(judge: Judge) -> Judge:
+    """Judge each design once only, as long as it lives, under assumptions and a goal that stay the same."""
+    known: dict[int, tuple[PlannedDesign, PlannedPower]] = {}
+
+    def judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower:
+        if id(design) not in known:
+            known[id(design)] = design, judge(design, assumptions, goal)
+        return known[id(design)][1]
+
+    return judged

@@ -1,0 +1,92 @@
+"""What a layout warns of, and what would help."""
+
+from __future__ import annotations
+
+from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
+
+MOST_NAMED = 4
+"""Groups, and treatments of a group, that a sentence names."""
+ADD = "Add blocks or gardens."
+COMBINATIONS = "Add the combinations of levels that are missing."
+
+
+def warning_sentence(warning: LayoutWarning) -> str:
+    """Say what a layout warns of and what would help.
+
+    Examples
+    --------
+    >>> warning_sentence(LayoutWarning("cannot be tested", effect="dose_tsp"))
+    'The effect of dose cannot be tested: nothing is left to judge chance by. Add blocks or gardens.'
+    """
+    found, helps = _warning(warning)
+    return f"{found} {helps}"
+
+
+def effect_words(effect: str) -> str:
+    """Name an effect.
+
+    Examples
+    --------
+    >>> effect_words("cultivar:dose_tsp")
+    'cultivar by dose'
+    """
+    return " by ".join(factor.removesuffix("_tsp") for factor in effect.split(":"))
+
+
+def stratum_words(term: str) -> str:
+    """Name the places of a stratum.
+
+    Examples
+    --------
+    >>> stratum_words("site:block:whole_plot"), stratum_words("site")
+    ('whole plots', 'gardens')
+    """
+    place = term.split(":")[-1].replace("_", " ")
+    return "gardens" if place == "site" else f"{place}s"
+
+
+def _warning(warning: LayoutWarning) -> tuple[str, str]:
+    effect = effect_words(warning.effect)
+    match warning.code:
+        case "one site":
+            return (
+                "There is only one garden, so the answer holds for that garden only.",
+                "Add gardens, even with fewer blocks in each.",
+            )
+        case "no replication":
+            return "No treatment stands in two buckets, so no difference can be told from chance.", ADD
+        case "disconnected":
+            named = "; ".join(", ".join(group[:MOST_NAMED]) for group in warning.groups[:MOST_NAMED])
+            return (
+                f"The layout falls into {len(warning.groups)} groups of treatments that no block compares: {named}.",
+                "Add blocks, make them larger, or lay it out anew.",
+            )
+        case "aliased":
+            others = " and ".join(map(effect_words, warning.aliased_with))
+            return f"The treatments tried cannot tell the effect of {effect} from that of {others}.", COMBINATIONS
+        case "missing combinations":
+            full = " in full" if warning.estimable_in_part else ""
+            return (
+                f"Combinations of levels are missing, so the effect of {effect} cannot be estimated{full}.",
+                COMBINATIONS,
+            )
+        case "confounded with blocks":
+            return (
+                f"No part of the layout estimates the whole effect of {effect}: it is mixed up with blocks.",
+                "Make blocks larger, or spread its levels over every block.",
+            )
+        case "cannot be tested":
+            return f"The effect of {effect} cannot be tested: nothing is left to judge chance by.", ADD
+        case "few error degrees of freedom":
+            differs = "how much it differs between gardens, with " if warning.between_sites else ""
+            return (
+                f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error; below "
+                f"{FEWEST_ERROR_DEGREES} intervals widen fast.",
+                "Add gardens: more blocks in each do not help here." if warning.between_sites else ADD,
+            )
+        case "confounded":
+            return (
+                f"The effect of {effect} is confounded with {stratum_words(warning.stratum)}: it is judged by how much "
+                "those differ, not by how much buckets do.",
+                "Nothing need be done if that was meant; otherwise spread its levels over every such place.",
+            )

@@ -20,10 +20,11 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.decision import Field, choose, weigh
-from trialkit.analysis.decision_words import Thresholds
 from trialkit.analysis.draws import draw_means
-from trialkit.analysis.worth import HEAD_UNIT, Worth
+from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Thresholds
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.treatment import Treatment
 from trialkit.evidence.judging import tried_enough
 from trialkit.evidence.pooling import pool, with_treatments
 
@@ -85,15 +86,16 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
     draws = draw_means(pooled.fit, pooled.treatments[["cultivar"]], df, seed, among=("trial", "garden"))
     current, n = labels.index(pooled.current), len(labels)
     candidates = Field(
-        treatments=tuple({"cultivar": f"P{p}"} for p in practices),
+        treatments=tuple(Treatment(f"P{p}") for p in practices),
         current=current,
         yields=draws,
         days=None,
         usable=(1.0,) * n,
         unrecorded=(0.0,) * n,
         eligible=tuple(i == current or tried_enough(pooled, label) for i, label in enumerate(labels)),
+        buckets=(1,) * n,
     )
-    value = Worth(HEAD_UNIT, 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "", ())
+    value = Worth("g a planted head", 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "nutrient", ())
     thresholds = Thresholds(margin, margin, SURE, 0.95, None, 0.0, 0.0)
     chances = weigh(candidates, value, thresholds)
     at, _ = choose(chances, np.array(candidates.eligible), value, current, SURE)

@@ -13,18 +13,12 @@ from oats_trial import write_oats_trial
 from small_trial import FACTORS, small_trial
 from trialkit.analysis import analyse
 from trialkit.documents.document import as_written
-from trialkit.documents.findings import Decision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
+from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import Water
 from trialkit.protocol.starting import example_folder
 from trialkit.rules.check import read_trial
 
-VERDICTS: Mapping[Verdict, tuple[str, str]] = {
-    "adopt": ("Change the default to the heavier one.", "It is worth 25 g a head, 97 in 100."),
-    "keep current": ("Keep the current default.", "The other is worth 10 g a head more, 2 in 100."),
-    "keep current, retest": ("Keep the current default for now.", "The other is worth 10 g a head more, 60 in 100."),
-    "no practical difference: take the cheaper": ("Change the default to the cheaper.", "They do alike, 93 in 100."),
-}
 HOSTILE = (
     "<script>alert(1)</script>",
     '"><img src=x onerror=alert(1)> $\\frac{1}{0}$ ]]> --> {{ 7*7 }}',
@@ -88,9 +82,7 @@ def bare_results() -> Results:
         losses=losses,
         water=Water(None, (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
-        decision=replace(
-            decision_of(varied), candidates=candidates, would_change=(), cautions=(), influence=None, next_trial=None
-        ),
+        decision=replace(decision_of(varied), candidates=candidates, cautions=(), influence=None, next_trial=None),
     )
 
 
@@ -122,7 +114,7 @@ def undecided_results() -> Results:
             for name, response in varied.responses.items()
         },
         decision=None,
-        no_decision="Head weight was not analysed. No head has this record.",
+        no_decision=NoDecision("yields_not_analysed"),
     )
 
 
@@ -137,11 +129,11 @@ def verdict_results(verdict: Verdict) -> Results:
     varied = varied_results()
     decision = decision_of(varied)
     assert decision.alternative is not None
-    chosen = decision.current if verdict.startswith("keep") else decision.alternative
+    chosen = decision.current if verdict in (Verdict.KEEP, Verdict.RETEST) else decision.alternative
     decision = replace(
         decision,
         verdict=verdict,
-        sentences=VERDICTS[verdict],
+        saving="inputs",
         recommended=chosen,
         candidates=tuple(replace(row, is_recommended=row.treatment == chosen) for row in decision.candidates),
     )
@@ -170,7 +162,9 @@ def hostile_results() -> Results:
         renamed,
         trial=replace(renamed.trial, season=HOSTILE[2], contact_role=HOSTILE[4]),
         decision=replace(
-            decision_of(renamed), would_change=HOSTILE, scope=HOSTILE, cautions=HOSTILE, sentences=HOSTILE[:2]
+            decision_of(renamed),
+            evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],)),
+            cautions=("shape",),
         ),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),
         made_with=renamed.made_with | {HOSTILE[0]: HOSTILE[1]},
@@ -202,4 +196,4 @@ MAKERS: Mapping[str, Callable[[], Results]] = {
     "undecided": undecided_results,
     "days only": days_only_results,
     "hostile": hostile_results,
-} | {verdict: (lambda verdict=verdict: verdict_results(verdict)) for verdict in VERDICTS}
+} | {verdict: (lambda verdict=verdict: verdict_results(verdict)) for verdict in Verdict}

@@ -22,7 +22,7 @@ SEEN = (
     "undecided",
     "hostile",
     "bare",
-    "keep current, retest",
+    "retest",
     "plan",
     "hostile plan",
     "check",
@@ -252,15 +252,23 @@ def test_pointing_at_a_mean_shows_its_buckets(browser: Any, pages: Any, tmp_path
 
 
 def test_measures_can_be_switched(browser: Any, pages: Any, tmp_path: Path) -> None:
-    """Both beside one another at first; then kitchen measures or metric ones alone."""
+    """Both beside one another at first; then kitchen measures or metric ones alone, on the card as in sentences."""
     opened, _, _ = _open(browser, pages["full"], tmp_path)
-    card = opened.locator(".default-card")
+    card, sentence = opened.locator(".default-card"), opened.locator(".sentence").first
     assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
+    assert "6 level teaspoons (30\u00a0g) of nutrient" in sentence.inner_text()
     opened.check("#measures-metric")
     assert card.locator(".kitchen:visible").count() == 0
     assert card.locator(".metric:visible").count() > 0
+    assert "with 30\u00a0g of nutrient" in sentence.inner_text()
+    assert "teaspoon" not in sentence.inner_text()
     opened.check("#measures-kitchen")
     assert card.locator(".metric:visible").count() == 0
+    assert "with 6 level teaspoons of nutrient" in sentence.inner_text()
+    assert [one.count() for one in (opened.locator(".said.metric:visible"), opened.locator(".said.both:visible"))] == [
+        0,
+        0,
+    ]
     opened.context.close()
 
 

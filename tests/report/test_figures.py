@@ -68,7 +68,7 @@ def test_the_finding_gives_the_difference_and_its_interval(pages: Any) -> None:
 
 def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
     """Where nothing changes, the pictures still show what the alternative would bring."""
-    made, _ = _pictures(pages, "keep current")
+    made, _ = _pictures(pages, "keep")
     first, gardens = made[0], next(picture for picture in made if picture.name == "gardens")
     assert first.finding.startswith("The best alternative gave ")
     assert "best alternative treatment was ahead" in gardens.finding

@@ -16,17 +16,20 @@ from typing import Any
 import pytest
 
 from trialkit.documents.document import as_text
+from trialkit.documents.findings import Verdict
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report import report_html
 from trialkit.report.references import REFERENCES
+from trialkit.words.decision import sentences
+from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
 
 FOUR_VERDICTS = {
-    "adopt": "Change the default",
-    "keep current": "Keep the current default",
-    "keep current, retest": "Keep the current default for now, and test again",
-    "no practical difference: take the cheaper": "No practical difference: take the cheaper",
+    Verdict.ADOPT: "Change the default",
+    Verdict.KEEP: "Keep the current default",
+    Verdict.RETEST: "Keep the current default for now, and test again",
+    Verdict.TAKE_CHEAPER: "No practical difference: take the cheaper",
 }
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -197,12 +200,15 @@ def test_every_table_has_a_caption_and_scoped_headings(pages: Any, name: str) ->
 
 
 @pytest.mark.parametrize(("verdict", "words"), FOUR_VERDICTS.items())
-def test_each_verdict_is_said_in_words(pages: Any, verdict: str, words: str) -> None:
-    """The verdict and both sentences stand on the page."""
-    page = Outline(pages[verdict]).text["main"]
+def test_each_verdict_is_said_in_words(pages: Any, verdict: Verdict, words: str) -> None:
+    """The verdict and both sentences stand on the page, in kitchen measures, in metric ones and in both."""
+    page, results = Outline(pages[verdict]).text["main"], pages.results(verdict)
     assert words in page
-    for sentence in pages.results(verdict).decision.sentences:
-        assert tie(sentence) in page
+    grams = nutrient_g_per_tsp(results.water)
+    assert grams is not None
+    for measures in ("kitchen", "metric", "both"):
+        for sentence in sentences(results.decision, MeasureSystem(measures, grams)):
+            assert tie(sentence) in page
 
 
 def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:

@@ -14,6 +14,7 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.treatment import Treatment
 from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
+from trialkit.words.measures import MeasureSystem
 
 GROUP = DoseGroup(
     treatment=Treatment(),
@@ -47,6 +48,20 @@ def test_two_and_three_doses() -> None:
     assert not_fitted_sentence(replace(few, doses=(0.0, 2.0, 4.0))) == (
         "Only three doses were tried, 0, 2 and 4 level teaspoons: a plateau cannot be told from a curve, so no dose "
         "is recommended but one of those tried. 4 doses or more could tell."
+    )
+
+
+def test_doses_in_grams() -> None:
+    """A level teaspoon of 5 g: the unit stands once, and with both measures the grams in brackets."""
+    metric, both = MeasureSystem("metric", 5.0), MeasureSystem("both", 5.0)
+    few = replace(ANSWER, status="not fitted", not_fitted="too_few_doses", doses=(2.0, 4.5), groups=())
+    assert not_fitted_sentence(few, metric).startswith("Only two doses were tried, 10 and 22.5 g: they tell")
+    assert "tried, 2 and 4½ level teaspoons (10 and 22.5 g): they tell" in not_fitted_sentence(few, both)
+    group = replace(GROUP, recommended=(dose("share of gain"),))
+    assert dose_sentences(group, ANSWER, "g", 0.95, metric) == (
+        "The curve recommends 33.8 g a bucket, the smallest that reaches 95 % of the gain that can be had within the "
+        "range tried (95 % interval 29.6 to 36 g).",
+        "From 10 g to the best dose the gain is 59.6 g (52.6 to 66.7).",
     )
 
 

@@ -46,7 +46,7 @@ def shares(column: str, **levels: float) -> FactorLosses:
 def test_nothing_lost() -> None:
     """Nothing to warn of."""
     assert losses_sentence(LOSSES) == "8 of 8 planned heads were harvested, 0 lost."
-    assert losses_warning(LOSSES) is None
+    assert losses_warning(LOSSES) == ""
 
 
 def test_every_fate_is_named() -> None:

@@ -11,7 +11,7 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
+from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
@@ -22,7 +22,15 @@ from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree
 from trialkit.analysis.water import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import Check, Decision, NotAnalysed, NotAnalysedCode, Note, ResponseName
+from trialkit.documents.findings import (
+    Check,
+    Decision,
+    NoDecision,
+    NotAnalysed,
+    NotAnalysedCode,
+    Note,
+    ResponseName,
+)
 from trialkit.documents.results import (
     About,
     AcidUsed,
@@ -89,7 +97,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
     )
     answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
-    missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
+    missing = missing_buckets(layout, heads["bucket"], factors, trial.protocol.seed_of(CHECKS_STREAM))
     answers[YIELD] = _with_check(answers[YIELD], missing)
 
     def without(bucket: str) -> Answered:
@@ -97,7 +105,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         return analyse_response(replace(questions[YIELD], in_short=True), rows, derive_model(rows, factors, strata))
 
     decided = decide(trial, treatments, answers, losses, without)
-    if not isinstance(decided, str):
+    if isinstance(decided, Decision):
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
@@ -112,8 +120,8 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         losses=losses,
         water=water_of(trial),
         responses={name: answer.result for name, answer in answers.items()},
-        decision=None if isinstance(decided, str) else decided,
-        no_decision=decided if isinstance(decided, str) else None,
+        decision=decided if isinstance(decided, Decision) else None,
+        no_decision=decided if isinstance(decided, NoDecision) else None,
     )
 
 
@@ -156,7 +164,7 @@ def _answer(
     factors = list(question.treatments.columns)
     model = derive_model(data, factors, strata)
     model = replace(model, notes=(*model.notes, *notes))
-    seed = seed_of(trial, RIPENING_STREAM) if question.response in TIMES else None
+    seed = trial.protocol.seed_of(RIPENING_STREAM) if question.response in TIMES else None
     answered = analyse_response(question, data, model, seed)
     if answered.fits is None or DOSE not in factors or question.response in TIMES:
         return answered
@@ -183,7 +191,7 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
         confidence=decision.confidence,
         worth=worth_g,
         cost_tsp=cost,
-        seed=seed_of(trial, DOSE_STREAM),
+        seed=trial.protocol.seed_of(DOSE_STREAM),
     )
 
 
@@ -233,7 +241,7 @@ def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> di
         "treatments": treatments,
         "current": current_label(trial, treatments),
         "confidence": decision.confidence,
-        "seed": seed_of(trial, CHECKS_STREAM),
+        "seed": trial.protocol.seed_of(CHECKS_STREAM),
         "all_pairs": all_pairs,
     }
     margins = {"weight_g": decision.equivalence_margin_g, YIELD: decision.equivalence_margin_g * heads}

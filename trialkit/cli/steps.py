@@ -288,7 +288,7 @@ def _demo_check(folder: Path) -> str:
 
 
 def _demo_report(folder: Path) -> str:
-    from trialkit.words.phrases import treatment_words
+    from trialkit.words.treatments import treatment_words
 
     sentence, decision = write_report(folder), read_results(folder).decision
     if decision is None:
@@ -297,12 +297,16 @@ def _demo_report(folder: Path) -> str:
 
 
 def _answer(results: Results) -> str:
-    return f"Analysis: {' '.join(results.decision.sentences) if results.decision else reason_for_none(results)}"
+    from trialkit.words.decision import sentences
+
+    return f"Analysis: {' '.join(sentences(results.decision)) if results.decision else reason_for_none(results)}"
 
 
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
-    return f"No recommendation. {results.no_decision}"
+    from trialkit.words.decision import no_decision_words
+
+    return f"No recommendation. {no_decision_words(results)}"
 
 
 def _count(number: int, noun: str) -> str:

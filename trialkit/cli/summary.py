@@ -7,10 +7,12 @@ from collections.abc import Iterator
 
 from trialkit.documents.findings import Decision
 from trialkit.documents.results import Results
-from trialkit.pages.wording import chance_percent, treatment_label
+from trialkit.pages.numerals import chance_percent
 from trialkit.words.check_words import check_words
-from trialkit.words.phrases import number, treatment_words
+from trialkit.words.decision import cautions, no_decision_words, sentences
+from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
+from trialkit.words.treatments import treatment_label, treatment_words
 
 WIDTH = 80
 LINES = 24
@@ -20,16 +22,15 @@ MOST_MEANS = 5
 def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision = results.decision
-    said = decision.sentences if decision else (f"No recommendation. {results.no_decision}",)
+    said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
     words = [line for text in said for line in _wrapped(text)]
     means = _means(decision) if decision else ()
     tail = [*means, *_doses(results), *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
-    minded = decision.cautions if decision else ()
-    cautions = [line for text in minded for line in _wrapped(f"But mind: {text}", "  ")]
-    if len(cautions) > room:
-        cautions = [*cautions[: max(room - 1, 0)], "  (more in the report)"]
-    return "\n".join([*words, *cautions, "", *tail])
+    minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
+    if len(minded) > room:
+        minded = [*minded[: max(room - 1, 0)], "  (more in the report)"]
+    return "\n".join([*words, *minded, "", *tail])
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
@@ -87,6 +88,6 @@ def _losses(results: Results) -> Iterator[str]:
 
 
 def _checks(results: Results) -> Iterator[str]:
-    found = [check_words(check, one.unit) for one in results.responses.values() for check in one.checks]
-    doubtful = list(dict.fromkeys(check.title.lower() for check in found if not check.ok))
+    found = [(check, response.unit) for response in results.responses.values() for check in response.checks]
+    doubtful = dict.fromkeys(check_words(check, unit)[0].lower() for check, unit in found if not check.ok)
     yield _clipped(f"Checks: {len(found)}, in doubt: {', '.join(doubtful) or 'none'}")

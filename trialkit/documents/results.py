@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from trialkit.documents.findings import Decision, Losses, ResponseResult
+from trialkit.documents.findings import Decision, Losses, NoDecision, ResponseResult
 from trialkit.documents.water import Water
 from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Level
@@ -241,4 +241,4 @@ class Results:
     water: Water
     responses: dict[str, ResponseResult]
     decision: Decision | None
-    no_decision: str | None
+    no_decision: NoDecision | None

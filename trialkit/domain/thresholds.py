@@ -12,3 +12,5 @@ UNEVEN_RATIO = 3.0
 """Spreads of buckets further apart than this are not taken as one (`trialkit.analysis.diagnostics.is_uneven`)."""
 DEGREE_DAY_BASE_C = 4.0
 """Below this lettuce hardly grows: base temperature of 3 to 5 degrees Celsius in the literature (from memory)."""
+FEWEST_DF = 2.0
+"""Three gardens and two treatments have two; averages over draws of a t with fewer do not settle."""

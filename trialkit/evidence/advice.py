@@ -19,7 +19,8 @@ from trialkit.rules.check import read_trial
 from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
 from trialkit.stats.meta import combine
-from trialkit.words.phrases import chance, treatment_words
+from trialkit.words.phrases import chance
+from trialkit.words.treatments import treatment_words
 
 USUAL_MARGIN_G = 10.0
 """Where the protocol has none (common practice, no source)."""
@@ -143,6 +144,6 @@ def next_trial(
     )
     if where:
         why += f" It would tell most in {'; and in '.join(where)}."
-    margin = float(decision.thresholds["margin_g"] or USUAL_MARGIN_G)
+    margin = decision.thresholds.margin_g or USUAL_MARGIN_G
     question = f"Is {treatment_words(pair[1])} better than {treatment_words(pair[0])}?"
     return NextTrial(question, pair, why, next_size(pooled, rival, chosen, margin))

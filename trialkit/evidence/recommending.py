@@ -13,14 +13,15 @@ from trialkit.documents.pooled import Gain
 from trialkit.documents.recommended import Changed, Compared, Default, Recommended, Rests, Varies
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.rounding import ROUNDING
+from trialkit.domain.thresholds import FEWEST_DF
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
 from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
 from trialkit.evidence.pooling import SAME_DOSE, Pool, links, pool
 from trialkit.evidence.situation import Situation, evidence_digest, practice, practice_label
-from trialkit.words.phrases import spoons, treatment_words
-
-FEWEST_DF = 2.0
+from trialkit.words.decision import sentences, would_change
+from trialkit.words.measures import spoons
+from trialkit.words.treatments import treatment_words
 
 
 def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str) -> Recommended:
@@ -62,7 +63,7 @@ def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str
         current=found.default(pooled.current),
         alternative=None if shown is None else found.words(shown),
         verdict=decision.verdict,
-        sentences=decision.sentences,
+        sentences=sentences(decision),
         probability_better=None if shown is None else decision.candidates[labels.index(shown)].probability_better,
         expected_loss=candidate.expected_loss,
         yield_g=expected_yield(pooled, chosen, draws, labels.index(chosen), df, found.confidence),
@@ -77,7 +78,7 @@ def recommend(found: Situation, previous: Mapping[str, Any] | None, version: str
         together=growth,
         decision=decision,
         changed=Changed(None, ()),
-        would_change=decision.would_change,
+        would_change=would_change(decision),
         next_trial=next_trial(found, pooled, decision, draws, chosen, classes),
         notes=(*pooled.notes, *_too_few(found, pooled), *_by_nitrogen_alone(found, chosen)),
     )

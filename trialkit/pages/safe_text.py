@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
+from enum import Enum
 from typing import Any, TypeVar
 
 Value = TypeVar("Value")
@@ -51,7 +52,7 @@ def safe_document(value: Value) -> Value:
 
 def _safe_copy(value: Any) -> Any:
     if isinstance(value, str):
-        return safe_text(value)
+        return value if isinstance(value, Enum) else safe_text(value)
     if isinstance(value, tuple):
         return tuple(_safe_copy(item) for item in value)
     if isinstance(value, Mapping):

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
-from trialkit.documents.findings import Comparison, Mean
-from trialkit.documents.results import AcidUsed, Design, FixedFactor, Results, VariedFactor
+from trialkit.documents.findings import Comparison, Mean, Verdict
+from trialkit.documents.results import AcidUsed, Design, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.domain.units import GALLON_L, TEASPOON_ML
+from trialkit.domain.units import TEASPOON_ML
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, percent, plain, signed, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance, chance_word, count, level_label
 from trialkit.report.reading import Reading, comparison_of, mean_of
+from trialkit.words.decision import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
 from trialkit.words.factor_words import FACTOR_LABELS
-from trialkit.words.phrases import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
+from trialkit.words.measures import MeasureSystem, Sentence, acid_range, spoons, teaspoons, volume_words
+from trialkit.words.phrases import chance, chance_word, count
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import acid_words, level_label
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."
-NO_DIFFERENCE = "no practical difference: take the cheaper"
-TONES = {"adopt": "change", "keep current": "keep", "keep current, retest": "retest", NO_DIFFERENCE: "change"}
+TONES = {
+    Verdict.ADOPT: "change",
+    Verdict.TAKE_CHEAPER: "change",
+    Verdict.KEEP: "keep",
+    Verdict.RETEST: "retest",
+}
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
 
 
@@ -52,7 +59,7 @@ class Sureness:
     hundredths: int
     headline: str
     word: str
-    meaning: str
+    meaning: Sentence
     needed: str
 
 
@@ -62,8 +69,8 @@ class Answer:
 
     verdict: str
     tone: str
-    sentences: tuple[str, ...]
-    cautions: tuple[str, ...]
+    sentences: tuple[Sentence | str, ...]
+    cautions: tuple[Sentence, ...]
     card: tuple[CardLine, ...]
     card_title: str
     bucket: Measured
@@ -79,15 +86,15 @@ def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
     decision, design, response = reading.decision, reading.design, reading.response
     verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
-    none = ("This trial gives no recommendation.", reading.results.no_decision or "")
+    none = ("This trial gives no recommendation.", no_decision_words(reading.results))
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
         tone=TONES[decision.verdict] if decision else "none",
-        sentences=decision.sentences if decision else none,
-        cautions=decision.cautions if decision else (),
+        sentences=reading.said(partial(sentences, decision)) if decision else none,
+        cautions=reading.said(partial(cautions, reading.results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
-        bucket=Measured(f"{plain(design.volume_l / GALLON_L, 2)} US gal", f"{plain(design.volume_l)} L"),
+        bucket=_measured(reading, partial(volume_words, design.volume_l)),
         heads=f", {count(design.heads_per_bucket, 'head')}",
         expected=RESPONSE_LABELS[response.name] if response else "mean",
         expectation=_expectation(reading),
@@ -132,19 +139,18 @@ def _card(reading: Reading) -> Iterator[CardLine]:
         if isinstance(level, float):
             drawn = int(level) if level.is_integer() and level <= MOST_SPOONS_DRAWN else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
-            yield CardLine(title, Measured(teaspoons(level), _grams(reading.results, level)), note, drawn, was)
+            yield CardLine(title, _measured(reading, partial(teaspoons, level)), note, drawn, was)
         elif column == "acidifier":
-            used = _acid_range(_acid_used(reading.design, level))
+            used = _acid_range(reading, level)
             note = "a bucket was used, by the garden's water (table below)" if used else ""
             yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
         else:
             yield CardLine(title, Measured(level), before=was)
 
 
-def _grams(results: Results, dose_tsp: float) -> str:
-    """Weight of a dose of nutrient, where the product's spoonful was weighed."""
-    grams = next((one.grams for one in results.water.doses if one.dose_tsp == dose_tsp), 0.0)
-    return f"{plain(grams)} g" if grams > 0 else ""
+def _measured(reading: Reading, say: Callable[[MeasureSystem], str]) -> Measured:
+    (said,) = reading.said(lambda system: [say(system)])
+    return Measured(said.kitchen, "" if said.kitchen == said.metric else said.metric)
 
 
 def _nutrient(design: Design) -> str:
@@ -158,20 +164,13 @@ def _acid_used(design: Design, acidifier: str | None) -> tuple[AcidUsed, ...]:
     return tuple(row for row in design.acid_used if row.acidifier == acidifier != NO_PRODUCT)
 
 
-def _acid_range(used: tuple[AcidUsed, ...]) -> Measured | None:
+def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
     """How much acid the gardens used: it follows their water, so there is no one dose."""
-    doses = sorted(row.acid_tsp for row in used if row.acid_tsp is not None)
+    used = _acid_used(reading.design, acidifier)
+    doses = [row.acid_tsp for row in used if row.acid_tsp is not None]
     if not doses:
         return None
-    ends, grams = (doses[0], doses[-1]), used[0].powder_g_per_tsp
-    if grams is not None:
-        weights = dict.fromkeys(plain(dose * grams, 2) for dose in ends)
-        return Measured(f"{' to '.join(weights)} g, dissolved first,")
-    low, high = (teaspoons(dose) for dose in ends)
-    measured = [plain(dose * TEASPOON_ML, 2) for dose in ends]
-    if low == high:
-        return Measured(high, f"{measured[1]} mL")
-    return Measured(f"{spoons(doses[0])} to {high}", f"{measured[0]} to {measured[1]} mL")
+    return _measured(reading, partial(acid_range, min(doses), max(doses), used[0].powder_g_per_tsp))
 
 
 def _acid_amounts(row: AcidUsed) -> tuple[str, ...]:
@@ -197,30 +196,18 @@ def sureness(reading: Reading) -> Sureness | None:
     rival = next((one for one in reading.candidates if one.treatment == reading.rival), None)
     if decision is None or rival is None:
         return None
-    alike = decision.verdict == NO_DIFFERENCE
+    alike = decision.verdict == Verdict.TAKE_CHEAPER
     probability = rival.probability_equivalent if alike else rival.probability_better
     if probability is None:
         return None
-    margin = plain(decision.thresholds["equivalence_margin_g" if alike else "margin_g"])
-    where = f"{' after costs' if decision.unit.startswith('currency') else ''} {decision.place}"
-    meaning = (
-        f"that the recommended default and the current practice differ by less than {margin} g a planted head{where}"
-        if alike
-        else f"that {_subject(reading)} worth at least {margin} g a planted head more than the current practice{where}"
-    )
+    (meaning,) = reading.said(lambda system: [meaning_of_the_chance(decision, system)])
     return Sureness(
         hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
         headline=chance(probability),
         word=chance_word(probability),
         meaning=meaning,
-        needed=f"The protocol asks for {chance(decision.thresholds['adopt_probability'])} before a default is changed.",
+        needed=f"The protocol asks for {chance(decision.thresholds.adopt_probability)} before a default is changed.",
     )
-
-
-def _subject(reading: Reading) -> str:
-    if reading.is_kept:
-        return f"the best alternative, {treatment_words(reading.rival)}, is"
-    return "the recommended default is"
 
 
 def versus_table(reading: Reading) -> Table | None:

@@ -3,30 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import partial
 
-from trialkit.documents.findings import Interval
+from trialkit.documents.findings import Check, Interval
 from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
-from trialkit.words.check_words import CheckWords, check_words
+from trialkit.words.check_words import check_words
+from trialkit.words.decision import scope, would_change
 from trialkit.words.loss_words import losses_sentence
+from trialkit.words.measures import Sentence
 from trialkit.words.model_words import note_sentence
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import treatment_label
+
+
+@dataclass(frozen=True)
+class CheckSaid:
+    """A check: what was looked at, what was found, what follows, and whether it is in order."""
+
+    title: Sentence
+    finding: Sentence
+    consequence: Sentence
+    ok: bool
 
 
 @dataclass(frozen=True)
 class Doubts:
     """Everything that limits the answer."""
 
-    losses: str
+    losses: Sentence
     loss_table: Table | None
-    checks: tuple[tuple[str, tuple[CheckWords, ...]], ...]
+    checks: tuple[tuple[str, tuple[CheckSaid, ...]], ...]
     pictures: tuple[Picture, ...]
-    would_change: tuple[str, ...]
-    scope: tuple[str, ...]
+    would_change: tuple[Sentence, ...]
+    scope: tuple[Sentence, ...]
     notes: tuple[str, ...]
 
 
@@ -34,12 +47,12 @@ def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
     decision = reading.decision
     return Doubts(
-        losses=losses_sentence(reading.results.losses),
+        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system)])[0],
         loss_table=_losses(reading),
         checks=_checks(reading),
         pictures=check_pictures(reading),
-        would_change=decision.would_change if decision else (),
-        scope=decision.scope if decision else (),
+        would_change=reading.said(partial(would_change, decision)) if decision else (),
+        scope=reading.said(partial(scope, decision)) if decision else (),
         notes=_notes(reading),
     )
 
@@ -50,16 +63,22 @@ def _notes(reading: Reading) -> tuple[str, ...]:
     return tuple(map(note_sentence, models[0].notes)) if models else ()
 
 
-def _checks(reading: Reading) -> tuple[tuple[str, tuple[CheckWords, ...]], ...]:
+def _checks(reading: Reading) -> tuple[tuple[str, tuple[CheckSaid, ...]], ...]:
     """Checks by response, those that want attention first."""
     return tuple(
-        (
-            RESPONSE_LABELS[response.name],
-            tuple(check_words(check, response.unit) for check in sorted(response.checks, key=lambda check: check.ok)),
-        )
-        for response in reading.results.responses.values()
-        if response.checks and is_analysed(response)
+        (RESPONSE_LABELS[one.name], tuple(_finding(reading, check, one.unit) for check in sorted(one.checks, key=_ok)))
+        for one in reading.results.responses.values()
+        if one.checks and is_analysed(one)
     )
+
+
+def _ok(check: Check) -> bool:
+    return check.ok
+
+
+def _finding(reading: Reading, check: Check, unit: str) -> CheckSaid:
+    title, finding, consequence = reading.said(partial(check_words, check, unit))
+    return CheckSaid(title, finding, consequence, check.ok)
 
 
 HEAD_COUNTS = {

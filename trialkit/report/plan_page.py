@@ -14,11 +14,11 @@ from trialkit.pages.numerals import fixed, plain
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import count, date_words, treatment_label
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.page import TEMPLATES
 from trialkit.words.layout_warnings import effect_words, warning_sentence
 from trialkit.words.measures import Measures
+from trialkit.words.phrases import count, date_words
 from trialkit.words.plan import (
     GROUPING_WORDS,
     METHOD_WORDS,
@@ -33,6 +33,7 @@ from trialkit.words.plan import (
 )
 from trialkit.words.plan_calendar import event_detail, event_title
 from trialkit.words.plan_shopping import UNIT_WORDS, item_name, item_note
+from trialkit.words.treatments import treatment_label
 
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."

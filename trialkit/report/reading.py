@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,6 +10,7 @@ from trialkit.documents.findings import Candidate, Comparison, Decision, Mean, R
 from trialkit.documents.results import Design, Results
 from trialkit.domain.factors import FACTORS
 from trialkit.domain.treatment import Treatment
+from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure, nutrient_g_per_tsp
 
 Part = Literal["recommended", "current", "kept", "rival", "other"]
 
@@ -95,6 +96,15 @@ class Reading:
     def candidates(self) -> tuple[Candidate, ...]:
         """Candidates of the decision."""
         return self.decision.candidates if self.decision else ()
+
+    @property
+    def nutrient_g_per_tsp(self) -> float | None:
+        """Weight of a level teaspoon of the nutrient; None where it was not weighed."""
+        return nutrient_g_per_tsp(self.results.water)
+
+    def said(self, say: Callable[[MeasureSystem], Sequence[str]]) -> tuple[Sentence, ...]:
+        """Say sentences in each measure system."""
+        return in_every_measure(say, self.nutrient_g_per_tsp)
 
     def part(self, treatment: Treatment) -> Part:
         """Part that a treatment plays."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from trialkit.documents.findings import Comparison, FittedModel, LevelMean, Mean, ResponseResult
 from trialkit.pages.numerals import (
     ABSENT,
+    chance_percent,
     difference_interval,
     fixed,
     interval,
@@ -19,11 +20,13 @@ from trialkit.pages.numerals import (
     signed,
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance_percent, level_label, treatment_label
 from trialkit.report.reading import PART_WORDS, Reading
+from trialkit.words.decision import PLACE_WORDS
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
+from trialkit.words.measures import Sentence
 from trialkit.words.model_words import TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
+from trialkit.words.treatments import level_label, treatment_label
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,7 @@ class ResponseTables:
 
     name: str
     title: str
-    reason: str | None
+    reason: Sentence | None
     model: tuple[tuple[str, str], ...]
     statements: tuple[str, ...]
     tables: tuple[Table, ...]
@@ -83,8 +86,8 @@ def candidate_table(reading: Reading) -> Table | None:
     )
     thresholds = decision.thresholds
     note = (
-        f"Better: worth at least {plain(thresholds['margin_g'])} g a planted head more than the current practice "
-        f"{decision.place}. Alike: within {plain(thresholds['equivalence_margin_g'])} g of it. "
+        f"Better: worth at least {plain(thresholds.margin_g)} g a planted head more than the current practice "
+        f"{PLACE_WORDS[decision.place]}. Alike: within {plain(thresholds.equivalence_margin_g)} g of it. "
         "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
         f"{'' if considered else passed_over}From {plain(decision.draws, 6)} draws."
     )
@@ -97,7 +100,8 @@ def _response(reading: Reading, name: str, response: ResponseResult) -> Response
     model = response.model
     if model is None:
         why = response.not_analysed
-        return ResponseTables(name, title, not_analysed_sentence(why) if why else None, (), (), ())
+        reason = reading.said(lambda system: [not_analysed_sentence(why, system)])[0] if why else None
+        return ResponseTables(name, title, reason, (), (), ())
     made = tuple(table for table in _tables(reading, name, response, model) if table)
     return ResponseTables(name, title, None, _model(model), model_sentences(model), made)
 

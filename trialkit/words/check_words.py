@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from trialkit.documents.findings import (
     Check,
     MissingCheck,
@@ -16,38 +14,19 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.thresholds import FEWEST_ERROR_DF, SUSPICIOUS_P, UNEVEN_RATIO
 from trialkit.words.factor_words import effect_label
-from trialkit.words.phrases import level_words, number, p_value, treatment_words
+from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.phrases import number, p_value
+from trialkit.words.treatments import level_words, treatment_words
 
 NOTHING_TO_DO = "Nothing to do."
 SCALES = {0.0: "the logarithm", 0.5: "the square root", 2.0: "the square"}
 
 
-Said = tuple[str, str, str]
+CheckWords = tuple[str, str, str]
+"""What was looked at, what was found, and what follows."""
 
 
-@dataclass(frozen=True)
-class CheckWords:
-    """A check in words.
-
-    Attributes
-    ----------
-    title : str
-        What was looked at.
-    finding : str
-        What was found.
-    consequence : str
-        What follows.
-    ok : bool
-        Whether it is in order.
-    """
-
-    title: str
-    finding: str
-    consequence: str
-    ok: bool
-
-
-def check_words(check: Check, unit: str) -> CheckWords:
+def check_words(check: Check, unit: str, system: MeasureSystem = KITCHEN) -> CheckWords:
     """Say what a check of a response in some unit found.
 
     Parameters
@@ -55,16 +34,18 @@ def check_words(check: Check, unit: str) -> CheckWords:
     check : Check
     unit : str
         Of the response.
+    system : MeasureSystem
+
+    Returns
+    -------
+    tuple of str
+        What was looked at, what was found, and what follows.
     """
-    return CheckWords(*_said(check, unit), ok=check.ok)
-
-
-def _said(check: Check, unit: str) -> Said:
     match check:
         case MissingCheck():
-            return _missing(check)
+            return _missing(check, system)
         case ReplicationCheck():
-            return _replication(check)
+            return _replication(check, system)
         case ResidualsCheck():
             return _residuals(check)
         case ShapeCheck():
@@ -77,7 +58,7 @@ def _said(check: Check, unit: str) -> Said:
             return _scale(check)
 
 
-def _missing(check: MissingCheck) -> Said:
+def _missing(check: MissingCheck, system: MeasureSystem) -> CheckWords:
     title = "Buckets without a record"
     if not check.missing:
         return (title, f"All {check.buckets} buckets have a record.", NOTHING_TO_DO)
@@ -90,15 +71,15 @@ def _missing(check: MissingCheck) -> Said:
     return (
         title,
         finding,
-        f"They are missing most often under {level_words(check.column, check.level)}: if they were given up because "
-        "they did badly, that treatment looks better than it is. Ask what became of them.",
+        f"They are missing most often under {level_words(check.column, check.level, system)}: if they were given up "
+        "because they did badly, that treatment looks better than it is. Ask what became of them.",
     )
 
 
-def _replication(check: ReplicationCheck) -> Said:
+def _replication(check: ReplicationCheck, system: MeasureSystem) -> CheckWords:
     least = effect_label(check.term or "")
     if check.treatment is not None:
-        least = f"{treatment_words(check.treatment)} against the current practice"
+        least = f"{treatment_words(check.treatment, system)} against the current practice"
     return (
         "Replication",
         f"Least is known of {least}: {check.df:.1f} degrees of freedom for error; {FEWEST_ERROR_DF} or more are usual.",
@@ -108,7 +89,7 @@ def _replication(check: ReplicationCheck) -> Said:
     )
 
 
-def _residuals(check: ResidualsCheck) -> Said:
+def _residuals(check: ResidualsCheck) -> CheckWords:
     if not check.vary:
         return (
             "Variation between like buckets",
@@ -122,7 +103,7 @@ def _residuals(check: ResidualsCheck) -> Said:
     )
 
 
-def _shape(check: ShapeCheck) -> Said:
+def _shape(check: ShapeCheck) -> CheckWords:
     return (
         "Shape of the variation between buckets",
         f"Over {check.buckets} buckets, {_evidence(check.p)} against a bell shape (Shapiro-Wilk).",
@@ -132,7 +113,7 @@ def _shape(check: ShapeCheck) -> Said:
     )
 
 
-def _spread(check: SpreadCheck) -> Said:
+def _spread(check: SpreadCheck) -> CheckWords:
     low, high = check.lowest, check.highest
     consequence = NOTHING_TO_DO
     if check.uneven:
@@ -150,7 +131,7 @@ def _spread(check: SpreadCheck) -> Said:
     )
 
 
-def _outlier(check: OutlierCheck, unit: str) -> Said:
+def _outlier(check: OutlierCheck, unit: str) -> CheckWords:
     return (
         "Single buckets that stand out",
         f"Bucket {check.bucket} at {check.site} lies {abs(check.residual):.3g} {unit} "
@@ -162,7 +143,7 @@ def _outlier(check: OutlierCheck, unit: str) -> Said:
     )
 
 
-def _scale(check: ScaleCheck) -> Said:
+def _scale(check: ScaleCheck) -> CheckWords:
     title, power = "Scale of the response", check.power
     found = (
         f"Best power {number(power.estimate, 2)} (95 % interval {number(power.lower, 2)} to {number(power.upper, 2)})"

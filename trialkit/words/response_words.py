@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 from trialkit.documents.findings import NotAnalysed, ResponseName
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
-from trialkit.words.phrases import treatment_words
+from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.treatments import treatment_words
 
 RESPONSE_LABELS: Mapping[ResponseName, str] = {
     "weight_g": "head weight",
@@ -45,10 +46,10 @@ REASONS = {
 SEEN = {"never_ready": "was still not ready when last seen", "ready_at_once": "was ready when first seen"}
 
 
-def not_analysed_sentence(why: NotAnalysed) -> str:
+def not_analysed_sentence(why: NotAnalysed, system: MeasureSystem = KITCHEN) -> str:
     """Say why a response has no answer, and what to do otherwise next time."""
     if why.code in SEEN:
-        names = " and of ".join(treatment_words(treatment) for treatment in why.treatments)
+        names = " and of ".join(treatment_words(treatment, system) for treatment in why.treatments)
         reason = (
             f"Every head of {names} {SEEN[why.code]}, so nobody knows how long it takes, and days are not compared. "
             "Look earlier, or go on longer, next time."

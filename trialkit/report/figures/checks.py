@@ -11,7 +11,6 @@ from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -25,6 +24,9 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import Reading
 from trialkit.words.check_words import check_words
+from trialkit.words.decision import VERDICT_WORDS, influence_words
+from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
+from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,10 +50,10 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     return tuple(picture for picture in drawn if picture)
 
 
-def _check(response: ResponseResult, *wanted: str) -> str:
+def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
     """Finding and consequence of the checks named."""
-    said = [check_words(check, response.unit) for name in wanted for check in response.checks if check.id == name]
-    return " ".join(f"{one.finding} {one.consequence}" for one in said)
+    checks = [check for name in wanted for check in response.checks if check.id == name]
+    return " ".join(text for check in checks for text in check_words(check, response.unit, system)[1:])
 
 
 def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
@@ -71,10 +73,12 @@ def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
 
 
 def _picture(
-    name: str, finding: str, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
+    name: str, finding: str | Sentence, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
 ) -> Picture:
     wide, narrow = draw_twice(name, lambda is_narrow: _draw_panels(panels, is_narrow))
-    return Picture(name, finding, how, f"{kind} {finding}", wide, narrow, tuple(table for table in tables if table))
+    return Picture(
+        name, finding, how, f"{kind} {kitchen_words(finding)}", wide, narrow, tuple(table for table in tables if table)
+    )
 
 
 def _shape_and_spread(response: ResponseResult) -> Picture | None:
@@ -159,9 +163,11 @@ def _name_rows(axes: Axes, names: Sequence[str]) -> None:
 
 
 def _influence(reading: Reading) -> Picture | None:
-    influence = reading.decision.influence if reading.decision else None
-    if influence is None or not influence.buckets:
+    decision = reading.decision
+    if decision is None or decision.influence is None or not decision.influence.buckets:
         return None
+    influence, verdict = decision.influence, decision.verdict
+    (finding,) = reading.said(lambda system: [influence_words(influence, verdict, system)])
     buckets, base = influence.buckets, influence.difference
     sites = list(dict.fromkeys(row.site for row in buckets))[:MOST_SITES]
     extremes = sorted(buckets, key=lambda row: -abs(round(row.difference - base, TIE_DECIMALS)))
@@ -173,7 +179,7 @@ def _influence(reading: Reading) -> Picture | None:
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
         for row in buckets:
             if row.site in sites:
-                turns = row.verdict is not None
+                turns = row.choice is not None
                 axes.plot(
                     [row.difference],
                     [sites.index(row.site)],
@@ -190,7 +196,7 @@ def _influence(reading: Reading) -> Picture | None:
                 row.site,
                 treatment_label(row.treatment, reading.columns),
                 signed(row.difference),
-                row.verdict or "the same",
+                VERDICT_WORDS[row.choice.verdict] if row.choice else "the same",
             ),
         )
         for row in extremes
@@ -205,7 +211,7 @@ def _influence(reading: Reading) -> Picture | None:
     far = extremes[0]
     return _picture(
         "check-influence",
-        influence.statement,
+        finding,
         "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield of a planted head "
         f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
         f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
@@ -258,9 +264,11 @@ def _records(reading: Reading) -> Picture | None:
             axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
     body = (Row(treatment_label(t, reading.columns), (percent(share),)) for t, share in shares)
+    yields = reading.results.responses[YIELD]
+    (finding,) = reading.said(lambda system: [_check(yields, "missing", system=system) or "Some heads have no record."])
     return _picture(
         "check-records",
-        _check(reading.results.responses[YIELD], "missing") or "Some heads have no record.",
+        finding,
         "Share of the planned heads of each treatment that have no record, in the order of the table below.",
         [("Heads without a record", "share of the planned heads", draw)],
         (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),

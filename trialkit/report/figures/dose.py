@@ -8,7 +8,6 @@ from trialkit.documents.findings import DoseCurve, DoseGroup, ResponseResult
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import ABSENT, measure, percent, plain, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import level_label, treatment_label
 from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurve, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
@@ -17,7 +16,9 @@ from trialkit.report.figures.treatments import bucket_values
 from trialkit.report.reading import Part, Reading
 from trialkit.report.tables import level_means, marginal_table, means_table
 from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
+from trialkit.words.measures import MeasureSystem
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import level_label, treatment_label
 
 NAME = "dose"
 COLUMN = "dose_tsp"
@@ -31,7 +32,8 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     label = RESPONSE_LABELS[response.name]
     quantity = quantity_words(label, unit)
     wide, narrow = draw_twice(NAME, lambda is_narrow: draw_panels(panels, quantity, unit, is_narrow))
-    finding = " ".join((_finding(reading, response), *_curve_statements(reading, response)))
+    first = _finding(reading, response)
+    (finding,) = reading.said(lambda system: [" ".join((first, *_curve_statements(reading, response, system)))])
     made = (
         _curves_table(reading, response),
         marginal_table(reading, f"{NAME}-levels", response, COLUMN),
@@ -42,7 +44,7 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
         finding,
         _how_to_read(reading, panels),
         f"Chart of {label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
-        f"panel{'s' if len(panels) > 1 else ''}. {finding} {_levels(response)}",
+        f"panel{'s' if len(panels) > 1 else ''}. {finding.kitchen} {_levels(response)}",
         wide,
         narrow,
         tuple(table for table in made if table),
@@ -106,17 +108,17 @@ def _at(dose: float, doses: Sequence[float], values: Sequence[float]) -> float:
     return values[before] + share * (values[after] - values[before])
 
 
-def _curve_statements(reading: Reading, response: ResponseResult) -> tuple[str, ...]:
+def _curve_statements(reading: Reading, response: ResponseResult, system: MeasureSystem) -> tuple[str, ...]:
     """What the curves say, or why none was fitted."""
     dose = response.dose
     if dose is None:
         return ()
     if dose.not_fitted:
-        return (not_fitted_sentence(dose),)
+        return (not_fitted_sentence(dose, system),)
     said: list[str] = []
     for group in dose.groups:
         whose = treatment_label(group.treatment, reading.columns)
-        first, *more = dose_sentences(group, dose, response.unit, reading.confidence)
+        first, *more = dose_sentences(group, dose, response.unit, reading.confidence, system)
         said += [f"{whose}: {first}" if whose else first, *more]
     return tuple(said)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from trialkit.documents.findings import ResponseResult
 from trialkit.pages.numerals import percent, with_interval
-from trialkit.pages.wording import level_label
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import level_label
 
 NAME = "levels"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trialkit.pages.table import Table
+from trialkit.words.measures import Sentence
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Picture:
     ----------
     name : str
         Unique on the page; letters, digits and hyphens.
-    finding : str
+    finding : str or Sentence
         What the picture shows, as a heading.
     reading : str
         How to read it.
@@ -47,7 +48,7 @@ class Picture:
     """
 
     name: str
-    finding: str
+    finding: str | Sentence
     reading: str
     alternative: str
     wide: str

@@ -14,7 +14,6 @@ from trialkit.pages.numerals import difference_interval, interval, measure, p_va
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quantity_words
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
 from trialkit.report.figures.picture import Picture
@@ -35,6 +34,7 @@ from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
 from trialkit.words.model_words import variance_label
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,14 +9,15 @@ from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import difference_interval, fixed, measure, more_or_less, percent, plain, with_interval
 from trialkit.pages.table import Column, Row, Table, make_table, text_column
-from trialkit.pages.wording import count, treatment_label
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
+from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.treatments import treatment_label
 
 NAME = "treatments"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from trialkit._percent import in_percent
 from trialkit.documents.findings import (
     Candidate,
     Caution,
@@ -22,7 +21,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.words.check_words import check_words
 from trialkit.words.loss_words import losses_warning
 from trialkit.words.measures import KITCHEN, MeasureSystem
-from trialkit.words.phrases import asked_chance, chance, count, number
+from trialkit.words.phrases import asked_chance, chance, count, in_percent, number
 from trialkit.words.response_words import not_analysed_sentence
 from trialkit.words.treatments import treatment_words
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from trialkit._percent import in_percent
 from trialkit.documents.findings import DoseAnswer, DoseGroup, RecommendedDose
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures, spoons, teaspoons
-from trialkit.words.phrases import number, p_value
+from trialkit.words.phrases import in_percent, number, p_value
 from trialkit.words.response_words import for_a_statistician
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from trialkit._percent import in_percent
 from trialkit.documents.findings import Losses
 from trialkit.words.factor_words import effect_label
 from trialkit.words.measures import KITCHEN, MeasureSystem
-from trialkit.words.phrases import p_value
+from trialkit.words.phrases import in_percent, p_value
 from trialkit.words.treatments import level_words
 
 

@@ -20,7 +20,7 @@ def acid_words(acidifier: Any) -> str:
     return "no acid" if acidifier in ("none", "", None) else str(acidifier)
 
 
-def level_words(column: str, level: Any) -> str:
+def level_words(column: str, level: Any, system: MeasureSystem = KITCHEN) -> str:
     """Name one level of a factor.
 
     Examples
@@ -29,7 +29,7 @@ def level_words(column: str, level: Any) -> str:
     ('6 level teaspoons', 'no acid', 'Fenleaf')
     """
     if column == "dose_tsp":
-        return teaspoons(level)
+        return teaspoons(level, system)
     return acid_words(level) if column == "acidifier" else str(level)
 
 

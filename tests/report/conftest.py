@@ -13,7 +13,8 @@ import pytest
 
 from honest_records import Records, write_records
 from small_plan import small_plan
-from small_recommended import small_recommended
+from small_recommended import small_recommended, spoilt_document
+from trialkit.documents.recommended import Recommended
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
 from trialkit.rules.check import check_trial
 
@@ -85,11 +86,16 @@ def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
 PLANS: Mapping[str, Callable[[], dict[str, Any]]] = {"plan": small_plan, "hostile plan": hostile_plan}
 
 
-EVIDENCE: Mapping[str, tuple[Callable[[dict[str, Any]], str], Callable[[], dict[str, Any]]]] = {
+def hostile_recommended() -> Recommended:
+    """Return recommended defaults whose every text was written by an attacker."""
+    return spoilt_document(small_recommended(), iter(samples.HOSTILE * 10_000))
+
+
+EVIDENCE: Mapping[str, tuple[Callable[[Recommended], str], Callable[[], Recommended]]] = {
     "evidence": (evidence_html, small_recommended),
-    "hostile evidence": (evidence_html, lambda: spoilt(small_recommended())),
+    "hostile evidence": (evidence_html, hostile_recommended),
     "handout": (handout_html, small_recommended),
-    "hostile handout": (handout_html, lambda: spoilt(small_recommended())),
+    "hostile handout": (handout_html, hostile_recommended),
 }
 
 

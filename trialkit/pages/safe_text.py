@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import fields, is_dataclass
+from typing import Any, TypeVar
 
 LONGEST_TEXT = 2000
 # Marks that override or embed a writing direction could make a name read as its opposite; right-to-left letters stay.
 DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 BROKEN = "\ufffd"
+
+Value = TypeVar("Value")
 
 
 def safe_text(text: str) -> str:
@@ -31,6 +34,31 @@ def safe_results(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [safe_results(item) for item in value]
     return safe_text(value) if isinstance(value, str) else value
+
+
+def safe_document(value: Value) -> Value:
+    """Copy a document, a frozen value, with every text in it made safe.
+
+    Examples
+    --------
+    >>> from trialkit.domain.treatment import Treatment
+    >>> safe_document(Treatment("Fen" + chr(0x202E) + "leaf", 6.0))
+    Treatment(cultivar='Fenleaf', dose_tsp=6.0, acidifier=None)
+    """
+    made: Value = _safe_copy(value)
+    return made
+
+
+def _safe_copy(value: Any) -> Any:
+    if isinstance(value, str):
+        return safe_text(value)
+    if isinstance(value, tuple):
+        return tuple(_safe_copy(item) for item in value)
+    if isinstance(value, Mapping):
+        return {safe_text(key): _safe_copy(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return type(value)(**{field.name: _safe_copy(getattr(value, field.name)) for field in fields(value)})
+    return value
 
 
 def shorten(text: str, columns: int) -> str:

@@ -12,7 +12,7 @@ from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.treatment import SAME_DOSE_TSP
+from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
@@ -66,6 +66,13 @@ class Protocol(Section):
     def varied_factors(self) -> tuple[FactorName, ...]:
         """Names of the factors with two or more levels, in the order of `FACTOR_COLUMNS`."""
         return tuple(name for name, factor in self._declared() if len(factor.levels) > 1)
+
+    @property
+    def practice(self) -> Treatment:
+        """The current practice: as stated, with the one level of each factor that does not vary."""
+        fixed = {name: factor.levels[0] for name, factor in self._declared() if len(factor.levels) == 1}
+        levels = fixed | self.decision.current_practice
+        return Treatment.of({FACTOR_COLUMNS[name]: level for name, level in levels.items()})
 
     @property
     def seed(self) -> int:

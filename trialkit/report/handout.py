@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
+from trialkit.documents.recommended import AcidForClass, Practice, Recommended
+from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
-from trialkit.pages.numerals import is_number
 from trialkit.pages.palette import LIGHT
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment
 from trialkit.pages.wording import chance, count, date_words, measure_words
 from trialkit.report.page import TEMPLATES
-from trialkit.report.reading import Json, mapping, rows
 from trialkit.words.phrases import spoons
 
 TABLESPOON_TSP = 3
@@ -39,39 +38,36 @@ class AcidLine:
     seen: bool
 
 
-def handout_html(document: Mapping[str, Any]) -> str:
+def handout_html(document: Recommended) -> str:
     """Write the handout as one self-contained HTML page that prints on one sheet of A4 or Letter.
 
     Parameters
     ----------
-    document : Mapping
-        As ``recommended.json``. Every text in it may come from strangers.
+    document : Recommended
+        Every text in it may come from strangers.
     """
-    safe = mapping(safe_results(document))
-    style = _style()
-    best = mapping(safe.get("recommended"))
-    dose = best.get("dose_tsp")
-    whole = min(int(dose), MOST_SPOONS_DRAWN) if is_number(dose) else 0
+    safe, style = safe_document(document), _style()
+    best, treatment = safe.recommended, safe.recommended.treatment
     return (
         environment(TEMPLATES)
         .get_template("handout.html.jinja")
         .render(
-            cultivar=str(best.get("cultivar") or "lettuce"),
+            cultivar=treatment.cultivar or "lettuce",
             bucket=_bucket(best),
-            heads=best.get("heads"),
+            heads=best.heads,
             nutrient=_nutrient(best),
-            spoons_drawn=whole,
+            spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
             acid_name=_acid_name(best),
             acid_compared=_acid_compared(safe),
-            acid=tuple(_acid_lines(safe)),
+            acid=tuple(_acid_line(row) for row in safe.acid),
             acid_dissolved=_is_dissolved(safe),
             steps=tuple(_steps(safe)),
             expect=tuple(_expect(safe)),
             evidence=_evidence(safe),
             cautions=SHORT_CAUTIONS,
-            version=safe.get("version"),
-            date=date_words(safe.get("date")) or safe.get("date"),
-            digest=str(safe.get("evidence_sha256"))[:12],
+            version=safe.version,
+            date=date_words(safe.date),
+            digest=safe.evidence_sha256[:12],
             colour=LIGHT,
             style=style,
             policy=content_security_policy(style),
@@ -98,50 +94,44 @@ SHORT_CAUTIONS = (
 )
 
 
-def _bucket(best: Json) -> str:
-    litres = float(best.get("volume_l") or 20.0)
-    return f"{litres:g} L ({litres / GALLON_L:.0f} US gallon)"
+def _bucket(best: Practice) -> str:
+    return f"{best.volume_l:g} L ({best.volume_l / GALLON_L:.0f} US gallon)"
 
 
-def _nutrient(best: Json) -> str | None:
+def _nutrient(best: Practice) -> str | None:
     """Amount of nutrient for a bucket, in words."""
-    dose = best.get("dose_tsp")
-    if not is_number(dose):
+    dose = best.treatment.dose_tsp
+    if dose is None:
         return None
-    product = best.get("product") or "plant food"
-    return f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'} of {product}"
+    return f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'} of {best.product or 'plant food'}"
 
 
-def _acid_name(best: Json) -> str | None:
-    name = str(best.get("acidifier") or "none")
-    return None if name == "none" else name
+def _acid_name(best: Practice) -> str | None:
+    name = best.treatment.acidifier
+    return None if name == NO_PRODUCT else name
 
 
-def _acid_compared(safe: Json) -> bool:
+def _acid_compared(safe: Recommended) -> bool:
     """Whether going without acid was compared with acid, so that it is a finding."""
-    tried = {str(mapping(row.get("treatment")).get("acidifier") or "") for row in rows(safe, "compared")}
-    return "none" in tried and len(tried - {"", "none"}) > 0
+    tried = {row.treatment.acidifier for row in safe.compared} - {None}
+    return NO_PRODUCT in tried and len(tried) > 1
 
 
-def _is_dissolved(safe: Json) -> bool:
+def _is_dissolved(safe: Recommended) -> bool:
     """Whether the acid is a powder, whose amounts are those of its solution."""
-    return any(row.get("solution_tsp") is not None for row in rows(safe, "acid"))
+    return any(row.solution_tsp is not None for row in safe.acid)
 
 
-def _acid_lines(safe: Json) -> Iterator[AcidLine]:
-    for row in rows(safe, "acid"):
-        amount = float(row["acid_tsp"] if row.get("solution_tsp") is None else row["solution_tsp"])
-        upper = (
-            f"{row['lower']:.0f} to {row['upper']:.0f}" if row["name"] != "very high" else f"over {row['lower']:.0f}"
-        )
-        yield AcidLine(
-            WATER_WORDS.get(str(row["name"]), str(row["name"])) if row["lower"] else "very soft",
-            upper,
-            kitchen_measure(amount) if is_number(row["step_tsp"]) else "no acid",
-            f"{amount * TEASPOON_ML:.0f} mL" if is_number(row["step_tsp"]) else None,
-            measure_words(row["step_tsp"]) if is_number(row["step_tsp"]) else None,
-            bool(row.get("gardens")),
-        )
+def _acid_line(row: AcidForClass) -> AcidLine:
+    amount, step = row.acid_tsp if row.solution_tsp is None else row.solution_tsp, row.step_tsp
+    return AcidLine(
+        water=WATER_WORDS.get(row.name, row.name) if row.lower else "very soft",
+        range=f"{row.lower:.0f} to {row.upper:.0f}" if row.name != "very high" else f"over {row.lower:.0f}",
+        amount="no acid" if step is None else kitchen_measure(amount),
+        millilitres=None if step is None else f"{amount * TEASPOON_ML:.0f} mL",
+        step=None if step is None else measure_words(step),
+        seen=row.gardens > 0,
+    )
 
 
 def kitchen_measure(teaspoons: float) -> str:
@@ -162,20 +152,19 @@ def kitchen_measure(teaspoons: float) -> str:
     return " and ".join(parts) or "none"
 
 
-def _steps(safe: Json) -> Iterator[str]:
+def _steps(safe: Recommended) -> Iterator[str]:
     """What to do, one short sentence after the other."""
-    best = mapping(safe.get("recommended"))
-    heads = int(best.get("heads") or 1)
+    best = safe.recommended
     yield f"Put the bucket where it will stay. Fill it with {_bucket(best)} of tap water."
     nutrient = _nutrient(best)
     if nutrient:
         yield f"Stir in {nutrient}. Level the spoon. Stir until you see no grains."
-    if _acid_name(best) and rows(safe, "acid"):
+    if _acid_name(best) and safe.acid:
         if _is_dissolved(safe):
             yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into a cup of water first."
         yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
         yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
-    plants = "one plant" if heads == 1 else f"{_number_word(heads)} plants"
+    plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
     yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."
     yield "Do not stir or pump. Let the water sink as the plants drink. Leave an air gap."
 
@@ -185,17 +174,15 @@ def _number_word(number: int) -> str:
     return words[number] if number < len(words) else str(number)
 
 
-def _expect(safe: Json) -> Iterator[str]:
+def _expect(safe: Recommended) -> Iterator[str]:
     """What a gardener may expect."""
-    days, yields = mapping(safe.get("days")), mapping(safe.get("yield_g"))
-    if is_number(days.get("mean")):
-        yield f"Ready to cut about {days['mean']:.0f} days after you set the plants."
-    if is_number(yields.get("mean")):
-        grams = float(yields["mean"])
-        measured = f"{_round(grams):.0f} g ({grams / OUNCE_G:.0f} oz)"
-        yield f"Each plant gives about {measured} of lettuce. Lost plants count as none."
-    if is_number(yields.get("new_lower")):
-        yield f"In your garden it may be {_round(yields['new_lower']):.0f} to {_round(yields['new_upper']):.0f} g."
+    if safe.days:
+        yield f"Ready to cut about {safe.days.mean:.0f} days after you set the plants."
+    yields = safe.yield_g
+    measured = f"{_round(yields.mean):.0f} g ({yields.mean / OUNCE_G:.0f} oz)"
+    yield f"Each plant gives about {measured} of lettuce. Lost plants count as none."
+    if yields.new_lower is not None and yields.new_upper is not None:
+        yield f"In your garden it may be {_round(yields.new_lower):.0f} to {_round(yields.new_upper):.0f} g."
 
 
 def _round(grams: float) -> float:
@@ -203,16 +190,13 @@ def _round(grams: float) -> float:
     return 5 * math.floor(grams / 5 + 0.5)
 
 
-def _evidence(safe: Json) -> str:
+def _evidence(safe: Recommended) -> str:
     """The evidence in one honest line."""
-    evidence = rows(safe, "evidence")
-    buckets = sum(int(one.get("buckets") or 0) for one in evidence)
-    seasons = [str(one["season"]) for one in evidence if one.get("season")]
+    buckets = sum(one.buckets for one in safe.evidence)
+    seasons = [one.season for one in safe.evidence if one.season]
     when = "" if not seasons else f", {seasons[0]}" if len(set(seasons)) == 1 else f", {seasons[0]} to {seasons[-1]}"
-    what = f"{count(len(evidence), 'trial')} with {count(buckets, 'bucket')} in {count(safe.get('gardens'), 'garden')}"
+    what = f"{count(len(safe.evidence), 'trial')} with {count(buckets, 'bucket')} in {count(safe.gardens, 'garden')}"
     said = f"This rests on {what}{when}."
-    changed = mapping(safe.get("recommended")) != mapping(safe.get("current"))
-    likely = safe.get("probability_better")
-    if changed and is_number(likely):
-        return f"{said} The chance that it beats our old advice in your garden is {chance(likely)}."
+    if safe.recommended != safe.current and safe.probability_better is not None:
+        return f"{said} The chance that it beats our old advice in your garden is {chance(safe.probability_better)}."
     return f"{said} Nothing that we tried was surely better."

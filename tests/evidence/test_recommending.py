@@ -29,6 +29,7 @@ from trialkit.tables.problem import TrialError
 from trialkit.words import recommended as words
 
 Seasons = tuple[Path, tuple[Path, ...]]
+First = tuple[Path, Recommended]
 MEANS = (
     "citation,season,started_on,cultivar,n_mg_l,acidifier,mean_g,se_g,gardens,buckets\n"
     "An old report,autumn 2019,2019-08-10,{ours},{n},,160,7,3,18\n"
@@ -36,14 +37,7 @@ MEANS = (
 )
 
 
-@pytest.fixture(scope="module")
-def first(seasons: Seasons, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Recommended]:
-    """A ledger with its first version."""
-    ledger = Path(shutil.copytree(seasons[0], tmp_path_factory.mktemp("first") / "ledger"))
-    return ledger, recommend_anew(ledger, "0.1.0").document
-
-
-def test_schema_is_current_and_holds(first: tuple[Path, Recommended]) -> None:
+def test_schema_is_current_and_holds(first: First) -> None:
     """recommended.json is what schemas/recommended.schema.json describes, and that is made from the code."""
     schema = json.loads((resource_folder("schemas") / "recommended.schema.json").read_text("utf-8"))
     assert schema == recommended_schema()
@@ -51,7 +45,7 @@ def test_schema_is_current_and_holds(first: tuple[Path, Recommended]) -> None:
     jsonschema.validate(as_data(first[1]), schema)
 
 
-def test_what_a_version_says(first: tuple[Path, Recommended]) -> None:
+def test_what_a_version_says(first: First) -> None:
     """It rests on the three trials with their digests, compares all four treatments, and names the next trial."""
     ledger, document = first
     assert document.version == 1
@@ -73,7 +67,7 @@ def test_what_a_version_says(first: tuple[Path, Recommended]) -> None:
     assert next(one for one in document.classes.season if one.name == "winter").borrowed == 1
 
 
-def test_same_ledger_same_bytes(first: tuple[Path, Recommended]) -> None:
+def test_same_ledger_same_bytes(first: First) -> None:
     """Again, and from a copy without versions, the same bytes; no second version is written."""
     ledger, _ = first
     before = (ledger / "recommended.json").read_bytes()
@@ -87,21 +81,19 @@ def test_same_ledger_same_bytes(first: tuple[Path, Recommended]) -> None:
     assert as_text(pool_now(copy, "0.1.0")).encode() == before
 
 
-def test_new_evidence_makes_a_new_version(seasons: Seasons, tmp_path: Path) -> None:
+def test_new_evidence_makes_a_new_version(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """What came and went is said, the last default is the practice that others are set beside, and all is kept."""
-    ledger = tmp_path / "ledger"
-    for folder in seasons[1][:2]:
-        accept(ledger, folder)
-    one = recommend_anew(ledger, "0.1.0").document
-    accept(ledger, seasons[1][2], date(2026, 12, 24))
+    ledger, one = Path(shutil.copytree(first[0], tmp_path / "ledger")), first[1]
+    withdraw(ledger, "three", "a mistake", date(2026, 12, 24))
     two = recommend_anew(ledger, "0.1.0").document
     assert two.change is not None
     assert (two.version, two.date, two.change.since) == (2, "2026-12-24", 1)
-    assert next(words.changes(two)) == "New evidence: three, autumn 2026."
+    assert next(words.changes(two)) == "Withdrawn: three, autumn 2026."
     assert two.current == one.recommended == two.change.recommended
-    withdraw(ledger, "three", "a mistake", date(2026, 12, 31))
+    accept(ledger, seasons[1][2], date(2026, 12, 31))
     three = recommend_anew(ledger, "0.1.0").document
-    assert next(words.changes(three)) == "Withdrawn: three, autumn 2026."
+    assert (three.version, three.date) == (3, "2026-12-31")
+    assert next(words.changes(three)) == "New evidence: three, autumn 2026."
     assert [document.version for document in history(ledger)] == [1, 2, 3]
     assert history(ledger)[0] == one
     path = ledger / "history" / "recommended-0002.json"
@@ -119,10 +111,10 @@ def test_new_evidence_makes_a_new_version(seasons: Seasons, tmp_path: Path) -> N
         recommend_anew(ledger, "0.1.0")
 
 
-def test_older_means_enter_the_combined_gain_alone(seasons: Seasons, tmp_path: Path) -> None:
+def test_means_enter_the_combined_gain_alone(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """Their gain stands first among the trials, with its citation; the model of buckets does not know of it."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    bare = pool_now(ledger, "0.1.0")
+    bare = first[1]
     ours, practice = bare.alternative, bare.current.treatment
     assert ours is not None
     assert ours.dose_tsp is not None
@@ -167,7 +159,7 @@ def test_one_trial_does_not_make_a_default(seasons: Seasons, tmp_path: Path) -> 
     assert document.next_trial.rival.cultivar == "Copperfrill"
 
 
-def test_nothing_to_recommend_from(seasons: Seasons, first: tuple[Path, Recommended], tmp_path: Path) -> None:
+def test_nothing_to_recommend_from(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """An empty ledger, and a practice that nobody tried, are said in words."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
     found = read_ledger(ledger)
@@ -186,12 +178,9 @@ def test_nothing_to_recommend_from(seasons: Seasons, first: tuple[Path, Recommen
         read_ledger(ledger)
 
 
-def test_another_product_is_not_another_default(
-    seasons: Seasons, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_product_is_not_another_default(first: First, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half as strong, it takes twice the spoons for the same nitrogen; that nobody tried so much of it is said."""
-    ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    once = recommend_anew(ledger, "0.1.0").document
+    ledger, once = Path(shutil.copytree(first[0], tmp_path / "ledger")), first[1]
     text = small_trial.FACTORS["dose"][0]
     monkeypatch.setitem(small_trial.FACTORS, "dose", (text.replace("Blend L", "Thin Blend"), [1, 2]))
     monkeypatch.setattr(

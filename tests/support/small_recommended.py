@@ -47,7 +47,7 @@ def small_decision() -> Decision:
 def small_recommended() -> Recommended:
     """Return a change of default after three trials."""
     recommended, current = (
-        Practice(treatment, n_mg_l, "Blend L 9-12-30", volume_l=20.0, heads=4)
+        Practice(treatment, n_mg_l, "Blend L 9-12-30", nutrient_g_per_tsp=5.0, volume_l=20.0, heads=4)
         for treatment, n_mg_l in ((NEW, 180.0), (OLD, 135.0))
     )
     waters = (_class_gain("low", 2), _class_gain("medium", 0))

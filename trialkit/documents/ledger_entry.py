@@ -146,8 +146,9 @@ class TrialFacts:
     product : str or None
         That its doses are doses of; None where that is not known.
     sites : tuple of EntrySite
+        That took part.
     days : tuple of DaysMean
-        Empty where days to harvest could not be analysed.
+        Mean days to harvest by treatment; empty where days to harvest could not be analysed.
     verdict : str or None
         Its own; None where it had no decision.
     """
@@ -172,9 +173,11 @@ class SummaryMean:
     started_on : str
         When the trial began, ISO 8601; empty where it is not known.
     cultivar : str
+        Its name; empty where it is not stated.
     n_mg_l : float
         Nitrogen in the bucket, mg/L.
     acidifier : str
+        Its name, or "none"; empty where it is not stated.
     mean_g : float
         g a planted head.
     se_g : float
@@ -201,6 +204,7 @@ class SummaryFacts:
     Attributes
     ----------
     means : tuple of SummaryMean
+        A mean for each treatment and citation.
     """
 
     means: tuple[SummaryMean, ...]

@@ -27,6 +27,8 @@ class Practice:
         Nitrogen in the bucket, mg/L; None where it is not known.
     product : str or None
         The nutrient.
+    nutrient_g_per_tsp : float or None
+        Weight of a level teaspoon of it, g; None where it was not weighed.
     volume_l : float
         Of the bucket, L.
     heads : int
@@ -36,6 +38,7 @@ class Practice:
     treatment: Treatment
     n_mg_l: float | None
     product: str | None
+    nutrient_g_per_tsp: float | None
     volume_l: float
     heads: int
 

@@ -16,7 +16,7 @@ from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.evidence.next_size import next_size
 from trialkit.evidence.pooling import GROUPINGS, Pool
 from trialkit.rules.check import read_trial
-from trialkit.rules.mixings import acid_product, nutrient_of
+from trialkit.rules.mixings import acid_product
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
 from trialkit.stats.meta import combine
 
@@ -91,7 +91,7 @@ def acid_for_classes(found: LedgerContents, label: str) -> tuple[AcidForClass, .
         protocol.bucket.volume_l,
         product,
         TARGET_PH,
-        product=nutrient_of(protocol, found.latest.products),
+        product=found.nutrient,
         nutrient_tsp=dose,
     )
     return tuple(

@@ -20,7 +20,7 @@ from trialkit.evidence.ledger import Entry, open_entry, read_index
 from trialkit.evidence.pooling import read_buckets, with_treatments
 from trialkit.rules.check import Trial, read_trial
 from trialkit.rules.mixings import nutrient_of
-from trialkit.solution.nutrients import elements_mg_l
+from trialkit.solution.nutrients import Product, elements_mg_l
 
 
 @dataclass(frozen=True)
@@ -54,11 +54,15 @@ class LedgerContents:
         return self.latest.protocol.decision.confidence
 
     @cached_property
+    def nutrient(self) -> Product | None:
+        """Today's nutrient; None where its label or spoon is not known."""
+        return nutrient_of(self.latest.protocol, self.latest.products)
+
+    @cached_property
     def n_per_tsp(self) -> float:
         """Nitrogen that a level teaspoon of today's nutrient brings to a bucket, mg/L; missing if not known."""
-        product = nutrient_of(self.latest.protocol, self.latest.products)
         litres = self.latest.protocol.bucket.volume_l
-        return elements_mg_l([(product, 1.0)], litres).get("N", np.nan) if product else np.nan
+        return elements_mg_l([(self.nutrient, 1.0)], litres).get("N", np.nan) if self.nutrient else np.nan
 
     def treatment(self, label: str) -> Treatment:
         """A treatment, its dose in teaspoons of today's nutrient."""
@@ -80,6 +84,7 @@ class LedgerContents:
             treatment=self.treatment(label),
             n_mg_l=nitrogen if np.isfinite(nitrogen) else None,
             product=dose.product if dose else None,
+            nutrient_g_per_tsp=self.nutrient.grams_per_tsp if self.nutrient else None,
             volume_l=protocol.bucket.volume_l,
             heads=protocol.bucket.heads,
         )

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from trialkit.documents.pooled import NextSize, TrialGains
-from trialkit.documents.recommended import Change, Grouping, Recommended, SourceOfVariation
+from trialkit.documents.recommended import Change, Grouping, Practice, Recommended, SourceOfVariation
 from trialkit.domain.factors import FactorName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
-from trialkit.words.phrases import chance, number, spoons, treatment_words
+from trialkit.words.measures import Measures, MeasureSystem, spoons
+from trialkit.words.phrases import chance, number
+from trialkit.words.treatments import treatment_words
 
 FEW_TRIALS = 6
 """Fewer may hide much that differs between seasons (common practice, no source)."""
@@ -60,9 +62,9 @@ def heterogeneity(found: TrialGains) -> str:
     return said
 
 
-def what_is_not_known(document: Recommended) -> Iterator[str]:
+def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
     """What the trials cannot tell."""
-    gaps = document.gaps
+    gaps, system = document.gaps, _system(document.recommended, measures)
     for few in gaps.few_trials:
         trials = "1 trial" if few.trials == 1 else f"{few.trials} trials"
         yield (
@@ -75,7 +77,7 @@ def what_is_not_known(document: Recommended) -> Iterator[str]:
     if gaps.tried_once:
         yield (
             "Tried in one trial only, and so not recommended yet, whatever it found: "
-            f"{'; '.join(treatment_words(treatment) for treatment in gaps.tried_once)}."
+            f"{'; '.join(treatment_words(treatment, system) for treatment in gaps.tried_once)}."
         )
     if gaps.nitrogen_alone:
         yield (
@@ -85,17 +87,16 @@ def what_is_not_known(document: Recommended) -> Iterator[str]:
         )
 
 
-def not_compared(document: Recommended) -> Iterator[str]:
+def not_compared(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
     """Name the comparisons that no trial allows."""
-    practice = treatment_words(document.current.treatment)
+    system = _system(document.recommended, measures)
+    practice = treatment_words(document.current.treatment, system)
     for treatment in document.not_linked:
-        yield (
-            f"{treatment_words(treatment)} cannot be compared with {practice}: no trial links them, nor any chain of "
-            "trials."
-        )
+        other = treatment_words(treatment, system)
+        yield f"{other} cannot be compared with {practice}: no trial links them, nor any chain of trials."
 
 
-def changes(document: Recommended) -> Iterator[str]:
+def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
     """What changed since the version before."""
     change = document.change
     if change is None:
@@ -104,15 +105,25 @@ def changes(document: Recommended) -> Iterator[str]:
     yield from _news(change)
     then, now = change.recommended, document.recommended
     if not now.is_like(then):
-        yield f"The default changes from {treatment_words(then.treatment)} to {treatment_words(now.treatment)}."
+        old, new = (treatment_words(one.treatment, _system(one, measures)) for one in (then, now))
+        yield f"The default changes from {old} to {new}."
     elif now.treatment.dose_tsp == then.treatment.dose_tsp:
         yield "The default stays as it was."
     else:
-        new, old = spoons(now.treatment.dose_tsp), spoons(then.treatment.dose_tsp)
+        new, old = _amount(now, measures, " teaspoons"), _amount(then, measures)
         yield (
-            f"The default stays as it was: {new} teaspoons of {now.product} bring the nitrogen that {old} of "
-            f"{then.product} did."
+            f"The default stays as it was: {new} of {now.product} bring the nitrogen that {old} of {then.product} did."
         )
+
+
+def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:
+    dose_tsp, g_per_tsp = practice.treatment.dose_tsp or 0.0, practice.nutrient_g_per_tsp
+    kitchen = f"{spoons(dose_tsp)}{unit}"
+    return kitchen if g_per_tsp is None else MeasureSystem(measures).say(kitchen, f"{number(dose_tsp * g_per_tsp)} g")
+
+
+def _system(practice: Practice, measures: Measures) -> MeasureSystem:
+    return MeasureSystem(measures, practice.nutrient_g_per_tsp)
 
 
 def _news(change: Change) -> Iterator[str]:
@@ -123,18 +134,22 @@ def _news(change: Change) -> Iterator[str]:
         yield "The evidence is the same; it was worked out anew."
 
 
-def next_question(document: Recommended) -> str:
+def next_question(document: Recommended, measures: Measures = "kitchen") -> str:
     """Ask what the next trial is to answer."""
-    trial = document.next_trial
-    return f"Is {treatment_words(trial.rival)} better than {treatment_words(trial.recommended)}?"
+    rival, recommended = (
+        treatment_words(treatment, _system(document.recommended, measures))
+        for treatment in (document.next_trial.rival, document.next_trial.recommended)
+    )
+    return f"Is {rival} better than {recommended}?"
 
 
-def why_next(document: Recommended) -> str:
+def why_next(document: Recommended, measures: Measures = "kitchen") -> str:
     """Why that trial would tell most, and where."""
     trial, classes = document.next_trial, document.classes
+    rival = treatment_words(trial.rival, _system(document.recommended, measures))
     why = (
-        f"Of all that was tried, {treatment_words(trial.rival)} has the best chance of being ahead of what is "
-        f"recommended: {chance(trial.probability_ahead)} in a new garden."
+        f"Of all that was tried, {rival} has the best chance of being ahead of what is recommended: "
+        f"{chance(trial.probability_ahead)} in a new garden."
     )
     waters, seasons = (
         " or ".join(one.name for one in some if not one.gardens)

@@ -1,0 +1,177 @@
+"""Amounts in the measures of a kitchen, as a cook would say them, or in metric ones."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from trialkit.documents.water import Water
+from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
+from trialkit.words.phrases import number
+
+Measures = Literal["kitchen", "metric", "both"]
+
+FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+FILLED_ONCE = {
+    12.0: "a quarter of a cup",
+    3.0: "a tablespoon",
+    1.0: "a teaspoon",
+    0.5: "half a teaspoon",
+    0.25: "a quarter of a teaspoon",
+}
+"""Measures that somebody fills once, by their teaspoons."""
+
+
+@dataclass(frozen=True)
+class MeasureSystem:
+    """How amounts are said.
+
+    Attributes
+    ----------
+    measures : {"kitchen", "metric", "both"}
+        With both, metric ones stand in brackets.
+    nutrient_g_per_tsp : float or None
+        Weight of a level teaspoon of the nutrient; None where it was not weighed, and then a dose can be said in
+        spoons only.
+    """
+
+    measures: Measures = "kitchen"
+    nutrient_g_per_tsp: float | None = None
+
+    def say(self, kitchen: str, metric: str) -> str:
+        """Choose between two ways to say an amount.
+
+        Examples
+        --------
+        >>> MeasureSystem("both").say("5 US gal", "19 L")
+        '5 US gal (19 L)'
+        """
+        return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[self.measures]
+
+
+KITCHEN = MeasureSystem()
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence in each measure system; the same in all where it tells no amount that is said in several."""
+
+    kitchen: str
+    metric: str
+    both: str
+
+
+def in_every_measure(
+    say: Callable[[MeasureSystem], Sequence[str]], nutrient_g_per_tsp: float | None
+) -> tuple[Sentence, ...]:
+    """Say some sentences in each measure system.
+
+    Examples
+    --------
+    >>> in_every_measure(lambda system: [teaspoons(6.0, system)], 5.0)
+    (Sentence(kitchen='6 level teaspoons', metric='30 g', both='6 level teaspoons (30 g)'),)
+    """
+    ways = (say(MeasureSystem(measures, nutrient_g_per_tsp)) for measures in get_args(Measures))
+    return tuple(Sentence(*way) for way in zip(*ways, strict=True))
+
+
+def nutrient_g_per_tsp(water: Water) -> float | None:
+    """Weight of a level teaspoon of a trial's nutrient; None where it was not weighed."""
+    weighed = (dose.grams / dose.dose_tsp for dose in water.doses if dose.dose_tsp > 0 and dose.grams > 0)
+    return next(weighed, None)
+
+
+def spoons(dose_tsp: Any) -> str:
+    """Write a number of teaspoons as a cook would.
+
+    Examples
+    --------
+    >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
+    ('6', '2½', '¼', '1.3')
+    """
+    if not isinstance(dose_tsp, int | float):
+        return str(dose_tsp)
+    whole = math.floor(dose_tsp)
+    fraction = FRACTIONS.get(dose_tsp - whole)
+    return number(dose_tsp, 4) if fraction is None else f"{whole or ''}{fraction}"
+
+
+def teaspoons(dose_tsp: Any, system: MeasureSystem = KITCHEN) -> str:
+    """Say a dose of nutrient in level teaspoons, or in grams where a spoonful was weighed.
+
+    Examples
+    --------
+    >>> teaspoons(6), teaspoons(1), teaspoons(0.5), teaspoons(0)
+    ('6 level teaspoons', '1 level teaspoon', '½ level teaspoon', 'no nutrient')
+    >>> teaspoons(6.0, MeasureSystem("metric", 4.8)), teaspoons(6.0, MeasureSystem("both", 4.8))
+    ('28.8 g', '6 level teaspoons (28.8 g)')
+    """
+    if dose_tsp == 0:
+        return "no nutrient"
+    single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
+    kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
+    grams = system.nutrient_g_per_tsp
+    return kitchen if grams is None else system.say(kitchen, f"{number(dose_tsp * grams)} g")
+
+
+def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say the volume of a bucket.
+
+    Examples
+    --------
+    >>> volume_words(18.93), volume_words(20.0, MeasureSystem("metric"))
+    ('5 US gal', '20 L')
+    """
+    return system.say(f"{number(volume_l / GALLON_L, 2)} US gal", f"{number(volume_l)} L")
+
+
+def weight_words(weight_g: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say the weight of a head.
+
+    Examples
+    --------
+    >>> weight_words(167.0), weight_words(167.0, MeasureSystem("metric"))
+    ('5.9 oz', '167 g')
+    """
+    return system.say(f"{number(weight_g / OUNCE_G, 2)} oz", f"{number(weight_g)} g")
+
+
+def acid_range(
+    least_tsp: float, most_tsp: float, powder_g_per_tsp: float | None, system: MeasureSystem = KITCHEN
+) -> str:
+    """Say how much acid buckets took: of a powder by weight, since nobody may add it by the spoon.
+
+    Parameters
+    ----------
+    least_tsp, most_tsp : float
+        Teaspoons.
+    powder_g_per_tsp : float or None
+        None of a liquid.
+    system : MeasureSystem
+
+    Examples
+    --------
+    >>> acid_range(1.5, 4.0, None), acid_range(1.5, 4.0, None, MeasureSystem("metric")), acid_range(0.25, 0.25, 4.0)
+    ('1½ to 4 level teaspoons', '7.4 to 20 mL', '1 g, dissolved first,')
+    """
+    if powder_g_per_tsp is not None:
+        grams = list(dict.fromkeys(number(tsp * powder_g_per_tsp, 2) for tsp in (least_tsp, most_tsp)))
+        return f"{' to '.join(grams)} g, dissolved first,"
+    least, most = teaspoons(least_tsp), teaspoons(most_tsp)
+    millilitres = [number(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]
+    if least == most:
+        return system.say(most, f"{millilitres[1]} mL")
+    return system.say(f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
+
+
+def measure_words(teaspoons: float) -> str:
+    """Name a kitchen measure that somebody fills once.
+
+    Examples
+    --------
+    >>> measure_words(12.0), measure_words(3.0), measure_words(0.5)
+    ('a quarter of a cup', 'a tablespoon', 'half a teaspoon')
+    """
+    return FILLED_ONCE.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"

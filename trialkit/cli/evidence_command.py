@@ -10,7 +10,6 @@ from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledg
 from trialkit.cli.failures import DataFailure, speaks_plainly
 from trialkit.cli.options import as_json
 from trialkit.cli.speaking import answer, tell
-from trialkit.documents.document import as_data
 
 ledger_folder = click.option(
     "--ledger",
@@ -56,7 +55,7 @@ def list_entries(ledger: Path, as_json: bool) -> None:
     Example: trialkit evidence list --ledger ledger
     """
     document, text = listing(ledger)
-    answer(as_data(document), text, as_json=as_json)
+    answer(document, text, as_json=as_json)
     if document.damaged:
         raise DataFailure("\n".join(document.damaged))
 
@@ -74,7 +73,7 @@ def pool(ledger: Path, as_json: bool) -> None:
     Example: trialkit evidence pool --ledger ledger
     """
     pooled = pool_ledger(ledger)
-    answer(as_data(pooled.document), pooled.text, as_json=as_json)
+    answer(pooled.document, pooled.text, as_json=as_json)
 
 
 @command.command("withdraw", short_help="Withdraw an entry, with a reason.")

@@ -10,7 +10,6 @@ from trialkit.cli.evidence_steps import recommend_from
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.options import as_json
 from trialkit.cli.speaking import answer
-from trialkit.documents.document import as_data
 
 
 @click.command("recommend")
@@ -27,4 +26,4 @@ def command(ledger: Path, as_json: bool) -> None:
     Example: trialkit recommend ledger
     """
     answered = recommend_from(ledger)
-    answer(as_data(answered.document), answered.text, as_json=as_json)
+    answer(answered.document, answered.text, as_json=as_json)

@@ -27,7 +27,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from trialkit.documents.document import DamagedDocument, as_text, from_text
+from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.documents.ledger_entry import EntryKind, Listed, Manifest, SummaryFacts, TrialFacts
 from trialkit.domain.errors import WrongCall
 from trialkit.tables import atomic
@@ -115,7 +115,7 @@ def _apply(found: dict[str, Listed], happened: dict[str, Any]) -> None:
         if happened != {"format": FORMAT}:
             raise ValueError(event)
     elif event == "added":
-        found[happened["id"]] = Listed(**happened)
+        found[happened["id"]] = as_written(Listed(**happened))
     elif event == "withdrawn":
         found[happened["id"]] = replace(found[happened["id"]], withdrawn_on=happened["on"], why=happened["why"])
     else:

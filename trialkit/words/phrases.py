@@ -101,6 +101,17 @@ def level_words(column: str, level: Any) -> str:
     return acid_words(level) if column == "acidifier" else str(level)
 
 
+def count(number: Any, one: str, many: str | None = None) -> str:
+    """Count things.
+
+    Examples
+    --------
+    >>> count(1, "garden"), count(4, "garden")
+    ('1 garden', '4 gardens')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
 def chance(probability: float) -> str:
     """Say a probability as a chance in a hundred, never as certainty.
 

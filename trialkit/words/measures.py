@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from trialkit.documents.water import Water
-from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
+from trialkit.domain.units import GALLON_L, TEASPOON_ML
 from trialkit.words.phrases import number
 
 Measures = Literal["kitchen", "metric", "both"]
@@ -40,18 +40,19 @@ class MeasureSystem:
     measures: Measures = "kitchen"
     nutrient_g_per_tsp: float | None = None
 
-    def say(self, kitchen: str, metric: str) -> str:
-        """Choose between two ways to say an amount.
-
-        Examples
-        --------
-        >>> MeasureSystem("both").say("5 US gal", "19 L")
-        '5 US gal (19 L)'
-        """
-        return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[self.measures]
-
 
 KITCHEN = MeasureSystem()
+
+
+def in_measures(measures: Measures, kitchen: str, metric: str) -> str:
+    """Say an amount in one system of measures, or in the kitchen's with the metric one beside.
+
+    Examples
+    --------
+    >>> in_measures("both", "a teaspoon", "4.9 mL"), in_measures("metric", "a teaspoon", "4.9 mL")
+    ('a teaspoon (4.9 mL)', '4.9 mL')
+    """
+    return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[measures]
 
 
 @dataclass(frozen=True)
@@ -77,10 +78,20 @@ def in_every_measure(
     return tuple(Sentence(*way) for way in zip(*ways, strict=True))
 
 
+def kitchen_words(sentence: str | Sentence) -> str:
+    """A sentence in kitchen measures."""
+    return sentence if isinstance(sentence, str) else sentence.kitchen
+
+
 def nutrient_g_per_tsp(water: Water) -> float | None:
     """Weight of a level teaspoon of a trial's nutrient; None where it was not weighed."""
     weighed = (dose.grams / dose.dose_tsp for dose in water.doses if dose.dose_tsp > 0 and dose.grams > 0)
     return next(weighed, None)
+
+
+def _amount(value: float, digits: int = 3) -> str:
+    """Write an amount to so many digits; the whole part is never rounded."""
+    return number(value, digits) if value < 10**digits else f"{value:.0f}"
 
 
 def spoons(dose_tsp: Any) -> str:
@@ -113,7 +124,7 @@ def teaspoons(dose_tsp: Any, system: MeasureSystem = KITCHEN) -> str:
     single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
     kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
     grams = system.nutrient_g_per_tsp
-    return kitchen if grams is None else system.say(kitchen, f"{number(dose_tsp * grams)} g")
+    return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
 
 
 def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
@@ -124,18 +135,7 @@ def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
     >>> volume_words(18.93), volume_words(20.0, MeasureSystem("metric"))
     ('5 US gal', '20 L')
     """
-    return system.say(f"{number(volume_l / GALLON_L, 2)} US gal", f"{number(volume_l)} L")
-
-
-def weight_words(weight_g: float, system: MeasureSystem = KITCHEN) -> str:
-    """Say the weight of a head.
-
-    Examples
-    --------
-    >>> weight_words(167.0), weight_words(167.0, MeasureSystem("metric"))
-    ('5.9 oz', '167 g')
-    """
-    return system.say(f"{number(weight_g / OUNCE_G, 2)} oz", f"{number(weight_g)} g")
+    return in_measures(system.measures, f"{_amount(volume_l / GALLON_L, 2)} US gal", f"{_amount(volume_l)} L")
 
 
 def acid_range(
@@ -157,13 +157,13 @@ def acid_range(
     ('1½ to 4 level teaspoons', '7.4 to 20 mL', '1 g, dissolved first,')
     """
     if powder_g_per_tsp is not None:
-        grams = list(dict.fromkeys(number(tsp * powder_g_per_tsp, 2) for tsp in (least_tsp, most_tsp)))
+        grams = list(dict.fromkeys(_amount(tsp * powder_g_per_tsp, 2) for tsp in (least_tsp, most_tsp)))
         return f"{' to '.join(grams)} g, dissolved first,"
     least, most = teaspoons(least_tsp), teaspoons(most_tsp)
-    millilitres = [number(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]
+    millilitres = [_amount(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]
     if least == most:
-        return system.say(most, f"{millilitres[1]} mL")
-    return system.say(f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
+        return in_measures(system.measures, most, f"{millilitres[1]} mL")
+    return in_measures(system.measures, f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
 
 
 def measure_words(teaspoons: float) -> str:

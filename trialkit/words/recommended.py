@@ -8,7 +8,7 @@ from trialkit.documents.pooled import NextSize, TrialGains
 from trialkit.documents.recommended import Change, Grouping, Practice, Recommended, SourceOfVariation
 from trialkit.domain.factors import FactorName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
-from trialkit.words.measures import Measures, MeasureSystem, spoons
+from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
 from trialkit.words.phrases import chance, number
 from trialkit.words.treatments import treatment_words
 
@@ -119,7 +119,7 @@ def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[s
 def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:
     dose_tsp, g_per_tsp = practice.treatment.dose_tsp or 0.0, practice.nutrient_g_per_tsp
     kitchen = f"{spoons(dose_tsp)}{unit}"
-    return kitchen if g_per_tsp is None else MeasureSystem(measures).say(kitchen, f"{number(dose_tsp * g_per_tsp)} g")
+    return kitchen if g_per_tsp is None else in_measures(measures, kitchen, f"{number(dose_tsp * g_per_tsp)} g")
 
 
 def _system(practice: Practice, measures: Measures) -> MeasureSystem:

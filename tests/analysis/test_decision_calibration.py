@@ -9,11 +9,12 @@ import pandas as pd
 from scipy.stats import binom
 
 from trialkit.analysis.decision import Field, judge
-from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.response import Question, analyse_response
 from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Evidence, Thresholds, Verdict
+from trialkit.domain.treatment import Treatment
 
 TRIALS = 100
 DOSES = (2.0, 4.0, 6.0)
@@ -22,11 +23,11 @@ QUESTION = Question(
     "weight_g", "head weight", "g", "of the heads that were harvested", TREATMENTS, "t1", 0.95, checked=False
 )
 THRESHOLDS = Thresholds(0.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
-WORTH = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "", ())
+WORTH = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
 
 
 @cache
-def trials(gardens: int, gain: float) -> list[tuple[str, float, list[bool]]]:
+def trials(gardens: int, gain: float) -> list[tuple[Verdict, float, list[bool]]]:
     """Verdict, F test's p and whether each interval covers, of trials in which the last dose gains `gain` g.
 
     Gardens x 3 blocks x 3 doses x 2 heads; standard deviations 12 g between gardens, 3 g of a dose in a garden, 6 g
@@ -58,17 +59,18 @@ def trials(gardens: int, gain: float) -> list[tuple[str, float, list[bool]]]:
         df = min(row.df for row in result.comparisons)
         draws = draw_means(answered.fits.joint, TREATMENTS, df, seed=1)
         field = Field(
-            tuple({"dose_tsp": d} for d in DOSES),
+            tuple(Treatment(dose_tsp=d) for d in DOSES),
             0,
             draws,
             None,
             (1.0,) * 3,
             (0.0,) * 3,
             (True,) * 3,
+            (gardens * 3,) * 3,
         )
-        decision = judge(field, WORTH, THRESHOLDS, result.comparisons, (), Evidence(gardens * 9, gardens, ""))
+        decision = judge(field, WORTH, THRESHOLDS, result.comparisons, (), Evidence(gardens * 9, gardens))
         truth = dict(zip(DOSES, (0.0, 0.0, gain), strict=True))
-        covers = [row.lower <= truth[float(row.treatment.dose_tsp)] <= row.upper for row in result.comparisons]
+        covers = [row.lower <= truth[row.treatment.dose_tsp or 0.0] <= row.upper for row in result.comparisons]
         found.append((decision.verdict, result.tests[0].p, covers))
     return found
 
@@ -80,7 +82,7 @@ def test_a_useless_change_is_seldom_adopted() -> None:
     the binomial.
     """
     verdicts = [verdict for verdict, _, _ in trials(4, 0.0)]
-    assert verdicts.count("adopt") <= binom.ppf(0.999, TRIALS, 0.025)
+    assert verdicts.count(Verdict.ADOPT) <= binom.ppf(0.999, TRIALS, 0.025)
 
 
 def test_the_f_test_and_the_intervals_keep_their_level() -> None:
@@ -94,4 +96,4 @@ def test_the_f_test_and_the_intervals_keep_their_level() -> None:
 def test_a_clear_gain_is_found() -> None:
     """A gain of 25 g, four standard errors of its difference or more, is adopted in most trials."""
     verdicts = [verdict for verdict, _, _ in trials(4, 25.0)]
-    assert verdicts.count("adopt") > 0.8 * TRIALS
+    assert verdicts.count(Verdict.ADOPT) > 0.8 * TRIALS

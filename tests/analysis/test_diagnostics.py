@@ -21,7 +21,9 @@ from trialkit.analysis.diagnostics import (
     site_spread,
 )
 from trialkit.analysis.influence import shifts_without
+from trialkit.documents.findings import Verdict
 from trialkit.mixed import fit_mixed
+from trialkit.words.decision import cautions
 
 # Survival times of animals, in tens of hours, by poison and antidote: Box & Cox (1964), J. R. Stat. Soc. B 26, table 1.
 POISONS = {
@@ -135,7 +137,8 @@ def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
     check = next(one for one in found.checks if one.id == "spread")
     assert not check.ok
     assert results.decision is not None
-    assert any("more than 3 times as much" in caution for caution in results.decision.cautions)
+    assert "spread" in results.decision.cautions
+    assert any("more than 3 times as much" in caution for caution in cautions(results))
     assert found.diagnostics is not None
     assert is_uneven(found.diagnostics.spread)
 
@@ -213,16 +216,17 @@ def without_the_slip(heads: pd.DataFrame) -> pd.DataFrame:
 
 def test_a_bucket_that_turns_the_verdict_is_named(tmp_path: Path) -> None:
     """Without the slip the change is adopted, which a trial without that bucket's records bears out; and it is said."""
-    decision = small_trial(tmp_path / "all", sites=5, blocks=2, cultivars=2, change=slipped).decision
+    results = small_trial(tmp_path / "all", sites=5, blocks=2, cultivars=2, change=slipped)
+    decision = results.decision
     truly = small_trial(tmp_path / "less", sites=5, blocks=2, cultivars=2, change=without_the_slip).decision
     assert decision is not None
     assert truly is not None
     assert decision.influence is not None
-    (turning,) = [one for one in decision.influence.buckets if one.verdict is not None]
-    assert (turning.verdict, turning.recommended) == (truly.verdict, truly.recommended)
-    assert truly.verdict == "adopt" != decision.verdict
+    (turning,) = [one for one in decision.influence.buckets if one.choice is not None]
+    assert turning.choice == truly.choice
+    assert truly.verdict is Verdict.ADOPT is not decision.verdict
     assert not decision.influence.ok
-    assert any(f"Without bucket {turning.bucket}" in caution for caution in decision.cautions)
+    assert any(f"Without bucket {turning.bucket}" in caution for caution in cautions(results))
 
 
 def test_every_bucket_is_left_out_once(tmp_path: Path) -> None:

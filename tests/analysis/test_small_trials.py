@@ -10,13 +10,15 @@ import pytest
 
 from small_trial import small_trial
 from trialkit.analysis import Results
+from trialkit.documents.findings import Verdict
+from trialkit.words.decision import scope, sentences, would_change
 
 
 def all_words(results: Results) -> str:
     """Everything that the results say."""
     assert results.decision is not None
     decision = results.decision
-    return " ".join((*decision.sentences, *decision.would_change, *decision.scope, decision.place))
+    return " ".join((*sentences(decision), *would_change(decision), *scope(decision)))
 
 
 RECORD = ["outcome", "harvested_on", "last_not_ready_on", "weight_g", "marketable"]
@@ -35,7 +37,7 @@ def test_one_garden_speaks_of_itself_only(tmp_path: Path) -> None:
     """A trial in one garden claims nothing for another."""
     results = small_trial(tmp_path, sites=1, blocks=6, cultivars=2, doses=3)
     assert results.decision is not None
-    assert results.decision.place == "in the garden of this trial"
+    assert results.decision.place == "this_garden"
     assert "new garden" not in all_words(results)
 
 
@@ -53,15 +55,15 @@ def test_a_garden_that_lost_everything_is_not_counted(tmp_path: Path) -> None:
 
     results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, doses=2, change=lose)
     assert results.decision is not None
-    assert results.decision.place == "in the gardens of this trial"
-    assert "at 2 gardens" in results.decision.sentences[1]
+    assert results.decision.place == "these_gardens"
+    assert "at 2 gardens" in sentences(results.decision)[1]
 
 
 def test_gardens_with_one_bucket_of_each_treatment(tmp_path: Path) -> None:
     """Where a garden's effect on a treatment cannot be told from its bucket, the answer is for the average garden."""
     results = small_trial(tmp_path, sites=8, blocks=1, doses=4)
     assert results.decision is not None
-    assert results.decision.place == "on average over gardens like these"
+    assert results.decision.place == "average_garden"
     assert "cannot be told from how much buckets differ" in all_words(results)
 
 
@@ -69,7 +71,7 @@ def test_whole_plots_that_are_the_gardens_effect(tmp_path: Path) -> None:
     """With one block a garden, whole plots and the garden's effect on their factor are the same grouping."""
     results = small_trial(tmp_path, sites=5, blocks=1, cultivars=2, doses=3, whole_plot="cultivar")
     assert results.decision is not None
-    assert results.decision.place == "on average over gardens like these"
+    assert results.decision.place == "average_garden"
 
 
 def test_buckets_weighed_whole(tmp_path: Path) -> None:
@@ -152,7 +154,7 @@ def test_equal_treatments_keep_the_practice(tmp_path: Path, seed: int) -> None:
 
     results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, change=shuffle)
     assert results.decision is not None
-    assert results.decision.verdict != "adopt"
+    assert results.decision.verdict is not Verdict.ADOPT
 
 
 def test_three_gardens_and_two_doses_get_a_verdict(tmp_path: Path) -> None:
@@ -177,11 +179,12 @@ def test_value_in_money_by_hand(tmp_path: Path) -> None:
     assert results.decision.unit == "currency a bucket"
     days = {mean.treatment.dose_tsp: mean.mean for mean in results.responses["days"].means}
     for candidate, mean in zip(results.decision.candidates, results.responses["bucket_weight_g"].means, strict=True):
-        dose = float(candidate.treatment.dose_tsp)
+        dose = candidate.treatment.dose_tsp
+        assert dose is not None
         assert candidate.yield_g == pytest.approx(mean.mean / 2)
         by_hand = mean.mean * 10 / 1000 - 0.06 * dose - 0.3 - 0.02 * days[dose]
         assert candidate.expected_value == pytest.approx(by_hand, abs=1e-9)
-    assert "Seed and labour are not counted." in results.decision.scope
+    assert "Seed and labour are not counted." in scope(results.decision)
 
 
 def test_dead_heads_take_from_the_value(tmp_path: Path) -> None:
@@ -200,7 +203,7 @@ def test_dead_heads_take_from_the_value(tmp_path: Path) -> None:
     weights = [mean.mean for mean in results.responses["weight_g"].means]
     assert other.expected_value == pytest.approx(weights[1] / 2, rel=0.06)
     assert current.expected_value == pytest.approx(weights[0], rel=0.01)
-    assert results.decision.verdict == "keep current"
+    assert results.decision.verdict is Verdict.KEEP
     assert "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads came to the table with Fenleaf" in (
         results.losses.statement
     )
@@ -234,8 +237,8 @@ def test_records_still_to_come(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=3, blocks=4, doses=3, change=forget)
     assert results.decision is not None
     assert not results.decision.candidates[2].eligible
-    assert any("have no record" in line for line in results.decision.scope)
-    assert "lost" not in " ".join(results.decision.scope[2:])
+    assert any("have no record" in line for line in scope(results.decision))
+    assert "lost" not in " ".join(scope(results.decision)[2:])
 
 
 def never_ready(heads: pd.DataFrame) -> pd.DataFrame:

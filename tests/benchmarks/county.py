@@ -20,9 +20,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.decision import Field, choose, weigh
-from trialkit.analysis.decision_words import Thresholds
 from trialkit.analysis.draws import draw_means
-from trialkit.analysis.worth import HEAD_UNIT, Worth
+from trialkit.analysis.worth import Worth
+from trialkit.documents.findings import Thresholds
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.judging import tried_enough
@@ -93,8 +93,9 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
         usable=(1.0,) * n,
         unrecorded=(0.0,) * n,
         eligible=tuple(i == current or tried_enough(pooled, label) for i, label in enumerate(labels)),
+        buckets=(1,) * n,
     )
-    value = Worth(HEAD_UNIT, 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "", ())
+    value = Worth("g a planted head", 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "nutrient", ())
     thresholds = Thresholds(margin, margin, SURE, 0.95, None, 0.0, 0.0)
     chances = weigh(candidates, value, thresholds)
     at, _ = choose(chances, np.array(candidates.eligible), value, current, SURE)

@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.decision import Field, judge
-from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.fitting import fit_response
 from trialkit.analysis.worth import Worth
-from trialkit.documents.findings import Comparison
+from trialkit.documents.findings import Comparison, Evidence, Thresholds
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedModelError
 
 SEED, TRIALS = 20261128, 2000
@@ -32,7 +32,7 @@ THRESHOLDS = Thresholds(MARGIN, MARGIN, 0.9, 0.95, None, 0.0, 0.0)
 LABELS = [f"t{i}" for i in range(ARMS)]
 CANDIDATES = pd.DataFrame({"cultivar": LABELS}, index=LABELS)
 NOUGHT = np.zeros(ARMS)
-WORTH = Worth("g a planted head", 1.0, NOUGHT, 0.0, np.zeros(ARMS, bool), NOUGHT, "", ())
+WORTH = Worth("g a planted head", 1.0, NOUGHT, 0.0, np.zeros(ARMS, bool), NOUGHT, "nutrient", ())
 
 
 def trial(gardens: int, number: int) -> tuple[str, float, float, float, float]:
@@ -53,15 +53,22 @@ def trial(gardens: int, number: int) -> tuple[str, float, float, float, float]:
     df = float(fit.compare("treatment", "versus", "t0", "none")["df"].min())
     draws = draw_means(fit, CANDIDATES, df, seed=number)
     field = Field(
-        tuple({"cultivar": label} for label in LABELS), 0, draws, None, (1.0,) * ARMS, (0.0,) * ARMS, (True,) * ARMS
+        tuple(Treatment(label) for label in LABELS),
+        0,
+        draws,
+        None,
+        (1.0,) * ARMS,
+        (0.0,) * ARMS,
+        (True,) * ARMS,
+        (gardens * BLOCKS,) * ARMS,
     )
     compared = fit.compare("treatment", "versus", "t0", "none")
     comparisons = [
-        Comparison({"cultivar": str(name)}, *(float(row[c]) for c in ("estimate", "se", "df", "lower", "upper", "p")))
+        Comparison(Treatment(str(name)), *(float(row[c]) for c in ("estimate", "se", "df", "lower", "upper", "p")))
         for name, row in compared.iterrows()
     ]
-    decision = judge(field, WORTH, THRESHOLDS, comparisons, (), Evidence(len(rows), gardens, ""))
-    chosen = LABELS.index(str(decision.recommended["cultivar"]))
+    decision = judge(field, WORTH, THRESHOLDS, comparisons, (), Evidence(len(rows), gardens))
+    chosen = LABELS.index(str(decision.recommended.cultivar))
     claimed = decision.candidates[chosen].probability_better or 0.0
     best_mean = int(fit.means("treatment")["mean"].to_numpy().argmax())
     return decision.verdict, float(gain[chosen]), float(gain[best_mean]), float(gain.max()), claimed
@@ -101,7 +108,7 @@ def _section(gardens: int, found: pd.DataFrame) -> list[str]:
         )
         lines.append(f"| {verdict} | {100 * len(rows) / len(found):.1f} | {' | '.join(better)} | {gain.mean():.1f} |")
     adopted = found[found["verdict"] == "adopt"]
-    kept = found[found["verdict"] == "keep current"]
+    kept = found[found["verdict"] == "keep"]
     lines += [
         "",
         f"Of the changes adopted, the chance claimed of gaining {MARGIN:g} g or more at a new garden was "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import astuple
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
+from trialkit.documents.findings import Verdict
 from trialkit.planning.invented_county import TRUTHS
 from trialkit.returns.collect import collect
 from trialkit.returns.findings import Answers
@@ -42,12 +44,11 @@ def test_true_differences_are_covered(name: str, request: pytest.FixtureRequest)
     layout = trial.layout.drop_duplicates(columns)
     keys = layout[columns].itertuples(index=False, name=None)
     truth = dict(zip(keys, TRUTHS[trial.protocol.trial.id].mean_weight_g(layout), strict=True))
-    practice = trial.protocol.decision.current_practice
-    current = truth[practice["cultivar"], float(practice["dose"]), practice["acidifier"]]
+    current = truth[astuple(trial.protocol.practice)]
     rows = results.responses["weight_g"].comparisons
     assert len(rows) == len(truth) - 1
     for row in rows:
-        full = {"dose_tsp": 6.0, "acidifier": "white vinegar 5 %", **row.treatment}
+        full = {"dose_tsp": 6.0, "acidifier": "white vinegar 5 %", **row.treatment.levels}
         assert row.lower <= truth[tuple(full[column] for column in columns)] - current <= row.upper
 
 
@@ -78,8 +79,8 @@ def test_the_spring_answer_is_right(spring: Results) -> None:
     """What is adopted is truly better by the margin."""
     decision = spring.decision
     assert decision is not None
-    assert decision.verdict == "adopt"
-    assert decision.recommended["cultivar"] == "Fenleaf"
+    assert decision.verdict is Verdict.ADOPT
+    assert decision.recommended.cultivar == "Fenleaf"
 
 
 def test_each_volunteer_is_a_garden(volunteers: Results) -> None:
@@ -88,7 +89,7 @@ def test_each_volunteer_is_a_garden(volunteers: Results) -> None:
     assert len(volunteers.design.sites) == 24
     decision = volunteers.decision
     assert decision is not None
-    assert decision.place == "on average over gardens like these"
+    assert decision.place == "average_garden"
 
 
 def test_the_sheets_are_what_the_record_holds(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import astuple
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
+from trialkit.documents.findings import Verdict
 from trialkit.planning.examples import make_example
 from trialkit.planning.invented_county import Truth
 from trialkit.rules.check import Trial, read_trial
@@ -41,7 +43,6 @@ def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
 
 def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
     """Every difference from the current practice is covered by its simultaneous interval, as in 95 % of seasons."""
-    practice = trial.protocol.decision.current_practice
     layout = trial.layout.drop_duplicates(["cultivar", "dose_tsp", "acidifier"])
     truth = dict(
         zip(
@@ -50,11 +51,11 @@ def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
             strict=True,
         )
     )
-    current = truth[practice["cultivar"], practice["dose"], practice["acidifier"]]
+    current = truth[astuple(trial.protocol.practice)]
     rows = results.responses["weight_g"].comparisons
     assert len(rows) == 15
     for row in rows:
-        true_difference = truth[tuple(row.treatment.values())] - current
+        true_difference = truth[astuple(row.treatment)] - current
         assert row.lower <= true_difference <= row.upper
 
 
@@ -73,9 +74,9 @@ def test_the_answer_is_right(results: Results) -> None:
     """The recommended treatment is truly better than the current practice by the margin."""
     decision = results.decision
     assert decision is not None
-    assert decision.verdict == "adopt"
-    assert decision.recommended["cultivar"] == "Fenleaf"
-    assert decision.recommended["dose_tsp"] in (6.0, 8.0)
+    assert decision.verdict is Verdict.ADOPT
+    assert decision.recommended.cultivar == "Fenleaf"
+    assert decision.recommended.dose_tsp in (6.0, 8.0)
 
 
 def test_days_follow_the_cultivar(results: Results) -> None:

@@ -6,11 +6,9 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
-from trialkit.analysis.decision import Field, judge, simultaneous_limits
-from trialkit.analysis.decision_words import Evidence, thresholds_of
+from trialkit.analysis.decision import Field, judge, simultaneous_limits, thresholds_of
 from trialkit.analysis.diagnostics import from_power, to_power
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.fitting import fit_response
@@ -19,13 +17,11 @@ from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.response import Answered
 from trialkit.analysis.worth import worth
 from trialkit.analysis.yields import YIELD
-from trialkit.documents.findings import Comparison, Decision, Influence, Losses
-from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.documents.findings import Caution, Choice, Comparison, Decision, Evidence, Influence, Losses
 from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
 from trialkit.rules.check import Trial
-from trialkit.words.phrases import VERDICT_WORDS, treatment_words
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6
@@ -58,35 +54,31 @@ def decide(
         return judged
     decision, case = judged
 
-    def again(bucket: str) -> Decision | None:
+    def again(bucket: str) -> Choice | None:
         found = _judged(trial, treatments, {**answers, YIELD: without(bucket)}, losses)
-        return None if isinstance(found, str) else found[0]
+        return None if isinstance(found, str) else found[0].choice
 
     other = _on_better_scale(trial, answers, case)
-    if other is None or (other.verdict, other.recommended) == (decision.verdict, decision.recommended):
+    if other is None or other.choice == decision.choice:
         found = influence(case, decision, again)
         return replace(decision, influence=found, cautions=tuple(_cautions(losses, answers[YIELD], found)))
-    scale = (
-        f"The weights of buckets are so lopsided that this was decided on another scale than grams; in grams the "
-        f"verdict would be “{VERDICT_WORDS[decision.verdict]}”, with {treatment_words(decision.recommended)}."
-    )
-    # What single buckets do is reckoned in grams, and would speak of a decision that was not taken.
-    return replace(other, cautions=(scale, *_cautions(losses, answers[YIELD], None)))
+    # What single buckets do is worked out in grams, and would speak of a decision that was not taken.
+    cautions = ("in_grams", *_cautions(losses, answers[YIELD], None))
+    return replace(other, in_grams=decision.choice, cautions=cautions)
 
 
-CAUTIONED = ("missing", "residuals", "shape", "spread", "outlier")
+CAUTIONED: tuple[Caution, ...] = ("missing", "residuals", "shape", "spread", "outlier")
 """Checks of the yields that, where they fail, are said beside the answer."""
 
 
-def _cautions(losses: Losses, yields: Answered, found: Influence | None) -> Iterator[str]:
+def _cautions(losses: Losses, yields: Answered, found: Influence | None) -> Iterator[Caution]:
     """What is said beside the answer: whatever could well turn it."""
     if losses.warning:
-        yield losses.warning
+        yield "losses"
     if found is not None and not found.ok:
-        yield found.statement
-    for check in yields.result.checks:
-        if check.id in CAUTIONED and not check.ok:
-            yield f"{check.finding} {check.consequence}"
+        yield "influence"
+    failed = [check.id for check in yields.result.checks if not check.ok]
+    yield from (one for name in failed for one in CAUTIONED if one == name)
 
 
 def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) -> Decision | None:
@@ -106,11 +98,11 @@ def _on_better_scale(trial: Trial, answers: Mapping[str, Answered], case: Case) 
     if df < FEWEST_DF - ROUNDING:
         return None
     candidates = pd.DataFrame([one.levels for one in case.field.treatments], index=list(case.labels))
-    drawn = draw_means(fits.joint, candidates, df, seed_of(trial, YIELD_STREAM))
+    drawn = draw_means(fits.joint, candidates, df, trial.protocol.seed_of(YIELD_STREAM))
     around = float(fits.joint.variances.filter(regex="^(?!site:(?!block|volunteer))").clip(lower=0).sum())
-    average, garden = (from_power(part, scale.chosen, around) / case.heads for part in (drawn.average, drawn.garden))
-    field = replace(case.field, yields=MeanDraws(average, garden))
-    gains = average - average[:, [field.current]]
+    in_grams = MeanDraws(*(from_power(part, scale.chosen, around) for part in (drawn.average, drawn.garden)))
+    field = replace(case.field, yields=in_grams.divided(case.heads))
+    gains = field.yields.average - field.yields.average[:, [field.current]]
     limits = simultaneous_limits(gains, field.current, case.thresholds.confidence)
     comparisons = tuple(
         Comparison(
@@ -155,9 +147,9 @@ def _judged(
         evidence=Evidence(
             yields.rows["bucket"].nunique(),
             yields.rows["site"].nunique(),
-            trial.protocol.trial.season,
-            bool(yields.model and yields.model.confounded),
-            _treatments(treatments.drop(index=labels)),
+            tuple(season for season in (trial.protocol.trial.season,) if season),
+            confounded=bool(yields.model and yields.model.confounded),
+            unrecorded=_treatments(treatments.drop(index=labels)),
         ),
         labels=tuple(labels),
         fit=yields.fits.joint,
@@ -171,10 +163,8 @@ def _judged(
 
 def current_label(trial: Trial, treatments: pd.DataFrame) -> str:
     """Joint label of the current practice."""
-    practice = trial.protocol.decision.current_practice
-    names = {FACTOR_COLUMNS[factor]: level for factor, level in practice.items()}
-    matches = (treatments == pd.Series({c: names[c] for c in treatments.columns})).all(axis=1)
-    return str(treatments.index[matches][0])
+    practice = trial.protocol.practice.among(treatments.columns)
+    return str(treatments.index[_treatments(treatments).index(practice)])
 
 
 def _a_head(comparisons: Sequence[Comparison], heads: int) -> tuple[Comparison, ...]:
@@ -195,12 +185,10 @@ def _field(
     rows = [by_label[label] for label in candidates.index]
     current = list(candidates.index).index(current_label(trial, treatments))
     unrecorded = [row.heads.unrecorded / row.heads.planned for row in rows]
-    yields = _mean_draws(trial, answers[YIELD], candidates, YIELD_STREAM)
-    heads = trial.protocol.bucket.heads
     return Field(
         treatments=_treatments(candidates),
         current=current,
-        yields=MeanDraws(yields.average / heads, yields.garden / heads),
+        yields=_mean_draws(trial, answers[YIELD], candidates, YIELD_STREAM).divided(trial.protocol.bucket.heads),
         days=_days_draws(trial, answers["days"], candidates),
         usable=tuple(row.share_usable or 0.0 for row in rows),
         unrecorded=tuple(unrecorded),
@@ -226,7 +214,7 @@ def _days_draws(trial: Trial, days: Answered, candidates: pd.DataFrame) -> MeanD
 
 def _mean_draws(trial: Trial, answered: Answered, candidates: pd.DataFrame, stream: int) -> MeanDraws:
     assert answered.fits is not None
-    return draw_means(answered.fits.joint, candidates, _df(answered), seed_of(trial, stream))
+    return draw_means(answered.fits.joint, candidates, _df(answered), trial.protocol.seed_of(stream))
 
 
 def _enough(answered: Answered) -> bool:
@@ -237,11 +225,6 @@ def _df(answered: Answered) -> float:
     """Smallest degrees of freedom of a difference from the current practice."""
     comparisons: Sequence[Comparison] = answered.result.comparisons
     return min((comparison.df for comparison in comparisons), default=0.0)
-
-
-def seed_of(trial: Trial, stream: int) -> int:
-    """Seed of one stream of draws, from the protocol's."""
-    return int(np.random.SeedSequence([trial.protocol.seed, stream]).generate_state(1, np.uint64)[0])
 
 
 def _treatments(frame: pd.DataFrame) -> tuple[Treatment, ...]:

@@ -8,12 +8,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.analysis.decision_words import Evidence, Judgement, Thresholds, scope, sentences, would_change
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.next_trial import next_trial
 from trialkit.analysis.worth import Worth
-from trialkit.documents.findings import Candidate, Comparison, Decision, NextTrial, Verdict
+from trialkit.documents.findings import (
+    Candidate,
+    Comparison,
+    Decision,
+    Evidence,
+    Interval,
+    NextTrial,
+    Place,
+    Thresholds,
+    Verdict,
+)
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
+from trialkit.protocol.sections import Decision as DecisionSection
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -37,7 +48,7 @@ class Field:
     eligible : tuple of bool
         Whether its records are complete enough to be set beside the current practice's.
     buckets : tuple of int
-        With a record; none where their number is not known.
+        With a record.
     """
 
     treatments: tuple[Treatment, ...]
@@ -47,7 +58,7 @@ class Field:
     usable: tuple[float, ...]
     unrecorded: tuple[float, ...]
     eligible: tuple[bool, ...]
-    buckets: tuple[int, ...] = ()
+    buckets: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -104,47 +115,59 @@ def judge(
     worth : Worth
     thresholds : Thresholds
     yield_comparisons, days_comparisons : sequence of Comparison
-        Against the current practice, with simultaneous intervals, for the sentences; yields in g a planted head.
+        Against the current practice, with simultaneous intervals, to be told; yields in g a planted head.
     evidence : Evidence
     """
     chances, current = weigh(field, worth, thresholds), field.current
     chosen, verdict = choose(chances, np.array(field.eligible), worth, current, thresholds.adopt_probability)
     other = chosen if chosen != current else best_of_the_others(chances, field)
-    candidates = tuple(_candidate(field, chances, i, chosen) for i in range(len(field.treatments)))
-    alternative = None if other is None else candidates[other]
+    alternative = None if other is None else field.treatments[other]
     retest = None
-    if verdict == "keep current, retest" and other is not None and field.buckets:
+    if verdict is Verdict.RETEST and other is not None:
         retest = _retest(field, worth, thresholds, other, evidence.sites)
-    judgement = Judgement(
-        verdict=verdict,
-        current=candidates[current],
-        chosen=candidates[chosen],
-        alternative=alternative,
-        surely_gains=other is not None and bool(chances.gains[other]),
-        candidates=candidates,
-        yield_comparisons=tuple(yield_comparisons),
-        days_comparisons=tuple(days_comparisons),
-        worth=worth,
-        thresholds=thresholds,
-        evidence=evidence,
-        next_trial=retest,
-        sized=bool(field.buckets),
-    )
     return Decision(
+        verdict=verdict,
         unit=worth.unit,
-        place=evidence.place,
+        place=place_of(evidence),
         current=field.treatments[current],
         recommended=field.treatments[chosen],
-        alternative=None if alternative is None else alternative.treatment,
-        verdict=verdict,
-        sentences=sentences(judgement),
-        thresholds=thresholds.as_dict(),
-        candidates=candidates,
-        would_change=would_change(judgement),
-        scope=scope(judgement),
+        alternative=alternative,
+        thresholds=thresholds,
+        candidates=tuple(_candidate(field, chances, i, chosen) for i in range(len(field.treatments))),
+        evidence=evidence,
+        gain_g=_difference(yield_comparisons, alternative),
+        days_later=_difference(days_comparisons, alternative),
+        excludes_loss=other is not None and bool(chances.gains[other]),
+        saving=worth.saving if verdict is Verdict.TAKE_CHEAPER else None,
+        uncounted=worth.uncounted,
         draws=len(field.yields.average),
         next_trial=retest,
     )
+
+
+def thresholds_of(decision: DecisionSection) -> Thresholds:
+    """Thresholds of a protocol's section on the decision."""
+    return Thresholds(
+        margin_g=decision.margin_g,
+        equivalence_margin_g=decision.equivalence_margin_g,
+        adopt_probability=decision.adopt_probability,
+        confidence=decision.confidence,
+        price_per_kg=decision.price_per_kg,
+        cost_per_bucket=decision.cost_per_bucket,
+        delay_cost_per_day=decision.delay_cost_per_day,
+    )
+
+
+def place_of(evidence: Evidence) -> Place:
+    """Where the answer holds: fewer than three gardens say nothing of others."""
+    if evidence.sites < FEWEST_RANDOM_LEVELS:
+        return "this_garden" if evidence.sites == 1 else "these_gardens"
+    return "average_garden" if evidence.confounded else "new_garden"
+
+
+def _difference(comparisons: Sequence[Comparison], treatment: Treatment | None) -> Interval | None:
+    rows = (row for row in comparisons if row.treatment == treatment)
+    return next((Interval(row.difference, row.lower, row.upper) for row in rows), None)
 
 
 def _retest(field: Field, worth: Worth, thresholds: Thresholds, other: int, sites: int) -> NextTrial | None:
@@ -229,14 +252,14 @@ def choose(chances: Prospects, eligible: BoolArray, worth: Worth, current: int, 
     others = eligible & (np.arange(len(eligible)) != current)
     qualified = others & chances.gains & (chances.better >= sure)
     if qualified.any():
-        return int(np.where(qualified, chances.expected, -np.inf).argmax()), "adopt"
+        return int(np.where(qualified, chances.expected, -np.inf).argmax()), Verdict.ADOPT
     if others.any() and (chances.better[others] <= 1 - sure).all():
         cheaper = others & worth.saves & (chances.alike >= sure)
         if cheaper.any():
             choice = int(np.where(cheaper, worth.input_cost, np.inf).argmin())
-            return choice, "no practical difference: take the cheaper"
-        return current, "keep current"
-    return current, "keep current, retest"
+            return choice, Verdict.TAKE_CHEAPER
+        return current, Verdict.KEEP
+    return current, Verdict.RETEST
 
 
 def best_of_the_others(chances: Chances, field: Field) -> int | None:

@@ -42,6 +42,10 @@ class MeanDraws:
     average: FloatArray
     garden: FloatArray
 
+    def divided(self, by: float) -> MeanDraws:
+        """The same a head, such as of buckets by their heads."""
+        return MeanDraws(self.average / by, self.garden / by)
+
 
 def draw_means(
     fit: MixedFit | CensoredFit, candidates: pd.DataFrame, df: float, seed: int, among: Sequence[str] = ("site",)

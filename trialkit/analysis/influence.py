@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,15 +11,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
-from trialkit.analysis.decision_words import Evidence, Thresholds
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.worth import Worth
-from trialkit.documents.findings import Decision, Influence, WithoutBucket
+from trialkit.documents.findings import Choice, Decision, Evidence, Influence, Thresholds, Verdict, WithoutBucket
 from trialkit.domain.rounding import TIE_DECIMALS
-from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
 from trialkit.mixed.means import mean_rows
-from trialkit.words.phrases import VERDICT_WORDS, treatment_words
 
 FloatArray = NDArray[np.float64]
 
@@ -95,7 +92,7 @@ def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> tuple[FloatArray, 
     return np.where(known[:, None], change, np.nan), np.where(known, (p @ y) / np.sqrt(own_p), 0.0)
 
 
-def influence(case: Case, decision: Decision, without: Callable[[str], Decision | None]) -> Influence:
+def influence(case: Case, decision: Decision, without: Callable[[str], Choice | None]) -> Influence:
     """Leave out each bucket in turn.
 
     Variances and draws stay as they are, the means move; where that changes verdict or recommendation the trial is
@@ -108,7 +105,7 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
     decision : Decision
         With all buckets.
     without : callable
-        The decision of an analysis without the bucket named; None where it gives none.
+        What an analysis without the bucket named decides; None where it cannot.
     """
     field, few = case.field, _fewer(case)
     shifts, off = shifts_without(case.fit, case.labels)
@@ -127,13 +124,11 @@ def influence(case: Case, decision: Decision, without: Callable[[str], Decision 
         _without(case, one, float(means[other] - means[field.current] + towards[i]), again.get(i), decision)
         for i, one in enumerate(names)
     )
-    turned = [one for one in buckets if one.verdict is not None]
-    decisive = [one for one in turned if one.verdict != decision.verdict]
     return Influence(
         difference=float(means[other] - means[field.current]),
         buckets=buckets,
-        statement=" ".join(_statement(turned, decisive, len(changed) > MOST_REFITS)),
-        ok=not decisive,
+        more=len(changed) > MOST_REFITS,
+        ok=not any(one.choice and one.choice.verdict != decision.verdict for one in buckets),
     )
 
 
@@ -164,7 +159,7 @@ def _fewer(case: Case) -> _Few:
     return _Few(average.mean(0), np.sort(garden - garden[:, [field.current]], axis=0), lower)
 
 
-def _choices_after(shifts: FloatArray, few: _Few, case: Case) -> list[tuple[int, str]]:
+def _choices_after(shifts: FloatArray, few: _Few, case: Case) -> list[tuple[int, Verdict]]:
     """What is chosen where the means move by each of the shifts, (n, candidates), and the gains' limits with them."""
     field, per_gram, thresholds = case.field, case.worth.per_gram, case.thresholds
     gained = (shifts - shifts[:, [field.current]]) * per_gram
@@ -182,31 +177,13 @@ def _choices_after(shifts: FloatArray, few: _Few, case: Case) -> list[tuple[int,
 
 
 def _without(
-    case: Case, row: tuple[str, str, str], difference: float, again: Decision | None, decision: Decision
+    case: Case, row: tuple[str, str, str], difference: float, again: Choice | None, decision: Decision
 ) -> WithoutBucket:
     bucket, site, label = map(str, row)
-    treatment: Treatment = case.field.treatments[case.labels.index(label)]
-    turned = again is not None and (again.verdict, again.recommended) != (decision.verdict, decision.recommended)
     return WithoutBucket(
         bucket=bucket,
         site=site,
-        treatment=treatment,
+        treatment=case.field.treatments[case.labels.index(label)],
         difference=difference,
-        verdict=again.verdict if again is not None and turned else None,
-        recommended=again.recommended if again is not None and turned else None,
+        choice=None if again == decision.choice else again,
     )
-
-
-def _statement(turned: list[WithoutBucket], decisive: list[WithoutBucket], more: bool) -> Iterator[str]:
-    if not decisive:
-        yield "No single bucket decides the verdict: with any one left out, it would be the same."
-    for one in turned:
-        assert one.verdict is not None
-        assert one.recommended is not None
-        what = f"the verdict would be “{VERDICT_WORDS[one.verdict]}”, with" if one in decisive else "it would recommend"
-        yield (
-            f"Without bucket {one.bucket} at {one.site} ({treatment_words(one.treatment)}) {what} "
-            f"{treatment_words(one.recommended)}."
-        )
-    if more:
-        yield "Others may do so too: only those that move it most were looked at."

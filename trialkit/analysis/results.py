@@ -11,7 +11,7 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide, seed_of
+from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
 from trialkit.analysis.derived_model import DerivedModel, derive_model
@@ -96,7 +96,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
     )
     answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
-    missing = missing_buckets(layout, heads["bucket"], factors, seed_of(trial, CHECKS_STREAM))
+    missing = missing_buckets(layout, heads["bucket"], factors, trial.protocol.seed_of(CHECKS_STREAM))
     answers[YIELD] = _with_check(answers[YIELD], missing)
 
     def without(bucket: str) -> Answered:
@@ -165,7 +165,7 @@ def _answer(
     model = derive_model(data, factors, strata)
     for note in notes:
         model = model.noting(note)
-    seed = seed_of(trial, RIPENING_STREAM) if question.response in TIMES else None
+    seed = trial.protocol.seed_of(RIPENING_STREAM) if question.response in TIMES else None
     answered = analyse_response(question, data, model, seed)
     if answered.fits is None or DOSE not in factors or question.response in TIMES:
         return answered
@@ -193,7 +193,7 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
         confidence=decision.confidence,
         worth=worth_g,
         cost_tsp=cost,
-        seed=seed_of(trial, DOSE_STREAM),
+        seed=trial.protocol.seed_of(DOSE_STREAM),
     )
 
 
@@ -252,7 +252,7 @@ def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> di
         "treatments": treatments,
         "current": current_label(trial, treatments),
         "confidence": decision.confidence,
-        "seed": seed_of(trial, CHECKS_STREAM),
+        "seed": trial.protocol.seed_of(CHECKS_STREAM),
         "all_pairs": all_pairs,
     }
     margins = {"weight_g": decision.equivalence_margin_g, YIELD: decision.equivalence_margin_g * heads}

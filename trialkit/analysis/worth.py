@@ -8,14 +8,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.documents.findings import Saving, Uncounted, ValueUnit
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.protocol.trial_protocol import Protocol
 
 FloatArray = NDArray[np.float64]
-
-HEAD_UNIT = "g a planted head"
 
 
 @dataclass(frozen=True)
@@ -37,24 +36,19 @@ class Worth:
     input_cost : ndarray, shape (candidates,)
         To tell which of those is the cheapest.
     saving : str
-        How a cheaper one is cheaper, in words: ``"uses less nutrient"``.
-    notes : tuple of str
-        What was not counted.
+        How a cheaper one is cheaper.
+    uncounted : tuple of str
+        Costs that are not known.
     """
 
-    unit: str
+    unit: ValueUnit
     per_gram: float
     cost: FloatArray
     per_day: float
     saves: NDArray[np.bool_]
     input_cost: FloatArray
-    saving: str
-    notes: tuple[str, ...]
-
-    @property
-    def in_money(self) -> bool:
-        """Whether lettuce has a price, so that costs weigh against it."""
-        return self.unit != HEAD_UNIT
+    saving: Saving
+    uncounted: tuple[Uncounted, ...]
 
 
 @dataclass(frozen=True)
@@ -101,7 +95,7 @@ def worth(
     saves, order, saving = _saving(full, current, inputs if price is not None else _Inputs(None, None))
     if price is None:
         nothing = np.zeros(len(full))
-        return Worth(HEAD_UNIT, 1.0, nothing, 0.0, saves, order, saving, _unpriced_notes(protocol))
+        return Worth("g a planted head", 1.0, nothing, 0.0, saves, order, saving, ())
     cost = np.full(len(full), decision.cost_per_bucket)
     for part in (inputs.nutrient, inputs.acid):
         cost = cost if part is None else cost + part
@@ -113,7 +107,7 @@ def worth(
         saves,
         order,
         saving,
-        _priced_notes(protocol, inputs, days_known),
+        _uncounted(protocol, inputs, days_known),
     )
 
 
@@ -146,7 +140,7 @@ def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFr
     return _Inputs(*(part if np.isfinite(part).all() else None for part in (nutrient, acid)))
 
 
-def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[np.bool_], FloatArray, str]:
+def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[np.bool_], FloatArray, Saving]:
     """Say which candidates surely cost less than the current practice, an order among them, and how they save.
 
     Seed has no price here, so they must share its cultivar; where the inputs have none, only a smaller dose with the
@@ -157,24 +151,14 @@ def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[
         cost = full["dose_tsp"].to_numpy(float) if "dose_tsp" in full else np.zeros(len(full))
     same = [c for c in (["cultivar"] if inputs.known is not None else ["cultivar", "acidifier"]) if c in full]
     alike = (full[same] == full[same].iloc[current]).all(axis=1).to_numpy(bool)
-    saving = "uses less nutrient" if inputs.known is None else "costs less to fill"
+    saving: Saving = "nutrient" if inputs.known is None else "inputs"
     return alike & (cost < cost[current] - 1e-9 * abs(cost[current])), cost, saving
 
 
-def _unpriced_notes(protocol: Protocol) -> tuple[str, ...]:
-    decision = protocol.decision
-    notes = ["Candidates are valued by what a planted head yields alone: the protocol gives no price of lettuce."]
-    if decision.cost_per_bucket or decision.delay_cost_per_day:
-        notes.append("Costs of a bucket or of waiting were not counted: without a price nothing weighs them.")
-    return tuple(notes)
-
-
-def _priced_notes(protocol: Protocol, inputs: _Inputs, days_known: bool) -> tuple[str, ...]:
-    notes = ["Seed and labour are not counted."]
-    absent = [name for name, cost in (("nutrient", inputs.nutrient), ("acid", inputs.acid)) if cost is None]
-    if absent:
-        names = " and ".join(absent)
-        notes.append(f"The cost of {names} is not counted: a price, or the amount used, is not in the records.")
-    if protocol.decision.delay_cost_per_day and not days_known:
-        notes.append("Waiting is not counted, because days to harvest could not be analysed.")
-    return tuple(notes)
+def _uncounted(protocol: Protocol, inputs: _Inputs, days_known: bool) -> tuple[Uncounted, ...]:
+    known: dict[Uncounted, bool] = {
+        "nutrient": inputs.nutrient is not None,
+        "acid": inputs.acid is not None,
+        "waiting": days_known or not protocol.decision.delay_cost_per_day,
+    }
+    return tuple(name for name in known if not known[name])

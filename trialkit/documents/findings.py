@@ -3,11 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from trialkit.domain.treatment import Level, Treatment
 
-Verdict = Literal["adopt", "keep current", "keep current, retest", "no practical difference: take the cheaper"]
+Place = Literal["this_garden", "these_gardens", "new_garden", "average_garden"]
+"""Where a decision holds: in the garden or gardens of the trial, in a new one, or on average over ones like these."""
+ValueUnit = Literal["g a planted head", "currency a bucket"]
+Saving = Literal["nutrient", "inputs"]
+"""How a cheaper treatment is cheaper: it takes less nutrient, or what goes into the bucket costs less."""
+Uncounted = Literal["nutrient", "acid", "waiting"]
+"""A cost that weighs against the price of lettuce, but is not known."""
+Caution = Literal["in_grams", "losses", "influence", "missing", "residuals", "shape", "spread", "outlier"]
+"""What could well turn a decision: the scale, losses, single buckets, or a check of the yields by its id."""
+
+
+class Verdict(StrEnum):
+    """What to do with the current practice."""
+
+    ADOPT = "adopt"
+    KEEP = "keep"
+    RETEST = "retest"
+    TAKE_CHEAPER = "take_cheaper"
 
 
 @dataclass(frozen=True)
@@ -430,12 +448,34 @@ class Losses:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A treatment as a candidate default, in the decision's unit.
+    """A treatment as a candidate default.
 
-    `yield_g` is the marketable weight of a planted head, lost ones counted as nothing, and what the value counts;
-    `share_usable` is the share of recorded heads that were harvested and marketable. One whose records are much less
-    complete than the current practice's, or more, is not `eligible` and has no chances; the current practice has none
-    of being better than, or like, itself.
+    Attributes
+    ----------
+    treatment : Treatment
+        Levels of the varied factors.
+    yield_g : float
+        Marketable weight of a planted head, lost ones counted as nothing, g: what the value counts.
+    share_usable : float
+        Share of the recorded heads that were harvested and marketable.
+    share_unrecorded : float
+        Share of the planned heads without a record.
+    expected_value : float
+        On average over gardens, in the decision's unit.
+    probability_best : float or None
+        Of the greatest value among the eligible; None where it is not eligible.
+    probability_better : float or None
+        Of gaining the margin or more over the current practice; None of that itself, and where it is not eligible.
+    probability_equivalent : float or None
+        Of lying within the equivalence margin of the current practice; None likewise.
+    expected_loss : float or None
+        Value given up against whichever eligible one is truly best; None where it is not eligible.
+    eligible : bool
+        Whether its records are complete enough to be set beside the current practice's.
+    is_current : bool
+        Whether it is the current practice.
+    is_recommended : bool
+        Whether it is recommended.
     """
 
     treatment: Treatment
@@ -453,36 +493,141 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class Thresholds:
+    """What the protocol asks of a change.
+
+    Attributes
+    ----------
+    margin_g : float
+        Gain that matters, g a planted head.
+    equivalence_margin_g : float
+        Difference that does not matter, g a planted head.
+    adopt_probability : float
+        Chance that is asked for, 0 to 1.
+    confidence : float
+        Of the intervals, 0 to 1.
+    price_per_kg : float or None
+        Of lettuce; None where it has none.
+    cost_per_bucket : float
+        Besides nutrient and acid.
+    delay_cost_per_day : float
+        Of a bucket that is not ready.
+    """
+
+    margin_g: float
+    equivalence_margin_g: float
+    adopt_probability: float
+    confidence: float
+    price_per_kg: float | None
+    cost_per_bucket: float
+    delay_cost_per_day: float
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """How much a decision rests on, and how far it reaches.
+
+    Attributes
+    ----------
+    buckets : int
+        With a record.
+    sites : int
+        With a record.
+    seasons : tuple of str
+        As stated, in their order; empty where none is.
+    trials : int or None
+        Pooled ones; None where a trial is judged by itself.
+    confounded : bool
+        Whether the trial could not tell how much effects differ between gardens from how much buckets differ.
+    unrecorded : tuple of Treatment
+        Treatments without a record.
+    """
+
+    buckets: int
+    sites: int
+    seasons: tuple[str, ...] = ()
+    trials: int | None = None
+    confounded: bool = False
+    unrecorded: tuple[Treatment, ...] = ()
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A verdict, and what it recommends.
+
+    Attributes
+    ----------
+    verdict : Verdict
+        What to do.
+    recommended : Treatment
+        The default that follows.
+    """
+
+    verdict: Verdict
+    recommended: Treatment
+
+
+@dataclass(frozen=True)
 class WithoutBucket:
     """The decision without one bucket.
 
-    `difference` is the yield of a planted head under the alternative less that under the current practice, at the
-    trial's variances, g; verdict and recommended are given where they differ from those of all buckets.
+    Attributes
+    ----------
+    bucket : str
+        That is left out.
+    site : str
+        Where it stood.
+    treatment : Treatment
+        That it had.
+    difference : float
+        Yield of a planted head under the alternative less that under the current practice, at the trial's variances, g.
+    choice : Choice or None
+        None where it is the same as that of all buckets.
     """
 
     bucket: str
     site: str
     treatment: Treatment
     difference: float
-    verdict: Verdict | None
-    recommended: Treatment | None
+    choice: Choice | None
 
 
 @dataclass(frozen=True)
 class Influence:
-    """What single buckets do to the decision; `difference` is with all of them."""
+    """What single buckets do to the decision.
+
+    Attributes
+    ----------
+    difference : float
+        As that without a bucket, but with all of them, g a planted head.
+    buckets : tuple of WithoutBucket
+        Every bucket in turn.
+    more : bool
+        Whether others may turn the decision too: only those that move it most were looked at.
+    ok : bool
+        Whether the verdict stays, whichever bucket is left out.
+    """
 
     difference: float
     buckets: tuple[WithoutBucket, ...]
-    statement: str
+    more: bool
     ok: bool
 
 
 @dataclass(frozen=True)
 class NextTrial:
-    """Size of a trial like this one that would settle what it did not, with the given power for a gain in g.
+    """Size of a trial like this one that would settle what it did not.
 
-    Buckets of the alternative and the current practice together, at so many gardens.
+    Attributes
+    ----------
+    buckets : int
+        Of the alternative and the current practice together.
+    gardens : int
+        Over which they are spread.
+    gain_g : float
+        That the alternative is taken to have, g a planted head.
+    power : float
+        Share of such trials that would settle it.
     """
 
     buckets: int
@@ -495,22 +640,75 @@ class NextTrial:
 class Decision:
     """What to recommend and how sure.
 
-    `alternative` is what the current practice is set beside: the treatment recommended or, where the practice stays,
-    the other candidate with the greatest chance of being better; None where no other is eligible.
+    Attributes
+    ----------
+    verdict : Verdict
+        What to do.
+    unit : str
+        Of a candidate's value.
+    place : str
+        Where the chances hold.
+    current : Treatment
+        The current practice.
+    recommended : Treatment
+        The default that follows.
+    alternative : Treatment or None
+        What the current practice is set beside: the treatment recommended or, where the practice stays, the other
+        candidate with the greatest chance of being better; None where no other is eligible.
+    thresholds : Thresholds
+        What the protocol asks for.
+    candidates : tuple of Candidate
+        Every treatment with a record.
+    evidence : Evidence
+        What it rests on.
+    gain_g : Interval or None
+        The alternative's yield of a planted head less the current practice's, g, with limits that allow for all
+        comparisons.
+    days_later : Interval or None
+        The same of the days to harvest; None where they could not be compared.
+    excludes_loss : bool
+        Whether the simultaneous interval of the alternative's gain in value excludes no gain.
+    saving : str or None
+        How a cheaper treatment is cheaper; None where none was taken for being so.
+    uncounted : tuple of str
+        Costs that are not known.
+    draws : int
+        That the chances were counted from.
+    cautions : tuple of str
+        What could well turn it.
+    in_grams : Choice or None
+        What would follow on the scale of grams, where another scale was taken and decides otherwise.
+    influence : Influence or None
+        What single buckets do to it; None where another scale was taken.
+    next_trial : NextTrial or None
+        What would settle it, where it is not settled; None where nothing would.
     """
 
-    unit: str
-    place: str
+    verdict: Verdict
+    unit: ValueUnit
+    place: Place
     current: Treatment
     recommended: Treatment
     alternative: Treatment | None
-    verdict: Verdict
-    sentences: tuple[str, str]
-    thresholds: dict[str, float | None]
+    thresholds: Thresholds
     candidates: tuple[Candidate, ...]
-    would_change: tuple[str, ...]
-    scope: tuple[str, ...]
+    evidence: Evidence
+    gain_g: Interval | None
+    days_later: Interval | None
+    excludes_loss: bool
+    saving: Saving | None
+    uncounted: tuple[Uncounted, ...]
     draws: int
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    in_grams: Choice | None = None
     influence: Influence | None = None
     next_trial: NextTrial | None = None
+
+    @property
+    def choice(self) -> Choice:
+        """The verdict and what it recommends."""
+        return Choice(self.verdict, self.recommended)
+
+    def candidate(self, treatment: Treatment) -> Candidate:
+        """The candidate that a treatment is."""
+        return next(one for one in self.candidates if one.treatment == treatment)

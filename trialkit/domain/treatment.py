@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from trialkit.domain.rounding import ROUNDING
+
 Level = str | float
 NO_PRODUCT = "none"
 """The acidifier level that stands for adding nothing."""
@@ -73,10 +75,10 @@ def is_same_dose(one_tsp: float, other_tsp: float) -> bool:
 
     Examples
     --------
-    >>> is_same_dose(6.0, 6.001), is_same_dose(6.0, 6.25)
-    (True, False)
+    >>> is_same_dose(6.0, 6.001), is_same_dose(6.0, 6.25), is_same_dose(2.0, 2.01)
+    (True, False, False)
     """
-    return abs(one_tsp - other_tsp) < SAME_DOSE_TSP
+    return abs(one_tsp - other_tsp) < SAME_DOSE_TSP * (1 - ROUNDING)
 
 
 def is_same_strength(one_mg_l: float, other_mg_l: float) -> bool:

@@ -120,7 +120,7 @@ def next_trial(found: LedgerContents, pooled: Pool, decision: Decision, draws: M
     others = np.arange(len(labels)) != at
     ahead = (draws.garden[:, others] > draws.garden[:, [at]]).mean(0)
     rival = [label for label in labels if label != chosen][int(ahead.argmax())]
-    margin = float(decision.thresholds["margin_g"] or USUAL_MARGIN_G)
+    margin = decision.thresholds.margin_g or USUAL_MARGIN_G
     return ProposedTrial(
         recommended=found.treatment(chosen),
         rival=found.treatment(rival),

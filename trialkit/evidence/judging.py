@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.decision import Field, judge
-from trialkit.analysis.decision_words import Evidence, thresholds_of
+from trialkit.analysis.decision import Field, judge, thresholds_of
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.worth import worth
-from trialkit.documents.findings import Comparison, Decision
+from trialkit.documents.findings import Comparison, Decision, Evidence
 from trialkit.documents.pooled import ClassGain, TrialGain, TrialGains
 from trialkit.documents.recommended import GainsByClass
 from trialkit.domain.rounding import ROUNDING
@@ -33,7 +32,7 @@ SEASONS = ("spring", "summer", "autumn", "winter")
 def judged(found: LedgerContents, pooled: Pool, comparisons: pd.DataFrame, df: float) -> tuple[Decision, MeanDraws]:
     """Draw what each treatment would give in a new garden and season, and judge."""
     protocol, labels = found.latest.protocol, list(pooled.treatments.index)
-    seed = int(np.random.SeedSequence([protocol.seed, EVIDENCE_STREAM]).generate_state(1, np.uint64)[0])
+    seed = protocol.seed_of(EVIDENCE_STREAM)
     levels = pooled.treatments[[name for name in LEVELS if name in pooled.varied] or list(LEVELS)]
     draws = draw_means(pooled.fit, levels, df, seed, among=GROUPINGS)
     counts = pooled.every.groupby("treatment", observed=True)[["planned", "recorded", "usable"]].sum().loc[labels]
@@ -69,7 +68,7 @@ def judged(found: LedgerContents, pooled: Pool, comparisons: pd.DataFrame, df: f
         )
         for label, row in comparisons.iterrows()
     )
-    evidence = Evidence(len(pooled.rows), pooled.rows["site"].nunique(), _seasons(found, pooled))
+    evidence = Evidence(len(pooled.rows), pooled.rows["site"].nunique(), _seasons(found, pooled), pooled.trials)
     return judge(fields, valued, thresholds_of(protocol.decision), compared, (), evidence), draws
 
 
@@ -82,14 +81,10 @@ def tried_enough(pooled: Pool, label: str) -> bool:
     return pooled.trials < FEWEST_RANDOM_LEVELS or links(pooled, label)[0] >= FEWEST_TRIALS
 
 
-def _seasons(found: LedgerContents, pooled: Pool) -> str:
-    """Trials and seasons that the answer rests on."""
+def _seasons(found: LedgerContents, pooled: Pool) -> tuple[str, ...]:
+    """Seasons of the trials that the answer rests on."""
     kept = set(pooled.rows["trial"].cat.categories)
-    seasons = [entry.listed.season for entry in found.entries if entry.listed.id in kept and entry.listed.season]
-    if pooled.trials == 1:
-        return seasons[0] if seasons else "one trial"
-    span = f", {seasons[0]} to {seasons[-1]}" if len(set(seasons)) > 1 else ""
-    return f"{pooled.trials} trials{span}"
+    return tuple(entry.listed.season for entry in found.entries if entry.listed.id in kept and entry.listed.season)
 
 
 def shown_beside(decision: Decision, labels: Sequence[str], chosen: str, current: str) -> str | None:

@@ -125,7 +125,7 @@ def make_plan(
         buckets=len(layout),
         heads=len(layout) * size.heads,
         treatments=len(protocol.treatments()),
-        practice=Treatment.of(goal.current).among(protocol.treatment_columns),
+        practice=protocol.practice.among(protocol.treatment_columns),
         margin_g=goal.margin_g,
         level=goal.level,
         power_wanted=goal.power,
@@ -159,8 +159,8 @@ def make_plan(
 
 
 def _goal(protocol: Protocol) -> Goal:
-    practice = {FACTOR_COLUMNS[name]: level for name, level in protocol.decision.current_practice.items()}
-    return Goal(protocol.decision.margin_g, practice, level=1 - protocol.decision.confidence)
+    practice = protocol.practice.among(protocol.treatment_columns)
+    return Goal(protocol.decision.margin_g, practice.levels, level=1 - protocol.decision.confidence)
 
 
 def _design(protocol: Protocol, layout: pd.DataFrame, heads: int, model_of: ModelOf) -> Design:

@@ -8,6 +8,7 @@ import pandas as pd
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.domain.treatment import Treatment
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.options import LayoutOptions
@@ -94,10 +95,7 @@ def efficiency_of(protocol: Protocol, layout: pd.DataFrame) -> LayoutEfficiency:
 
 
 def _practice_row(protocol: Protocol, treatments: pd.DataFrame) -> int:
-    levels = {FACTOR_COLUMNS[name]: level for name, level in protocol.decision.current_practice.items()}
-    varied = [FACTOR_COLUMNS[name] for name in protocol.varied_factors]
-    matches = (treatments[varied] == pd.Series({column: levels[column] for column in varied})).all(axis=1)
-    return int(np.flatnonzero(matches)[0])
+    return [Treatment.of(row) for row in treatments.to_dict("records")].index(protocol.practice)
 
 
 def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]:

@@ -7,12 +7,13 @@ from itertools import pairwise, product
 from pathlib import Path
 from typing import Any, Self
 
+import numpy as np
 import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment
+from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
@@ -81,6 +82,10 @@ class Protocol(Section):
             return self.layout.seed
         text = f"{self.trial.id}\n{self.trial.question}".encode()
         return int.from_bytes(hashlib.sha256(text).digest()[:4], "big")
+
+    def seed_of(self, stream: int) -> int:
+        """Seed of one stream of draws of an analysis."""
+        return int(np.random.SeedSequence([self.seed, stream]).generate_state(1, np.uint64)[0])
 
     @property
     def treatment_columns(self) -> tuple[str, ...]:
@@ -152,7 +157,7 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
 def _close_doses(factor: Factor) -> tuple[float, float] | None:
     """Return the first two doses in a row that are too near to be two."""
     doses = [level for level in factor.levels if isinstance(level, float)]
-    return next((pair for pair in pairwise(doses) if pair[1] - pair[0] < SAME_DOSE_TSP * (1 - 1e-9)), None)
+    return next((pair for pair in pairwise(doses) if is_same_dose(*pair)), None)
 
 
 def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:

@@ -19,14 +19,16 @@ from trialkit.pages.numerals import (
     with_interval,
 )
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance, chance_word, count, level_label
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
-from trialkit.words.phrases import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
+from trialkit.words.decision import VERDICT_WORDS
+from trialkit.words.measures import spoons, teaspoons
+from trialkit.words.phrases import chance, chance_word, count
+from trialkit.words.treatments import acid_words, level_label, treatment_words
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."
-NO_DIFFERENCE = "no practical difference: take the cheaper"
-TONES = {"adopt": "change", "keep current": "keep", "keep current, retest": "retest", NO_DIFFERENCE: "change"}
+NO_DIFFERENCE = "take_cheaper"
+TONES = {"adopt": "change", "keep": "keep", "retest": "retest", NO_DIFFERENCE: "change"}
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
 
 
@@ -84,7 +86,10 @@ class Answer:
 def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
     found = str(reading.decision.get("verdict"))
-    verdict, tone = VERDICT_WORDS.get(found, "no recommendation"), TONES.get(found, "none")
+    verdict, tone = (
+        {str(verdict): words for verdict, words in VERDICT_WORDS.items()}.get(found, "no recommendation"),
+        TONES.get(found, "none"),
+    )
     sentences = texts(reading.decision, "sentences")
     if not reading.decision:
         sentences = ("This trial gives no recommendation.", str(reading.results.get("no_decision") or ""))

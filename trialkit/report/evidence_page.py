@@ -9,10 +9,11 @@ from trialkit.pages.numerals import difference_interval, measure, p_value, perce
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import count, treatment_label
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
 from trialkit.words import recommended as words
+from trialkit.words.phrases import count
+from trialkit.words.treatments import treatment_label
 
 
 def evidence_html(document: Recommended) -> str:
@@ -25,7 +26,7 @@ def evidence_html(document: Recommended) -> str:
     """
     safe = safe_document(document)
     style, script = page_style(), page_script()
-    confidence = safe.decision.thresholds["confidence"] or 0.0
+    confidence = safe.decision.thresholds.confidence
     return (
         environment(TEMPLATES)
         .get_template("evidence.html.jinja")

@@ -6,9 +6,9 @@ from trialkit.documents.recommended import Recommended
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment
-from trialkit.pages.wording import date_words
 from trialkit.report.page import TEMPLATES
 from trialkit.words import handout as words
+from trialkit.words.phrases import date_words
 
 MOST_SPOONS_DRAWN = 12
 

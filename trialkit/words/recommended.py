@@ -8,6 +8,7 @@ from trialkit.documents.pooled import NextSize, TrialGains
 from trialkit.documents.recommended import Change, Grouping, Practice, Recommended, SourceOfVariation
 from trialkit.domain.factors import FactorName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.words import decision
 from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
 from trialkit.words.phrases import chance, number
 from trialkit.words.treatments import treatment_words
@@ -25,14 +26,14 @@ BETWEEN: Mapping[Grouping, str] = {
 PLACES: Mapping[Grouping, str] = {"trial": "trials", "trial_site": "gardens"}
 
 
-def answer(document: Recommended) -> tuple[str, ...]:
+def answer(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
     """What to do, and how sure."""
-    return document.decision.sentences
+    return decision.sentences(document.decision, _system(document.recommended, measures))
 
 
-def what_would_change_it(document: Recommended) -> tuple[str, ...]:
+def what_would_change_it(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
     """What would change the answer."""
-    return document.decision.would_change
+    return decision.would_change(document.decision, _system(document.recommended, measures))
 
 
 def heterogeneity(found: TrialGains) -> str:

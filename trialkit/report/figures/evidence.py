@@ -8,10 +8,10 @@ from trialkit.documents.pooled import ClassGain, PartialGain, TrialGain, TrialGa
 from trialkit.documents.recommended import GainsByClass, Recommended
 from trialkit.pages.numerals import difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import count
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
+from trialkit.words.phrases import count
 from trialkit.words.recommended import trial_name
 
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
+from enum import Enum
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -119,7 +120,7 @@ def spoilt_document(value: Value, words: Iterator[str]) -> Value:
 
 
 def _spoilt(value: Any, kind: Any, words: Iterator[str]) -> Any:
-    if get_origin(kind) is Literal or any(get_origin(part) is Literal for part in get_args(kind)):
+    if isinstance(value, Enum) or Literal in {get_origin(part) for part in (kind, *get_args(kind))}:
         return value
     if isinstance(value, str):
         return next(words)

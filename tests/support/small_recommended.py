@@ -113,24 +113,24 @@ def _trial_gains() -> TrialGains:
     )
 
 
-def spoilt_document(value: Value, words: Iterator[str]) -> Value:
-    """Copy a document with every text that is free written by an attacker."""
-    made: Value = _spoilt(value, type(value), words)
-    return made
+def spoilt_document(document: Value, words: Iterator[str]) -> Value:
+    """Copy a document with every text that is free written by an attacker; what was one name before is one still."""
+    names: dict[str, str] = {}
 
-
-def _spoilt(value: Any, kind: Any, words: Iterator[str]) -> Any:
-    if isinstance(value, Enum) or Literal in {get_origin(part) for part in (kind, *get_args(kind))}:
+    def spoil(value: Any, kind: Any) -> Any:
+        if isinstance(value, Enum) or Literal in {get_origin(part) for part in (kind, *get_args(kind))}:
+            return value
+        if isinstance(value, str):
+            return names.setdefault(value, f"{next(words)}{len(names)}")
+        if isinstance(value, tuple):
+            return tuple(spoil(item, next(iter(get_args(kind)), None)) for item in value)
+        if isinstance(value, dict):
+            return {key: spoil(item, None) for key, item in value.items()}
+        if is_dataclass(value) and not isinstance(value, type):
+            kinds = get_type_hints(type(value))
+            made = {field.name: spoil(getattr(value, field.name), kinds[field.name]) for field in fields(value)}
+            return type(value)(**made)
         return value
-    if isinstance(value, str):
-        return next(words)
-    if isinstance(value, tuple):
-        return tuple(_spoilt(item, get_args(kind)[0] if get_args(kind) else None, words) for item in value)
-    if is_dataclass(value) and not isinstance(value, type):
-        kinds = get_type_hints(type(value))
-        return type(value)(
-            **{field.name: _spoilt(getattr(value, field.name), kinds[field.name], words) for field in fields(value)}
-        )
-    if isinstance(value, dict):
-        return {key: _spoilt(item, None, words) for key, item in value.items()}
-    return value
+
+    spoilt: Value = spoil(document, type(document))
+    return spoilt

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from trialkit.analysis.derived_model import derive_model
+from trialkit.documents.findings import Note
 
 RCB = ("site:block",)
 SPLIT = ("site:block", "site:block:whole_plot")
@@ -44,7 +45,7 @@ def test_two_sites_are_fixed() -> None:
     model = derive_model(heads(2, 3), ["cultivar", "dose_tsp"], RCB)
     assert model.random == ("site:block", "bucket")
     assert model.formula("weight_g") == "weight_g ~ site + cultivar * dose_tsp"
-    assert len(model.notes) == 1
+    assert model.notes == (Note("few_levels", count=2, term="site"),)
 
 
 def test_two_blocks_in_one_garden_are_fixed() -> None:
@@ -58,7 +59,7 @@ def test_one_head_a_bucket() -> None:
     """With one head in each bucket, the bucket is the residual."""
     model = derive_model(heads(3, 3, 1), ["cultivar", "dose_tsp"], RCB)
     assert "bucket" not in model.random
-    assert model.label("residual") == "buckets treated alike"
+    assert model.residual == "buckets"
 
 
 def test_split_plot() -> None:

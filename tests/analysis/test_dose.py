@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
-from trialkit.analysis.dose import akaike_weights, too_few
-from trialkit.analysis.dose_draws import DoseMeans, dose_of_greatest_return, dose_reaching, draw_curves
+from trialkit.analysis.dose import DoseMeans, akaike_weights, dose_of_greatest_return, dose_reaching, draw_curves
 from trialkit.documents.findings import DoseAnswer
 from trialkit.mixed import CurveFit
 from trialkit.rules.check import read_trial
@@ -55,7 +54,6 @@ def test_the_truth_of_the_county_is_found(autumn: DoseAnswer) -> None:
 def test_one_curve_serves_both_cultivars(autumn: DoseAnswer) -> None:
     """The cultivars' plateaus differ by a tenth only, which shows no difference of curves, and the test is given."""
     assert autumn.apart == ()
-    assert "No difference between the responses of each cultivar" in autumn.statement
     assert {test.term for test in autumn.tests} >= {"dose_tsp", "cultivar:dose_tsp", "dose_tsp:acidifier"}
 
 
@@ -81,7 +79,6 @@ def test_curves_that_differ_are_fitted_apart(tmp_path: Path) -> None:
     dose = results.responses["weight_g"].dose
     assert dose is not None
     assert dose.apart == ("cultivar",)
-    assert "differs by cultivar" in dose.statement
     by_cultivar = {str(group.treatment.cultivar): group for group in dose.groups}
     peaked, rising = (by_cultivar[name].recommended[0] for name in ("Larkmoor Butter", "Fenleaf"))
     assert peaked.dose_tsp == pytest.approx(4, abs=0.6)
@@ -101,20 +98,20 @@ def test_a_price_moves_the_dose_down(tmp_path: Path) -> None:
     assert all(2 <= one.lower_tsp <= one.dose_tsp <= one.upper_tsp <= 8 for one in by_basis.values())
 
 
-@pytest.mark.parametrize(("doses", "said"), [(2, "Only two doses"), (3, "a plateau cannot be told from a curve")])
-def test_few_doses_say_what_they_cannot_tell(tmp_path: Path, doses: int, said: str) -> None:
+@pytest.mark.parametrize("doses", [2, 3])
+def test_few_doses_have_no_curve(tmp_path: Path, doses: int) -> None:
     """With three doses or fewer no curve is fitted, no dose between them is recommended, and the reason is given."""
     results = small_trial(tmp_path, sites=3, blocks=3, doses=doses)
     dose = results.responses["weight_g"].dose
     assert dose is not None
     assert dose.status == "not fitted"
     assert dose.groups == ()
-    assert said in (dose.reason or "")
-    assert said in too_few(dose.doses)
+    assert dose.not_fitted == "too_few_doses"
+    assert len(dose.doses) == doses
 
 
 def test_no_effect_recommends_nothing(tmp_path: Path) -> None:
-    """Where the doses do not differ, no curve is followed, and it says so."""
+    """Where the doses do not differ, no curve is followed."""
 
     def level(heads: pd.DataFrame) -> pd.DataFrame:
         weight = np.random.default_rng(11).normal(120, 10, len(heads)).round(0).astype(int)
@@ -126,7 +123,6 @@ def test_no_effect_recommends_nothing(tmp_path: Path) -> None:
     (group,) = dose.groups
     assert group.p > 0.05
     assert group.recommended == ()
-    assert "No effect of the dose was shown" in group.statements[0]
 
 
 def test_doses_read_off_a_curve_by_hand() -> None:

@@ -9,9 +9,10 @@ import statsmodels.api as sm
 from scipy.stats import binom, t
 
 from trialkit.analysis.gardens import compare_gardens, new_garden_limits
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import fit_mixed
 
-TREATMENTS = ({"cultivar": "Fenleaf"}, {"cultivar": "Larkmoor Butter"})
+FENLEAF = Treatment("Fenleaf")
 
 
 def trial(gains: list[float]) -> pd.DataFrame:
@@ -31,30 +32,27 @@ def gardens(gains: list[float], **known: list[float]) -> tuple[pd.DataFrame, pd.
     return rows, pd.DataFrame({"site": sorted(rows["site"].unique()), **known})
 
 
-def test_what_holds_at_every_garden_and_what_does_not() -> None:
-    """Gains of 5 and 9 hold at both; of 5 and -3 on average only."""
-    for gains, words in (([5.0, 9.0], "At every one of 2 gardens"), ([5.0, -3.0], "does not hold everywhere")):
+def test_gains_of_every_garden() -> None:
+    """What two blocks of a garden gain, exactly; two gardens are too few to explore."""
+    for gains in ([5.0, 9.0], [5.0, -3.0]):
         rows, sites = gardens(gains)
-        found = compare_gardens(rows, "y", "g", ("t1", "t0"), TREATMENTS, sites, 0.95)
+        found = compare_gardens(rows, "y", ("t1", "t0"), FENLEAF, sites, 0.95)
         assert found is not None
         assert [one.difference for one in found.differences] == pytest.approx(gains)
-        assert words in found.statement
         assert found.explored == ()
 
 
-def test_the_exploration_is_a_straight_line_and_says_so() -> None:
+def test_the_exploration_is_a_straight_line() -> None:
     """Slope and limits are those of ordinary least squares by statsmodels, in steps of 100 mg/L."""
     gains, alkalinity = [4.0, 9.0, 6.0, 14.0, 12.0], [40.0, 90.0, 160.0, 240.0, 310.0]
     rows, sites = gardens(gains, alkalinity_mg_l_caco3=alkalinity, sun_hours=[6.0] * 5)
-    found = compare_gardens(rows, "y", "g", ("t1", "t0"), TREATMENTS, sites, 0.95)
+    found = compare_gardens(rows, "y", ("t1", "t0"), FENLEAF, sites, 0.95)
     assert found is not None
     (line,) = found.explored  # sun is the same everywhere, so nothing can be seen of it
     fitted = sm.OLS(gains, sm.add_constant(np.array(alkalinity) / 100)).fit()
     assert line.slope.estimate == pytest.approx(fitted.params[1])
     assert [line.slope.lower, line.slope.upper] == pytest.approx(list(fitted.conf_int()[1]))
     assert line.p == pytest.approx(fitted.pvalues[1])
-    assert line.statement.startswith("An exploration:")
-    assert "never a reason" in line.statement
 
 
 def test_a_new_garden_by_hand() -> None:

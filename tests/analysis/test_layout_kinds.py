@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from small_trial import small_trial
+from trialkit.documents.findings import Note
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.rules.check import read_trial
 
@@ -119,4 +120,4 @@ def test_two_rows_are_fixed(tmp_path: Path) -> None:
     weight = results.responses["weight_g"]
     assert weight.model is not None
     assert weight.model.formula == "weight_g ~ row + cultivar"
-    assert "There are only 2 rows within blocks, too few to stand for others." in results.design.notes
+    assert Note("few_levels", count=2, term="site:block:row") in weight.model.notes

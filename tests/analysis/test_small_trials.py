@@ -10,7 +10,8 @@ import pytest
 
 from small_trial import small_trial
 from trialkit.analysis import Results
-from trialkit.documents.findings import NoDecision, Verdict
+from trialkit.documents.findings import NoDecision, Note, PartlyTested, Verdict
+from trialkit.domain.treatment import Treatment
 from trialkit.words.decision import no_decision_words, scope, sentences, would_change
 
 
@@ -83,10 +84,11 @@ def test_buckets_weighed_whole(tmp_path: Path) -> None:
 
     results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, change=share)
     answer = results.responses["weight_g"]
-    assert answer.status == "analysed", answer.reason
+    assert answer.status == "analysed", answer.not_analysed
     assert answer.model is not None
     assert answer.model.observations == answer.model.buckets == len(answer.buckets)
-    assert any("means of the buckets were analysed" in line for line in answer.model.statements)
+    assert [note.code for note in answer.model.notes] == ["bucket_means", "heads_alike"]
+    assert answer.model.residual == "buckets"
     assert "bucket" not in answer.model.random
 
 
@@ -95,8 +97,7 @@ def test_least_replicated_effect_is_the_one_shown(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=1, blocks=4, cultivars=2, doses=4, whole_plot="cultivar")
     answer = results.responses["weight_g"]
     check = next(check for check in answer.checks if check.id == "replication")
-    assert "Least is known of cultivar" in check.finding
-    assert not check.ok
+    assert (check.term, check.treatment, check.ok) == ("cultivar", None, False)
 
 
 def test_untested_effects_are_named(tmp_path: Path) -> None:
@@ -106,11 +107,19 @@ def test_untested_effects_are_named(tmp_path: Path) -> None:
         return heads[~((heads["cultivar"] == "Fenleaf") & (heads["dose_tsp"] == "4"))]
 
     results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
-    statements = results.responses["weight_g"].model.statements  # type: ignore[union-attr]
-    assert (
-        "The effect of cultivar by dose was tested only in part (1 of 2 degrees of freedom): some combinations were "
-        "never tried or all lost."
-    ) in statements
+    model = results.responses["weight_g"].model
+    assert model is not None
+    assert PartlyTested("cultivar:dose_tsp", df=1, full_df=2) in model.partly_tested
+
+
+def test_a_cultivar_without_a_record(tmp_path: Path) -> None:
+    """A factor of which one level is left has no effect to test; the rest of the trial is analysed."""
+
+    def lose(heads: pd.DataFrame) -> pd.DataFrame:
+        return heads[heads["cultivar"] == "Larkmoor Butter"]
+
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
+    assert [test.term for test in results.responses["weight_g"].tests] == ["dose_tsp"]
 
 
 def test_too_few_degrees_of_freedom_to_decide(tmp_path: Path) -> None:
@@ -204,9 +213,10 @@ def test_dead_heads_take_from_the_value(tmp_path: Path) -> None:
     assert other.expected_value == pytest.approx(weights[1] / 2, rel=0.06)
     assert current.expected_value == pytest.approx(weights[0], rel=0.01)
     assert results.decision.verdict is Verdict.KEEP
-    assert "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads came to the table with Fenleaf" in (
-        results.losses.statement
-    )
+    (of_cultivar,) = results.losses.by_factor
+    assert of_cultivar.differ
+    assert {one.level: one.usable.estimate for one in of_cultivar.levels}["Fenleaf"] == 0.5
+    assert results.losses.go_with_the_treatment
 
 
 def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
@@ -222,10 +232,10 @@ def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
     results = small_trial(tmp_path, sites=1, blocks=4, doses=2, change=leave)
     days = results.responses["days"].model
     assert days is not None
-    assert any("4 heads were not ready" in line for line in days.statements)
+    assert Note("not_ready", 4) in days.notes
     weight = results.responses["weight_g"].model
     assert weight is not None
-    assert not any("not ready" in line for line in weight.statements)
+    assert "not_ready" not in {note.code for note in weight.notes}
 
 
 def test_records_still_to_come(tmp_path: Path) -> None:
@@ -253,8 +263,8 @@ def never_ready(heads: pd.DataFrame) -> pd.DataFrame:
 
 
 def test_a_cultivar_never_ready_is_named(tmp_path: Path) -> None:
-    """Its days are not known: that is said in the adviser's words, with the cultivar's name."""
+    """Its days are not known: the reason names the cultivar."""
     days = small_trial(tmp_path, sites=3, cultivars=3, change=never_ready).responses["days"]
     assert days.status == "not analysed"
-    assert days.reason is not None
-    assert days.reason.startswith("Every head of Fenleaf was still not ready when last seen, so nobody knows")
+    assert days.not_analysed is not None
+    assert (days.not_analysed.code, days.not_analysed.treatments) == ("never_ready", (Treatment("Fenleaf"),))

@@ -26,7 +26,7 @@ from trialkit.documents.findings import Thresholds
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.judging import tried_enough
-from trialkit.evidence.pooling import pool, with_treatments
+from trialkit.evidence.pooling import GROUPINGS, pool, with_treatments
 
 SEASONS, COUNTIES, SEED = 10, 200, 20261128
 SURE = 0.9
@@ -69,7 +69,7 @@ def whole(rows: pd.DataFrame) -> pd.DataFrame:
         whole_plot="", dose_tsp=4.0, n_mg_l=90.0, acidifier="none", planned=4, recorded=4, usable=4,
     )  # fmt: skip
     made["trial"] = made["trial"].astype("category")
-    made["garden"] = (made["trial"].astype(str) + "/" + made["site"]).astype("category")
+    made["trial_site"] = (made["trial"].astype(str) + "/" + made["site"]).astype("category")
     return made
 
 
@@ -83,7 +83,7 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
     df = float(pooled.fit.compare("treatment", "versus", pooled.current, "none")["df"].min())
     if df < 2:
         return default, practices
-    draws = draw_means(pooled.fit, pooled.treatments[["cultivar"]], df, seed, among=("trial", "garden"))
+    draws = draw_means(pooled.fit, pooled.treatments[["cultivar"]], df, seed, among=GROUPINGS)
     current, n = labels.index(pooled.current), len(labels)
     candidates = Field(
         treatments=tuple(Treatment(f"P{p}") for p in practices),

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from trialkit.analysis.derived_model import DerivedModel, derive_model
-from trialkit.analysis.dose import DoseQuestion, dose_response
-from trialkit.analysis.dose_draws import dose_reaching
+from trialkit.analysis.dose import DoseQuestion, dose_reaching, dose_response
 
 FloatArray = NDArray[np.float64]
 
@@ -62,7 +61,7 @@ def trial(number: int) -> tuple[str, bool, bool, float]:
     def model_of(some: pd.DataFrame, columns: list[str]) -> DerivedModel:
         return derive_model(some, columns, ("site:block",))
 
-    question = DoseQuestion("y", "g", SHARE, 0.95, None, None, number)
+    question = DoseQuestion("y", SHARE, 0.95, None, None, number)
     answer = dose_response(question, rows, ["dose_tsp"], (), model_of)
     (group,) = answer.groups
     if not group.recommended:

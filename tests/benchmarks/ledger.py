@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.ledger_entry import EntrySite, TrialFacts
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
 from trialkit.tables.atomic import csv_text
@@ -64,7 +65,7 @@ def build(folder: Path, trials: int) -> None:
     first = date(2026, 1, 1) - timedelta(days=trials)
     for i in range(trials - 1):
         frame = buckets(rng)
-        contents = ledgers.Contents(
+        entry = ledgers.NewEntry(
             kind="trial",
             trial=f"invented-{i:04d}",
             title="An invented trial",
@@ -75,17 +76,16 @@ def build(folder: Path, trials: int) -> None:
             gardens=GARDENS,
             inputs={"note.txt": f"invented {i}\n".encode()},
             made={BUCKETS_FILE: csv_text(frame).encode()},
-            facts={
-                "product": "Blend L 9-12-30",
-                "sites": [
-                    {"site": f"G{g}", "kind": "school", "alkalinity_mg_l_caco3": float(rng.uniform(20, 260))}
-                    for g in range(GARDENS)
-                ],
-                "days": [],
-            },
+            facts=TrialFacts(
+                made_with={},
+                product="Blend L 9-12-30",
+                sites=tuple(EntrySite(f"G{g}", "school", float(rng.uniform(20, 260))) for g in range(GARDENS)),
+                days=(),
+                verdict=None,
+            ),
         )
-        listed = ledgers._listed(contents, date(2026, 1, 1))
-        ledgers._write_entry(folder, folder / ledgers.ENTRIES / listed.id, contents)
+        listed = ledgers._listed(entry, date(2026, 1, 1))
+        ledgers._write_entry(folder, folder / ledgers.ENTRIES / listed.id, entry)
         with (folder / ledgers.INDEX).open("ab") as index:
             told = {k: v for k, v in vars(listed).items() if v is not None}
             index.write(ledgers._line({"event": "added", **told}))

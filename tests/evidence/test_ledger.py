@@ -13,11 +13,12 @@ from pathlib import Path
 import pytest
 
 from seasons import ON, accept
+from trialkit.documents.ledger_entry import TrialFacts
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence.ledger import (
-    Contents,
     LedgerDamaged,
+    NewEntry,
     add,
     damages,
     find,
@@ -29,9 +30,13 @@ from trialkit.evidence.ledger import (
 Seasons = tuple[Path, tuple[Path, ...]]
 
 
-def contents(trial: str, text: str = "x") -> Contents:
+FACTS = TrialFacts(made_with={}, product=None, sites=(), days=(), verdict=None)
+
+
+def new_entry(trial: str, text: str = "x") -> NewEntry:
     """A tiny entry."""
-    return Contents("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, {"a.csv": text.encode()}, {}, {})
+    files = {"a.csv": text.encode()}
+    return NewEntry("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, files, {}, FACTS)
 
 
 @pytest.fixture
@@ -50,7 +55,7 @@ def test_an_entry_is_what_was_put_there(seasons: Seasons) -> None:
     for name in ("trial.toml", "heads.csv", "layout.csv", "sites.csv", "products.csv"):
         assert entry.read(name) == (trials[0] / name).read_bytes()
     assert entry.read("results.json") == (trials[0] / "results" / "results.json").read_bytes()
-    assert "trialkit" in entry.facts["made_with"]
+    assert "trialkit" in entry.of_trial.made_with
 
 
 def test_the_same_records_are_refused(seasons: Seasons, copy: Path) -> None:
@@ -59,7 +64,7 @@ def test_the_same_records_are_refused(seasons: Seasons, copy: Path) -> None:
     with pytest.raises(WrongCall, match="in the ledger already"):
         accept(copy, seasons[1][0])
     with pytest.raises(WrongCall, match="Other records of the trial “one”"):
-        add(copy, contents("one"), ON)
+        add(copy, new_entry("one"), ON)
     assert (copy / "index.jsonl").read_bytes() == before
     assert len(list((copy / "entries").iterdir())) == 3
 
@@ -155,6 +160,13 @@ def test_an_index_cannot_lead_out_of_the_ledger(copy: Path, tmp_path: Path) -> N
     path.write_bytes(whole + ledgers._line({**told, "id": name}))
     with pytest.raises(LedgerDamaged, match="names a file"):
         open_entry(copy, read_index(copy)[-1])
+    data = data.replace(b'"files"', b'"fires"')
+    name = ledgers._digest(data)[:32]
+    (copy / "entries" / name).mkdir()
+    (copy / "entries" / name / "entry.json").write_bytes(data)
+    path.write_bytes(whole + ledgers._line({**told, "id": name}))
+    with pytest.raises(LedgerDamaged, match="not as trialkit wrote it: damaged at files"):
+        open_entry(copy, read_index(copy)[-1])
 
 
 def test_what_is_no_ledger(tmp_path: Path) -> None:
@@ -163,22 +175,25 @@ def test_what_is_no_ledger(tmp_path: Path) -> None:
         read_index(tmp_path)
     (tmp_path / "holiday.txt").write_text("x")
     with pytest.raises(WrongCall, match="something else already"):
-        add(tmp_path, contents("one"), ON)
+        add(tmp_path, new_entry("one"), ON)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["holiday.txt"]
     link = tmp_path / "link"
     link.symlink_to(tmp_path / "elsewhere")
     with pytest.raises(WrongCall, match="ordinary folder"):
-        add(link, contents("one"), ON)
+        add(link, new_entry("one"), ON)
 
 
 ADDER = """
 import sys
 from datetime import date
 from pathlib import Path
-from trialkit.evidence.ledger import Contents, add
+from trialkit.documents.ledger_entry import TrialFacts
+from trialkit.evidence.ledger import NewEntry, add
 for i in range(int(sys.argv[3])):
     name = f"{sys.argv[2]}-{i}"
-    add(Path(sys.argv[1]), Contents("trial", name, "", "", "", 1, 1, 1, {"a": name.encode()}, {}, {}), date(2026, 1, 1))
+    facts = TrialFacts({}, None, (), (), None)
+    entry = NewEntry("trial", name, "", "", "", 1, 1, 1, {"a": name.encode()}, {}, facts)
+    add(Path(sys.argv[1]), entry, date(2026, 1, 1))
 """
 
 
@@ -196,7 +211,7 @@ def test_two_processes_add_at_once(tmp_path: Path) -> None:
 def test_an_interrupt_leaves_the_ledger_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: str) -> None:
     """Stopped while a file, the entry's name or its line is written, the ledger reads as before, and adding works."""
     ledger = tmp_path / "ledger"
-    add(ledger, contents("one"), ON)
+    add(ledger, new_entry("one"), ON)
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
@@ -209,11 +224,11 @@ def test_an_interrupt_leaves_the_ledger_whole(tmp_path: Path, monkeypatch: pytes
         else:
             patch.setattr(ledgers, "write_bytes", stop)
         with pytest.raises(KeyboardInterrupt):
-            add(ledger, contents("two", "y"), ON)
+            add(ledger, new_entry("two", "y"), ON)
     assert [one.trial for one in read_index(ledger)] == ["one"]
     assert not list(ledger.glob("*.tmp")) + list(ledger.glob(".*.tmp"))
     assert len(damages(ledger)) == (at == "index")  # the entry is whole, and waits for its line
-    add(ledger, contents("two", "y"), ON)
+    add(ledger, new_entry("two", "y"), ON)
     assert [one.trial for one in read_index(ledger)] == ["one", "two"]
     assert damages(ledger) == ()
 

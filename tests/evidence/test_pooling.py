@@ -11,14 +11,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from trialkit.documents.pooled import TrialGain
+from trialkit.documents.recommended import FewTrials
 from trialkit.domain.errors import NotComputed
 from trialkit.evidence.accepting import bucket_records
-from trialkit.evidence.differences import MOST_STEPS, Gain, combined_gains, garden_gains, together
+from trialkit.evidence.differences import MOST_STEPS, combined_gains, garden_gains, trial_gains
+from trialkit.evidence.ledger_contents import read_ledger
 from trialkit.evidence.pooling import common_doses, linked, links, pool, read_buckets, with_treatments
-from trialkit.evidence.situation import situation
 from trialkit.mixed import fit_mixed
 from trialkit.rules.check import read_trial
 from trialkit.stats.meta import combine
+from trialkit.words.recommended import heterogeneity
 
 Seasons = tuple[Path, tuple[Path, ...]]
 
@@ -52,7 +55,7 @@ def as_rows(frame: pd.DataFrame) -> pd.DataFrame:
     """The columns that every row of the pool has."""
     whole = frame.assign(whole_plot="", dose_tsp=4.0, n_mg_l=90.0, acidifier="none", planned=4, recorded=4, usable=4)
     whole["trial"] = whole["trial"].astype("category")
-    whole["garden"] = (whole["trial"].astype(str) + "/" + whole["site"]).astype("category")
+    whole["trial_site"] = (whole["trial"].astype(str) + "/" + whole["site"]).astype("category")
     return whole
 
 
@@ -79,7 +82,7 @@ def test_pool_is_the_engine_on_all_buckets() -> None:
     rows, treatments = with_treatments(invented(1, 4), {})
     current, other = label_of(treatments, "A"), label_of(treatments, "B")
     pooled = pool(rows, treatments, current)
-    assert pooled.random == ("trial", "garden", "garden:block", "trial:cultivar", "garden:cultivar")
+    assert pooled.random == ("trial", "trial_site", "trial_site:block", "trial:cultivar", "trial_site:cultivar")
     direct = fit_mixed(rows, "yield_g ~ treatment", list(pooled.random))
     assert pooled.fit.criterion == pytest.approx(direct.criterion)
     means = rows.groupby("treatment", observed=True)["yield_g"].mean()
@@ -98,18 +101,18 @@ def test_error_of_the_gain_in_balanced_trials() -> None:
     cells = rows.groupby(["trial", "treatment"], observed=True)["yield_g"].mean().unstack()
     own = cells[other] - cells[current]
     row = pooled.fit.compare("treatment", "versus", current, "none").iloc[0]
-    if pooled.fit.variances["trial:cultivar"] > 0 and pooled.fit.variances["garden:cultivar"] > 0:
+    if pooled.fit.variances["trial:cultivar"] > 0 and pooled.fit.variances["trial_site:cultivar"] > 0:
         assert row["se"] == pytest.approx(own.std() / np.sqrt(len(own)), rel=1e-6)
         assert row["df"] == pytest.approx(len(own) - 1, rel=1e-4)
 
 
 def test_few_trials_say_what_they_cannot() -> None:
-    """One and two trials are fixed, and it is said that no interval allows for how seasons differ."""
-    for trials, said in ((1, "how much their effect differs"), (2, "Only 2 trials varied cultivars")):
+    """One and two trials are fixed, and it is told that they are too few to say how seasons differ."""
+    for trials in (1, 2):
         rows, treatments = with_treatments(invented(2, trials), {})
         pooled = pool(rows, treatments, label_of(treatments, "A"))
         assert "trial:cultivar" not in pooled.random
-        assert any(said in note for note in pooled.notes)
+        assert pooled.few_trials == (FewTrials("cultivar", trials),)
 
 
 def test_links_between_treatments() -> None:
@@ -167,43 +170,43 @@ def test_gains_by_trial_by_hand() -> None:
     gains = combined_gains(garden_gains(pooled, other), pooled, other, ["trial"]).set_index("trial")
     cells = rows.groupby(["trial", "treatment"], observed=True)["yield_g"].mean().unstack()
     assert gains["gain"].to_dict() == pytest.approx((cells[other] - cells[current]).to_dict())
-    one_garden = pooled.fit.variances["residual"] * (1 / 2 + 1 / 2) + 2 * pooled.fit.variances["garden:cultivar"]
+    one_garden = pooled.fit.variances["residual"] * (1 / 2 + 1 / 2) + 2 * pooled.fit.variances["trial_site:cultivar"]
     assert gains["variance"].to_numpy() == pytest.approx(one_garden / 3)
 
 
 def test_cumulative_and_leave_one_out() -> None:
     """After each trial the estimate is that of the trials so far; without one, that of the others."""
-    gains = [Gain(f"t{i}", f"s{i}", value, 2.0, 3) for i, value in enumerate([10.0, 14.0, 12.0, 30.0])]
-    found = together(gains, 20.0, 0.95)
-    assert [step.trials for step in found.growing] == [1, 2, 3, 4]
-    assert [step.gain for step in found.growing[:3]] == pytest.approx([10.0, 12.0, 12.0])
-    assert found.without[3].gain == pytest.approx(12.0)
+    gains = [TrialGain(f"t{i}", f"s{i}", value, 2.0, 3) for i, value in enumerate([10.0, 14.0, 12.0, 30.0])]
+    found = trial_gains(gains, 20.0, 0.95)
+    assert [step.trials for step in found.cumulative] == [1, 2, 3, 4]
+    assert [step.gain for step in found.cumulative[:3]] == pytest.approx([10.0, 12.0, 12.0])
+    assert found.leave_one_out[3].gain == pytest.approx(12.0)
     assert found.combined is not None
     assert found.combined.gain == pytest.approx(np.mean([10, 14, 12, 30]))
     assert found.combined.tau_g == pytest.approx(np.sqrt(np.var([10, 14, 12, 30], ddof=1) - 4.0))
-    assert "ahead in all 4 trials" in found.heterogeneity
+    assert "ahead in all 4 trials" in heterogeneity(found)
 
 
 def test_a_long_ledger_is_told_in_as_many_steps_as_can_be_read() -> None:
     """The first and the last trial are among the steps, and both trials that count most among those left out."""
     rng = np.random.Generator(np.random.PCG64(9))
-    gains = [Gain(f"t{i}", f"s{i}", float(rng.normal(10, 8)), float(rng.uniform(1, 5)), 3) for i in range(60)]
-    found = together(gains, 20.0, 0.95)
-    assert len(found.growing) == len(found.without) == MOST_STEPS
+    gains = [TrialGain(f"t{i}", f"s{i}", float(rng.normal(10, 8)), float(rng.uniform(1, 5)), 3) for i in range(60)]
+    found = trial_gains(gains, 20.0, 0.95)
+    assert len(found.cumulative) == len(found.leave_one_out) == MOST_STEPS
     assert found.combined is not None
-    assert (found.growing[0].trials, found.growing[-1].trials) == (1, 60)
-    assert found.growing[-1].gain == pytest.approx(found.combined.gain)
+    assert (found.cumulative[0].trials, found.cumulative[-1].trials) == (1, 60)
+    assert found.cumulative[-1].gain == pytest.approx(found.combined.gain)
     effects, variances = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
     left = [float(combine(np.delete(effects, i), np.delete(variances, i)).estimates[0]) for i in range(60)]
-    told = {step.added: step.gain for step in found.without}
+    told = {step.trial: step.gain for step in found.leave_one_out}
     for i in (int(np.argmin(left)), int(np.argmax(left))):
         assert told[f"t{i}"] == pytest.approx(left[i])
 
 
 def test_reading_all_buckets_is_reading_each(seasons: Seasons) -> None:
     """The table of all trials holds every trial's buckets, each under its own trial and garden."""
-    found = situation(seasons[0])
+    found = read_ledger(seasons[0])
     rows = read_buckets(found.entries)
     assert len(rows) == sum(len(read_trial(folder).layout) for folder in seasons[1])
     assert rows["trial"].nunique() == 3
-    assert rows["garden"].nunique() == 9
+    assert rows["trial_site"].nunique() == 9

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,17 +15,21 @@ import pytest
 import small_trial
 from seasons import ON, accept, season
 from trialkit._resources import resource_folder
-from trialkit.documents.findings import Verdict
+from trialkit.documents.document import as_data, as_text
+from trialkit.documents.recommended import Recommended
 from trialkit.documents.recommended_schema import recommended_schema
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.treatment import Treatment
 from trialkit.evidence.ledger import LedgerDamaged, add, read_index, withdraw
-from trialkit.evidence.older import means_contents
+from trialkit.evidence.ledger_contents import current_label, label_of, read_ledger
 from trialkit.evidence.recommending import recommend
-from trialkit.evidence.situation import practice, practice_label, situation
+from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.versions import history, pool_now, recommend_anew
 from trialkit.tables.problem import TrialError
+from trialkit.words import recommended as words
 
 Seasons = tuple[Path, tuple[Path, ...]]
+First = tuple[Path, Recommended]
 MEANS = (
     "citation,season,started_on,cultivar,n_mg_l,acidifier,mean_g,se_g,gardens,buckets\n"
     "An old report,autumn 2019,2019-08-10,{ours},{n},,160,7,3,18\n"
@@ -32,40 +37,37 @@ MEANS = (
 )
 
 
-@pytest.fixture(scope="module")
-def first(seasons: Seasons, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
-    """A ledger with its first version."""
-    ledger = Path(shutil.copytree(seasons[0], tmp_path_factory.mktemp("first") / "ledger"))
-    return ledger, recommend_anew(ledger, "0.1.0").document
-
-
-def test_schema_is_current_and_holds(first: tuple[Path, dict[str, Any]]) -> None:
+def test_schema_is_current_and_holds(first: First) -> None:
     """recommended.json is what schemas/recommended.schema.json describes, and that is made from the code."""
     schema = json.loads((resource_folder("schemas") / "recommended.schema.json").read_text("utf-8"))
     assert schema == recommended_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(first[1], schema)
+    jsonschema.validate(as_data(first[1]), schema)
 
 
-def test_what_a_version_says(first: tuple[Path, dict[str, Any]]) -> None:
+def test_what_a_version_says(first: First) -> None:
     """It rests on the three trials with their digests, compares all four treatments, and names the next trial."""
     ledger, document = first
-    assert document["version"] == 1
-    assert [one["id"] for one in document["evidence"]] == [one.id for one in read_index(ledger)]
-    assert len(document["compared"]) == 4
-    assert all(one["beside"] == one["trials"] == 3 for one in document["compared"])
-    assert document["verdict"] in set(Verdict)
-    assert document["yield_g"]["new_lower"] < document["yield_g"]["lower"] < document["yield_g"]["mean"]
-    assert document["days"]["lower"] < document["days"]["mean"] < document["days"]["upper"]
-    assert [step["trials"] for step in document["together"]["growing"]] == [1, 2, 3]
-    assert len(document["together"]["without"]) == 3
-    assert document["next_trial"]["size"]["power"] > 0
-    assert document["changed"] == {"since": None, "sentences": ["This is the first version."]}
-    assert {one["name"] for one in document["classes"]["season"]} == {"spring", "summer", "autumn", "winter"}
-    assert next(one for one in document["classes"]["season"] if one["name"] == "winter")["borrowed"] == 1
+    assert document.version == 1
+    assert [one.id for one in document.evidence] == [one.id for one in read_index(ledger)]
+    assert len(document.compared) == 4
+    assert all(one.with_current == one.trials == 3 for one in document.compared)
+    assert document.yield_g.new_lower is not None
+    assert document.yield_g.new_lower < document.yield_g.lower < document.yield_g.mean
+    assert document.days is not None
+    assert document.days.lower < document.days.mean < document.days.upper
+    assert document.trial_gains is not None
+    assert [step.trials for step in document.trial_gains.cumulative] == [1, 2, 3]
+    assert len(document.trial_gains.leave_one_out) == 3
+    assert document.next_trial.size.power > 0
+    assert document.change is None
+    assert list(words.changes(document)) == ["This is the first version."]
+    assert document.classes is not None
+    assert {one.name for one in document.classes.season} == {"spring", "summer", "autumn", "winter"}
+    assert next(one for one in document.classes.season if one.name == "winter").borrowed == 1
 
 
-def test_same_ledger_same_bytes(first: tuple[Path, dict[str, Any]]) -> None:
+def test_same_ledger_same_bytes(first: First) -> None:
     """Again, and from a copy without versions, the same bytes; no second version is written."""
     ledger, _ = first
     before = (ledger / "recommended.json").read_bytes()
@@ -76,50 +78,63 @@ def test_same_ledger_same_bytes(first: tuple[Path, dict[str, Any]]) -> None:
     shutil.copytree(ledger, copy, ignore=shutil.ignore_patterns("history", "recommended.json"))
     recommend_anew(copy, "0.1.0")
     assert (copy / "recommended.json").read_bytes() == before
-    assert json.loads(json.dumps(pool_now(copy, "0.1.0"))) == json.loads(before)
+    assert as_text(pool_now(copy, "0.1.0")).encode() == before
 
 
-def test_new_evidence_makes_a_new_version(seasons: Seasons, tmp_path: Path) -> None:
+def test_new_evidence_makes_a_new_version(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """What came and went is said, the last default is the practice that others are set beside, and all is kept."""
-    ledger = tmp_path / "ledger"
-    for folder in seasons[1][:2]:
-        accept(ledger, folder)
-    one = recommend_anew(ledger, "0.1.0").document
-    accept(ledger, seasons[1][2], date(2026, 12, 24))
+    ledger, one = Path(shutil.copytree(first[0], tmp_path / "ledger")), first[1]
+    withdraw(ledger, "three", "a mistake", date(2026, 12, 24))
     two = recommend_anew(ledger, "0.1.0").document
-    assert (two["version"], two["date"], two["changed"]["since"]) == (2, "2026-12-24", 1)
-    assert two["changed"]["sentences"][0] == "New evidence: three, autumn 2026."
-    assert two["current"] == one["recommended"]
-    withdraw(ledger, "three", "a mistake", date(2026, 12, 31))
+    assert two.change is not None
+    assert (two.version, two.date, two.change.since) == (2, "2026-12-24", 1)
+    assert next(words.changes(two)) == "Withdrawn: three, autumn 2026."
+    assert two.current == one.recommended == two.change.recommended
+    accept(ledger, seasons[1][2], date(2026, 12, 31))
     three = recommend_anew(ledger, "0.1.0").document
-    assert three["changed"]["sentences"][0] == "Withdrawn: three, autumn 2026."
-    assert [document["version"] for document in history(ledger)] == [1, 2, 3]
+    assert (three.version, three.date) == (3, "2026-12-31")
+    assert next(words.changes(three)) == "New evidence: three, autumn 2026."
+    assert [document.version for document in history(ledger)] == [1, 2, 3]
     assert history(ledger)[0] == one
-    (ledger / "history" / "recommended-0002.json").unlink()
+    path = ledger / "history" / "recommended-0002.json"
+    whole = path.read_text("utf-8")
+    for change, said in (
+        (whole.replace("trialkit-recommended-2", "trialkit-recommended-1"), "written by another version of trialkit"),
+        (whole.replace('"version": 2', '"version": "two"'), "is not version 2 as it was written"),
+        (whole[:-9], "is not version 2 as it was written"),
+    ):
+        path.write_text(change, "utf-8")
+        with pytest.raises(LedgerDamaged, match=said):
+            recommend_anew(ledger, "0.1.0")
+    path.unlink()
     with pytest.raises(LedgerDamaged, match="is not version 2"):
         recommend_anew(ledger, "0.1.0")
 
 
-def test_older_means_enter_the_combined_gain_alone(seasons: Seasons, tmp_path: Path) -> None:
+def test_means_enter_the_combined_gain_alone(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """Their gain stands first among the trials, with its citation; the model of buckets does not know of it."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    bare = pool_now(ledger, "0.1.0")
-    ours, practice = bare["alternative"], bare["current"]
+    bare = first[1]
+    ours, practice = bare.alternative, bare.current.treatment
+    assert ours is not None
+    assert ours.dose_tsp is not None
+    assert practice.dose_tsp is not None
     path = tmp_path / "old.csv"
-    levels = {"ours": ours["cultivar"], "practice": practice["cultivar"]}
+    levels = {"ours": ours.cultivar, "practice": practice.cultivar}
     path.write_text(MEANS.format(**levels, n="much", m=5), "utf-8")
     with pytest.raises(TrialError, match=r"old.csv, row 2, column n_mg_l"):
-        means_contents(path)
-    doses = {"n": 22.5 * ours["dose_tsp"], "m": 22.5 * practice["dose_tsp"]}
+        summary_entry(path)
+    doses = {"n": 22.5 * ours.dose_tsp, "m": 22.5 * practice.dose_tsp}
     path.write_text(MEANS.format(**levels, **doses), "utf-8")
-    add(ledger, means_contents(path), ON)
+    add(ledger, summary_entry(path), ON)
     document = pool_now(ledger, "0.1.0")
-    assert document["compared"] == bare["compared"]
-    told = document["together"]["gains"]
-    assert [one["citation"] for one in told] == ["An old report", "", "", ""]
-    assert told[0]["gain"] == 19.0
-    assert told[0]["se"] == pytest.approx(7 * 2**0.5)
-    assert [one["kind"] for one in document["evidence"]] == ["means", "trial", "trial", "trial"]
+    assert document.compared == bare.compared
+    assert document.trial_gains is not None
+    told = document.trial_gains.gains
+    assert [one.citation for one in told] == ["An old report", "", "", ""]
+    assert told[0].gain == 19.0
+    assert told[0].se == pytest.approx(7 * 2**0.5)
+    assert [one.kind for one in document.evidence] == ["means", "trial", "trial", "trial"]
 
 
 def test_one_trial_does_not_make_a_default(seasons: Seasons, tmp_path: Path) -> None:
@@ -134,40 +149,38 @@ def test_one_trial_does_not_make_a_default(seasons: Seasons, tmp_path: Path) -> 
     size = {"sites": 3, "blocks": 2, "cultivars": 3, "doses": 2}
     accept(ledger, season(tmp_path / "four", "four", "winter 2026", "2026-08-02", **size, seed=5, change=heavier))
     document = pool_now(ledger, "0.1.0")
-    assert document["recommended"]["cultivar"] != "Copperfrill"
-    best = max(document["compared"], key=lambda one: one["mean"])
-    assert best["treatment"]["cultivar"] == "Copperfrill"
-    assert any("Tried in one trial only" in note and "Copperfrill" in note for note in document["notes"])
-    assert document["next_trial"]["treatments"][1]["cultivar"] == "Copperfrill"
+    assert document.recommended.treatment.cultivar != "Copperfrill"
+    best = max(document.compared, key=lambda one: one.mean)
+    assert best.treatment.cultivar == "Copperfrill"
+    assert {one.cultivar for one in document.gaps.tried_once} == {"Copperfrill"}
+    assert any(
+        "Tried in one trial only" in note and "Copperfrill" in note for note in words.what_is_not_known(document)
+    )
+    assert document.next_trial.rival.cultivar == "Copperfrill"
 
 
-def test_nothing_to_recommend_from(seasons: Seasons, tmp_path: Path) -> None:
+def test_nothing_to_recommend_from(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """An empty ledger, and a practice that nobody tried, are said in words."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    found = situation(ledger)
-    with pytest.raises(NotComputed, match=r"tried the current practice \(Mossridge"):
-        practice_label(found, {"cultivar": "Mossridge"})
+    found = read_ledger(ledger)
+    with pytest.raises(NotComputed, match=r"tried the current practice \(Mossridge, 2 tsp\)"):
+        label_of(found, Treatment("Mossridge", 2.0))
+    elsewhere = replace(first[1].recommended, treatment=Treatment("X", 2.0, "none"))
     with pytest.raises(NotComputed, match="tried the current practice"):
-        recommend(
-            found,
-            {"version": 1, "recommended": {"cultivar": "X", "dose_tsp": 2.0, "n_mg_l": 45.0, "acidifier": "none"}},
-            "0.1.0",
-        )
-    last = found.default(practice_label(found, practice(found, None)))
+        recommend(found, replace(first[1], recommended=elsewhere), "0.1.0")
+    label = current_label(found, None)
+    last = replace(first[1], recommended=found.practice(label))
     found.__dict__["n_per_tsp"] = found.n_per_tsp / 2  # today's nutrient is half as strong: the practice is what it was
-    assert practice_label(found, practice(found, {"recommended": vars(last)})) == practice_label(found, vars(last))
+    assert current_label(found, last) == label
     for one in read_index(ledger):
         withdraw(ledger, one.id, "all wrong", ON)
     with pytest.raises(WrongCall, match=r"No trial in .* counts"):
-        situation(ledger)
+        read_ledger(ledger)
 
 
-def test_another_product_is_not_another_default(
-    seasons: Seasons, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_product_is_not_another_default(first: First, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half as strong, it takes twice the spoons for the same nitrogen; that nobody tried so much of it is said."""
-    ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    first = recommend_anew(ledger, "0.1.0").document
+    ledger, once = Path(shutil.copytree(first[0], tmp_path / "ledger")), first[1]
     text = small_trial.FACTORS["dose"][0]
     monkeypatch.setitem(small_trial.FACTORS, "dose", (text.replace("Blend L", "Thin Blend"), [1, 2]))
     monkeypatch.setattr(
@@ -176,8 +189,10 @@ def test_another_product_is_not_another_default(
     when = ("late 2026", "2026-08-10")
     accept(ledger, season(tmp_path / "four", "four", *when, sites=3, blocks=2, cultivars=2, doses=2, seed=14))
     second = recommend_anew(ledger, "0.1.0").document
-    assert second["recommended"]["n_mg_l"] == pytest.approx(first["recommended"]["n_mg_l"], rel=0.05)
-    assert second["recommended"]["dose_tsp"] == 2 * first["recommended"]["dose_tsp"]
-    assert "The default stays as it was: " in second["changed"]["sentences"][-1]
-    assert "of Thin Blend bring the nitrogen that" in second["changed"]["sentences"][-1]
-    assert any("No trial used this much of Thin Blend" in note for note in second["notes"])
+    assert second.recommended.n_mg_l == pytest.approx(once.recommended.n_mg_l, rel=0.05)
+    assert once.recommended.treatment.dose_tsp is not None
+    assert second.recommended.treatment.dose_tsp == 2 * once.recommended.treatment.dose_tsp
+    said = list(words.changes(second))[-1]
+    assert "The default stays as it was: " in said
+    assert "of Thin Blend bring the nitrogen that" in said
+    assert any("No trial used this much of Thin Blend" in note for note in words.what_is_not_known(second))

@@ -11,7 +11,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
-from trialkit.documents.findings import Verdict
+from trialkit.documents.findings import Note, Verdict
 from trialkit.planning.invented_county import TRUTHS
 from trialkit.returns.collect import collect
 from trialkit.returns.findings import Answers
@@ -62,17 +62,17 @@ def test_days_of_the_cultivars_are_found(spring: Results) -> None:
     )
     error = float(np.hypot(fen.se, butter.se))  # gardens are common to both, so this is too large rather than small
     assert fen.mean - butter.mean == pytest.approx(-3.0, abs=2 * error)
-    assert any("not ready at the last visit" in note for note in days.model.statements)
+    assert "not_ready" in {note.code for note in days.model.notes}
 
 
 def test_the_lost_garden_is_counted_and_said(spring: Results) -> None:
-    """Every head of Station Road bolted: 96 losses, no part in the weights, and a sentence about it."""
+    """Every head of Station Road bolted: 96 losses, no part in the weights, and a note about it."""
     lost = next(row for row in spring.losses.by_site if row.site == "STAT")
     assert (lost.heads.planned, lost.heads.lost, lost.share_usable) == (96, 96, 0.0)
     assert {row.site for row in spring.responses["bucket_weight_g"].buckets} == {"FERN", "MILL", "HARB", "QUAR"}
     model = spring.responses["bucket_weight_g"].model
     assert model is not None
-    assert any("Nothing came to the table at STAT" in note for note in model.statements)
+    assert Note("garden_failed", site="STAT") in model.notes
 
 
 def test_the_spring_answer_is_right(spring: Results) -> None:

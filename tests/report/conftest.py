@@ -13,8 +13,9 @@ import pytest
 
 from honest_records import Records, write_records
 from small_plan import hostile_plan, small_plan
-from small_recommended import small_recommended
+from small_recommended import small_recommended, spoilt_document
 from trialkit.documents.plan import Plan
+from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
 from trialkit.rules.check import check_trial
@@ -71,11 +72,16 @@ PLANS: Mapping[str, Callable[[], Plan]] = {
 }
 
 
-EVIDENCE: Mapping[str, tuple[Callable[[dict[str, Any]], str], Callable[[], dict[str, Any]]]] = {
+def hostile_recommended() -> Recommended:
+    """Return recommended defaults whose every text was written by an attacker."""
+    return spoilt_document(small_recommended(), iter(samples.HOSTILE * 10_000))
+
+
+EVIDENCE: Mapping[str, tuple[Callable[[Recommended], str], Callable[[], Recommended]]] = {
     "evidence": (evidence_html, small_recommended),
-    "hostile evidence": (evidence_html, lambda: spoilt(small_recommended())),
+    "hostile evidence": (evidence_html, hostile_recommended),
     "handout": (handout_html, small_recommended),
-    "hostile handout": (handout_html, lambda: spoilt(small_recommended())),
+    "hostile handout": (handout_html, hostile_recommended),
 }
 
 

@@ -13,7 +13,7 @@ from oats_trial import write_oats_trial
 from small_trial import FACTORS, small_trial
 from trialkit.analysis import analyse
 from trialkit.documents.document import as_written
-from trialkit.documents.findings import Check, Decision, DoseAnswer, NoDecision, ResponseResult, Verdict
+from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import Water
 from trialkit.protocol.starting import example_folder
@@ -68,7 +68,8 @@ def bare_results() -> Results:
         by_treatment=tuple(
             replace(row, share_usable=None, usable=None, against_current=None) for row in varied.losses.by_treatment
         ),
-        warning=None,
+        by_factor=(),
+        treatments_vary=False,
     )
     candidates = tuple(
         replace(row, probability_best=None, probability_better=None, probability_equivalent=None, expected_loss=None)
@@ -77,7 +78,7 @@ def bare_results() -> Results:
     return replace(
         varied,
         trial=trial,
-        design=replace(varied.design, sites=sites, acid_used=(), notes=()),
+        design=replace(varied.design, sites=sites, acid_used=()),
         losses=losses,
         water=Water(None, (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
@@ -88,25 +89,28 @@ def bare_results() -> Results:
 def _bare_response(response: ResponseResult) -> ResponseResult:
     return replace(
         response,
-        model=response.model and replace(response.model, criterion=None, statements=()),
-        variances=tuple(replace(row, sd=None, statement="too small to measure") for row in response.variances),
+        model=response.model and replace(response.model, criterion=None, notes=(), partly_tested=()),
+        variances=tuple(replace(row, sd=None) for row in response.variances),
         means=tuple(replace(row, new_garden=None) for row in response.means),
         comparisons=tuple(replace(row, share_of_pairs=None, equivalence=None) for row in response.comparisons),
         tests=(),
         checks=(),
         diagnostics=None,
         gardens=None,
-        dose=response.dose and DoseAnswer("not fitted", "Too few doses.", response.dose.doses, 0.95, (), (), "", ()),
+        dose=response.dose
+        and replace(
+            response.dose, status="not fitted", not_fitted="not_told_apart", technical="X is singular.", groups=()
+        ),
     )
 
 
 def undecided_results() -> Results:
     """Return results without an answer: nothing could be analysed."""
-    varied, reason = varied_results(), "No head has this record."
+    varied = varied_results()
     return replace(
         varied,
         responses={
-            name: ResponseResult(response.label, response.unit, response.of, "not analysed", reason)
+            name: ResponseResult(response.name, response.unit, "not analysed", NotAnalysed("no_record"))
             for name, response in varied.responses.items()
         },
         decision=None,
@@ -151,10 +155,12 @@ def hostile_results() -> Results:
     names |= {"Blend L": HOSTILE[1], "A small trial": HOSTILE[0] + HOSTILE[1], "Which?": HOSTILE[1]}
     renamed: Results = _renamed(results, names)
     weight = renamed.responses["weight_g"]
+    assert weight.model is not None
+    noted = replace(weight.model, notes=tuple(Note("garden_failed", site=name) for name in HOSTILE))
+    outlier = OutlierCheck(ok=False, bucket=HOSTILE[0], site=HOSTILE[1], residual=90.0, p=0.001)
     return replace(
         renamed,
         trial=replace(renamed.trial, season=HOSTILE[2], contact_role=HOSTILE[4]),
-        design=replace(renamed.design, notes=HOSTILE),
         decision=replace(
             decision_of(renamed),
             evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],)),
@@ -162,9 +168,7 @@ def hostile_results() -> Results:
         ),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),
         made_with=renamed.made_with | {HOSTILE[0]: HOSTILE[1]},
-        losses=replace(renamed.losses, statement=HOSTILE[0]),
-        responses=renamed.responses
-        | {"weight_g": replace(weight, checks=(Check("shape", *HOSTILE[:3], ok=False), *weight.checks))},
+        responses=renamed.responses | {"weight_g": replace(weight, model=noted, checks=(outlier, *weight.checks))},
     )
 
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
-from typing import Any
 
 import pytest
 
 from small_recommended import small_recommended
+from trialkit.domain.treatment import Treatment
 from trialkit.report import evidence_html, handout_html
-from trialkit.report.handout import kitchen_measure
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
+from trialkit.words.handout import kitchen_measure
 
 GRADE = 6.0
 
@@ -89,16 +90,16 @@ def test_water_that_nobody_tried_is_marked() -> None:
 
 def test_a_default_without_acid_or_dose() -> None:
     """What was not tried is not spoken of, and an unchanged default does not claim to beat itself."""
-    document = small_recommended()
-    document["recommended"] |= {"acidifier": "none", "dose_tsp": None}
-    document["current"] = document["recommended"]
-    document["acid"], document["days"] = [], None
+    usual = small_recommended()
+    best = replace(usual.recommended, treatment=Treatment("Fenleaf", None, "none"))
+    document = replace(usual, recommended=best, current=best, acid=(), days=None)
     page = handout_html(document)
     assert "Our trials did not test acid." in page  # every bucket had the same
     assert "No acid" not in page
     assert "teaspoon" not in page
-    document["compared"][0]["treatment"] = {**document["compared"][0]["treatment"], "acidifier": "none"}
-    assert "Our trials did best with no acid added." in handout_html(document)
+    without_acid = replace(document.compared[0], treatment=Treatment("Larkmoor Butter", 6.0, "none"))
+    compared = (without_acid, *document.compared[1:])
+    assert "Our trials did best with no acid added." in handout_html(replace(document, compared=compared))
     assert "Nothing that we tried was surely better" in page
 
 
@@ -120,7 +121,7 @@ def test_the_evidence_page_holds_its_tables() -> None:
     for said in (
         "Every treatment beside the current practice",
         "0ba40f9d3f61f",
-        "Mossridge cannot be compared",
+        "cannot be compared with Larkmoor Butter",
         "23 gardens with 3 blocks",
         "borrowed",
         "Without each trial",
@@ -133,8 +134,7 @@ def test_the_evidence_page_holds_its_tables() -> None:
 
 def test_without_a_gain_the_evidence_page_says_so() -> None:
     """Where no trial set an alternative beside the practice there is no picture, and the page says why."""
-    document: dict[str, Any] = small_recommended() | {"together": None, "classes": None, "alternative": None}
-    page = evidence_html(document)
+    page = evidence_html(replace(small_recommended(), trial_gains=None, classes=None, alternative=None))
     assert "<figure" not in page
     assert "so there is nothing to draw" in page
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from small_trial import small_trial
-from trialkit.documents.document import as_data
-from trialkit.evidence.accepting import trial_contents
-from trialkit.evidence.ledger import Listed, add
+from trialkit.documents.document import as_text, from_text
+from trialkit.documents.ledger_entry import Listed
+from trialkit.documents.results import Results
+from trialkit.evidence.accepting import trial_entry
+from trialkit.evidence.ledger import add
 from trialkit.rules.check import read_trial
 
 ON = date(2026, 11, 1)
@@ -19,16 +20,17 @@ ON = date(2026, 11, 1)
 def season(folder: Path, name: str, when: str, started: str, **options: Any) -> Path:
     """Lay out, draw and analyse a small trial of a season; returns its folder."""
     about = f'season = "{when}"\nstarted_on = {started}\n'
-    document = as_data(small_trial(folder, id=name, about=about, **options))
+    results = small_trial(folder, id=name, about=about, **options)
     (folder / "results").mkdir(exist_ok=True)
-    (folder / "results" / "results.json").write_text(json.dumps(document), "utf-8")
+    (folder / "results" / "results.json").write_text(as_text(results), "utf-8")
     return folder
 
 
 def accept(ledger: Path, folder: Path, on: date = ON) -> Listed:
     """Put an analysed trial in a ledger."""
-    results = (folder / "results" / "results.json").read_bytes()
-    return add(ledger, trial_contents(read_trial(folder), json.loads(results), results), on)
+    written = (folder / "results" / "results.json").read_bytes()
+    results = from_text(Results, written.decode("utf-8"))
+    return add(ledger, trial_entry(read_trial(folder), results, written), on)
 
 
 def three_seasons(ledger: Path, trials: Path) -> tuple[Path, ...]:

@@ -72,7 +72,7 @@ CAUTIONED: tuple[Caution, ...] = ("missing", "residuals", "shape", "spread", "ou
 
 def _cautions(losses: Losses, yields: Answered, found: Influence | None) -> Iterator[Caution]:
     """What is said beside the answer: whatever could well turn it."""
-    if losses.warning:
+    if losses.go_with_the_treatment:
         yield "losses"
     if found is not None and not found.ok:
         yield "influence"

@@ -36,15 +36,16 @@ class DaysNotBounded(MixedModelError):
     ----------
     term : str
     levels : tuple of str
-    what : str
-        How its heads were seen.
+    late : bool
+        Whether its heads were not ready when last seen, and not ready already when first seen.
     """
 
-    def __init__(self, term: str, levels: tuple[str, ...], what: str) -> None:
-        self.term, self.levels, self.what = term, levels, what
+    def __init__(self, term: str, levels: tuple[str, ...], *, late: bool) -> None:
+        self.term, self.levels, self.late = term, levels, late
         names = " and ".join(map(repr, levels))
+        seen = "was still not ready when last seen" if late else "was ready when first seen"
         super().__init__(
-            f"Every head of {term} {names} {what}: its mean days are not determined. Leave it out of the analysis of "
+            f"Every head of {term} {names} {seen}: its mean days are not determined. Leave it out of the analysis of "
             "days, and say only that."
         )
 
@@ -313,10 +314,7 @@ def _refuse_undetermined(model: Model, rows: pd.DataFrame, seen: Bounds) -> None
         if not term or not set(term) <= factors:
             continue
         level = rows[list(term)].astype(str).agg(":".join, axis=1)
-        for side, what in (
-            (seen.upper, "was still not ready when last seen"),
-            (seen.lower, "was ready when first seen"),
-        ):
+        for side, late in ((seen.upper, True), (seen.lower, False)):
             shares = pd.Series(np.isinf(side), index=rows.index).groupby(level).all()
             if shares.any():
-                raise DaysNotBounded(":".join(term), tuple(str(name) for name in shares.index[shares]), what)
+                raise DaysNotBounded(":".join(term), tuple(str(name) for name in shares.index[shares]), late=late)

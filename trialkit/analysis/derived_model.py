@@ -4,22 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.documents.findings import Note, NoteCode
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
-
-STRATUM_LABELS = {
-    "site": "sites",
-    "site:block": "blocks within sites",
-    "site:block:whole_plot": "whole plots within blocks",
-    "site:block:row": "rows within blocks",
-    "site:block:column": "columns within blocks",
-    "site:volunteer": "volunteers within sites",
-    "bucket": "buckets treated alike",
-}
 
 
 @dataclass(frozen=True)
@@ -34,9 +26,9 @@ class DerivedModel:
         Groupings with too few levels to be random, entered as fixed.
     random : tuple of str
         Random terms besides the residual.
-    residual_label : str
-        What the residual is: heads within buckets, or buckets where each has one head.
-    notes : tuple of str
+    residual : {"heads", "buckets"}
+        What the residual is between: heads within buckets, or buckets where each has one head.
+    notes : tuple of Note
         What the adviser should know about the choice.
     confounded : tuple of str
         Treatment effects differing between sites that the layout cannot tell from other variation.
@@ -47,8 +39,8 @@ class DerivedModel:
     treatment: tuple[str, ...]
     nuisance: tuple[str, ...]
     random: tuple[str, ...]
-    residual_label: str
-    notes: tuple[str, ...]
+    residual: Literal["heads", "buckets"]
+    notes: tuple[Note, ...]
     confounded: tuple[str, ...] = ()
     residual_by: str | None = None
 
@@ -56,32 +48,18 @@ class DerivedModel:
         """Write the model formula, with the factors crossed or one joint `treatment` column."""
         return f"{response} ~ {' + '.join([*self.nuisance, treatment or ' * '.join(self.treatment)])}"
 
-    def label(self, term: str) -> str:
-        """Name a random term, or the residual, in words."""
-        if term == "residual":
-            return self.residual_label
-        if term.startswith("residual:"):
-            return f"{self.residual_label} at {term.removeprefix('residual:')}"
-        if term in STRATUM_LABELS:
-            return STRATUM_LABELS[term]
-        return f"{term.split(':')[1].removesuffix('_tsp')} effect differing between sites"
-
-    def noting(self, note: str) -> DerivedModel:
+    def noting(self, code: NoteCode, count: int | None = None, site: str | None = None) -> DerivedModel:
         """Return the model with a further note."""
-        return replace(self, notes=(*self.notes, note))
+        return replace(self, notes=(*self.notes, Note(code, count=count, site=site)))
 
     def with_spread_by_site(self) -> DerivedModel:
         """Return the model in which buckets of each site have a variance of their own."""
-        return replace(self, residual_by="site").noting(
-            "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."
-        )
+        return replace(self, residual_by="site").noting("spread_by_garden")
 
     def on_bucket_means(self) -> DerivedModel:
         """Return the model for one row a bucket: the bucket becomes the residual."""
         random = tuple(term for term in self.random if term != "bucket")
-        return replace(self, random=random, residual_label=STRATUM_LABELS["bucket"]).noting(
-            "The means of the buckets were analysed, each bucket counting alike."
-        )
+        return replace(self, random=random, residual="buckets").noting("bucket_means")
 
 
 def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence[str]) -> DerivedModel:
@@ -104,7 +82,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     interactions = [f"site:{column}" for column in treatment]
     random: list[str] = []
     nuisance: list[str] = []
-    notes: list[str] = []
+    notes: list[Note] = []
     confounded: list[str] = []
     kept: list[NDArray[np.intp]] = []
     for term in ["site", *strata, "bucket", *interactions]:
@@ -120,10 +98,10 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
             random.append(term)
         else:
             nuisance.append(term.split(":")[-1])
-            notes.append(f"There are only {levels} {STRATUM_LABELS[term]}, too few to stand for others.")
+            notes.append(Note("few_levels", count=levels, term=term))
     several = heads.groupby("bucket").size().max() > 1
-    label = "heads within a bucket" if several else STRATUM_LABELS["bucket"]
-    return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), label, tuple(notes), tuple(confounded))
+    residual: Literal["heads", "buckets"] = "heads" if several else "buckets"
+    return DerivedModel(tuple(treatment), tuple(nuisance), tuple(random), residual, tuple(notes), tuple(confounded))
 
 
 def same_grouping(first: NDArray[np.intp], second: NDArray[np.intp]) -> bool:

@@ -11,6 +11,7 @@ from scipy.special import ndtri
 
 from trialkit.documents.findings import Power, QuantilePoint, Scale, SiteSpread
 from trialkit.domain.rounding import TIE_DECIMALS
+from trialkit.domain.thresholds import UNEVEN_RATIO
 from trialkit.mixed import MixedFit
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import prepare, starting_variances
@@ -22,7 +23,6 @@ SIMULATIONS = 999
 BAND = 0.95
 LEAST_SITE_DF = 5.0
 """Fewer tell next to nothing of a spread: a 95 % interval for the ratio of two spreads on 5 d.f. is 7-fold wide."""
-UNEVEN_RATIO = 3.0
 POWERS = np.round(np.arange(-2.0, 2.01, 0.1), 10)
 DROP = 3.841458820694124
 """95 % point of chi-square with one degree of freedom."""

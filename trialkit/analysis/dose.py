@@ -2,28 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from trialkit._percent import in_percent
 from trialkit.analysis.derived_model import DerivedModel
-from trialkit.analysis.dose_draws import (
-    DoseMeans,
-    DrawnCurves,
-    dose_of_greatest_return,
-    dose_reaching,
-    draw_curves,
+from trialkit.analysis.draws import symmetric_root
+from trialkit.documents.findings import (
+    DoseAnswer,
+    DoseBasis,
+    DoseCurve,
+    DoseGroup,
+    DosePoint,
+    EffectTest,
+    Interval,
+    RecommendedDose,
 )
-from trialkit.documents.findings import DoseAnswer, DoseCurve, DoseGroup, DosePoint, RecommendedDose, Test
+from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, fit_curves, fit_mixed
-from trialkit.mixed.curves import FEWEST_DOSES, Curve, CurveFit
-from trialkit.words.measures import spoons, teaspoons
-from trialkit.words.phrases import number, p_value
+from trialkit.mixed.curves import Curve, CurveFit, curve_basis, shapes_searched
 
+FloatArray = NDArray[np.float64]
+
+DRAWS = 4_000
+SHAPES = 121
+DOSES = 241
+"""Doses at which a curve is read, evenly over the range tried."""
 DOSE = "dose_tsp"
 DIFFER_P = 0.05
 """Below this p the curves of a factor's levels are fitted apart (common practice, no source)."""
@@ -37,8 +45,8 @@ class DoseQuestion:
 
     Attributes
     ----------
-    response, unit : str
-        Column of the data, and its unit for people.
+    response : str
+        Column of the data.
     share : float
         Of the attainable gain, that the recommended dose is to reach.
     confidence : float
@@ -48,7 +56,6 @@ class DoseQuestion:
     """
 
     response: str
-    unit: str
     share: float
     confidence: float
     worth: float | None
@@ -60,7 +67,7 @@ ModelOf = Callable[[pd.DataFrame, Sequence[str]], DerivedModel]
 
 
 def dose_response(
-    question: DoseQuestion, rows: pd.DataFrame, factors: Sequence[str], tests: Sequence[Test], model_of: ModelOf
+    question: DoseQuestion, rows: pd.DataFrame, factors: Sequence[str], tests: Sequence[EffectTest], model_of: ModelOf
 ) -> DoseAnswer:
     """Fit dose curves to a response and say which dose is enough.
 
@@ -75,60 +82,27 @@ def dose_response(
         One row a head or a bucket: what the response was fitted to.
     factors : sequence of str
         Columns of the varied factors, the dose among them.
-    tests : sequence of Test
+    tests : sequence of EffectTest
         Of the effects of the factors.
     model_of : callable
         Derives the model of some of the rows and factors from how the trial was randomised.
     """
     doses = tuple(sorted(float(dose) for dose in rows[DOSE].unique()))
     of_dose = tuple(test for test in tests if DOSE in test.term.split(":"))
-    if len(doses) < FEWEST_DOSES:
-        return DoseAnswer("not fitted", too_few(doses), doses, question.share, (), of_dose, "", ())
+    if len(doses) < FEWEST_CURVE_DOSES:
+        return DoseAnswer("not fitted", "too_few_doses", None, doses, question.share, (), of_dose, ())
     apart = _apart(of_dose)
     try:
         groups = tuple(_groups(question, rows, factors, apart, model_of))
     except MixedModelError as error:
-        reason = f"The records cannot tell the curves apart. (For a statistician: {error})"
-        return DoseAnswer("not fitted", reason, doses, question.share, (), of_dose, "", ())
-    return DoseAnswer("fitted", None, doses, question.share, apart, of_dose, _differ(of_dose, apart), groups)
+        return DoseAnswer("not fitted", "not_told_apart", str(error), doses, question.share, (), of_dose, ())
+    return DoseAnswer("fitted", None, None, doses, question.share, apart, of_dose, groups)
 
 
-def too_few(doses: Sequence[float]) -> str:
-    """What fewer than four doses can't tell."""
-    tried = f"{', '.join(spoons(dose) for dose in doses[:-1])} and {teaspoons(doses[-1])}"
-    if len(doses) == 2:
-        return (
-            f"Only two doses were tried, {tried}: they tell which of the two is better, but nothing of the doses "
-            "between them or beyond."
-        )
-    return (
-        f"Only three doses were tried, {tried}: a plateau cannot be told from a curve, so no dose is recommended but "
-        f"one of those tried. {FEWEST_DOSES} doses or more could tell."
-    )
-
-
-def _apart(tests: Sequence[Test]) -> tuple[str, ...]:
+def _apart(tests: Sequence[EffectTest]) -> tuple[str, ...]:
     """Factors whose levels respond differently to the dose."""
     pairs = {test.term: test.p for test in tests if test.term.count(":") == 1}
     return tuple(column for term, p in pairs.items() if p < DIFFER_P for column in term.split(":") if column != DOSE)
-
-
-def _differ(tests: Sequence[Test], apart: Sequence[str]) -> str:
-    """Say for each other factor whether its levels need curves of their own."""
-    said = []
-    for test in tests:
-        if test.term.count(":") != 1:
-            continue
-        (other,) = (column for column in test.term.split(":") if column != DOSE)
-        name = other.removesuffix("_tsp")
-        if other in apart:
-            said.append(f"The response to the dose differs by {name} ({p_value(test.p)}): each has its own curve.")
-        else:
-            said.append(
-                f"No difference between the responses of each {name} to the dose was shown ({p_value(test.p)}): one "
-                "curve serves all."
-            )
-    return " ".join(said)
 
 
 def _groups(
@@ -143,7 +117,7 @@ def _groups(
         for column in kept.select_dtypes("category"):
             kept[column] = kept[column].cat.remove_unused_categories()
         others = [f for f in factors if f != DOSE and f not in apart and kept[f].nunique() > 1]
-        if kept[DOSE].nunique() >= FEWEST_DOSES:
+        if kept[DOSE].nunique() >= FEWEST_CURVE_DOSES:
             yield _group(question, kept, others, Treatment.of(treatment), model_of)
 
 
@@ -168,7 +142,7 @@ def _group(
         gain=_gain(curves, question),
         p=float(test["p"]),
         recommended=recommended,
-        statements=tuple(_statements(question, curves, found, fits, recommended, float(test["p"]))),
+        levels_off=_levels_off(fits),
     )
 
 
@@ -215,12 +189,12 @@ def _points(question: DoseQuestion, curves: DrawnCurves) -> Iterator[DosePoint]:
         yield DosePoint(float(curves.grid[i]), float(curves.averaged[i]), float(lower[i]), float(upper[i]))
 
 
-def _gain(curves: DrawnCurves, question: DoseQuestion) -> tuple[float, float, float]:
+def _gain(curves: DrawnCurves, question: DoseQuestion) -> Interval:
     """Attainable gain over the lowest dose: estimate and limits."""
     tail = (1 - question.confidence) / 2
     gains = curves.drawn.max(1) - curves.drawn[:, 0]
     low, high = np.quantile(gains, [tail, 1 - tail])
-    return float((curves.averaged - curves.averaged[0]).max()), float(low), float(high)
+    return Interval(float((curves.averaged - curves.averaged[0]).max()), float(low), float(high))
 
 
 def _recommended(question: DoseQuestion, curves: DrawnCurves, found: DoseMeans) -> Iterator[RecommendedDose]:
@@ -244,7 +218,7 @@ def _recommended(question: DoseQuestion, curves: DrawnCurves, found: DoseMeans) 
 
 
 def _with_limits(
-    basis: str, estimate: np.ndarray, drawn: np.ndarray, question: DoseQuestion, found: DoseMeans
+    basis: DoseBasis, estimate: np.ndarray, drawn: np.ndarray, question: DoseQuestion, found: DoseMeans
 ) -> RecommendedDose:
     tail = (1 - question.confidence) / 2
     lower, upper = np.quantile(drawn, [tail, 1 - tail])
@@ -261,42 +235,136 @@ def _with_limits(
     )
 
 
-def _statements(
-    question: DoseQuestion,
-    curves: DrawnCurves,
-    found: DoseMeans,
-    fits: Sequence[CurveFit],
-    recommended: Sequence[RecommendedDose],
-    p: float,
-) -> Iterator[str]:
-    """Say what the curves tell, and what they don't."""
-    estimate, low, high = _gain(curves, question)
-    lowest, highest = found.doses[0], found.doses[-1]
-    if not recommended:
-        yield (
-            f"No effect of the dose was shown between {spoons(lowest)} and {teaspoons(highest)} ({p_value(p)}), so the "
-            "curve recommends none: as far as this trial can tell, the lowest serves as well."
-        )
-        return
-    for dose in recommended:
-        why = (
-            f"the smallest that reaches {in_percent(question.share)} of the gain that can be had"
-            if dose.basis == "share of gain"
-            else "the one of greatest return after the cost of the nutrient"
-        )
-        yield (
-            f"The curve recommends {teaspoons(dose.spoons_tsp)} a bucket, {why} within the range tried "
-            f"({number(question.confidence * 100)} % interval {number(dose.lower_tsp, 2)} to "
-            f"{number(dose.upper_tsp, 2)} teaspoons)."
-        )
-        if dose.reaches_highest:
-            yield "The interval reaches the highest dose tried: whether more would be better still is not known."
-        if dose.reaches_lowest:
-            yield "The interval reaches the lowest dose tried: whether less would do is not known."
-    yield (
-        f"From {teaspoons(lowest)} to the best dose the gain is {number(estimate)} {question.unit} "
-        f"({number(low)} to {number(high)})."
-    )
+def _levels_off(fits: Sequence[CurveFit]) -> bool:
+    """Whether the most likely curve bends, and some curve's shape lies within those looked at."""
     best = max(fits, key=lambda fit: -fit.minus_2_log_likelihood)
-    if best.curve == "linear" or all(fit.at_end for fit in fits if fit.shape is not None):
-        yield "No levelling off was seen within the range tried."
+    return best.curve != "linear" and not all(fit.at_end for fit in fits if fit.shape is not None)
+
+
+@dataclass(frozen=True)
+class DoseMeans:
+    """Means of the doses tried, with their joint covariance.
+
+    Attributes
+    ----------
+    doses : ndarray, shape (k,)
+        Teaspoons a bucket, rising.
+    means : ndarray, shape (k,)
+        In the response's unit, all other factors averaged over.
+    covariance : ndarray, shape (k, k)
+        Kenward and Roger's.
+    df : float
+        Smallest degrees of freedom of a difference between two doses.
+    """
+
+    doses: FloatArray
+    means: FloatArray
+    covariance: FloatArray
+    df: float
+
+    @property
+    def grid(self) -> FloatArray:
+        """Doses at which curves are read, shape (DOSES,)."""
+        return np.linspace(self.doses[0], self.doses[-1], DOSES)
+
+
+@dataclass(frozen=True)
+class DrawnCurves:
+    """The averaged curve and curves drawn around it, at the doses of a grid.
+
+    Attributes
+    ----------
+    grid : ndarray, shape (DOSES,)
+    averaged : ndarray, shape (DOSES,)
+        Weighted average of the curves, each fitted to the means.
+    drawn : ndarray, shape (n, DOSES)
+        Each a curve of one kind, refitted to a draw of the means; kinds appear as often as they weigh.
+    """
+
+    grid: FloatArray
+    averaged: FloatArray
+    drawn: FloatArray
+
+
+def draw_curves(found: DoseMeans, weights: Mapping[Curve, float], seed: int) -> DrawnCurves:
+    """Average the curves, and refit them to draws of the means.
+
+    Joint t draws of the means, as for the decision, each with its mirror image; a curve is fitted to each by
+    generalised least squares with its shape free, so that the draws carry the uncertainty of shape and kind as well (a
+    parametric bootstrap; model averaging: Burnham & Anderson 2002, Model Selection and Multimodel Inference, ch. 4,
+    from memory).
+
+    Parameters
+    ----------
+    found : DoseMeans
+    weights : mapping of str to float
+        Of each curve; they add up to 1.
+    seed : int
+    """
+    rng, half = np.random.Generator(np.random.PCG64(seed)), DRAWS // 2
+    root = symmetric_root(found.covariance)
+    errors = np.sqrt(found.df / rng.chisquare(found.df, half))[:, None] * (
+        rng.standard_normal((half, len(found.means))) @ root.T
+    )
+    means = found.means + np.concatenate([errors, -errors])
+    counts = _shared_out(weights, DRAWS)
+    order = rng.permutation(DRAWS)
+    averaged, drawn, start = np.zeros(DOSES), [], 0
+    for curve, weight in weights.items():
+        some = means[order[start : start + counts[curve]]]
+        curves = _refitted(found, curve, np.vstack([found.means, some]))
+        averaged = averaged + weight * curves[0]
+        drawn.append(curves[1:])
+        start += counts[curve]
+    return DrawnCurves(found.grid, averaged, np.concatenate(drawn))
+
+
+def _shared_out(weights: Mapping[Curve, float], total: int) -> dict[Curve, int]:
+    """Draws that each curve gets: the largest remainders make them add up."""
+    exact = {curve: weight * total for curve, weight in weights.items()}
+    counts = {curve: int(share) for curve, share in exact.items()}
+    by_remainder = sorted(exact, key=lambda curve: counts[curve] - exact[curve])
+    for curve in by_remainder[: total - sum(counts.values())]:
+        counts[curve] += 1
+    return counts
+
+
+def _refitted(found: DoseMeans, curve: Curve, means: FloatArray) -> FloatArray:
+    """Curves fitted to means, shape (n, k), by generalised least squares at the best of many shapes; (n, DOSES)."""
+    searched = shapes_searched(curve, found.doses)
+    if searched is None:
+        shapes: list[float | None] = [None]
+    elif curve == "asymptotic":
+        shapes = [float(c) for c in np.geomspace(*searched, SHAPES)]
+    else:
+        shapes = [float(c) for c in np.linspace(*searched, SHAPES)]
+    precision = np.linalg.inv(found.covariance)
+    coefficients, distances = [], []
+    for shape in shapes:
+        x = _with_intercept(curve_basis(curve, found.doses, shape))
+        fitted = means @ np.linalg.solve(x.T @ precision @ x, x.T @ precision).T
+        left = means - fitted @ x.T
+        coefficients.append(fitted)
+        distances.append(((left @ precision) * left).sum(1))
+    nearest = np.argmin(distances, axis=0)
+    curves = np.empty((len(means), DOSES))
+    for i in np.unique(nearest):
+        on_grid = _with_intercept(curve_basis(curve, found.grid, shapes[i]))
+        curves[nearest == i] = coefficients[i][nearest == i] @ on_grid.T
+    return curves
+
+
+def _with_intercept(columns: FloatArray) -> FloatArray:
+    return np.column_stack([np.ones(len(columns)), columns])
+
+
+def dose_reaching(curves: FloatArray, grid: FloatArray, share: float) -> FloatArray:
+    """Smallest dose at which each curve, shape (n, DOSES), has a share of its greatest gain over the lowest dose."""
+    gain = curves - curves[:, :1]
+    enough = gain >= share * gain.max(1, keepdims=True) - 1e-9 * np.abs(gain).max(1, keepdims=True)
+    return np.asarray(grid[enough.argmax(1)])
+
+
+def dose_of_greatest_return(curves: FloatArray, grid: FloatArray, worth: float, cost: float) -> FloatArray:
+    """Dose at which each curve, worth so much a unit, is worth most after its cost for each unit of dose."""
+    return np.asarray(grid[(worth * curves - cost * grid).argmax(1)])

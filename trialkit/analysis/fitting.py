@@ -84,10 +84,7 @@ def fit_days(response: str, heads: pd.DataFrame, model: DerivedModel, seed: int)
             return free
     except NotConverged:
         pass
-    return attempt(model.noting(APPROXIMATE), "nonnegative")
-
-
-APPROXIMATE = "The variances did not settle when left free, so they were held at zero or above: tests are approximate."
+    return attempt(model.noting("variances_held"), "nonnegative")
 
 
 @dataclass(frozen=True)
@@ -116,21 +113,19 @@ def _attempts(response: str, heads: pd.DataFrame, model: DerivedModel) -> Iterat
     """Ways to fit a response, the preferred first."""
     if "bucket" not in model.random:
         yield _Attempt(heads, model, "strata")
-        yield _Attempt(heads, model.noting(APPROXIMATE), "nonnegative")
+        yield _Attempt(heads, model.noting("variances_held"), "nonnegative")
         return
     means = heads.groupby("bucket", as_index=False, sort=False).first()
     means[response] = heads.groupby("bucket", sort=False)[response].mean().to_numpy()
     if (heads.groupby("bucket")[response].nunique() <= 1).all():
-        alike = model.on_bucket_means().noting(
-            "The heads of a bucket were all recorded alike, as where it is weighed whole."
-        )
+        alike = model.on_bucket_means().noting("heads_alike")
         yield _Attempt(means, alike, "strata")
-        yield _Attempt(means, alike.noting(APPROXIMATE), "nonnegative")
+        yield _Attempt(means, alike.noting("variances_held"), "nonnegative")
         return
     if model.residual_by:  # it is buckets whose spread differs, not heads within them
         yield _Attempt(means, model.on_bucket_means(), "strata")
-        yield _Attempt(means, model.on_bucket_means().noting(APPROXIMATE), "nonnegative")
+        yield _Attempt(means, model.on_bucket_means().noting("variances_held"), "nonnegative")
         return
     yield _Attempt(heads, model, "strata")
     yield _Attempt(means, model.on_bucket_means(), "strata")
-    yield _Attempt(heads, model.noting(APPROXIMATE), "nonnegative")
+    yield _Attempt(heads, model.noting("variances_held"), "nonnegative")

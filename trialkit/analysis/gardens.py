@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.findings import Exploration, Gardens, Interval, SiteDifference
+from trialkit.documents.findings import Covariate, Exploration, Gardens, Interval, SiteDifference
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
-from trialkit.words.phrases import number, p_value
-from trialkit.words.treatments import treatment_words
 
 FEWEST_TO_EXPLORE = 4
-COVARIATES = {
-    "sun_hours": ("sun", 1.0, "for each hour"),
-    "alkalinity_mg_l_caco3": ("alkalinity", 100.0, "for each 100 mg/L"),
-}
+COVARIATES: Mapping[Covariate, float] = {"sun_hours": 1.0, "alkalinity_mg_l_caco3": 100.0}
+"""What is known of gardens, and the step of it that a slope is for."""
 
 
 def new_garden_limits(fit: MixedFit, columns: Sequence[str], gardens: int, confidence: float) -> dict[str, Interval]:
@@ -53,9 +49,8 @@ def new_garden_limits(fit: MixedFit, columns: Sequence[str], gardens: int, confi
 def compare_gardens(
     rows: pd.DataFrame,
     response: str,
-    unit: str,
     labels: tuple[str, str],
-    treatments: tuple[Treatment, Treatment],
+    treatment: Treatment,
     sites: pd.DataFrame,
     confidence: float,
 ) -> Gardens | None:
@@ -65,11 +60,11 @@ def compare_gardens(
     ----------
     rows : pandas.DataFrame
         One row a bucket or a head: bucket, site, block, ``treatment``, the response.
-    response, unit : str
+    response : str
     labels : tuple of str
         Joint labels: the treatment, and the current practice.
-    treatments : tuple of Treatment
-        The same in levels.
+    treatment : Treatment
+        The first of these, in levels.
     sites : pandas.DataFrame
         The trial's gardens, with sun and alkalinity where known.
     confidence : float
@@ -86,39 +81,16 @@ def compare_gardens(
             )
     if not found:
         return None
-    explored = tuple(_explore(found, sites, unit, confidence))
-    statement = " ".join(_statement(found, treatments[0], unit))
-    return Gardens(treatments[0], tuple(found), statement, explored)
+    return Gardens(treatment, tuple(found), tuple(_explore(found, sites, confidence)))
 
 
-def _statement(found: Sequence[SiteDifference], treatment: Treatment, unit: str) -> Iterator[str]:
-    """What holds at every garden, and what on average only."""
-    gains = [one.difference for one in found]
-    ahead, name = sum(gain > 0 for gain in gains), treatment_words(treatment)
-    spread = f"{number(min(gains))} to {number(max(gains))} {unit}"
-    if len(found) == 1:
-        yield f"Only one garden has both {name} and the current practice."
-    elif ahead in (0, len(found)):
-        yield (
-            f"At every one of {len(found)} gardens {name} was {'ahead of' if ahead else 'behind'} the current practice "
-            f"({spread}); single gardens are known poorly."
-        )
-    else:
-        yield (
-            f"What holds on average does not hold everywhere: {name} was ahead of the current practice at {ahead} of "
-            f"{len(found)} gardens ({spread}). With few buckets a garden, some of that is luck."
-        )
-
-
-def _explore(
-    found: Sequence[SiteDifference], sites: pd.DataFrame, unit: str, confidence: float
-) -> Iterator[Exploration]:
+def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: float) -> Iterator[Exploration]:
     """Straight lines of the gardens' differences on what is known of the gardens; an exploration, not a test."""
     from scipy.special import stdtrit
     from scipy.stats import linregress
 
     known = sites.set_index("site")
-    for column, (label, step, words) in COVARIATES.items():
+    for column, step in COVARIATES.items():
         if column not in known:
             continue
         x = pd.to_numeric(known[column], errors="coerce").reindex([one.site for one in found]).to_numpy(float) / step
@@ -129,18 +101,10 @@ def _explore(
         line = linregress(x[usable], y[usable])
         half = float(stdtrit(int(usable.sum()) - 2, (1 + confidence) / 2)) * float(line.stderr)
         slope = float(line.slope)
-        more = "more" if slope > 0 else "less"
         yield Exploration(
             covariate=column,
-            label=label,
             per=step,
             slope=Interval(slope, slope - half, slope + half),
             p=float(line.pvalue),
             gardens=int(usable.sum()),
-            statement=(
-                f"An exploration: the gain was {number(abs(slope))} {unit} {more} {words} of {label} "
-                f"({number(slope - half)} to {number(slope + half)}; {p_value(float(line.pvalue))}; "
-                f"{int(usable.sum())} gardens). Gardens were not given their {label} at random: this can be an idea "
-                "for a trial, never a reason."
-            ),
         )

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit._percent import in_percent
 from trialkit.documents.findings import (
     FactorLosses,
     FactorShare,
@@ -28,8 +27,6 @@ from trialkit.stats.shares import (
     share_with_limits,
     usable_heads,
 )
-from trialkit.words.phrases import p_value
-from trialkit.words.treatments import level_words
 
 WORRYING_DIFFERENCE = 0.2
 """A fifth of the heads (common practice, no source)."""
@@ -79,7 +76,6 @@ def count_losses(
         for label, counts in counted.items()
     )
     by_factor = tuple(_factor_losses(buckets, str(column), design_effect, confidence) for column in treatments.columns)
-    warning = _warning(by_treatment, by_factor)
     by_site = tuple(
         SiteLosses(site, counts, share_usable(counts))
         for site in sorted(layout["site"].unique())
@@ -91,13 +87,16 @@ def count_losses(
     return Losses(
         heads=total,
         recorded=len(heads),
-        **by_outcome,
+        dead=by_outcome["dead"],
+        bolted=by_outcome["bolted"],
+        missing=by_outcome["missing"],
         by_treatment=by_treatment,
         by_site=by_site,
         by_factor=by_factor,
         design_effect=design_effect,
-        warning=warning,
-        statement=_statement(by_site, total, warning),
+        treatments_vary=_vary(by_treatment),
+        gardens_vary=_vary(by_site),
+        unfinished=bool(total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE),
     )
 
 
@@ -126,36 +125,8 @@ def _factor_losses(buckets: pd.DataFrame, column: str, design_effect: float, con
         test.chi_square,
         test.df,
         test.p,
+        differ=test.p is not None and test.p < DIFFER_P,
     )
-
-
-def _warning(by_treatment: Sequence[TreatmentLosses], by_factor: Sequence[FactorLosses]) -> str | None:
-    """Warn where losses differ by treatment: weights of the survivors alone would then mislead."""
-    sentences = []
-    for factor in by_factor:
-        if factor.p is None or factor.p >= DIFFER_P:
-            continue
-        worst = min(factor.levels, key=lambda level: level.usable.estimate)
-        best = max(factor.levels, key=lambda level: level.usable.estimate)
-        sentences.append(
-            f"Losses differ by {factor.column.removesuffix('_tsp')} ({p_value(factor.p)}): "
-            f"{in_percent(worst.usable.estimate)} of the recorded heads came to the table with "
-            f"{level_words(factor.column, worst.level)}, {in_percent(best.usable.estimate)} with "
-            f"{level_words(factor.column, best.level)}."
-        )
-    low, high = _range(by_treatment)
-    if not sentences and high - low > WORRYING_DIFFERENCE:
-        sentences.append(
-            f"Between treatments, from {in_percent(low)} to {in_percent(high)} of the recorded heads came to the "
-            "table, which may be chance."
-        )
-    if not sentences:
-        return None
-    sentences.append(
-        "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: there "
-        "a lost head counts as nothing."
-    )
-    return " ".join(sentences)
 
 
 def share_usable(heads: HeadCounts) -> float | None:
@@ -187,24 +158,7 @@ def _treatment(treatments: pd.DataFrame, label: str) -> Treatment:
     return Treatment.of(treatments.loc[label])
 
 
-def _statement(by_site: Sequence[SiteLosses], total: HeadCounts, warning: str | None) -> str:
-    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
-    parts = [f"{total.harvested} of {total.planned} planned heads were harvested", f"{total.lost} lost"]
-    parts += [f"{total.not_ready} not ready at the end"] * bool(total.not_ready)
-    parts += [f"{total.unrecorded} not recorded"] * bool(total.unrecorded)
-    sentences = [", ".join(parts) + "."]
-    if total.unmarketable:
-        sentences.append(f"{total.unmarketable} of those harvested were not marketable.")
-    sentences += [warning] if warning else []
-    low, high = _range(by_site)
-    if high - low > WORRYING_DIFFERENCE:
-        worst = min(by_site, key=lambda row: 1.0 if row.share_usable is None else row.share_usable)
-        sentences.append(f"Gardens differ: at {worst.site}, {in_percent(low)} of the recorded heads came to the table.")
-    if total.planned and total.unrecorded / total.planned > WORRYING_DIFFERENCE:
-        sentences.append("Many heads have no record yet: the answer is that of an unfinished trial.")
-    return " ".join(sentences)
-
-
-def _range(rows: Sequence[TreatmentLosses | SiteLosses]) -> tuple[float, float]:
+def _vary(rows: Sequence[TreatmentLosses | SiteLosses]) -> bool:
+    """Whether shares of usable heads are worryingly far apart."""
     shares = [row.share_usable for row in rows if row.share_usable is not None] or [0.0]
-    return min(shares), max(shares)
+    return max(shares) - min(shares) > WORRYING_DIFFERENCE

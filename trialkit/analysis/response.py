@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from trialkit.analysis.censored import CensoredFit, DaysNotBounded
-from trialkit.analysis.checks import diagnose, model_checks
+from trialkit.analysis.checks import diagnose, model_checks, replication_check
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
 from trialkit.analysis.fitting import Fits, fit_days, fit_response
@@ -20,23 +20,24 @@ from trialkit.documents.findings import (
     BucketMean,
     Check,
     Comparison,
+    EffectTest,
     Equivalence,
     FittedModel,
     LevelMean,
     Mean,
+    NotAnalysed,
     Pair,
+    PartlyTested,
+    ReplicationCheck,
+    ResponseName,
     ResponseResult,
     SiteMean,
-    Test,
     Variance,
 )
-from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 from trialkit.mixed.comparisons import Adjustment
-from trialkit.words.treatments import treatment_words
 
-TOO_SMALL = "too small to measure"
 AnyFit = MixedFit | CensoredFit
 
 
@@ -46,8 +47,8 @@ class Question:
 
     Attributes
     ----------
-    response, label, unit, of : str
-        Column of the data; its name and unit for people; which heads it is of.
+    response, unit : str
+        Column of the data, and its unit.
     treatments : pandas.DataFrame
         The combinations of the protocol, varied columns only, in factorial order; index is the joint label.
     current : str
@@ -65,10 +66,8 @@ class Question:
         Whether nothing is wanted but the comparisons, each by itself.
     """
 
-    response: str
-    label: str
+    response: ResponseName
     unit: str
-    of: str
     treatments: pd.DataFrame
     current: str
     confidence: float
@@ -102,9 +101,9 @@ class Answered:
     fits: Fits | None = None
 
 
-def not_analysed(question: Question, rows: pd.DataFrame, reason: str) -> Answered:
+def not_analysed(question: Question, rows: pd.DataFrame, why: NotAnalysed) -> Answered:
     """Return a response without an answer, and why."""
-    return Answered(ResponseResult(question.label, question.unit, question.of, "not analysed", reason), rows)
+    return Answered(ResponseResult(question.response, question.unit, "not analysed", why), rows)
 
 
 def analyse_response(
@@ -125,7 +124,7 @@ def analyse_response(
         Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
     """
     if heads["treatment"].nunique() < 2:
-        return not_analysed(question, heads, "Only one treatment has a harvested head, so there is nothing to compare.")
+        return not_analysed(question, heads, NotAnalysed("one_treatment"))
     try:
         if days_seed is None:
             fits = _fit_evenly(question.response, heads, model)
@@ -134,14 +133,11 @@ def analyse_response(
             heads = fits.rows
         if question.in_short:
             comparisons = _comparisons(question, fits.joint, heads)
-            result = ResponseResult(
-                question.label, question.unit, question.of, "analysed", None, comparisons=comparisons
-            )
+            result = ResponseResult(question.response, question.unit, "analysed", None, comparisons=comparisons)
             return Answered(result, heads, fits.model, fits)
         return _summary(question, heads, fits)
     except MixedModelError as error:
-        reason = f"{_in_plain_words(error, heads, question)} (For a statistician: {error})"
-        return not_analysed(question, heads, reason)
+        return not_analysed(question, heads, _why(error, heads, question))
 
 
 def _fit_evenly(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits:
@@ -156,24 +152,16 @@ def _fit_evenly(response: str, heads: pd.DataFrame, model: DerivedModel) -> Fits
     return by_site if by_site.settled else fits
 
 
-def _in_plain_words(error: MixedModelError, heads: pd.DataFrame, question: Question) -> str:
-    """Say what the engine's refusal means for the trial, and what would mend it."""
+def _why(error: MixedModelError, heads: pd.DataFrame, question: Question) -> NotAnalysed:
+    """What the engine's refusal means for the trial."""
     if isinstance(error, DaysNotBounded) and error.term == "treatment":
-        names = " and of ".join(treatment_words(question.treatment(level)) for level in error.levels)
-        return (
-            f"Every head of {names} {error.what}, so nobody knows how long it takes, and days are not compared. Look "
-            "earlier, or go on longer, next time."
-        )
+        treatments = tuple(question.treatment(level) for level in error.levels)
+        return NotAnalysed("never_ready" if error.late else "ready_at_once", treatments, str(error))
     if heads.groupby("treatment", observed=True)["bucket"].nunique().max() < 2:
-        return (
-            "No treatment has more than one bucket with a record, so a difference between treatments cannot be told "
-            "from one between buckets: each treatment needs two buckets or more."
-        )
+        return NotAnalysed("one_bucket_each", technical=str(error))
     if isinstance(error, NotConverged):
-        return "The variation between gardens, blocks and buckets could not be estimated from these records."
-    if isinstance(error, NoVariation):
-        return "These records leave no variation to judge by: too few differ, or they follow the treatments exactly."
-    return "The records cannot tell the treatments apart from the gardens, blocks or buckets that they stood in."
+        return NotAnalysed("not_settled", technical=str(error))
+    return NotAnalysed("no_variation" if isinstance(error, NoVariation) else "confounded", technical=str(error))
 
 
 def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
@@ -183,16 +171,14 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
     scale = scale_of(fits.joint) if isinstance(fits.joint, MixedFit) and question.checked else None
     checks: tuple[Check, ...] = ()
     if question.checked:
-        error_df = _error_df(tests, comparisons)
-        checks = model_checks(heads, question.response, question.unit, error_df, scale)
+        checks = model_checks(heads, question.response, _replication(tests, comparisons), scale)
     result = ResponseResult(
-        label=question.label,
+        name=question.response,
         unit=question.unit,
-        of=question.of,
         status="analysed",
-        reason=None,
+        not_analysed=None,
         model=_fitted_model(fits, heads, effects),
-        variances=_variances(fits.crossed, model),
+        variances=_variances(fits.crossed),
         tests=tests,
         means=_means(question, fits.joint, heads),
         marginal_means=_marginal_means(question, fits.crossed, model),
@@ -208,38 +194,32 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
 
 def _fitted_model(fits: Fits, heads: pd.DataFrame, effects: pd.DataFrame) -> FittedModel:
     fit = fits.crossed
-    statements = [*fits.model.notes, *_missing_tests(fit, effects)]
     return FittedModel(
         formula=fit.formula,
         random=fits.model.random,
+        residual=fits.model.residual,
         bounds=fits.bounds,
         iterations=int(fit.record.iterations[0]),
         criterion=fit.criterion if math.isfinite(fit.criterion) else None,
         observations=fit.model.heads,
         buckets=heads["bucket"].nunique(),
-        statements=tuple(statements),
+        notes=fits.model.notes,
+        partly_tested=tuple(_partly_tested(fit, effects)),
     )
 
 
-def _variances(fit: AnyFit, model: DerivedModel) -> tuple[Variance, ...]:
+def _variances(fit: AnyFit) -> tuple[Variance, ...]:
     return tuple(
-        Variance(
-            term=str(term),
-            label=model.label(str(term)),
-            variance=float(value),
-            sd=float(np.sqrt(value)) if value > 0 else None,
-            statement=None if value > 0 else TOO_SMALL,
-        )
+        Variance(term=str(term), variance=float(value), sd=float(np.sqrt(value)) if value > 0 else None)
         for term, value in fit.variances.items()
     )
 
 
-def _tests(table: pd.DataFrame) -> tuple[Test, ...]:
+def _tests(table: pd.DataFrame) -> tuple[EffectTest, ...]:
     table = table.dropna()
     return tuple(
-        Test(
+        EffectTest(
             term=str(term),
-            label=_effect_label(str(term)),
             f=float(row["f"]),
             numerator_df=int(row["numerator_df"]),
             denominator_df=float(row["denominator_df"]),
@@ -249,26 +229,18 @@ def _tests(table: pd.DataFrame) -> tuple[Test, ...]:
     )
 
 
-def _missing_tests(fit: AnyFit, effects: pd.DataFrame) -> Iterator[str]:
-    """Name the effects that missing combinations leave untested, in whole or in part."""
+def _partly_tested(fit: AnyFit, effects: pd.DataFrame) -> Iterator[PartlyTested]:
+    """Effects that missing combinations leave untested, in whole or in part."""
     factors = fit.model.fixed.factors
     for term, reached in effects["numerator_df"].items():
         full = math.prod(len(factors[column]) - 1 for column in str(term).split(":"))
         if reached < full:
-            effect = _effect_label(str(term))
-            tested = f"tested only in part ({reached:.0f} of {full} degrees of freedom)" if reached else "not tested"
-            yield f"The effect of {effect} was {tested}: some combinations were never tried or all lost."
+            yield PartlyTested(str(term), int(reached), full)
 
 
-def _error_df(tests: Sequence[Test], comparisons: Sequence[Comparison]) -> tuple[str, float]:
-    """Effect or comparison with the fewest degrees of freedom for error, which the trial knows least about."""
-    found = [(test.label, test.denominator_df) for test in tests]
-    found += [(f"{treatment_words(row.treatment)} against the current practice", row.df) for row in comparisons]
-    return min(found, key=lambda one: round(one[1], TIE_DECIMALS))
-
-
-def _effect_label(term: str) -> str:
-    return " by ".join(column.removesuffix("_tsp") for column in term.split(":"))
+def _replication(tests: Sequence[EffectTest], comparisons: Sequence[Comparison]) -> ReplicationCheck:
+    effects: dict[str | Treatment, float] = {test.term: test.denominator_df for test in tests}
+    return replication_check(effects | {row.treatment: row.df for row in comparisons})
 
 
 def _means(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[Mean, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from importlib.metadata import version
 
@@ -13,17 +13,24 @@ import pandas as pd
 
 from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide
 from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.degree_days import BASE_C, DEGREE_DAYS, ripening_in_degree_days
 from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
-from trialkit.analysis.ripening import ripening
+from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
 from trialkit.analysis.water import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import Check, Decision, NoDecision
+from trialkit.documents.findings import (
+    Check,
+    Decision,
+    NoDecision,
+    NotAnalysed,
+    NotAnalysedCode,
+    Note,
+    ResponseName,
+)
 from trialkit.documents.results import (
     About,
     AcidUsed,
@@ -35,21 +42,15 @@ from trialkit.documents.results import (
     VariedFactor,
 )
 from trialkit.domain.errors import NotComputed
-from trialkit.domain.factors import FACTOR_COLUMNS, FactorName
+from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
-FACTOR_WORDS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}
-HARVESTED = "of the heads that were harvested"
 TIMES = ("days", DEGREE_DAYS)
 """Responses that are seen between two visits."""
-FIXED_HARVEST = (
-    "Every head of a garden was cut on one day, so days to harvest were fixed by the plan and say nothing about the "
-    "treatments."
-)
 
 
 def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
@@ -108,14 +109,14 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
-    modelled = [answer.model for answer in answers.values() if answer.model]  # weight first
     return Results(
-        schema="trialkit-results-1",
+        schema="trialkit-results-2",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
         seed=trial.protocol.seed,
-        design=_design(trial, modelled[0] if modelled else None),
+        confidence=trial.protocol.decision.confidence,
+        design=_design(trial),
         losses=losses,
         water=water_of(trial),
         responses={name: answer.result for name, answer in answers.items()},
@@ -133,9 +134,8 @@ def _with_gardens(trial: Trial, question: Question, answered: Answered, decision
     gardens = compare_gardens(
         answered.rows,
         question.response,
-        question.unit,
         (str(labels[0]), question.current),
-        (rival, decision.current),
+        rival,
         trial.sites,
         question.confidence,
     )
@@ -155,16 +155,15 @@ def _answer(
     question: Question,
     data: pd.DataFrame,
     strata: Sequence[str],
-    notes: Sequence[str],
+    notes: Sequence[Note],
 ) -> Answered:
     """Analyse one response, unless there is a reason not to."""
-    reason = _not_asked(trial, question.response, data)
-    if reason:
-        return not_analysed(question, data, reason)
+    why = _not_asked(trial, question.response, data)
+    if why:
+        return not_analysed(question, data, NotAnalysed(why))
     factors = list(question.treatments.columns)
     model = derive_model(data, factors, strata)
-    for note in notes:
-        model = model.noting(note)
+    model = replace(model, notes=(*model.notes, *notes))
     seed = trial.protocol.seed_of(RIPENING_STREAM) if question.response in TIMES else None
     answered = analyse_response(question, data, model, seed)
     if answered.fits is None or DOSE not in factors or question.response in TIMES:
@@ -188,7 +187,6 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
         worth_g, cost = (decision.price_per_kg / 1000, price) if math.isfinite(price) else (None, None)
     return DoseQuestion(
         response=question.response,
-        unit=question.unit,
         share=decision.share_of_gain,
         confidence=decision.confidence,
         worth=worth_g,
@@ -197,11 +195,10 @@ def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
     )
 
 
-def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
-    """Say how many heads the weather table does not reach."""
+def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[Note, ...]:
+    """Count the heads that the weather table does not reach."""
     left = len(days) - len(kept)
-    said = f"{left} {'head' if left == 1 else 'heads'} left out: the weather of some of their days is not known."
-    return (said,) if left else ()
+    return (Note("weather_unknown", left),) if left else ()
 
 
 def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
@@ -209,20 +206,12 @@ def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
     return heads[is_harvested(heads) & heads[response].notna()]
 
 
-def _seen_between(days: pd.DataFrame) -> tuple[str, ...]:
-    """Say how the days were seen."""
-    notes, waiting = [], int(np.isinf(days["upper"]).sum())
+def _seen_between(days: pd.DataFrame) -> tuple[Note, ...]:
+    """Count how the days were seen."""
+    waiting = int(np.isinf(days["upper"]).sum())
     between = int(((days["upper"] > days["lower"]) & np.isfinite(days["upper"])).sum())
-    if between:
-        notes.append(
-            f"{between} heads became ready between two visits: their days were drawn between these, many times over."
-        )
-    if waiting:
-        notes.append(
-            f"{waiting} {'head was' if waiting == 1 else 'heads were'} not ready at the last visit: counted as taking "
-            "longer than that."
-        )
-    return tuple(notes)
+    notes = [Note("days_drawn", between)] if between else []
+    return (*notes, Note("not_ready", waiting)) if waiting else tuple(notes)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:
@@ -256,32 +245,19 @@ def _questions(trial: Trial, treatments: pd.DataFrame, *, all_pairs: bool) -> di
         "all_pairs": all_pairs,
     }
     margins = {"weight_g": decision.equivalence_margin_g, YIELD: decision.equivalence_margin_g * heads}
-    asked = {
-        "weight_g": ("head weight", "g", HARVESTED),
-        YIELD: ("marketable weight a bucket", "g", "of every bucket with a record, a lost head counting as nothing"),
-        "days": (
-            "days to harvest",
-            "days",
-            "of the heads that were harvested, or were still growing at the last visit",
-        ),
-        DEGREE_DAYS: (
-            f"growing degree days to harvest above {BASE_C:g} °C",
-            "°C d",
-            "of the heads that were harvested, or were still growing at the last visit",
-        ),
-    }
-    return {name: Question(name, *words, margin=margins.get(name, 0.0), **shared) for name, words in asked.items()}
+    units: Mapping[ResponseName, str] = {"weight_g": "g", YIELD: "g", "days": "days", DEGREE_DAYS: "°C d"}
+    return {name: Question(name, unit, margin=margins.get(name, 0.0), **shared) for name, unit in units.items()}
 
 
-def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> str | None:
+def _not_asked(trial: Trial, name: str, data: pd.DataFrame) -> NotAnalysedCode | None:
     """Why a response is not analysed, if it is not."""
     wanted = trial.protocol.responses.days if name in TIMES else trial.protocol.responses.weight
     if not wanted:
-        return "The protocol does not ask for it."
+        return "not_asked"
     if data.empty:
-        return "No head has this record."
+        return "no_record"
     if name in TIMES and (data.groupby("site", observed=True)["harvested_on"].nunique() <= 1).all():
-        return FIXED_HARVEST
+        return "one_harvest_day"
     return None
 
 
@@ -297,7 +273,7 @@ def _versions() -> dict[str, str]:
     }
 
 
-def _design(trial: Trial, model: DerivedModel | None) -> Design:
+def _design(trial: Trial) -> Design:
     protocol = trial.protocol
     taking_part = trial.sites[trial.sites["site"].isin(trial.layout["site"])].sort_values("site")
     columns = [field.name for field in fields(Site)]
@@ -314,19 +290,18 @@ def _design(trial: Trial, model: DerivedModel | None) -> Design:
         factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
         fixed=_fixed_factors(trial),
         acid_used=acid_used(trial.solution, trial.layout, trial.products),
-        notes=model.notes if model else (),
     )
 
 
 def _factor(trial: Trial, name: FactorName) -> VariedFactor:
-    label, unit = FACTOR_WORDS[name]
     factor = trial.protocol.factors[name]
-    return VariedFactor(name, FACTOR_COLUMNS[name], label, unit, factor.levels, factor.product)
+    of = next(one for one in FACTORS if one.name == name)
+    return VariedFactor(name, of.column, of.unit, factor.levels, factor.product)
 
 
 def _fixed_factors(trial: Trial) -> tuple[FixedFactor, ...]:
     return tuple(
-        FixedFactor(name, FACTOR_WORDS[name][0], factor.levels[0], factor.product)
+        FixedFactor(name, factor.levels[0], factor.product)
         for name, factor in trial.protocol.factors.items()
         if len(factor.levels) == 1
     )

@@ -8,10 +8,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.water import AcidReading, DoseStrength, SiteWater, Water
-from trialkit.domain.errors import NotComputed
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
-from trialkit.solution.calibration import EffectiveAlkalinity, effective_alkalinity
+from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 from trialkit.solution.nutrients import elements_mg_l
 
 METER_STEP = 0.1
@@ -47,20 +46,19 @@ def _doses(trial: Trial) -> Iterator[DoseStrength]:
         yield DoseStrength(dose, dose * product.grams_per_tsp, elements.get("N", 0.0), elements, ec)
 
 
-def _fit(group: pd.DataFrame) -> EffectiveAlkalinity | str:
-    """Estimate a garden's alkalinity from the buckets that got acid, or say why not."""
+def _fit(group: pd.DataFrame) -> EffectiveAlkalinity | None:
+    """Estimate a garden's alkalinity from the buckets that got acid; None where these are too few."""
     acid = group[group["acid_mol_l"] > 0]
-    try:
-        return effective_alkalinity(
-            acid["acid"].tolist(),
-            acid["acid_mol_l"].to_numpy(dtype=float),
-            acid["ph_start"].to_numpy(dtype=float),
-            acid["ph_after"].to_numpy(dtype=float),
-            phosphate_mol_l=acid["phosphate_mol_l"].to_numpy(dtype=float),
-            strip_step=_step(acid["ph_after"]),
-        )
-    except NotComputed as error:
-        return str(error)
+    if len(acid) < FEWEST_READINGS:
+        return None
+    return effective_alkalinity(
+        acid["acid"].tolist(),
+        acid["acid_mol_l"].to_numpy(dtype=float),
+        acid["ph_start"].to_numpy(dtype=float),
+        acid["ph_after"].to_numpy(dtype=float),
+        phosphate_mol_l=acid["phosphate_mol_l"].to_numpy(dtype=float),
+        strip_step=_step(acid["ph_after"]),
+    )
 
 
 def _step(readings: pd.Series) -> float:
@@ -68,17 +66,17 @@ def _step(readings: pd.Series) -> float:
     return STRIP_STEP if ((2 * readings) % 1 == 0).all() else METER_STEP
 
 
-def _site(site: str, stated: float, found: EffectiveAlkalinity | str) -> SiteWater:
+def _site(site: str, stated: float, found: EffectiveAlkalinity | None) -> SiteWater:
     known = float(stated) if np.isfinite(stated) else None
-    if isinstance(found, str):
-        return SiteWater(site, known, None, None, None, None, 0, False, found)
+    if found is None:
+        return SiteWater(site, known, None, None, None, None, 0, False, "too_few_readings")
     return SiteWater(
         site, known, found.value, found.lower, found.upper, found.scatter_ph, found.readings, found.bounded, None
     )
 
 
-def _readings(read: pd.DataFrame, fitted: dict[str, EffectiveAlkalinity | str]) -> Iterator[AcidReading]:
-    values = {site: found.value for site, found in fitted.items() if isinstance(found, EffectiveAlkalinity)}
+def _readings(read: pd.DataFrame, fitted: dict[str, EffectiveAlkalinity | None]) -> Iterator[AcidReading]:
+    values = {site: found.value for site, found in fitted.items() if found}
     foreseen = predicted_ph(read, read["water_alkalinity"])
     effective = predicted_ph(read, read["site"].map(values).astype(float))
     for (site, acidifier), group in read.groupby(["site", "acidifier"], sort=True):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import pandas as pd
 
+from trialkit.documents.findings import Note
 from trialkit.domain.heads import is_usable
 
-YIELD = "bucket_weight_g"
+YIELD: Final = "bucket_weight_g"
 
 
 @dataclass(frozen=True)
@@ -33,25 +35,11 @@ class Yields:
     failed: tuple[str, ...]
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Note, ...]:
         """What the adviser should know of incomplete records."""
-        notes = []
-        if self.scaled:
-            notes.append(
-                f"{_buckets(self.scaled)} without a record of some heads: they were taken to fare like the others of "
-                "their bucket."
-            )
-        if self.unknown:
-            notes.append(f"{_buckets(self.unknown)} left out: a harvested head has no weight.")
-        notes += [
-            f"Nothing came to the table at {site}: that garden says nothing of how treatments differ, and is left out."
-            for site in self.failed
-        ]
-        return tuple(notes)
-
-
-def _buckets(count: int) -> str:
-    return f"{count} bucket{'' if count == 1 else 's'}"
+        notes = [Note("heads_unrecorded", self.scaled)] if self.scaled else []
+        notes += [Note("heads_unweighed", self.unknown)] if self.unknown else []
+        return (*notes, *(Note("garden_failed", site=site) for site in self.failed))
 
 
 def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: int) -> Yields:

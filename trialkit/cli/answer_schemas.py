@@ -9,8 +9,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
+from trialkit.documents.ledger_entry import EvidenceList
 from trialkit.documents.plan import Plan
-from trialkit.evidence.ledger import Listed
 from trialkit.returns.findings import Verdict
 from trialkit.returns.journal import Conflict, TableCounts
 from trialkit.solution.nutrients import Conductivity
@@ -175,14 +175,6 @@ class Verify(_Answer):
 
     ok: bool
     differences: list[str]
-
-
-class EvidenceList(_Answer):
-    """`trialkit evidence list`: every entry, and what is wrong with the files."""
-
-    schema_: Literal["trialkit-evidence-list-1"] = Field(alias="schema")
-    entries: list[Listed]
-    damaged: list[str]
 
 
 ANSWERS: dict[str, Any] = {

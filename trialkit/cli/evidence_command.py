@@ -56,8 +56,8 @@ def list_entries(ledger: Path, as_json: bool) -> None:
     """
     document, text = listing(ledger)
     answer(document, text, as_json=as_json)
-    if document["damaged"]:
-        raise DataFailure("\n".join(document["damaged"]))
+    if document.damaged:
+        raise DataFailure("\n".join(document.damaged))
 
 
 @command.command("pool", short_help="Pool all trials that count.")

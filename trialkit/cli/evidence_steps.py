@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
-from trialkit.documents.document import as_data
+
+if TYPE_CHECKING:
+    from trialkit.documents.ledger_entry import EvidenceList
+    from trialkit.documents.recommended import Recommended
 
 SHOWN_DIGITS = 12
 POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
@@ -18,14 +21,13 @@ POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
 
 def add_trial(folder: Path, ledger: Path) -> str:
     """Accept an analysed trial."""
-    from trialkit.evidence.accepting import trial_contents
+    from trialkit.evidence.accepting import trial_entry
     from trialkit.evidence.ledger import add
     from trialkit.rules.check import read_trial
 
     trial = read_trial(folder)
-    document = as_data(read_results(folder))
-    contents = trial_contents(trial, document, (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
-    one = add(ledger, contents, date.today())
+    entry = trial_entry(trial, read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
+    one = add(ledger, entry, date.today())
     return (
         f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: {_named(one.trial, one.season)}, {one.heads} heads in "
         f"{one.buckets} buckets at {one.gardens} garden{'' if one.gardens == 1 else 's'}."
@@ -33,11 +35,11 @@ def add_trial(folder: Path, ledger: Path) -> str:
 
 
 def add_means(path: Path, ledger: Path) -> str:
-    """Accept a table of older means."""
+    """Accept a table of means and standard errors."""
     from trialkit.evidence.ledger import add
-    from trialkit.evidence.older import means_contents
+    from trialkit.evidence.summary_results import summary_entry
 
-    one = add(ledger, means_contents(path), date.today())
+    one = add(ledger, summary_entry(path), date.today())
     return f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: older means of {one.title}."
 
 
@@ -53,9 +55,9 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
 
 @dataclass(frozen=True)
 class Answered:
-    """An answer as plain data, and in a few lines."""
+    """An answer as a document, and in a few lines."""
 
-    document: dict[str, Any]
+    document: Recommended
     text: str
 
 
@@ -65,13 +67,19 @@ def pool_ledger(ledger: Path) -> Answered:
     from trialkit.evidence.versions import pool_now
     from trialkit.report import evidence_html
     from trialkit.tables.atomic import write_text
+    from trialkit.words import recommended as words
 
     document = pool_now(ledger, __version__)
     path = ledger / POOL_PAGE
     write_text(path, evidence_html(document))
-    together = document["together"]
-    lines = [*document["sentences"], *([together["heterogeneity"]] if together else ()), *document["notes"]]
-    return Answered(document, "\n".join([*lines, *document["refused"], f"Written to {path}."]))
+    lines = [
+        *words.answer(document),
+        *([words.heterogeneity(document.trial_gains)] if document.trial_gains else ()),
+        *words.what_is_not_known(document),
+        *words.not_compared(document),
+        f"Written to {path}.",
+    ]
+    return Answered(document, "\n".join(lines))
 
 
 def recommend_from(ledger: Path) -> Answered:
@@ -82,6 +90,7 @@ def recommend_from(ledger: Path) -> Answered:
     from trialkit.report import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.tables.atomic import write_bytes, write_text
+    from trialkit.words import recommended as words
 
     version = recommend_anew(ledger, __version__)
     document = version.document
@@ -98,25 +107,22 @@ def recommend_from(ledger: Path) -> Answered:
         missing = f"\n{error}"
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
-        f"Version {document['version']} ({news}).",
-        *document["sentences"],
-        *(document["changed"]["sentences"] if version.is_new else ()),
-        f"Next: {document['next_trial']['question']}",
+        f"Version {document.version} ({news}).",
+        *words.answer(document),
+        *(words.changes(document) if version.is_new else ()),
+        f"Next: {words.next_question(document)}",
         f"Written to {', '.join(written)}.{missing}",
     ]
     return Answered(document, "\n".join(lines))
 
 
-def listing(ledger: Path) -> tuple[dict[str, Any], str]:
-    """List a ledger, as data and as text, with what is wrong with it."""
+def listing(ledger: Path) -> tuple[EvidenceList, str]:
+    """List a ledger, as a document and as text, with what is wrong with it."""
+    from trialkit.documents.ledger_entry import EvidenceList
     from trialkit.evidence.ledger import damages, read_index
 
     index, damaged = read_index(ledger), damages(ledger)
-    document = {
-        "schema": "trialkit-evidence-list-1",
-        "entries": [asdict(one) for one in index],
-        "damaged": list(damaged),
-    }
+    document = EvidenceList("trialkit-evidence-list-1", index, damaged)
     rows = [("id", "trial", "season", "gardens", "buckets", "heads", "")]
     rows += [
         (

@@ -8,8 +8,10 @@ from collections.abc import Iterator
 from trialkit.documents.findings import Decision
 from trialkit.documents.results import Results
 from trialkit.pages.numerals import chance_percent
+from trialkit.words.check_words import check_words
 from trialkit.words.decision import cautions, no_decision_words, sentences
 from trialkit.words.phrases import number
+from trialkit.words.response_words import not_analysed_sentence
 from trialkit.words.treatments import treatment_label, treatment_words
 
 WIDTH = 80
@@ -70,7 +72,8 @@ def _doses(results: Results) -> Iterator[str]:
 def _days(results: Results) -> Iterator[str]:
     days = results.responses["days"]
     if days.status != "analysed":
-        yield _clipped(f"Days to harvest: not analysed. {days.reason or ''}")
+        reason = not_analysed_sentence(days.not_analysed) if days.not_analysed else ""
+        yield _clipped(f"Days to harvest: not analysed. {reason}")
         return
     means = [row.mean for row in days.means]
     yield f"Days to harvest: {number(min(means))} to {number(max(means))} by treatment"
@@ -85,6 +88,6 @@ def _losses(results: Results) -> Iterator[str]:
 
 
 def _checks(results: Results) -> Iterator[str]:
-    found = [check for response in results.responses.values() for check in response.checks]
-    doubtful = list(dict.fromkeys(check.title.lower() for check in found if not check.ok))
+    found = [(check, response.unit) for response in results.responses.values() for check in response.checks]
+    doubtful = dict.fromkeys(check_words(check, unit)[0].lower() for check, unit in found if not check.ok)
     yield _clipped(f"Checks: {len(found)}, in doubt: {', '.join(doubtful) or 'none'}")

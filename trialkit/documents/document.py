@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args, get_type_hints
 
 SIGNIFICANT_DIGITS = 12
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -77,10 +79,64 @@ def as_written(value: Value) -> Value:
 def json_schema(kind: type[Any], name: str, title: str) -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a kind of document, for ``schemas/NAME.schema.json``.
 
-    Every property has a description: its class's, where the class describes it under "Attributes".
+    Properties are described as their class describes them, in the "Attributes" section of its docstring.
     """
     schema: dict[str, Any] = _adapter(kind).json_schema(mode="serialization")
+    classes = {one.__name__: one for one in _classes_in(kind)}
+    for part, of in ((schema, kind), *((part, classes.get(of)) for of, part in schema.get("$defs", {}).items())):
+        if of is not None and part.get("type") == "object":
+            _describe(part, of)
     return {"$schema": DIALECT, "$id": f"{SCHEMA_HOME}/{name}.schema.json", **schema, "title": title}
+
+
+def _describe(schema: dict[str, Any], of: type[Any]) -> None:
+    """Put the words of a class's docstring into its schema, where the class gives no others."""
+    described = attribute_descriptions(of)
+    if of.__doc__:
+        schema["description"] = inspect.cleandoc(of.__doc__).split("\n\nAttributes\n-")[0]
+    for name, property_ in schema.get("properties", {}).items():
+        if name in described:
+            property_.setdefault("description", described[name])
+
+
+def attribute_descriptions(of: type[Any]) -> dict[str, str]:
+    """Read the descriptions of a class's attributes off its docstring's "Attributes" section, and its parents'.
+
+    Examples
+    --------
+    >>> class Head:
+    ...     '''A head.
+    ...
+    ...     Attributes
+    ...     ----------
+    ...     weight_g : float
+    ...         As it was cut,
+    ...         without its roots.
+    ...     '''
+    >>> attribute_descriptions(Head)
+    {'weight_g': 'As it was cut, without its roots.'}
+    """
+    found: dict[str, str] = {}
+    for one in reversed(of.__mro__[:-1]):
+        _, _, section = inspect.cleandoc(one.__doc__ or "").partition("Attributes\n----------\n")
+        entries = re.findall(r"^(\w[\w, ]*) :.*\n((?:(?: +.*)?\n)*)", f"{section}\n", re.MULTILINE)
+        found |= {name: " ".join(text.split()) for names, text in entries for name in names.split(", ") if text.strip()}
+    return found
+
+
+def _classes_in(kind: Any) -> Iterator[type[Any]]:
+    """Every class with fields that a kind of document is made of, each once."""
+    seen: set[Any] = set()
+    waiting = [kind]
+    while waiting:
+        one = waiting.pop()
+        if one in seen:
+            continue
+        seen.add(one)
+        if is_dataclass(one) or hasattr(one, "model_fields"):
+            yield one
+            waiting += get_type_hints(one).values()
+        waiting += [inner for inner in get_args(one) if not isinstance(inner, str)]
 
 
 _ADAPTERS: dict[Any, Any] = {}

@@ -6,8 +6,24 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Gain:
-    """What a treatment gained over the current practice in one trial, g a planted head."""
+class TrialGain:
+    """What a treatment gained over the current practice in one trial.
+
+    Attributes
+    ----------
+    name : str
+        Identity of the trial, or its citation.
+    season : str
+        As stated; empty where it is not.
+    gain : float
+        g a planted head.
+    se : float
+        Its standard error, g.
+    gardens : int
+        Behind it.
+    citation : str
+        Where it stands, of trials of which only means are left; else empty.
+    """
 
     name: str
     season: str
@@ -18,10 +34,26 @@ class Gain:
 
 
 @dataclass(frozen=True)
-class Step:
-    """An estimate from some of the trials, with its interval; `added` is the trial that came or went."""
+class PartialGain:
+    """The gain combined from some of the trials only.
 
-    added: str
+    Attributes
+    ----------
+    trial : str
+        That came last, or was left out.
+    season : str
+        Of that trial.
+    trials : int
+        How many were combined.
+    gain : float
+        g a planted head.
+    lower : float
+        Lower limit of its interval, g.
+    upper : float
+        Upper limit, g.
+    """
+
+    trial: str
     season: str
     trials: int
     gain: float
@@ -30,13 +62,38 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Combined:
+class CombinedGain:
     """The trials' gains combined by random-effects meta-analysis, g a planted head.
 
     With fewer than three trials they are averaged, and the interval does not allow for how seasons differ: nobody knows
-    yet. `new_lower` and `new_upper` are the prediction interval of one more trial, from three up. `tau_g` is
-    the standard deviation of the gain between trials with its limits, `i2` the share of the trials' differences that it
-    makes up.
+    yet.
+
+    Attributes
+    ----------
+    gain : float
+        g a planted head.
+    se : float
+        Its standard error, g.
+    lower : float
+        Lower limit of its interval, g.
+    upper : float
+        Upper limit, g.
+    new_lower : float or None
+        Lower limit of the prediction interval of one more trial, g; None with fewer than three.
+    new_upper : float or None
+        Upper limit, g.
+    tau_g : float
+        Standard deviation of the gain between trials, g.
+    tau_lower_g : float
+        Its lower limit, g.
+    tau_upper_g : float
+        Its upper limit, g.
+    i2 : float
+        Share of the trials' differences that `tau_g` makes up, 0 to 1.
+    q : float
+        Cochran's Q.
+    trials : int
+        How many were combined.
     """
 
     gain: float
@@ -54,29 +111,26 @@ class Combined:
 
 
 @dataclass(frozen=True)
-class Together:
+class TrialGains:
     """Gains of all trials, and how they add up.
 
     Attributes
     ----------
-    gains : tuple of Gain
+    gains : tuple of TrialGain
         In the order of seasons.
-    combined : Combined or None
+    combined : CombinedGain or None
         None with fewer than two trials.
-    growing : tuple of Step
+    cumulative : tuple of PartialGain
         After each trial; of more than `MOST_STEPS`, after that many, spread evenly from the first to the last.
-    without : tuple of Step
+    leave_one_out : tuple of PartialGain
         Without each trial, from three trials up; of more than `MOST_STEPS`, without those that move the estimate the
         most.
-    heterogeneity : str
-        How much trials differ, in words.
     """
 
-    gains: tuple[Gain, ...]
-    combined: Combined | None
-    growing: tuple[Step, ...]
-    without: tuple[Step, ...]
-    heterogeneity: str
+    gains: tuple[TrialGain, ...]
+    combined: CombinedGain | None
+    cumulative: tuple[PartialGain, ...]
+    leave_one_out: tuple[PartialGain, ...]
 
 
 @dataclass(frozen=True)
@@ -86,13 +140,21 @@ class ClassGain:
     Attributes
     ----------
     name : str
+        Of the class.
     units : int
         Trials in which the class could compare the two treatments.
     gardens : int
-    own, own_se : float or None
-        From its own trials alone; None without any.
-    gain, lower, upper : float
-        Shrunk to the other classes, with a 95 % interval.
+        Of the class, in these trials.
+    own : float or None
+        Gain from its own trials alone, g a planted head; None without any.
+    own_se : float or None
+        Its standard error, g.
+    gain : float
+        Shrunk to the other classes, g a planted head.
+    lower : float
+        Lower limit of its interval, g.
+    upper : float
+        Upper limit, g.
     borrowed : float
         Share of what it is told that the other classes bring, 0 to 1.
     """
@@ -110,7 +172,23 @@ class ClassGain:
 
 @dataclass(frozen=True)
 class NextSize:
-    """Gardens, blocks in each, buckets in all, and the chance of finding a difference of the margin."""
+    """How large a trial of two treatments must be.
+
+    Attributes
+    ----------
+    gardens : int
+        In all.
+    blocks : int
+        In each garden.
+    buckets : int
+        In all.
+    margin_g : float
+        Difference that it is to find, g a planted head.
+    power : float
+        Chance of finding that, 0 to 1.
+    reached : bool
+        Whether the chance is as great as was asked for; if not, this is the largest trial that was looked at.
+    """
 
     gardens: int
     blocks: int

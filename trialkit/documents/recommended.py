@@ -6,26 +6,69 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trialkit.documents.findings import Decision
-from trialkit.documents.pooled import ClassGain, NextSize, Together
-from trialkit.domain.treatment import Treatment
+from trialkit.documents.ledger_entry import EntryKind
+from trialkit.documents.pooled import ClassGain, NextSize, TrialGains
+from trialkit.domain.factors import FactorName
+from trialkit.domain.treatment import Treatment, is_same_strength
+
+Grouping = Literal["trial", "trial_site", "block", "whole_plot", "bucket"]
+"""What differs: trials, sites within trials, blocks within these, whole plots within these, buckets treated alike."""
 
 
 @dataclass(frozen=True)
-class Default:
-    """A practice that can be recommended, as a treatment and in amounts for a bucket; None of what was not tried."""
+class Practice:
+    """A treatment as it is done: in amounts for a bucket.
 
-    cultivar: str | None
-    dose_tsp: float | None
+    Attributes
+    ----------
+    treatment : Treatment
+        Its dose in level teaspoons of `product`; levels of what was tried.
+    n_mg_l : float or None
+        Nitrogen in the bucket, mg/L; None where it is not known.
+    product : str or None
+        The nutrient.
+    nutrient_g_per_tsp : float or None
+        Weight of a level teaspoon of it, g; None where it was not weighed.
+    volume_l : float
+        Of the bucket, L.
+    heads : int
+        In the bucket.
+    """
+
+    treatment: Treatment
     n_mg_l: float | None
     product: str | None
-    acidifier: str | None
+    nutrient_g_per_tsp: float | None
     volume_l: float
     heads: int
+
+    def is_like(self, other: Practice) -> bool:
+        """Whether two practices are one: doses by their nitrogen, where it is known of both."""
+        mine, its = self.treatment, other.treatment
+        if (mine.cultivar, mine.acidifier) != (its.cultivar, its.acidifier):
+            return False
+        if self.n_mg_l is None or other.n_mg_l is None:
+            return mine.dose_tsp == its.dose_tsp
+        return is_same_strength(self.n_mg_l, other.n_mg_l)
 
 
 @dataclass(frozen=True)
 class Expected:
-    """A mean with limits, and limits for a garden and season not yet seen."""
+    """What a gardener may expect, such as g a planted head or days to harvest.
+
+    Attributes
+    ----------
+    mean : float
+        On average.
+    lower : float
+        Lower limit of the mean.
+    upper : float
+        Upper limit of the mean.
+    new_lower : float or None
+        Lower limit in a garden and season not yet seen; None where it is not known how much these differ.
+    new_upper : float or None
+        Upper limit there.
+    """
 
     mean: float
     lower: float
@@ -36,10 +79,29 @@ class Expected:
 
 @dataclass(frozen=True)
 class AcidForClass:
-    """Acid for one class of water, by chemistry, and how many gardens of the ledger have such water.
+    """Acid for one class of water, by chemistry.
 
-    A powder is measured dissolved: `solution_tsp` teaspoons of its solution. `step_tsp` teaspoons of the liquid may go
-    in at a time; None where no kitchen measure is small enough, and no acid goes in.
+    Attributes
+    ----------
+    name : str
+        Of the class.
+    lower : float
+        Alkalinity from which the class goes, mg/L as calcium carbonate.
+    upper : float
+        Alkalinity up to which it goes, mg/L as calcium carbonate.
+    acid_tsp : float
+        Level teaspoons of the acid as sold, for a bucket.
+    solution_tsp : float or None
+        A powder is measured dissolved: teaspoons of its solution for a bucket; None of a liquid.
+    step_tsp : float or None
+        Teaspoons of the liquid that may go in at a time; None where no kitchen measure is small enough, and no acid
+        goes in.
+    ph_at_lower : float
+        pH that the amount gives at the lower alkalinity.
+    ph_at_upper : float
+        pH that it gives at the upper alkalinity.
+    gardens : int
+        Of the ledger that have such water.
     """
 
     name: str
@@ -54,11 +116,35 @@ class AcidForClass:
 
 
 @dataclass(frozen=True)
-class Rests:
-    """A trial that the defaults rest on."""
+class EvidenceTrial:
+    """A trial that the defaults rest on.
+
+    Attributes
+    ----------
+    id : str
+        Of its entry in the ledger.
+    kind : {"trial", "means"}
+        Records of a trial, or means and standard errors with their citation.
+    trial : str
+        Identity of the trial, or its citation.
+    title : str
+        Of the trial.
+    season : str
+        As stated; empty where it is not.
+    gardens : int
+        With a record.
+    buckets : int
+        With a record.
+    heads : int
+        With a record.
+    gain : float or None
+        Of the alternative over the current practice in this trial, g a planted head; None where it had not both.
+    gain_se : float or None
+        Its standard error, g.
+    """
 
     id: str
-    kind: Literal["trial", "means"]
+    kind: EntryKind
     trial: str
     title: str
     season: str
@@ -70,11 +156,37 @@ class Rests:
 
 
 @dataclass(frozen=True)
-class Compared:
-    """A treatment in the pool, beside the current practice; g a planted head.
+class ComparedTreatment:
+    """A treatment in the pool, and its difference from the current practice.
 
-    Limits and p allow for all comparisons (Dunnett); None of the current practice itself. `trials` tried it, of these
-    `beside` beside the current practice.
+    Limits and p allow for all comparisons (Dunnett); None of the current practice itself.
+
+    Attributes
+    ----------
+    treatment : Treatment
+        Its dose in teaspoons of today's nutrient.
+    n_mg_l : float or None
+        Nitrogen in the bucket, mg/L; None where it is not known.
+    mean : float
+        g a planted head.
+    buckets : int
+        With a record.
+    trials : int
+        That tried it.
+    with_current : int
+        Of these trials, how many had the current practice too.
+    difference : float or None
+        From the current practice, g a planted head.
+    se : float or None
+        Standard error of the difference, g.
+    df : float or None
+        Degrees of freedom of that.
+    lower : float or None
+        Lower limit of the difference, g.
+    upper : float or None
+        Upper limit, g.
+    p : float or None
+        That there is no difference.
     """
 
     treatment: Treatment
@@ -82,7 +194,7 @@ class Compared:
     mean: float
     buckets: int
     trials: int
-    beside: int
+    with_current: int
     difference: float | None
     se: float | None
     df: float | None
@@ -92,16 +204,38 @@ class Compared:
 
 
 @dataclass(frozen=True)
-class Varies:
-    """How much something varies: standard deviation in g a planted head, nought where too little to measure."""
+class SourceOfVariation:
+    """How much something varies.
 
-    label: str
+    Attributes
+    ----------
+    grouping : str
+        Between what: trials, sites within trials, blocks within these, whole plots within these, or buckets treated
+        alike.
+    factor : str or None
+        The factor whose effects vary between these; None where it is the level that varies.
+    sd_g : float
+        Standard deviation, g a planted head; nought where there was too little to measure.
+    """
+
+    grouping: Grouping
+    factor: FactorName | None
     sd_g: float
 
 
 @dataclass(frozen=True)
-class Classes:
-    """Gains by class of water, season and kind of garden."""
+class GainsByClass:
+    """Gains by class of water, season and kind of garden.
+
+    Attributes
+    ----------
+    water : tuple of ClassGain
+        By the alkalinity of the water.
+    season : tuple of ClassGain
+        By season.
+    kind : tuple of ClassGain
+        By kind of garden.
+    """
 
     water: tuple[ClassGain, ...]
     season: tuple[ClassGain, ...]
@@ -109,51 +243,196 @@ class Classes:
 
 
 @dataclass(frozen=True)
-class NextTrial:
-    """Which trial to run next, why, and its size."""
+class ProposedTrial:
+    """The trial to run next: the recommended practice and the rival that is likeliest to be ahead of it.
 
-    question: str
-    treatments: tuple[Treatment, ...]
-    why: str
-    size: NextSize | None
+    Attributes
+    ----------
+    recommended : Treatment
+        The recommended one.
+    rival : Treatment
+        The other.
+    probability_ahead : float
+        That the rival is ahead in a new garden, 0 to 1.
+    size : NextSize
+        How large the trial must be.
+    """
+
+    recommended: Treatment
+    rival: Treatment
+    probability_ahead: float
+    size: NextSize
 
 
 @dataclass(frozen=True)
-class Changed:
-    """What changed since the last version, and why."""
+class FewTrials:
+    """A factor that too few trials varied to tell how much its effect differs between seasons.
 
-    since: int | None
-    sentences: tuple[str, ...]
+    Attributes
+    ----------
+    factor : str
+        The factor.
+    trials : int
+        That varied it.
+    """
+
+    factor: FactorName
+    trials: int
+
+
+@dataclass(frozen=True)
+class NitrogenAlone:
+    """A recommended dose that no trial tried with today's product.
+
+    Attributes
+    ----------
+    product : str
+        Today's.
+    tried : tuple of str
+        The products that it was tried with.
+    """
+
+    product: str
+    tried: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """What the trials cannot tell.
+
+    Attributes
+    ----------
+    few_trials : tuple of FewTrials
+        Factors that too few trials varied.
+    not_separated : tuple of {"trial", "trial_site"}
+        Between which it could not be told how much effects differ.
+    tried_once : tuple of Treatment
+        Treatments that one trial alone tried, which are not recommended yet.
+    nitrogen_alone : NitrogenAlone or None
+        Where the recommended dose goes by its nitrogen alone.
+    """
+
+    few_trials: tuple[FewTrials, ...]
+    not_separated: tuple[Grouping, ...]
+    tried_once: tuple[Treatment, ...]
+    nitrogen_alone: NitrogenAlone | None
+
+
+@dataclass(frozen=True)
+class TrialName:
+    """A trial by its name.
+
+    Attributes
+    ----------
+    trial : str
+        Identity of the trial, or its citation.
+    season : str
+        As stated; empty where it is not.
+    """
+
+    trial: str
+    season: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """What changed since an earlier version.
+
+    Attributes
+    ----------
+    since : int
+        The earlier version.
+    added : tuple of TrialName
+        Evidence that came.
+    withdrawn : tuple of TrialName
+        Evidence that went.
+    recommended : Practice
+        What was recommended then.
+    """
+
+    since: int
+    added: tuple[TrialName, ...]
+    withdrawn: tuple[TrialName, ...]
+    recommended: Practice
 
 
 @dataclass(frozen=True)
 class Recommended:
-    """Recommended defaults with what they rest on."""
+    """Recommended defaults with what they rest on.
 
-    schema: Literal["trialkit-recommended-1"]
+    Attributes
+    ----------
+    schema : str
+        Name and number of this format.
+    version : int
+        Of the defaults; the first is 1.
+    date : str
+        Of the newest change of the ledger, ISO 8601.
+    evidence_sha256 : str
+        Digest of what counts in the ledger.
+    made_with : dict of str to str
+        Version of trialkit.
+    recommended : Practice
+        What to do.
+    current : Practice
+        What was done before.
+    alternative : Treatment or None
+        That pictures set beside the current practice: the one recommended, or the strongest rival; None without any.
+    probability_better : float or None
+        That the alternative gains the margin or more in a new garden, 0 to 1.
+    expected_loss : float or None
+        Value given up by the recommended practice, in the decision's unit.
+    yield_g : Expected
+        Of the recommended practice, g a planted head.
+    days : Expected or None
+        Of the recommended practice, days to harvest; None where no trial told.
+    acid : tuple of AcidForClass
+        Of the recommended practice; empty where it has none, or its strength is not known.
+    classes : GainsByClass or None
+        Of the alternative over the current practice; None where no trial had both.
+    evidence : tuple of EvidenceTrial
+        In the order of seasons, those with means alone first.
+    gardens : int
+        With a record, in all trials.
+    compared : tuple of ComparedTreatment
+        Every treatment that trials link with the current practice.
+    not_linked : tuple of Treatment
+        Those that no trial links with it, nor any chain of trials.
+    variation : tuple of SourceOfVariation
+        As the model of the buckets has it.
+    trial_gains : TrialGains or None
+        Of the alternative over the current practice; None where no trial had both.
+    decision : Decision
+        As that of a single trial.
+    change : Change or None
+        None of the first version.
+    next_trial : ProposedTrial
+        What would tell most.
+    gaps : Gaps
+        What the trials cannot tell.
+    """
+
+    schema: Literal["trialkit-recommended-2"]
     version: int
     date: str
     evidence_sha256: str
     made_with: dict[str, str]
-    recommended: Default
-    current: Default
+    recommended: Practice
+    current: Practice
     alternative: Treatment | None
-    verdict: str
-    sentences: tuple[str, ...]
     probability_better: float | None
     expected_loss: float | None
     yield_g: Expected
     days: Expected | None
     acid: tuple[AcidForClass, ...]
-    classes: Classes | None
-    evidence: tuple[Rests, ...]
+    classes: GainsByClass | None
+    evidence: tuple[EvidenceTrial, ...]
     gardens: int
-    compared: tuple[Compared, ...]
-    variation: tuple[Varies, ...]
-    refused: tuple[str, ...]
-    together: Together | None
+    compared: tuple[ComparedTreatment, ...]
+    not_linked: tuple[Treatment, ...]
+    variation: tuple[SourceOfVariation, ...]
+    trial_gains: TrialGains | None
     decision: Decision
-    changed: Changed
-    would_change: tuple[str, ...]
-    next_trial: NextTrial
-    notes: tuple[str, ...]
+    change: Change | None
+    next_trial: ProposedTrial
+    gaps: Gaps

@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 
 @dataclass(frozen=True)
 class DoseStrength:
-    """A dose as the plant meets it: what nutrient adds to the water of a bucket, and its conductivity with it."""
+    """A dose as the plant meets it, by the label and the weight of a level teaspoon.
+
+    Attributes
+    ----------
+    dose_tsp : float
+        Level teaspoons a bucket.
+    grams : float
+        What that weighs.
+    n_mg_l : float
+        Nitrogen that it adds to a full bucket, mg/L.
+    elements_mg_l : dict
+        Every element that it adds, mg/L.
+    ec_ms_cm : float
+        Conductivity with that of the water, mS/cm, about.
+    """
 
     dose_tsp: float
     grams: float
@@ -20,8 +35,26 @@ class DoseStrength:
 class SiteWater:
     """A garden's alkalinity, mg/L as calcium carbonate: as stated, and as its own readings of pH say.
 
-    `lower` and `upper` are a 95 % interval; `bounded` is whether it ends where the search did. Without enough readings
-    the effective alkalinity is None, and `reason` says why.
+    Attributes
+    ----------
+    site : str
+        The garden.
+    stated : float or None
+        In sites.csv.
+    effective : float or None
+        By pH before and after acid; None without enough readings.
+    lower : float or None
+        Lower limit of that, at 95 %.
+    upper : float or None
+        Upper limit of that, at 95 %.
+    scatter_ph : float or None
+        Standard deviation of readings about what is foreseen, beyond the strip's steps.
+    readings : int
+        That the estimate rests on.
+    bounded : bool
+        Whether the interval ends where the search did.
+    not_estimated : str or None
+        Why there is no estimate.
     """
 
     site: str
@@ -32,14 +65,27 @@ class SiteWater:
     scatter_ph: float | None
     readings: int
     bounded: bool
-    reason: str | None
+    not_estimated: Literal["too_few_readings"] | None
 
 
 @dataclass(frozen=True)
 class AcidReading:
     """pH after mixing of one acidifier at one garden: means of what was read and of what is foreseen.
 
-    `foreseen` is by the stated alkalinity, `fitted` by the effective one.
+    Attributes
+    ----------
+    site : str
+        The garden.
+    acidifier : str
+        Its name.
+    buckets : int
+        That were read.
+    recorded : float
+        Mean of the readings.
+    foreseen : float or None
+        By the stated alkalinity.
+    fitted : float or None
+        By the effective alkalinity.
     """
 
     site: str
@@ -52,7 +98,19 @@ class AcidReading:
 
 @dataclass(frozen=True)
 class Water:
-    """Chemistry of a trial's records."""
+    """Chemistry of a trial's records.
+
+    Attributes
+    ----------
+    product : str or None
+        Nutrient that the doses are of.
+    doses : tuple of DoseStrength
+        Every dose of the protocol.
+    sites : tuple of SiteWater
+        Every garden with readings.
+    readings : tuple of AcidReading
+        Of each acidifier at each garden.
+    """
 
     product: str | None
     doses: tuple[DoseStrength, ...]

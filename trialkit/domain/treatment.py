@@ -24,6 +24,7 @@ class Treatment:
     Attributes
     ----------
     cultivar : str or None
+        The one grown.
     dose_tsp : float or None
         Level teaspoons of nutrient a bucket.
     acidifier : str or None

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import asdict
 
 import numpy as np
 import pandas as pd
 
 from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.documents.ledger_entry import DaysMean, EntrySite, TrialFacts
+from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.heads import is_usable
-from trialkit.evidence.ledger import Contents
+from trialkit.evidence.ledger import NewEntry
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import nutrient_of
 from trialkit.solution.nutrients import elements_mg_l
@@ -74,16 +75,16 @@ def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:
     return found.str.strip("/")
 
 
-def trial_contents(trial: Trial, document: Mapping[str, Any], results: bytes) -> Contents:
+def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
     """Gather what the ledger keeps of an analysed trial.
 
     Parameters
     ----------
     trial : Trial
         Checked.
-    document : mapping
-        Its results.
-    results : bytes
+    results : Results
+        Its own.
+    written : bytes
         The same as they stand in results.json.
 
     Raises
@@ -92,7 +93,7 @@ def trial_contents(trial: Trial, document: Mapping[str, Any], results: bytes) ->
         If the results are not those of these records, or no bucket has a record.
     """
     inputs = {name: (trial.folder / name).read_bytes() for name in sorted(trial.sha256)}
-    made_from = {one["file"]: one["sha256"] for one in document["inputs"]}
+    made_from = {one.file: one.sha256 for one in results.inputs}
     found = {name: hashlib.sha256(data).hexdigest() for name, data in inputs.items()}
     if not found == dict(trial.sha256) == made_from:
         changed = sorted(name for name in found | made_from if found.get(name) != made_from.get(name))
@@ -105,7 +106,7 @@ def trial_contents(trial: Trial, document: Mapping[str, Any], results: bytes) ->
     if known.empty:
         raise WrongCall("No bucket of this trial has a weight, so it is no evidence yet.")
     about = trial.protocol.trial
-    return Contents(
+    return NewEntry(
         kind="trial",
         trial=about.id if about.id != "trial" else trial.folder.resolve().name,
         title=about.title,
@@ -115,8 +116,8 @@ def trial_contents(trial: Trial, document: Mapping[str, Any], results: bytes) ->
         heads=int(known["recorded"].sum()),
         gardens=int(known["site"].nunique()),
         inputs=inputs,
-        made={RESULTS_FILE: results, BUCKETS_FILE: csv_text(buckets).encode("utf-8")},
-        facts=_facts(trial, document),
+        made={RESULTS_FILE: written, BUCKETS_FILE: csv_text(buckets).encode("utf-8")},
+        facts=_facts(trial, results),
     )
 
 
@@ -129,29 +130,31 @@ def _started(trial: Trial) -> str:
     return found.isoformat() if found else ""
 
 
-def _facts(trial: Trial, document: Mapping[str, Any]) -> dict[str, Any]:
+def _facts(trial: Trial, results: Results) -> TrialFacts:
     """What the pool asks of a trial besides its buckets."""
-    waters = {one["site"]: one for one in document["water"]["sites"]}
-    sites = []
-    for _, row in trial.sites.sort_values("site").iterrows():
-        water = waters.get(row["site"], {})
-        stated, effective = row["alkalinity_mg_l_caco3"], water.get("effective")
-        known = effective if effective is not None and not water["bounded"] else stated
-        sites.append(
-            {
-                "site": str(row["site"]),
-                "kind": str(row.get("kind", "")),
-                "alkalinity_mg_l_caco3": None if pd.isna(known) else round(float(known), 1),
-            }
-        )
-    days = document["responses"].get("days", {})
-    product = nutrient_of(trial.protocol, trial.products)
-    return {
-        "made_with": document["made_with"],
-        "product": product.name if product else None,
-        "sites": sites,
-        "days": [
-            {**one["treatment"], "mean": one["mean"], "se": one["se"], "df": one["df"]} for one in days.get("means", ())
-        ],
-        "verdict": document["decision"]["verdict"] if document["decision"] else None,
+    by_readings = {
+        one.site: one.effective for one in results.water.sites if one.effective is not None and not one.bounded
     }
+    days = results.responses.get("days")
+    product = nutrient_of(trial.protocol, trial.products)
+    return TrialFacts(
+        made_with=results.made_with,
+        product=product.name if product else None,
+        sites=tuple(
+            _site(row, by_readings.get(row["site"], row["alkalinity_mg_l_caco3"]))
+            for _, row in trial.sites.sort_values("site").iterrows()
+        ),
+        days=tuple(
+            DaysMean(**asdict(one.treatment), mean=one.mean, se=one.se, df=one.df)
+            for one in (days.means if days else ())
+        ),
+        verdict=results.decision.verdict if results.decision else None,
+    )
+
+
+def _site(row: pd.Series, alkalinity: float) -> EntrySite:
+    return EntrySite(
+        site=str(row["site"]),
+        kind=str(row.get("kind", "")),
+        alkalinity_mg_l_caco3=None if pd.isna(alkalinity) else round(float(alkalinity), 1),
+    )

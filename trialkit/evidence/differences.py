@@ -10,16 +10,13 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from trialkit.documents.pooled import Combined, Gain, Step, Together
+from trialkit.documents.pooled import CombinedGain, PartialGain, TrialGain, TrialGains
 from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.pooling import LEVELS, Pool
 from trialkit.stats.meta import MetaAnalysis, combine
 
 FloatArray = NDArray[np.float64]
-
-FEW_TRIALS = 6
-"""Fewer may hide much that differs between seasons (common practice, no source)."""
 
 MOST_STEPS = 40
 """As many as a reader looks through (common practice, no source)."""
@@ -60,7 +57,7 @@ def combined_gains(found: pd.DataFrame, pooled: Pool, label: str, by: Sequence[s
     """
     ours, practice = pooled.treatments.loc[label], pooled.treatments.loc[pooled.current]
     among = 2 * sum(
-        max(float(pooled.fit.variances.get(f"garden:{name}", 0.0)), 0.0)
+        max(float(pooled.fit.variances.get(f"trial_site:{name}", 0.0)), 0.0)
         for name in LEVELS
         if ours[name] != practice[name]
     )
@@ -73,12 +70,12 @@ def combined_gains(found: pd.DataFrame, pooled: Pool, label: str, by: Sequence[s
     return sums[["gain", "variance", "gardens"]].reset_index()
 
 
-def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
+def trial_gains(gains: Sequence[TrialGain], df: float, confidence: float) -> TrialGains:
     """Add gains up in their order, and leave each out.
 
     Parameters
     ----------
-    gains : sequence of Gain
+    gains : sequence of TrialGain
         In the order of seasons.
     df : float
         Degrees of freedom of a single trial's error.
@@ -86,18 +83,18 @@ def together(gains: Sequence[Gain], df: float, confidence: float) -> Together:
     """
     k = len(gains)
     last = np.arange(k) if k <= MOST_STEPS else np.linspace(0, k - 1, MOST_STEPS).round().astype(int)
-    growing = tuple(_step(gains[i].name, gains[i].season, gains[: i + 1], df, confidence) for i in last)
+    cumulative = tuple(_step(gains[i].name, gains[i].season, gains[: i + 1], df, confidence) for i in last)
     everything = _summary(_combined(gains, profile=True), df, confidence) if k > 1 else None
-    without: tuple[Step, ...] = ()
+    leave_one_out: tuple[PartialGain, ...] = ()
     if everything is not None and k >= 3:
-        without = tuple(
+        leave_one_out = tuple(
             _step(gains[i].name, gains[i].season, [*gains[:i], *gains[i + 1 :]], df, confidence)
             for i in _most_influential(gains, everything)
         )
-    return Together(tuple(gains), everything, growing, without, _heterogeneity(gains, everything))
+    return TrialGains(tuple(gains), everything, cumulative, leave_one_out)
 
 
-def _most_influential(gains: Sequence[Gain], everything: Combined) -> NDArray[np.intp]:
+def _most_influential(gains: Sequence[TrialGain], everything: CombinedGain) -> NDArray[np.intp]:
     """Which trials' absence moves the estimate the most, tau2 kept: at most `MOST_STEPS`, in the order of seasons."""
     weight = 1 / (np.array([one.se**2 for one in gains]) + everything.tau_g**2)
     left = np.array([one.gain for one in gains]) - everything.gain
@@ -105,7 +102,7 @@ def _most_influential(gains: Sequence[Gain], everything: Combined) -> NDArray[np
     return np.sort(np.argsort(-moved.round(TIE_DECIMALS), kind="stable")[:MOST_STEPS])
 
 
-def _combined(gains: Sequence[Gain], *, profile: bool = False) -> MetaAnalysis:
+def _combined(gains: Sequence[TrialGain], *, profile: bool = False) -> MetaAnalysis:
     """By meta-analysis; of two the mean alone, as if seasons did not differ: two cannot tell how much they do."""
     gain, variance = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
     return combine(gain, variance, between=len(gains) >= FEWEST_RANDOM_LEVELS, profile=profile)
@@ -116,11 +113,11 @@ def _limits(found: MetaAnalysis, df: float, confidence: float) -> tuple[float, f
     return found.common(df, confidence) if few else found.interval(confidence)
 
 
-def _summary(found: MetaAnalysis, df: float, confidence: float) -> Combined:
+def _summary(found: MetaAnalysis, df: float, confidence: float) -> CombinedGain:
     lower, upper = _limits(found, df, confidence)
     new = found.prediction(confidence) or (None, None)
     few = found.studies < FEWEST_RANDOM_LEVELS
-    return Combined(
+    return CombinedGain(
         gain=float(found.estimates[0]),
         se=float((found.model_se if few else found.careful_se)[0]),
         lower=lower,
@@ -136,36 +133,10 @@ def _summary(found: MetaAnalysis, df: float, confidence: float) -> Combined:
     )
 
 
-def _step(name: str, season: str, gains: Sequence[Gain], df: float, confidence: float) -> Step:
+def _step(name: str, season: str, gains: Sequence[TrialGain], df: float, confidence: float) -> PartialGain:
     if len(gains) == 1:
         half = float(stdtrit(df, (1 + confidence) / 2)) * gains[0].se
-        return Step(name, season, 1, gains[0].gain, gains[0].gain - half, gains[0].gain + half)
+        return PartialGain(name, season, 1, gains[0].gain, gains[0].gain - half, gains[0].gain + half)
     found = _combined(gains)
     lower, upper = _limits(found, df, confidence)
-    return Step(name, season, len(gains), float(found.estimates[0]), lower, upper)
-
-
-def _heterogeneity(gains: Sequence[Gain], found: Combined | None) -> str:
-    """How much trials differ."""
-    if found is None:
-        return "One trial alone says nothing of how much seasons differ."
-    ahead = sum(one.gain > 0 for one in gains)
-    if found.trials < FEWEST_RANDOM_LEVELS:
-        return (
-            f"It was ahead in {('neither', 'one', 'both')[ahead]} of the two trials. Two say next to nothing of how "
-            "much seasons differ, and the interval does not allow for it."
-        )
-    said = f"It was ahead in {'all' if ahead == found.trials else f'{ahead} of'} {found.trials} trials. "
-    if found.tau_g == 0:
-        few = found.trials < FEW_TRIALS
-        said += "The trials differ no more than chance alone would have it"
-        said += f"; but so few might hide a standard deviation of {found.tau_upper_g:.0f} g." if few else "."
-    else:
-        said += (
-            f"Between trials the gain varies with a standard deviation of {found.tau_g:.0f} g (between "
-            f"{found.tau_lower_g:.0f} and {found.tau_upper_g:.0f} g): {found.i2 * 100:.0f} % of what their results "
-            "differ by, the rest being chance."
-        )
-    if found.new_lower is not None and found.new_upper is not None:
-        said += f" One more trial is to be expected to find {found.new_lower:.0f} to {found.new_upper:.0f} g."
-    return said
+    return PartialGain(name, season, len(gains), float(found.estimates[0]), lower, upper)

@@ -12,15 +12,15 @@ from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.worth import worth
 from trialkit.documents.findings import Comparison, Decision, Evidence
-from trialkit.documents.pooled import ClassGain, Gain, Together
-from trialkit.documents.recommended import Classes
+from trialkit.documents.pooled import ClassGain, TrialGain, TrialGains
+from trialkit.documents.recommended import GainsByClass
 from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.evidence.classes import class_gains, season_class, water_class
-from trialkit.evidence.differences import combined_gains, garden_gains, together
-from trialkit.evidence.older import older_gains
-from trialkit.evidence.pooling import LEVELS, Pool, links
-from trialkit.evidence.situation import Situation
+from trialkit.evidence.differences import combined_gains, garden_gains, trial_gains
+from trialkit.evidence.ledger_contents import LedgerContents
+from trialkit.evidence.pooling import GROUPINGS, LEVELS, Pool, links
+from trialkit.evidence.summary_results import summary_gains
 from trialkit.solution.mixing import ALKALINITY_CLASSES
 
 EVIDENCE_STREAM = 7
@@ -29,17 +29,17 @@ FEWEST_TRIALS = 2
 SEASONS = ("spring", "summer", "autumn", "winter")
 
 
-def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float) -> tuple[Decision, MeanDraws]:
+def judged(found: LedgerContents, pooled: Pool, comparisons: pd.DataFrame, df: float) -> tuple[Decision, MeanDraws]:
     """Draw what each treatment would give in a new garden and season, and judge."""
     protocol, labels = found.latest.protocol, list(pooled.treatments.index)
     seed = protocol.seed_of(EVIDENCE_STREAM)
     levels = pooled.treatments[[name for name in LEVELS if name in pooled.varied] or list(LEVELS)]
-    draws = draw_means(pooled.fit, levels, df, seed, among=("trial", "garden"))
+    draws = draw_means(pooled.fit, levels, df, seed, among=GROUPINGS)
     counts = pooled.every.groupby("treatment", observed=True)[["planned", "recorded", "usable"]].sum().loc[labels]
     unrecorded = (1 - counts["recorded"] / counts["planned"]).to_numpy(float)
     current = labels.index(pooled.current)
     buckets = pooled.rows.groupby("treatment", observed=True).size().loc[labels]
-    treatments = tuple(found.words(label) for label in labels)
+    treatments = tuple(found.treatment(label) for label in labels)
     fields = Field(
         treatments=treatments,
         current=current,
@@ -58,7 +58,7 @@ def judged(found: Situation, pooled: Pool, comparisons: pd.DataFrame, df: float)
     valued = worth(protocol, found.latest.products, solution, pd.DataFrame(list(treatments)), current, False)
     compared = tuple(
         Comparison(
-            treatment=found.words(str(label)),
+            treatment=found.treatment(str(label)),
             difference=float(row["estimate"]),
             se=float(row["se"]),
             df=float(row["df"]),
@@ -81,7 +81,7 @@ def tried_enough(pooled: Pool, label: str) -> bool:
     return pooled.trials < FEWEST_RANDOM_LEVELS or links(pooled, label)[0] >= FEWEST_TRIALS
 
 
-def _seasons(found: Situation, pooled: Pool) -> tuple[str, ...]:
+def _seasons(found: LedgerContents, pooled: Pool) -> tuple[str, ...]:
     """Seasons of the trials that the answer rests on."""
     kept = set(pooled.rows["trial"].cat.categories)
     return tuple(entry.listed.season for entry in found.entries if entry.listed.id in kept and entry.listed.season)
@@ -100,16 +100,16 @@ def shown_beside(decision: Decision, labels: Sequence[str], chosen: str, current
 
 
 def gains(
-    found: Situation, pooled: Pool, shown: str | None, df: float
-) -> tuple[dict[str, Gain], Together | None, Classes | None]:
-    """Gains by trial, how they add up with older means in the order of seasons, and by class."""
+    found: LedgerContents, pooled: Pool, shown: str | None, df: float
+) -> tuple[dict[str, TrialGain], TrialGains | None, GainsByClass | None]:
+    """Gains by trial, how they add up with those of means alone in the order of seasons, and by class."""
     if shown is None:
         return {}, None, None
-    older = list(older_gains(found, pooled, shown))
+    summaries = list(summary_gains(found, pooled, shown))
     gardens = garden_gains(pooled, shown)
     by_trial = combined_gains(gardens, pooled, shown, ["trial"]).set_index("trial") if len(gardens) else gardens
     own = {
-        entry.listed.id: Gain(
+        entry.listed.id: TrialGain(
             entry.listed.trial,
             entry.listed.season,
             float(by_trial.loc[entry.listed.id, "gain"]),
@@ -120,18 +120,18 @@ def gains(
         if entry.listed.id in by_trial.index
     }
     begun = [(entry.listed.started_on, own[entry.listed.id]) for entry in found.entries if entry.listed.id in own]
-    ordered = [gain for _, gain in sorted([*older, *begun], key=lambda one: one[0])]
+    ordered = [gain for _, gain in sorted([*summaries, *begun], key=lambda one: one[0])]
     if not ordered:
         return own, None, None
     classes = _classes(found, pooled, shown, gardens) if len(gardens) else None
-    return own, together(ordered, df, found.confidence), classes
+    return own, trial_gains(ordered, df, found.confidence), classes
 
 
-def _classes(found: Situation, pooled: Pool, shown: str, gardens: pd.DataFrame) -> Classes:
+def _classes(found: LedgerContents, pooled: Pool, shown: str, gardens: pd.DataFrame) -> GainsByClass:
     sites = {
-        (entry.listed.id, one["site"]): (water_class(one["alkalinity_mg_l_caco3"]), one["kind"] or None)
+        (entry.listed.id, one.site): (water_class(one.alkalinity_mg_l_caco3), one.kind or None)
         for entry in found.entries
-        for one in entry.facts["sites"]
+        for one in entry.of_trial.sites
     }
     seasons = {entry.listed.id: season_class(entry.listed.season) for entry in found.entries}
     keys = list(zip(gardens["trial"].astype(str), gardens["site"].astype(str), strict=True))
@@ -158,6 +158,6 @@ def _classes(found: Situation, pooled: Pool, shown: str, gardens: pd.DataFrame) 
             found.confidence,
         )
 
-    return Classes(
+    return GainsByClass(
         gains("water", [name for name, *_ in ALKALINITY_CLASSES]), gains("season", SEASONS), gains("kind", kinds)
     )

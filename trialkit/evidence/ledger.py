@@ -25,8 +25,10 @@ from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
+from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
+from trialkit.documents.ledger_entry import EntryKind, Listed, Manifest, SummaryFacts, TrialFacts
 from trialkit.domain.errors import WrongCall
 from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
@@ -41,55 +43,12 @@ ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_INDEX_BYTES, LARGEST_FILE_BYTES = 50_000_000, 50_000_000
 
-Kind = Literal["trial", "means"]
-
 
 @dataclass(frozen=True)
-class Listed:
-    """An entry as the index tells it.
-
-    Attributes
-    ----------
-    id : str
-        Name of its folder.
-    kind : {"trial", "means"}
-        Records of a trial, or older means with their citation.
-    trial, title, season : str
-    started_on, added_on : str
-        ISO 8601; the first empty where it is not known.
-    inputs_sha256 : str
-        Of protocol and tables alone: the same records analysed anew are the same evidence.
-    buckets, heads, gardens : int
-        With a record.
-    withdrawn_on, why : str or None
-        Where it was withdrawn.
-    """
-
-    id: str
-    kind: Kind
-    trial: str
-    title: str
-    season: str
-    started_on: str
-    added_on: str
-    inputs_sha256: str
-    buckets: int
-    heads: int
-    gardens: int
-    withdrawn_on: str | None = None
-    why: str | None = None
-
-    @property
-    def counts(self) -> bool:
-        """Whether it is evidence still."""
-        return self.why is None
-
-
-@dataclass(frozen=True)
-class Contents:
+class NewEntry:
     """What is put in the ledger: what is told of it, and its files by name."""
 
-    kind: Kind
+    kind: EntryKind
     trial: str
     title: str
     season: str
@@ -99,7 +58,7 @@ class Contents:
     gardens: int
     inputs: Mapping[str, bytes]
     made: Mapping[str, bytes]
-    facts: Mapping[str, Any]
+    facts: TrialFacts | SummaryFacts
 
 
 class LedgerDamaged(WrongCall):
@@ -156,7 +115,7 @@ def _apply(found: dict[str, Listed], happened: dict[str, Any]) -> None:
         if happened != {"format": FORMAT}:
             raise ValueError(event)
     elif event == "added":
-        found[happened["id"]] = Listed(**happened)
+        found[happened["id"]] = as_written(Listed(**happened))
     elif event == "withdrawn":
         found[happened["id"]] = replace(found[happened["id"]], withdrawn_on=happened["on"], why=happened["why"])
     else:
@@ -178,13 +137,13 @@ def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextMa
     return atomic.locked(ledger / LOCK, timeout_s, f"Another process is at work on {ledger}")
 
 
-def add(ledger: Path, contents: Contents, on: date) -> Listed:
+def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """Put an entry in a ledger, which is begun if there is none.
 
     Parameters
     ----------
     ledger : Path
-    contents : Contents
+    entry : NewEntry
     on : date
         Today.
 
@@ -206,11 +165,11 @@ def add(ledger: Path, contents: Contents, on: date) -> Listed:
         if not (ledger / INDEX).exists():
             write_text(ledger / ".gitignore", f"{LOCK}\n")
             write_bytes(ledger / INDEX, _line({"event": "began", "format": FORMAT}))
-        listed = _listed(contents, on)
+        listed = _listed(entry, on)
         _refuse_again(read_index(ledger), listed)
         folder = ledger / ENTRIES / listed.id
         if not folder.exists():
-            _write_entry(ledger, folder, contents)
+            _write_entry(ledger, folder, entry)
         _append(ledger, {"event": "added", **{k: v for k, v in asdict(listed).items() if v is not None}})
     return listed
 
@@ -219,19 +178,19 @@ def _not_hidden(folder: Path) -> Iterator[Path]:
     return (path for path in folder.iterdir() if not path.name.startswith("."))
 
 
-def _listed(contents: Contents, on: date) -> Listed:
+def _listed(entry: NewEntry, on: date) -> Listed:
     return Listed(
-        id=_digest(_manifest(contents))[:DIGITS],
-        kind=contents.kind,
-        trial=contents.trial,
-        title=contents.title,
-        season=contents.season,
-        started_on=contents.started_on,
+        id=_digest(_manifest(entry))[:DIGITS],
+        kind=entry.kind,
+        trial=entry.trial,
+        title=entry.title,
+        season=entry.season,
+        started_on=entry.started_on,
         added_on=on.isoformat(),
-        inputs_sha256=_digest(json.dumps(_digests(contents.inputs), sort_keys=True).encode()),
-        buckets=contents.buckets,
-        heads=contents.heads,
-        gardens=contents.gardens,
+        inputs_sha256=_digest(json.dumps(_digests(entry.inputs), sort_keys=True).encode()),
+        buckets=entry.buckets,
+        heads=entry.heads,
+        gardens=entry.gardens,
     )
 
 
@@ -247,19 +206,18 @@ def _refuse_again(index: tuple[Listed, ...], new: Listed) -> None:
             )
 
 
-def _manifest(contents: Contents) -> bytes:
-    files = _digests({**contents.inputs, **contents.made})
-    told = {
-        "format": "trialkit-entry-1",
-        "kind": contents.kind,
-        "trial": contents.trial,
-        "title": contents.title,
-        "season": contents.season,
-        "started_on": contents.started_on,
-        "files": files,
-        "facts": dict(contents.facts),
-    }
-    return (json.dumps(told, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
+def _manifest(entry: NewEntry) -> bytes:
+    told = Manifest(
+        format="trialkit-entry-1",
+        kind=entry.kind,
+        trial=entry.trial,
+        title=entry.title,
+        season=entry.season,
+        started_on=entry.started_on,
+        files=_digests({**entry.inputs, **entry.made}),
+        facts=entry.facts,
+    )
+    return as_text(told).encode("utf-8")
 
 
 def _digests(files: Mapping[str, bytes]) -> dict[str, str]:
@@ -270,12 +228,12 @@ def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def _write_entry(ledger: Path, folder: Path, contents: Contents) -> None:
+def _write_entry(ledger: Path, folder: Path, entry: NewEntry) -> None:
     """Write an entry aside, then give it its name."""
     aside = ledger / f".{folder.name}.{secrets.token_hex(8)}.tmp"
     aside.mkdir()
     try:
-        for name, data in {**contents.inputs, **contents.made, MANIFEST: _manifest(contents)}.items():
+        for name, data in {**entry.inputs, **entry.made, MANIFEST: _manifest(entry)}.items():
             write_bytes(aside / name, data)
         folder.parent.mkdir(exist_ok=True)
         aside.rename(folder)
@@ -344,12 +302,23 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
 
 @dataclass(frozen=True)
 class Entry:
-    """An entry's facts and files, as they were put there."""
+    """An entry as it was put there: where the index lists it, its folder and its manifest."""
 
     listed: Listed
-    facts: Mapping[str, Any]
     folder: Path
-    files: Mapping[str, str]
+    manifest: Manifest
+
+    @property
+    def of_trial(self) -> TrialFacts:
+        """Facts of a trial's entry."""
+        assert isinstance(self.manifest.facts, TrialFacts)
+        return self.manifest.facts
+
+    @property
+    def of_summary(self) -> SummaryFacts:
+        """Facts of an entry of means and standard errors."""
+        assert isinstance(self.manifest.facts, SummaryFacts)
+        return self.manifest.facts
 
     def read(self, name: str) -> bytes:
         """Read a file of the entry.
@@ -360,7 +329,7 @@ class Entry:
             If it is not what was put there.
         """
         data = _read(self.folder / name)
-        if data is None or _digest(data) != self.files.get(name):
+        if data is None or _digest(data) != self.manifest.files.get(name):
             raise LedgerDamaged(f"{self.folder / name} {'is missing' if data is None else 'was changed'}.")
         return data
 
@@ -377,10 +346,15 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     data = _read(folder / MANIFEST)
     if data is None or _digest(data)[:DIGITS] != listed.id:
         raise LedgerDamaged(f"{folder / MANIFEST} {'is missing' if data is None else 'was changed'}.")
-    told = json.loads(data)
-    if not all(FILE_NAME.fullmatch(name) for name in told["files"]):
+    try:
+        told = from_text(Manifest, data.decode("utf-8"))
+    except (DamagedDocument, UnicodeDecodeError) as error:
+        raise LedgerDamaged(f"{folder / MANIFEST} is not as trialkit wrote it: {error}.") from error
+    if isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
+        raise LedgerDamaged(f"{folder / MANIFEST} is of another kind than the index says.")
+    if not all(FILE_NAME.fullmatch(name) for name in told.files):
         raise LedgerDamaged(f"{folder / MANIFEST} names a file that no entry holds.")
-    return Entry(listed, told["facts"], folder, told["files"])
+    return Entry(listed, folder, told)
 
 
 def _read(path: Path) -> bytes | None:
@@ -399,12 +373,13 @@ def damages(ledger: Path) -> tuple[str, ...]:
         except LedgerDamaged as error:
             found.append(str(error))
             continue
-        for name in entry.files:
+        for name in entry.manifest.files:
             try:
                 entry.read(name)
             except LedgerDamaged as error:
                 found.append(str(error))
-        strange = sorted(path.name for path in entry.folder.iterdir() if path.name not in {*entry.files, MANIFEST})
+        known_files = {*entry.manifest.files, MANIFEST}
+        strange = sorted(path.name for path in entry.folder.iterdir() if path.name not in known_files)
         found += [f"{entry.folder / name} does not belong there." for name in strange]
     folders = (ledger / ENTRIES).iterdir() if (ledger / ENTRIES).is_dir() else ()
     known = {listed.id for listed in index}

@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.documents.plan import VarianceSource
 from trialkit.documents.pooled import NextSize
-from trialkit.evidence.pooling import LEVELS, Pool
+from trialkit.evidence.pooling import GROUPINGS, LEVELS, Pool
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import planned_design
@@ -62,10 +62,10 @@ def _assumptions(pooled: Pool, rival: str, chosen: str) -> Assumptions:
     variances = pooled.fit.variances.clip(lower=0.0)
     one, other = pooled.treatments.loc[rival], pooled.treatments.loc[chosen]
     differing = [name for name in LEVELS if one[name] != other[name]]
-    among = sum(float(variances.get(f"{term}:{name}", 0.0)) for term in ("trial", "garden") for name in differing)
+    among = sum(float(variances.get(f"{term}:{name}", 0.0)) for term in GROUPINGS for name in differing)
     return Assumptions(
-        site=float(variances.get("garden", 0.0) + variances.get("trial", 0.0)),
-        block=float(variances.get("garden:block", 0.0)),
+        site=float(variances.get("trial_site", 0.0) + variances.get("trial", 0.0)),
+        block=float(variances.get("trial_site:block", 0.0)),
         site_by_factor=among,
         bucket=0.0,
         head=float(variances["residual"]),

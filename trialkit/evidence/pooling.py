@@ -17,8 +17,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.analysis.derived_model import same_grouping
+from trialkit.documents.recommended import FewTrials, Grouping
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.factors import FactorName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.domain.treatment import is_same_strength
 from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
 from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
@@ -26,8 +29,6 @@ from trialkit.tables.formula_text import restored
 
 FloatArray = NDArray[np.float64]
 
-SAME_DOSE = 0.05
-"""Doses whose nitrogen differs by less are one: spoons and labels are no finer (common practice, no source)."""
 TYPES = {
     "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
     "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",
@@ -41,8 +42,8 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        The columns of ``buckets.csv``, ``trial`` (place among the entries) and ``garden`` (of that trial), both as
-        categories.
+        The columns of ``buckets.csv``, ``trial`` (place among the entries) and ``trial_site`` (a site of that trial),
+        both as categories.
 
     Raises
     ------
@@ -71,13 +72,13 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     trial = np.repeat(np.arange(len(entries)), counts)
     rows["trial"] = pd.Categorical.from_codes(trial, [entry.listed.id for entry in entries])
     joint = rows["trial"].cat.codes.astype(str) + "/" + rows["site"]
-    return rows.assign(garden=joint.astype("category"))
+    return rows.assign(trial_site=joint.astype("category"))
 
 
 def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
     """Set doses together that are the same but for spoons and labels.
 
-    Doses in order of size are one as long as each is within a twentieth of the one before; all go by their mean.
+    Doses in order of size are one as long as each counts as the one before (`is_same_strength`); all go by their mean.
 
     Parameters
     ----------
@@ -96,7 +97,7 @@ def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
     ordered = sorted({float(value) for value in nitrogen if np.isfinite(value)})
     groups: list[list[float]] = [[value] for value in ordered[:1]]
     for before, value in pairwise(ordered):
-        if value - before <= SAME_DOSE * value:
+        if is_same_strength(before, value):
             groups[-1].append(value)
         else:
             groups.append([value])
@@ -173,8 +174,10 @@ class Pool:
     trials, gardens : int
         In the model.
     random : tuple of str
-    notes : tuple of str
-        What the adviser should know about the model.
+    few_trials : tuple of FewTrials
+        Factors that too few trials varied to tell how much their effect differs between trials.
+    not_separated : tuple of {"trial", "trial_site"}
+        Between which it could not be told how much effects differ.
     """
 
     rows: pd.DataFrame
@@ -186,7 +189,8 @@ class Pool:
     trials: int
     gardens: int
     random: tuple[str, ...]
-    notes: tuple[str, ...]
+    few_trials: tuple[FewTrials, ...]
+    not_separated: tuple[Grouping, ...]
 
     @cached_property
     def tried_in(self) -> dict[str, frozenset[str]]:
@@ -203,14 +207,16 @@ class Pool:
 
 
 LEVELS = ("cultivar", "n_level", "acidifier")
-LABELS = {"cultivar": "cultivars", "n_level": "doses", "acidifier": "acids"}
+GROUPINGS: tuple[Grouping, ...] = ("trial", "trial_site")
+"""Between which effects of treatments may differ."""
+FACTOR_OF_LEVEL: Mapping[str, FactorName] = {"cultivar": "cultivar", "n_level": "dose", "acidifier": "acidifier"}
 
 
 def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
     """Fit one model to the buckets of all trials.
 
-    Yield of a planted head by treatment; random trial, garden within trial, block, whole plot, and for each varied
-    factor its interactions with trial and with garden, where three or more varied it. A trial's own effect takes up
+    Yield of a planted head by treatment; random trial, site within trial, block, whole plot, and for each varied
+    factor its interactions with trial and with site, where three or more varied it. A trial's own effect takes up
     what a season does to all treatments alike.
 
     Parameters
@@ -230,12 +236,12 @@ def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
     known = every[every["yield_g"].notna()].copy()
     if known.empty or known["treatment"].nunique() < 2:
         raise NotComputed("No trial links another treatment with the current practice, so there is nothing to compare.")
-    for column in ("trial", "garden", "treatment"):
+    for column in ("trial", "trial_site", "treatment"):
         known[column] = known[column].cat.remove_unused_categories()
     kept = treatments.loc[[label for label in treatments.index if label in set(known["treatment"].cat.categories)]]
     varied = [name for name in LEVELS if kept[name].nunique() > 1]
-    fixed, random, notes = _model(known, varied)
-    fit, random, more = _fitted(known, fixed, random)
+    fixed, random, few_trials = _model(known, varied)
+    fit, random, not_separated = _fitted(known, fixed, random)
     return Pool(
         rows=known,
         every=every,
@@ -244,20 +250,21 @@ def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
         current=current,
         fit=fit,
         trials=known["trial"].nunique(),
-        gardens=known["garden"].nunique(),
+        gardens=known["trial_site"].nunique(),
         random=tuple(random),
-        notes=(*notes, *more),
+        few_trials=few_trials,
+        not_separated=not_separated,
     )
 
 
-def _model(rows: pd.DataFrame, varied: Sequence[str]) -> tuple[list[str], list[str], list[str]]:
+def _model(rows: pd.DataFrame, varied: Sequence[str]) -> tuple[list[str], list[str], tuple[FewTrials, ...]]:
     """Fixed and random terms besides the treatment, and what there was too little of to tell."""
     fixed: list[str] = []
     random: list[str] = []
-    notes: list[str] = []
+    few_trials: list[FewTrials] = []
     seen: list[NDArray[np.intp]] = []
-    interactions = [f"{grouping}:{name}" for grouping in ("trial", "garden") for name in varied]
-    for term in ("trial", "garden", "garden:block", "garden:block:whole_plot", *interactions):
+    interactions = [f"{grouping}:{name}" for grouping in GROUPINGS for name in varied]
+    for term in (*GROUPINGS, "trial_site:block", "trial_site:block:whole_plot", *interactions):
         grouping, *rest = term.split(":")
         groups = rows.groupby([grouping, *rest], sort=False, observed=True).ngroup().to_numpy()
         levels = len(np.unique(groups))
@@ -271,17 +278,15 @@ def _model(rows: pd.DataFrame, varied: Sequence[str]) -> tuple[list[str], list[s
             random.append(term)
         elif term == grouping:
             seen.append(groups)
-            fixed = [term]  # gardens lie within trials
+            fixed = [term]  # sites lie within trials
         elif term in interactions and grouping == "trial" and telling:
-            few = "1 trial" if telling == 1 else f"{telling} trials"
-            notes.append(
-                f"Only {few} varied {LABELS[rest[0]]}: how much their effect differs from season to season is not "
-                "known, and no interval allows for it."
-            )
-    return fixed, random, notes
+            few_trials.append(FewTrials(FACTOR_OF_LEVEL[rest[0]], telling))
+    return fixed, random, tuple(few_trials)
 
 
-def _fitted(rows: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> tuple[MixedFit, list[str], list[str]]:
+def _fitted(
+    rows: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]
+) -> tuple[MixedFit, list[str], tuple[Grouping, ...]]:
     """Fit; where interactions cannot be told from the rest, without these."""
     formula = " + ".join(["yield_g ~ treatment", *fixed])
     without_trials = [term for term in random if not term.startswith("trial:")]
@@ -293,9 +298,8 @@ def _fitted(rows: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> 
         except MixedModelError as found:
             error = found
             continue
-        left = " and ".join(dict.fromkeys(f"{term.split(':')[0]}s" for term in random if term not in terms))
-        note = f"These records cannot tell how much effects differ between {left}: no interval allows for it."
-        return fit, terms, [note] if left else []
+        left = {term.split(":")[0] for term in random if term not in terms}
+        return fit, terms, tuple(grouping for grouping in GROUPINGS if grouping in left)
     raise NotComputed(
         f"The trials cannot tell the treatments apart from gardens and seasons. (For a statistician: {error})"
     )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trialkit.documents.document import as_data
+from trialkit.documents.document import DamagedDocument, as_data, as_text, as_written, from_text
+from trialkit.documents.recommended import Recommended
 from trialkit.evidence.ledger import LedgerDamaged, locked
+from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
 from trialkit.evidence.recommending import recommend
-from trialkit.evidence.situation import evidence_digest, situation
 from trialkit.tables.atomic import write_text
 
 FEW_DIGITS = 5
@@ -22,29 +22,34 @@ RECOMMENDED_FILE, HISTORY = "recommended.json", "history"
 class Version:
     """A version as it stands in the ledger; `is_new` where it was written just now."""
 
-    document: dict[str, Any]
+    document: Recommended
     path: Path
     is_new: bool
 
 
-def history(ledger: Path) -> list[dict[str, Any]]:
+def history(ledger: Path) -> list[Recommended]:
     """Read all versions, oldest first.
 
     Raises
     ------
     LedgerDamaged
-        If one of them cannot be read, or one is missing.
+        If one of them cannot be read, is of an earlier format, or is missing.
     """
-    found: list[dict[str, Any]] = []
+    found: list[Recommended] = []
     folder = ledger / HISTORY
     for path in sorted(folder.glob("recommended-*.json")) if folder.is_dir() else ():
+        number = len(found) + 1
         try:
-            document = json.loads(path.read_text("utf-8"))
-            known = document["schema"] == "trialkit-recommended-1" and document["version"] == len(found) + 1
-        except (ValueError, KeyError, TypeError):
-            known = False
-        if not known:
-            raise LedgerDamaged(f"{path} is not version {len(found) + 1} as it was written: bring it back.")
+            document = from_text(Recommended, path.read_text("utf-8"))
+        except (DamagedDocument, UnicodeDecodeError) as error:
+            if getattr(error, "where", "") == "schema":
+                raise LedgerDamaged(
+                    f"{path} was written by another version of trialkit, which alone can go on from it. To begin anew "
+                    f"with version 1, move {folder} out of the ledger."
+                ) from error
+            raise LedgerDamaged(f"{path} is not version {number} as it was written: bring it back.") from error
+        if document.version != number:
+            raise LedgerDamaged(f"{path} is not version {number} as it was written: bring it back.")
         found.append(document)
     return found
 
@@ -60,32 +65,35 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
     ledger : Path
     trialkit_version : str
     """
-    found = situation(ledger)
+    found = read_ledger(ledger)
     with locked(ledger):
         versions = history(ledger)
-        same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
-        before = versions[:-1] if same else versions
-        document = as_data(recommend(found, before[-1] if before else None, trialkit_version))
-        if same and _to_few_digits(document) == _to_few_digits(versions[-1]):
+        document, same = _next_version(found, versions, trialkit_version), _is_same_evidence(found, versions)
+        if same and _to_few_digits(as_data(document)) == _to_few_digits(as_data(versions[-1])):
             document = versions[-1]
         elif same:
-            document, same = as_data(recommend(found, versions[-1], trialkit_version)), False
-        text = _text(document)
+            document, same = as_written(recommend(found, versions[-1], trialkit_version)), False
+        text = as_text(document)
         if not same:
             (ledger / HISTORY).mkdir(exist_ok=True)
-            write_text(ledger / HISTORY / f"recommended-{document['version']:04d}.json", text)
+            write_text(ledger / HISTORY / f"recommended-{document.version:04d}.json", text)
         write_text(ledger / RECOMMENDED_FILE, text)
     return Version(document, ledger / RECOMMENDED_FILE, not same)
 
 
-def pool_now(ledger: Path, trialkit_version: str) -> dict[str, Any]:
+def pool_now(ledger: Path, trialkit_version: str) -> Recommended:
     """Work out what a ledger says, and write nothing: as the next version, or the last where it says the same."""
-    found = situation(ledger)
-    versions = history(ledger)
-    same = bool(versions) and versions[-1]["evidence_sha256"] == evidence_digest(found.index)
-    before = versions[:-1] if same else versions
-    data: dict[str, Any] = as_data(recommend(found, before[-1] if before else None, trialkit_version))
-    return data
+    return _next_version(read_ledger(ledger), history(ledger), trialkit_version)
+
+
+def _is_same_evidence(found: LedgerContents, versions: list[Recommended]) -> bool:
+    return bool(versions) and versions[-1].evidence_sha256 == evidence_digest(found.index)
+
+
+def _next_version(found: LedgerContents, versions: list[Recommended], trialkit_version: str) -> Recommended:
+    """Work out the version after the last, or the last anew where it rests on the same evidence."""
+    before = versions[:-1] if _is_same_evidence(found, versions) else versions
+    return as_written(recommend(found, before[-1] if before else None, trialkit_version))
 
 
 def _to_few_digits(value: Any) -> Any:
@@ -95,7 +103,3 @@ def _to_few_digits(value: Any) -> Any:
     if isinstance(value, list):
         return [_to_few_digits(item) for item in value]
     return float(f"{value:.{FEW_DIGITS}g}") if isinstance(value, float) else value
-
-
-def _text(document: Mapping[str, Any]) -> str:
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

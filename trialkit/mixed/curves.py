@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.mixed.errors import FormulaError, NotConverged
 from trialkit.mixed.fixed import independent_columns
 from trialkit.mixed.likelihood import Evaluation, evaluate
@@ -23,8 +24,6 @@ FloatArray = NDArray[np.float64]
 
 Curve = Literal["linear", "quadratic", "linear-plateau", "quadratic-plateau", "asymptotic"]
 CURVES: tuple[Curve, ...] = get_args(Curve)
-FEWEST_DOSES = 4
-"""With three, a plateau cannot be told from a curve: every curve with a shape goes through all three means."""
 
 # Shapes first looked at with the variances held, so that the best of several valleys is found.
 GRID = 101
@@ -201,8 +200,8 @@ def fit_curves(
     doses = pd.to_numeric(data[dose].astype(object), errors="coerce").astype(float)
     if doses.isna().any():
         raise FormulaError(f"The doses in {dose!r} must all be numbers.")
-    if doses.nunique() < FEWEST_DOSES:
-        raise FormulaError(f"Only {doses.nunique()} doses were tried: curves need {FEWEST_DOSES} or more.")
+    if doses.nunique() < FEWEST_CURVE_DOSES:
+        raise FormulaError(f"Only {doses.nunique()} doses were tried: curves need {FEWEST_CURVE_DOSES} or more.")
     as_factor = data.assign(**{dose: pd.Categorical(doses)})
     model, response = build_model(as_factor, f"{formula} + {dose}", random)
     profile = _Profile(model, response, dose)

@@ -63,7 +63,7 @@ def term_contrasts(design: FixedDesign, position: int) -> FloatArray:
     for name, levels in design.factors.items():
         own = _differences(len(levels)) if name in term else np.full((1, len(levels)), 1 / len(levels))
         joint = weights[:, None, :, None] * own[:, None]  # the Kronecker product, before it is laid out
-        weights = joint.reshape(len(weights) * len(own), -1)
+        weights = joint.reshape(len(weights) * len(own), weights.shape[1] * len(levels))
     contrasts = _estimable_part(design, weights @ corners)
     contrasts.setflags(write=False)
     return contrasts

@@ -14,8 +14,10 @@ from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, perc
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading, comparison_of, mean_of
 from trialkit.words.decision import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
+from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.measures import MeasureSystem, Sentence, acid_range, spoons, teaspoons, volume_words
 from trialkit.words.phrases import chance, chance_word, count
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import acid_words, level_label
 
 MOST_SPOONS_DRAWN = 12
@@ -94,7 +96,7 @@ def answer(reading: Reading) -> Answer:
         card_title="The default stays" if reading.is_kept else "The new default",
         bucket=_measured(reading, partial(volume_words, design.volume_l)),
         heads=f", {count(design.heads_per_bucket, 'head')}",
-        expected=response.label if response else "mean",
+        expected=RESPONSE_LABELS[response.name] if response else "mean",
         expectation=_expectation(reading),
         sureness=sureness(reading),
         versus=versus_table(reading),
@@ -228,7 +230,9 @@ def _levels(reading: Reading) -> Iterator[Row]:
     for factor in reading.design.factors:
         now, then = reading.current.level(factor.column), reading.rival.level(factor.column)
         change = "the same" if now == then else "changes"
-        yield Row(factor.label, (level_label(factor.column, now), level_label(factor.column, then), change))
+        yield Row(
+            FACTOR_LABELS[factor.name], (level_label(factor.column, now), level_label(factor.column, then), change)
+        )
 
 
 def _responses(reading: Reading) -> Iterator[Row]:
@@ -237,7 +241,7 @@ def _responses(reading: Reading) -> Iterator[Row]:
         if now and then:
             compared = comparison_of(response, reading.rival)
             cells = (_with_interval(now), _with_interval(then), _difference(compared))
-            yield Row(f"{response.label}, {response.unit}", cells)
+            yield Row(f"{RESPONSE_LABELS[response.name]}, {response.unit}", cells)
 
 
 def _difference(row: Comparison | None) -> str:

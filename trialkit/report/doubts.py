@@ -11,18 +11,32 @@ from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
+from trialkit.words.check_words import check_words
 from trialkit.words.decision import scope, would_change
+from trialkit.words.loss_words import losses_sentence
 from trialkit.words.measures import Sentence
+from trialkit.words.model_words import note_sentence
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import treatment_label
+
+
+@dataclass(frozen=True)
+class CheckSaid:
+    """A check: what was looked at, what was found, what follows, and whether it is in order."""
+
+    title: Sentence
+    finding: Sentence
+    consequence: Sentence
+    ok: bool
 
 
 @dataclass(frozen=True)
 class Doubts:
     """Everything that limits the answer."""
 
-    losses: str
+    losses: Sentence
     loss_table: Table | None
-    checks: tuple[tuple[str, tuple[Check, ...]], ...]
+    checks: tuple[tuple[str, tuple[CheckSaid, ...]], ...]
     pictures: tuple[Picture, ...]
     would_change: tuple[Sentence, ...]
     scope: tuple[Sentence, ...]
@@ -33,23 +47,38 @@ def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
     decision = reading.decision
     return Doubts(
-        losses=reading.results.losses.statement,
+        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system)])[0],
         loss_table=_losses(reading),
         checks=_checks(reading),
         pictures=check_pictures(reading),
         would_change=reading.said(partial(would_change, decision)) if decision else (),
         scope=reading.said(partial(scope, decision)) if decision else (),
-        notes=reading.design.notes,
+        notes=_notes(reading),
     )
 
 
-def _checks(reading: Reading) -> tuple[tuple[str, tuple[Check, ...]], ...]:
+def _notes(reading: Reading) -> tuple[str, ...]:
+    """Notes on the model of the first response that was analysed."""
+    models = [response.model for response in reading.results.responses.values() if response.model]
+    return tuple(map(note_sentence, models[0].notes)) if models else ()
+
+
+def _checks(reading: Reading) -> tuple[tuple[str, tuple[CheckSaid, ...]], ...]:
     """Checks by response, those that want attention first."""
     return tuple(
-        (response.label, tuple(sorted(response.checks, key=lambda check: check.ok)))
-        for response in reading.results.responses.values()
-        if response.checks and is_analysed(response)
+        (RESPONSE_LABELS[one.name], tuple(_finding(reading, check, one.unit) for check in sorted(one.checks, key=_ok)))
+        for one in reading.results.responses.values()
+        if one.checks and is_analysed(one)
     )
+
+
+def _ok(check: Check) -> bool:
+    return check.ok
+
+
+def _finding(reading: Reading, check: Check, unit: str) -> CheckSaid:
+    title, finding, consequence = reading.said(partial(check_words, check, unit))
+    return CheckSaid(title, finding, consequence, check.ok)
 
 
 HEAD_COUNTS = {

@@ -2,58 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from trialkit.domain.treatment import Treatment
+from trialkit.documents.recommended import Recommended
+from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import difference_interval, measure, p_value, percent, plain, signed
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
-from trialkit.report.untyped import Json, mapping, rows, texts
+from trialkit.words import recommended as words
 from trialkit.words.phrases import count
 from trialkit.words.treatments import treatment_label
 
-ORDER = ("cultivar", "dose_tsp", "acidifier")
 
-
-def evidence_html(document: Mapping[str, Any]) -> str:
+def evidence_html(document: Recommended) -> str:
     """Write pooled evidence as one self-contained HTML page.
 
     Parameters
     ----------
-    document : Mapping
-        As ``recommended.json``. Every text in it may come from strangers.
+    document : Recommended
+        Every text in it may come from strangers.
     """
-    safe = mapping(safe_results(document))
+    safe = safe_document(document)
     style, script = page_style(), page_script()
-    thresholds = mapping(mapping(safe.get("decision")).get("thresholds"))
-    confidence = float(thresholds.get("confidence") or 0.95)
+    confidence = safe.decision.thresholds.confidence
     return (
         environment(TEMPLATES)
         .get_template("evidence.html.jinja")
         .render(
-            sentences=texts(safe, "sentences"),
-            verdict=safe.get("verdict"),
+            sentences=words.answer(safe),
             facts=_facts(safe),
-            heterogeneity=mapping(safe.get("together")).get("heterogeneity") or "",
-            notes=texts(safe, "notes"),
-            refused=texts(safe, "refused"),
-            changed=texts(mapping(safe.get("changed")), "sentences"),
-            would_change=texts(safe, "would_change"),
-            next_trial=mapping(safe.get("next_trial")),
-            next_size=_size(mapping(mapping(safe.get("next_trial")).get("size"))),
+            heterogeneity=words.heterogeneity(safe.trial_gains) if safe.trial_gains else "",
+            notes=tuple(words.what_is_not_known(safe)),
+            refused=tuple(words.not_compared(safe)),
+            changed=tuple(words.changes(safe)),
+            would_change=words.what_would_change_it(safe),
+            next_question=words.next_question(safe),
+            why_next=words.why_next(safe),
+            next_size=words.next_size(safe.next_trial.size),
             pictures=evidence_pictures(safe, confidence),
             compared=_compared(safe, confidence),
             trials=_trials(safe),
             variation=_variation(safe),
-            version=safe.get("version"),
-            date=safe.get("date"),
-            digest=safe.get("evidence_sha256"),
-            made_with=mapping(safe.get("made_with")).get("trialkit"),
+            date=safe.date,
+            digest=safe.evidence_sha256,
+            made_with=safe.made_with["trialkit"],
             cautions=CAUTIONS,
             style=style,
             script=script,
@@ -62,44 +56,33 @@ def evidence_html(document: Mapping[str, Any]) -> str:
     )
 
 
-def _facts(safe: Json) -> tuple[str, ...]:
-    evidence = rows(safe, "evidence")
-    buckets, heads = (sum(int(one.get(name) or 0) for one in evidence) for name in ("buckets", "heads"))
+def _facts(safe: Recommended) -> tuple[str, ...]:
     return (
-        count(len(evidence), "trial"),
-        count(buckets, "bucket"),
-        count(heads, "head"),
-        f"version {safe.get('version')}",
+        count(len(safe.evidence), "trial"),
+        count(sum(one.buckets for one in safe.evidence), "bucket"),
+        count(sum(one.heads for one in safe.evidence), "head"),
+        f"version {safe.version}",
     )
 
 
-def _size(size: Json) -> str:
-    if not size:
-        return ""
-    what = f"{size['gardens']} gardens with {size['blocks']} blocks of the two, {size['buckets']} buckets in all"
-    if not size.get("reached"):
-        return f"Even {what} would find {plain(size['margin_g'])} g with a chance of {percent(size['power'])} only."
-    margin, power = plain(size["margin_g"]), percent(size["power"])
-    return f"It takes {what}, to find a difference of {margin} g with a chance of {power}."
-
-
-def _compared(safe: Json, confidence: float) -> Table | None:
-    current = mapping(safe.get("current"))
+def _compared(safe: Recommended, confidence: float) -> Table | None:
     body = (
         Row(
-            treatment_label(Treatment.of(mapping(row.get("treatment"))), ORDER),
+            treatment_label(row.treatment, tuple(FACTOR_COLUMNS.values())),
             (
-                plain(row.get("n_mg_l"), 4),
-                measure(row.get("mean")),
-                "" if row.get("difference") is None else signed(row.get("difference")),
-                "" if row.get("difference") is None else difference_interval(row.get("lower"), row.get("upper")),
-                "" if row.get("difference") is None else p_value(row.get("p")),
-                str(row.get("buckets")),
-                f"{row.get('beside')} of {row.get('trials')}",
+                plain(row.n_mg_l, 4),
+                measure(row.mean),
+                *(
+                    ("", "", "")
+                    if row.difference is None
+                    else (signed(row.difference), difference_interval(row.lower, row.upper), p_value(row.p))
+                ),
+                str(row.buckets),
+                f"{row.with_current} of {row.trials}",
             ),
-            "current practice" if row.get("difference") is None and current else "",
+            "current practice" if row.difference is None else "",
         )
-        for row in rows(safe, "compared")
+        for row in safe.compared
     )
     heads = columns(
         "treatment",
@@ -118,20 +101,20 @@ def _compared(safe: Json, confidence: float) -> Table | None:
     return make_table("compared", "Every treatment beside the current practice", heads, body, note)
 
 
-def _trials(safe: Json) -> Table | None:
+def _trials(safe: Recommended) -> Table | None:
     body = (
         Row(
-            str(one.get("trial")),
+            one.trial,
             (
-                str(one.get("season") or ""),
-                str(one.get("gardens")),
-                str(one.get("buckets")),
-                str(one.get("heads")),
-                "" if one.get("gain") is None else signed(one.get("gain")),
-                str(one.get("id")),
+                one.season,
+                str(one.gardens),
+                str(one.buckets),
+                str(one.heads),
+                "" if one.gain is None else signed(one.gain),
+                one.id,
             ),
         )
-        for one in rows(safe, "evidence")
+        for one in safe.evidence
     )
     heads = (
         text_column("trial"),
@@ -142,7 +125,7 @@ def _trials(safe: Json) -> Table | None:
     return make_table("trials", "The trials that this rests on", heads, body)
 
 
-def _variation(safe: Json) -> Table | None:
-    body = (Row(str(one.get("label")), (measure(one.get("sd_g")),)) for one in rows(safe, "variation"))
+def _variation(safe: Recommended) -> Table | None:
+    body = (Row(words.variation_between(one), (measure(one.sd_g),)) for one in safe.variation)
     heads = columns("differences between", "standard deviation, g a planted head")
     return make_table("variation", "How much things vary", heads, body)

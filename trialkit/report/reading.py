@@ -21,7 +21,6 @@ PART_WORDS: Mapping[Part, str] = {
     "rival": "best alternative",
     "other": "",
 }
-USUAL_CONFIDENCE = 0.95
 NOTHING = Treatment()
 
 
@@ -60,7 +59,7 @@ class Reading:
     @property
     def confidence(self) -> float:
         """Confidence of the intervals, 0 to 1."""
-        return (self.decision and self.decision.thresholds.confidence) or USUAL_CONFIDENCE
+        return self.results.confidence
 
     @property
     def current(self) -> Treatment:

@@ -20,8 +20,12 @@ from trialkit.pages.numerals import (
     signed,
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.report.reading import PART_WORDS, Reading, is_analysed
+from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.words.decision import PLACE_WORDS
+from trialkit.words.factor_words import FACTOR_LABELS, effect_label
+from trialkit.words.measures import Sentence
+from trialkit.words.model_words import TOO_SMALL, model_sentences, variance_label
+from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 from trialkit.words.treatments import level_label, treatment_label
 
 
@@ -31,7 +35,7 @@ class ResponseTables:
 
     name: str
     title: str
-    reason: str | None
+    reason: Sentence | None
     model: tuple[tuple[str, str], ...]
     statements: tuple[str, ...]
     tables: tuple[Table, ...]
@@ -91,12 +95,15 @@ def candidate_table(reading: Reading) -> Table | None:
 
 
 def _response(reading: Reading, name: str, response: ResponseResult) -> ResponseTables:
-    title = f"{response.label[:1].upper()}{response.label[1:]}, {response.unit}, {response.of}"
+    label = RESPONSE_LABELS[response.name]
+    title = f"{label[:1].upper()}{label[1:]}, {response.unit}, {RESPONSE_HEADS[response.name]}"
     model = response.model
-    if not is_analysed(response) or model is None:
-        return ResponseTables(name, title, response.reason, (), (), ())
-    made = tuple(table for table in _tables(reading, name, response) if table)
-    return ResponseTables(name, title, None, _model(model), model.statements, made)
+    if model is None:
+        why = response.not_analysed
+        reason = reading.said(lambda system: [not_analysed_sentence(why, system)])[0] if why else None
+        return ResponseTables(name, title, reason, (), (), ())
+    made = tuple(table for table in _tables(reading, name, response, model) if table)
+    return ResponseTables(name, title, None, _model(model), model_sentences(model), made)
 
 
 def _model(model: FittedModel) -> tuple[tuple[str, str], ...]:
@@ -112,8 +119,8 @@ def _model(model: FittedModel) -> tuple[tuple[str, str], ...]:
     return tuple((name, value) for name, value in settings.items() if value)
 
 
-def _tables(reading: Reading, name: str, response: ResponseResult) -> Iterator[Table | None]:
-    yield _variances(name, response)
+def _tables(reading: Reading, name: str, response: ResponseResult, model: FittedModel) -> Iterator[Table | None]:
+    yield _variances(name, response, model)
     yield _tests(name, response)
     yield means_table(reading, f"{name}-means", response)
     yield from _marginal_means(reading, name, response)
@@ -121,12 +128,12 @@ def _tables(reading: Reading, name: str, response: ResponseResult) -> Iterator[T
     yield _pairs(reading, name, response)
 
 
-def _variances(name: str, response: ResponseResult) -> Table | None:
+def _variances(name: str, response: ResponseResult, model: FittedModel) -> Table | None:
     body = (
         Row(
-            row.label,
+            variance_label(row.term, model.residual),
             (
-                row.statement or fixed(row.sd),
+                TOO_SMALL if row.sd is None else fixed(row.sd),
                 fixed(row.variance, 2),
                 row.term,
             ),
@@ -141,7 +148,7 @@ def _variances(name: str, response: ResponseResult) -> Table | None:
 def _tests(name: str, response: ResponseResult) -> Table | None:
     body = (
         Row(
-            row.label,
+            effect_label(row.term),
             (
                 fixed(row.f, 2),
                 plain(row.numerator_df),
@@ -184,7 +191,7 @@ def level_means(response: ResponseResult, column: str) -> tuple[LevelMean, ...]:
 
 def factor_label(reading: Reading, column: str) -> str:
     """Name of the factor in a column."""
-    return next(factor.label for factor in reading.design.factors if factor.column == column)
+    return next(FACTOR_LABELS[factor.name] for factor in reading.design.factors if factor.column == column)
 
 
 def _marginal_means(reading: Reading, name: str, response: ResponseResult) -> Iterator[Table | None]:

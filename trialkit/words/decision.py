@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from trialkit._percent import in_percent
 from trialkit.documents.findings import (
     Candidate,
     Caution,
@@ -19,8 +18,11 @@ from trialkit.documents.findings import (
 from trialkit.documents.results import Results
 from trialkit.domain.thresholds import FEWEST_DF, FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
+from trialkit.words.check_words import check_words
+from trialkit.words.loss_words import losses_warning
 from trialkit.words.measures import KITCHEN, MeasureSystem
-from trialkit.words.phrases import asked_chance, chance, count, number
+from trialkit.words.phrases import asked_chance, chance, count, in_percent, number
+from trialkit.words.response_words import not_analysed_sentence
 from trialkit.words.treatments import treatment_words
 
 YIELD = "bucket_weight_g"
@@ -54,13 +56,14 @@ def sentences(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str,
     return writers[decision.verdict](decision, system)
 
 
-def no_decision_words(results: Results) -> str:
+def no_decision_words(results: Results, system: MeasureSystem = KITCHEN) -> str:
     """Why there is no decision; empty where there is one."""
     why = results.no_decision
     if why is None:
         return ""
     if why.code == "yields_not_analysed":
-        return f"The weight of buckets was not analysed. {results.responses[YIELD].reason}"
+        reason = results.responses[YIELD].not_analysed
+        return f"The weight of buckets was not analysed. {not_analysed_sentence(reason, system) if reason else ''}"
     if why.code == "no_practice_record":
         return "There is no record of the current practice, so there is nothing to compare the others with."
     return (
@@ -321,13 +324,15 @@ def cautions(results: Results, system: MeasureSystem = KITCHEN) -> tuple[str, ..
 
 def _caution(caution: Caution, decision: Decision, results: Results, system: MeasureSystem) -> str:
     if caution == "losses":
-        return results.losses.warning or ""
+        return losses_warning(results.losses, system)
     if caution == "influence" and decision.influence:
         return influence_words(decision.influence, decision.verdict, system)
     if caution == "in_grams" and decision.in_grams:
         return _in_grams(decision.in_grams, system)
-    checks = results.responses[YIELD].checks
-    return next(f"{check.finding} {check.consequence}" for check in checks if check.id == caution and not check.ok)
+    yields = results.responses[YIELD]
+    failed = next(check for check in yields.checks if check.id == caution and not check.ok)
+    _, finding, consequence = check_words(failed, yields.unit, system)
+    return f"{finding} {consequence}"
 
 
 def _in_grams(choice: Choice, system: MeasureSystem) -> str:

@@ -76,6 +76,17 @@ def chance_word(probability: float) -> str:
     return next((word for bound, word in CHANCE_WORDS if probability >= bound), "very unlikely")
 
 
+def in_percent(share: float) -> str:
+    """Write a share as a whole percentage.
+
+    Examples
+    --------
+    >>> in_percent(0.412)
+    '41 %'
+    """
+    return f"{100 * share:.0f} %"
+
+
 def asked_chance(probability: float) -> str:
     """Say a chance that somebody asks for, exactly.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from trialkit._percent import in_percent
 from trialkit.documents.plan import (
     Enlargement,
     EnlargementGain,
@@ -21,7 +20,7 @@ from trialkit.documents.plan import (
 )
 from trialkit.words.layout_warnings import warning_sentence
 from trialkit.words.measures import Measures
-from trialkit.words.phrases import number
+from trialkit.words.phrases import in_percent, number
 
 UNKNOWN = "–"
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}

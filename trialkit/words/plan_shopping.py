@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from trialkit._percent import in_percent
 from trialkit.documents.plan import ItemKind, ItemUnit, ShoppingItem, ShoppingList
+from trialkit.words.phrases import in_percent
 
 ITEM_WORDS: Mapping[ItemKind, str] = {
     "bucket": "bucket with a lid",

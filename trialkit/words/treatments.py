@@ -19,7 +19,7 @@ def acid_words(acidifier: Level | None) -> str:
     return "no acid" if acidifier in (NO_PRODUCT, "", None) else str(acidifier)
 
 
-def level_words(column: str, level: Level | None) -> str:
+def level_words(column: str, level: Level | None, system: MeasureSystem = KITCHEN) -> str:
     """Name one level of a factor.
 
     Examples
@@ -28,7 +28,7 @@ def level_words(column: str, level: Level | None) -> str:
     ('6 level teaspoons', 'no acid', 'Fenleaf')
     """
     if column == "dose_tsp":
-        return teaspoons(level)
+        return teaspoons(level, system)
     return acid_words(level) if column == "acidifier" else str(level)
 
 

@@ -23,8 +23,9 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Reading
+from trialkit.words.check_words import check_words
 from trialkit.words.decision import VERDICT_WORDS, influence_words
-from trialkit.words.measures import Sentence, kitchen_words
+from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
 from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
@@ -49,10 +50,10 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     return tuple(picture for picture in drawn if picture)
 
 
-def _check(response: ResponseResult, *wanted: str) -> str:
+def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
     """Finding and consequence of the checks named."""
-    found = {check.id: f"{check.finding} {check.consequence}" for check in response.checks}
-    return " ".join(found[name] for name in wanted if name in found)
+    checks = [check for name in wanted for check in response.checks if check.id == name]
+    return " ".join(text for check in checks for text in check_words(check, response.unit, system)[1:])
 
 
 def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
@@ -263,9 +264,11 @@ def _records(reading: Reading) -> Picture | None:
             axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
     body = (Row(treatment_label(t, reading.columns), (percent(share),)) for t, share in shares)
+    yields = reading.results.responses[YIELD]
+    (finding,) = reading.said(lambda system: [_check(yields, "missing", system=system) or "Some heads have no record."])
     return _picture(
         "check-records",
-        _check(reading.results.responses[YIELD], "missing") or "Some heads have no record.",
+        finding,
         "Share of the planned heads of each treatment that have no record, in the order of the table below.",
         [("Heads without a record", "share of the planned heads", draw)],
         (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),

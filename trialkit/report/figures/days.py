@@ -10,6 +10,8 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import practice_line, treatment_rows
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
+from trialkit.words.model_words import model_sentences
+from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS
 
 NAME = "days"
 
@@ -20,17 +22,18 @@ def days_picture(reading: Reading, shown_first: ResponseResult) -> Picture | Non
     if days is None or days is shown_first:
         return None
     rows = treatment_rows(reading, days)
-    shown, reference = rows[:MOST_ROWS], practice_line(rows)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, days.label, days.unit, reference, is_narrow))
+    shown, reference, label = rows[:MOST_ROWS], practice_line(rows), RESPONSE_LABELS[days.name]
+    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, days.unit, reference, is_narrow))
     finding = _finding(reading, days)
-    seen = " ".join(days.model.statements[-2:]) if days.model else ""
+    seen = " ".join(model_sentences(days.model)[-2:]) if days.model else ""
     table = means_table(reading, f"{NAME}-means", days)
     return Picture(
         NAME,
         finding,
-        f"Days from transplanting to ready, {days.of}: means and their {percent(reading.confidence)} intervals "
-        f"over the buckets, a day between two visits being its average draw. {seen}",
-        f"Chart of {days.label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
+        f"Days from transplanting to ready, {RESPONSE_HEADS[days.name]}: means and their "
+        f"{percent(reading.confidence)} intervals over the buckets, a day between two visits being its average draw. "
+        f"{seen}",
+        f"Chart of {label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
         wide,
         narrow,
         (table,) if table else (),

@@ -15,6 +15,9 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
 from trialkit.report.reading import Part, Reading
 from trialkit.report.tables import level_means, marginal_table, means_table
+from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
+from trialkit.words.measures import MeasureSystem
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import level_label, treatment_label
 
 NAME = "dose"
@@ -26,9 +29,11 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     if COLUMN not in reading.columns:
         return None
     panels, unit = dose_panels(reading, response), response.unit
-    quantity = quantity_words(response.label, unit)
+    label = RESPONSE_LABELS[response.name]
+    quantity = quantity_words(label, unit)
     wide, narrow = draw_twice(NAME, lambda is_narrow: draw_panels(panels, quantity, unit, is_narrow))
-    finding = " ".join((_finding(reading, response), *_curve_statements(reading, response)))
+    first = _finding(reading, response)
+    (finding,) = reading.said(lambda system: [" ".join((first, *_curve_statements(reading, response, system)))])
     made = (
         _curves_table(reading, response),
         marginal_table(reading, f"{NAME}-levels", response, COLUMN),
@@ -38,8 +43,8 @@ def dose_picture(reading: Reading, response: ResponseResult) -> Picture | None:
         NAME,
         finding,
         _how_to_read(reading, panels),
-        f"Chart of {response.label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
-        f"panel{'s' if len(panels) > 1 else ''}. {finding} {_levels(response)}",
+        f"Chart of {label} against nutrient dose in level teaspoons a bucket, {len(panels)} "
+        f"panel{'s' if len(panels) > 1 else ''}. {finding.kitchen} {_levels(response)}",
         wide,
         narrow,
         tuple(table for table in made if table),
@@ -103,14 +108,17 @@ def _at(dose: float, doses: Sequence[float], values: Sequence[float]) -> float:
     return values[before] + share * (values[after] - values[before])
 
 
-def _curve_statements(reading: Reading, response: ResponseResult) -> tuple[str, ...]:
+def _curve_statements(reading: Reading, response: ResponseResult, system: MeasureSystem) -> tuple[str, ...]:
     """What the curves say, or why none was fitted."""
-    if response.dose and response.dose.reason:
-        return (response.dose.reason,)
+    dose = response.dose
+    if dose is None:
+        return ()
+    if dose.not_fitted:
+        return (not_fitted_sentence(dose, system),)
     said: list[str] = []
-    for group in _groups(response):
+    for group in dose.groups:
         whose = treatment_label(group.treatment, reading.columns)
-        first, *more = group.statements
+        first, *more = dose_sentences(group, dose, response.unit, reading.confidence, system)
         said += [f"{whose}: {first}" if whose else first, *more]
     return tuple(said)
 

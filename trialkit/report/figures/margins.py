@@ -9,6 +9,7 @@ from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import level_label
 
 NAME = "levels"
@@ -19,7 +20,7 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
     made = margin_rows(reading, response)
     if len(reading.columns) < 2 or not made:
         return None
-    label, unit = response.label, response.unit
+    label, unit = RESPONSE_LABELS[response.name], response.unit
     wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(made, label, unit, None, is_narrow))
     finding = _finding(made, unit)
     tables = (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1))

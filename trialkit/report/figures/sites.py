@@ -31,6 +31,9 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import PART_WORDS, Part, Reading
+from trialkit.words.garden_words import covariate_label, exploration_sentence
+from trialkit.words.model_words import variance_label
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
@@ -63,7 +66,8 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
     rival = reading.part(reading.rival)
     current: Part = "kept" if reading.is_kept else "current"
     shown = strips[:MOST_STRIPS]
-    quantity = quantity_words(response.label, unit)
+    label = RESPONSE_LABELS[response.name]
+    quantity = quantity_words(label, unit)
     wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow))
     finding = _finding(strips, PART_WORDS[rival], unit)
     made = (site_table(reading, response), explored_table(response), new_garden_table(reading, response))
@@ -71,7 +75,7 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
         NAME,
         finding,
         " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(response))),
-        f"Chart of {response.label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
+        f"Chart of {label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
         wide,
         narrow,
         tuple(table for table in made if table),
@@ -80,20 +84,21 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
 
 def _explored(response: ResponseResult) -> tuple[str, ...]:
     """How much effects differ between gardens, and what the differences go with."""
+    residual = response.model.residual if response.model else "heads"
     said = tuple(
-        f"{row.label.capitalize()}: standard deviation {plain(row.sd)} {response.unit}."
+        f"{variance_label(row.term, residual).capitalize()}: standard deviation {plain(row.sd)} {response.unit}."
         for row in response.variances
         if row.sd and row.term.startswith("site:") and row.term != "site:block"
     )
     explored = response.gardens.explored if response.gardens else ()
-    return (*said, *(one.statement for one in explored))
+    return (*said, *(exploration_sentence(one, response.unit) for one in explored))
 
 
 def explored_table(response: ResponseResult) -> Table | None:
     """Slopes of the gardens' differences: an exploration."""
     body = (
         Row(
-            f"{row.label}, for each {plain(row.per)}",
+            f"{covariate_label(row.covariate)}, for each {plain(row.per)}",
             (
                 signed(row.slope.estimate),
                 difference_interval(row.slope.lower, row.slope.upper),

@@ -16,6 +16,7 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 from trialkit.words.phrases import count
+from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatments import treatment_label
 
 NAME = "treatments"
@@ -25,15 +26,15 @@ def treatments_picture(reading: Reading, response: ResponseResult) -> Picture:
     """Draw means and intervals."""
     rows = treatment_rows(reading, response)
     shown, unit = rows[:MOST_ROWS], response.unit
-    reference = practice_line(rows)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, response.label, unit, reference, is_narrow))
+    reference, label = practice_line(rows), RESPONSE_LABELS[response.name]
+    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, unit, reference, is_narrow))
     finding = _finding(reading, response, rows)
     made = (means_table(reading, f"{NAME}-means", response), bucket_table(reading, response))
     return Picture(
         NAME,
         finding,
         _how_to_read(reading, response, len(rows) - len(shown)),
-        f"Chart of {response.label} by treatment, {len(rows)} means with {percent(reading.confidence)} intervals over "
+        f"Chart of {label} by treatment, {len(rows)} means with {percent(reading.confidence)} intervals over "
         f"the raw buckets. {finding} {_extremes(reading, response)}",
         wide,
         narrow,

@@ -1,0 +1,87 @@
+"""What became of the heads, in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from trialkit.documents.findings import (
+    FactorLosses,
+    FactorShare,
+    HeadCounts,
+    Interval,
+    Losses,
+    SiteLosses,
+    TreatmentLosses,
+)
+from trialkit.domain.treatment import Treatment
+from trialkit.words.loss_words import losses_sentence, losses_warning
+
+ALL = HeadCounts(planned=8, harvested=8, lost=0, not_ready=0, unrecorded=0, unmarketable=0)
+LOSSES = Losses(
+    heads=ALL,
+    recorded=8,
+    dead=0,
+    bolted=0,
+    missing=0,
+    by_treatment=tuple(TreatmentLosses(Treatment(name), ALL, 1.0, None, None) for name in ("Fenleaf", "Paleheart")),
+    by_site=tuple(SiteLosses(site, ALL, 1.0) for site in ("s1", "s2")),
+    by_factor=(),
+    design_effect=1.0,
+    treatments_vary=False,
+    gardens_vary=False,
+    unfinished=False,
+)
+TRUST = (
+    "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: there a "
+    "lost head counts as nothing."
+)
+
+
+def shares(column: str, **levels: float) -> FactorLosses:
+    """Shares by level, too far apart for chance."""
+    rows = tuple(FactorShare(name, 40, Interval(share, share - 0.1, share + 0.1)) for name, share in levels.items())
+    return FactorLosses(column, rows, 20.0, 1, 0.0002, differ=True)
+
+
+def test_nothing_lost() -> None:
+    """Nothing to warn of."""
+    assert losses_sentence(LOSSES) == "8 of 8 planned heads were harvested, 0 lost."
+    assert losses_warning(LOSSES) == ""
+
+
+def test_every_fate_is_named() -> None:
+    """Those that nothing befell are left out."""
+    heads = HeadCounts(planned=80, harvested=60, lost=9, not_ready=7, unrecorded=4, unmarketable=3)
+    assert losses_sentence(replace(LOSSES, heads=heads)) == (
+        "60 of 80 planned heads were harvested, 9 lost, 7 not ready at the end, 4 not recorded. 3 of those harvested "
+        "were not marketable."
+    )
+
+
+def test_losses_that_go_with_a_factor() -> None:
+    """The level with the fewest usable heads first."""
+    warned = replace(LOSSES, by_factor=(shares("cultivar", Fenleaf=0.5, Paleheart=0.95),), treatments_vary=True)
+    assert losses_warning(warned) == (
+        "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads came to the table with Fenleaf, 95 % with "
+        f"Paleheart. {TRUST}"
+    )
+    assert losses_sentence(warned) == f"8 of 8 planned heads were harvested, 0 lost. {losses_warning(warned)}"
+
+
+def test_treatments_that_may_differ_by_chance() -> None:
+    """No factor's test speaks, but the range is wide."""
+    first, second = LOSSES.by_treatment
+    warned = replace(LOSSES, by_treatment=(replace(first, share_usable=0.0), second), treatments_vary=True)
+    assert losses_warning(warned) == (
+        f"Between treatments, from 0 % to 100 % of the recorded heads came to the table, which may be chance. {TRUST}"
+    )
+
+
+def test_gardens_and_an_unfinished_trial() -> None:
+    """The worst garden is named; one without a record is not the worst."""
+    gardens = (SiteLosses("s1", ALL, None), SiteLosses("s2", ALL, 0.4), SiteLosses("s3", ALL, 0.9))
+    said = losses_sentence(replace(LOSSES, by_site=gardens, gardens_vary=True, unfinished=True))
+    assert said.endswith(
+        "Gardens differ: at s2, 40 % of the recorded heads came to the table. Many heads have no record yet: the "
+        "answer is that of an unfinished trial."
+    )

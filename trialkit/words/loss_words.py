@@ -1,0 +1,61 @@
+"""What became of the heads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trialkit.documents.findings import Losses
+from trialkit.words.factor_words import effect_label
+from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.phrases import in_percent, p_value
+from trialkit.words.treatments import level_words
+
+
+def losses_sentence(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
+    return " ".join(_losses(losses, system))
+
+
+def losses_warning(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+    """Warn where losses differ by treatment, so that weights of the survivors alone mislead; empty where not."""
+    return " ".join(_warning(losses, system))
+
+
+def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
+    heads = losses.heads
+    parts = [f"{heads.harvested} of {heads.planned} planned heads were harvested", f"{heads.lost} lost"]
+    parts += [f"{heads.not_ready} not ready at the end"] * bool(heads.not_ready)
+    parts += [f"{heads.unrecorded} not recorded"] * bool(heads.unrecorded)
+    yield f"{', '.join(parts)}."
+    if heads.unmarketable:
+        yield f"{heads.unmarketable} of those harvested were not marketable."
+    yield from _warning(losses, system)
+    if losses.gardens_vary:
+        share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
+        yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads came to the table."
+    if losses.unfinished:
+        yield "Many heads have no record yet: the answer is that of an unfinished trial."
+
+
+def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
+    for factor in losses.by_factor:
+        if factor.p is not None and factor.differ:
+            worst = min(factor.levels, key=lambda level: level.usable.estimate)
+            best = max(factor.levels, key=lambda level: level.usable.estimate)
+            yield (
+                f"Losses differ by {effect_label(factor.column)} ({p_value(factor.p)}): "
+                f"{in_percent(worst.usable.estimate)} of the recorded heads came to the table with "
+                f"{level_words(factor.column, worst.level, system)}, {in_percent(best.usable.estimate)} with "
+                f"{level_words(factor.column, best.level, system)}."
+            )
+    if losses.treatments_vary and not any(factor.differ for factor in losses.by_factor):
+        shares = [row.share_usable for row in losses.by_treatment if row.share_usable is not None]
+        yield (
+            f"Between treatments, from {in_percent(min(shares))} to {in_percent(max(shares))} of the recorded heads "
+            "came to the table, which may be chance."
+        )
+    if losses.go_with_the_treatment:
+        yield (
+            "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: "
+            "there a lost head counts as nothing."
+        )

@@ -27,7 +27,7 @@ def level_words(column: str, level: Level | None, system: MeasureSystem = KITCHE
     >>> level_words("dose_tsp", 6.0), level_words("acidifier", "none"), level_words("cultivar", "Fenleaf")
     ('6 level teaspoons', 'no acid', 'Fenleaf')
     """
-    if column == "dose_tsp":
+    if isinstance(level, float):
         return teaspoons(level, system)
     return acid_words(level) if column == "acidifier" else str(level)
 
@@ -40,7 +40,7 @@ def level_label(column: str, level: Level | None) -> str:
     >>> level_label("dose_tsp", 6.0), level_label("acidifier", "none")
     ('6 tsp', 'no acid')
     """
-    if column == "dose_tsp":
+    if isinstance(level, float):
         return f"{spoons(level)} tsp"
     return acid_words(level) if column == "acidifier" else str(level)
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from trialkit.words.phrases import treatment_words
+from trialkit.words.treatments import treatment_words
 
 COLUMNS = {"cultivar": "cultivar", "dose": "dose_tsp", "acidifier": "acidifier"}
 LABELS = {"cultivar": ("cultivar", None), "dose": ("nutrient dose", "tsp"), "acidifier": ("acidifier", None)}

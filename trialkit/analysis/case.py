@@ -25,7 +25,8 @@ from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
 from trialkit.rules.check import Trial
-from trialkit.words.phrases import VERDICT_WORDS, treatment_words
+from trialkit.words.phrases import VERDICT_WORDS
+from trialkit.words.treatments import treatment_words
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6

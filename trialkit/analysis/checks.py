@@ -20,7 +20,8 @@ from trialkit.analysis.diagnostics import (
 )
 from trialkit.documents.findings import Check, Diagnostics, Scale, SiteSpread
 from trialkit.domain.rounding import ROUNDING, TIE_DECIMALS
-from trialkit.words.phrases import level_words, number, p_value
+from trialkit.words.phrases import number, p_value
+from trialkit.words.treatments import level_words
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
 SUSPICIOUS_P = 0.01

@@ -11,7 +11,8 @@ from trialkit.documents.findings import Candidate, Comparison, NextTrial, Verdic
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.protocol.sections import Decision as ProtocolDecision
-from trialkit.words.phrases import asked_chance, chance, number, treatment_words
+from trialkit.words.phrases import asked_chance, chance, number
+from trialkit.words.treatments import treatment_words
 
 NOTABLE_SHARE = 0.05
 """A twentieth of the heads is worth a word (common practice, no source)."""

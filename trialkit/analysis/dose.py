@@ -21,7 +21,8 @@ from trialkit.documents.findings import DoseAnswer, DoseCurve, DoseGroup, DosePo
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, fit_curves, fit_mixed
 from trialkit.mixed.curves import FEWEST_DOSES, Curve, CurveFit
-from trialkit.words.phrases import number, p_value, spoons, teaspoons
+from trialkit.words.measures import spoons, teaspoons
+from trialkit.words.phrases import number, p_value
 
 DOSE = "dose_tsp"
 DIFFER_P = 0.05

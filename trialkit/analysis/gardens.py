@@ -11,7 +11,8 @@ from trialkit.documents.findings import Exploration, Gardens, Interval, SiteDiff
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
-from trialkit.words.phrases import number, p_value, treatment_words
+from trialkit.words.phrases import number, p_value
+from trialkit.words.treatments import treatment_words
 
 FEWEST_TO_EXPLORE = 4
 COVARIATES = {

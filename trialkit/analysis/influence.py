@@ -19,7 +19,8 @@ from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
 from trialkit.mixed.means import mean_rows
-from trialkit.words.phrases import VERDICT_WORDS, treatment_words
+from trialkit.words.phrases import VERDICT_WORDS
+from trialkit.words.treatments import treatment_words
 
 FloatArray = NDArray[np.float64]
 

@@ -28,7 +28,8 @@ from trialkit.stats.shares import (
     share_with_limits,
     usable_heads,
 )
-from trialkit.words.phrases import level_words, p_value
+from trialkit.words.phrases import p_value
+from trialkit.words.treatments import level_words
 
 WORRYING_DIFFERENCE = 0.2
 """A fifth of the heads (common practice, no source)."""

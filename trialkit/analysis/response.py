@@ -34,7 +34,7 @@ from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
 from trialkit.mixed.comparisons import Adjustment
-from trialkit.words.phrases import treatment_words
+from trialkit.words.treatments import treatment_words
 
 TOO_SMALL = "too small to measure"
 AnyFit = MixedFit | CensoredFit

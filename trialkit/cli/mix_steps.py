@@ -231,7 +231,7 @@ def _volume(litres: float) -> str:
 
 def _step(step: Mapping[str, Any], acid: Mapping[str, Any]) -> str:
     """Say how the acid goes in."""
-    from trialkit.pages.wording import measure_words
+    from trialkit.words.measures import measure_words
 
     powder = " Never add the powder itself." if acid["solution_tsp"] is not None else ""
     return (
@@ -241,7 +241,7 @@ def _step(step: Mapping[str, Any], acid: Mapping[str, Any]) -> str:
 
 
 def _spoons(amount: Mapping[str, Any]) -> str:
-    from trialkit.words.phrases import spoons
+    from trialkit.words.measures import spoons
 
     if not amount["tsp"]:
         return f"no {amount['name']}"
@@ -293,7 +293,7 @@ def _table_acid(document: Mapping[str, Any]) -> str:
 
 def table_lines(document: Mapping[str, Any]) -> list[str]:
     """Say the table."""
-    from trialkit.words.phrases import spoons
+    from trialkit.words.measures import spoons
 
     lines = [
         f"Teaspoons of {_table_acid(document)} for {_volume(document['volume_l'])}, to pH {document['target_ph']:g}:",

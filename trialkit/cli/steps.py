@@ -297,7 +297,7 @@ def _demo_check(folder: Path) -> str:
 
 
 def _demo_report(folder: Path) -> str:
-    from trialkit.words.phrases import treatment_words
+    from trialkit.words.treatments import treatment_words
 
     sentence = write_report(folder)
     decision = read_results(folder)["decision"]

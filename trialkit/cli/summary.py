@@ -6,8 +6,9 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from trialkit.pages.wording import chance_percent, treatment_label
-from trialkit.words.phrases import number, treatment_words
+from trialkit.pages.numerals import chance_percent
+from trialkit.words.phrases import number
+from trialkit.words.treatments import treatment_label, treatment_words
 
 WIDTH = 80
 LINES = 24

@@ -19,7 +19,8 @@ from trialkit.rules.check import read_trial
 from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
 from trialkit.stats.meta import combine
-from trialkit.words.phrases import chance, treatment_words
+from trialkit.words.phrases import chance
+from trialkit.words.treatments import treatment_words
 
 USUAL_MARGIN_G = 10.0
 """Where the protocol has none (common practice, no source)."""

@@ -18,7 +18,8 @@ from trialkit.evidence.advice import acid_for_classes, expected_days, expected_y
 from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
 from trialkit.evidence.pooling import SAME_DOSE, Pool, links, pool
 from trialkit.evidence.situation import Situation, evidence_digest, practice, practice_label
-from trialkit.words.phrases import spoons, treatment_words
+from trialkit.words.measures import spoons
+from trialkit.words.treatments import treatment_words
 
 FEWEST_DF = 2.0
 

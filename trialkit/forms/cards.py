@@ -10,7 +10,6 @@ import pandas as pd
 
 from trialkit.domain.units import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.forms.gardens import gardens_of
-from trialkit.pages.wording import measure_words, treatment_label
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.solution.acid_steps import (
@@ -22,7 +21,8 @@ from trialkit.solution.acid_steps import (
 )
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Spoons, Water, mix
-from trialkit.words.phrases import spoons, teaspoons
+from trialkit.words.measures import measure_words, spoons, teaspoons
+from trialkit.words.treatments import treatment_label
 
 NO_ACID = ("none", "", None)
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2

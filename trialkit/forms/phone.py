@@ -11,10 +11,10 @@ from trialkit.forms.gardens import garden_of
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_style
-from trialkit.pages.wording import treatment_label
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
 from trialkit.tables.table_schema import Field, TableName, load_schema
+from trialkit.words.treatments import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
 TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from trialkit.forms.gardens import garden_of
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
-from trialkit.pages.wording import treatment_label
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
 from trialkit.tables.table_schema import Field, TableName, TableSchema, load_schema
+from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
     from openpyxl import Workbook

@@ -1,1 +1,1 @@
-"""What every page shares: colours, style sheet, wording, cautions, and making strangers' text safe to show."""
+"""What every page shares: colours, style sheet, cautions, and making strangers' text safe to show."""

@@ -169,6 +169,19 @@ def percent(share: Any) -> str:
     return f"{plain(share * 100)} %" if is_number(share) else ABSENT
 
 
+def chance_percent(probability: Any) -> str:
+    """Write a probability for a table, never as certainty.
+
+    Examples
+    --------
+    >>> chance_percent(0.934), chance_percent(0.9999), chance_percent(0.0)
+    ('93 %', '> 99 %', '< 1 %')
+    """
+    if not is_number(probability):
+        return ABSENT
+    return "> 99 %" if probability > 0.99 else "< 1 %" if probability < 0.01 else f"{round(probability * 100)} %"
+
+
 def more_or_less(difference: float, unit: str) -> str:
     """Say a difference in words.
 

@@ -19,9 +19,10 @@ from trialkit.pages.numerals import (
     with_interval,
 )
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance, chance_word, count, level_label
 from trialkit.report.reading import Json, Reading, mapping, rows, texts
-from trialkit.words.phrases import VERDICT_WORDS, acid_words, spoons, teaspoons, treatment_words
+from trialkit.words.measures import spoons, teaspoons
+from trialkit.words.phrases import VERDICT_WORDS, chance, chance_word, count
+from trialkit.words.treatments import acid_words, level_label, treatment_words
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from trialkit.pages.safe_text import safe_results, safe_text
 from trialkit.pages.shell import content_security_policy, environment, page_style
-from trialkit.pages.wording import count, date_words
 from trialkit.report.page import TEMPLATES
+from trialkit.words.phrases import count, date_words
 
 if TYPE_CHECKING:
     from trialkit.rules.check import CheckResult, RecordPlace

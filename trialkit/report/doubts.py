@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from trialkit.pages.numerals import ABSENT, difference_interval, is_number, percent, plain
 from trialkit.pages.numerals import signed as points
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.checks import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed, mapping, rows, texts
+from trialkit.words.treatments import treatment_label
 
 
 @dataclass(frozen=True)

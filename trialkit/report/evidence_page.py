@@ -10,10 +10,11 @@ from trialkit.pages.numerals import difference_interval, measure, p_value, perce
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import count, treatment_label
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows, texts
+from trialkit.words.phrases import count
+from trialkit.words.treatments import treatment_label
 
 ORDER = ("cultivar", "dose_tsp", "acidifier")
 

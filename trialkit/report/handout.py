@@ -12,10 +12,10 @@ from trialkit.pages.numerals import is_number
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment
-from trialkit.pages.wording import chance, count, date_words, measure_words
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows
-from trialkit.words.phrases import spoons
+from trialkit.words.measures import measure_words, spoons
+from trialkit.words.phrases import chance, count, date_words
 
 TABLESPOON_TSP = 3
 WATER_WORDS = {

@@ -12,10 +12,11 @@ from trialkit.pages.numerals import ABSENT, fixed, is_number, percent, plain
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import count, date_words, treatment_label
 from trialkit.report.figures.power import power_picture
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import Json, mapping, rows, texts
+from trialkit.words.phrases import count, date_words
+from trialkit.words.treatments import treatment_label
 
 FACTOR_ORDER = ("cultivar", "dose_tsp", "acidifier")
 METHOD_WORDS = {

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from trialkit.pages.numerals import ABSENT, plain
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import count, date_words
 from trialkit.report.reading import Reading, mapping, rows
+from trialkit.words.phrases import count, date_words
 
 COMMAND = "trialkit report TRIAL-FOLDER --verify"
 

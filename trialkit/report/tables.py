@@ -8,6 +8,7 @@ from typing import Any
 
 from trialkit.pages.numerals import (
     ABSENT,
+    chance_percent,
     difference_interval,
     fixed,
     interval,
@@ -19,8 +20,8 @@ from trialkit.pages.numerals import (
     signed,
 )
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import chance_percent, level_label, treatment_label
 from trialkit.report.reading import PART_WORDS, Json, Reading, is_analysed, mapping, rows, texts
+from trialkit.words.treatments import level_label, treatment_label
 
 
 @dataclass(frozen=True)

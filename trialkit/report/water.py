@@ -7,8 +7,8 @@ from typing import Any
 
 from trialkit.pages.numerals import ABSENT, fixed, is_number, plain
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import level_label
 from trialkit.report.reading import Json, Reading, mapping, rows
+from trialkit.words.treatments import level_label
 
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""

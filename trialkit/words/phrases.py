@@ -1,12 +1,9 @@
-"""Treatments, chances and numbers in words that can be read aloud; the report uses the same."""
+"""Numbers, chances, counts and dates in words that can be read aloud."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
-
-from trialkit.domain.treatment import Treatment
 
 VERDICT_WORDS: Mapping[str, str] = {
     "adopt": "change the default",
@@ -14,7 +11,30 @@ VERDICT_WORDS: Mapping[str, str] = {
     "keep current, retest": "keep the current default for now, and test again",
     "no practical difference: take the cheaper": "no practical difference: take the cheaper",
 }
-FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+# Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
+# (very likely 90 to 100 %, likely 66 to 100 %, about as likely as not 33 to 66 %, and their opposites), from memory.
+CHANCE_WORDS = (
+    (0.99, "almost certain"),
+    (0.9, "very likely"),
+    (0.66, "likely"),
+    (0.33, "about as likely as not"),
+    (0.1, "unlikely"),
+    (0.0, "very unlikely"),
+)
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -28,77 +48,15 @@ def number(value: float, digits: int = 3) -> str:
     return f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
 
 
-def spoons(dose_tsp: Any) -> str:
-    """Write a number of teaspoons as a cook would.
+def count(number: Any, one: str, many: str | None = None) -> str:
+    """Count things.
 
     Examples
     --------
-    >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
-    ('6', '2½', '¼', '1.3')
+    >>> count(1, "garden"), count(4, "garden")
+    ('1 garden', '4 gardens')
     """
-    if not isinstance(dose_tsp, int | float):
-        return str(dose_tsp)
-    whole = math.floor(dose_tsp)
-    fraction = FRACTIONS.get(dose_tsp - whole)
-    return number(dose_tsp, 4) if fraction is None else f"{whole or ''}{fraction}"
-
-
-def teaspoons(dose_tsp: Any) -> str:
-    """Say a dose in level teaspoons.
-
-    Examples
-    --------
-    >>> teaspoons(6), teaspoons(1), teaspoons(0.5), teaspoons(0)
-    ('6 level teaspoons', '1 level teaspoon', '½ level teaspoon', 'no nutrient')
-    """
-    if dose_tsp == 0:
-        return "no nutrient"
-    single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
-    return f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
-
-
-def acid_words(acidifier: Any) -> str:
-    """Name an acidifier.
-
-    Examples
-    --------
-    >>> acid_words("none"), acid_words("white vinegar 5 %")
-    ('no acid', 'white vinegar 5 %')
-    """
-    return "no acid" if acidifier in ("none", "", None) else str(acidifier)
-
-
-def treatment_words(given: Treatment | Mapping[str, Any]) -> str:
-    """Describe a treatment in kitchen measures.
-
-    Examples
-    --------
-    >>> treatment_words(Treatment("Fenleaf", 6.0, "none"))
-    'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
-    """
-    treatment = given if isinstance(given, Treatment) else Treatment.of(given)
-    parts = []
-    if treatment.dose_tsp is not None:
-        dose = teaspoons(treatment.dose_tsp)
-        parts.append(dose if treatment.dose_tsp == 0 else f"{dose} of nutrient a bucket")
-    if treatment.acidifier is not None:
-        parts.append(acid_words(treatment.acidifier))
-    if treatment.cultivar is None:
-        return " and ".join(parts)
-    return f"{treatment.cultivar} with {' and '.join(parts)}" if parts else treatment.cultivar
-
-
-def level_words(column: str, level: Any) -> str:
-    """Name one level of a factor.
-
-    Examples
-    --------
-    >>> level_words("dose_tsp", 6.0), level_words("acidifier", "none"), level_words("cultivar", "Fenleaf")
-    ('6 level teaspoons', 'no acid', 'Fenleaf')
-    """
-    if column == "dose_tsp":
-        return teaspoons(level)
-    return acid_words(level) if column == "acidifier" else str(level)
+    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def chance(probability: float) -> str:
@@ -112,6 +70,17 @@ def chance(probability: float) -> str:
     if probability > 0.99:
         return "more than 99 in 100"
     return "less than 1 in 100" if probability < 0.01 else f"{round(probability * 100)} in 100"
+
+
+def chance_word(probability: float) -> str:
+    """Say a probability in words.
+
+    Examples
+    --------
+    >>> chance_word(0.93), chance_word(0.5), chance_word(0.02)
+    ('very likely', 'about as likely as not', 'very unlikely')
+    """
+    return next((word for bound, word in CHANCE_WORDS if probability >= bound), "very unlikely")
 
 
 def asked_chance(probability: float) -> str:
@@ -136,3 +105,17 @@ def p_value(p: float) -> str:
     if p < 0.001:
         return "p < 0.001"
     return "p > 0.99" if p > 0.99 else f"p = {p:.2g}"
+
+
+def date_words(date: object) -> str | None:
+    """Write an ISO 8601 date out; anything else is returned as it came.
+
+    Examples
+    --------
+    >>> date_words("2026-08-20")
+    '20 August 2026'
+    """
+    parts = str(date).split("-") if date else []
+    if len(parts) == 3 and all(part.isascii() and part.isdigit() for part in parts) and 1 <= int(parts[1]) <= 12:
+        return f"{int(parts[2])} {MONTHS[int(parts[1]) - 1]} {int(parts[0])}"
+    return str(date) if date else None

@@ -10,7 +10,6 @@ from trialkit.pages.numerals import is_number, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.pages.wording import level_label, treatment_label
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -23,6 +22,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Json, Reading, is_analysed, mapping, rows
+from trialkit.words.treatments import level_label, treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,6 @@ from typing import Any
 
 from trialkit.pages.numerals import ABSENT, is_number, measure, percent, plain, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import level_label
 from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurve, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
@@ -15,6 +14,7 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.figures.treatments import bucket_values
 from trialkit.report.reading import Json, Key, Part, Reading, mapping, rows
 from trialkit.report.tables import marginal_table, means_table
+from trialkit.words.treatments import level_label
 
 NAME = "dose"
 COLUMN = "dose_tsp"

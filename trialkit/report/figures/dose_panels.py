@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
-from trialkit.pages.wording import level_label
 from trialkit.report.figures.marks import PARTS, SERIES, Mark, draw_buckets, draw_interval, draw_mark
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -23,7 +22,8 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import PART_WORDS, Part
-from trialkit.words.phrases import spoons
+from trialkit.words.measures import spoons
+from trialkit.words.treatments import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

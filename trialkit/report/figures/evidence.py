@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from trialkit.pages.numerals import difference_interval, is_number, percent, plain, signed
 from trialkit.pages.table import Row, columns, make_table
-from trialkit.pages.wording import count
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Json, mapping, rows
+from trialkit.words.phrases import count
 
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"
 NOTHING = (0.0, "no gain")

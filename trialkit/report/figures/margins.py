@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from trialkit.pages.numerals import is_number, percent, with_interval
-from trialkit.pages.wording import level_label
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading, mapping, rows
 from trialkit.report.tables import factor_label, marginal_table
+from trialkit.words.treatments import level_label
 
 NAME = "levels"
 

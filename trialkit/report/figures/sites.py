@@ -11,7 +11,6 @@ from trialkit.pages.numerals import difference_interval, interval, is_number, me
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.pages.wording import treatment_label
 from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quantity_words
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
 from trialkit.report.figures.picture import Picture
@@ -29,6 +28,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import PART_WORDS, Json, Part, Reading, mapping, rows
+from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -16,13 +16,14 @@ from trialkit.pages.numerals import (
     with_interval,
 )
 from trialkit.pages.table import Column, Row, Table, make_table, text_column
-from trialkit.pages.wording import count, level_label, treatment_label
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Key, Reading, mapping, rows
 from trialkit.report.tables import means_table
+from trialkit.words.phrases import count
+from trialkit.words.treatments import level_label, treatment_label
 
 NAME = "treatments"
 

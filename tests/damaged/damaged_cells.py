@@ -5,7 +5,7 @@ from __future__ import annotations
 from openpyxl import Workbook
 
 from returned_files import Good, good_return
-from trialkit.returns.findings import Answers
+from trialkit.documents.returns import Answers
 
 from .catalogue import accepting, damage
 from .damaged_files import ALL, XLSX, lines, text

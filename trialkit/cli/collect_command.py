@@ -14,9 +14,7 @@ from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.speaking import answer
 
 if TYPE_CHECKING:
-    from trialkit.returns.collect import FileOutcome, Outcome
-    from trialkit.returns.findings import Finding
-    from trialkit.returns.journal import Choice, Conflict
+    from trialkit.documents.returns import Choice, Collected, Conflict, FileOutcome, ReturnFinding
 
 COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
@@ -58,26 +56,26 @@ def command(
 
     Example: trialkit collect autumn_dose fern.xlsx mill.csv
     """
+    from trialkit.documents.returns import Answers
     from trialkit.returns.collect import collect
-    from trialkit.returns.findings import Answers
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))
     if as_json:
-        answer(outcome.as_dict(), "", as_json=True)
+        answer(outcome, "", as_json=True)
     else:
         for line in _lines(outcome, folder):
             click.echo(line)
     return DONE if outcome.ok else DATA_ERROR
 
 
-def _rules(accepted: tuple[str, ...]) -> frozenset[str]:
+def _rules(accepted: tuple[str, ...]) -> tuple[str, ...]:
     from trialkit.tables.rule_book import RULES
 
     for rule in accepted:
         if rule not in RULES or not rule.startswith("TK-R"):
             raise CallFailure(f"--accept {rule}: there is no such rule; a question names its own, such as TK-R25.")
-    return frozenset(accepted)
+    return accepted
 
 
 def _choices(chosen: tuple[str, ...]) -> dict[str, Choice]:
@@ -92,7 +90,7 @@ def _choices(chosen: tuple[str, ...]) -> dict[str, Choice]:
     return choices
 
 
-def _lines(outcome: Outcome, folder: Path) -> Iterator[str]:
+def _lines(outcome: Collected, folder: Path) -> Iterator[str]:
     from trialkit.returns.findings import grouped
 
     if outcome.finished_earlier:
@@ -102,7 +100,7 @@ def _lines(outcome: Outcome, folder: Path) -> Iterator[str]:
     for group in grouped(outcome.refused_choices):
         yield from _group_lines(group)
     for conflict in outcome.chosen:
-        yield f"Settled {conflict.id}: {_cell(conflict)} is {_value(_taken(conflict))}."
+        yield f"Settled {conflict.id}: {_cell(conflict)} is {_value(conflict.taken)}."
     if outcome.conflicts:
         yield "Conflicts, nothing overwritten; look at the paper record, then choose:"
     for conflict in outcome.conflicts:
@@ -111,8 +109,8 @@ def _lines(outcome: Outcome, folder: Path) -> Iterator[str]:
 
 
 def _file_lines(file: FileOutcome) -> Iterator[str]:
+    from trialkit.domain.quoting import shown
     from trialkit.returns.findings import grouped
-    from trialkit.tables.problem import shown
 
     for group in grouped(file.findings):
         yield from _group_lines(group)
@@ -123,14 +121,14 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
         told = [_count(questions, "question") if questions else "", f"{refused} to mend" if refused else ""]
         yield f"{name}: nothing of it was merged ({', '.join(filter(None, told))})."
         return
-    again = " (collected before)" if file.before else ""
+    again = " (collected before)" if file.collected_before else ""
     for table, counts in file.tables.items():
         told = [f"{number} {words}" for kind, words in WORDS.items() if (number := getattr(counts, kind))]
         blank = f"; {counts.blank} still blank" if counts.blank else ""
         yield f"{name}{again}, {table}: {', '.join(told) or 'no rows'}{blank}."
 
 
-def _group_lines(group: list[Finding]) -> Iterator[str]:
+def _group_lines(group: list[ReturnFinding]) -> Iterator[str]:
     verdict = group[0].verdict
     label = click.style(verdict, fg=COLOURS[verdict], bold=True)
     for finding in group[:MOST_ALIKE]:
@@ -151,16 +149,12 @@ def _cell(conflict: Conflict) -> str:
 
 
 def _value(text: str) -> str:
-    from trialkit.tables.problem import quoted
+    from trialkit.domain.quoting import quoted
 
     return quoted(text)
 
 
-def _taken(conflict: Conflict) -> str:
-    return conflict.returned if conflict.choice == "returned" else conflict.kept
-
-
-def _summary(outcome: Outcome, folder: Path) -> str:
+def _summary(outcome: Collected, folder: Path) -> str:
     merged = sum(file.merged for file in outcome.files)
     told = [f"{merged} of {_count(len(outcome.files), 'file')} merged"] if outcome.files else []
     told.append(f"{_count(len(outcome.conflicts), 'conflict')} open" if outcome.conflicts else "no open conflict")
@@ -170,7 +164,7 @@ def _summary(outcome: Outcome, folder: Path) -> str:
     return f"Collect: {'; '.join(told)}.{after}"
 
 
-def _answers_wanted(outcome: Outcome) -> str:
+def _answers_wanted(outcome: Collected) -> str:
     """Say what to do about the files that wait."""
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
     asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.answers)

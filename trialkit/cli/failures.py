@@ -10,8 +10,9 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
+from trialkit.documents.check import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.tables.problem import PlanError, Problem, TrialError
+from trialkit.tables.problem import PlanError, TrialError
 
 MOST_ALIKE = 5
 

@@ -26,7 +26,9 @@ def command(folder: Path, as_json: bool) -> None:
 
     Example: trialkit forms autumn_dose
     """
+    from trialkit.documents.answers import FormsAnswer
+
     written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
-    document = {"files": [str(path) for path in written.files], "left_over": [str(path) for path in written.left_over]}
+    forms = FormsAnswer(tuple(map(str, written.files)), tuple(map(str, written.left_over)))
     after = f"Next, when records come back: trialkit collect {folder} FILE..."
-    answer(document, "\n".join([*written.sentences, after]), as_json=as_json)
+    answer(forms, "\n".join([*written.sentences, after]), as_json=as_json)

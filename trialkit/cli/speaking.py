@@ -9,6 +9,8 @@ from typing import Any
 
 import click
 
+from trialkit.documents.document import as_data
+
 JOINERS = "\u200c\u200d"  # inside words of several scripts
 
 
@@ -22,7 +24,7 @@ def answer(document: Any, text: str, *, as_json: bool) -> None:
     if not as_json:
         tell(text)
         return
-    written = json.dumps(document, indent=2, ensure_ascii=False)
+    written = json.dumps(as_data(document), indent=2, ensure_ascii=False)
     click.echo(re.sub(r"[^\n -~]", lambda mark: mark[0] if _is_plain(mark[0]) else json.dumps(mark[0])[1:-1], written))
 
 

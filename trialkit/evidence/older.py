@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.check import Problem
 from trialkit.documents.pooled import Gain
 from trialkit.evidence.ledger import Contents
 from trialkit.evidence.pooling import SAME_DOSE, Pool
 from trialkit.evidence.situation import Situation
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import read_table

@@ -3,9 +3,9 @@
 import re
 import unicodedata
 
+from trialkit.domain.quoting import quoted
 from trialkit.returns.findings import Log, Place
 from trialkit.tables.formula_text import restored
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 INVISIBLE = "\u200b\u200c\u200d\u2060\ufeff\u00ad"

@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from statistics import median
-from typing import Literal
 
+from trialkit.documents.returns import DecimalMark
+from trialkit.domain.quoting import quoted
 from trialkit.returns.cells import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.findings import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 # Exact by definition: NIST Handbook 44, appendix C (avoirdupois pound 453.59237 g, ounce 1/16 of it; 3 teaspoons a
@@ -44,8 +44,6 @@ NONE_MAY_BE_ZERO = ("nutrient_tsp", "acid_tsp")
 NOT_WEIGHED = ("dead", "missing", "not_ready")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
 GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125")}
-
-Mark = Literal["comma", "point"]
 
 
 @dataclass
@@ -219,7 +217,7 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
 
 def _either(number: _Number, table: ReturnedTable, log: Log) -> str | None:
     """Read a number whose one mark may part decimals or thousands, as was answered."""
-    mark: Mark = "comma" if "," in number.text else "point"
+    mark: DecimalMark = "comma" if "," in number.text else "point"
     decimal, whole = number.text.replace(",", "."), re.sub(r"[.,]", "", number.text)
     place = table.place(number.position, number.column)
     if log.answers.decimals is None:

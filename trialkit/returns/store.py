@@ -13,9 +13,9 @@ from contextlib import AbstractContextManager, suppress
 from pathlib import Path, PurePosixPath
 
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.tables import atomic
-from trialkit.tables.headings import RECORD_TABLES
 
 RETURNED, JOURNAL = "returned", "returned/returns.json"
 MANIFEST = "manifest.json"

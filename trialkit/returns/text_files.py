@@ -4,10 +4,10 @@ import csv
 import io
 import re
 
+from trialkit.domain.quoting import quoted
 from trialkit.returns.findings import Log, Place
 from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
 from trialkit.tables.headings import best_table
-from trialkit.tables.problem import quoted
 from trialkit.tables.source_file import likely_encoding
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}

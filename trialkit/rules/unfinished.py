@@ -5,8 +5,10 @@ from collections.abc import Hashable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from trialkit.tables.headings import RECORD_TABLES
-from trialkit.tables.problem import Problem, problem, quoted, shown
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 
 STAGING, COMMITTED = ".collecting", ".collected"

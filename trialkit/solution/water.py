@@ -15,13 +15,24 @@ SHARE_OF_HARDNESS = (0.33, 1.2)
 
 @dataclass(frozen=True)
 class AlkalinityEstimate:
-    """Alkalinity, mg/L as calcium carbonate: best guess, and the range that it lies in."""
+    """Alkalinity: best guess, and the range that it lies in.
+
+    Attributes
+    ----------
+    value : float
+        Best guess, mg/L as calcium carbonate.
+    lower : float
+        Lower end of the range, mg/L as calcium carbonate.
+    upper : float
+        Upper end of the range, mg/L as calcium carbonate.
+    agrees : bool
+        Whether the sources that it comes from can be true together.
+    """
 
     value: float
     lower: float
     upper: float
     agrees: bool = True
-    """Whether the sources that it comes from can be true together."""
 
 
 def alkalinity_from_kit(drops: int, mg_l_caco3_per_drop: float) -> AlkalinityEstimate:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, Literal
 
 from trialkit.words.phrases import number
 
+Measures = Literal["kitchen", "metric", "both"]
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 FILLED_ONCE = {
     12.0: "a quarter of a cup",

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import stage_of, write_check_pages
 

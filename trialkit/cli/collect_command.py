@@ -10,7 +10,7 @@ import click
 
 from trialkit.cli.failures import MOST_ALIKE, CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def _choices(chosen: tuple[str, ...]) -> dict[str, Choice]:
 
 
 def _lines(outcome: Collected, folder: Path) -> Iterator[str]:
-    from trialkit.returns.findings import grouped
+    from trialkit.returns.finding_log import grouped
 
     if outcome.finished_earlier:
         yield "An earlier collect was stopped half-way; it is finished now."
@@ -110,7 +110,7 @@ def _lines(outcome: Collected, folder: Path) -> Iterator[str]:
 
 def _file_lines(file: FileOutcome) -> Iterator[str]:
     from trialkit.domain.quoting import shown
-    from trialkit.returns.findings import grouped
+    from trialkit.returns.finding_log import grouped
 
     for group in grouped(file.findings):
         yield from _group_lines(group)

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.forms_steps import write_forms
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 
 

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
-from trialkit.cli.options import as_json
+from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 
 

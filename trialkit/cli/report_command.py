@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import differences, write_report
 

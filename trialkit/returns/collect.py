@@ -24,7 +24,7 @@ from trialkit.domain.errors import NotComputed
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
-from trialkit.returns.findings import Log, Place, UnreadableReturn
+from trialkit.returns.finding_log import Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
     answers_for,
     given_cells,
@@ -35,9 +35,9 @@ from trialkit.returns.journal import (
     with_differences,
 )
 from trialkit.returns.merging import Merged, merge, overlaid, with_value
-from trialkit.returns.reading import ENDINGS, Original, load_original, read_return
 from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
+from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.check import Trial, read_trial
 from trialkit.rules.unfinished import CONFLICTS

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from trialkit.documents.returns import ReturnFinding
 from trialkit.domain.quoting import quoted
-from trialkit.returns.cells import tidied
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.cell_text import tidied
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.numbers import A_DATE
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id

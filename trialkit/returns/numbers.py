@@ -8,8 +8,8 @@ from statistics import median
 
 from trialkit.documents.returns import DecimalMark
 from trialkit.domain.quoting import quoted
-from trialkit.returns.cells import NOT_KNOWN, means_nothing, tidy
-from trialkit.returns.findings import Log
+from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
 from trialkit.tables.table_schema import Field

@@ -7,7 +7,7 @@ from typing import Any
 
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import RECORD_TABLES
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_ROWS, Returned, SheetText
 from trialkit.returns.text_files import decode
 from trialkit.rules.form_marks import FormMarks

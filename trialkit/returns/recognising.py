@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import CellType, Returned, SheetText
 from trialkit.tables.headings import best_table, matched, other_unit, plain_heading
 from trialkit.tables.nearest import nearest_name

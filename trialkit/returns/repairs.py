@@ -7,12 +7,12 @@ from itertools import groupby
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
 from trialkit.returns.dates import repair_dates
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.labels import repair_labels
+from trialkit.returns.listed_values import repair_words
 from trialkit.returns.numbers import repair_numbers
 from trialkit.returns.recognising import ReturnedTable, tables_of
 from trialkit.returns.sheets import Returned
-from trialkit.returns.words import repair_words
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
 from trialkit.tables.cell_values import ISO_DATE

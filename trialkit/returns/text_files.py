@@ -5,7 +5,7 @@ import io
 import re
 
 from trialkit.domain.quoting import quoted
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
 from trialkit.tables.headings import best_table
 from trialkit.tables.source_file import likely_encoding

@@ -4,7 +4,7 @@ import re
 import unicodedata
 
 from trialkit.domain.quoting import quoted
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.tables.formula_text import restored
 from trialkit.tables.table_schema import Field
 

@@ -3,8 +3,8 @@
 import re
 
 from trialkit.domain.quoting import quoted
-from trialkit.returns.cells import free_text, means_nothing, tidy
-from trialkit.returns.findings import Log
+from trialkit.returns.cell_text import free_text, means_nothing, tidy
+from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import Field

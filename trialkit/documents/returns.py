@@ -322,6 +322,38 @@ class Conflicts(Closed):
 
 
 @dataclass(frozen=True)
+class StagedFile(Closed):
+    """A new version of a file, written but not yet in place.
+
+    Attributes
+    ----------
+    name : str
+        Path within the trial folder.
+    part : str
+        Name under which it waits.
+    sha256 : str
+        Digest of its bytes.
+    """
+
+    name: str
+    part: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class StagedFiles(Closed):
+    """manifest.json of a collect that is being written: it counts once the folder that holds it has its last name.
+
+    Attributes
+    ----------
+    files : tuple of StagedFile
+        In the order in which they are put in place.
+    """
+
+    files: tuple[StagedFile, ...]
+
+
+@dataclass(frozen=True)
 class FileOutcome(Closed):
     """What became of one returned file.
 

@@ -14,7 +14,7 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
 from trialkit.solution.nutrients import Product
-from trialkit.solution.water import alkalinity_from_kit, alkalinity_from_ph_and_hardness
+from trialkit.solution.water import alkalinity_from_ph_and_hardness
 from trialkit.words.mix import note_words
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
@@ -103,12 +103,6 @@ def test_notes(made: Any, code: str, words: str) -> None:
     (note,) = [note for note in made().notes if note.code == code]
     for measures in ("both", "kitchen", "metric"):
         assert words in note_words(note, measures)
-
-
-def test_alkalinity_from_a_drop_test() -> None:
-    """The colour turned between the last drop and the one before: German degrees are 17.8 mg/L (DIN 38409, memory)."""
-    found = alkalinity_from_kit(6, 17.8)
-    assert (found.lower, found.upper) == (pytest.approx(89.0), pytest.approx(106.8))
 
 
 @given(ph=st.floats(6.5, 9), hardness=st.floats(1, 400))

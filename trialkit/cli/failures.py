@@ -13,8 +13,7 @@ from trialkit.cli.speaking import printable
 from trialkit.documents.check import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
-
-MOST_ALIKE = 5
+from trialkit.words.check import MOST_ALIKE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -1,8 +1,6 @@
 """What is found in one returned file, collected: repaired with a note, asked about, or refused."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 from trialkit.documents.returns import Answers, ReturnFinding, Verdict
 from trialkit.domain.quoting import quoted, shown
@@ -84,12 +82,3 @@ class Log:
 
 def _quoted(text: str) -> str:
     return quoted(text) if text else ""
-
-
-def grouped(findings: Iterable[ReturnFinding]) -> list[list[ReturnFinding]]:
-    """Group findings by file, verdict, rule, sheet and column, in the order in which each first appears."""
-    groups: dict[tuple[Any, ...], list[ReturnFinding]] = {}
-    for finding in findings:
-        key = (finding.file, finding.verdict, finding.rule, finding.sheet, finding.column)
-        groups.setdefault(key, []).append(finding)
-    return list(groups.values())

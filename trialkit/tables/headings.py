@@ -7,7 +7,6 @@ from functools import cache
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.tables.table_schema import TableSchema, load_schema
 
-UNIT_AT_END = re.compile(r"[_ ]*[(\[](?P<unit>[^)\]]{1,12})[)\]]$")
 UNIT_WORDS = {"oz": "oz", "ounce": "oz", "ounces": "oz", "kg": "kg", "lb": "lb", "lbs": "lb", "pounds": "lb"}
 
 

@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from trialkit.documents.check import Problem
     from trialkit.rules.check import CheckResult, Stage
 
+MOST_ALIKE = 5
+"""Of many problems alike so many are told, and how many more there are."""
+
 
 def check_sentence(result: CheckResult, stage: Stage) -> str:
     """Say how a check went."""

@@ -24,7 +24,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
     Each problem names the file, the row as a spreadsheet shows it, the column, what was found, what was expected and
-    how to mend it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
+    how to fix it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
     Exit status 1 if any is an error; warnings alone leave it 0.
 
     With --html, results/check.html tells the adviser everything, and results/check-SITE.html tells each garden's

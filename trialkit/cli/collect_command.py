@@ -24,7 +24,7 @@ COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 @click.option(
     "--dates", type=click.Choice(["day-first", "month-first", "year-first"]), help="Order in dates such as 03/04/26."
 )
-@click.option("--decimals", type=click.Choice(["comma", "point"]), help="What parts decimals in numbers such as 1,152.")
+@click.option("--decimals", type=click.Choice(["comma", "point"]), help="Decimal separator in numbers such as 1,152.")
 @click.option("--serials", type=click.Choice(["1900", "1904"]), help="Where day counts such as 46254 begin.")
 @click.option("--weights", type=click.Choice(["g", "kg", "oz"]), help="Unit of weights that look like another unit.")
 @click.option("--accept", metavar="RULE", multiple=True, help="Take what the questions of this rule propose (repeat).")

@@ -117,7 +117,7 @@ def _alkalinity(asked: Asked) -> AlkalinityEstimate:
     if asked.hardness is None:
         raise WrongCall(
             "How much acid a water takes hangs on its alkalinity: give --alkalinity from a test kit or the water "
-            "company, or --hardness from a strip for a guess."
+            "supplier, or --hardness from a strip for a guess."
         )
     return alkalinity_from_ph_and_hardness(asked.ph, asked.hardness, asked.temperature)
 

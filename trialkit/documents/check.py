@@ -1,4 +1,4 @@
-"""What a check finds in a trial folder, told so that an adviser can mend it."""
+"""What a check finds in a trial folder, told so that an adviser can fix it."""
 
 from dataclasses import dataclass
 from typing import Literal

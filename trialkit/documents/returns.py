@@ -14,7 +14,7 @@ Verdict = Literal["repaired", "question", "refused"]
 Kind = Literal["workbook", "csv", "phone"]
 Choice = Literal["kept", "returned"]
 DateOrder = Literal["day-first", "month-first", "year-first"]
-DecimalMark = Literal["comma", "point"]
+DecimalSeparator = Literal["comma", "point"]
 DayCount = Literal["1900", "1904"]
 WeightUnit = Literal["g", "kg", "oz"]
 Key = tuple[str, ...]
@@ -92,7 +92,7 @@ class Answers(Closed):
     dates : {"day-first", "month-first", "year-first"} or None
         Order in dates.
     decimals : {"comma", "point"} or None
-        What parts decimals; the other mark then parts thousands.
+        The decimal separator; the other mark then separates thousands.
     serials : {"1900", "1904"} or None
         Where day counts begin.
     weights : {"g", "kg", "oz"} or None
@@ -102,7 +102,7 @@ class Answers(Closed):
     """
 
     dates: DateOrder | None = None
-    decimals: DecimalMark | None = None
+    decimals: DecimalSeparator | None = None
     serials: DayCount | None = None
     weights: WeightUnit | None = None
     accepted: tuple[str, ...] = ()

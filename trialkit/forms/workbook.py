@@ -42,7 +42,7 @@ INSTRUCTIONS = (
     "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
     "outcome, and leave its weight empty.",
     "Weigh each head in grams, to the gram, as soon as it is cut.",
-    "Write days as year-month-day, such as 2026-09-28, and decimals with the sign your program uses.",
+    "Write days as year-month-day, such as 2026-09-28, and numbers with your program's decimal separator.",
     "last_not_ready_on is the last visit at which the head was not ready yet.",
     "In solution, write down what you really put in, also where it was not what the card said.",
     "Leave a cell empty when there is nothing to record. Do not rename sheets or move columns.",

@@ -68,7 +68,7 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     title : str
         Title of the trial.
     site : str, optional
-        The garden whose records the page is about; without it, all gardens and what the adviser has to mend.
+        The garden whose records the page is about; without it, all gardens and what the adviser has to fix.
 
     Returns
     -------
@@ -127,7 +127,7 @@ def _adviser_part(result: CheckResult) -> CheckPart:
 
 
 def _topics(result: CheckResult, problems: Sequence[Problem], *, with_file: bool) -> tuple[CheckTopic, ...]:
-    """Group problems of one rule in one column; what must be mended comes first."""
+    """Group problems of one rule in one column; what must be fixed comes first."""
     groups: dict[tuple[str, str, str | None], list[Problem]] = {}
     for problem in problems:
         groups.setdefault((problem.rule, problem.file, problem.column), []).append(problem)

@@ -121,7 +121,7 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
-    """Find what no later return can mend: cells that are no values, and contradictions within rows and the protocol.
+    """Find what no later return can fix: cells that are no values, and contradictions within rows and the protocol.
 
     Parameters
     ----------

@@ -113,13 +113,13 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
     first, _, rest = text.partition("\n")
     if match := SEPARATOR_LINE.fullmatch(first.strip("\r")):
         mark = match.group(1)
-        log.note("TK-R03", Place(row=1), f'the first line says that columns are parted by "{mark}"')
+        log.note("TK-R03", Place(row=1), f'the first line says that columns are separated by "{mark}"')
         return rest, mark, 2
     lines = text.splitlines()[:LINES_LOOKED_AT]
     scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
-        log.note("TK-R03", Place(), f"columns are parted by {DELIMITERS[delimiter]}, not commas")
+        log.note("TK-R03", Place(), f"columns are separated by {DELIMITERS[delimiter]}, not commas")
     return text, delimiter, 1
 
 

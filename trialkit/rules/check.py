@@ -146,7 +146,7 @@ class CheckResult:
 
     @property
     def errors(self) -> tuple[Problem, ...]:
-        """The problems that must be mended."""
+        """The problems that must be fixed."""
         return tuple(problem for problem in self.problems if problem.severity == "error")
 
     @property

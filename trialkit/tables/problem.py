@@ -1,4 +1,4 @@
-"""Problems of a trial folder: made by the rule book, raised where nothing can be done without mending them."""
+"""Problems of a trial folder: made by the rule book, raised where nothing can be done until they are fixed."""
 
 from collections.abc import Sequence
 

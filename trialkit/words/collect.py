@@ -56,7 +56,7 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
     if not file.merged:
         questions = sum(finding.verdict == "question" for finding in file.findings)
         refused = sum(finding.verdict == "refused" for finding in file.findings)
-        told = [count(questions, "question") if questions else "", f"{refused} to mend" if refused else ""]
+        told = [count(questions, "question") if questions else "", f"{refused} to fix" if refused else ""]
         yield f"{name}: nothing of it was merged ({', '.join(filter(None, told))})."
         return
     again = " (collected before)" if file.collected_before else ""
@@ -92,6 +92,6 @@ def _answers_wanted(outcome: Collected) -> str:
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
     asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.answers)
     refused = any(finding.verdict == "refused" for finding in waiting)
-    mend = "mend what was refused, in a copy or with whoever sent it, then " if refused else ""
+    fix = "fix what was refused, in a copy or with whoever sent it, then " if refused else ""
     answers = f", with your answers: {', '.join(asked)}" if asked else ""
-    return f" Next: {mend}the same command{answers}." if waiting else ""
+    return f" Next: {fix}the same command{answers}." if waiting else ""

@@ -81,7 +81,7 @@ def column_words(file: str, column: str | None) -> str:
     Examples
     --------
     >>> column_words("heads.csv", "weight_g"), column_words("trial.toml", "layout.seed")
-    ('Weight, g', 'layout.seed')
+    ('Head weight, g', 'layout.seed')
     """
     from trialkit.domain.table_names import TABLE_NAMES
     from trialkit.tables.table_schema import load_schema

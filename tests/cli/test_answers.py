@@ -17,7 +17,8 @@ from trialkit.cli.answer_schemas import ANSWERS, answers_schema
 from trialkit.cli.command_pages import command_pages
 from trialkit.cli.main import COMMANDS, group
 from trialkit.cli.schema_command import TABLES
-from trialkit.tables.table_schema import TABLE_NAMES, load_schema
+from trialkit.domain.table_names import TABLE_NAMES
+from trialkit.tables.table_schema import load_schema
 
 ROOT = Path(__file__).parents[2]
 MIX = ("mix", "--alkalinity", "120", "--nutrient", "9-12-30", "--acid", "vinegar", "--json")

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from returned_files import SITE, Good, good_return
-from trialkit.returns.collect import FileOutcome, collect
-from trialkit.returns.findings import Answers
-from trialkit.tables.table_schema import TableName, load_schema
+from trialkit.documents.returns import Answers, FileOutcome
+from trialkit.domain.table_names import TableName
+from trialkit.returns.collect import collect
+from trialkit.tables.table_schema import load_schema
 
 from . import damaged_cells, damaged_files
 from .catalogue import CATALOGUE, Kind
@@ -86,6 +87,7 @@ def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
     assert outcome.merged, [str(finding) for finding in outcome.findings]
     told(outcome, "repaired", kind)
     assert_good_values(kind, folder, good)
+    assert outcome.kept_as is not None
     assert (folder / outcome.kept_as).read_bytes() == path.read_bytes()
 
 
@@ -156,7 +158,7 @@ def test_the_same_damaged_file_twice_changes_nothing(kind: Kind, tmp_path: Path)
     before = digest(folder)
     again = collect(folder, [path])
     assert again.ok
-    assert again.files[0].before
+    assert again.files[0].collected_before
     assert not again.changed
     assert digest(folder) == before
 

@@ -19,11 +19,12 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import PROTOCOL_FILE
 from trialkit.rules.check import Trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
-from trialkit.tables.table_schema import TABLE_NAMES, TableName, load_schema
+from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import read_table
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"

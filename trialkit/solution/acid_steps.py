@@ -35,7 +35,7 @@ class AcidStep:
     tsp : float
         Teaspoons of the liquid: of the acid as sold, or of the solution of a powder.
     millilitres : float
-        The same.
+        Volume of that, mL.
     acid_tsp : float
         What that holds of the acid as sold, level teaspoons.
     """

@@ -6,7 +6,7 @@ The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that sta
 """
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -14,11 +14,8 @@ from typing import Any, Literal
 import pandas as pd
 
 from trialkit._resources import resource_folder
+from trialkit.domain.table_names import TableName
 
-TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "means"]
-TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads", "weather")
-OPTIONAL_TABLES: tuple[TableName, ...] = ("weather",)
-"""Tables that a trial may do without, and is not asked for."""
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
 DTYPES: dict[FieldType, str | None] = {
     "string": None,  # text stays as it was read; missing is None until the table is checked
@@ -99,6 +96,10 @@ class TableSchema:
     def field(self, name: str) -> Field:
         """Return one column's field by its name."""
         return next(field for field in self.fields if field.name == name)
+
+    def key_of(self, row: Mapping[str, str]) -> tuple[str, ...]:
+        """Return the key of a row, given as the text of each cell that is not empty."""
+        return tuple(row.get(name, "") for name in self.primary_key)
 
 
 @cache

@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from trialkit.mixed.blocks import independent_blocks
-from trialkit.mixed.likelihood import Evaluation, evaluate, joined
-from trialkit.mixed.model import Model, Prepared, prepare, starting_variances
-from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, maximise, refuse_confounded
+from trialkit.mixed.likelihood import Evaluation, joined
+from trialkit.mixed.model import Model, Prepared, prepare
+from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, estimate_each
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -93,7 +93,7 @@ def complete(
         As from `trialkit.mixed.fit_mixed`.
     """
     heads = _set_out(model, bounds)
-    days, start = bounds.starts(rng, sets), starting_variances(model)[None]
+    days, start = bounds.starts(rng, sets), None
     for _ in range(burn_in):
         prepared = prepare(model, days)
         point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
@@ -115,21 +115,20 @@ def fit_sets(
 
     They are sought until the score is below `tolerance`, in its standard deviations.
     """
-    variances = starting_variances(model)[None] if start is None else start
-    first = evaluate(model.cross_products(prepared), variances, restricted=True)
-    refuse_confounded(first, model.variance_names)
-    point, record = maximise(first, restricted=True, bounded=bounded, tolerance=tolerance)
+    point, record = estimate_each(model, prepared, restricted=True, bounded=bounded, start=start, tolerance=tolerance)
     unsettled = ~record.settled(max(tolerance, ACCEPTABLE_SCORE))
     if bounded or not unsettled.any():
         return point, record
-    held, its_record = maximise(first.take(unsettled), restricted=True, bounded=True, tolerance=tolerance)
+    again = start if start is None or len(start) == 1 else start[unsettled]
+    some = prepared.take(unsettled)
+    held, its_record = estimate_each(model, some, restricted=True, bounded=True, start=again, tolerance=tolerance)
     settled = np.flatnonzero(~unsettled)
     parts = [(settled, point.take(settled)), (np.flatnonzero(unsettled), held)]
     values = {}
     for field in fields(FitRecord):
         values[field.name] = getattr(record, field.name).copy()
         values[field.name][unsettled] = getattr(its_record, field.name)
-    return joined(parts, first.products), FitRecord(**values)
+    return joined(parts, point.products), FitRecord(**values)
 
 
 def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> FloatArray:

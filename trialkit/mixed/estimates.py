@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from trialkit.mixed.errors import MixedModelError
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared
-from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
 from trialkit.mixed.strata import Strata, find_strata
@@ -30,7 +29,6 @@ class Estimates:
     model: Model
     response: FloatArray
     prepared: Prepared
-    products: CrossProducts
     point: Evaluation
     record: FitRecord
 

@@ -19,12 +19,11 @@ from trialkit.mixed.comparisons import (
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
 from trialkit.mixed.errors import MixedModelError
-from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.means import Weights, mean_rows
-from trialkit.mixed.model import build_model, prepare, starting_variances
+from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
 from trialkit.mixed.rows import Rows
-from trialkit.mixed.scoring import maximise, refuse_confounded, require_converged
+from trialkit.mixed.scoring import estimate
 
 
 def fit_mixed(
@@ -86,13 +85,8 @@ def fit_mixed(
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
     model, response = build_model(data, formula, random, residual_by)
     prepared = prepare(model, response[None])
-    products = model.cross_products(prepared)
-    restricted = evaluate(products, starting_variances(model)[None], restricted=True)
-    refuse_confounded(restricted, model.variance_names)
-    start = restricted if method == "reml" else evaluate(products, restricted.variances, restricted=False)
-    point, record = maximise(start, restricted=method == "reml", bounded=bounds == "nonnegative")
-    require_converged(point, record)
-    return MixedFit(formula, method, bounds, model, response, prepared, products, point, record)
+    point, record = estimate(model, prepared, restricted=method == "reml", bounded=bounds == "nonnegative")
+    return MixedFit(formula, method, bounds, model, response, prepared, point, record)
 
 
 @dataclass(frozen=True)
@@ -108,7 +102,6 @@ class MixedFit(Rows):
         The design: fixed part, random terms, cells, blocks.
     response : ndarray, shape (rows used,)
     prepared : Prepared
-    products : CrossProducts
     point : Evaluation
         Likelihood and derivatives at the estimates, in units of ``prepared.scale``.
     record : FitRecord

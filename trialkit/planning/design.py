@@ -17,8 +17,8 @@ from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.means import mean_rows
-from trialkit.mixed.model import Model, build_model, prepare, starting_variances
-from trialkit.mixed.scoring import refuse_confounded
+from trialkit.mixed.model import Model, build_model, prepare
+from trialkit.mixed.scoring import distinct_start
 from trialkit.mixed.small_sample import SmallSample, small_sample
 from trialkit.mixed.strata import Strata, find_strata
 from trialkit.planning.assumptions import Assumptions
@@ -80,9 +80,7 @@ class Design:
         """
         try:
             model = build_model(self.data, self.formula, self.random)[0]
-            prepared = prepare(model, self._filler)
-            start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-            refuse_confounded(start, model.variance_names)
+            distinct_start(model, prepare(model, self._filler))
         except MixedModelError as error:
             raise NotComputed(
                 "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. "

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from trialkit.analysis.diagnostics import (
     UNEVEN_RATIO,
@@ -20,6 +18,7 @@ from trialkit.analysis.diagnostics import (
 )
 from trialkit.documents.findings import Check, Diagnostics, Scale, SiteSpread
 from trialkit.domain.rounding import ROUNDING, TIE_DECIMALS
+from trialkit.stats.assumptions import levene_p, shapiro_wilk_p
 from trialkit.words.phrases import level_words, number, p_value
 
 FEWEST_ERROR_DF = 12  # EPPO PP 1/152(4), 2012: at least 12 residual degrees of freedom
@@ -113,12 +112,12 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
         The varied factors.
     seed : int
     """
-    from scipy.stats import MonteCarloMethod, fisher_exact
-
     missing = ~layout["bucket"].isin(recorded)
     count, title = int(missing.sum()), "Buckets without a record"
     if not count:
         return Check("missing", title, f"All {len(layout)} buckets have a record.", "Nothing to do.", True)
+    from scipy.stats import MonteCarloMethod, fisher_exact  # half a second: only where a record is missing
+
     found = []
     for column in columns:
         table = pd.crosstab(layout[column], missing).to_numpy()
@@ -160,8 +159,8 @@ def _evidence(p: float) -> str:
 
 
 def _shape(residuals: BucketResiduals) -> Check:
-    """Shapiro & Wilk's test of the bucket residuals, (scipy)."""
-    p = float(stats.shapiro(residuals.buckets["residual"]).pvalue)
+    """Shapiro & Wilk's test of the bucket residuals."""
+    p = shapiro_wilk_p(residuals.buckets["residual"].to_numpy(float))
     ok = p >= SUSPICIOUS_P
     return Check(
         "shape",
@@ -175,11 +174,9 @@ def _shape(residuals: BucketResiduals) -> Check:
 
 
 def _spread(residuals: BucketResiduals) -> Check:
-    """Levene's test of equal spread between sites (Brown and Forsythe's form, about medians; scipy)."""
+    """Levene's test of equal spread between sites (Brown and Forsythe's form, about medians)."""
     groups = [group.to_numpy() for _, group in residuals.buckets.groupby("site", observed=True)["residual"]]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
-        p = float(stats.levene(*groups, center="median").pvalue)
+    p = levene_p(groups)
     spread = known_spread(residuals)
     low, high = min(spread, key=_sd), max(spread, key=_sd)
     return Check(

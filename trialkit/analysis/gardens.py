@@ -11,6 +11,7 @@ from trialkit.documents.findings import Exploration, Gardens, Interval, SiteDiff
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
+from trialkit.stats.straight_line import straight_line
 from trialkit.words.phrases import number, p_value, treatment_words
 
 FEWEST_TO_EXPLORE = 4
@@ -114,7 +115,6 @@ def _explore(
 ) -> Iterator[Exploration]:
     """Straight lines of the gardens' differences on what is known of the gardens; an exploration, not a test."""
     from scipy.special import stdtrit
-    from scipy.stats import linregress
 
     known = sites.set_index("site")
     for column, (label, step, words) in COVARIATES.items():
@@ -125,20 +125,20 @@ def _explore(
         usable = np.isfinite(x)
         if usable.sum() < FEWEST_TO_EXPLORE or np.ptp(x[usable]) == 0:
             continue
-        line = linregress(x[usable], y[usable])
-        half = float(stdtrit(int(usable.sum()) - 2, (1 + confidence) / 2)) * float(line.stderr)
-        slope = float(line.slope)
+        line = straight_line(x[usable], y[usable])
+        half = float(stdtrit(line.df, (1 + confidence) / 2)) * line.se
+        slope = line.slope
         more = "more" if slope > 0 else "less"
         yield Exploration(
             covariate=column,
             label=label,
             per=step,
             slope=Interval(slope, slope - half, slope + half),
-            p=float(line.pvalue),
+            p=line.p,
             gardens=int(usable.sum()),
             statement=(
                 f"An exploration: the gain was {number(abs(slope))} {unit} {more} {words} of {label} "
-                f"({number(slope - half)} to {number(slope + half)}; {p_value(float(line.pvalue))}; "
+                f"({number(slope - half)} to {number(slope + half)}; {p_value(line.p)}; "
                 f"{int(usable.sum())} gardens). Gardens were not given their {label} at random: this can be an idea "
                 "for a trial, never a reason."
             ),

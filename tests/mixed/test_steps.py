@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 
 from trialkit.mixed import MixedModelError, NotConverged, factors, fit_mixed
 from trialkit.mixed.blocks import independent_blocks
-from trialkit.mixed.factors import Factor, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
 from trialkit.mixed.likelihood import VALUES, evaluate
 from trialkit.mixed.model import build_model, prepare
@@ -66,7 +66,7 @@ def test_blocks_are_the_connected_parts(nested: bool) -> None:
     rng = np.random.default_rng(4)
     fine = np.concatenate([np.arange(12), rng.integers(0, 12, 28)])
     coarse = fine // 4 if nested else np.concatenate([np.arange(8), rng.integers(0, 4, 32) + 4 * (fine[8:] >= 6)])
-    terms = [Factor(n, tuple(range(c.max() + 1)), c) for n, c in (("fine", fine), ("coarse", coarse))]
+    terms = [CodedFactor(n, tuple(range(c.max() + 1)), c) for n, c in (("fine", fine), ("coarse", coarse))]
     ends = np.concatenate([40 + fine, 52 + coarse])
     graph = coo_array((np.ones(80), (np.tile(np.arange(40), 2), ends)), shape=(60, 60))
     parts = connected_components(graph, directed=False)[1][:40]

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import FormulaError, NotConverged
 from trialkit.mixed.fixed import independent_columns
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared, build_model, prepare
 from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.refusals import FormulaError, NotConverged
 from trialkit.mixed.scoring import estimate
 from trialkit.mixed.woodbury import solve
 

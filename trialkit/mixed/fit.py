@@ -11,18 +11,18 @@ import pandas as pd
 
 from trialkit.mixed.comparisons import (
     Adjustment,
-    Question,
+    PosedComparison,
     adjustment,
     comparison_table,
     equivalence_table,
     pose,
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
-from trialkit.mixed.errors import MixedModelError
+from trialkit.mixed.levels_and_rows import LevelsAndRows
 from trialkit.mixed.means import Weights, mean_rows
 from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
-from trialkit.mixed.rows import Rows
+from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import estimate
 
 
@@ -66,7 +66,7 @@ def fit_mixed(
     Raises
     ------
     FormulaError, ConfoundedTerm, NoVariation, NotConverged
-        See `trialkit.mixed.errors`; each says what to change.
+        See `trialkit.mixed.refusals`; each says what to change.
 
     Examples
     --------
@@ -90,7 +90,7 @@ def fit_mixed(
 
 
 @dataclass(frozen=True)
-class MixedFit(Rows):
+class MixedFit(LevelsAndRows):
     """A fitted model and what can be asked of it.
 
     Attributes
@@ -284,12 +284,12 @@ class MixedFit(Rows):
         within: str | None,
         slope_of: str | None,
         weights: Weights,
-    ) -> Question:
+    ) -> PosedComparison:
         places = within.split(":") if within else []
         asked = mean_rows(self.model, ":".join([*places, factors]), weights, slope_of)
         return pose(self.model.fixed, asked, len(places), choose)
 
-    def _compared(self, question: Question, adjust: Adjustment, confidence: float) -> pd.DataFrame:
+    def _compared(self, question: PosedComparison, adjust: Adjustment, confidence: float) -> pd.DataFrame:
         require_confidence(confidence)
         levels = question.contrasts.weights.shape[1]
         small = self.small

@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import FormulaError
-from trialkit.mixed.factors import Factor, IntArray
+from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.mixed.refusals import FormulaError
 
 FloatArray = NDArray[np.float64]
 
@@ -204,14 +204,14 @@ class FixedDesign:
 
 
 def fixed_design(
-    formula: Formula, factors: Sequence[Factor], covariates: Mapping[str, FloatArray], weights: FloatArray
+    formula: Formula, factors: Sequence[CodedFactor], covariates: Mapping[str, FloatArray], weights: FloatArray
 ) -> FixedDesign:
     """Build the fixed part from the distinct rows of its columns.
 
     Parameters
     ----------
     formula : Formula
-    factors : sequence of Factor
+    factors : sequence of CodedFactor
         Codes on the distinct rows.
     covariates : mapping of str to ndarray, shape (distinct rows,)
     weights : ndarray, shape (distinct rows,)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.model import Prepared, prepare
+from trialkit.mixed.orthogonal_strata import Strata, StrataSample, strata_sample
+from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.scoring import estimate_each
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
-from trialkit.mixed.strata import Strata, StrataSample, strata_sample
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -71,9 +71,9 @@ def refit_many(
 ) -> Refits:
     """Fit the model of `fit` to many responses.
 
-    On an orthogonal design each response needs only the sums of squares of its strata (`trialkit.mixed.strata`);
-    otherwise the responses go through the same scoring as a single fit, side by side. Either way the answers are
-    those of fitting one by one.
+    On an orthogonal design each response needs only the sums of squares of its strata
+    (`trialkit.mixed.orthogonal_strata`); otherwise the responses go through the same scoring as a single fit, side by
+    side. Either way the answers are those of fitting one by one.
 
     Parameters
     ----------

@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.mixed import MixedModelError
-from trialkit.mixed.factors import Factor, cross, encode
+from trialkit.mixed.coded_factors import CodedFactor, cross, encode
 from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.means import mean_rows
 from trialkit.mixed.model import Model, build_model, prepare
+from trialkit.mixed.orthogonal_strata import Strata, find_strata
 from trialkit.mixed.scoring import distinct_start
 from trialkit.mixed.small_sample import SmallSample, small_sample
-from trialkit.mixed.strata import Strata, find_strata
 from trialkit.planning.assumptions import Assumptions
 
 FloatArray = NDArray[np.float64]
@@ -241,7 +241,7 @@ def level_text(level: object) -> str:
     return f"{level:g}" if isinstance(level, int | float | np.number) else str(level)
 
 
-def _extremes(factor: Factor) -> FloatArray:
+def _extremes(factor: CodedFactor) -> FloatArray:
     """Minus a half at the first level, a half at the last, nought between; by head."""
     values = np.zeros(len(factor.levels))
     values[0], values[-1] = -0.5, 0.5

@@ -25,7 +25,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.layouts.options import best_practice_buckets
+from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.around import practice_sentence, reach_sentence, reaching, remembering
 from trialkit.planning.assumptions import LABELS, Assumptions
 from trialkit.planning.calendar import calendar

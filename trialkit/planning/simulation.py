@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
-from trialkit.mixed.factors import cross, encode
+from trialkit.mixed.coded_factors import cross, encode
 from trialkit.planning.design import Design
 
 FloatArray = NDArray[np.float64]

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from trialkit.mixed import MixedModelError, NotConverged, factors, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, coded_factors, fit_mixed
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
@@ -53,7 +53,7 @@ def test_rows_are_grouped_alike_by_table_and_by_hashing(monkeypatch: pytest.Monk
     rng = np.random.default_rng(3)
     columns = [rng.choice([0, 2, 5], 60), rng.choice([1, 4], 60), rng.integers(0, 7, 60)]
     by_table = group_rows(columns)
-    monkeypatch.setattr(factors, "TABLE_SHARE", 0)
+    monkeypatch.setattr(coded_factors, "TABLE_SHARE", 0)
     for table, hashed in zip(by_table, group_rows(columns), strict=True):
         assert_array_equal(table, hashed)
     order = np.lexsort([column[by_table[1]] for column in columns[::-1]])

@@ -20,7 +20,6 @@ from trialkit.domain.treatment import Treatment
 from trialkit.pages.safe_text import safe_text, shorten
 from trialkit.rules.check import Trial
 from trialkit.rules.mixings import mixings, predicted_ph
-from trialkit.words.phrases import treatment_words
 
 ICC_MEASURE, EFFECT_MEASURE = "intraclass correlation ICC(A,1)", "Hedges' g"
 FEWEST_READINGS = 10
@@ -28,7 +27,7 @@ FEWEST_READINGS = 10
 DECIMALS = 6
 ALL_GARDENS = "all"
 ROW_INCHES = 0.24
-LONGEST_NAME = 60
+LONGEST_NAME = 24
 
 
 @dataclass(frozen=True)
@@ -133,18 +132,15 @@ def _by_treatment(trial: Trial) -> Iterator[tuple[Treatment, pd.DataFrame]]:
 
 
 def raw_records_svg(trial: Trial) -> bytes:
-    """Draw the marketable weight of every bucket, by treatment, each garden in its colour and shape; the same bytes."""
+    """Draw the marketable weight of every bucket by treatment, each garden in a lane and colour of its own."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
+    treatments = list(_by_treatment(trial))
     rows = [
-        {
-            "treatment": shorten(safe_text(treatment_words(treatment)), LONGEST_NAME),
-            "garden": str(site),
-            "weight": weight,
-        }
-        for treatment, buckets in _by_treatment(trial)
-        for site, weight in zip(buckets["site"], buckets[YIELD].astype(float), strict=True)
+        (str(place), safe_text(str(site)), float(weight))  # by place: two long names may be shortened alike
+        for place, (_, buckets) in enumerate(treatments)
+        for site, weight in zip(buckets["site"], buckets[YIELD], strict=True)
     ]
     data = pd.DataFrame(rows, columns=["treatment", "garden", "weight"])
     ours: dict[Any, Any] = {"svg.hashsalt": "raw_records", "text.parse_math": False, "font.family": "DejaVu Sans"}
@@ -155,7 +151,7 @@ def raw_records_svg(trial: Trial) -> bytes:
         import seaborn as sns
 
         figure = Figure(
-            figsize=(11, 1.5 + ROW_INCHES * max(data["treatment"].nunique(), data["garden"].nunique())),
+            figsize=(11, 1.5 + ROW_INCHES * max(len(treatments), data["garden"].nunique())),
             layout="constrained",
         )
         axes = figure.add_subplot()
@@ -165,7 +161,13 @@ def raw_records_svg(trial: Trial) -> bytes:
         )  # fmt: skip
         sns.move_legend(axes, "upper left", bbox_to_anchor=(1, 1), title="garden", frameon=False)
         axes.set(xlabel="marketable weight of a bucket, g", ylabel="")
+        axes.set_yticks(range(len(treatments)), [_short_name(treatment) for treatment, _ in treatments])
         axes.grid(axis="y", linewidth=0.5)
         stream = io.BytesIO()
         figure.savefig(stream, format="svg", metadata={"Date": None})
     return stream.getvalue()
+
+
+def _short_name(treatment: Treatment) -> str:
+    parts = (f"{level:g} tsp" if isinstance(level, float) else str(level) for level in treatment.levels.values())
+    return ", ".join(shorten(safe_text(part), LONGEST_NAME) for part in parts)

@@ -131,13 +131,14 @@ def fit_sets(
     return joined(parts, point.products), FitRecord(**values)
 
 
-def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> FloatArray:
-    """Standard normals cut to bounds, from uniforms, by inversion in the tail where digits are to be had.
+def normal_between(ends: FloatArray, uniform: FloatArray) -> FloatArray:
+    """Standard normals cut to their lower and upper ends, from uniforms, by inversion in the tail that holds the digits.
 
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """
+    low, high = ends
     sign = np.where(low + high > 0, -1.0, 1.0)
-    below, above = ndtr(sign * low), ndtr(sign * high)  # where the sign was changed, the first is the upper
+    below, above = ndtr(sign * ends)  # where the sign was changed, the first is the upper
     z = sign * ndtri(np.maximum(below + uniform * (above - below), TINY))
     return np.asarray(np.minimum(np.maximum(z, low), high))
 
@@ -197,21 +198,21 @@ class _Heads:
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
         sd = np.sqrt(own)
         # In standard deviations, head by head; what is not there has bounds that meet at nought, and stays there.
-        low, high = (np.where(self.real, bound - expected, 0.0) / sd for bound in (self.lower, self.upper))
+        ends = np.where(self.real, np.array([self.lower, self.upper])[:, None] - expected, 0.0) / sd
         uniform = rng.random(sd.shape)
         kept = (1 - own / residual[..., None]) / sd
-        by_head = zip(*(np.moveaxis(one, -1, 0).copy() for one in (sd, kept, low, high, uniform)), strict=True)
+        spreads, shares, bounds, chances, befores = (
+            np.moveaxis(one, -1, 0).copy() for one in (sd, kept, ends, uniform, apart)
+        )
         of_cell, sum_of_cell = b.reshape(len(b), -1, cells), sums.reshape(len(b), -1)
         open_ = np.any((self.lower < self.upper) & self.real, axis=0)
-        for i, (spread, share, from_, to, chance) in enumerate(by_head):
-            if not open_[i]:
-                continue
-            cell, before = blocks * cells + self.cell[:, i], apart[:, :, i]
-            middle = share * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
-            change = spread * (middle + normal_between(from_ - middle, to - middle, chance)) - before
+        for i in np.flatnonzero(open_):
+            cell, before, spread = blocks * cells + self.cell[:, i], befores[i], spreads[i]
+            middle = shares[i] * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
+            change = spread * (middle + normal_between(bounds[i] - middle, chances[i])) - before
             sum_of_cell[:, cell] += change
-            apart[:, :, i] += change
-        return np.asarray(np.clip(expected + apart, self.lower, self.upper))
+            before += change
+        return np.asarray(np.clip(expected + np.moveaxis(befores, 0, -1), self.lower, self.upper))
 
     def _sums(self, values: FloatArray) -> FloatArray:
         """Add up heads by cell, (sets, blocks, heads) -> (sets, blocks, cells)."""

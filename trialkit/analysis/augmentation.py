@@ -132,7 +132,7 @@ def fit_sets(
 
 
 def normal_between(ends: FloatArray, uniform: FloatArray) -> FloatArray:
-    """Standard normals cut to their lower and upper ends, from uniforms, by inversion in the tail that holds the digits.
+    """Standard normals cut to their lower and upper ends, from uniforms, by inversion in the tail that holds digits.
 
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """

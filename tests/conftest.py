@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from chromium import ARGUMENTS, CHROMIUM
+from chromium import ARGUMENTS, CHROMIUM, Window
 from trialkit.mixed import MixedFit, fit_mixed
 
 pytest_plugins = ["good_trial"]
@@ -124,3 +124,9 @@ def browser(playwright: Any) -> Iterator[Any]:
     running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(ARGUMENTS))
     yield running
     running.close()
+
+
+@pytest.fixture(scope="session")
+def window(browser: Any) -> Window:
+    """One window for all pages that need none of their own."""
+    return Window(browser)

@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
+from chromium import Window
 from trialkit.cli.main import group
 from trialkit.protocol.randomise import randomise
 from trialkit.protocol.trial_protocol import parse_protocol
@@ -145,7 +146,7 @@ def attacked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     return attack, folder
 
 
-def test_a_browser_shows_it_as_text(browser: Any, attacked: tuple[str, Path]) -> None:
+def test_a_browser_shows_it_as_text(window: Window, attacked: tuple[str, Path]) -> None:
     """On every page: nothing runs, nothing is fetched, no element is the attacker's, and what was typed can be read."""
     attack, folder = attacked
     pages = sorted(folder.parent.rglob("*.html"))
@@ -155,17 +156,9 @@ def test_a_browser_shows_it_as_text(browser: Any, attacked: tuple[str, Path]) ->
     }  # fmt: skip
     typed = "".join(mark for mark in attack if mark not in MARKS)
     for path in pages:
-        context = browser.new_context(offline=True)
-        opened = context.new_page()
-        said: list[str] = []
-        asked: list[str] = []
-        opened.on("console", lambda message, said=said: said.append(message.text))
-        opened.on("pageerror", lambda error, said=said: said.append(str(error)))
-        opened.on("dialog", lambda dialog, said=said: said.append(dialog.message))
-        opened.on("request", lambda request, asked=asked: asked.append(request.url))
-        opened.goto(path.as_uri())
-        assert said == [], path.name
-        assert [url for url in asked if not url.startswith(("data:", path.as_uri()))] == []
+        opened = window.show(path)
+        assert window.said == [], path.name
+        assert window.elsewhere() == [], path.name
         assert opened.title() != "1", path.name
         assert opened.locator("img:not([src^='data:']), iframe, object, embed, [onload], [onerror]").count() == 0
         assert opened.locator("style").count() == 1, path.name
@@ -174,7 +167,6 @@ def test_a_browser_shows_it_as_text(browser: Any, attacked: tuple[str, Path]) ->
         assert not set(MARKS) & set(words), path.name
         if path.name != "check.html":
             assert typed[:30] in " ".join(words.split()) or typed[:30] in words, path.name
-        context.close()
 
 
 def test_a_spreadsheet_calculates_nothing(attacked: tuple[str, Path]) -> None:

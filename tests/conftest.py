@@ -8,8 +8,9 @@ from trialkit._startup import begin_lightly
 begin_lightly()
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,14 @@ import pandas as pd
 import pytest
 
 from chromium import ARGUMENTS, CHROMIUM, Window
+from once import value_once
+from trialkit._resources import resource_folder
+from trialkit.analysis import Results, analyse
 from trialkit.mixed import MixedFit, fit_mixed
+from trialkit.rules.check import read_trial
 
 pytest_plugins = ["good_trial"]
+EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 
 
@@ -106,6 +112,14 @@ def _case_fixture(name: str) -> Any:
 mixed_case = _case_fixture("mixed_case")
 comparison_case = _case_fixture("comparison_case")
 nist_case = _case_fixture("nist_case")
+
+
+@pytest.fixture(scope="session")
+def example_results(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Results]:
+    """Results of a bundled trial by its name, each analysed once."""
+    return cache(
+        lambda name: value_once(tmp_path_factory, f"results-{name}", lambda: analyse(read_trial(EXAMPLES / name)))
+    )
 
 
 @pytest.fixture(scope="session")

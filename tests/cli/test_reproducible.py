@@ -9,8 +9,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-from small_trial import small_trial
-
 WORK = """
 import sys
 from trialkit.cli.main import group
@@ -36,15 +34,13 @@ def made(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, 
     return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
 
 
-def test_the_same_bytes(tmp_path: Path) -> None:
+def test_the_same_bytes(small: Path, tmp_path: Path) -> None:
     """Plan, check, forms, results, report and data package, with everything changed; if not, with one after another."""
-    records = tmp_path / "records"
-    small_trial(records, sites=3, blocks=2, cultivars=2)
-    usual = made(records, tmp_path / "usual", {})
+    usual = made(small, tmp_path / "usual", {})
     assert len(usual) > 18
     everything = {name: value for change in CHANGES.values() for name, value in change.items()}
-    found = made(records, tmp_path / "elsewhere", everything)
+    found = made(small, tmp_path / "elsewhere", everything)
     if found != usual:
-        to_blame = [name for name, change in CHANGES.items() if made(records, tmp_path / name, change) != usual]
+        to_blame = [name for name, change in CHANGES.items() if made(small, tmp_path / name, change) != usual]
         changed = sorted(file for file in usual | found if found.get(file) != usual.get(file))
         raise AssertionError(f"{to_blame} change {changed}")

@@ -15,12 +15,13 @@ MARGINS_PX = (2 * 14 * 96 / 25.4, 2 * 12 * 96 / 25.4)  # of the style sheet's @p
 UNBROKEN = ".label,.mixing,.record tr,.bench-line,.cautions li"
 
 
-@pytest.fixture(params=["garden", "adviser", "hostile"])
-def pack(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module", params=["garden", "adviser", "hostile"])
+def pack(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A garden's pack, the adviser's pages, and a pack whose names a stranger wrote."""
     names = {"site_name": "<img src=x onerror=alert(1)>", "title": "</style><script>alert(1)</script>"}
-    trial = laid_out(tmp_path / "trial", **(names if request.param == "hostile" else {}))
-    path = tmp_path / "pack.html"
+    folder = tmp_path_factory.mktemp("pack")
+    trial = laid_out(folder / "trial", **(names if request.param == "hostile" else {}))
+    path = folder / "pack.html"
     path.write_text(adviser_pack(trial) if request.param == "adviser" else garden_pack(trial, "FERN"), "utf-8")
     return path
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import zlib
@@ -34,16 +35,27 @@ NO_STORAGE = (
 )
 
 
-@pytest.fixture
-def trial(tmp_path: Path) -> Trial:
-    """A trial before its season."""
-    return laid_out(tmp_path / "trial")
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+    """A trial before its season; not to be changed."""
+    return laid_out(tmp_path_factory.mktemp("phone") / "trial")
 
 
-@pytest.fixture
-def form(trial: Trial, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def form(trial: Trial) -> Path:
     """The form of the garden Fernhill as a file."""
-    return written(trial, "FERN", tmp_path / "phone-FERN.html")
+    return written(trial, "FERN", trial.folder.parent / "phone-FERN.html")
+
+
+@pytest.fixture(scope="module")
+def handed_back(browser: Any, form: Path, trial: Trial) -> Path:
+    """The file of a form in which one head was filled in."""
+    page = opened(browser, form)
+    go(page, first_bucket(trial))
+    fill_head(page)
+    path: Path = saved(page, form.parent)["path"]
+    page.context.close()
+    return path
 
 
 def written(trial: Trial, site: str, path: Path) -> Path:
@@ -227,17 +239,12 @@ def test_text_is_the_file(browser: Any, form: Path, trial: Trial, tmp_path: Path
     page.context.close()
 
 
-def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, handed_back: Path) -> None:
     """On another phone the file fills in what is empty; a value that differs is asked about, not overwritten."""
-    page, bucket = opened(browser, form), first_bucket(trial)
-    go(page, bucket)
-    fill_head(page)
-    path = saved(page, tmp_path)["path"]
-    page.context.close()
     page = opened(browser, form)
-    go(page, bucket)
+    go(page, first_bucket(trial))
     page.fill("#head1-weight_g", "99")
-    page.set_input_files("#open", path)
+    page.set_input_files("#open", handed_back)
     page.wait_for_selector("#conflicts .banner")
     assert "here 99, in the file 152.5" in page.inner_text("#conflicts")
     assert page.input_value("#head1-weight_g") == "99"
@@ -248,18 +255,16 @@ def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, tmp_path: 
 
 
 @pytest.mark.parametrize("spoil", [lambda t: t[:-40], lambda t: t.replace("152.5", "999"), lambda _: "hello"])
-def test_a_damaged_file_is_not_opened(browser: Any, form: Path, trial: Trial, tmp_path: Path, spoil: Any) -> None:
+def test_a_damaged_file_is_not_opened(
+    browser: Any, form: Path, trial: Trial, handed_back: Path, tmp_path: Path, spoil: Any
+) -> None:
     """Cut off or changed on its way: nothing is taken from it."""
-    page, bucket = opened(browser, form), first_bucket(trial)
-    go(page, bucket)
-    fill_head(page)
-    path = saved(page, tmp_path)["path"]
-    path.write_text(spoil(path.read_text("utf-8")), "utf-8")
-    page.context.close()
+    path = tmp_path / handed_back.name
+    path.write_text(spoil(handed_back.read_text("utf-8")), "utf-8")
     page = opened(browser, form)
     page.set_input_files("#open", path)
     page.locator("#state", has_text="cannot be read").wait_for()
-    go(page, bucket)
+    go(page, first_bucket(trial))
     assert page.input_value("#head1-weight_g") == ""
     page.context.close()
 
@@ -349,7 +354,8 @@ def test_what_comes_back_is_collected(browser: Any, form: Path, trial: Trial, tm
     fill_head(page, note="=1+1")
     path = saved(page, tmp_path)["path"]
     page.context.close()
-    done = run("collect", trial.folder, path)
+    folder = shutil.copytree(trial.folder, tmp_path / "trial")
+    done = run("collect", folder, path)
     assert done.returncode == 0, done.stdout + done.stderr
-    heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
+    heads = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
     assert heads == [{"bucket": bucket, "head": "1"} | HEAD | {"note": "'=1+1"}]

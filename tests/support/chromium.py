@@ -20,18 +20,18 @@ CHECKED = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": T
 """The checker leaves the rule of WCAG 2.2, 2.5.8 out unless it is asked for."""
 UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
 ALIKE = """() => {
-  const built = row => [row, ...row.querySelectorAll('*')]
-    .map(one => [one.tagName, ...['class', 'style', 'type', 'hidden'].map(name => one.getAttribute(name))]).join();
-  for (const body of document.querySelectorAll('tbody')) {
+  const built = one => [one, ...one.querySelectorAll('*')]
+    .map(part => [part.tagName, ...['class', 'style', 'type', 'hidden'].map(name => part.getAttribute(name))]).join();
+  for (const list of document.querySelectorAll('tbody, ul, ol')) {
     const met = {};
-    for (const row of [...body.rows]) {
-      const kind = built(row);
+    for (const one of [...list.children]) {
+      const kind = built(one);
       met[kind] = (met[kind] || 0) + 1;
-      if (met[kind] > 2) row.remove();
+      if (met[kind] > 2) one.remove();
     }
   }
 }"""
-"""Takes away rows of a table built like two before them: other figures in the same elements and classes."""
+"""Takes away rows of a table or list built like two before them: other words in the same elements and classes."""
 
 
 class Window:

@@ -28,6 +28,32 @@ from trialkit.rules.check import read_trial
 pytest_plugins = ["good_trial"]
 EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
+LONG = (
+    "analysis/test_decision_calibration.py",
+    "analysis/test_diagnostics.py",
+    "analysis/test_dose.py",
+    "analysis/test_layout_kinds.py",
+    "analysis/test_oats.py",
+    "analysis/test_small_trials.py",
+    "cli",
+    "damaged",
+    "evidence/test_commands.py",
+    "evidence/test_recommending.py",
+    "layouts/test_bench.py",
+    "layouts/test_incomplete_blocks.py",
+    "layouts/test_latin_squares.py",
+    "layouts/test_randomisation.py",
+    "mixed/test_properties.py",
+    "mixed/test_refit.py",
+    "planning/test_example_trials.py",
+    "planning/test_executors.py",
+    "planning/test_invented_county.py",
+    "planning/test_plan.py",
+    "report",
+    "returns",
+    "test_packaging.py",
+)
+"""Folders and modules that take more than five seconds of a processor, as measured; the others are quick."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +110,16 @@ def case_names(folder: str, kind: str) -> list[str]:
     """Names of the cases of one kind in a folder of tests/reference."""
     paths = sorted((REFERENCE / folder).glob("*.json"))
     return [path.stem for path in paths if kind in json.loads(path.read_text(encoding="utf-8"))["kind"]]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark as quick what neither takes long, as measured, nor opens a browser."""
+    long = [Path(__file__).parent / name for name in LONG]
+    for item in items:
+        if "browser" in getattr(item, "fixturenames", ()) or any(item.path.is_relative_to(path) for path in long):
+            continue
+        item.add_marker("quick")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -51,6 +51,7 @@ LONG = (
     "planning/test_plan.py",
     "report",
     "returns",
+    "solution/test_acid_steps.py",
     "test_packaging.py",
 )
 """Folders and modules that take more than five seconds of a processor, as measured; the others are quick."""

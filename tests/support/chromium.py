@@ -22,16 +22,17 @@ UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true 
 ALIKE = """() => {
   const built = one => [one, ...one.querySelectorAll('*')]
     .map(part => [part.tagName, ...['class', 'style', 'type', 'hidden'].map(name => part.getAttribute(name))]).join();
-  for (const list of document.querySelectorAll('tbody, ul, ol')) {
+  for (const list of document.querySelectorAll('tbody, ul, ol, svg g')) {
     const met = {};
     for (const one of [...list.children]) {
+      if (list.tagName === 'g' && one.tagName !== 'use') continue;
       const kind = built(one);
       met[kind] = (met[kind] || 0) + 1;
       if (met[kind] > 2) one.remove();
     }
   }
 }"""
-"""Takes away rows of a table or list built like two before them: other words in the same elements and classes."""
+"""Takes away rows of a table or list and dots of a drawing built like two before them: other words, the same look."""
 
 
 class Window:

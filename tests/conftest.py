@@ -44,6 +44,8 @@ LONG = (
     "layouts/test_latin_squares.py",
     "layouts/test_randomisation.py",
     "mixed/test_properties.py",
+    "mixed/test_question_reference.py",
+    "mixed/test_reference.py",
     "mixed/test_refit.py",
     "planning/test_example_trials.py",
     "planning/test_executors.py",
@@ -51,10 +53,13 @@ LONG = (
     "planning/test_plan.py",
     "report",
     "returns",
+    "rules/test_check.py",
     "solution/test_acid_steps.py",
     "test_packaging.py",
 )
 """Folders and modules that take more than five seconds of a processor, as measured; the others are quick."""
+COSTLY = {"playwright", "seasons", "example_results"}
+"""Fixtures that take as long: a test of another module that asks for one is not quick either."""
 
 
 @dataclass(frozen=True)
@@ -118,9 +123,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark as quick what neither takes long, as measured, nor opens a browser."""
     long = [Path(__file__).parent / name for name in LONG]
     for item in items:
-        if "browser" in getattr(item, "fixturenames", ()) or any(item.path.is_relative_to(path) for path in long):
-            continue
-        item.add_marker("quick")
+        if not COSTLY & set(getattr(item, "fixturenames", ())) and not any(map(item.path.is_relative_to, long)):
+            item.add_marker("quick")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

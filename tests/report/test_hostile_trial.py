@@ -29,8 +29,8 @@ ATTACK = (
     "<img src=x onerror=alert(1)> ${7*7} {% raw %} <%=7*7%> #{7} \u2067txt.exe\u202c قرنبيط " + "W" * 1000
 )
 """Everything at once: a formula; the end of an attribute and of a style sheet, a script and drawings that run one; a
-turn to the right; templates of several kinds; a very long word. Cut to 40 letters it still has the first half of it,
-to 60 all but some templates.
+turn to the right; templates of several kinds; a very long word. The shortest text takes 40 letters of it: as far as a
+template. Names take 60: the first drawing too.
 """
 FREE_TEXT = 1000
 """Longest title or question; other texts of the protocol are names of 60 or lines of 80 characters."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from returned_files import Good
-from trialkit.returns.findings import Answers
-from trialkit.tables.table_schema import TableName
+from trialkit.documents.returns import Answers
+from trialkit.domain.table_names import TableName
 
 Verdict = Literal["repaired", "asked", "refused", "conflict"]
 
@@ -85,4 +85,4 @@ def damage(
 
 def accepting(*rules: str) -> Answers:
     """Answer by taking what these rules propose."""
-    return Answers(accepted=frozenset(rules))
+    return Answers(accepted=rules)

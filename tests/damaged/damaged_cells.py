@@ -5,7 +5,7 @@ from __future__ import annotations
 from openpyxl import Workbook
 
 from returned_files import Good, good_return
-from trialkit.returns.findings import Answers
+from trialkit.documents.returns import Answers
 
 from .catalogue import accepting, damage
 from .damaged_files import ALL, XLSX, lines, text
@@ -125,13 +125,13 @@ def two_heads_swapped(good: Good) -> str:
 # Numbers
 
 
-@damage("repaired", "TK-R33", "the comma parts decimals")
+@damage("repaired", "TK-R33", "the comma is the decimal separator")
 def decimal_commas(good: Good) -> str:
     """Commas before decimals throughout, columns parted by semicolons."""
     return good.with_column("heads", "weight_g", lambda w: w.replace(".", ",")).csv(delimiter=";")
 
 
-@damage("asked", "TK-R34", "some decimals of this column", answers=accepting("TK-R34"))
+@damage("asked", "TK-R34", "commas and points as decimal separators", answers=accepting("TK-R34"))
 def decimal_commas_here_and_there(good: Good) -> str:
     """Commas in some rows, points in others."""
     weight = good.tables["heads"][2]["weight_g"].replace(".", ",")
@@ -145,7 +145,7 @@ def thousands_or_decimals(good: Good) -> str:
     return good.with_cell("heads", 2, "weight_g", "1,152").csv()
 
 
-@damage("asked", "TK-R34", "the gap may part thousands", answers=accepting("TK-R34"),
+@damage("asked", "TK-R34", "the gap may separate thousands", answers=accepting("TK-R34"),
         gives=(("heads", 2, "weight_g", "1152"),))  # fmt: skip
 def thousands_parted_by_a_gap(good: Good) -> str:
     """1 152 may be two numbers."""

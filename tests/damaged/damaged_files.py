@@ -78,13 +78,13 @@ def nul_bytes(good: Good) -> bytes:
 # Marks between columns and lines
 
 
-@damage("repaired", "TK-R03", "parted by semicolons")
+@damage("repaired", "TK-R03", "separated by semicolons")
 def semicolons(good: Good) -> str:
     """CSV where the comma parts decimals."""
     return good.csv(delimiter=";")
 
 
-@damage("repaired", "TK-R03", "parted by tabs", file="fernhill.txt")
+@damage("repaired", "TK-R03", "separated by tabs", file="fernhill.txt")
 def tabs(good: Good) -> str:
     """Text parted by tabs."""
     return good.csv(delimiter="\t")
@@ -96,7 +96,7 @@ def upright_strokes(good: Good) -> str:
     return good.csv(delimiter="|")
 
 
-@damage("repaired", "TK-R03", 'columns are parted by ";"')
+@damage("repaired", "TK-R03", 'columns are separated by ";"')
 def separator_line(good: Good) -> str:
     """The line sep=; that some programs put first."""
     return "sep=;\n" + good.csv(delimiter=";")

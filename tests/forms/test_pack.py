@@ -13,11 +13,13 @@ import pytest
 
 from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
-from trialkit.forms.cards import mixing_cards
+from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.rules.check import Trial
 from trialkit.tables.table_schema import load_schema
+from trialkit.words.cards import CardWords, card_words
+from trialkit.words.measures import Measures
 
 READER = shutil.which("zbarimg")
 
@@ -32,6 +34,11 @@ def text_of(page: str) -> str:
     """Return what a page says, blanks of every kind as one."""
     body = re.sub(r"<style>.*?</style>", " ", page, flags=re.DOTALL)
     return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", body)))
+
+
+def cards_of(trial: Trial, sites: list[str], measures: Measures = "both") -> dict[str, CardWords]:
+    """Return the cards of gardens as they are printed, by their titles."""
+    return {card.title: card for facts in mixing_cards(trial, sites) for card in [card_words(facts, measures)]}
 
 
 def buckets_of(trial: Trial, site: str) -> list[str]:
@@ -76,7 +83,7 @@ def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
 
 def test_measures_by_hand(trial: Trial) -> None:
     """20 L is 5.3 US gallons (231 cubic inches), 4 level teaspoons of 5 g are 20 g; the acid's start is an estimate."""
-    card = next(card for card in mixing_cards(trial, ["FERN"]) if card.title == "4 tsp, white vinegar 5 %")
+    card = cards_of(trial, ["FERN"])["4 tsp, white vinegar 5 %"]
     assert "20 L (5.3 US gal)" in card.steps[0]
     assert "4 level teaspoons of Blend L (20 g)" in card.steps[1]
     assert "stop between pH 5.5 and 6" in card.steps[2]
@@ -92,16 +99,16 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     """Buckets without acid say so; where the water is not known there is no starting point."""
     from dataclasses import replace
 
-    without = next(card for card in mixing_cards(trial, ["FERN"]) if card.title == "4 tsp, no acid")
+    without = cards_of(trial, ["FERN"])["4 tsp, no acid"]
     assert "No acid goes into this bucket." in without.steps[-1]
     assert without.starts == ()
     unknown = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=float("nan")))
-    cards = mixing_cards(unknown, ["FERN", "MILL"])
-    assert all(card.starts == () for card in cards)
-    vinegar = next(card for card in cards if card.title == "4 tsp, white vinegar 5 %")
+    cards = cards_of(unknown, ["FERN", "MILL"])
+    assert all(card.starts == () for card in cards.values())
+    vinegar = cards["4 tsp, white vinegar 5 %"]
     assert "a quarter of a teaspoon (1.23 mL) of white vinegar 5 % at a time" in " ".join(vinegar.steps)
     shelf = trial.products.assign(acid_pct_w_v=float("nan"))
-    unstated = next(c for c in mixing_cards(replace(trial, products=shelf), ["FERN"]) if c.title == vinegar.title)
+    unstated = cards_of(replace(trial, products=shelf), ["FERN"])[vinegar.title]
     assert "Add no white vinegar 5 % yet" in unstated.steps[-1]
 
 
@@ -113,8 +120,8 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
     citric = trial.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
     shelf = trial.products.where(trial.products["kind"] != "acid", citric)
     sites = trial.sites.assign(alkalinity_mg_l_caco3=alkalinity)
-    cards = mixing_cards(replace(trial, products=shelf, sites=sites), ["FERN"])
-    card = next(card for card in cards if card.title == "4 tsp, white vinegar 5 %")
+    powdered = replace(trial, products=shelf, sites=sites)
+    card = cards_of(powdered, ["FERN"])["4 tsp, white vinegar 5 %"]
     said = " ".join(card.steps)
     if step is None:
         assert "No acid goes into this bucket: its water has next to no alkalinity" in said
@@ -126,6 +133,12 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
     assert f"Add {step} " in said
     assert "12 teaspoons of the solution hold ¼ teaspoon of powder" in said
     assert " tsp of the solution (" in card.starts[0].amount
+    metric = " ".join(cards_of(powdered, ["FERN"], "metric")[card.title].steps)
+    assert "as powder. Dissolve 4.6 g in each 237 mL of water" in metric
+    assert f"Add {'59.1' if alkalinity == 90 else '4.93'} mL of this solution at a time, no more, stir" in metric
+    kitchen = " ".join(cards_of(powdered, ["FERN"], "kitchen")[card.title].steps)
+    assert f"Add {step} of this solution at a time, no more, stir" in kitchen
+    assert not re.search(r"\d (mL|g|L)\b", kitchen)
 
 
 def test_cautions_come_first(trial: Trial) -> None:

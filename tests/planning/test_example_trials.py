@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from dataclasses import astuple
 from pathlib import Path
 
@@ -10,11 +11,11 @@ import numpy as np
 import pytest
 
 from trialkit._resources import resource_folder
-from trialkit.analysis import Results, analyse
+from trialkit.analysis import Results
 from trialkit.documents.findings import Note, Verdict
+from trialkit.documents.returns import Answers
 from trialkit.planning.invented_county import TRUTHS
 from trialkit.returns.collect import collect
-from trialkit.returns.findings import Answers
 from trialkit.rules.check import Trial, read_trial
 
 
@@ -24,15 +25,15 @@ def bundled(name: str) -> Trial:
 
 
 @pytest.fixture(scope="module")
-def spring() -> Results:
+def spring(example_results: Callable[[str], Results]) -> Results:
     """The analysis of the spring trial."""
-    return analyse(bundled("spring_dose"))
+    return example_results("spring_dose")
 
 
 @pytest.fixture(scope="module")
-def volunteers() -> Results:
+def volunteers(example_results: Callable[[str], Results]) -> Results:
     """The analysis of the volunteers' trial."""
-    return analyse(bundled("volunteer_cultivars"))
+    return example_results("volunteer_cultivars")
 
 
 @pytest.mark.parametrize("name", ["spring_dose", "volunteer_cultivars"])
@@ -100,7 +101,7 @@ def test_the_sheets_are_what_the_record_holds(tmp_path: Path) -> None:
     sheets = sorted((folder / "sheets").glob("*.csv"))
     unanswered = collect(folder, sheets)
     assert sum(not file.merged for file in unanswered.files) == 10  # 4 + 3 + 3 with a question of their own
-    answers = Answers(dates="day-first", accepted=frozenset({"TK-R11", "TK-R21"}))
+    answers = Answers(dates="day-first", accepted=("TK-R11", "TK-R21"))
     assert all(file.merged for file in collect(folder, sheets, answers=answers).files)
     read = [path.read_text(encoding="utf-8").splitlines() for path in (folder / "heads.csv", source / "heads.csv")]
     assert sorted(read[0]) == sorted(read[1])

@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from trialkit.documents.check import Problem
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.protocol_schema import protocol_schema_text
 from trialkit.protocol.sections import LayoutKindName
 from trialkit.protocol.trial_protocol import parse_protocol, read_protocol
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.problem import TrialError
 
 Swap = tuple[str, str]
 PRACTICE = 'current_practice = { cultivar = "Larkmoor Butter", dose = 4 }'

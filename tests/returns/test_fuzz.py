@@ -15,12 +15,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from returned_files import Good, good_return
-from trialkit.returns.collect import Outcome, collect
-from trialkit.returns.findings import Answers
+from trialkit.documents.returns import Answers, Collected
+from trialkit.returns.collect import collect
 from trialkit.rules.unfinished import COMMITTED, STAGING
 
 TABLES = ("heads", "solution", "visits")
-EVERYTHING = Answers("day-first", "point", "1900", "g", frozenset(f"TK-R{number:02d}" for number in range(1, 60)))
+EVERYTHING = Answers("day-first", "point", "1900", "g", tuple(f"TK-R{number:02d}" for number in range(1, 60)))
 calm = settings(deadline=None, max_examples=15, suppress_health_check=list(HealthCheck))
 CELLS = st.one_of(
     st.text(max_size=12),
@@ -60,7 +60,7 @@ def record(folder: Path) -> dict[str, str]:
     return {name: (folder / f"{name}.csv").read_text("utf-8") for name in TABLES if (folder / f"{name}.csv").exists()}
 
 
-def assert_lawful(outcome: Outcome, folder: Path, before: dict[str, str], data: bytes) -> None:
+def assert_lawful(outcome: Collected, folder: Path, before: dict[str, str], data: bytes) -> None:
     """A file that was not merged changed nothing and says why; one that was is kept whole."""
     (file,) = outcome.files
     assert not (folder / STAGING).exists()

@@ -8,10 +8,11 @@ from typing import NamedTuple
 import pandas as pd
 import pytest
 
+from trialkit.documents.check import Problem
 from trialkit.protocol.randomise import randomise
 from trialkit.rules.check import check_trial, read_trial
 from trialkit.tables.bucket_ids import make_bucket_id
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import load_schema
 
 
@@ -64,12 +65,12 @@ ERRORS = {
     ),
     "decimal comma": weight(
         '"152,4"',
-        'found "152,4"; expected a number with a decimal point. Write 152.4 with a point. [TK-V04]',
+        'found "152,4"; expected a number with a point as decimal separator. Write 152.4 with a point. [TK-V04]',
     ),
     "decimals or thousands": weight(
         '"1,152"',
-        'found "1,152"; expected a number with a decimal point. '
-        "Write 1.152 if the comma parts decimals, 1152 if it parts thousands. [TK-V04]",
+        'found "1,152"; expected a number with a point as decimal separator. '
+        "Write 1.152 if the comma is a decimal separator, 1152 if it separates thousands. [TK-V04]",
     ),
     "words for a number": weight(
         "about 150", 'found "about 150"; expected a number. Write the number in plain figures. [TK-V02]'
@@ -324,7 +325,7 @@ ERRORS = {
 
 @pytest.mark.parametrize("damage", ERRORS.values(), ids=ERRORS.keys())
 def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) -> None:
-    """A damaged place gives exactly one error, which names the place, what stands there and how to mend it."""
+    """A damaged place gives exactly one error, which names the place, what stands there and how to fix it."""
     replace_once(good_folder, damage.file, damage.old, damage.new)
     result = check_trial(good_folder)
     assert messages(result.errors) == [damage.message]

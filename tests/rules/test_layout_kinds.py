@@ -6,12 +6,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from trialkit.documents.check import Problem
 from trialkit.domain.errors import WrongCall
 from trialkit.protocol.randomise import efficiency_of, randomise
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules.check import check_trial
 from trialkit.tables.atomic import csv_text
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.problem import TrialError
 
 PROTOCOL = """\
 [trial]
@@ -188,7 +189,7 @@ def test_augmented_blocks_are_for_one_factor() -> None:
      ('kind = "augmented blocks"\nblocks = 1', "at least 2 blocks in all")],
 )  # fmt: skip
 def test_too_few_blocks_to_compare_everything(layout: str, needed: str, tmp_path: Path) -> None:
-    """That the blocks of all gardens do not suffice is told before anything is laid out; another garden mends it."""
+    """That the blocks of all gardens do not suffice is told before anything is laid out; another garden fixes it."""
     text = protocol_text(layout)
     (tmp_path / "trial.toml").write_text(text, "utf-8")
     (tmp_path / "products.csv").write_text("product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp\nB,nutrient,9,12,30,5\n")

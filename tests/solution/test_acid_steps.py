@@ -10,6 +10,7 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acid_steps import safe_acid_step, smallest_acid_step
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Water, acid_by_class, mix
+from trialkit.words.mix import note_words
 
 # Vinegar is sold at 4 g in 100 mL and more (US FDA Compliance Policy Guide 525.825), kitchen vinegar up to 10. A level
 # teaspoon of citric acid weighs 4.6 g, by a quarter more or less (common practice, no source).
@@ -50,7 +51,7 @@ def test_every_mix_in_steps_that_its_water_bears(acid: AcidProduct, alkalinity: 
         assert made.acid is not None
         if made.acid_step is None:
             assert made.acid.tsp == 0.0
-            assert any("Add no acid" in warning for warning in made.warnings)
+            assert any("Add no acid" in note_words(note) for note in made.notes)
             assert ph_after_a_step(acid, 0.25, litres, alkalinity, start) < 5.25  # nothing smaller is at hand
         else:
             assert ph_after_a_step(acid, made.acid_step.tsp, litres, alkalinity, start) > LOWEST_PH

@@ -14,7 +14,8 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
 from trialkit.solution.nutrients import Product
-from trialkit.solution.water import alkalinity_from_kit, alkalinity_from_ph_and_hardness
+from trialkit.solution.water import alkalinity_from_ph_and_hardness
+from trialkit.words.mix import note_words
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
 CITRIC = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)
@@ -83,25 +84,25 @@ def test_harder_water_takes_more_acid() -> None:
 
 
 @pytest.mark.parametrize(
-    ("made", "words"),
+    ("made", "code", "words"),
     [
-        (lambda: mix(20.0, Water(10.0), acid=VINEGAR, acid_tsp=20), "use less acid"),
-        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "drifts towards"),
-        (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "is weak for lettuce"),
-        (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "is strong for lettuce"),
-        (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "cannot be measured well with spoons"),
-        (lambda: mix(20.0, Water(0.0, 7.5), acid=CITRIC, ph_target=5.8), "Add no acid"),
+        (lambda: mix(20.0, Water(10.0), acid=VINEGAR, acid_tsp=20), "ph too low", "use less acid"),
+        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "drifts towards"),
+        (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
+        (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
+        (
+            lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1),
+            "too little for spoons",
+            "cannot be measured well with spoons",
+        ),
+        (lambda: mix(20.0, Water(0.0, 7.5), acid=CITRIC, ph_target=5.8), "no safe step of acid", "Add no acid"),
     ],
 )
-def test_warnings(made: Any, words: str) -> None:
-    """What lies outside every published range, and what spoons cannot measure, is said."""
-    assert any(words in warning for warning in made().warnings)
-
-
-def test_alkalinity_from_a_drop_test() -> None:
-    """The colour turned between the last drop and the one before: German degrees are 17.8 mg/L (DIN 38409, memory)."""
-    found = alkalinity_from_kit(6, 17.8)
-    assert (found.lower, found.upper) == (pytest.approx(89.0), pytest.approx(106.8))
+def test_notes(made: Any, code: str, words: str) -> None:
+    """What lies outside every published range, and what spoons cannot measure, is noted, and said in every measure."""
+    (note,) = [note for note in made().notes if note.code == code]
+    for measures in ("both", "kitchen", "metric"):
+        assert words in note_words(note, measures)
 
 
 @given(ph=st.floats(6.5, 9), hardness=st.floats(1, 400))

@@ -15,11 +15,12 @@ from typing import Any
 import pandas as pd
 from openpyxl import Workbook
 
+from trialkit.domain.table_names import TableName
 from trialkit.protocol.randomise import randomise
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.rules.form_marks import FormMarks
 from trialkit.tables.atomic import csv_text
-from trialkit.tables.table_schema import TableName, load_schema
+from trialkit.tables.table_schema import load_schema
 
 PROTOCOL = """\
 [trial]

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from trialkit.tables.table_schema import TABLE_NAMES, Field, TableName, load_schema
+from trialkit.domain.table_names import TABLE_NAMES, TableName
+from trialkit.tables.table_schema import Field, load_schema
 from trialkit.tables.typed_tables import read_table
 
 # Frictionless Table Schema, field constraints and property names (datapackage.org, version 2).

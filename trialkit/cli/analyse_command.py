@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import ComputationFailure, speaks_plainly
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer
 from trialkit.cli.steps import analyse_folder, reason_for_none
 from trialkit.documents.document import as_data

@@ -8,9 +8,9 @@ import click
 
 from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import check_sentence, stage_of, write_check_pages
+from trialkit.cli.steps import stage_of, write_check_pages
 
 NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 
@@ -24,7 +24,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """Find every problem in the trial folder DIR at once.
 
     Each problem names the file, the row as a spreadsheet shows it, the column, what was found, what was expected and
-    how to mend it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
+    how to fix it. Before there are records only the plan, and then the layout, is looked at. No record is changed.
     Exit status 1 if any is an error; warnings alone leave it 0.
 
     With --html, results/check.html tells the adviser everything, and results/check-SITE.html tells each garden's
@@ -32,7 +32,9 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
 
     Example: trialkit check autumn_dose --html
     """
+    from trialkit.documents.answers import CheckAnswer
     from trialkit.rules.check import check_trial
+    from trialkit.words.check import check_sentence
 
     stage = stage_of(folder)
     result = check_trial(folder, stage=stage)
@@ -41,7 +43,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
             tell(f"Page: {path}", err=True)
     if not as_json:
         show_problems(result.problems, err=False)
-    document = {"ok": result.ok, "problems": [problem.as_dict() for problem in result.problems]}
+    found = CheckAnswer(result.ok, result.problems)
     after = f" Next: trialkit {NEXT[stage]} {folder}" if result.ok else ""
-    answer(document, f"{check_sentence(result, stage)}{after}", as_json=as_json)
+    answer(found, f"{check_sentence(result, stage)}{after}", as_json=as_json)
     return DONE if result.ok else DATA_ERROR

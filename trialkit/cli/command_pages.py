@@ -64,7 +64,7 @@ def _index(listed: dict[tuple[str, ...], str]) -> Iterator[str]:
             for path in listed:
                 if listed[path] == name and len(path) > 1:
                     yield f"  - [`trialkit {' '.join(path)}`]({_file(path)})"
-    yield f"\n{STATUS} Errors say the file, the row, the column, what was found, what was expected and how to mend it."
+    yield f"\n{STATUS} Errors say the file, the row, the column, what was found, what was expected and how to fix it."
     yield "\nMade by `python -m trialkit.cli.command_pages reports/commands`."
 
 

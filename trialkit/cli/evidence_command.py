@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
-from trialkit.cli.options import as_json
+from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer, tell
 
 ledger_folder = click.option(

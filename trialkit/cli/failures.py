@@ -1,4 +1,4 @@
-"""Failures that a person can mend, told in one style and turned into exit codes."""
+"""Failures that a person can fix, told in one style and turned into exit codes."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
+from trialkit.documents.check import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.tables.problem import PlanError, Problem, TrialError
-
-MOST_ALIKE = 5
+from trialkit.tables.problem import PlanError, TrialError
+from trialkit.words.check import MOST_ALIKE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 class Failure(click.ClickException):
-    """Something that a person can mend; its message may quote strangers."""
+    """Something that a person can fix; its message may quote strangers."""
 
     def format_message(self) -> str:
         """Return the message without what would steer a terminal."""
@@ -58,7 +58,7 @@ def show_problems(problems: Iterable[Problem], *, err: bool = True) -> None:
 
 
 def speaks_plainly(function: Command) -> Command:
-    """Turn what a person can mend into messages and exit codes; anything else is a bug and keeps its traceback."""
+    """Turn what a person can fix into messages and exit codes; anything else is a bug and keeps its traceback."""
 
     @wraps(function)
     def wrapped(*args: Any, **kwargs: Any) -> Any:
@@ -68,7 +68,7 @@ def speaks_plainly(function: Command) -> Command:
             show_problems(error.problems)
             count = len(error.problems)
             failure = CallFailure if isinstance(error, PlanError) else DataFailure
-            raise failure(f"{count} problem{'s' if count > 1 else ''} to mend first.") from error
+            raise failure(f"{count} problem{'s' if count > 1 else ''} to fix first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
         except WrongCall as error:

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.forms_steps import write_forms
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 
 
@@ -26,7 +26,9 @@ def command(folder: Path, as_json: bool) -> None:
 
     Example: trialkit forms autumn_dose
     """
+    from trialkit.documents.answers import FormsAnswer
+
     written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
-    document = {"files": [str(path) for path in written.files], "left_over": [str(path) for path in written.left_over]}
+    forms = FormsAnswer(tuple(map(str, written.files)), tuple(map(str, written.left_over)))
     after = f"Next, when records come back: trialkit collect {folder} FILE..."
-    answer(document, "\n".join([*written.sentences, after]), as_json=as_json)
+    answer(forms, "\n".join([*written.sentences, after]), as_json=as_json)

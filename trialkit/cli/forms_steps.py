@@ -36,7 +36,7 @@ class Written:
 
 def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     """Write every garden's forms and the adviser's pages."""
-    from trialkit.forms.gardens import gardens_of
+    from trialkit.forms.garden_buckets import gardens_with_buckets
     from trialkit.forms.pack import adviser_pack, garden_pack
     from trialkit.forms.phone import phone_form
     from trialkit.forms.workbook import record_workbook
@@ -54,7 +54,7 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     forms.mkdir(exist_ok=True)
     write_text(forms / ADVISER_FILE, adviser_pack(trial))
     files = [forms / ADVISER_FILE]
-    for site in gardens_of(trial):
+    for site in gardens_with_buckets(trial):
         progress(f"the forms of {site}")
         names = [forms / f"pack-{site}.html", forms / f"record-{site}.xlsx", forms / f"phone-{site}.html"]
         write_text(names[0], garden_pack(trial, site))

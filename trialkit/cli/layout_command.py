@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.options import trial_folder
+from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import tell
 from trialkit.cli.steps import lay_out
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.mix_steps import Asked, mix_document, mix_lines, table_document, table_lines
-from trialkit.cli.options import as_json
+from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
+from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 
 
@@ -44,7 +44,12 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
 
     Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
     """
+    from trialkit.words.mix import mix_lines, table_lines
+
     question = Asked(**asked)  # type: ignore[arg-type]
-    document = table_document(question) if as_table else mix_document(question)
-    lines = table_lines(document) if as_table else mix_lines(document)
-    answer(document, "\n".join(lines), as_json=as_json)
+    if as_table:
+        table = table_answer(question)
+        answer(table, "\n".join(table_lines(table)), as_json=as_json)
+    else:
+        mix = mix_answer(question)
+        answer(mix, "\n".join(mix_lines(mix)), as_json=as_json)

@@ -1,18 +1,18 @@
-"""What ``trialkit mix`` works out and says."""
+"""What ``trialkit mix`` works out."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trialkit.domain.errors import WrongCall
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from trialkit.documents.answers import MixAmount, MixAnswer, MixCaution, MixTableAnswer
     from trialkit.solution.acids import AcidProduct
     from trialkit.solution.mixing import Spoons
     from trialkit.solution.nutrients import Product
@@ -60,10 +60,12 @@ class Asked:
         return amount
 
 
-def mix_document(asked: Asked) -> dict[str, Any]:
-    """Answer as plain data."""
-    from trialkit.solution.mixing import Water, mix
+def mix_answer(asked: Asked) -> MixAnswer:
+    """Work out what goes into a bucket."""
+    from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
+    from trialkit.solution.mixing import Water, alkalinity_notes, mix
     from trialkit.solution.nutrients import USUAL_RECIPE, gaps
+    from trialkit.words.mix import note_words
 
     alkalinity = _alkalinity(asked)
     product, acid = _nutrient(asked), _acid(asked)
@@ -78,30 +80,33 @@ def mix_document(asked: Asked) -> dict[str, Any]:
         ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
         acid_tsp=asked.acid_teaspoons if acid else None,
     )
-    shares = gaps(made.elements_mg_l) if product else ()
-    return {
-        "schema": "trialkit-mix-1",
-        "volume_l": made.volume_l,
-        "water": {"alkalinity_mg_l_caco3": asdict(alkalinity), "ph": asked.ph, "temperature_c": asked.temperature},
-        "nutrient": _amount(made.nutrient, product),
-        "acid": _amount(made.acid, acid),
-        "acid_step": asdict(made.acid_step) if made.acid_step else None,
-        "elements_mg_l": dict(made.elements_mg_l),
-        "recipe": {"name": USUAL_RECIPE, "shares": {gap.element: gap.share for gap in shares}},
-        "ec_ms_cm": asdict(made.ec),
-        "ph": made.ph,
-        "ph_range": list(made.ph_range),
-        "ph_strip": made.strip,
-        "ph_standing": made.ph_standing,
-        "warnings": [*_unsure(alkalinity), *made.warnings],
-        "cautions": _cautions(acid is not None),
-    }
+    notes = (*alkalinity_notes(alkalinity), *made.notes)
+    return MixAnswer(
+        schema="trialkit-mix-1",
+        volume_l=made.volume_l,
+        water=MixWater(alkalinity, asked.ph, asked.temperature),
+        nutrient=_amount(made.nutrient, product),
+        acid=_amount(made.acid, acid),
+        acid_step=made.acid_step,
+        elements_mg_l=made.elements_mg_l,
+        recipe=MixRecipe(USUAL_RECIPE, {gap.element: gap.share for gap in gaps(made.elements_mg_l)} if product else {}),
+        ec_ms_cm=made.ec,
+        ph=made.ph,
+        ph_range=made.ph_range,
+        ph_strip=made.strip,
+        ph_standing=made.ph_standing,
+        notes=notes,
+        warnings=tuple(map(note_words, notes)),
+        cautions=_cautions(with_acid=acid is not None),
+    )
 
 
-def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> dict[str, Any] | None:
+def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAmount | None:
+    from trialkit.documents.answers import MixAmount
+
     if spoons is None or thing is None:
         return None
-    return {"name": thing.name, **asdict(spoons), "rounding_pct": spoons.rounding_pct}
+    return MixAmount(thing.name, **vars(spoons), rounding_pct=spoons.rounding_pct)
 
 
 def _alkalinity(asked: Asked) -> AlkalinityEstimate:
@@ -112,18 +117,9 @@ def _alkalinity(asked: Asked) -> AlkalinityEstimate:
     if asked.hardness is None:
         raise WrongCall(
             "How much acid a water takes hangs on its alkalinity: give --alkalinity from a test kit or the water "
-            "company, or --hardness from a strip for a guess."
+            "supplier, or --hardness from a strip for a guess."
         )
     return alkalinity_from_ph_and_hardness(asked.ph, asked.hardness, asked.temperature)
-
-
-def _unsure(alkalinity: AlkalinityEstimate) -> Iterator[str]:
-    if alkalinity.lower < alkalinity.upper:
-        apart = "" if alkalinity.agrees else " pH and hardness contradict each other (softened water?)."
-        yield (
-            f"Alkalinity is a guess, {alkalinity.value:.0f} mg/L, and may be {alkalinity.lower:.0f} to "
-            f"{alkalinity.upper:.0f}.{apart} Add acid bit by bit and read the strip, or test the alkalinity."
-        )
 
 
 def _nutrient(asked: Asked) -> Product | None:
@@ -186,79 +182,20 @@ def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> floa
     )
 
 
-def _cautions(with_acid: bool) -> list[dict[str, str]]:
+def _cautions(*, with_acid: bool) -> tuple[MixCaution, ...]:
+    from trialkit.documents.answers import MixCaution
     from trialkit.pages.cautions import CAUTIONS as ALL
 
-    return [
-        {"title": caution.title, "text": caution.text}
+    return tuple(
+        MixCaution(caution.title, caution.text)
         for caution in ALL
         if caution.title in CAUTIONS and (with_acid or caution.title != "Acid")
-    ]
-
-
-def mix_lines(document: Mapping[str, Any]) -> list[str]:
-    """Say the answer."""
-    water = document["water"]
-    lines = [
-        f"{_volume(document['volume_l'])} of water with an alkalinity of "
-        f"{water['alkalinity_mg_l_caco3']['value']:.0f} mg/L and pH {water['ph']:g}:"
-    ]
-    lines += [f"  {_spoons(amount)}" for amount in (document["nutrient"], document["acid"]) if amount]
-    if document["acid_step"] and document["acid"]["tsp"] > 0:
-        lines.append(f"  {_step(document['acid_step'], document['acid'])}")
-    if document["elements_mg_l"]:
-        lines.append(
-            "Nutrients, mg/L: " + ", ".join(f"{key} {value:.0f}" for key, value in document["elements_mg_l"].items())
-        )
-    if document["recipe"]["shares"]:
-        shares = ", ".join(f"{key} {100 * value:.0f} %" for key, value in document["recipe"]["shares"].items())
-        lines.append(f"Of a published solution ({document['recipe']['name']}): {shares}")
-    ec = document["ec_ms_cm"]
-    lines.append(f"Conductivity: about {ec['value']:.1f} mS/cm ({ec['lower']:.1f} to {ec['upper']:.1f})")
-    low, high = document["ph_range"]
-    solution = " of its solution" if document["acid"] and document["acid"]["solution_tsp"] is not None else ""
-    slack = f", {low:.1f} to {high:.1f} if the acid is off by an eighth of a teaspoon{solution}" if high > low else ""
-    lines.append(f"pH: {document['ph']:.1f}; a strip shows {document['ph_strip']:g}{slack}")
-    lines += [f"Note: {warning}" for warning in document["warnings"]]
-    return [*lines, *(f"{caution['title']}: {caution['text']}" for caution in document["cautions"])]
-
-
-def _volume(litres: float) -> str:
-    from trialkit.domain.units import GALLON_L
-
-    return f"{litres:.3g} L ({litres / GALLON_L:.2g} US gal)"
-
-
-def _step(step: Mapping[str, Any], acid: Mapping[str, Any]) -> str:
-    """Say how the acid goes in."""
-    from trialkit.words.measures import measure_words
-
-    powder = " Never add the powder itself." if acid["solution_tsp"] is not None else ""
-    return (
-        f"Add it in steps of {measure_words(step['tsp'])} ({step['millilitres']:.3g} mL) at most; after each stir, "
-        f"wait a minute, read the strip, and stop between pH 5.5 and 6.{powder}"
     )
 
 
-def _spoons(amount: Mapping[str, Any]) -> str:
-    from trialkit.words.measures import spoons
-
-    if not amount["tsp"]:
-        return f"no {amount['name']}"
-    if amount["solution_tsp"] is not None:
-        plural = "" if amount["solution_tsp"] <= 1 else "s"
-        return (
-            f"{spoons(amount['solution_tsp'])} teaspoon{plural} of a solution: 1 level teaspoon of {amount['name']} in "
-            f"each cup of water ({amount['millilitres']:.0f} mL; {amount['grams']:.2g} g of powder)"
-        )
-    measured = f"{amount['grams']:.0f} g" if amount["grams"] is not None else f"{amount['millilitres']:.0f} mL"
-    plural = "" if amount["tsp"] <= 1 else "s"
-    rounding = f"; rounding adds {amount['rounding_pct']:+.0f} %" if abs(amount["rounding_pct"]) >= 0.5 else ""
-    return f"{spoons(amount['tsp'])} level teaspoon{plural} of {amount['name']} ({measured}{rounding})"
-
-
-def table_document(asked: Asked) -> dict[str, Any]:
-    """Answer for each class of alkalinity."""
+def table_answer(asked: Asked) -> MixTableAnswer:
+    """Work out the acid for each class of alkalinity."""
+    from trialkit.documents.answers import MixTableAnswer
     from trialkit.solution.mixing import acid_by_class
 
     acid, product = _acid(asked), _nutrient(asked)
@@ -274,38 +211,12 @@ def table_document(asked: Asked) -> dict[str, Any]:
         product=product,
         nutrient_tsp=nutrient_tsp,
     )
-    return {
-        "schema": "trialkit-mix-table-1",
-        "volume_l": asked.volume_l,
-        "acid": acid.name,
-        "target_ph": asked.target_ph,
-        "nutrient_tsp": nutrient_tsp,
-        "rows": [asdict(row) for row in rows],
-        "cautions": _cautions(True),
-    }
-
-
-def _table_acid(document: Mapping[str, Any]) -> str:
-    if any(row["acid"]["solution_tsp"] is not None for row in document["rows"]):
-        return f"a solution of 1 level teaspoon of {document['acid']} in each cup of water"
-    return str(document["acid"])
-
-
-def table_lines(document: Mapping[str, Any]) -> list[str]:
-    """Say the table."""
-    from trialkit.words.measures import spoons
-
-    lines = [
-        f"Teaspoons of {_table_acid(document)} for {_volume(document['volume_l'])}, to pH {document['target_ph']:g}:",
-        f"{'alkalinity':<12}{'mg/L':>10}{'teaspoons':>12}{'most at a time':>18}{'pH at the ends':>18}",
-    ]
-    for row in document["rows"]:
-        ends = f"{row['ph_at_lower']:.1f} to {row['ph_at_upper']:.1f}"
-        span = f"{row['lower']:.0f}-{row['upper']:.0f}"
-        amount = row["acid"]["tsp"] if row["acid"]["solution_tsp"] is None else row["acid"]["solution_tsp"]
-        told, step = ("no acid", "-") if row["step"] is None else (spoons(amount), spoons(row["step"]["tsp"]))
-        lines.append(f"{row['name']:<12}{span:>10}{told:>12}{step:>18}{ends:>18}")
-    lines.append(
-        "Stir after each step, wait a minute, read the strip; stop between pH 5.5 and 6, however little it took."
+    return MixTableAnswer(
+        schema="trialkit-mix-table-1",
+        volume_l=asked.volume_l,
+        acid=acid.name,
+        target_ph=asked.target_ph,
+        nutrient_tsp=nutrient_tsp,
+        rows=rows,
+        cautions=_cautions(with_acid=True),
     )
-    return [*lines, *(f"{caution['title']}: {caution['text']}" for caution in document["cautions"])]

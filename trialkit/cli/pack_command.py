@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.options import trial_folder
 from trialkit.cli.pack_steps import pack_folder
+from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import tell
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.options import as_json, trial_folder
 from trialkit.cli.plan_steps import PAGE_FILE, Progress, plan_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 
 

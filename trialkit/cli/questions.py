@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import click
 
+from trialkit.domain.quoting import quoted
 from trialkit.protocol.starting import NewTrial
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import load_schema
 
 LARGEST_SEED = 10**8

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.evidence_steps import recommend_from
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.options import as_json
+from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
-from trialkit.cli.options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
 from trialkit.cli.steps import differences, write_report
 
@@ -30,9 +30,14 @@ def command(folder: Path, verify: bool, as_json: bool) -> None:
             raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
         tell(write_report(folder))
         return
+    from trialkit.documents.answers import VerifyAnswer
+
     changed = differences(folder)
     if as_json or not changed:
-        document = {"ok": not changed, "differences": changed}
-        answer(document, "The results and the report are what the inputs give.", as_json=as_json)
+        answer(
+            VerifyAnswer(not changed, tuple(changed)),
+            "The results and the report are what the inputs give.",
+            as_json=as_json,
+        )
     if changed:
         raise DataFailure("; ".join(changed))

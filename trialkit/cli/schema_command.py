@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.options import as_json
+from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 
 # As trialkit.tables.table_schema lists them, which would take half a second to import for the help; a test compares.

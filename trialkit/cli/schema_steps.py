@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from trialkit._resources import resource_folder
-from trialkit.tables.table_schema import OPTIONAL_TABLES, TABLE_NAMES, Field, TableName, load_schema
+from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
+from trialkit.tables.table_schema import Field, load_schema
 
 WIDTH = 100
 

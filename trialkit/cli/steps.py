@@ -71,20 +71,6 @@ def stage_of(folder: Path) -> Stage:
     return "layout" if (folder / "layout.csv").exists() else "plan"
 
 
-def check_sentence(result: CheckResult, stage: Stage) -> str:
-    """Say how a check went."""
-    if result.trial is None or result.errors:
-        return f"Check: {_count(len(result.errors), 'error')} and {_count(len(result.warnings), 'warning')}."
-    if stage != "records":
-        what = "the layout is in order and nothing is recorded yet" if stage == "layout" else "the plan is in order"
-        more = f", {_count(len(result.warnings), 'warning')}" if result.warnings else ""
-        return f"Check: {what}{more}."
-    found = f"{len(result.trial.heads)} heads in {result.trial.heads['bucket'].nunique()} buckets"
-    if result.warnings:
-        return f"Check: {found}, no error, {_count(len(result.warnings), 'warning')}."
-    return f"Check: {found}, nothing wrong."
-
-
 def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
     from trialkit.report import asked_gardens, check_html
@@ -133,8 +119,8 @@ def write_report(folder: Path) -> str:
 
 def changed_inputs(folder: Path, results: Results) -> list[str]:
     """Name the inputs that are not what the results were made from: changed, taken away or added."""
+    from trialkit.domain.table_names import TABLE_NAMES
     from trialkit.protocol.trial_protocol import PROTOCOL_FILE
-    from trialkit.tables.table_schema import TABLE_NAMES
 
     before = {entry.file: entry.sha256 for entry in results.inputs}
     names = (PROTOCOL_FILE, *(f"{table}.csv" for table in TABLE_NAMES))
@@ -280,6 +266,7 @@ def _demo_records(folder: Path) -> str:
 
 def _demo_check(folder: Path) -> str:
     from trialkit.rules.check import check_trial
+    from trialkit.words.check import check_sentence
 
     result = check_trial(folder)
     if result.errors:

@@ -19,6 +19,12 @@ SCHEMA_HOME = "https://example.org/trialkit/schemas"
 Value = TypeVar("Value")
 
 
+class Closed:
+    """What takes no fields but its own: a document that holds others is damaged."""
+
+    __pydantic_config__ = {"extra": "forbid"}  # noqa: RUF012
+
+
 class DamagedDocument(ValueError):
     """A text that is not the document it should be; `where` names the place, or is empty."""
 

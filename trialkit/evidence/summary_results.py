@@ -9,13 +9,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.check import Problem
 from trialkit.documents.ledger_entry import SummaryFacts, SummaryMean
 from trialkit.documents.pooled import TrialGain
 from trialkit.domain.treatment import is_same_strength
 from trialkit.evidence.ledger import NewEntry
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.evidence.pooling import Pool
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import read_table

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import Treatment
-from trialkit.forms.cards import mixing_cards
-from trialkit.forms.gardens import garden_of, gardens_of
+from trialkit.forms.card_facts import mixing_cards
+from trialkit.forms.garden_buckets import buckets_of_garden, gardens_with_buckets
 from trialkit.layouts.bench import bench_maps
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.check import Trial
-from trialkit.tables.table_schema import Field, TableName, load_schema
+from trialkit.tables.table_schema import Field, load_schema
+from trialkit.words.cards import CardWords, card_words
 from trialkit.words.treatments import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -80,14 +82,14 @@ def garden_pack(trial: Trial, site: str) -> str:
     WrongCall
         If the trial has no such garden, or it has no buckets.
     """
-    buckets, blind = garden_of(trial, site), trial.protocol.trial.blind
+    buckets, blind = buckets_of_garden(trial, site), trial.protocol.trial.blind
     return _page(
         trial,
         "pack.html.jinja",
         garden=_garden_name(trial, site),
         labels=[_label(trial, bucket) for bucket in buckets],
         benches=_benches(trial, [site], named=not blind),
-        cards=() if blind else mixing_cards(trial, [site]),
+        cards=() if blind else _cards(trial, [site]),
         sheets=_sheets(trial, site, buckets),
     )
 
@@ -100,12 +102,12 @@ def adviser_pack(trial: Trial) -> str:
     str
         A self-contained page without script; in a blind trial marked as not for the gardens.
     """
-    sites = gardens_of(trial)
+    sites = gardens_with_buckets(trial)
     return _page(
         trial,
         "adviser.html.jinja",
         benches=_benches(trial, sites, named=True),
-        cards=mixing_cards(trial, sites),
+        cards=_cards(trial, sites),
         blind=trial.protocol.trial.blind,
     )
 
@@ -125,6 +127,10 @@ def _page(trial: Trial, template: str, **parts: Any) -> str:
             **parts,
         )
     )
+
+
+def _cards(trial: Trial, sites: Sequence[str]) -> list[CardWords]:
+    return [card_words(card) for card in mixing_cards(trial, sites)]
 
 
 def _garden_name(trial: Trial, site: str) -> str:

@@ -7,14 +7,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import Treatment
-from trialkit.forms.gardens import garden_of
+from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
-from trialkit.tables.table_schema import Field, TableName, load_schema
+from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.treatments import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -85,7 +86,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
 
 def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
     rows = trial.layout.drop_duplicates("bucket").set_index("bucket")
-    for bucket in garden_of(trial, site):
+    for bucket in buckets_of_garden(trial, site):
         row = rows.loc[bucket]
         place = f"block {row['block']}, place {row['position']}"
         if trial.protocol.trial.blind:

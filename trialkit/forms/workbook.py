@@ -9,13 +9,14 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import Treatment
-from trialkit.forms.gardens import garden_of
+from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
-from trialkit.tables.table_schema import Field, TableName, TableSchema, load_schema
+from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.words.treatments import treatment_label
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ INSTRUCTIONS = (
     "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
     "outcome, and leave its weight empty.",
     "Weigh each head in grams, to the gram, as soon as it is cut.",
-    "Write days as year-month-day, such as 2026-09-28, and decimals with the sign your program uses.",
+    "Write days as year-month-day, such as 2026-09-28, and numbers with your program's decimal separator.",
     "last_not_ready_on is the last visit at which the head was not ready yet.",
     "In solution, write down what you really put in, also where it was not what the card said.",
     "Leave a cell empty when there is nothing to record. Do not rename sheets or move columns.",
@@ -73,7 +74,7 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     """
     from openpyxl import Workbook
 
-    buckets = garden_of(trial, site)
+    buckets = buckets_of_garden(trial, site)
     book = Workbook()
     book.properties.creator = "trialkit"
     _read_me(_first_sheet(book), trial, site)

@@ -7,8 +7,10 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted, shown
 from trialkit.tables.nearest import did_you_mean
-from trialkit.tables.problem import Problem, problem, quoted, shown
+from trialkit.tables.problem import problem
 
 RULE_ERROR = "trialkit_rule"
 """Type of the validation errors that carry rules of ours in their context."""

@@ -12,7 +12,9 @@ import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
+from trialkit.documents.check import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.quoting import quoted
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
@@ -29,7 +31,7 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
-from trialkit.tables.problem import Problem, TrialError, quoted
+from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
 PROTOCOL_FILE = "trial.toml"

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from trialkit.pages.safe_text import safe_results, safe_text
+from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.report.page import TEMPLATES
-from trialkit.words.phrases import count, date_words
+from trialkit.words.check import MOST_ALIKE, column_words, greeting, place_words
 
 if TYPE_CHECKING:
+    from trialkit.documents.check import Problem
     from trialkit.rules.check import CheckResult, RecordPlace
-    from trialkit.tables.problem import Problem
 
-MOST_ALIKE = 5
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
 RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")
 RECORD_RULES = ("TK-H",)
 
 
 @dataclass(frozen=True)
-class Finding:
+class ListedProblem:
     """One thing to look at: where, what stands there, what was expected."""
 
     where: str
@@ -31,8 +30,8 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Topic:
-    """Findings of one kind in one column, with why it matters and what to do.
+class CheckTopic:
+    """Problems of one kind in one column, with why it matters and what to do.
 
     `more` counts those that are not listed; `must` is whether the answer waits for them.
     """
@@ -42,22 +41,22 @@ class Topic:
     column: str
     why: str
     mends: tuple[str, ...]
-    findings: tuple[Finding, ...]
+    problems: tuple[ListedProblem, ...]
     more: int
     must: bool
-
-
-@dataclass(frozen=True)
-class Part:
-    """What one garden, or the adviser, is asked."""
-
-    name: str
-    topics: tuple[Topic, ...]
 
     @property
     def questions(self) -> int:
         """How many things there are to look at."""
-        return sum(len(topic.findings) + topic.more for topic in self.topics)
+        return len(self.problems) + self.more
+
+
+@dataclass(frozen=True)
+class CheckPart:
+    """What one garden, or the adviser, is asked."""
+
+    name: str
+    topics: tuple[CheckTopic, ...]
 
 
 def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
@@ -69,16 +68,17 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     title : str
         Title of the trial.
     site : str, optional
-        The garden whose records the page is about; without it, all gardens and what the adviser has to mend.
+        The garden whose records the page is about; without it, all gardens and what the adviser has to fix.
 
     Returns
     -------
     str
         Without script, the same text for the same result.
     """
-    gardens = [site] if site else asked_gardens(result)
-    parts = [_part(result, name) for name in gardens]
-    own = None if site else _adviser_part(result)
+    parts = [_garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
+    if site is None:
+        parts.insert(0, _adviser_part(result))
+    topics = [topic for part in parts for topic in part.topics]
     style = page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8")
     return (
         environment(TEMPLATES)
@@ -86,8 +86,12 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
         .render(
             title=safe_text(title),
             garden=safe_text(result.sites.get(site, site)) if site else "",
-            greeting=_greeting(parts if site else [*parts, *([own] if own else [])], bool(site)),
-            parts=[part for part in ([own] if own and own.topics else []) + parts if part.topics],
+            greeting=greeting(
+                sum(topic.questions for topic in topics),
+                sum(topic.questions for topic in topics if topic.must),
+                for_garden=site is not None,
+            ),
+            parts=[part for part in parts if part.topics],
             style=style,
             policy=content_security_policy(style),
         )
@@ -112,90 +116,42 @@ def _place(result: CheckResult, problem: Problem) -> RecordPlace | None:
     return result.places.get((problem.file, problem.row)) if problem.row else None
 
 
-def _part(result: CheckResult, site: str) -> Part:
+def _garden_part(result: CheckResult, site: str) -> CheckPart:
     own = [problem for problem in result.problems if _garden(result, problem) == site]
-    return Part(safe_text(result.sites.get(site, site)), _topics(result, own, with_file=False))
+    return CheckPart(safe_text(result.sites.get(site, site)), _topics(result, own, with_file=False))
 
 
-def _adviser_part(result: CheckResult) -> Part:
+def _adviser_part(result: CheckResult) -> CheckPart:
     own = [problem for problem in result.problems if not _garden(result, problem)]
-    return Part("For the adviser", _topics(result, own, with_file=True))
+    return CheckPart("For the adviser", _topics(result, own, with_file=True))
 
 
-def _topics(result: CheckResult, problems: Iterable[Problem], *, with_file: bool) -> tuple[Topic, ...]:
-    """Group problems of one rule in one column; what must be mended comes first."""
-    from trialkit.tables.rule_book import RULES
-
+def _topics(result: CheckResult, problems: Sequence[Problem], *, with_file: bool) -> tuple[CheckTopic, ...]:
+    """Group problems of one rule in one column; what must be fixed comes first."""
     groups: dict[tuple[str, str, str | None], list[Problem]] = {}
     for problem in problems:
         groups.setdefault((problem.rule, problem.file, problem.column), []).append(problem)
-    topics = []
-    for (rule, file, column), group in groups.items():
-        shown = group[:MOST_ALIKE]
-        topics.append(
-            Topic(
-                rule=rule,
-                title=RULES[rule].title,
-                column=_column_title(file, column) if file != "layout.csv" else "",
-                why=RULES[rule].why,
-                mends=tuple(dict.fromkeys(safe_text(problem.mend) for problem in shown)),
-                findings=tuple(_finding(result, problem, with_file=with_file) for problem in shown),
-                more=len(group) - len(shown),
-                must=any(problem.severity == "error" for problem in group),
-            )
-        )
+    topics = (_topic(result, group, with_file=with_file) for group in groups.values())
     return tuple(sorted(topics, key=lambda topic: not topic.must))
 
 
-def _finding(result: CheckResult, problem: Problem, *, with_file: bool) -> Finding:
+def _topic(result: CheckResult, group: Sequence[Problem], *, with_file: bool) -> CheckTopic:
+    from trialkit.tables.rule_book import RULES
+
+    first, shown = group[0], group[:MOST_ALIKE]
+    return CheckTopic(
+        rule=first.rule,
+        title=RULES[first.rule].title,
+        column=safe_text(column_words(first.file, first.column)) if first.file != "layout.csv" else "",
+        why=RULES[first.rule].why,
+        mends=tuple(dict.fromkeys(safe_text(problem.mend) for problem in shown)),
+        problems=tuple(_listed(result, problem, with_file=with_file) for problem in shown),
+        more=len(group) - len(shown),
+        must=any(problem.severity == "error" for problem in group),
+    )
+
+
+def _listed(result: CheckResult, problem: Problem, *, with_file: bool) -> ListedProblem:
     place = _place(result, problem)
-    row = [f"row {problem.row}" if problem.file.endswith(".csv") else f"line {problem.row}"] if problem.row else []
-    record = _record_words(place.key) if place else ""
-    where = ", ".join([problem.file, *row, record] if with_file else [record]).strip(", ")
-    safe = safe_results({"where": where, "found": problem.found, "expected": problem.expected})
-    return Finding(**safe)
-
-
-def _record_words(key: Mapping[str, str]) -> str:
-    """Name a record as a gardener would: bucket 334X, head 2.
-
-    Examples
-    --------
-    >>> _record_words({"bucket": "334X", "head": "2"})
-    'bucket 334X, head 2'
-    >>> _record_words({"bucket": "334X", "measured_on": "2026-08-20"})
-    'bucket 334X, 20 August 2026'
-    """
-    words = []
-    for column, text in key.items():
-        if column.endswith("_on"):
-            words.append(date_words(text) or "no date")
-        elif column != "site":
-            words.append(f"{column} {text or '?'}")
-    return ", ".join(words) or "visit"
-
-
-def _column_title(file: str, column: str | None) -> str:
-    """Name a column as forms do; a key of the protocol, or a column that no schema knows, by itself."""
-    from trialkit.tables.table_schema import TABLE_NAMES, load_schema
-
-    if column is None:
-        return ""
-    schema = next((load_schema(name) for name in TABLE_NAMES if f"{name}.csv" == file), None)
-    if schema is None or column not in schema.columns:
-        return safe_text(column)
-    field = schema.field(column)
-    return f"{field.title}, {field.unit}" if field.unit and "[" not in field.unit else field.title
-
-
-def _greeting(parts: Sequence[Part], for_garden: bool) -> str:
-    questions = sum(part.questions for part in parts)
-    must = sum(len(topic.findings) + topic.more for part in parts for topic in part.topics if topic.must)
-    if not questions:
-        return "Everything that was written down is in order. There is nothing to do."
-    thanks = "Thank you for your records. " if for_garden else ""
-    asked = f"{count(questions, 'thing')} {'needs' if questions == 1 else 'need'} a second look"
-    if not must:
-        return f"{thanks}{asked}; nothing has to be changed if it is right as it stands."
-    which = "it" if must == questions == 1 else "all of them" if must == questions else f"{must} of them"
-    return f"{thanks}{asked}. The answer of the trial waits for {which}."
+    where = place_words(problem, place.key if place else None, with_file=with_file)
+    return ListedProblem(safe_text(where), safe_text(problem.found), safe_text(problem.expected))

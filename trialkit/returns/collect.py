@@ -2,131 +2,49 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from trialkit.domain.errors import NotComputed
-from trialkit.returns import store
-from trialkit.returns.findings import Answers, Finding, Log, Place, UnreadableReturn
-from trialkit.returns.journal import (
+from trialkit.documents.check import Problem
+from trialkit.documents.document import as_text
+from trialkit.documents.returns import (
+    Answers,
     Choice,
+    Collected,
     Conflict,
     Conflicts,
-    GivenAnswers,
+    FileOutcome,
     Journal,
     JournalEntry,
     TableCounts,
-    document_bytes,
+)
+from trialkit.domain.errors import NotComputed
+from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import TableName
+from trialkit.returns import store
+from trialkit.returns.finding_log import Log, Place, UnreadableReturn
+from trialkit.returns.journal import (
+    answers_for,
     given_cells,
+    is_settled,
     notes_of,
     read_document,
+    with_changed,
+    with_differences,
 )
 from trialkit.returns.merging import Merged, merge, overlaid, with_value
-from trialkit.returns.reading import ENDINGS, Original, load_original, read_return
-from trialkit.returns.records import (
-    Records,
-    Row,
-    checked_rows,
-    incomplete,
-    key_of,
-    read_records,
-    row_problems,
-    table_text,
-)
+from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
+from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.check import Trial, read_trial
 from trialkit.rules.unfinished import CONFLICTS
-from trialkit.tables.problem import Problem, quoted
-from trialkit.tables.table_schema import TableName, load_schema
+from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
 LONGEST_DETAIL = 80
-
-
-@dataclass(frozen=True)
-class FileOutcome:
-    """What became of one returned file.
-
-    Attributes
-    ----------
-    name : str
-        As it was given.
-    kept_as : str
-        Path of the original within the trial folder; empty if nothing of the file was merged.
-    tables : mapping of table name to TableCounts
-        Empty if nothing was merged.
-    before : bool
-        Whether the same file was collected before.
-    findings : tuple of Finding
-        Notes, questions and refusals.
-    """
-
-    name: str
-    kept_as: str = ""
-    tables: Mapping[TableName, TableCounts] = field(default_factory=dict)
-    before: bool = False
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def merged(self) -> bool:
-        """Whether its rows were merged."""
-        return bool(self.kept_as)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data, ready for JSON."""
-        return {
-            "name": self.name,
-            "merged": self.merged,
-            "kept_as": self.kept_as or None,
-            "collected_before": self.before,
-            "tables": {name: counts.model_dump() for name, counts in self.tables.items()},
-            "findings": [finding.as_dict() for finding in self.findings],
-        }
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a collect did.
-
-    Attributes
-    ----------
-    files : tuple of FileOutcome
-    chosen : tuple of Conflict
-        Conflicts settled by the choices given.
-    refused_choices : tuple of Finding
-    conflicts : tuple of Conflict
-        Those that still wait for a choice.
-    finished_earlier : bool
-        Whether an earlier collect, stopped half-way, was finished first.
-    changed : tuple of str
-        Files of the trial folder that were written.
-    """
-
-    files: tuple[FileOutcome, ...]
-    chosen: tuple[Conflict, ...]
-    refused_choices: tuple[Finding, ...]
-    conflicts: tuple[Conflict, ...]
-    finished_earlier: bool
-    changed: tuple[str, ...]
-
-    @property
-    def ok(self) -> bool:
-        """Whether every file was merged and nothing waits for anybody."""
-        return all(file.merged for file in self.files) and not self.conflicts and not self.refused_choices
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data, ready for JSON."""
-        return {
-            "ok": self.ok,
-            "files": [file.as_dict() for file in self.files],
-            "chosen": [conflict.model_dump(mode="json") for conflict in self.chosen],
-            "refused_choices": [finding.as_dict() for finding in self.refused_choices],
-            "conflicts": [conflict.model_dump(mode="json") for conflict in self.conflicts],
-            "finished_earlier": self.finished_earlier,
-            "changed": list(self.changed),
-        }
 
 
 @dataclass(frozen=True)
@@ -144,7 +62,7 @@ def collect(
     *,
     answers: Answers | None = None,
     choices: Mapping[str, Choice] | None = None,
-) -> Outcome:
+) -> Collected:
     """Merge returned files into the record of a trial.
 
     A file is merged as a whole or not at all: a question without an answer, or anything that cannot be read, leaves all
@@ -164,7 +82,7 @@ def collect(
 
     Returns
     -------
-    Outcome
+    Collected
 
     Raises
     ------
@@ -191,12 +109,14 @@ def collect(
         for path in files:
             state, outcome, original = _collect_one(path, state, trial, answers or Answers())
             outcomes.append(outcome)
-            if original is not None:
+            if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
         changes = _changes(folder, before, state, originals, trial)
         store.commit(folder, changes)
-    return Outcome(tuple(outcomes), chosen, tuple(chosen_log.findings), state.conflicts.open, finished, tuple(changes))
+    refused, waiting = tuple(chosen_log.findings), state.conflicts.open
+    ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
+    return Collected(ok, tuple(outcomes), chosen, refused, waiting, finished, tuple(changes))
 
 
 def _collect_one(
@@ -207,7 +127,7 @@ def _collect_one(
     try:
         original = load_original(path, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
-        log.answers = answers.or_else(state.journal.answers_for(original.sha256))
+        log.answers = answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
         rows = rows_of(returned, trial, log)
         usable = _usable(rows, state.records, trial, log)
@@ -218,26 +138,23 @@ def _collect_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     if not log.clear:
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
-    merged = merge(state.records, usable, state.conflicts.settled)
+    merged = merge(state.records, usable, partial(is_settled, state.conflicts))
     _note_incomplete(usable, merged, log)
-    tables = {
-        name: TableCounts(**vars(counts), blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()
-    }
+    tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
-    state = replace(
-        state, records=merged.records, conflicts=state.conflicts.adding(merged.differences, state.journal, str(entry))
-    )
+    conflicts = with_differences(state.conflicts, merged.differences, state.journal, str(entry))
+    state = replace(state, records=merged.records, conflicts=conflicts)
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    return state, FileOutcome(path.name, kept_as, tables, before, tuple(log.findings)), original
+    return state, FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings)), original
 
 
 def _usable(rows: Rows, records: Records, trial: Trial, log: Log) -> dict[TableName, list[Row]]:
     """Bring rows into the text form of the files; refuse what the schema or the rules refuse."""
     usable: dict[TableName, list[Row]] = {}
     places: dict[TableName, list[ReturnedRow]] = {}
-    blamed = {(f.place.sheet, f.place.row, f.place.column) for f in log.findings if f.verdict != "repaired"}
+    blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
     for name, returned in rows.by_table.items():
         checked = checked_rows(load_schema(name), [row.values for row in returned])
         for position, problem in checked.problems:
@@ -245,7 +162,7 @@ def _usable(rows: Rows, records: Records, trial: Trial, log: Log) -> dict[TableN
         kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
         usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
     whole = {
-        name: [overlaid(records.get(name, {}).get(key_of(load_schema(name), row), {}), row) for row in table]
+        name: [overlaid(records.get(name, {}).get(load_schema(name).key_of(row), {}), row) for row in table]
         for name, table in usable.items()
     }
     exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
@@ -266,7 +183,7 @@ def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: L
 def _note_incomplete(usable: Mapping[TableName, Sequence[Row]], merged: Merged, log: Log) -> None:
     for name, rows in usable.items():
         schema = load_schema(name)
-        count = incomplete(schema, [merged.records[name][key_of(schema, row)] for row in rows])
+        count = incomplete(schema, [merged.records[name][schema.key_of(row)] for row in rows])
         if count:
             which = "1 row is" if count == 1 else f"{count} rows are"
             log.note(
@@ -285,7 +202,7 @@ def _entry(
         site=_one_line(returned.site),
         by=_one_line(returned.by),
         saved_at=_one_line(returned.saved_at),
-        answers=GivenAnswers.of(log.answers),
+        answers=log.answers,
         tables=tables,
         notes=notes_of(log.of("repaired")),
         gave=given_cells(merged.gave),
@@ -317,30 +234,30 @@ def _chosen(
                 continue
             table = records[conflict.table]
             records[conflict.table] = with_value(table, conflict.key, conflict.column, conflict.returned)
-        chosen.append(conflict.model_copy(update={"choice": choice}))
+        chosen.append(replace(conflict, choice=choice))
     touched: dict[TableName, list[Row]] = {}
     for conflict in chosen:
         if conflict.choice == "returned":
             touched.setdefault(conflict.table, []).append(records[conflict.table][conflict.key])
     for name, position, problem in row_problems(trial, touched):
         row = touched[name][position]
-        found = f"{' '.join(key_of(load_schema(name), row))}, {problem.column} {problem.found}"
+        found = f"{' '.join(load_schema(name).key_of(row))}, {problem.column} {problem.found}"
         by_hand = f"or correct the row by hand in {name}.csv"
         mend = f"{problem.mend} Choose for the other cells of this row together with it, {by_hand}."
         log.refuse("TK-R56", Place(column=problem.column), problem.expected, found=found, mend=mend)
     if log.findings:
         return state, ()
-    return replace(state, records=records, conflicts=state.conflicts.replacing(chosen)), tuple(chosen)
+    return replace(state, records=records, conflicts=with_changed(state.conflicts, chosen)), tuple(chosen)
 
 
 def _settled_by_hand(state: _State) -> _State:
     """Close conflicts whose returned value stands in the record by now."""
     closed = [
-        conflict.model_copy(update={"choice": "returned"})
+        replace(conflict, choice="returned")
         for conflict in state.conflicts.open
         if state.records[conflict.table].get(conflict.key, {}).get(conflict.column) == conflict.returned
     ]
-    return replace(state, conflicts=state.conflicts.replacing(closed)) if closed else state
+    return replace(state, conflicts=with_changed(state.conflicts, closed)) if closed else state
 
 
 def _changes(
@@ -352,9 +269,9 @@ def _changes(
         if table != before.records.get(name):
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
-        changes[CONFLICTS] = document_bytes(after.conflicts)
+        changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
     if after.journal != before.journal:
-        changes[store.JOURNAL] = document_bytes(after.journal)
+        changes[store.JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes
 
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from trialkit.returns.cells import NOT_KNOWN, means_nothing, tidy
-from trialkit.returns.findings import DateOrder, Log
+from trialkit.documents.returns import DateOrder
+from trialkit.domain.quoting import quoted
+from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import ISO_DATE, plain_figures
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 SLASHED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)

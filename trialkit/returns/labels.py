@@ -5,13 +5,14 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import replace
 
-from trialkit.returns.cells import tidied
-from trialkit.returns.findings import Finding, Log, Place
+from trialkit.documents.returns import ReturnFinding
+from trialkit.domain.quoting import quoted
+from trialkit.returns.cell_text import tidied
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.numbers import A_DATE
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import quoted
 
 # Capitals of Greek and Cyrillic that look like Latin ones (Unicode confusables, from memory).
 OTHER_SCRIPTS = str.maketrans("АВСЕНІЈКМОРЅТХУΑΒΕΖΗΙΚΜΝΟΡΤΧΥ", "ABCEHIJKMOPSTXYABEZHIKMNOPTXY")
@@ -37,7 +38,7 @@ def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mappi
     if column not in table.cells:
         return
     cells = table.cells[column]
-    seen: dict[str, tuple[str, Finding]] = {}
+    seen: dict[str, tuple[str, ReturnFinding]] = {}
     for position, raw in enumerate(cells):
         text = tidied(raw)
         place = table.place(position, column)
@@ -45,7 +46,7 @@ def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mappi
             log.note("TK-R29", place, "only marks around the value were taken off", found=raw, became=text)
         if text and text not in (buckets if column == "bucket" else sites):
             if text in seen:
-                log.findings.append(replace(seen[text][1], place=place))
+                log.findings.append(replace(seen[text][1], sheet=place.sheet, row=place.row))
             else:
                 read = _bucket(text, buckets, place, log) if column == "bucket" else _site(text, sites, place, log)
                 seen[text] = (read, log.findings[-1])

@@ -3,8 +3,10 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from trialkit.returns.records import Key, Records, Row, Table
-from trialkit.tables.table_schema import TableName, load_schema
+from trialkit.documents.returns import Key, TableCounts
+from trialkit.domain.table_names import TableName
+from trialkit.returns.records import Records, Row, Table
+from trialkit.tables.table_schema import load_schema
 
 
 @dataclass(frozen=True)
@@ -17,15 +19,10 @@ class Difference:
     kept: str
     returned: str
 
-
-@dataclass(frozen=True)
-class Counts:
-    """What became of the rows of one table: each row counts once, by the first of these that it fits from the right."""
-
-    new: int = 0
-    same: int = 0
-    filled_in: int = 0
-    conflicting: int = 0
+    @property
+    def cell(self) -> tuple[TableName, Key, str]:
+        """The cell that it is about."""
+        return self.table, self.key, self.column
 
 
 @dataclass(frozen=True)
@@ -35,7 +32,7 @@ class Merged:
     Attributes
     ----------
     records : Records
-    counts : mapping of table name to Counts
+    counts : mapping of table name to TableCounts
     differences : tuple of Difference
         Values that were not taken, because the record says otherwise.
     gave : mapping of table name to mapping of key to tuple of str
@@ -43,7 +40,7 @@ class Merged:
     """
 
     records: Records
-    counts: Mapping[TableName, Counts]
+    counts: Mapping[TableName, TableCounts]
     differences: tuple[Difference, ...]
     gave: Mapping[TableName, Mapping[Key, tuple[str, ...]]]
 
@@ -79,21 +76,21 @@ def merge(
     (1, 'all well')
     """
     tables = dict(records)
-    counts: dict[TableName, Counts] = {}
+    counts: dict[TableName, TableCounts] = {}
     differences: list[Difference] = []
     gave: dict[TableName, dict[Key, tuple[str, ...]]] = {}
     for name, rows in returned.items():
         table: dict[Key, Row] = dict(tables.get(name, {}))
         tally = {"new": 0, "same": 0, "filled_in": 0, "conflicting": 0}
         for row in rows:
-            key = tuple(row.get(column, "") for column in load_schema(name).primary_key)
+            key = load_schema(name).key_of(row)
             kind, columns, differ = _one(name, key, table.get(key), row, settled)
             tally[kind] += 1
             differences += differ
             if columns:
                 table[key] = overlaid(table.get(key, {}), row)
                 gave.setdefault(name, {})[key] = columns
-        tables[name], counts[name] = table, Counts(**tally)
+        tables[name], counts[name] = table, TableCounts(**tally)
     return Merged(tables, counts, tuple(differences), gave)
 
 

@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from statistics import median
-from typing import Literal
 
-from trialkit.returns.cells import NOT_KNOWN, means_nothing, tidy
-from trialkit.returns.findings import Log
+from trialkit.documents.returns import DecimalSeparator
+from trialkit.domain.quoting import quoted
+from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
+from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 # Exact by definition: NIST Handbook 44, appendix C (avoirdupois pound 453.59237 g, ounce 1/16 of it; 3 teaspoons a
@@ -45,8 +45,6 @@ NOT_WEIGHED = ("dead", "missing", "not_ready")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
 GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125")}
 
-Mark = Literal["comma", "point"]
-
 
 @dataclass
 class _Number:
@@ -79,7 +77,7 @@ def repair_numbers(table: ReturnedTable, log: Log) -> None:
         accepted = log.ask(
             "TK-R34",
             table.place(example.position, name),
-            "some decimals of this column are parted by commas, some by points; each would be read as decimals.",
+            "this column has commas and points as decimal separators; each would be read as one.",
             found=quoted(example.raw),
             became="decimals",
         )
@@ -151,7 +149,7 @@ def _commas(number: _Number) -> bool:
 
 
 def _mixed_columns(numbers: list[_Number]) -> list[str]:
-    """Name the columns in which commas and points both part decimals."""
+    """Name the columns in which commas and points both are decimal separators."""
     with_comma = {number.column for number in numbers if _commas(number)}
     with_point = {
         number.column
@@ -194,7 +192,7 @@ def _converted(plain: str, factor: Decimal) -> str:
 
 
 def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> str | None:
-    """Return a number with a decimal point and nothing else, or None if it is asked about or cannot be read."""
+    """Return a number with a point before decimals and no other mark; None if it is asked about or cannot be read."""
     text, place = number.text, table.place(number.position, number.column)
     if EITHER.fullmatch(text) or (commas and not number.typed and EITHER_POINT.fullmatch(text)):
         return _either(number, table, log)
@@ -202,7 +200,7 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
         return text
     if COMMA_DECIMAL.fullmatch(text):
         plain = text.replace(",", ".")
-        why = "the comma parts decimals, as in all decimals of the column"
+        why = "the comma is the decimal separator, as in the whole column"
         log.note("TK-R33", place, why, found=number.raw, became=plain)
         return plain
     if COMMA_GROUPS.fullmatch(text) or POINT_GROUPS.fullmatch(text):
@@ -212,19 +210,19 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
         return plain
     if SPACE_GROUPS.fullmatch(text):
         plain = re.sub(r"[ '’]", "", text).replace(",", ".")
-        why = f"the gap may part thousands ({plain}), or two numbers may stand in one cell."
+        why = f"the gap may separate thousands ({plain}), or two numbers may stand in one cell."
         return plain if log.ask("TK-R34", place, why, found=quoted(number.raw), became=quoted(plain)) else None
     return None
 
 
 def _either(number: _Number, table: ReturnedTable, log: Log) -> str | None:
-    """Read a number whose one mark may part decimals or thousands, as was answered."""
-    mark: Mark = "comma" if "," in number.text else "point"
+    """Read a number whose one mark may separate decimals or thousands, as was answered."""
+    mark: DecimalSeparator = "comma" if "," in number.text else "point"
     decimal, whole = number.text.replace(",", "."), re.sub(r"[.,]", "", number.text)
     place = table.place(number.position, number.column)
     if log.answers.decimals is None:
         other = "point" if mark == "comma" else "comma"
-        why = f"it may be {decimal} (the {mark} parts decimals) or {whole} (it parts thousands)."
+        why = f"it may be {decimal} (the {mark} is the decimal separator) or {whole} (it separates thousands)."
         mend = f"Say which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}."
         answers = (f"--decimals {mark}", f"--decimals {other}")
         log.ask_option("TK-R34", place, why, found=quoted(number.raw), mend=mend, answers=answers)

@@ -5,12 +5,12 @@ import zlib
 from collections.abc import Mapping
 from typing import Any
 
-from trialkit.returns.findings import Log, Place
+from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_ROWS, Returned, SheetText
 from trialkit.returns.text_files import decode
 from trialkit.rules.form_marks import FormMarks
-from trialkit.tables.headings import RECORD_TABLES
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import load_schema
 
 FORMAT = "trialkit-phone-1"

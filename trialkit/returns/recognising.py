@@ -5,12 +5,13 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from trialkit.returns.findings import Log, Place
+from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import CellType, Returned, SheetText
-from trialkit.tables.headings import RECORD_TABLES, best_table, matched, other_unit, plain_heading
+from trialkit.tables.headings import best_table, matched, other_unit, plain_heading
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import quoted
-from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
+from trialkit.tables.table_schema import TableSchema, load_schema
 
 HEADER_WITHIN_ROWS = 20
 FEWEST_HEADINGS = 2
@@ -98,7 +99,7 @@ def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
             log.refuse("TK-R10", Place(sheet.name), expected, found=f"the table {name}")
             continue
         table = _Reading(sheet, position, load_schema(name), log).table()
-        refused = {finding.rule for finding in log.of("refused") if finding.place.sheet == sheet.name}
+        refused = {finding.rule for finding in log.of("refused") if finding.sheet == sheet.name}
         if not refused & HEADER_UNCLEAR:
             tables.append(table)
     return tables

@@ -1,27 +1,26 @@
 """The record tables as rows by key, in the text form of the files: read, checked, written."""
 
-import csv
-import io
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
+from trialkit.documents.check import Problem
+from trialkit.documents.returns import Key
+from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
 from trialkit.rules.check import Trial
 from trialkit.rules.trial_tables import TrialTables
-from trialkit.tables.atomic import csv_text
-from trialkit.tables.formula_text import defused, restored
-from trialkit.tables.headings import RECORD_TABLES
-from trialkit.tables.problem import Problem, TrialError
+from trialkit.tables.atomic import cell_texts, csv_of_texts
+from trialkit.tables.formula_text import defused
+from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
-from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
-from trialkit.tables.typed_tables import TableReading, empty_table, read_table
+from trialkit.tables.table_schema import TableSchema, load_schema
+from trialkit.tables.typed_tables import TableReading, empty_table, read_table, rows_typed
 
-Key = tuple[str, ...]
 Row = Mapping[str, str]
-"""The cells of a row that are not empty, in the text form of the file."""
+"""The cells of a row that are not empty, in the text form of the file, formulas not defused."""
 Table = Mapping[Key, Row]
 Records = Mapping[TableName, Table]
 
@@ -56,16 +55,10 @@ def read_records(folder: Path) -> Records:
             continue
         reading = read_table(schema, source.text)
         problems += [problem for problem in reading.problems if _spoils(problem, schema)]
-        rows = _texts(reading)
-        records[name] = {key_of(schema, row): row for row in rows}
+        records[name] = {schema.key_of(row): row for row in _rows(reading)}
     if problems:
         raise TrialError(problems)
     return records
-
-
-def key_of(schema: TableSchema, row: Row) -> Key:
-    """Return the key of a row."""
-    return tuple(row.get(name, "") for name in schema.primary_key)
 
 
 def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
@@ -75,24 +68,24 @@ def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
     ----------
     schema : TableSchema
     rows : sequence of Row
-        Texts as they are meant, no formula defused.
+        Texts as they are meant.
 
     Returns
     -------
     Checked
     """
-    if not rows:
-        return Checked((), ())
-    reading = read_table(schema, _csv(schema, rows))
-    wrong = tuple(
-        (problem.row - 2, problem)
-        for problem in reading.problems
-        if problem.row is not None and problem.row > 1 and _spoils(problem, schema)
-    )
+    reading = rows_typed(schema, rows)
+    wrong = tuple(_in_rows(reading))
     unusable = {position for position, _ in wrong}
-    texts = dict(zip(reading.frame.index, _texts(reading), strict=True))
-    kept = tuple(None if i in unusable else texts.get(i + 2) for i in range(len(rows)))
-    return Checked(kept, wrong)
+    texts = dict(zip(reading.frame.index, _rows(reading), strict=True))
+    return Checked(tuple(None if i in unusable else texts.get(i + 2) for i in range(len(rows))), wrong)
+
+
+def _in_rows(reading: TableReading) -> Iterator[tuple[int, Problem]]:
+    """Yield what spoils a row, with the position of the row."""
+    for problem in reading.problems:
+        if problem.row is not None and problem.row > 1 and _spoils(problem, reading.schema):
+            yield problem.row - 2, problem
 
 
 def _spoils(problem: Problem, schema: TableSchema) -> bool:
@@ -102,38 +95,11 @@ def _spoils(problem: Problem, schema: TableSchema) -> bool:
     return problem.rule not in INCOMPLETE or (problem.rule == "TK-V01" and problem.column in schema.primary_key)
 
 
-def _csv(schema: TableSchema, rows: Sequence[Row]) -> str:
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    writer.writerow(schema.columns)
-    texts = {field.name for field in schema.fields if field.type == "string"}
-    for row in rows:
-        cells = ((name, row.get(name, "")) for name in schema.columns)
-        writer.writerow([_protected(text) if name in texts else text for name, text in cells])
-    return stream.getvalue()
-
-
-def _protected(text: str) -> str:
-    """Write a text so that reading, which takes off what defuses formulas, gives the same text."""
-    return text if restored(text) == text else defused(text)
-
-
-def _texts(reading: TableReading) -> list[Row]:
-    """Return rows as texts, formulas not defused."""
-    frame = reading.frame
-    if not len(frame):
-        return []
-    typed = csv_text(frame)
-    records = list(csv.reader(io.StringIO(typed, newline="")))[1:]
-    names = list(frame.columns)
-    text_columns = {field.name: frame[field.name].tolist() for field in reading.schema.fields if field.type == "string"}
+def _rows(reading: TableReading) -> list[Row]:
+    columns = [cell_texts(reading.frame[name]) for name in reading.schema.columns]
     return [
-        {
-            name: text
-            for name, cell in zip(names, record, strict=True)
-            if (text := text_columns[name][position] if name in text_columns else cell)
-        }
-        for position, record in enumerate(records)
+        {name: text for name, text in zip(reading.schema.columns, texts, strict=True) if text}
+        for texts in zip(*columns, strict=True)
     ]
 
 
@@ -147,13 +113,15 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
         second = key[1]
         return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
 
-    rows = [table[key] for key in sorted(table, key=place)]
-    frame = read_table(schema, _csv(schema, rows)).frame if rows else pd.DataFrame(columns=list(schema.columns))
-    return csv_text(frame)
+    def cells(row: Row) -> list[str]:
+        texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
+        return [defused(text) if kind == "string" else text for kind, text in texts]
+
+    return csv_of_texts([schema.columns, *(cells(table[key]) for key in sorted(table, key=place))])
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
-    """Find contradictions within rows, and with the protocol, that no later return can mend (labels apart).
+    """Find what no later return can fix: cells that are no values, and contradictions within rows and the protocol.
 
     Parameters
     ----------
@@ -165,9 +133,11 @@ def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Itera
     Yields
     ------
     tuple
-        Table, position of the row, and its problem.
+        Table, position of the row, and its problem; labels are not looked at.
     """
     readings = {name: _reading(trial, name, rows.get(name, ())) for name in TABLE_NAMES}
+    for name in rows:
+        yield from ((name, position, problem) for position, problem in _in_rows(readings[name]))
     tables = TrialTables(readings, trial.protocol, "")
     found = [
         *record_rules.head_dates_are_in_order(tables),
@@ -185,7 +155,7 @@ def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Itera
 def _reading(trial: Trial, name: TableName, rows: Sequence[Row]) -> TableReading:
     schema = load_schema(name)
     if name in RECORD_TABLES:
-        return read_table(schema, _csv(schema, rows)) if rows else replace(empty_table(schema), complete=True)
+        return rows_typed(schema, rows) if rows else replace(empty_table(schema), complete=True)
     frame: pd.DataFrame = getattr(trial, name)
     return TableReading(schema, frame.set_axis(pd.RangeIndex(2, len(frame) + 2), axis=0))
 

@@ -4,18 +4,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
+from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import TableName
 from trialkit.returns.dates import repair_dates
-from trialkit.returns.findings import Log, Place
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.labels import repair_labels
+from trialkit.returns.listed_values import repair_words
 from trialkit.returns.numbers import repair_numbers
 from trialkit.returns.recognising import ReturnedTable, tables_of
 from trialkit.returns.sheets import Returned
-from trialkit.returns.words import repair_words
 from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
 from trialkit.tables.cell_values import ISO_DATE
-from trialkit.tables.problem import quoted
-from trialkit.tables.table_schema import TableName
 
 PREFILLED: Mapping[str, tuple[str, ...]] = {"heads": ("bucket", "head"), "solution": ("bucket",), "visits": ("site",)}
 """Columns that forms fill in; a row with nothing else is still blank."""
@@ -137,18 +137,14 @@ def _row(table: ReturnedTable, position: int) -> ReturnedRow:
     return ReturnedRow(table.place(position), values)
 
 
-def _key(row: ReturnedRow, table: ReturnedTable) -> tuple[str, ...]:
-    return tuple(row.values.get(name, "") for name in table.schema.primary_key)
-
-
 def _once_each(
     earlier: list[ReturnedRow], fresh: list[ReturnedRow], table: ReturnedTable, log: Log
 ) -> list[ReturnedRow]:
     """Keep one of rows that say the same; refuse those that say different things of one thing."""
-    known = {_key(row, table): row for row in earlier}
+    known = {table.schema.key_of(row.values): row for row in earlier}
     kept, twice = list(earlier), []
     for row in fresh:
-        key = _key(row, table)
+        key = table.schema.key_of(row.values)
         first = known.get(key)
         if first is None or not all(key):
             known[key] = row

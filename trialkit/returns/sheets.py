@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from trialkit.documents.returns import Kind
 from trialkit.rules.form_marks import FormMarks
 
-Kind = Literal["workbook", "csv", "phone"]
 MOST_COLUMNS = 200
 MOST_ROWS = 50_000
 """Far more than one return has; the whole trial may hold more."""

@@ -5,17 +5,18 @@ From then on they are only moved into place, which the next collect does if this
 """
 
 import hashlib
-import json
 import os
 import shutil
 from collections.abc import Mapping
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path, PurePosixPath
 
+from trialkit.documents.document import as_text, from_text
+from trialkit.documents.returns import StagedFile, StagedFiles
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.tables import atomic
-from trialkit.tables.headings import RECORD_TABLES
 
 RETURNED, JOURNAL = "returned", "returned/returns.json"
 MANIFEST = "manifest.json"
@@ -71,8 +72,8 @@ def commit(folder: Path, files: Mapping[str, bytes]) -> None:
         target = folder / name
         if target.is_file() and not target.is_symlink():
             (staging / part).chmod(target.stat().st_mode & 0o777)
-        entries.append({"name": name, "part": part, "sha256": hashlib.sha256(data).hexdigest()})
-    _write(staging / MANIFEST, json.dumps({"files": entries}).encode())
+        entries.append(StagedFile(name, part, hashlib.sha256(data).hexdigest()))
+    _write(staging / MANIFEST, as_text(StagedFiles(tuple(entries))).encode("utf-8"))
     _sync_folder(staging)
     staging.rename(folder / COMMITTED)  # from here on the new versions count
     _sync_folder(folder)
@@ -115,22 +116,21 @@ def finish(folder: Path) -> bool:
     return True
 
 
-def _manifest(committed: Path) -> list[dict[str, str]]:
+def _manifest(committed: Path) -> tuple[StagedFile, ...]:
     try:
-        entries = json.loads((committed / MANIFEST).read_bytes())["files"]
-        return [{key: str(entry[key]) for key in ("name", "part", "sha256")} for entry in entries]
-    except (ValueError, KeyError, TypeError) as error:
+        return from_text(StagedFiles, (committed / MANIFEST).read_text("utf-8")).files
+    except ValueError as error:  # no such document, or no text at all
         raise NotComputed(f"{committed} is damaged: keep it, and restore the tables from a copy.") from error
 
 
-def _put_in_place(folder: Path, committed: Path, entry: Mapping[str, str]) -> None:
-    name = _checked_name(entry["name"])
-    part, target = committed / PurePosixPath(entry["part"]).name, folder / name
+def _put_in_place(folder: Path, committed: Path, entry: StagedFile) -> None:
+    name = _checked_name(entry.name)
+    part, target = committed / PurePosixPath(entry.part).name, folder / name
     if part.is_file():
         if name not in ALLOWED:
             safe_returned(folder).mkdir(exist_ok=True)
         part.replace(target)
-    elif not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != entry["sha256"]:
+    elif not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != entry.sha256:
         raise NotComputed(f"{target} was changed while a collect was unfinished: restore it from a copy.")
 
 

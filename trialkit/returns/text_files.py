@@ -4,10 +4,10 @@ import csv
 import io
 import re
 
-from trialkit.returns.findings import Log, Place
+from trialkit.domain.quoting import quoted
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
 from trialkit.tables.headings import best_table
-from trialkit.tables.problem import quoted
 from trialkit.tables.source_file import likely_encoding
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
@@ -113,13 +113,13 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
     first, _, rest = text.partition("\n")
     if match := SEPARATOR_LINE.fullmatch(first.strip("\r")):
         mark = match.group(1)
-        log.note("TK-R03", Place(row=1), f'the first line says that columns are parted by "{mark}"')
+        log.note("TK-R03", Place(row=1), f'the first line says that columns are separated by "{mark}"')
         return rest, mark, 2
     lines = text.splitlines()[:LINES_LOOKED_AT]
     scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
-        log.note("TK-R03", Place(), f"columns are parted by {DELIMITERS[delimiter]}, not commas")
+        log.note("TK-R03", Place(), f"columns are separated by {DELIMITERS[delimiter]}, not commas")
     return text, delimiter, 1
 
 

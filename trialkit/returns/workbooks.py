@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time
 from typing import Any
 
-from trialkit.returns.findings import Log
+from trialkit.returns.finding_log import Log
 from trialkit.returns.sheets import (
     MOST_COLUMNS,
     MOST_ROWS,

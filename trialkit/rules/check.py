@@ -8,13 +8,15 @@ from typing import Literal
 
 import pandas as pd
 
+from trialkit.documents.check import Problem
+from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import generation, open_conflicts, unfinished_collect
-from trialkit.tables.problem import PlanError, Problem, TrialError
+from trialkit.tables.problem import PlanError, TrialError
 from trialkit.tables.source_file import read_source
-from trialkit.tables.table_schema import OPTIONAL_TABLES, TABLE_NAMES, TableName, load_schema
+from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import TableReading, empty_table, read_table
 
 Stage = Literal["plan", "layout", "records"]
@@ -144,7 +146,7 @@ class CheckResult:
 
     @property
     def errors(self) -> tuple[Problem, ...]:
-        """The problems that must be mended."""
+        """The problems that must be fixed."""
         return tuple(problem for problem in self.problems if problem.severity == "error")
 
     @property

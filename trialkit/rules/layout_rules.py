@@ -4,7 +4,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from trialkit.documents.check import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.quoting import quoted, shown
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.layouts.efficiency import connected_groups
 from trialkit.layouts.incomplete_blocks import fewest_blocks
@@ -16,7 +18,7 @@ from trialkit.protocol.trial_protocol import PROTOCOL_FILE, Protocol
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import bucket_id_is_valid
 from trialkit.tables.nearest import did_you_mean
-from trialkit.tables.problem import Problem, problem, quoted, shown
+from trialkit.tables.problem import problem
 
 
 def products_needed(protocol: Protocol) -> dict[tuple[str, ...], str]:

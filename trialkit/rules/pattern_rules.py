@@ -4,8 +4,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from trialkit.documents.check import Problem
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
-from trialkit.tables.problem import Problem, problem
+from trialkit.tables.problem import problem
 
 LOST = ("dead", "missing")
 # A garden that weighs in ounces differs from the others by this factor (NIST Handbook 44, Appendix C). Gardens truly

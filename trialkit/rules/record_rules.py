@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.check import Problem
 from trialkit.domain.heads import is_harvested
+from trialkit.domain.quoting import quoted
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import Problem, problem, quoted
+from trialkit.tables.problem import problem
 from trialkit.tables.table_schema import ForeignKey
 from trialkit.tables.typed_tables import TableReading
 

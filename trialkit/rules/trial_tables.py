@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import TableName
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.tables.problem import Problem, problem, quoted
-from trialkit.tables.table_schema import TableName
+from trialkit.tables.problem import problem
 from trialkit.tables.typed_tables import TableReading
 
 

@@ -1,12 +1,15 @@
 """What a reader must know of collects before it reads: one that was interrupted, and conflicts that are open."""
 
-import json
 from collections.abc import Hashable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from trialkit.tables.headings import RECORD_TABLES
-from trialkit.tables.problem import Problem, problem, quoted, shown
+from trialkit.documents.check import Problem
+from trialkit.documents.document import DamagedDocument, from_text
+from trialkit.documents.returns import Conflict, Conflicts
+from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 
 STAGING, COMMITTED = ".collecting", ".collected"
@@ -57,16 +60,17 @@ def open_conflicts(folder: Path) -> Iterator[Problem]:
     source = read_source(folder, CONFLICTS)
     if isinstance(source, Problem):
         return
-    with suppress(ValueError, TypeError, KeyError, AttributeError):
-        for conflict in json.loads(source.text)["conflicts"]:
-            if conflict["choice"] is None and conflict["table"] in RECORD_TABLES:
-                yield problem(
-                    "TK-R51",
-                    f"{conflict['table']}.csv",
-                    "one value",
-                    column=str(conflict["column"]),
-                    found=f"{quoted(conflict['kept'])} and {quoted(conflict['returned'])} for "
-                    f"{shown(' '.join(map(str, conflict['key'])))}",
-                    mend=f"Look at the paper record, then: trialkit collect DIR --choose "
-                    f"{shown(conflict['id'])}=kept, or {shown(conflict['id'])}=returned, DIR being the trial's folder.",
-                )
+    with suppress(DamagedDocument):
+        yield from (_open_conflict(one) for one in from_text(Conflicts, source.text).open if one.table in RECORD_TABLES)
+
+
+def _open_conflict(conflict: Conflict) -> Problem:
+    choices = f"{shown(conflict.id)}=kept, or {shown(conflict.id)}=returned"
+    return problem(
+        "TK-R51",
+        f"{conflict.table}.csv",
+        "one value",
+        column=conflict.column,
+        found=f"{quoted(conflict.kept)} and {quoted(conflict.returned)} for {shown(' '.join(conflict.key))}",
+        mend=f"Look at the paper record, then: trialkit collect DIR --choose {choices}, DIR being the trial's folder.",
+    )

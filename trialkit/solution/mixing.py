@@ -4,11 +4,12 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
 from trialkit.solution.acid_steps import (
+    KITCHEN_STEPS_TSP,
     SOLUTION_TSP_PER_POWDER_TSP,
     WINDOW_PH,
     AcidStep,
@@ -18,6 +19,7 @@ from trialkit.solution.acid_steps import (
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
+from trialkit.solution.water import AlkalinityEstimate
 
 STRIP_STEP = 0.5
 """Steps of a pH strip."""
@@ -63,9 +65,20 @@ class Water:
 
 @dataclass(frozen=True)
 class Spoons:
-    """An amount in level teaspoons: exact, as spoons measure it, and in g or mL.
+    """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL.
 
-    A powdered acid is measured dissolved: `solution_tsp` teaspoons of its solution, which hold `tsp` of the powder.
+    Attributes
+    ----------
+    exact_tsp : float
+        Level teaspoons wanted.
+    tsp : float
+        Level teaspoons as spoons measure them.
+    grams : float or None
+        Mass of that, g.
+    millilitres : float or None
+        Volume of that liquid, or of the solution of a powder, mL.
+    solution_tsp : float or None
+        Teaspoons of the solution of a powdered acid that hold `tsp` of the powder: it is measured dissolved.
     """
 
     exact_tsp: float
@@ -78,6 +91,47 @@ class Spoons:
     def rounding_pct(self) -> float:
         """What rounding to what spoons measure adds, percent of the exact amount."""
         return 100 * (self.tsp / self.exact_tsp - 1) if self.exact_tsp else 0.0
+
+
+NoteCode = Literal[
+    "alkalinity guessed",
+    "alkalinity contradicted",
+    "no safe step of acid",
+    "ph too low",
+    "ph too high",
+    "ph drifts",
+    "weak",
+    "strong",
+    "too little for spoons",
+]
+
+
+@dataclass(frozen=True)
+class MixNote:
+    """Something to be minded about a mix.
+
+    Attributes
+    ----------
+    code : str
+        What it is.
+    value : float
+        Of an alkalinity, mg/L as calcium carbonate; of "no safe step of acid" the smallest step, teaspoons of liquid;
+        of a pH, the pH; of "weak" and "strong", mS/cm; of "too little for spoons", level teaspoons.
+    lower, upper : float or None
+        Where it may lie, or (pH, strength) where it should.
+    """
+
+    code: NoteCode
+    value: float
+    lower: float | None = None
+    upper: float | None = None
+
+
+def alkalinity_notes(alkalinity: AlkalinityEstimate) -> Iterator[MixNote]:
+    """Say that an alkalinity is a guess, if it is one."""
+    if alkalinity.lower < alkalinity.upper:
+        code: NoteCode = "alkalinity guessed" if alkalinity.agrees else "alkalinity contradicted"
+        yield MixNote(code, alkalinity.value, alkalinity.lower, alkalinity.upper)
 
 
 @dataclass(frozen=True)
@@ -103,7 +157,8 @@ class Mix:
         What a strip in steps of a half would show.
     ph_standing : float
         Once the bucket has come to equilibrium with the air.
-    warnings : tuple of str
+    notes : tuple of MixNote
+        What is to be minded.
     """
 
     volume_l: float
@@ -116,7 +171,7 @@ class Mix:
     ph_range: tuple[float, float]
     strip: float
     ph_standing: float
-    warnings: tuple[str, ...]
+    notes: tuple[MixNote, ...]
 
 
 def strip_reading(ph: float) -> float:
@@ -249,7 +304,7 @@ def mix(
         (lowest, highest),
         strip_reading(reached),
         standing,
-        tuple(_warnings(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
+        tuple(_notes(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
     )
 
 
@@ -287,35 +342,24 @@ def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
     return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
 
 
-def _warnings(
+def _notes(
     ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...], *, unsafe: bool
-) -> Iterator[str]:
+) -> Iterator[MixNote]:
     if unsafe:
-        yield (
-            "Next to nothing in this water holds the pH: even a quarter of a teaspoon could take it past "
-            f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}. Add no acid, and read a strip again after some days."
-        )
+        yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
     low, high = _span(PH_RANGES)
     if not low - STRIP_STEP / 2 <= ph <= high:
-        yield (
-            f"pH {ph:.1f} lies outside every published range for lettuce here ({low:g} to {high:g}): "
-            f"{'use less acid' if ph < low else 'more acid, or softer water, would lower it'}."
-        )
+        yield MixNote("ph too low" if ph < low else "ph too high", ph, low, high)
     if standing > high and standing - ph > STRIP_STEP:
-        yield (
-            f"In a bucket that stands open to the air the pH drifts towards {standing:.1f} as carbon dioxide leaves: "
-            "measure again after some days rather than adding acid on the first day."
-        )
+        yield MixNote("ph drifts", standing)
     low, high = _span(EC_RANGES)
     if ec.upper < low:
-        yield f"About {ec.value:.1f} mS/cm is weak for lettuce (published: {low:g} to {high:g})."
+        yield MixNote("weak", ec.value, low, high)
     if ec.lower > high:
-        yield f"About {ec.value:.1f} mS/cm is strong for lettuce (published: {low:g} to {high:g})."
+        yield MixNote("strong", ec.value, low, high)
     for amount in spoons:
         if amount and amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
-            yield (
-                f"{amount.exact_tsp:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
-            )
+            yield MixNote("too little for spoons", amount.exact_tsp)
 
 
 def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
@@ -330,12 +374,18 @@ class ClassRow:
     ----------
     name : str
         Of the class of alkalinity.
-    lower, upper : float
+    lower : float
+        Lowest alkalinity, mg/L as calcium carbonate.
+    upper : float
+        Highest alkalinity, mg/L as calcium carbonate.
     acid : Spoons
+        For the middle of the class.
     step : AcidStep or None
         What is safe at a time in the lowest; None where nothing is, and no acid goes in.
-    ph_at_lower, ph_at_upper : float
-        What all of `acid` would give at the ends.
+    ph_at_lower : float
+        What all of `acid` would give at the lowest alkalinity.
+    ph_at_upper : float
+        What it would give at the highest.
     """
 
     name: str

@@ -129,7 +129,17 @@ def elements_mg_l(
 
 @dataclass(frozen=True)
 class Conductivity:
-    """Electrical conductivity at 25 degrees Celsius, mS/cm: an estimate and its range."""
+    """Electrical conductivity at 25 degrees Celsius: an estimate and its range.
+
+    Attributes
+    ----------
+    value : float
+        Best guess, mS/cm.
+    lower : float
+        Lower end of the range, mS/cm.
+    upper : float
+        Upper end of the range, mS/cm.
+    """
 
     value: float
     lower: float

@@ -15,39 +15,24 @@ SHARE_OF_HARDNESS = (0.33, 1.2)
 
 @dataclass(frozen=True)
 class AlkalinityEstimate:
-    """Alkalinity, mg/L as calcium carbonate: best guess, and the range that it lies in."""
+    """Alkalinity: best guess, and the range that it lies in.
+
+    Attributes
+    ----------
+    value : float
+        Best guess, mg/L as calcium carbonate.
+    lower : float
+        Lower end of the range, mg/L as calcium carbonate.
+    upper : float
+        Upper end of the range, mg/L as calcium carbonate.
+    agrees : bool
+        Whether the sources that it comes from can be true together.
+    """
 
     value: float
     lower: float
     upper: float
     agrees: bool = True
-    """Whether the sources that it comes from can be true together."""
-
-
-def alkalinity_from_kit(drops: int, mg_l_caco3_per_drop: float) -> AlkalinityEstimate:
-    """Return what a drop test tells: the colour turned somewhere between the last drop and the one before.
-
-    Parameters
-    ----------
-    drops : int
-        Counted until the colour turned.
-    mg_l_caco3_per_drop : float
-        From the kit's leaflet; 17.8 for kits in German degrees.
-
-    Raises
-    ------
-    WrongCall
-        If a number is not above nought.
-
-    Examples
-    --------
-    >>> alkalinity_from_kit(6, 17.8)
-    AlkalinityEstimate(value=97.9, lower=89.0, upper=106.8, agrees=True)
-    """
-    if drops < 1 or not 0 < mg_l_caco3_per_drop < math.inf:
-        raise WrongCall("A drop test needs one drop or more, and what a drop stands for in mg/L as calcium carbonate.")
-    lower, upper = (drops - 1) * mg_l_caco3_per_drop, drops * mg_l_caco3_per_drop
-    return AlkalinityEstimate(round((lower + upper) / 2, 6), round(lower, 6), round(upper, 6))
 
 
 def alkalinity_from_ph_and_hardness(

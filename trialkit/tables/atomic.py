@@ -3,7 +3,7 @@
 import contextlib
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -91,9 +91,13 @@ def csv_text(frame: pd.DataFrame) -> str:
     '=1+1,-3
     fine,2.5
     """
-    header = [defused(str(name)) for name in frame.columns]
-    rows = zip(*(_texts(frame[name]) for name in frame.columns), strict=True)
-    return "".join(",".join(map(_field, row)) + "\n" for row in (header, *rows))
+    columns = (_defused_texts(frame[name]) for name in frame.columns)
+    return csv_of_texts([[defused(str(name)) for name in frame.columns], *zip(*columns, strict=True)])
+
+
+def csv_of_texts(rows: Iterable[Sequence[str]]) -> str:
+    """Return rows of texts as CSV, as they are: what a spreadsheet would run must have been defused."""
+    return "".join(",".join(map(_field, row)) + "\n" for row in rows)
 
 
 def _field(text: str) -> str:
@@ -101,14 +105,20 @@ def _field(text: str) -> str:
     return '"' + text.replace('"', '""') + '"' if any(mark in text for mark in ',"\r\n') else text
 
 
-def _texts(column: pd.Series) -> list[str]:
+def _defused_texts(column: pd.Series) -> list[str]:
+    pairs = zip(column, cell_texts(column), strict=True)
+    return [defused(text) if isinstance(value, str) else text for value, text in pairs]
+
+
+def cell_texts(column: pd.Series) -> list[str]:
+    """Return a typed column as the texts of its cells, formulas not defused; missing ones are empty."""
     missing = column.isna()
     return ["" if absent else _cell(value) for value, absent in zip(column, missing, strict=True)]
 
 
 def _cell(value: object) -> str:
     if isinstance(value, str):
-        return defused(value)
+        return value
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     if isinstance(value, float):

@@ -89,7 +89,7 @@ def _number_fault(text: str) -> Fault:
     if text.lstrip("+-").casefold() in NOT_FINITE:
         return Fault("TK-V14", "a finite number")
     if NUMBER_WITH_COMMA.fullmatch(text):
-        return Fault("TK-V04", "a number with a decimal point", _comma_remedy(text))
+        return Fault("TK-V04", "a number with a point as decimal separator", _comma_remedy(text))
     if GROUPED.fullmatch(text):
         return Fault(
             "TK-V02", "a number", f"Write {re.sub(r'[^0-9.+-]', '', text)} without anything between the figures."
@@ -109,7 +109,7 @@ def _number_fault(text: str) -> Fault:
 def _comma_remedy(text: str) -> str:
     whole, _, rest = text.partition(",")
     if len(rest) == 3:
-        return f"Write {whole}.{rest} if the comma parts decimals, {whole}{rest} if it parts thousands."
+        return f"Write {whole}.{rest} if the comma is a decimal separator, {whole}{rest} if it separates thousands."
     return (
         f"Write {whole}.{rest} with a point." if rest.isdigit() else "Write a point before decimals, nothing elsewhere."
     )

@@ -32,3 +32,14 @@ def restored(text: str) -> str:
     ('=1+1', "'tis fine")
     """
     return _DEFUSED.sub(r"\1", text)
+
+
+def shielded(text: str) -> str:
+    """Write a text so that `restored` gives it again: one that begins like a defused one is defused once more.
+
+    Examples
+    --------
+    >>> shielded("=1+1"), restored(shielded("'=1+1"))
+    ('=1+1', "'=1+1")
+    """
+    return text if restored(text) == text else defused(text)

@@ -4,11 +4,9 @@ import re
 import unicodedata
 from functools import cache
 
-from trialkit.tables.table_schema import TABLE_NAMES, TableName, TableSchema, load_schema
+from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
+from trialkit.tables.table_schema import TableSchema, load_schema
 
-RECORD_TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
-"""The tables that returns are merged into."""
-UNIT_AT_END = re.compile(r"[_ ]*[(\[](?P<unit>[^)\]]{1,12})[)\]]$")
 UNIT_WORDS = {"oz": "oz", "ounce": "oz", "ounces": "oz", "kg": "kg", "lb": "lb", "lbs": "lb", "pounds": "lb"}
 
 

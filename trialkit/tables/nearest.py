@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from trialkit.tables.problem import quoted
+from trialkit.domain.quoting import quoted
 
 
 def nearest_name(text: str, known: Iterable[str]) -> str | None:

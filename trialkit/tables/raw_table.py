@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from trialkit.tables.problem import Problem, problem, quoted
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted
+from trialkit.tables.problem import problem
 
 MOST_COLUMNS = 200
 """Far more than any table has; each unknown one is reported."""

@@ -1,4 +1,4 @@
-"""Every rule that a trial folder is checked by: identity, severity, title, why it matters, how to mend it.
+"""Every rule that a trial folder is checked by: identity, severity, title, why it matters, how to fix it.
 
 ``python -m trialkit.tables.rule_book`` prints the catalogue, which stands in reports/checks.md.
 """
@@ -114,7 +114,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "TK-V04",
         "error",
         "A comma stands in a number",
-        "It may part decimals or thousands.",
+        "It may be a decimal or a thousands separator.",
         "Write a point before decimals, and nothing between thousands.",
     ),
     ("TK-V05", "error", "Not a whole number", "It counts or numbers something.", "Write a whole number."),
@@ -415,7 +415,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "warning",
         "Weights rounded to 5 or 10 g",
         "Rounding hides small differences, and shows that the scale was not read to the gram.",
-        "Nothing can be mended afterwards; ask for the weight to the gram, or for a finer scale, next time.",
+        "Nothing can be fixed afterwards; ask for the weight to the gram, or for a finer scale, next time.",
     ),
     (
         "TK-H15",
@@ -436,7 +436,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "warning",
         "Losses follow the treatment",
         "Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.",
-        "Nothing need be mended if the outcomes are right; the report counts lost heads as nothing.",
+        "Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.",
     ),
     # The solution
     (
@@ -506,8 +506,8 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
     (
         "TK-R03",
         "warning",
-        "Columns parted by another mark were read",
-        "Spreadsheet programs part columns as the country is used to.",
+        "Columns separated by another mark were read",
+        "Spreadsheet programs separate columns as the country is used to.",
         "Nothing need be done.",
     ),
     (
@@ -716,14 +716,14 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
     (
         "TK-R33",
         "warning",
-        "Decimal commas were read",
+        "Commas were read as decimal separators",
         "All numbers of the sheet agree.",
         "Nothing need be done.",
     ),
     (
         "TK-R34",
         "error",
-        "Decimals or thousands",
+        "Decimal or thousands separator",
         "The mark between figures can be read in two ways.",
         "Look at the record and see what was meant.",
     ),
@@ -939,7 +939,7 @@ def catalogue() -> str:
                 "",
                 f"## {title}",
                 "",
-                "| rule | what is found | | why it matters | how to mend it |",
+                "| rule | what is found | | why it matters | how to fix it |",
                 "|---|---|---|---|---|",
             ]
             lines += [

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from trialkit.tables.problem import Problem, problem, quoted
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted
+from trialkit.tables.problem import problem
 
 SIZE_LIMIT_BYTES = 20_000_000
 

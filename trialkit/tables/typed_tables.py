@@ -1,6 +1,6 @@
 """A table of the trial folder: text cells, typed columns, and what is wrong with each cell (first cause only)."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any, Literal
@@ -8,12 +8,15 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.check import Problem
+from trialkit.domain.quoting import quoted
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
+from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import did_you_mean
-from trialkit.tables.problem import Problem, problem, quoted
+from trialkit.tables.problem import problem
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.rule_book import RULES
-from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema
+from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
 
 # Which rule a broken constraint of the schema belongs to; names as `compile_schema` and pandera give them.
 CONSTRAINT_RULES = {
@@ -96,6 +99,31 @@ def read_table(
     twice = {problem.column for problem in raw.problems if problem.rule == "TK-C03"}
     if twice & set(schema.columns):
         return replace(empty_table(schema), problems=raw.problems)
+    return _reading(schema, raw, severity_if_empty)
+
+
+def rows_typed(schema: TableSchema, rows: Sequence[Mapping[str, str]]) -> TableReading:
+    """Type and check rows that are at hand, as `read_table` would from their file.
+
+    Parameters
+    ----------
+    schema : TableSchema
+    rows : sequence of mapping of str to str
+        The text of each cell that is not empty, as it is meant: no formula defused. Rows without any are left out.
+
+    Returns
+    -------
+    TableReading
+        The first row is row 2, as below a header.
+    """
+    filled = {number: row for number, row in enumerate(rows, 2) if any(map(str.strip, row.values()))}
+    cells = {name: [row.get(name, "").strip() for row in filled.values()] for name in schema.columns}
+    for name in (column.name for column in schema.fields if column.type == "string"):
+        cells[name] = [shielded(text) for text in cells[name]]
+    return _reading(schema, RawTable(cells, list(filled), True, ()), "error")
+
+
+def _reading(schema: TableSchema, raw: RawTable, severity_if_empty: Literal["error", "warning"]) -> TableReading:
     values = {name: _Column(schema.field(name), cells) for name, cells in raw.cells.items() if name in schema.columns}
     frame = _typed_frame(schema, values, raw.rows)
     cell_problems = [p for name, column in values.items() for p in column.problems(schema.file, raw.rows)]
@@ -192,15 +220,20 @@ def _heading_problems(
 
 def _with_constraints_checked(reading: TableReading) -> TableReading:
     """Run the compiled schema over the typed frame; a cell that could not be read is not blamed twice."""
-    import pandera.errors
-
     present = [name for name in reading.schema.columns if name not in reading.missing_columns]
-    problems: list[Problem] = []
-    try:
-        compile_schema(reading.schema, present).validate(reading.frame[present], lazy=True)
-    except pandera.errors.SchemaErrors as errors:
-        problems = list(_constraint_problems(reading, errors.failure_cases))
+    frame = reading.frame[present]
+    problems = () if holds(reading.schema, frame) else _broken_constraints(reading, frame)
     return replace(reading, frame=_finished(reading.schema, reading.frame), problems=(*reading.problems, *problems))
+
+
+def _broken_constraints(reading: TableReading, frame: pd.DataFrame) -> tuple[Problem, ...]:
+    import pandera.errors  # half a second, and a table that holds does without
+
+    try:
+        compile_schema(reading.schema, list(frame.columns)).validate(frame, lazy=True)
+    except pandera.errors.SchemaErrors as errors:
+        return tuple(_constraint_problems(reading, errors.failure_cases))
+    return ()
 
 
 def _constraint_problems(reading: TableReading, failures: pd.DataFrame) -> Iterator[Problem]:

@@ -21,10 +21,10 @@ WATER_WORDS = {
 }
 SHORT_CAUTIONS = (
     "Your local rules and the label on the pack come first.",
-    "Pour acid into water. Never pour water into acid. Wear eye guards. Keep bleach far away.",
+    "Pour acid into water. Never pour water into acid. Wear goggles. Keep bleach far away.",
     "Keep plant food, acid and full buckets out of reach of children and pets. A child can drown in a bucket.",
     "Keep the lid tight, so that no mosquitoes breed. Look at it each week.",
-    "Drill the lid before you fill the bucket. Clamp it, and wear eye guards.",
+    "Drill the lid before you fill the bucket. Clamp it, and wear goggles.",
     "Wash your hands before you pick. Do not pick when you are ill. Rinse the leaves.",
     "Do not pour used water into drains or streams. Ask where it may go.",
 )

@@ -2,11 +2,11 @@
 
 import re
 
-from trialkit.returns.cells import free_text, means_nothing, tidy
-from trialkit.returns.findings import Log
+from trialkit.domain.quoting import quoted
+from trialkit.returns.cell_text import free_text, means_nothing, tidy
+from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 YES, NO = {"yes", "y", "true", "✓", "✔", "☑"}, {"no", "n", "false", "✗", "✘"}

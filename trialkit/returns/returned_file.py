@@ -5,9 +5,10 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
-from trialkit.returns.findings import Log, Place
+from trialkit.documents.returns import Kind
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.phone_files import looks_like_phone_text, read_phone_file
-from trialkit.returns.sheets import Kind, Returned
+from trialkit.returns.sheets import Returned
 from trialkit.returns.text_files import read_csv_file
 from trialkit.returns.workbooks import read_workbook
 

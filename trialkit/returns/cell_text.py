@@ -3,9 +3,9 @@
 import re
 import unicodedata
 
-from trialkit.returns.findings import Log, Place
+from trialkit.domain.quoting import quoted
+from trialkit.returns.finding_log import Log, Place
 from trialkit.tables.formula_text import restored
-from trialkit.tables.problem import quoted
 from trialkit.tables.table_schema import Field
 
 INVISIBLE = "\u200b\u200c\u200d\u2060\ufeff\u00ad"
@@ -49,15 +49,15 @@ def free_text(text: str, place: Place, log: Log) -> str:
     """Read a free text: kept as it is, unless its accents were spoiled."""
     composed = unicodedata.normalize("NFC", restored(text))
     if SPOILED.search(composed):
-        mended = _mended(composed)
-        if mended is not None and log.ask(
-            "TK-R02", place, f"it may have been {quoted(mended)}.", found=quoted(text), became=quoted(mended)
+        meant = _rightly_read(composed)
+        if meant is not None and log.ask(
+            "TK-R02", place, f"it may have been {quoted(meant)}.", found=quoted(text), became=quoted(meant)
         ):
-            return mended
+            return meant
     return composed
 
 
-def _mended(text: str) -> str | None:
+def _rightly_read(text: str) -> str | None:
     """Undo UTF-8 that was read as Windows-1252; None if it was not that."""
     try:
         return text.encode("cp1252").decode("utf-8")

@@ -1,0 +1,72 @@
+"""Rows on their way through the record: typed as their file would be, written as they were read."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from returned_files import good_return, other_values
+from trialkit.returns.collect import collect
+from trialkit.returns.records import read_records, table_text
+from trialkit.rules.check import read_trial
+from trialkit.tables.formula_text import shielded
+from trialkit.tables.table_schema import load_schema
+from trialkit.tables.typed_tables import read_table, rows_typed
+
+HEADS = load_schema("heads")
+CELLS = st.sampled_from(["", "152.5", "1,5", "yes", "no", "2026-09-28", "=1+1", "'=1+1", "-3", "dead", " "])
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.lists(st.fixed_dictionaries(dict.fromkeys(HEADS.columns, CELLS)), min_size=1, max_size=5))
+def test_rows_are_typed_as_their_file_would_be(rows: list[dict[str, str]]) -> None:
+    """The same values and the same problems as from a CSV file that the standard library writes."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
+    writer.writerow(HEADS.columns)
+    for row in rows:
+        texts = {name: row[name].strip() for name in HEADS.columns}
+        writer.writerow(
+            [shielded(text) if HEADS.field(name).type == "string" else text for name, text in texts.items()]
+        )
+    from_file, at_hand = read_table(HEADS, stream.getvalue()), rows_typed(HEADS, rows)
+    assert at_hand.frame.equals(from_file.frame)
+    filled = any(text.strip() for row in rows for text in row.values())
+    assert at_hand.problems == from_file.problems or not filled
+
+
+def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
+    """Byte for byte: figures, days, accents, and notes that a spreadsheet would run."""
+    good = good_return().with_cell("heads", 1, "note", "=1+1").with_cell("heads", 2, "note", "'=1+1")
+    folder = good.write_trial(tmp_path / "trial")
+    (tmp_path / "fern.json").write_bytes(good.phone())
+    assert collect(folder, [tmp_path / "fern.json"]).ok
+    trial, records = read_trial(folder, stage="layout"), read_records(folder)
+    for name in ("heads", "solution", "visits"):
+        assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
+    assert ",'=1+1\n" in (folder / "heads.csv").read_text("utf-8")
+    assert {row["note"] for row in records["heads"].values() if "1+1" in row.get("note", "")} == {"=1+1"}
+
+
+@pytest.mark.parametrize("value", ["=1+1", "heavy", "-5"])
+def test_a_conflict_that_was_changed_by_hand_is_no_way_in(tmp_path: Path, value: str) -> None:
+    """A returned value that is none any more is refused when it is chosen, and the record stays."""
+    good = good_return()
+    folder = good.write_trial(tmp_path / "trial")
+    for name, records in (("first.json", good), ("second.json", other_values(good))):
+        (tmp_path / name).write_bytes(records.phone())
+        collect(folder, [tmp_path / name])
+    path = folder / "returned" / "conflicts.json"
+    document = json.loads(path.read_text("utf-8"))
+    document["conflicts"][0]["returned"] = value
+    path.write_text(json.dumps(document), "utf-8")
+    before = (folder / "heads.csv").read_bytes()
+    outcome = collect(folder, choices={document["conflicts"][0]["id"]: "returned"})
+    assert [finding.rule for finding in outcome.refused_choices] == ["TK-R56"]
+    assert (folder / "heads.csv").read_bytes() == before

@@ -1,0 +1,123 @@
+"""Mixing cards: what goes into the buckets of each treatment, in steps that the gardens' waters bear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.domain.treatment import NO_PRODUCT, Treatment
+from trialkit.forms.garden_buckets import gardens_with_buckets
+from trialkit.rules.check import Trial
+from trialkit.rules.mixings import acid_product, nutrient_of
+from trialkit.solution.acid_steps import AcidStep, safe_acid_step, smallest_acid_step
+from trialkit.solution.acids import AcidProduct
+from trialkit.solution.mixing import TARGET_PH, Water, mix
+
+USUAL_PH = 7.5
+
+
+def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
+    """Make the cards of the treatments that stand in some gardens.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its layout.
+    sites : sequence of str
+        Short names of the gardens.
+
+    Returns
+    -------
+    tuple of MixingCard
+        In the order of the factors' levels. No dose of acid is made up: where a garden's alkalinity and the acid's
+        strength are known a starting point is worked out by charge balance, and said to be an estimate.
+    """
+    own = trial.layout[trial.layout["site"].isin(sites)]
+    standing = _mixtures(own)
+    wanted = dict.fromkeys(_mixtures(trial.protocol.treatments()))
+    of_card = {one: own[[mixture == one for mixture in standing]] for one in wanted}
+    return tuple(_card(trial, treatment, rows, sites) for treatment, rows in of_card.items() if len(rows))
+
+
+def _mixtures(rows: pd.DataFrame) -> list[Treatment]:
+    """Return what each row's bucket is filled with."""
+    return [Treatment.of(row).among(("dose_tsp", "acidifier")) for row in rows.to_dict("records")]
+
+
+def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
+    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
+    served = [site for site in gardens_with_buckets(trial) if (own["site"] == site).any()]
+    nutrient, dose = nutrient_of(trial.protocol, trial.products), treatment.dose_tsp
+    factor = trial.protocol.factors.get("dose")
+    product = (factor.product if factor else None) or "nutrient"
+    return MixingCard(
+        treatment,
+        trial.protocol.bucket.volume_l,
+        "" if dose is None else nutrient.name if nutrient else product,
+        dose * nutrient.grams_per_tsp if nutrient and dose is not None else None,
+        _card_acid(trial, treatment.acidifier, served),
+        tuple(_starts(trial, treatment, sites, names)),
+        tuple((names.get(site) or site, _in_order(own[own["site"] == site])) for site in served),
+    )
+
+
+def _in_order(own: pd.DataFrame) -> tuple[str, ...]:
+    return tuple(str(bucket) for bucket in own.sort_values(["block", "position"])["bucket"])
+
+
+def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid:
+    if name is None:
+        return CardAcid("not tried")
+    if name == NO_PRODUCT:
+        return CardAcid("none")
+    acid = acid_product(trial.products, name)
+    if acid is None:
+        return CardAcid("strength unknown", name)
+    step = _step_for(trial, acid, sites)
+    return CardAcid("in steps" if step else "no safe step", name, step, acid.grams_per_tsp)
+
+
+def _step_for(trial: Trial, acid: AcidProduct, sites: Sequence[str]) -> AcidStep | None:
+    """Return what all of some gardens bear at a time; None where none of them bears anything.
+
+    A garden of unknown water is given the smallest measure. One that bears none is told so beside its name.
+    """
+    steps = [
+        smallest_acid_step(acid)
+        if pd.isna(row["alkalinity_mg_l_caco3"])
+        else safe_acid_step(
+            acid, trial.protocol.bucket.volume_l, float(row["alkalinity_mg_l_caco3"]), ph_start=_ph(row)
+        )
+        for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records")
+    ]
+    return min((step for step in steps if step), key=lambda step: step.tsp, default=None)
+
+
+def _ph(site: Mapping[Any, Any]) -> float:
+    return USUAL_PH if pd.isna(site["water_ph"]) else float(site["water_ph"])
+
+
+def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str], names: Mapping[str, str]) -> Iterator[AcidStart]:
+    acid = acid_product(trial.products, treatment.acidifier)
+    if acid is None:
+        return
+    product = nutrient_of(trial.protocol, trial.products)
+    for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records"):
+        if pd.isna(row["alkalinity_mg_l_caco3"]):
+            continue
+        alkalinity, garden = float(row["alkalinity_mg_l_caco3"]), names.get(row["site"]) or row["site"]
+        made = mix(
+            trial.protocol.bucket.volume_l,
+            Water(alkalinity, _ph(row)),
+            product,
+            treatment.dose_tsp or 0.0 if product else 0.0,
+            acid,
+            ph_target=TARGET_PH,
+        )
+        if made.acid_step is None:
+            yield AcidStart(garden, alkalinity, None)
+        elif made.acid and made.acid.tsp > 0:
+            yield AcidStart(garden, alkalinity, made.acid)

@@ -125,15 +125,16 @@ def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
 
 
-def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
-    """Say the volume of a bucket.
+def volume_words(volume_l: float, measures: Measures = "both") -> str:
+    """Say how much water; metric first, as bottles and buckets say it.
 
     Examples
     --------
-    >>> volume_words(18.93), volume_words(20.0, MeasureSystem("metric"))
-    ('5 US gal', '20 L')
+    >>> volume_words(20.0), volume_words(20.0, "kitchen")
+    ('20 L (5.3 US gal)', '5.3 US gal')
     """
-    return in_measures(system.measures, f"{_amount(volume_l / GALLON_L, 2)} US gal", f"{_amount(volume_l)} L")
+    metric, kitchen = f"{_amount(volume_l)} L", f"{_amount(volume_l / GALLON_L, 2)} US gal"
+    return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
 
 
 def acid_range(

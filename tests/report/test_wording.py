@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import chance_percent, fixed, measure, more_or_less, p_value, plain, signed, tie
 from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_results, safe_text, shorten
-from trialkit.words.measures import spoons, teaspoons
+from trialkit.words.measures import teaspoons
 from trialkit.words.phrases import chance, chance_word, date_words
 from trialkit.words.treatments import acid_words, level_label, treatment_words
 
@@ -34,10 +34,10 @@ def test_doses_are_said_in_level_teaspoons(dose: float, words: str) -> None:
 
 def test_a_treatment_is_said_in_kitchen_measures() -> None:
     """Whatever was varied is named, and nothing else."""
-    assert treatment_words({"dose_tsp": 6.0}) == "6 level teaspoons of nutrient a bucket"
-    assert treatment_words({"cultivar": "Fenleaf"}) == "Fenleaf"
-    assert treatment_words({"cultivar": "Fenleaf", "dose_tsp": 0}) == "Fenleaf with no nutrient"
-    assert treatment_words({"cultivar": "Fenleaf", "acidifier": "none"}) == "Fenleaf with no acid"
+    assert treatment_words(Treatment(dose_tsp=6.0)) == "6 level teaspoons of nutrient a bucket"
+    assert treatment_words(Treatment(cultivar="Fenleaf")) == "Fenleaf"
+    assert treatment_words(Treatment(cultivar="Fenleaf", dose_tsp=0)) == "Fenleaf with no nutrient"
+    assert treatment_words(Treatment(cultivar="Fenleaf", acidifier="none")) == "Fenleaf with no acid"
 
 
 def test_missing_numbers_are_dashes() -> None:
@@ -100,7 +100,6 @@ def test_levels_have_short_labels() -> None:
     """Rows and axes need few letters."""
     assert level_label("dose_tsp", 2.5) == "2½ tsp"
     assert acid_words(None) == "no acid"
-    assert spoons("odd") == "odd"
 
 
 def test_numbers_keep_their_units_on_the_line() -> None:

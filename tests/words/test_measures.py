@@ -18,11 +18,11 @@ from trialkit.words.treatments import treatment_words
 
 
 @pytest.mark.parametrize(
-    ("measures", "volume"), [("kitchen", "5 US gal"), ("metric", "18.9 L"), ("both", "5 US gal (18.9 L)")]
+    ("measures", "volume"), [("kitchen", "5 US gal"), ("metric", "18.9 L"), ("both", "18.9 L (5 US gal)")]
 )
 def test_volumes(measures: Measures, volume: str) -> None:
     """A gallon holds 3.785411784 L."""
-    assert volume_words(5 * 3.785411784, MeasureSystem(measures)) == volume
+    assert volume_words(5 * 3.785411784, measures) == volume
 
 
 def test_doses_are_weighed_where_a_spoonful_was() -> None:

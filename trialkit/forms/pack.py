@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.domain.table_names import TableName
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.garden_buckets import buckets_of_garden, gardens_with_buckets
 from trialkit.layouts.bench import bench_maps
@@ -148,7 +149,7 @@ def _label(trial: Trial, bucket: str) -> Label:
 
 
 def _treatment(trial: Trial, row: dict[str, Any]) -> str:
-    return str(safe_results(treatment_label(row, trial.protocol.treatment_columns)))
+    return str(safe_results(treatment_label(Treatment.of(row), trial.protocol.treatment_columns)))
 
 
 def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.domain.table_names import TableName
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
@@ -94,7 +95,7 @@ def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
             yield {
                 "id": bucket,
                 "place": place,
-                "what": treatment_label(row.to_dict(), trial.protocol.treatment_columns),
+                "what": treatment_label(Treatment.of(row), trial.protocol.treatment_columns),
             }
 
 

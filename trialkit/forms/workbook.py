@@ -10,6 +10,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import TableName
+from trialkit.domain.treatment import Treatment
 from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
@@ -225,7 +226,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     columns = trial.protocol.treatment_columns
     own = trial.layout[trial.layout["site"] == site]
     for row in own.sort_values(["block", "position"]).to_dict("records"):
-        what = "" if blind else f": {treatment_label(row, columns)}"
+        what = "" if blind else f": {treatment_label(Treatment.of(row), columns)}"
         rows.append((f"{row['bucket']}, block {row['block']}, place {row['position']}{what}",))
     for number, (text,) in enumerate(rows, 1):
         cell = sheet.cell(number, 1)

@@ -94,7 +94,7 @@ def answer(reading: Reading) -> Answer:
         cautions=reading.said(partial(cautions, reading.results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
-        bucket=_measured(reading, partial(volume_words, design.volume_l)),
+        bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
         heads=f", {count(design.heads_per_bucket, 'head')}",
         expected=RESPONSE_LABELS[response.name] if response else "mean",
         expectation=_expectation(reading),

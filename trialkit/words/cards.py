@@ -9,8 +9,7 @@ from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
 from trialkit.domain.units import CUP_ML, GALLON_L, TEASPOON_ML
 from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP
 from trialkit.solution.mixing import Spoons
-from trialkit.words.measures import Measures, measure_words, spoons, teaspoons
-from trialkit.words.mix import in_measures
+from trialkit.words.measures import Measures, in_measures, measure_words, spoons, teaspoons
 from trialkit.words.phrases import number
 from trialkit.words.treatments import treatment_label
 

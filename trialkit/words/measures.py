@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from trialkit.documents.water import Water
 from trialkit.domain.units import GALLON_L, TEASPOON_ML
@@ -95,7 +95,7 @@ def _amount(value: float, digits: int = 3) -> str:
     return number(value, digits) if value < 10**digits else f"{value:.0f}"
 
 
-def spoons(dose_tsp: Any) -> str:
+def spoons(dose_tsp: float) -> str:
     """Write a number of teaspoons as a cook would.
 
     Examples
@@ -103,14 +103,12 @@ def spoons(dose_tsp: Any) -> str:
     >>> spoons(6.0), spoons(2.5), spoons(0.25), spoons(1.3)
     ('6', '2½', '¼', '1.3')
     """
-    if not isinstance(dose_tsp, int | float):
-        return str(dose_tsp)
     whole = math.floor(dose_tsp)
     fraction = FRACTIONS.get(dose_tsp - whole)
     return number(dose_tsp, 4) if fraction is None else f"{whole or ''}{fraction}"
 
 
-def teaspoons(dose_tsp: Any, system: MeasureSystem = KITCHEN) -> str:
+def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     """Say a dose of nutrient in level teaspoons, or in grams where a spoonful was weighed.
 
     Examples
@@ -122,21 +120,21 @@ def teaspoons(dose_tsp: Any, system: MeasureSystem = KITCHEN) -> str:
     """
     if dose_tsp == 0:
         return "no nutrient"
-    single = isinstance(dose_tsp, int | float) and dose_tsp <= 1
-    kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if single else 's'}"
+    kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if dose_tsp <= 1 else 's'}"
     grams = system.nutrient_g_per_tsp
     return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
 
 
-def volume_words(volume_l: float, system: MeasureSystem = KITCHEN) -> str:
-    """Say the volume of a bucket.
+def volume_words(volume_l: float, measures: Measures = "both") -> str:
+    """Say how much water; metric first, as bottles and buckets say it.
 
     Examples
     --------
-    >>> volume_words(18.93), volume_words(20.0, MeasureSystem("metric"))
-    ('5 US gal', '20 L')
+    >>> volume_words(20.0), volume_words(20.0, "kitchen")
+    ('20 L (5.3 US gal)', '5.3 US gal')
     """
-    return in_measures(system.measures, f"{_amount(volume_l / GALLON_L, 2)} US gal", f"{_amount(volume_l)} L")
+    metric, kitchen = f"{_amount(volume_l)} L", f"{_amount(volume_l / GALLON_L, 2)} US gal"
+    return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
 
 
 def acid_range(

@@ -5,21 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from trialkit.documents.answers import MixAmount, MixAnswer, MixTableAnswer
-from trialkit.domain.units import CUP_ML, GALLON_L, TEASPOON_ML
+from trialkit.domain.units import CUP_ML, TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
-from trialkit.words.measures import Measures, measure_words, spoons
-
-
-def in_measures(measures: Measures, kitchen: str, metric: str) -> str:
-    """Say an amount in one system of measures, or in the kitchen's with the metric one beside.
-
-    Examples
-    --------
-    >>> in_measures("both", "a teaspoon", "4.9 mL"), in_measures("metric", "a teaspoon", "4.9 mL")
-    ('a teaspoon (4.9 mL)', '4.9 mL')
-    """
-    return {"kitchen": kitchen, "metric": metric, "both": f"{kitchen} ({metric})"}[measures]
+from trialkit.words.measures import Measures, in_measures, measure_words, spoons, volume_words
 
 
 def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
@@ -40,18 +29,6 @@ def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix, measures)}"
     yield from (f"Note: {note_words(note, measures)}" for note in mix.notes)
     yield from (f"{caution.title}: {caution.text}" for caution in mix.cautions)
-
-
-def volume_words(litres: float, measures: Measures = "both") -> str:
-    """Say how much water; metric first, as bottles and buckets say it.
-
-    Examples
-    --------
-    >>> volume_words(20.0), volume_words(20.0, "kitchen")
-    ('20 L (5.3 US gal)', '5.3 US gal')
-    """
-    metric, kitchen = f"{litres:.3g} L", f"{litres / GALLON_L:.2g} US gal"
-    return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
 
 
 def _amount(amount: MixAmount, measures: Measures) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 MONTHS = (
     "January",
     "February",
@@ -41,7 +39,7 @@ def number(value: float, digits: int = 3) -> str:
     return f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
 
 
-def count(number: Any, one: str, many: str | None = None) -> str:
+def count(number: int, one: str, many: str | None = None) -> str:
     """Count things.
 
     Examples

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
-from trialkit.domain.treatment import Treatment
+from trialkit.domain.treatment import NO_PRODUCT, Level, Treatment
 from trialkit.words.measures import KITCHEN, MeasureSystem, spoons, teaspoons
 
 
-def acid_words(acidifier: Any) -> str:
+def acid_words(acidifier: Level | None) -> str:
     """Name an acidifier.
 
     Examples
@@ -17,10 +16,10 @@ def acid_words(acidifier: Any) -> str:
     >>> acid_words("none"), acid_words("white vinegar 5 %")
     ('no acid', 'white vinegar 5 %')
     """
-    return "no acid" if acidifier in ("none", "", None) else str(acidifier)
+    return "no acid" if acidifier in (NO_PRODUCT, "", None) else str(acidifier)
 
 
-def level_words(column: str, level: Any, system: MeasureSystem = KITCHEN) -> str:
+def level_words(column: str, level: Level | None, system: MeasureSystem = KITCHEN) -> str:
     """Name one level of a factor.
 
     Examples
@@ -28,12 +27,12 @@ def level_words(column: str, level: Any, system: MeasureSystem = KITCHEN) -> str
     >>> level_words("dose_tsp", 6.0), level_words("acidifier", "none"), level_words("cultivar", "Fenleaf")
     ('6 level teaspoons', 'no acid', 'Fenleaf')
     """
-    if column == "dose_tsp":
+    if isinstance(level, float):
         return teaspoons(level, system)
     return acid_words(level) if column == "acidifier" else str(level)
 
 
-def level_label(column: str, level: Any) -> str:
+def level_label(column: str, level: Level | None) -> str:
     """Name one level, short enough for a row or an axis.
 
     Examples
@@ -41,12 +40,12 @@ def level_label(column: str, level: Any) -> str:
     >>> level_label("dose_tsp", 6.0), level_label("acidifier", "none")
     ('6 tsp', 'no acid')
     """
-    if column == "dose_tsp":
+    if isinstance(level, float):
         return f"{spoons(level)} tsp"
     return acid_words(level) if column == "acidifier" else str(level)
 
 
-def treatment_words(given: Treatment | Mapping[str, Any], system: MeasureSystem = KITCHEN) -> str:
+def treatment_words(treatment: Treatment, system: MeasureSystem = KITCHEN) -> str:
     """Describe a treatment.
 
     Examples
@@ -54,7 +53,6 @@ def treatment_words(given: Treatment | Mapping[str, Any], system: MeasureSystem 
     >>> treatment_words(Treatment("Fenleaf", 6.0, "none"))
     'Fenleaf with 6 level teaspoons of nutrient a bucket and no acid'
     """
-    treatment = given if isinstance(given, Treatment) else Treatment.of(given)
     parts = []
     if treatment.dose_tsp is not None:
         dose = teaspoons(treatment.dose_tsp, system)
@@ -66,7 +64,7 @@ def treatment_words(given: Treatment | Mapping[str, Any], system: MeasureSystem 
     return f"{treatment.cultivar} with {' and '.join(parts)}" if parts else treatment.cultivar
 
 
-def treatment_label(given: Treatment | Mapping[str, Any], columns: Sequence[str]) -> str:
+def treatment_label(treatment: Treatment, columns: Sequence[str]) -> str:
     """Name a treatment by some of its columns.
 
     Examples
@@ -74,5 +72,5 @@ def treatment_label(given: Treatment | Mapping[str, Any], columns: Sequence[str]
     >>> treatment_label(Treatment("Fenleaf", 6.0, "none"), ["dose_tsp", "acidifier"])
     '6 tsp, no acid'
     """
-    levels = (given if isinstance(given, Treatment) else Treatment.of(given)).levels
+    levels = treatment.levels
     return ", ".join(level_label(column, levels[column]) for column in columns if column in levels)

@@ -8,8 +8,9 @@ from trialkit._startup import begin_lightly
 begin_lightly()
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +18,48 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from chromium import ARGUMENTS, CHROMIUM
+from chromium import ARGUMENTS, CHROMIUM, Window
+from once import value_once
+from trialkit._resources import resource_folder
+from trialkit.analysis import Results, analyse
 from trialkit.mixed import MixedFit, fit_mixed
+from trialkit.rules.check import read_trial
 
 pytest_plugins = ["good_trial"]
+EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
+LONG = (
+    "analysis/test_decision_calibration.py",
+    "analysis/test_diagnostics.py",
+    "analysis/test_dose.py",
+    "analysis/test_layout_kinds.py",
+    "analysis/test_oats.py",
+    "analysis/test_small_trials.py",
+    "cli",
+    "damaged",
+    "evidence/test_commands.py",
+    "evidence/test_recommending.py",
+    "layouts/test_bench.py",
+    "layouts/test_incomplete_blocks.py",
+    "layouts/test_latin_squares.py",
+    "layouts/test_randomisation.py",
+    "mixed/test_properties.py",
+    "mixed/test_question_reference.py",
+    "mixed/test_reference.py",
+    "mixed/test_refit.py",
+    "planning/test_example_trials.py",
+    "planning/test_executors.py",
+    "planning/test_invented_county.py",
+    "planning/test_plan.py",
+    "report",
+    "returns",
+    "rules/test_check.py",
+    "solution/test_acid_steps.py",
+    "test_packaging.py",
+)
+"""Folders and modules that take more than five seconds of a processor, as measured; the others are quick."""
+COSTLY = {"playwright", "seasons", "example_results"}
+"""Fixtures that take as long: a test of another module that asks for one is not quick either."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +118,15 @@ def case_names(folder: str, kind: str) -> list[str]:
     return [path.stem for path in paths if kind in json.loads(path.read_text(encoding="utf-8"))["kind"]]
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark as quick what neither takes long, as measured, nor opens a browser."""
+    long = [Path(__file__).parent / name for name in LONG]
+    for item in items:
+        if not COSTLY & set(getattr(item, "fixturenames", ())) and not any(map(item.path.is_relative_to, long)):
+            item.add_marker("quick")
+
+
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run a test that takes ``mixed_case`` (or another folder's case) once for each case of that folder."""
     for fixture, (folder, kind) in CASES.items():
@@ -109,6 +156,14 @@ nist_case = _case_fixture("nist_case")
 
 
 @pytest.fixture(scope="session")
+def example_results(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Results]:
+    """Results of a bundled trial by its name, each analysed once."""
+    return cache(
+        lambda name: value_once(tmp_path_factory, f"results-{name}", lambda: analyse(read_trial(EXAMPLES / name)))
+    )
+
+
+@pytest.fixture(scope="session")
 def playwright() -> Iterator[Any]:
     """Playwright, where it and a browser are installed; it can be started once in a process only."""
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -124,3 +179,9 @@ def browser(playwright: Any) -> Iterator[Any]:
     running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(ARGUMENTS))
     yield running
     running.close()
+
+
+@pytest.fixture(scope="session")
+def window(browser: Any) -> Window:
+    """One window for all pages that need none of their own."""
+    return Window(browser)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,21 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_trial import small_trial
-from trialkit._resources import resource_folder
-from trialkit.analysis import analyse
+from trialkit.analysis import Results
 from trialkit.analysis.dose import DoseMeans, akaike_weights, dose_of_greatest_return, dose_reaching, draw_curves
 from trialkit.documents.findings import DoseAnswer
 from trialkit.mixed import CurveFit
-from trialkit.rules.check import read_trial
 
 GRID = np.linspace(2.0, 8.0, 241)
 DOSES = np.array([2.0, 4, 6, 8])
 
 
 @pytest.fixture(scope="module")
-def autumn() -> DoseAnswer:
+def autumn(example_results: Callable[[str], Results]) -> DoseAnswer:
     """What the doses of the autumn example say of the marketable weight a bucket."""
-    dose = analyse(read_trial(resource_folder("example_trials") / "autumn_dose")).responses["bucket_weight_g"].dose
+    dose = example_results("autumn_dose").responses["bucket_weight_g"].dose
     assert dose is not None
     return dose
 

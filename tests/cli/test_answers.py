@@ -11,7 +11,6 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from small_trial import small_trial
 from trialkit._resources import resource_folder
 from trialkit.cli.answer_schemas import ANSWERS, answers_schema
 from trialkit.cli.command_pages import command_pages
@@ -38,13 +37,10 @@ def valid(document: Any, name: str) -> None:
     jsonschema.validate(document, {"$defs": schema["$defs"], **schema["properties"][name]})
 
 
-@pytest.fixture(scope="module")
-def trial(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a small trial, analysed."""
-    folder = tmp_path_factory.mktemp("answers") / "trial"
-    small_trial(folder, sites=3, blocks=2, cultivars=2)
-    assert CliRunner().invoke(group, ["analyse", str(folder)]).exit_code == 0
-    return folder
+@pytest.fixture
+def trial(analysed: Path) -> Path:
+    """A small trial, analysed."""
+    return analysed
 
 
 def test_the_schema_is_current() -> None:

@@ -1,4 +1,4 @@
-"""The command as a user runs it: a real process, its output, its exit status and what it leaves behind."""
+"""The command as a user runs it: its output, its exit status and what it leaves behind; some in real processes."""
 
 from __future__ import annotations
 
@@ -16,8 +16,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from commands import run
-from small_trial import small_trial
+from commands import run, start
 from trialkit._resources import resource_folder
 from trialkit.cli.main import COMMANDS
 from trialkit.cli.steps import emptied_on_failure
@@ -25,18 +24,12 @@ from trialkit.documents.results_schema import results_schema
 
 EXAMPLE = resource_folder("example_trials") / "autumn_dose"
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
-
-
-def start(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Start the interpreter anew and run trialkit in it."""
-    return subprocess.run(
-        [sys.executable, "-m", "trialkit", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        check=False,
-        stdin=subprocess.DEVNULL,
-        env={**os.environ, **environment},
-    )
+AGAIN = """
+import sys
+from trialkit.cli.main import group
+for command in ("analyse", "report"):
+    group.main([command, sys.argv[1]], standalone_mode=False)
+"""
 
 
 def answer(folder: Path, answers: str, *options: str) -> subprocess.CompletedProcess[str]:
@@ -63,20 +56,6 @@ def trial(tmp_path: Path) -> Path:
     return Path(shutil.copytree(EXAMPLE, tmp_path / "trial"))
 
 
-@pytest.fixture(scope="module")
-def small_records(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A trial that is quickly analysed."""
-    folder = tmp_path_factory.mktemp("small") / "trial"
-    small_trial(folder, sites=3, blocks=2, cultivars=2)
-    return folder
-
-
-@pytest.fixture
-def small(small_records: Path, tmp_path: Path) -> Path:
-    """A copy of it."""
-    return Path(shutil.copytree(small_records, tmp_path / "small"))
-
-
 def one_gram_heavier(folder: Path) -> None:
     """Change the first weight of the records."""
     lines = (folder / "heads.csv").read_text(encoding="utf-8").splitlines()
@@ -92,8 +71,8 @@ def test_demo_does_the_whole_job(demo: tuple[Path, subprocess.CompletedProcess[s
     folder, result = demo
     assert result.returncode == DONE, result.stderr
     lines = result.stdout.splitlines()
-    for start in ("Protocol:", "Layout:", "Records:", "Check:", "Analysis:", "Report:", "Recommended defaults"):
-        assert any(line.startswith(start) for line in lines), start
+    for begun in ("Protocol:", "Layout:", "Records:", "Check:", "Analysis:", "Report:", "Recommended defaults"):
+        assert any(line.startswith(begun) for line in lines), begun
     assert lines[-2] == f"Report: {folder / 'results' / 'report.html'}"
     assert "level teaspoons" in lines[-1]
     assert (folder / "results" / "report.html").is_file()
@@ -162,9 +141,8 @@ def test_results_follow_their_schema(demo: tuple[Path, subprocess.CompletedProce
 def test_second_run_gives_the_same_bytes(demo: tuple[Path, subprocess.CompletedProcess[str]], tmp_path: Path) -> None:
     """Another folder, hash seed, time zone and locale: the same results and the same report."""
     folder = Path(shutil.copytree(demo[0], tmp_path / "again", ignore=shutil.ignore_patterns("results")))
-    environment = {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C"}
-    for command in ("analyse", "report"):
-        assert start(command, folder, **environment).returncode == DONE
+    environment = os.environ | {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C"}
+    subprocess.run([sys.executable, "-c", AGAIN, str(folder)], env=environment, check=True, capture_output=True)
     assert digests(folder) == digests(demo[0])
 
 
@@ -255,8 +233,8 @@ def test_the_summary_fits_a_screen(trial: Path) -> None:
     lines = run("analyse", trial).stdout.splitlines()
     assert len(lines) <= 25  # the last names the file
     assert max(map(len, lines[:-1])) <= 80
-    for start in ("Change the default to", "Dose that is enough", "Days to harvest", "Heads: 768 planned", "Checks:"):
-        assert any(line.startswith(start) for line in lines), start
+    for begun in ("Change the default to", "Dose that is enough", "Days to harvest", "Heads: 768 planned", "Checks:"):
+        assert any(line.startswith(begun) for line in lines), begun
 
 
 def test_analyse_json(small: Path) -> None:
@@ -311,14 +289,13 @@ def test_report_needs_results(trial: Path) -> None:
     assert "trialkit analyse" in result.stderr
 
 
-def test_report_refuses_a_stale_answer(small: Path) -> None:
+def test_report_refuses_a_stale_answer(analysed: Path) -> None:
     """Once an input changed after the analysis, the report is not written from the old results."""
-    assert run("analyse", small).returncode == DONE
-    one_gram_heavier(small)
-    result = run("report", small)
+    one_gram_heavier(analysed)
+    result = run("report", analysed)
     assert result.returncode == WRONG_CALL
-    assert result.stderr == f"Error: heads.csv changed since the analysis: run trialkit analyse {small} again.\n"
-    assert not (small / "results" / "report.html").exists()
+    assert result.stderr == f"Error: heads.csv changed since the analysis: run trialkit analyse {analysed} again.\n"
+    assert not (analysed / "results" / "report.html").exists()
 
 
 def test_a_table_added_or_taken_away_makes_results_stale(small: Path) -> None:
@@ -375,13 +352,12 @@ def test_repeated_problems_are_summed_up(trial: Path) -> None:
     assert sum(problem["rule"] == "TK-L01" for problem in document["problems"]) == 48
 
 
-def test_report_verify(small: Path) -> None:
+def test_report_verify(analysed: Path) -> None:
     """Verifying recomputes from the inputs: it agrees, and names what differs once a weight was changed."""
-    for command in ("analyse", "report"):
-        assert run(command, small).returncode == DONE
-    assert run("report", small, "--verify").returncode == DONE
-    one_gram_heavier(small)
-    result = run("report", small, "--verify")
+    assert run("report", analysed).returncode == DONE
+    assert run("report", analysed, "--verify").returncode == DONE
+    one_gram_heavier(analysed)
+    result = run("report", analysed, "--verify")
     assert result.returncode == DATA_ERROR
     assert "inputs in results.json differs" in result.stderr
 

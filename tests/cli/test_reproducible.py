@@ -9,12 +9,13 @@ import subprocess
 import sys
 from pathlib import Path
 
-from small_trial import small_trial
+from commands import run
 
-WORK = """
+WORK = (["plan", "--simulations", "100"], ["check", "--html"], ["forms"], ["analyse"], ["report"], ["pack"])
+IN_A_NEW_INTERPRETER = f"""
 import sys
 from trialkit.cli.main import group
-for words in (["plan", "--simulations", "100"], ["check", "--html"], ["forms"], ["analyse"], ["report"], ["pack"]):
+for words in {WORK!r}:
     group.main([*words, sys.argv[1]], standalone_mode=False)
 """
 CHANGES = {
@@ -22,29 +23,41 @@ CHANGES = {
     "time zone": {"TZ": "Pacific/Kiritimati"},
     "locale": {"LC_ALL": "C", "PYTHONUTF8": "0"},
     "threads of the linear algebra": {"OPENBLAS_NUM_THREADS": "2"},
+    "a new interpreter": {},
 }
 
 
-def made(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, str]:
-    """Do the whole work on a copy, in a new interpreter; return the digest of every file."""
-    shutil.copytree(records, folder, ignore=shutil.ignore_patterns("results", "forms"))
-    as_usual = os.environ | {"PYTHONHASHSEED": "0", "TZ": "UTC", "OPENBLAS_NUM_THREADS": "1"}
-    subprocess.run(
-        [sys.executable, "-c", WORK, str(folder)], env=as_usual | environment, check=True, capture_output=True
-    )
+def digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file below a folder."""
     files = (path for path in sorted(folder.rglob("*")) if path.is_file())
     return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
 
 
-def test_the_same_bytes(tmp_path: Path) -> None:
+def made_here(records: Path, folder: Path) -> dict[str, str]:
+    """Do the whole work on a copy, in this process; return the digest of every file."""
+    shutil.copytree(records, folder)
+    for words in WORK:
+        done = run(*words, folder)
+        assert done.returncode == 0, done.stderr
+    return digests(folder)
+
+
+def made_elsewhere(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, str]:
+    """Do it in a new interpreter."""
+    shutil.copytree(records, folder)
+    as_usual = os.environ | {"PYTHONHASHSEED": "0", "TZ": "UTC", "OPENBLAS_NUM_THREADS": "1"}
+    command = [sys.executable, "-c", IN_A_NEW_INTERPRETER, str(folder)]
+    subprocess.run(command, env=as_usual | environment, check=True, capture_output=True)
+    return digests(folder)
+
+
+def test_the_same_bytes(small: Path, tmp_path: Path) -> None:
     """Plan, check, forms, results, report and data package, with everything changed; if not, with one after another."""
-    records = tmp_path / "records"
-    small_trial(records, sites=3, blocks=2, cultivars=2)
-    usual = made(records, tmp_path / "usual", {})
+    usual = made_here(small, tmp_path / "usual")
     assert len(usual) > 18
     everything = {name: value for change in CHANGES.values() for name, value in change.items()}
-    found = made(records, tmp_path / "elsewhere", everything)
+    found = made_elsewhere(small, tmp_path / "elsewhere", everything)
     if found != usual:
-        to_blame = [name for name, change in CHANGES.items() if made(records, tmp_path / name, change) != usual]
+        blamed = [name for name, change in CHANGES.items() if made_elsewhere(small, tmp_path / name, change) != usual]
         changed = sorted(file for file in usual | found if found.get(file) != usual.get(file))
-        raise AssertionError(f"{to_blame} change {changed}")
+        raise AssertionError(f"{blamed} change {changed}")

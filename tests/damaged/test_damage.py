@@ -79,16 +79,35 @@ def told(outcome: FileOutcome, verdict: str, kind: Kind) -> None:
     assert any(kind.rule in text and kind.says in text for text in found), found
 
 
+def assert_can_be_shown(outcome: FileOutcome, kind: Kind) -> None:
+    """Every message is one short line that cannot steer a terminal, and none is said twice."""
+    texts = [str(finding) for finding in outcome.findings]
+    assert texts
+    for text in texts:
+        assert text.isprintable()
+        assert len(text) < LONGEST_MESSAGE
+        assert text.startswith(kind.file)
+        assert ".." not in text.replace("...", "")
+    assert len(set(texts)) == len(texts)
+
+
 @by_name("repaired")
 def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
-    """The good values come out, and a note says what was done."""
+    """The good values come out, and a note says what was done; the same file again leaves every byte of the folder."""
     folder, path, good = give(kind, tmp_path)
     (outcome,) = collect(folder, [path]).files
     assert outcome.merged, [str(finding) for finding in outcome.findings]
     told(outcome, "repaired", kind)
+    assert_can_be_shown(outcome, kind)
     assert_good_values(kind, folder, good)
     assert outcome.kept_as is not None
     assert (folder / outcome.kept_as).read_bytes() == path.read_bytes()
+    before = digest(folder)
+    again = collect(folder, [path])
+    assert again.ok
+    assert again.files[0].collected_before
+    assert not again.changed
+    assert digest(folder) == before
 
 
 @by_name("asked")
@@ -99,6 +118,7 @@ def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
     (outcome,) = collect(folder, [path]).files
     assert not outcome.merged
     told(outcome, "question", kind)
+    assert_can_be_shown(outcome, kind)
     assert not [str(finding) for finding in outcome.findings if finding.verdict == "refused"]
     assert digest(folder) == before
     (answered,) = collect(folder, [path], answers=kind.answers).files
@@ -119,6 +139,7 @@ def test_refused_and_nothing_changed(kind: Kind, tmp_path: Path) -> None:
     told(outcome.files[0], "refused", kind) if not kind.name.startswith("day and month") else None
     (unanswered,) = collect(folder, [path]).files
     told(unanswered, "refused", kind)
+    assert_can_be_shown(unanswered, kind)
     assert digest(folder) == before
 
 
@@ -133,34 +154,6 @@ def test_conflicts_overwrite_nothing(kind: Kind, tmp_path: Path) -> None:
     assert {conflict.returned_by for conflict in outcome.conflicts} == {(kind.file,)}
     assert record(folder, "heads") == before
     assert_good_values(kind, folder, good)
-
-
-@by_name("repaired", "asked", "refused")
-def test_messages_can_be_shown(kind: Kind, tmp_path: Path) -> None:
-    """Every message is one short line that cannot steer a terminal, and none is said twice."""
-    folder, path, _ = give(kind, tmp_path)
-    (outcome,) = collect(folder, [path]).files
-    texts = [str(finding) for finding in outcome.findings]
-    assert texts
-    for text in texts:
-        assert text.isprintable()
-        assert len(text) < LONGEST_MESSAGE
-        assert text.startswith(kind.file)
-        assert ".." not in text.replace("...", "")
-    assert len(set(texts)) == len(texts)
-
-
-@by_name("repaired")
-def test_the_same_damaged_file_twice_changes_nothing(kind: Kind, tmp_path: Path) -> None:
-    """Collecting a repaired file again leaves every byte of the folder."""
-    folder, path, _ = give(kind, tmp_path)
-    collect(folder, [path])
-    before = digest(folder)
-    again = collect(folder, [path])
-    assert again.ok
-    assert again.files[0].collected_before
-    assert not again.changed
-    assert digest(folder) == before
 
 
 def names(kinds: Iterable[Kind]) -> list[str]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
-import sys
 import zlib
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from chromium import ARGUMENTS, CHROMIUM
+from chromium import ARGUMENTS, CHROMIUM, MODES, complaints
+from commands import run
 from laid_out_trial import laid_out
 from trialkit.forms.phone import phone_form
 from trialkit.rules.check import Trial
@@ -34,16 +35,27 @@ NO_STORAGE = (
 )
 
 
-@pytest.fixture
-def trial(tmp_path: Path) -> Trial:
-    """A trial before its season."""
-    return laid_out(tmp_path / "trial")
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
+    """A trial before its season; not to be changed."""
+    return laid_out(tmp_path_factory.mktemp("phone") / "trial")
 
 
-@pytest.fixture
-def form(trial: Trial, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def form(trial: Trial) -> Path:
     """The form of the garden Fernhill as a file."""
-    return written(trial, "FERN", tmp_path / "phone-FERN.html")
+    return written(trial, "FERN", trial.folder.parent / "phone-FERN.html")
+
+
+@pytest.fixture(scope="module")
+def handed_back(browser: Any, form: Path, trial: Trial) -> Path:
+    """The file of a form in which one head was filled in."""
+    page = opened(browser, form)
+    go(page, first_bucket(trial))
+    fill_head(page)
+    path: Path = saved(page, form.parent)["path"]
+    page.context.close()
+    return path
 
 
 def written(trial: Trial, site: str, path: Path) -> Path:
@@ -227,17 +239,12 @@ def test_text_is_the_file(browser: Any, form: Path, trial: Trial, tmp_path: Path
     page.context.close()
 
 
-def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, handed_back: Path) -> None:
     """On another phone the file fills in what is empty; a value that differs is asked about, not overwritten."""
-    page, bucket = opened(browser, form), first_bucket(trial)
-    go(page, bucket)
-    fill_head(page)
-    path = saved(page, tmp_path)["path"]
-    page.context.close()
     page = opened(browser, form)
-    go(page, bucket)
+    go(page, first_bucket(trial))
     page.fill("#head1-weight_g", "99")
-    page.set_input_files("#open", path)
+    page.set_input_files("#open", handed_back)
     page.wait_for_selector("#conflicts .banner")
     assert "here 99, in the file 152.5" in page.inner_text("#conflicts")
     assert page.input_value("#head1-weight_g") == "99"
@@ -248,18 +255,16 @@ def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, tmp_path: 
 
 
 @pytest.mark.parametrize("spoil", [lambda t: t[:-40], lambda t: t.replace("152.5", "999"), lambda _: "hello"])
-def test_a_damaged_file_is_not_opened(browser: Any, form: Path, trial: Trial, tmp_path: Path, spoil: Any) -> None:
+def test_a_damaged_file_is_not_opened(
+    browser: Any, form: Path, trial: Trial, handed_back: Path, tmp_path: Path, spoil: Any
+) -> None:
     """Cut off or changed on its way: nothing is taken from it."""
-    page, bucket = opened(browser, form), first_bucket(trial)
-    go(page, bucket)
-    fill_head(page)
-    path = saved(page, tmp_path)["path"]
-    path.write_text(spoil(path.read_text("utf-8")), "utf-8")
-    page.context.close()
+    path = tmp_path / handed_back.name
+    path.write_text(spoil(handed_back.read_text("utf-8")), "utf-8")
     page = opened(browser, form)
     page.set_input_files("#open", path)
     page.locator("#state", has_text="cannot be read").wait_for()
-    go(page, bucket)
+    go(page, first_bucket(trial))
     assert page.input_value("#head1-weight_g") == ""
     page.context.close()
 
@@ -292,25 +297,23 @@ def test_by_keyboard_alone(browser: Any, form: Path, trial: Trial) -> None:
     page.context.close()
 
 
-@pytest.mark.parametrize("mode", ["light", "dark", "print"])
-def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial, mode: str) -> None:
+def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial) -> None:
     """With a bucket open, a mistake marked and a banner shown; targets are 44 pixels high; nothing over the edge."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
-    page = opened(browser, form, color_scheme="dark" if mode == "dark" else "light")
+    page = opened(browser, form)
     go(page, first_bucket(trial))
     page.fill("#head1-weight_g", "x")
     page.click("[data-do=add-solution]")
     page.click("#handing-back [data-do=copy]")
-    page.emulate_media(media="print" if mode == "print" else "screen")
-    found = axe.Axe().run(page, options={"rules": {"target-size": {"enabled": True}}}).response["violations"]
-    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in found] == []
-    page.emulate_media(media="screen")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
-    low = page.evaluate(
-        "[...document.querySelectorAll('button,input,select')]"
-        ".filter(e => e.offsetParent && e.offsetHeight < 44).length"
-    )
-    assert low == 0
+    for mode in MODES:
+        page.emulate_media(**MODES[mode])
+        assert (mode, complaints(page)) == (mode, [])
+        page.emulate_media(media="screen")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        low = page.evaluate(
+            "[...document.querySelectorAll('button,input,select')]"
+            ".filter(e => e.offsetParent && e.offsetHeight < 44).length"
+        )
+        assert low == 0
     page.context.close()
 
 
@@ -351,8 +354,8 @@ def test_what_comes_back_is_collected(browser: Any, form: Path, trial: Trial, tm
     fill_head(page, note="=1+1")
     path = saved(page, tmp_path)["path"]
     page.context.close()
-    command = [sys.executable, "-m", "trialkit", "collect", str(trial.folder), str(path)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    folder = shutil.copytree(trial.folder, tmp_path / "trial")
+    done = run("collect", folder, path)
     assert done.returncode == 0, done.stdout + done.stderr
-    heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
+    heads = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
     assert heads == [{"bucket": bucket, "head": "1"} | HEAD | {"note": "'=1+1"}]

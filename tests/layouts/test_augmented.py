@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.efficiency import layout_efficiency
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 
 
 def rng(seed: int) -> np.random.Generator:

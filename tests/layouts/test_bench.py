@@ -10,7 +10,7 @@ from scipy import stats
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import bench_maps, clumped
 from trialkit.layouts.kinds import lay_out
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 
 TREATMENTS = pd.DataFrame({"cultivar": list("ABCDE")})
 RUNS = 1000
@@ -122,15 +122,6 @@ def test_volunteers_are_drawn_in_a_row_each() -> None:
     assert (bench.rows, bench.columns) == (10, 3)
     for place, volunteer in enumerate(layout["volunteer"]):
         assert bench.cells[place].row == volunteer
-
-
-def test_alike_neighbours_are_counted() -> None:
-    """Buckets of one treatment side by side are counted along rows and columns; kept apart there are none."""
-    layout = pd.DataFrame({"site": "a", "block": 1, "position": range(1, 7), "cultivar": list("AABABC")})
-    assert bench_maps(layout, ["cultivar"])[0].alike_neighbours == 1
-    assert bench_maps(layout, ["cultivar"], 3)[0].alike_neighbours == 2
-    apart = lay_out("completely randomised", TREATMENTS, ["a"], 3, rng(1), LayoutOptions(keep_apart=True))
-    assert bench_maps(apart, ["cultivar"])[0].alike_neighbours == 0
 
 
 def test_squares_are_drawn_one_below_the_other() -> None:

@@ -24,7 +24,7 @@ from trialkit.layouts.information import (
     harmonic_mean,
     information_matrix,
 )
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 
 
 def rng(seed: int) -> np.random.Generator:

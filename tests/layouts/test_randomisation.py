@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from trialkit.layouts.kinds import LAYOUT_KINDS, LayoutKind
-from trialkit.layouts.options import PLAIN, LayoutOptions, best_practice_buckets
+from trialkit.layouts.layout_options import PLAIN, LayoutOptions, best_practice_buckets
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
 
 QUICK_KINDS = ("completely randomised", "randomised complete blocks", "split-plot")

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from trialkit.layouts.efficiency import layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.row_column import fewest_rectangles, row_column
 
 TERMS = LAYOUT_KINDS["row-column"].random_terms

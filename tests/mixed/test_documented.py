@@ -1,10 +1,12 @@
-"""Everything public is documented, with an example that runs (the examples run as doctests of the package)."""
+"""Everything public is documented, with an example that runs (the package's examples run as its doctests)."""
 
 from __future__ import annotations
 
 import dataclasses
+import doctest
 import inspect
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -32,6 +34,7 @@ def members() -> dict[str, Any]:
 
 
 MEMBERS = members()
+PAGE = Path(__file__).parents[2] / "reports" / "engine.md"
 
 
 @pytest.mark.parametrize("name", MEMBERS)
@@ -60,3 +63,12 @@ def test_every_refusal_is_of_one_kind() -> None:
     kinds = [kind for kind in MEMBERS.values() if inspect.isclass(kind) and issubclass(kind, Exception)]
     assert len(kinds) == 6
     assert all(issubclass(kind, trialkit.mixed.MixedModelError) for kind in kinds)
+
+
+def test_the_page_for_statisticians_runs_and_shows_everything() -> None:
+    """Every example of reports/engine.md gives what stands under it; each public name is on the page."""
+    options = doctest.NORMALIZE_WHITESPACE | doctest.IGNORE_EXCEPTION_DETAIL
+    assert doctest.testfile(str(PAGE), module_relative=False, optionflags=options).failed == 0
+    text = PAGE.read_text(encoding="utf-8")
+    shown = {name.rsplit(".", 1)[-1] for name in MEMBERS} - {"MixedFit", "Refits", "CurveFit"}
+    assert [name for name in sorted(shown) if name not in text] == []

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from formulaic import Formula
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from trialkit.mixed import MixedModelError, NotConverged, factors, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, coded_factors, fit_mixed
 from trialkit.mixed.blocks import independent_blocks
-from trialkit.mixed.factors import Factor, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
 from trialkit.mixed.likelihood import VALUES, evaluate
 from trialkit.mixed.model import build_model, prepare
@@ -52,7 +53,7 @@ def test_rows_are_grouped_alike_by_table_and_by_hashing(monkeypatch: pytest.Monk
     rng = np.random.default_rng(3)
     columns = [rng.choice([0, 2, 5], 60), rng.choice([1, 4], 60), rng.integers(0, 7, 60)]
     by_table = group_rows(columns)
-    monkeypatch.setattr(factors, "TABLE_SHARE", 0)
+    monkeypatch.setattr(coded_factors, "TABLE_SHARE", 0)
     for table, hashed in zip(by_table, group_rows(columns), strict=True):
         assert_array_equal(table, hashed)
     order = np.lexsort([column[by_table[1]] for column in columns[::-1]])
@@ -65,7 +66,7 @@ def test_blocks_are_the_connected_parts(nested: bool) -> None:
     rng = np.random.default_rng(4)
     fine = np.concatenate([np.arange(12), rng.integers(0, 12, 28)])
     coarse = fine // 4 if nested else np.concatenate([np.arange(8), rng.integers(0, 4, 32) + 4 * (fine[8:] >= 6)])
-    terms = [Factor(n, tuple(range(c.max() + 1)), c) for n, c in (("fine", fine), ("coarse", coarse))]
+    terms = [CodedFactor(n, tuple(range(c.max() + 1)), c) for n, c in (("fine", fine), ("coarse", coarse))]
     ends = np.concatenate([40 + fine, 52 + coarse])
     graph = coo_array((np.ones(80), (np.tile(np.arange(40), 2), ends)), shape=(60, 60))
     parts = connected_components(graph, directed=False)[1][:40]
@@ -73,10 +74,25 @@ def test_blocks_are_the_connected_parts(nested: bool) -> None:
     assert_array_equal(block[:, None] == block, parts[:, None] == parts)
 
 
-@pytest.mark.parametrize("formula", [FORMULA, "weight_g ~ cultivar * x + dose"])
+@pytest.mark.parametrize(
+    "right_side", ["1", "a * b * c", "b:a + x + a * b", "x * c + a", "c + b * a:x + a:x + x * b * a", " a*a + c:c+1 "]
+)
+def test_formulas_are_coded_as_formulaic_does(right_side: str) -> None:
+    """Terms, columns in their order and names, whether a formula is read here or by formulaic itself."""
+    rng = np.random.default_rng(1)
+    levels = {"a": ["x", "y", "z"], "b": [False, True], "c": [2.0, 4.0, 6.0, 8.0]}
+    data = pd.DataFrame({name: pd.Categorical(rng.choice(of, 60), of) for name, of in levels.items()})
+    data = data.assign(x=rng.normal(size=60), y=rng.normal(size=60))
+    design = build_model(data, f"y ~ {right_side}", [])[0]
+    known = Formula(f"y ~ {right_side}").rhs.get_model_matrix(data, output="numpy")
+    assert design.fixed.names == known.model_spec.column_names
+    assert_array_equal(design.fixed.coding.matrix[design.fixed_row][design.cells.codes], np.asarray(known))
+
+
+@pytest.mark.parametrize("formula", [FORMULA, "weight_g ~ cultivar * x + dose", "weight_g ~ cultivar:x + dose"])
 @pytest.mark.parametrize("missing", [False, True])
 def test_grid_rows_are_coded_as_the_data(formula: str, missing: bool) -> None:
-    """Rows of the reference grid are those that formulaic makes, whether every combination was tried or not."""
+    """Rows of the reference grid are those of the data's coding, whether every combination was tried or not."""
     data = trial(0.0)
     if missing:
         data = data[(data["cultivar"] != "0") | (data["dose"] != "1")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from dataclasses import astuple
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 
 from trialkit._resources import resource_folder
-from trialkit.analysis import Results, analyse
+from trialkit.analysis import Results
 from trialkit.documents.findings import Note, Verdict
 from trialkit.documents.returns import Answers
 from trialkit.planning.invented_county import TRUTHS
@@ -24,15 +25,15 @@ def bundled(name: str) -> Trial:
 
 
 @pytest.fixture(scope="module")
-def spring() -> Results:
+def spring(example_results: Callable[[str], Results]) -> Results:
     """The analysis of the spring trial."""
-    return analyse(bundled("spring_dose"))
+    return example_results("spring_dose")
 
 
 @pytest.fixture(scope="module")
-def volunteers() -> Results:
+def volunteers(example_results: Callable[[str], Results]) -> Results:
     """The analysis of the volunteers' trial."""
-    return analyse(bundled("volunteer_cultivars"))
+    return example_results("volunteer_cultivars")
 
 
 @pytest.mark.parametrize("name", ["spring_dose", "volunteer_cultivars"])

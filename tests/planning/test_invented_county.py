@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from dataclasses import astuple
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 
 from trialkit._resources import resource_folder
-from trialkit.analysis import Results, analyse
+from trialkit.analysis import Results
 from trialkit.documents.findings import Verdict
 from trialkit.planning.examples import make_example
 from trialkit.planning.invented_county import Truth
@@ -24,9 +25,9 @@ def trial() -> Trial:
 
 
 @pytest.fixture(scope="module")
-def results(trial: Trial) -> Results:
+def results(example_results: Callable[[str], Results]) -> Results:
     """Its analysis."""
-    return analyse(trial)
+    return example_results("autumn_dose")
 
 
 def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:

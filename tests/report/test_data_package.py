@@ -10,11 +10,14 @@ import sys
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.report.data_package import data_package, dictionary, miappe, observation_units
+from trialkit.report.exploring import ICC_MEASURE, agreement_table, raw_records_svg
 from trialkit.rules.check import read_trial
+from trialkit.rules.mixings import mixings, predicted_ph
 
 EXAMPLES = resource_folder("example_trials")
 
@@ -27,7 +30,7 @@ def test_a_general_validator_finds_nothing(example: str, tmp_path: Path) -> None
     path.write_bytes(data_package(read_trial(EXAMPLES / example), "CC-BY-4.0", None))
     report = frictionless.validate(str(path))
     assert report.valid, report.flatten(["type", "title", "note"])
-    assert {task.name for task in report.tasks} >= {"sites", "layout", "heads", "observation_units"}
+    assert {task.name for task in report.tasks} >= {"sites", "layout", "heads", "observation_units", "agreement"}
 
 
 def test_the_validator_would_find_a_slip(tmp_path: Path) -> None:
@@ -98,3 +101,42 @@ def test_the_dictionary_tells_every_column() -> None:
     text = dictionary(["heads", "layout"])
     assert "| weight_g | number | g |" in text
     assert text.count("\n| ") == 2 + 9 + len(read_trial(EXAMPLES / "autumn_dose").layout.columns)
+
+
+def test_agreement_is_that_of_the_formula() -> None:
+    """ICC(A,1) of pH by McGraw & Wong's (1996) mean squares, and Hedges' g by its own formula, in plain numpy."""
+    trial = read_trial(EXAMPLES / "autumn_dose")
+    found = agreement_table(trial)
+    mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
+    mixed["foreseen"] = predicted_ph(mixed, mixed["water_alkalinity"])
+    for site in ("FERN", "HARB", "MILL", "STAT", "all"):
+        both = (mixed if site == "all" else mixed[mixed["site"] == site])[["ph_after", "foreseen"]].dropna()
+        y = both.to_numpy(float)
+        n, k = y.shape
+        rows, ways = (((y.mean(axis) - y.mean()) ** 2).sum() for axis in (1, 0))
+        between, of_ways = rows * k / (n - 1), ways * n / (k - 1)
+        error = (((y - y.mean()) ** 2).sum() - k * rows - n * ways) / ((n - 1) * (k - 1))
+        icc = (between - error) / (between + (k - 1) * error + k / n * (of_ways - error))
+        row = found[(found["site"] == site) & (found["measure"] == ICC_MEASURE)].iloc[0]
+        assert (row["buckets"], row["value"]) == (n, pytest.approx(icc, abs=1e-6))
+        assert row["lower"] < icc < row["upper"]
+    one = found[(found["cultivar"] == "Fenleaf") & (found["dose_tsp"] == 6) & (found["acidifier"] != "citric acid")]
+    heads = trial.heads.merge(trial.layout, on="bucket")
+    usable = (heads["outcome"] == "harvested") & (heads["marketable"] != False)  # noqa: E712
+    weights = heads.assign(weight=heads["weight_g"].where(usable, 0.0))
+    weights = weights[weights["acidifier"] != "citric acid"].groupby(["cultivar", "dose_tsp", "bucket"])["weight"].sum()
+    new, practice = weights["Fenleaf"][6.0].to_numpy(float), weights["Larkmoor Butter"][4.0].to_numpy(float)
+    pooled = np.sqrt((new.var(ddof=1) + practice.var(ddof=1)) / 2)
+    g = (new.mean() - practice.mean()) / pooled * (1 - 3 / (4 * (len(new) + len(practice)) - 9))
+    assert one["value"].to_list() == [pytest.approx(g, abs=1e-6)]
+    assert len(found) == 5 + 15
+
+
+def test_raw_records_are_drawn_dot_by_dot() -> None:
+    """Each bucket is one dot, names are kept as written, and the bytes are the same each time."""
+    trial = read_trial(EXAMPLES / "spring_dose")
+    drawn = raw_records_svg(trial)
+    assert drawn == raw_records_svg(trial)
+    assert drawn.startswith(b"<?xml")
+    dots = drawn.split(b'<g id="legend_1">')[0].count(b"<use ") - drawn.count(b'<g id="tick')
+    assert dots >= trial.heads["bucket"].nunique()

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from published import differences, published_pages
+from trialkit.analysis import Results
 
 ROOT = Path(__file__).parents[2]
 REPORTS = ROOT / "reports"
@@ -15,9 +17,9 @@ LINK = re.compile(r"\]\(([^)#]+)(?:#([\w-]+))?\)")
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+def made(tmp_path_factory: pytest.TempPathFactory, example_results: Callable[[str], Results]) -> dict[str, str]:
     """Every page, made anew."""
-    return published_pages(tmp_path_factory.mktemp("published"))
+    return published_pages(tmp_path_factory.mktemp("published"), example_results)
 
 
 def test_published_pages_are_current(made: dict[str, str]) -> None:

@@ -33,6 +33,14 @@ def state(folder: Path) -> State:
     }
 
 
+def left_behind(folder: Path) -> tuple[object, ...]:
+    """Return all that a killed process leaves in a folder, empty folders and permissions too."""
+    return tuple(
+        (str(path.relative_to(folder)), path.stat().st_mode, path.read_bytes() if path.is_file() else None)
+        for path in sorted(folder.rglob("*"))
+    )
+
+
 def tables(folder: Path) -> State:
     """Return what a reader reads."""
     return {name: (folder / name).read_bytes() for name in CHANGED if (folder / name).exists()}
@@ -66,11 +74,17 @@ def crashes(tmp_path_factory: pytest.TempPathFactory) -> tuple[State, State, lis
 def test_killed_anywhere_the_tables_are_old_or_new(crashes: tuple[State, State, list[Path], Path]) -> None:
     """The next collect finds all tables, journal, conflicts and originals old or all new, and clears up the rest."""
     before, after, copies, file = crashes
-    found = []
+    found: list[str] = []
+    met: dict[tuple[object, ...], str] = {}
     for number, copy in enumerate(copies):
+        left = left_behind(copy)
+        if left in met and number % 8:  # killed at a call that leaves nothing else behind
+            found.append(met[left])
+            continue
         folder = Path(shutil.copytree(copy, copy.with_name(f"{copy.name}-next")))
         collect(folder)
-        found.append("new" if state(folder) == after else "old" if state(folder) == before else "mixed")
+        met[left] = "new" if state(folder) == after else "old" if state(folder) == before else "mixed"
+        found.append(met[left])
         assert not (folder / STAGING).exists()
         assert not (folder / COMMITTED).exists()
         if number % 8 == 0:
@@ -85,7 +99,7 @@ def test_killed_anywhere_a_reader_sees_old_or_new_or_is_told(crashes: tuple[Stat
     """Check reads old tables or new ones; in between it reads none, and says how to go on."""
     before, after, copies, _ = crashes
     told = 0
-    for copy in copies:
+    for copy in {left_behind(copy): copy for copy in copies}.values():
         rules = {problem.rule for problem in check_trial(copy).errors}
         if rules == {"TK-R55"}:
             told += 1

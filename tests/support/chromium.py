@@ -1,10 +1,91 @@
-"""Where the browser of the page tests is."""
+"""The browser of the page tests: where it is, one window that shows page after page, and the accessibility checker."""
 
 from __future__ import annotations
 
 import os
 import shutil
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 ARGUMENTS = ("--no-sandbox",)
+MODES = {
+    "light": {"color_scheme": "light", "media": "screen"},
+    "dark": {"color_scheme": "dark", "media": "screen"},
+    "print": {"color_scheme": "light", "media": "print"},
+}
+CHECKED = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
+"""The checker leaves the rule of WCAG 2.2, 2.5.8 out unless it is asked for."""
+UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
+ALIKE = """() => {
+  const built = one => [one, ...one.querySelectorAll('*')]
+    .map(part => [part.tagName, ...['class', 'style', 'type', 'hidden'].map(name => part.getAttribute(name))]).join();
+  for (const list of document.querySelectorAll('tbody, ul, ol, svg g')) {
+    const met = {};
+    for (const one of [...list.children]) {
+      if (list.tagName === 'g' && one.tagName !== 'use') continue;
+      const kind = built(one);
+      met[kind] = (met[kind] || 0) + 1;
+      if (met[kind] > 2) one.remove();
+    }
+  }
+}"""
+"""Takes away rows of a table or list and dots of a drawing built like two before them: other words, the same look."""
+
+
+class Window:
+    """One window, offline, for page after page: starting a new one costs more than most pages take to show.
+
+    Attributes
+    ----------
+    page : playwright.sync_api.Page
+    said, asked : list of str
+        What the page shown says on the console, as an error or in a dialog, and what it asks the network for.
+    """
+
+    def __init__(self, browser: Any) -> None:
+        self.page = browser.new_context(offline=True).new_page()
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("dialog", self._dismissed)
+        self.page.on("request", lambda request: self.asked.append(request.url))
+
+    def _dismissed(self, dialog: Any) -> None:
+        self.said.append(dialog.message)
+        dialog.dismiss()
+
+    def show(self, path: Path, *, width: int = 1280, height: int = 720, still: bool = False) -> Any:
+        """Show a page from disk, in light, as if in a new window: nothing of the page before is heard or pointed at.
+
+        Parameters
+        ----------
+        path : Path
+        width, height : int
+            In pixels.
+        still : bool
+            Whether the reader asked for reduced motion.
+        """
+        self.page.goto("about:blank")
+        self.page.mouse.move(0, 0)
+        self.said.clear()
+        self.asked.clear()
+        self.page.set_viewport_size({"width": width, "height": height})
+        motion = "reduce" if still else "no-preference"
+        self.page.emulate_media(media="null", color_scheme="light", reduced_motion=motion)  # printed, it is in print
+        self.page.goto(path.as_uri())
+        return self.page
+
+    def elsewhere(self) -> list[str]:
+        """Return what the page asked for beyond itself."""
+        return [url for url in self.asked if not url.startswith(("data:", self.page.url))]
+
+
+def complaints(page: Any) -> list[tuple[str, list[str]]]:
+    """Return what the accessibility checker finds on a page as it stands: rules, and the elements that break them."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed").Axe()
+    found = axe.run(page, options=CHECKED).response["violations"]
+    return [(one["id"], [node["html"][:120] for node in one["nodes"][:3]]) for one in found]

@@ -1,8 +1,9 @@
-"""Run one collect many times, each time killed at another of the calls by which it writes; run as a program.
+"""Leave behind what a collect would if it were killed at each of the calls by which it writes; run as a program.
 
-Usage: python collect_crash_points.py TRIAL FILE INTO. The trial folder is copied to INTO/0, INTO/1, ... and the collect
-of FILE is killed in copy N at its N-th call: before it is made, or, if it writes, half-way. In the last copy it was not
-killed. Prints the number of that copy.
+Usage: python collect_crash_points.py TRIAL FILE INTO. FILE is collected into a copy of the trial folder, and INTO/0,
+INTO/1, ... are that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call
+the collect is really killed, in a folder of its own. The last one is of the collect that came to its end; its number is
+printed.
 """
 
 import io
@@ -10,6 +11,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -17,25 +19,27 @@ from trialkit.returns.collect import collect
 
 CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
 KILLED = 9
+REALLY = 8
 
 
-class Switch:
-    """Counts calls, and pulls the plug at one of them."""
+class Watch:
+    """Does something at each call, whose own calls are not watched."""
 
-    def __init__(self, last: int) -> None:
-        self.left = last
+    def __init__(self, each: Callable[[], None]) -> None:
+        self.each, self.busy = each, False
 
-    def spent(self) -> bool:
-        """Count one call; true if it is the one at which the plug is pulled."""
-        self.left -= 1
-        return self.left < 0
+    def strike(self) -> None:
+        """One call is about to be made, or half made."""
+        if not self.busy:
+            self.busy = True
+            self.each()
+            self.busy = False
 
     def watching(self, call: Callable[..., Any]) -> Callable[..., Any]:
         """Watch a function."""
 
         def watched(*arguments: Any, **options: Any) -> Any:
-            if self.spent():
-                os._exit(KILLED)
+            self.strike()
             return call(*arguments, **options)
 
         return watched
@@ -51,18 +55,18 @@ class Switch:
 
 
 class Halved:
-    """A stream whose last write is only half made."""
+    """A stream each of whose writes is seen when it is half made."""
 
-    def __init__(self, stream: Any, switch: Switch) -> None:
-        self.stream, self.switch = stream, switch
+    def __init__(self, stream: Any, watch: Watch) -> None:
+        self.stream, self.watch = stream, watch
 
     def write(self, data: bytes) -> int:
-        """Write, or write half and pull the plug."""
-        if self.switch.spent():
-            self.stream.write(data[: len(data) // 2])
-            self.stream.flush()
-            os._exit(KILLED)
-        return int(self.stream.write(data))
+        """Write half, let that be seen, and write the rest."""
+        half = len(data) // 2
+        self.stream.write(data[:half])
+        self.stream.flush()
+        self.watch.strike()
+        return half + int(self.stream.write(data[half:]))
 
     def __enter__(self) -> "Halved":
         return self
@@ -74,30 +78,46 @@ class Halved:
         return getattr(self.stream, name)
 
 
-def killed_at(number: int, folder: Path, file: Path) -> bool:
-    """Collect in a process of its own that ends at once at its N-th call; tell whether it got so far."""
+def collect_in_a_child(folder: Path, file: Path, each: Callable[[], None]) -> int:
+    """Collect in a process of its own that does something at each call; return its exit status."""
     child = os.fork()
     if child == 0:
-        switch = Switch(number)
+        watch = Watch(each)
         for name in CALLS:
-            setattr(os, name, switch.watching(getattr(os, name)))
-        io.open = switch.watching_files(io.open)  # type: ignore[assignment]
+            setattr(os, name, watch.watching(getattr(os, name)))
+        io.open = watch.watching_files(io.open)  # type: ignore[assignment]
         collect(folder, [file])
         os._exit(0)
     _, status = os.waitpid(child, 0)
-    code = os.waitstatus_to_exitcode(status)
-    if code not in (0, KILLED):
-        raise SystemExit(f"The collect failed by itself at call {number}.")
-    return code == KILLED
+    return os.waitstatus_to_exitcode(status)
+
+
+def copying(folder: Path, into: Path) -> Callable[[], None]:
+    """Return what copies the folder to the next number at each call."""
+    numbers = count()
+    return lambda: (shutil.copytree(folder, into / str(next(numbers))), None)[1]
+
+
+def dying(number: int) -> Callable[[], None]:
+    """Return what ends the process at once at its N-th call."""
+    left = iter(range(number))
+    return lambda: None if next(left, None) is not None else os._exit(KILLED)
 
 
 def main() -> None:
-    """Kill at every call, until none is left."""
+    """Copy at every call, kill at some, and keep the end."""
     trial, file, into = map(Path, sys.argv[1:])
-    number = 0
-    while killed_at(number, Path(shutil.copytree(trial, into / str(number))), file):
-        number += 1
-    print(number)
+    work = Path(shutil.copytree(trial, into.with_name("work")))
+    if collect_in_a_child(work, file, copying(work, into)):
+        raise SystemExit("The collect failed by itself.")
+    calls = len(list(into.iterdir()))
+    for number in range(0, calls, REALLY):
+        shutil.rmtree(into / str(number))
+        copy = Path(shutil.copytree(trial, into / str(number)))
+        if collect_in_a_child(copy, file, dying(number)) != KILLED:
+            raise SystemExit(f"The collect failed by itself at call {number}.")
+    work.rename(into / str(calls))
+    print(calls)
 
 
 if __name__ == "__main__":

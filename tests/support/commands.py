@@ -1,55 +1,65 @@
-"""Run the command in a process of its own, forked from one that has loaded the libraries already.
+"""Run ``trialkit`` as a user does: in this process, or, where that is what is tested, in one of its own.
 
-The process is real: its own arguments, environment, standard streams and exit status. What it does not do is start the
-interpreter anew, which takes three seconds each time; tests of that, and of signals, start one themselves.
+In this process the whole program runs, from its arguments to its exit status, on streams and an environment of its
+own; an error that would be a traceback fails the test that meets it.
 """
 
 from __future__ import annotations
 
-import multiprocessing
+import gc
+import io
 import os
+import signal
 import subprocess
 import sys
-import tempfile
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from typing import Any
 
-SERVER = multiprocessing.get_context("forkserver" if sys.platform != "win32" else "spawn")
-if sys.platform != "win32":
-    SERVER.set_forkserver_preload(["warm_libraries"])
+from trialkit.cli import main
 
 
-def run(*arguments: Any, typed: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run ``trialkit`` with arguments, something typed into it, and more in its environment."""
+def run(*arguments: Any, typed: str = "") -> subprocess.CompletedProcess[str]:
+    """Run ``trialkit`` with arguments and something typed into it, in this process."""
     words = [str(argument) for argument in arguments]
-    with tempfile.TemporaryDirectory() as folder:
-        files = [Path(folder) / name for name in ("in", "out", "err")]
-        files[0].write_text(typed, encoding="utf-8")
-        wanted = dict(os.environ) | {"NO_COLOR": "1"} | environment
-        process = SERVER.Process(target=_command, args=(words, wanted, str(Path.cwd()), [str(file) for file in files]))
-        process.start()
-        process.join()
-        out, err = (file.read_text(encoding="utf-8") for file in files[1:])
-    return subprocess.CompletedProcess(["trialkit", *words], int(process.exitcode or 0), out, err)
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
+    with _typed(typed), _as_before(), redirect_stdout(out), redirect_stderr(err):
+        try:
+            main(words)
+        except SystemExit as ended:
+            status = int(ended.code or 0)
+    said, told = (stream.buffer.getvalue().decode("utf-8") for stream in (out, err))
+    return subprocess.CompletedProcess(["trialkit", *words], status, said, told)
 
 
-def _command(words: list[str], environment: Mapping[str, str], folder: str, files: list[str]) -> None:
-    """Put on the environment and the streams of the process, and run the command to its end."""
-    os.chdir(folder)
-    os.environ.clear()
-    os.environ.update(environment)
-    modes = (os.O_RDONLY, os.O_WRONLY | os.O_CREAT, os.O_WRONLY | os.O_CREAT)
-    for stream, (file, mode) in enumerate(zip(files, modes, strict=True)):
-        os.dup2(os.open(file, mode), stream)
-    sys.stdin, sys.stdout, sys.stderr = (
-        open(stream, mode, encoding="utf-8", closefd=False)  # noqa: SIM115
-        for stream, mode in enumerate("rww")
+def start(*arguments: Any, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Start the interpreter anew and run ``trialkit`` in it, with more in its environment."""
+    return subprocess.run(
+        [sys.executable, "-m", "trialkit", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, **environment},
     )
-    from trialkit.cli import main
 
+
+@contextmanager
+def _typed(text: str) -> Iterator[None]:
+    before = sys.stdin
+    sys.stdin = io.TextIOWrapper(io.BytesIO(text.encode("utf-8")), encoding="utf-8")
     try:
-        main(words)
+        yield
     finally:
-        sys.stdout.flush()
-        sys.stderr.flush()
+        sys.stdin = before
+
+
+@contextmanager
+def _as_before() -> Iterator[None]:
+    """Undo what a program that ends need not undo: how it takes Ctrl-C, and what it spares the search for cycles."""
+    before = signal.getsignal(signal.SIGINT)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        gc.unfreeze()

@@ -6,12 +6,13 @@ import re
 import shutil
 import sys
 import tempfile
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
 from seasons import accept
 from trialkit import __version__
-from trialkit.analysis import analyse
+from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.report import evidence_html, handout_html, report_html
@@ -24,12 +25,12 @@ NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DIGEST = re.compile(r"\b[0-9a-f]{12,}\b")
 
 
-def published_pages(folder: Path) -> dict[str, str]:
+def published_pages(folder: Path, analysed: Callable[[str], Results]) -> dict[str, str]:
     """Do the whole work on each bundled trial, in an empty folder, and return the pages by name."""
     pages = {}
     for name in sorted(path.name for path in EXAMPLES.iterdir()):
         trial = Path(shutil.copytree(EXAMPLES / name, folder / name))
-        results = as_written(analyse(read_trial(trial)))
+        results = as_written(analysed(name))
         (trial / "results").mkdir()
         (trial / "results" / "results.json").write_text(as_text(results), "utf-8")
         pages[f"{name}.html"] = report_html(results)
@@ -64,5 +65,5 @@ def _is_like(made: str, kept: str) -> bool:
 
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as place:
-        for name, page in published_pages(Path(place)).items():
+        for name, page in published_pages(Path(place), lambda name: analyse(read_trial(EXAMPLES / name))).items():
             (Path(sys.argv[1]) / name).write_text(page, "utf-8")

@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from trialkit.mixed.blocks import independent_blocks
-from trialkit.mixed.likelihood import Evaluation, evaluate, joined
-from trialkit.mixed.model import Model, Prepared, prepare, starting_variances
-from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, maximise, refuse_confounded
+from trialkit.mixed.likelihood import Evaluation, joined
+from trialkit.mixed.model import Model, Prepared, prepare
+from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, estimate_each
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -93,7 +93,7 @@ def complete(
         As from `trialkit.mixed.fit_mixed`.
     """
     heads = _set_out(model, bounds)
-    days, start = bounds.starts(rng, sets), starting_variances(model)[None]
+    days, start = bounds.starts(rng, sets), None
     for _ in range(burn_in):
         prepared = prepare(model, days)
         point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
@@ -115,30 +115,30 @@ def fit_sets(
 
     They are sought until the score is below `tolerance`, in its standard deviations.
     """
-    variances = starting_variances(model)[None] if start is None else start
-    first = evaluate(model.cross_products(prepared), variances, restricted=True)
-    refuse_confounded(first, model.variance_names)
-    point, record = maximise(first, restricted=True, bounded=bounded, tolerance=tolerance)
+    point, record = estimate_each(model, prepared, restricted=True, bounded=bounded, start=start, tolerance=tolerance)
     unsettled = ~record.settled(max(tolerance, ACCEPTABLE_SCORE))
     if bounded or not unsettled.any():
         return point, record
-    held, its_record = maximise(first.take(unsettled), restricted=True, bounded=True, tolerance=tolerance)
+    again = start if start is None or len(start) == 1 else start[unsettled]
+    some = prepared.take(unsettled)
+    held, its_record = estimate_each(model, some, restricted=True, bounded=True, start=again, tolerance=tolerance)
     settled = np.flatnonzero(~unsettled)
     parts = [(settled, point.take(settled)), (np.flatnonzero(unsettled), held)]
     values = {}
     for field in fields(FitRecord):
         values[field.name] = getattr(record, field.name).copy()
         values[field.name][unsettled] = getattr(its_record, field.name)
-    return joined(parts, first.products), FitRecord(**values)
+    return joined(parts, point.products), FitRecord(**values)
 
 
-def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> FloatArray:
-    """Standard normals cut to bounds, from uniforms, by inversion in the tail where digits are to be had.
+def normal_between(ends: FloatArray, uniform: FloatArray) -> FloatArray:
+    """Standard normals cut to their lower and upper ends, from uniforms, by inversion in the tail that holds digits.
 
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """
+    low, high = ends
     sign = np.where(low + high > 0, -1.0, 1.0)
-    below, above = ndtr(sign * low), ndtr(sign * high)  # where the sign was changed, the first is the upper
+    below, above = ndtr(sign * ends)  # where the sign was changed, the first is the upper
     z = sign * ndtri(np.maximum(below + uniform * (above - below), TINY))
     return np.asarray(np.minimum(np.maximum(z, low), high))
 
@@ -198,21 +198,21 @@ class _Heads:
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
         sd = np.sqrt(own)
         # In standard deviations, head by head; what is not there has bounds that meet at nought, and stays there.
-        low, high = (np.where(self.real, bound - expected, 0.0) / sd for bound in (self.lower, self.upper))
+        ends = np.where(self.real, np.array([self.lower, self.upper])[:, None] - expected, 0.0) / sd
         uniform = rng.random(sd.shape)
         kept = (1 - own / residual[..., None]) / sd
-        by_head = zip(*(np.moveaxis(one, -1, 0).copy() for one in (sd, kept, low, high, uniform)), strict=True)
+        spreads, shares, bounds, chances, befores = (
+            np.moveaxis(one, -1, 0).copy() for one in (sd, kept, ends, uniform, apart)
+        )
         of_cell, sum_of_cell = b.reshape(len(b), -1, cells), sums.reshape(len(b), -1)
         open_ = np.any((self.lower < self.upper) & self.real, axis=0)
-        for i, (spread, share, from_, to, chance) in enumerate(by_head):
-            if not open_[i]:
-                continue
-            cell, before = blocks * cells + self.cell[:, i], apart[:, :, i]
-            middle = share * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
-            change = spread * (middle + normal_between(from_ - middle, to - middle, chance)) - before
+        for i in np.flatnonzero(open_):
+            cell, before, spread = blocks * cells + self.cell[:, i], befores[i], spreads[i]
+            middle = shares[i] * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
+            change = spread * (middle + normal_between(bounds[i] - middle, chances[i])) - before
             sum_of_cell[:, cell] += change
-            apart[:, :, i] += change
-        return np.asarray(np.clip(expected + apart, self.lower, self.upper))
+            before += change
+        return np.asarray(np.clip(expected + np.moveaxis(befores, 0, -1), self.lower, self.upper))
 
     def _sums(self, values: FloatArray) -> FloatArray:
         """Add up heads by cell, (sets, blocks, heads) -> (sets, blocks, cells)."""

@@ -17,9 +17,8 @@ from trialkit.mixed import MixedFit, MixedModelError, NotConverged
 from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
 from trialkit.mixed.fixed import parse_formula
-from trialkit.mixed.likelihood import evaluate
-from trialkit.mixed.model import Model, build_model, prepare, starting_variances
-from trialkit.mixed.scoring import FitRecord, maximise, refuse_confounded, require_converged
+from trialkit.mixed.model import Model, build_model, prepare
+from trialkit.mixed.scoring import FitRecord, estimate
 from trialkit.mixed.small_sample import small_sample
 
 FloatArray = NDArray[np.float64]
@@ -260,10 +259,7 @@ def _fit_sets(
     """Fit completed sets, shape (sets, heads), side by side, and combine them."""
     prepared = prepare(model, days)
     if len(days) == 1:
-        start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-        refuse_confounded(start, model.variance_names)
-        point, record = maximise(start, restricted=True, bounded=bounds == "nonnegative")
-        require_converged(point, record)
+        point, record = estimate(model, prepared, restricted=True, bounded=bounds == "nonnegative")
     else:
         point, record = fit_sets(model, prepared, bounded=bounds == "nonnegative")
         unsettled = np.count_nonzero(~record.converged)
@@ -273,8 +269,7 @@ def _fit_sets(
                 "the heads differ too little."
             )
     combined = combine_sets(small_sample(point, record.free, prepared))
-    products = point.products
-    answers = CombinedAnswers(formula, "reml", bounds, model, days[0], prepared, products, point, record, combined)
+    answers = CombinedAnswers(formula, "reml", bounds, model, days[0], prepared, point, record, combined)
     variances = average(point.variances * prepared.scale[:, None] ** 2)
     return CensoredFit(
         formula=formula,

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from trialkit.analysis.diagnostics import (
     BucketResiduals,
@@ -34,6 +32,7 @@ from trialkit.documents.findings import (
 from trialkit.domain.rounding import ROUNDING, TIE_DECIMALS
 from trialkit.domain.thresholds import FEWEST_ERROR_DF, SUSPICIOUS_P
 from trialkit.domain.treatment import Treatment
+from trialkit.stats.assumptions import levene_p, shapiro_wilk_p
 
 SUSPICIOUS_MISSING_P = 0.05
 FEWEST_BUCKETS_TO_TEST = 8
@@ -113,12 +112,12 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
         The varied factors.
     seed : int
     """
-    from scipy.stats import MonteCarloMethod, fisher_exact
-
     missing = ~layout["bucket"].isin(recorded)
     count = int(missing.sum())
     if not count:
         return MissingCheck(ok=True, buckets=len(layout), missing=0, p=1.0)
+    from scipy.stats import MonteCarloMethod, fisher_exact  # half a second: only where a record is missing
+
     found: list[tuple[float, str | None]] = []
     for column in columns:
         table = pd.crosstab(layout[column], missing).to_numpy()
@@ -153,17 +152,15 @@ def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCh
 
 
 def _shape(residuals: BucketResiduals) -> ShapeCheck:
-    """Shapiro & Wilk's test of the bucket residuals, (scipy)."""
-    p = float(stats.shapiro(residuals.buckets["residual"]).pvalue)
+    """Shapiro & Wilk's test of the bucket residuals."""
+    p = shapiro_wilk_p(residuals.buckets["residual"].to_numpy(float))
     return ShapeCheck(ok=p >= SUSPICIOUS_P, buckets=len(residuals.buckets), p=p)
 
 
 def _spread(residuals: BucketResiduals) -> SpreadCheck:
-    """Levene's test of equal spread between sites (Brown and Forsythe's form, about medians; scipy)."""
+    """Levene's test of equal spread between sites (Brown and Forsythe's form, about medians)."""
     groups = [group.to_numpy() for _, group in residuals.buckets.groupby("site", observed=True)["residual"]]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a site with too few buckets is reported by the missing p, not by a warning
-        p = float(stats.levene(*groups, center="median").pvalue)
+    p = levene_p(groups)
     spread = known_spread(residuals)
     uneven = is_uneven(spread)
     return SpreadCheck(

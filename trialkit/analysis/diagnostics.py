@@ -13,9 +13,8 @@ from trialkit.documents.findings import Power, QuantilePoint, Scale, SiteSpread
 from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.thresholds import UNEVEN_RATIO
 from trialkit.mixed import MixedFit
-from trialkit.mixed.likelihood import evaluate
-from trialkit.mixed.model import prepare, starting_variances
-from trialkit.mixed.scoring import maximise
+from trialkit.mixed.model import prepare
+from trialkit.mixed.scoring import estimate_each
 
 FloatArray = NDArray[np.float64]
 
@@ -140,8 +139,7 @@ def scale_of(fit: MixedFit) -> Scale | None:
     centre = np.exp(np.log(y).mean())
     scaled = np.array([_power(y / centre, power) * centre for power in POWERS])
     prepared = prepare(fit.model, scaled)
-    start = evaluate(fit.model.cross_products(prepared), starting_variances(fit.model)[None], restricted=False)
-    point, record = maximise(start, restricted=False, bounded=fit.bounds == "nonnegative")
+    point, record = estimate_each(fit.model, prepared, restricted=False, bounded=fit.bounds == "nonnegative")
     criterion = point.criterion + 2 * len(y) * np.log(prepared.scale)
     settled = record.converged & np.isfinite(criterion)
     if settled.sum() < len(POWERS) // 2 or not settled[np.flatnonzero(POWERS == 1)[0]]:

@@ -64,32 +64,12 @@ def shifts_without(fit: MixedFit, labels: tuple[str, ...]) -> tuple[FloatArray, 
         In units of the response; missing where the row alone determines a treatment.
     off : ndarray, shape (rows,)
         Residual against all other rows, ``(Py)_i / sqrt(P_ii)``, in standard deviations.
-
-    Notes
-    -----
-    Leaving a row out is to give it an effect of its own, so with ``P = V^-1 - V^-1 X (X'V^-1X)^-1 X'V^-1`` the
-    coefficients change by ``-(X'V^-1X)^-1 X'V^-1 e_i (Py)_i / P_ii`` (Haslett 1999, J. R. Stat. Soc. B 61, 603-609).
     """
-    model, y = fit.model, fit.response
-    codes = model.cells.codes
-    x = model.fixed.orthogonal[model.fixed_row][codes]
-    variances = fit.variances
-    own = np.eye(len(model.residual.levels))[model.residual.codes[codes]]
-    v = np.diag(own @ variances.iloc[len(model.terms) :].to_numpy(float))
-    for term in model.terms:
-        level = term.codes[codes]
-        v += float(variances[term.name]) * (level[:, None] == level[None, :])
-    v_x = np.linalg.solve(v, x)
-    phi = np.linalg.inv(x.T @ v_x)
-    p = np.linalg.inv(v) - v_x @ phi @ v_x.T
-    asked = mean_rows(model, "treatment", "equal", None)
+    asked = mean_rows(fit.model, "treatment")
     at = [[str(level[0]) for level in asked.levels].index(label) for label in labels]
-    estimator = model.fixed.to_orthogonal(asked.rows[at]) @ phi @ v_x.T
-    own_p = np.diagonal(p)
-    known = own_p > 1e-9 * own_p.max()
-    own_p = np.where(known, own_p, 1.0)
-    change = -(estimator * ((p @ y) / own_p)).T
-    return np.where(known[:, None], change, np.nan), np.where(known, (p @ y) / np.sqrt(own_p), 0.0)
+    shifts = fit.leave_one_out().to_numpy() @ asked.rows[at][:, fit.model.fixed.kept].T
+    known = np.isfinite(shifts).all(1)
+    return shifts, np.where(known, fit.residuals()["standardised"], 0.0)
 
 
 def influence(case: Case, decision: Decision, without: Callable[[str], Choice | None]) -> Influence:

@@ -12,7 +12,7 @@ import pandas as pd
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.information import IntArray
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 
 

@@ -64,15 +64,6 @@ class BenchMap:
     columns: int
     cells: tuple[BenchCell, ...]
 
-    @property
-    def alike_neighbours(self) -> int:
-        """Pairs of buckets of one treatment that stand side by side, along a row or a column."""
-        treatment = {(cell.row, cell.column): tuple(map(str, cell.treatment.values())) for cell in self.cells}
-        beside = [
-            ((row, column), next_to) for row, column in treatment for next_to in ((row, column + 1), (row + 1, column))
-        ]
-        return sum(treatment[place] == treatment.get(next_to) for place, next_to in beside)
-
 
 def bench_maps(layout: pd.DataFrame, factors: Sequence[str], bench_columns: int | None = None) -> tuple[BenchMap, ...]:
     """Return the map of every site's bench.

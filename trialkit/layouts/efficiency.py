@@ -1,7 +1,7 @@
 """How good a layout is, whatever its kind: efficiency, variance of each difference, error, and what to be warned of.
 
 Pure: a frame in, frozen values out. Sources stand where each quantity is computed, `trialkit.layouts.information` and
-`trialkit.layouts.strata`.
+`trialkit.layouts.randomised_strata`.
 """
 
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ from trialkit.layouts.information import (
     pairwise_variances,
 )
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
-from trialkit.layouts.strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
+from trialkit.layouts.randomised_strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
 
 WHOLE_PLOT = "whole_plot"
 
@@ -72,11 +72,6 @@ class LayoutEfficiency:
     def connected(self) -> bool:
         """Whether every two treatments can be compared within blocks."""
         return len(self.groups) == 1
-
-    @property
-    def relative_to_complete(self) -> float:
-        """Mean variance of a difference in complete blocks of the same size over that in this layout."""
-        return self.mean_variance_complete / self.mean_variance
 
 
 def layout_efficiency(

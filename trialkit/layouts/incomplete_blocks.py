@@ -17,7 +17,7 @@ from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
 from trialkit.layouts.information import IntArray, comparable_groups
 from trialkit.layouts.interchange import Frame, criterion, information, search
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 
 ARRAYS_TRIED = 100

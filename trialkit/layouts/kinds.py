@@ -12,7 +12,7 @@ from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.bench import FEWEST_KEPT_APART, bench_places
 from trialkit.layouts.incomplete_blocks import incomplete_blocks, volunteer_blocks
 from trialkit.layouts.information import IntArray
-from trialkit.layouts.options import PLAIN, LayoutOptions
+from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
 from trialkit.layouts.row_column import latin_square, row_column
 

@@ -15,7 +15,7 @@ from trialkit.layouts.bench import clumped
 from trialkit.layouts.information import IntArray, comparable_groups
 from trialkit.layouts.interchange import Frame, information, search
 from trialkit.layouts.latin_squares import random_latin_square
-from trialkit.layouts.options import PLAIN, LayoutOptions
+from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 
 SHUFFLES = 200

@@ -1,15 +1,18 @@
 """Linear mixed models with independent variance components, exact and honest in small samples.
 
-Usable on its own. The steps of a fit, one module each: `factors` and `cells` (heads collapse into cells), `blocks`
-(independent parts), `products` (cross-products by cell size), `woodbury` and `likelihood` (criterion, score,
-information), `scoring` (the variances), `small_sample` (Kenward-Roger), `hypotheses`, `means`, `contrasts`,
-`comparisons`, `multivariate_t` and `letters` (what is asked of the means), `prediction` and `diagnostics` (levels and
-rows), `curves` (dose curves, by profiling their shape). A `MixedFit` is told in `estimates`, `effects`, `rows` and
-`fit`, each adding to the one before.
+Usable on its own; reports/engine.md shows what for. The steps of a fit, one module each: `coded_factors` and
+`collapsed_cells` (heads that share everything), `blocks` (independent parts), `products` (cross-products by cell size),
+`woodbury` and `likelihood` (criterion, score, information), `scoring` (the variances), `small_sample` (Kenward-Roger),
+`hypotheses`, `means`, `contrasts`, `comparisons`, `multivariate_t` and `letters` (what is asked of the means),
+`prediction` and `left_out` (levels and rows), `curves` (dose curves, by profiling their shape). A `MixedFit` is told in
+`estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before.
 """
 
 from trialkit.mixed.curves import CurveFit, fit_curves
-from trialkit.mixed.errors import (
+from trialkit.mixed.fit import MixedFit, fit_mixed
+from trialkit.mixed.letters import letters
+from trialkit.mixed.refit import Refits, refit_many
+from trialkit.mixed.refusals import (
     ConfoundedTerm,
     FormulaError,
     MixedModelError,
@@ -17,9 +20,6 @@ from trialkit.mixed.errors import (
     NotEstimable,
     NoVariation,
 )
-from trialkit.mixed.fit import MixedFit, fit_mixed
-from trialkit.mixed.letters import letters
-from trialkit.mixed.refit import Refits, refit_many
 
 __all__ = [
     "ConfoundedTerm",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trialkit.mixed.factors import Factor, IntArray
+from trialkit.mixed.coded_factors import CodedFactor, IntArray
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Blocks:
     widths: tuple[int, ...]
 
 
-def independent_blocks(terms: Sequence[Factor], cells: int) -> Blocks:
+def independent_blocks(terms: Sequence[CodedFactor], cells: int) -> Blocks:
     """Split the cells into blocks that share no level of any of `terms` (coded by cell)."""
     cell_block = _components(terms, cells)
     level_block, level_column, widths = [], [], []
@@ -59,7 +59,7 @@ def independent_blocks(terms: Sequence[Factor], cells: int) -> Blocks:
     )
 
 
-def _components(terms: Sequence[Factor], cells: int) -> IntArray:
+def _components(terms: Sequence[CodedFactor], cells: int) -> IntArray:
     """Label the connected components of the graph that joins each cell to its levels."""
     if not terms:
         return np.zeros(cells, np.intp)
@@ -76,7 +76,7 @@ def _components(terms: Sequence[Factor], cells: int) -> IntArray:
     return np.asarray(connected_components(graph, directed=False)[1][:cells], np.intp)
 
 
-def _is_nested(fine: Factor, coarse: Factor) -> bool:
+def _is_nested(fine: CodedFactor, coarse: CodedFactor) -> bool:
     """Whether each level of `fine` lies within one of `coarse`."""
     within = np.empty(len(fine.levels), np.intp)
     within[fine.codes] = coarse.codes

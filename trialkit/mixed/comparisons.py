@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from trialkit.mixed.contrasts import Contrasts
-from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.fixed import FixedDesign
 from trialkit.mixed.means import MeanRows
 from trialkit.mixed.multivariate_t import largest_of_pairs, largest_t, t_quantile
+from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.small_sample import SmallSample
 
 FloatArray = NDArray[np.float64]
@@ -31,7 +31,7 @@ ADJUSTMENTS: Mapping[str, tuple[Adjustment, ...]] = {
 
 
 @dataclass(frozen=True)
-class Question:
+class PosedComparison:
     """Comparisons asked of a fit, one family after another.
 
     Attributes
@@ -60,7 +60,9 @@ class Question:
         return pd.concat(answers, keys=keys, names=[*self.within, *self.contrasts.index.names])
 
 
-def pose(fixed: FixedDesign, means: MeanRows, within: int, choose: Callable[[Sequence[str]], Contrasts]) -> Question:
+def pose(
+    fixed: FixedDesign, means: MeanRows, within: int, choose: Callable[[Sequence[str]], Contrasts]
+) -> PosedComparison:
     """Put comparisons in the orthogonal basis, having checked that the data determine each.
 
     It is the comparison that must be determined, not the means: two treatments grown in the same blocks can be
@@ -93,7 +95,7 @@ def pose(fixed: FixedDesign, means: MeanRows, within: int, choose: Callable[[Seq
     _refuse_undetermined(fixed, np.concatenate(rows), names)
     _refuse_nil(np.concatenate(rows), float(np.abs(means.rows).max()), names)
     families = tuple(fixed.to_orthogonal(part) for part in rows)
-    return Question(means.names[:within], places, contrasts, families)
+    return PosedComparison(means.names[:within], places, contrasts, families)
 
 
 def _refuse_undetermined(fixed: FixedDesign, rows: FloatArray, names: Sequence[str]) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import MixedModelError
+from trialkit.mixed.refusals import MixedModelError
 
 FloatArray = NDArray[np.float64]
 Family = Literal["all-pairs", "versus", "trend"]

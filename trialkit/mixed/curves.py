@@ -12,12 +12,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
-from trialkit.mixed.errors import FormulaError, NotConverged
 from trialkit.mixed.fixed import independent_columns
-from trialkit.mixed.likelihood import Evaluation, evaluate
-from trialkit.mixed.model import Model, Prepared, build_model, prepare, starting_variances
+from trialkit.mixed.likelihood import Evaluation
+from trialkit.mixed.model import Model, Prepared, build_model, prepare
 from trialkit.mixed.products import CrossProducts
-from trialkit.mixed.scoring import maximise, refuse_confounded, require_converged
+from trialkit.mixed.refusals import FormulaError, NotConverged
+from trialkit.mixed.scoring import estimate
 from trialkit.mixed.woodbury import solve
 
 FloatArray = NDArray[np.float64]
@@ -283,12 +283,8 @@ class _Profile:
         basis, triangle = np.linalg.qr(self.root * columns)
         part = replace(model, fixed=replace(fixed, orthogonal=basis / self.root))
         prepared = prepare(part, self.response[None])
-        products = part.cross_products(prepared)
-        first = starting_variances(part)[None] if start is None else start[None] / prepared.scale[0] ** 2
-        if start is None:
-            refuse_confounded(evaluate(products, first, restricted=True), model.variance_names)
-        point, record = maximise(evaluate(products, first, restricted=False), restricted=False, bounded=True)
-        require_converged(point, record)
+        scaled = None if start is None else start[None] / prepared.scale[0] ** 2
+        point, _ = estimate(part, prepared, restricted=False, bounded=True, start=scaled)
         criterion = float(point.criterion[0] + 2 * model.heads * np.log(prepared.scale[0]))
         return _Point(criterion, point, prepared, part.fixed.orthogonal, triangle)
 

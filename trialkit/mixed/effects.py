@@ -10,11 +10,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.estimates import Estimates
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.means import MeanRows, Weights, mean_rows
 from trialkit.mixed.multivariate_t import require_confidence, t_quantile
+from trialkit.mixed.refusals import MixedModelError, NotEstimable
 
 FloatArray = NDArray[np.float64]
 

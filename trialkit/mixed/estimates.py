@@ -9,13 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import MixedModelError
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared
-from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.orthogonal_strata import Strata, find_strata
+from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
-from trialkit.mixed.strata import Strata, find_strata
 
 FloatArray = NDArray[np.float64]
 
@@ -30,7 +29,6 @@ class Estimates:
     model: Model
     response: FloatArray
     prepared: Prepared
-    products: CrossProducts
     point: Evaluation
     record: FitRecord
 

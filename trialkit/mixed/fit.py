@@ -11,20 +11,19 @@ import pandas as pd
 
 from trialkit.mixed.comparisons import (
     Adjustment,
-    Question,
+    PosedComparison,
     adjustment,
     comparison_table,
     equivalence_table,
     pose,
 )
 from trialkit.mixed.contrasts import Contrasts, Family, family_contrasts, named
-from trialkit.mixed.errors import MixedModelError
-from trialkit.mixed.likelihood import evaluate
+from trialkit.mixed.levels_and_rows import LevelsAndRows
 from trialkit.mixed.means import Weights, mean_rows
-from trialkit.mixed.model import build_model, prepare, starting_variances
+from trialkit.mixed.model import build_model, prepare
 from trialkit.mixed.multivariate_t import require_confidence
-from trialkit.mixed.rows import Rows
-from trialkit.mixed.scoring import maximise, refuse_confounded, require_converged
+from trialkit.mixed.refusals import MixedModelError
+from trialkit.mixed.scoring import estimate
 
 
 def fit_mixed(
@@ -67,7 +66,7 @@ def fit_mixed(
     Raises
     ------
     FormulaError, ConfoundedTerm, NoVariation, NotConverged
-        See `trialkit.mixed.errors`; each says what to change.
+        See `trialkit.mixed.refusals`; each says what to change.
 
     Examples
     --------
@@ -86,17 +85,12 @@ def fit_mixed(
         raise MixedModelError("bounds is 'nonnegative' or 'strata'; method is 'reml' or 'ml'.")
     model, response = build_model(data, formula, random, residual_by)
     prepared = prepare(model, response[None])
-    products = model.cross_products(prepared)
-    restricted = evaluate(products, starting_variances(model)[None], restricted=True)
-    refuse_confounded(restricted, model.variance_names)
-    start = restricted if method == "reml" else evaluate(products, restricted.variances, restricted=False)
-    point, record = maximise(start, restricted=method == "reml", bounded=bounds == "nonnegative")
-    require_converged(point, record)
-    return MixedFit(formula, method, bounds, model, response, prepared, products, point, record)
+    point, record = estimate(model, prepared, restricted=method == "reml", bounded=bounds == "nonnegative")
+    return MixedFit(formula, method, bounds, model, response, prepared, point, record)
 
 
 @dataclass(frozen=True)
-class MixedFit(Rows):
+class MixedFit(LevelsAndRows):
     """A fitted model and what can be asked of it.
 
     Attributes
@@ -108,7 +102,6 @@ class MixedFit(Rows):
         The design: fixed part, random terms, cells, blocks.
     response : ndarray, shape (rows used,)
     prepared : Prepared
-    products : CrossProducts
     point : Evaluation
         Likelihood and derivatives at the estimates, in units of ``prepared.scale``.
     record : FitRecord
@@ -291,12 +284,12 @@ class MixedFit(Rows):
         within: str | None,
         slope_of: str | None,
         weights: Weights,
-    ) -> Question:
+    ) -> PosedComparison:
         places = within.split(":") if within else []
         asked = mean_rows(self.model, ":".join([*places, factors]), weights, slope_of)
         return pose(self.model.fixed, asked, len(places), choose)
 
-    def _compared(self, question: Question, adjust: Adjustment, confidence: float) -> pd.DataFrame:
+    def _compared(self, question: PosedComparison, adjust: Adjustment, confidence: float) -> pd.DataFrame:
         require_confidence(confidence)
         levels = question.contrasts.weights.shape[1]
         small = self.small

@@ -11,11 +11,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.mixed.blocks import Blocks, independent_blocks
-from trialkit.mixed.cells import Cells, collapse, diagonal_term
-from trialkit.mixed.errors import ConfoundedTerm, FormulaError, NoVariation
-from trialkit.mixed.factors import Factor, IntArray, cross, encode, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, IntArray, cross, encode, group_rows
+from trialkit.mixed.collapsed_cells import Cells, collapse, diagonal_term
 from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
 from trialkit.mixed.products import CrossProducts, DesignProducts, add_responses, design_products
+from trialkit.mixed.refusals import ConfoundedTerm, FormulaError, NoVariation
 
 FloatArray = NDArray[np.float64]
 
@@ -31,11 +31,11 @@ class Model:
     fixed : FixedDesign
     fixed_row : ndarray of int, shape (cells,)
         Row of the fixed design that each cell has.
-    terms : tuple of Factor
+    terms : tuple of CodedFactor
         Random terms, coded by cell.
     diagonal : int or None
         Position of the term with one level a cell.
-    residual : Factor
+    residual : CodedFactor
         What has a residual variance of its own, coded by cell; one level unless asked otherwise.
     cells : Cells
     blocks : Blocks
@@ -47,9 +47,9 @@ class Model:
 
     fixed: FixedDesign
     fixed_row: IntArray
-    terms: tuple[Factor, ...]
+    terms: tuple[CodedFactor, ...]
     diagonal: int | None
-    residual: Factor
+    residual: CodedFactor
     cells: Cells
     blocks: Blocks
     row_labels: pd.Index
@@ -152,16 +152,16 @@ def build_model(
     covariate_codes = {name: np.unique(values, return_inverse=True)[1] for name, values in covariates.items()}
     terms = _random_terms(coded, random)
     fixed_codes = [factors[n].codes if n in factors else covariate_codes[n] for n in formula.columns]
-    residual = coded[residual_by] if residual_by else Factor("residual", ("",), np.zeros(len(labels), np.intp))
+    residual = coded[residual_by] if residual_by else CodedFactor("residual", ("",), np.zeros(len(labels), np.intp))
     cells = collapse([*fixed_codes, *(t.codes for t in terms), residual.codes])
     rows = cells.representatives
     fixed, fixed_row = _fixed_part(formula, factors, covariates, [codes[rows] for codes in fixed_codes], cells)
-    by_cell = tuple(Factor(t.name, t.levels, t.codes[rows]) for t in terms)
+    by_cell = tuple(CodedFactor(t.name, t.levels, t.codes[rows]) for t in terms)
     _refuse_repeated(by_cell)
     diagonal = diagonal_term(by_cell, cells)
     in_columns = [t for i, t in enumerate(by_cell) if i != diagonal]
     blocks = independent_blocks(in_columns, len(rows))
-    by_residual = Factor(residual.name, residual.levels, residual.codes[rows])
+    by_residual = CodedFactor(residual.name, residual.levels, residual.codes[rows])
     dropped = len(data) - len(labels)
     model = Model(fixed, fixed_row, by_cell, diagonal, by_residual, cells, blocks, labels, dropped)
     return model, response
@@ -231,16 +231,16 @@ def _is_covariate(column: pd.Series) -> bool:
     return pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_bool_dtype(column.dtype)
 
 
-def _random_terms(coded: dict[str, Factor], random: Sequence[str]) -> list[Factor]:
+def _random_terms(coded: dict[str, CodedFactor], random: Sequence[str]) -> list[CodedFactor]:
     if len(set(random)) < len(random):
         raise ConfoundedTerm(f"A random term is named twice: {', '.join(random)}.")
     crossed = [cross([coded[column] for column in term.split(":")]) for term in random]
-    return [Factor(term, factor.levels, factor.codes) for term, factor in zip(random, crossed, strict=True)]
+    return [CodedFactor(term, factor.levels, factor.codes) for term, factor in zip(random, crossed, strict=True)]
 
 
 def _fixed_part(
     formula: Formula,
-    factors: dict[str, Factor],
+    factors: dict[str, CodedFactor],
     covariates: dict[str, FloatArray],
     cell_codes: list[IntArray],
     cells: Cells,
@@ -250,12 +250,12 @@ def _fixed_part(
     fixed_row, distinct = group_rows(cell_codes) if cell_codes else (np.zeros(len(rows), np.intp), np.zeros(1, np.intp))
     heads = rows[distinct]
     weights = np.asarray(np.bincount(fixed_row, cells.sizes), float)
-    chosen = [Factor(f.name, f.levels, f.codes[heads]) for f in factors.values()]
+    chosen = [CodedFactor(f.name, f.levels, f.codes[heads]) for f in factors.values()]
     design = fixed_design(formula, chosen, {n: values[heads] for n, values in covariates.items()}, weights)
     return design, fixed_row
 
 
-def _refuse_repeated(terms: Sequence[Factor]) -> None:
+def _refuse_repeated(terms: Sequence[CodedFactor]) -> None:
     """Two terms that group the rows alike would share one variance between them in any proportion."""
     for i, first in enumerate(terms):
         for second in terms[i + 1 :]:

@@ -25,8 +25,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 
-from trialkit.mixed.errors import MixedModelError
 from trialkit.mixed.lattice import lattice_points
+from trialkit.mixed.refusals import MixedModelError
 
 FloatArray = NDArray[np.float64]
 

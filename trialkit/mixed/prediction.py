@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.factors import Factor, IntArray
+from trialkit.mixed.coded_factors import CodedFactor, IntArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.woodbury import Solved
 
@@ -96,14 +96,18 @@ def predict_diagonal(point: Evaluation, inverse: CellInverse, term: int, sizes: 
 
 
 def simulate_responses(
-    fitted: FloatArray, terms: list[tuple[Factor, float]], residual: FloatArray, rng: np.random.Generator, count: int
+    fitted: FloatArray,
+    terms: list[tuple[CodedFactor, float]],
+    residual: FloatArray,
+    rng: np.random.Generator,
+    count: int,
 ) -> FloatArray:
     """Draw responses, shape (count, heads), from the model with fixed part `fitted`.
 
     Parameters
     ----------
     fitted : ndarray, shape (heads,)
-    terms : list of (Factor, variance)
+    terms : list of (CodedFactor, variance)
         Random terms coded by head; variances at zero or above.
     residual : ndarray, shape (heads,)
         Residual variance of each head.

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.factors import Factor, IntArray, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
 
 FloatArray = NDArray[np.float64]
 
@@ -176,7 +176,7 @@ def term_slices(blocks: Blocks) -> tuple[slice, ...]:
 
 def design_products(
     x: FloatArray,
-    terms: Sequence[Factor],
+    terms: Sequence[CodedFactor],
     diagonal: int | None,
     blocks: Blocks,
     sizes: FloatArray,
@@ -188,7 +188,7 @@ def design_products(
     ----------
     x : ndarray, shape (cells, p)
         Orthonormal basis of the fixed part.
-    terms : sequence of Factor
+    terms : sequence of CodedFactor
         Every random term, coded by cell.
     diagonal : int or None
         The term that needs no columns.
@@ -220,7 +220,7 @@ def design_products(
     )
 
 
-def _scaled_rows(x: FloatArray, terms: Sequence[Factor], blocks: Blocks, sizes: FloatArray) -> FloatArray:
+def _scaled_rows(x: FloatArray, terms: Sequence[CodedFactor], blocks: Blocks, sizes: FloatArray) -> FloatArray:
     p = x.shape[1]
     rows = np.zeros((blocks.count, blocks.rows, p + 1 + sum(blocks.widths)))
     root = np.sqrt(sizes)

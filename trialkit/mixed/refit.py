@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import MixedModelError, NotEstimable
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
-from trialkit.mixed.likelihood import evaluate
-from trialkit.mixed.model import Prepared, prepare, starting_variances
-from trialkit.mixed.scoring import maximise
+from trialkit.mixed.model import Prepared, prepare
+from trialkit.mixed.orthogonal_strata import Strata, StrataSample, strata_sample
+from trialkit.mixed.refusals import MixedModelError, NotEstimable
+from trialkit.mixed.scoring import estimate_each
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
-from trialkit.mixed.strata import Strata, StrataSample, strata_sample
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -72,9 +71,9 @@ def refit_many(
 ) -> Refits:
     """Fit the model of `fit` to many responses.
 
-    On an orthogonal design each response needs only the sums of squares of its strata (`trialkit.mixed.strata`);
-    otherwise the responses go through the same scoring as a single fit, side by side. Either way the answers are
-    those of fitting one by one.
+    On an orthogonal design each response needs only the sums of squares of its strata
+    (`trialkit.mixed.orthogonal_strata`); otherwise the responses go through the same scoring as a single fit, side by
+    side. Either way the answers are those of fitting one by one.
 
     Parameters
     ----------
@@ -159,9 +158,7 @@ def _by_strata(fit: MixedFit, strata: Strata, responses: FloatArray, asked: _Ask
 
 def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     """Scoring for all responses side by side, from variances of equal size as a single fit does."""
-    products = fit.model.cross_products(prepared)
-    start = evaluate(products, starting_variances(fit.model)[None], restricted=True)
-    point, record = maximise(start, restricted=True, bounded=fit.bounds == "nonnegative")
+    point, record = estimate_each(fit.model, prepared, restricted=True, bounded=fit.bounds == "nonnegative")
     good = record.converged
     if good.all():
         small = small_sample(point, record.free, prepared)

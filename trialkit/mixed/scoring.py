@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import ConfoundedTerm, NotConverged, NoVariation
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
+from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
+from trialkit.mixed.refusals import ConfoundedTerm, NotConverged, NoVariation
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -70,6 +71,68 @@ class FitRecord:
         return self.informed & (self.largest_score <= score)
 
 
+def estimate(
+    model: Model, prepared: Prepared, *, restricted: bool, bounded: bool, start: FloatArray | None = None
+) -> tuple[Evaluation, FitRecord]:
+    """Find the variances of greatest likelihood of one response; arguments as for `estimate_each`.
+
+    Raises
+    ------
+    ConfoundedTerm
+        As from `estimate_each`.
+    NoVariation, NotConverged
+        If they do not settle; the message says what to change.
+    """
+    point, record = estimate_each(model, prepared, restricted=restricted, bounded=bounded, start=start)
+    _require_converged(point, record)
+    return point, record
+
+
+def estimate_each(
+    model: Model,
+    prepared: Prepared,
+    *,
+    restricted: bool,
+    bounded: bool,
+    start: FloatArray | None = None,
+    tolerance: float = SCORE_TOLERANCE,
+) -> tuple[Evaluation, FitRecord]:
+    """Find the variances of greatest likelihood of each response; which of them settled is told in the record.
+
+    Parameters
+    ----------
+    model : Model
+    prepared : Prepared
+    restricted, bounded, tolerance
+        As for `maximise`.
+    start : ndarray, shape (r, k) or (1, k), optional
+        Variances to start from, in squared units of the prepared scale: of a design already known to tell them apart.
+        By default equal parts of the total.
+
+    Raises
+    ------
+    ConfoundedTerm
+        If the design cannot tell the variances apart, whatever the response.
+    """
+    first = None if start is not None else distinct_start(model, prepared)
+    if first is None or not restricted:
+        products = first.products if first else model.cross_products(prepared)
+        first = evaluate(products, starting_variances(model)[None] if start is None else start, restricted=restricted)
+    return maximise(first, restricted=restricted, bounded=bounded, tolerance=tolerance)
+
+
+def distinct_start(model: Model, prepared: Prepared) -> Evaluation:
+    """Evaluate the restricted likelihood at equal variances; refuse those that the design cannot tell apart.
+
+    Raises
+    ------
+    ConfoundedTerm
+    """
+    point = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
+    _refuse_confounded(point, model.variance_names)
+    return point
+
+
 def maximise(
     start: Evaluation, *, restricted: bool, bounded: bool, tolerance: float = SCORE_TOLERANCE
 ) -> tuple[Evaluation, FitRecord]:
@@ -116,7 +179,7 @@ def maximise(
     return point, FitRecord(iterations, dampings, _largest_score(point, free), free, _informed(point, free))
 
 
-def require_converged(point: Evaluation, record: FitRecord) -> None:
+def _require_converged(point: Evaluation, record: FitRecord) -> None:
     """Refuse to hand on a single fit that did not settle."""
     if record.converged[0]:
         return
@@ -221,7 +284,7 @@ def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: f
     return np.asarray(np.linalg.solve(information + (damping + JITTER) * unit, score[..., None])[..., 0] / scale)
 
 
-def refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:
+def _refuse_confounded(point: Evaluation, names: Sequence[str]) -> None:
     """Refuse a model whose variances the design cannot tell apart, whatever the response."""
     expected, variances = point.expected[0], point.variances[0]
     scale = np.sqrt(np.maximum(np.diagonal(expected), np.finfo(float).tiny))

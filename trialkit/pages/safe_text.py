@@ -24,6 +24,8 @@ def safe_text(text: str) -> str:
     >>> safe_text("Fen" + chr(0x202E) + "leaf" + chr(10) + "two")
     'Fenleaf two'
     """
+    if len(text) <= LONGEST_TEXT and text.isascii() and text.isprintable():
+        return text
     shown = text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"
     return "".join(_safe_character(c) for c in shown if c not in DIRECTION_MARKS)
 

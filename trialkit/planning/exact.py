@@ -107,7 +107,7 @@ class Expectation:
 def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower:
     """Power, detectable differences and widths of a design, without simulation.
 
-    Where the design is orthogonal (`trialkit.mixed.strata`; Nelder 1965) the F test of an effect that lies in one
+    Where the design is orthogonal (Nelder 1965) the F test of an effect that lies in one
     stratum is the classical one, ``F(l, f_s, lambda)`` with ``lambda = delta' (C C')^-1 delta / xi_s`` and ``xi_s`` the
     stratum's expected mean square, and this is exact. A difference of treatments whose parts lie in several
     strata is averaged over their mean squares (`EstimatedDifference`). Elsewhere the non-central F with

@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 from trialkit.documents.plan import Refusal
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedModelError
-from trialkit.mixed.factors import Factor, cross, encode
+from trialkit.mixed.coded_factors import CodedFactor, cross, encode
 from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.means import mean_rows
-from trialkit.mixed.model import Model, build_model, prepare, starting_variances
-from trialkit.mixed.scoring import refuse_confounded
+from trialkit.mixed.model import Model, build_model, prepare
+from trialkit.mixed.orthogonal_strata import Strata, find_strata
+from trialkit.mixed.scoring import distinct_start
 from trialkit.mixed.small_sample import SmallSample, small_sample
-from trialkit.mixed.strata import Strata, find_strata
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.refusal import CannotBeJudged
 
@@ -82,9 +82,7 @@ class PlannedDesign:
         """
         try:
             model = build_model(self.data, self.formula, self.random)[0]
-            prepared = prepare(model, self._filler)
-            start = evaluate(model.cross_products(prepared), starting_variances(model)[None], restricted=True)
-            refuse_confounded(start, model.variance_names)
+            distinct_start(model, prepare(model, self._filler))
         except MixedModelError as error:
             raise CannotBeJudged(Refusal("not analysable", detail=str(error))) from error
         return model
@@ -242,7 +240,7 @@ def level_text(level: object) -> str:
     return f"{level:g}" if isinstance(level, int | float | np.number) else str(level)
 
 
-def _extremes(factor: Factor) -> FloatArray:
+def _extremes(factor: CodedFactor) -> FloatArray:
     """Minus a half at the first level, a half at the last, zero between; by head."""
     values = np.zeros(len(factor.levels))
     values[0], values[-1] = -0.5, 0.5

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from trialkit.documents.plan import Refusal
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
-from trialkit.mixed.factors import cross, encode
+from trialkit.mixed.coded_factors import cross, encode
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.refusal import CannotBeJudged
 

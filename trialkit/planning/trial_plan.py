@@ -27,7 +27,7 @@ from trialkit.domain.factors import DOSE
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.layouts.options import best_practice_buckets
+from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.calendar import calendar
 from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve

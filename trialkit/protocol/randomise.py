@@ -11,7 +11,7 @@ from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
-from trialkit.layouts.options import LayoutOptions
+from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables.bucket_ids import LARGEST_NUMBER, make_bucket_id
 

@@ -12,7 +12,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -21,6 +21,7 @@ from trialkit._resources import resource_folder
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import PROTOCOL_FILE
+from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.check import Trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
@@ -35,6 +36,7 @@ LICENCES = {
     "CC0-1.0": ("CC0 1.0 Universal", "https://creativecommons.org/publicdomain/zero/1.0/"),
 }
 UNITS_FILE, MIAPPE_FILE, DICTIONARY_FILE = "observation_units.csv", "miappe.json", "dictionary.md"
+AGREEMENT_FILE, PICTURE_FILE = "agreement.csv", "explore/raw_records.svg"
 RESULTS_PATH = "results/results.json"
 FACTOR_TYPES = {
     "cultivar": ("Cultivar", "Cultivar of lettuce."),
@@ -72,6 +74,7 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
     files[UNITS_FILE] = csv_text(observation_units(trial)).encode("utf-8")
     resources = [_table_resource(name, list(tables[name].columns), files) for name in tables]
     resources.append(_units_resource(files))
+    resources += _explored(trial, files)
     files[PROTOCOL_FILE] = (trial.folder / PROTOCOL_FILE).read_bytes()
     resources.append(_resource("protocol", PROTOCOL_FILE, "The protocol of the trial.", "text/toml", files))
     if results is not None:
@@ -174,6 +177,26 @@ def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
         "encoding": "utf-8",
         "schema": schema,
     }
+
+
+def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+    """Add what a statistician looks at first, where the records tell it."""
+    if trial.heads.empty:
+        return
+    agreement = agreement_table(trial)
+    if len(agreement):
+        files[AGREEMENT_FILE] = csv_text(agreement).encode("utf-8")
+        kinds = {"buckets": "integer", **dict.fromkeys(("dose_tsp", "value", "lower", "upper"), "number")}
+        fields = [
+            {"name": name, "type": kinds.get(name, "string"), "description": text}
+            for name, text in DESCRIPTIONS.items()
+        ]
+        made = _resource("agreement", AGREEMENT_FILE, "How well readings agree, and effect sizes.", "text/csv", files)
+        schema = {"fields": fields, "missingValues": [""]}
+        described = {"title": "Agreement and effect sizes", "format": "csv", "encoding": "utf-8", "schema": schema}
+        yield {**made, "type": "table", **described}
+    files[PICTURE_FILE] = raw_records_svg(trial)
+    yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
 
 
 def _resource(name: str, path: str, description: str, mediatype: str, files: Mapping[str, bytes]) -> dict[str, Any]:
@@ -310,6 +333,12 @@ def _readme(trial: Trial, licence: str, analysed: bool) -> str:
         "table is described in datapackage.json, and in words in dictionary.md; miappe.json has the metadata under the",
         "names of MIAPPE 1.1. One row of heads.csv is a head, but treatments were given to buckets: the bucket is the",
         "replicate.",
+        "",
+        "explore/raw_records.svg shows the weight of every bucket by treatment and garden. agreement.csv tells how",
+        "well pH read after mixing agrees with pH foreseen from water and acid (intraclass correlation: low where all",
+        "buckets were brought to about the same pH), and the effect of each treatment against the current practice in",
+        "standard deviations of buckets (Hedges' g), blocks and gardens left out of account, as they are not by the",
+        "analysis.",
         "",
         f"Licence of the data: {LICENCES[licence][0]} ({LICENCES[licence][1]}).",
         "",

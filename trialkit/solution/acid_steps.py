@@ -8,6 +8,9 @@ first: a teaspoon of it turns soft water into something near vinegar at once.
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from trialkit.domain.units import CUP_ML, TABLESPOON_ML, TEASPOON_ML
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
@@ -76,11 +79,10 @@ def safe_acid_step(
     >>> safe_acid_step(citric, 20.0, 90.0).tsp, safe_acid_step(citric, 20.0, 0.0)
     (12.0, None)
     """
-    for tsp in KITCHEN_STEPS_TSP:
-        step = _step(acid, tsp)
-        if _is_safe(step, acid, volume_l, alkalinity_mg_l_caco3, ph_start, temperature_c):
-            return step
-    return None
+    steps = [_step(acid, tsp) for tsp in KITCHEN_STEPS_TSP]
+    amounts = [step.acid_tsp for step in steps]
+    safe = _are_safe(amounts, acid, volume_l, alkalinity_mg_l_caco3, ph_start, temperature_c)
+    return next((step for step, is_safe in zip(steps, safe, strict=True) if is_safe), None)
 
 
 def smallest_acid_step(acid: AcidProduct) -> AcidStep:
@@ -98,39 +100,39 @@ def lowest_alkalinity_for_acid(
     >>> lowest_alkalinity_for_acid(AcidProduct("vinegar", "acetic", pct_w_v=5.0), 20.0)
     5.0
     """
-    smallest = smallest_acid_step(acid)
-    for steps in range(int(most / ALKALINITY_STEP_MG_L) + 1):
-        alkalinity = steps * ALKALINITY_STEP_MG_L
-        if _is_safe(smallest, acid, volume_l, alkalinity, ph_start, temperature_c):
-            return alkalinity
-    return math.inf
+    alkalinities = np.arange(int(most / ALKALINITY_STEP_MG_L) + 1) * ALKALINITY_STEP_MG_L
+    safe = _are_safe(smallest_acid_step(acid).acid_tsp, acid, volume_l, alkalinities, ph_start, temperature_c)
+    return float(alkalinities[safe][0]) if safe.any() else math.inf
 
 
 def _step(acid: AcidProduct, tsp: float) -> AcidStep:
     return AcidStep(tsp, tsp * TEASPOON_ML, tsp / as_liquid(acid, 1.0))
 
 
-def _is_safe(
-    step: AcidStep, acid: AcidProduct, volume_l: float, alkalinity: float, ph_start: float, temperature_c: float
-) -> bool:
-    """Whether water at the top of the window stays above the lowest pH that a step may leave.
+def _are_safe(
+    acid_tsp: ArrayLike,
+    acid: AcidProduct,
+    volume_l: float,
+    alkalinity: ArrayLike,
+    ph_start: float,
+    temperature_c: float,
+) -> NDArray[np.bool_]:
+    """Whether water at the top of the window stays above the lowest pH that a step may leave, for each step or water.
 
     Phosphate of nutrient would hold the pH a little better and is left out.
     """
-    before = float(
-        acid_for_ph(
-            acid=acid.acid,
-            ph_target=WINDOW_PH[1],
-            alkalinity_mg_l_caco3=alkalinity,
-            ph_start=ph_start,
-            temperature_c=temperature_c,
-        )
-    )
-    after = ph_after(
+    before = acid_for_ph(
         acid=acid.acid,
-        acid_mol_l=before + step.acid_tsp * acid.mol_per_tsp / volume_l,
+        ph_target=WINDOW_PH[1],
         alkalinity_mg_l_caco3=alkalinity,
         ph_start=ph_start,
         temperature_c=temperature_c,
     )
-    return float(after) >= LOWEST_PH_AFTER_A_STEP
+    after = ph_after(
+        acid=acid.acid,
+        acid_mol_l=before + np.asarray(acid_tsp) * acid.mol_per_tsp / volume_l,
+        alkalinity_mg_l_caco3=alkalinity,
+        ph_start=ph_start,
+        temperature_c=temperature_c,
+    )
+    return np.asarray(after >= LOWEST_PH_AFTER_A_STEP)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import betainccinv, betaincinv, chdtrc, ndtri
 
 from trialkit.domain.heads import is_usable
 
@@ -87,48 +88,48 @@ def overdispersion(buckets: pd.DataFrame) -> float:
 
 def share_with_limits(usable: float, recorded: float, dispersion: float, confidence: float) -> Share | None:
     """A share with Clopper and Pearson's interval on the effective number of heads."""
-    from statsmodels.stats.proportion import proportion_confint
-
     if not recorded:
         return None
-    x, n = usable / dispersion, recorded / dispersion
-    lower, upper = proportion_confint(x, n, alpha=1 - confidence, method="beta")
-    return Share(usable / recorded, _number(lower, 0.0), _number(upper, 1.0))
-
-
-def _number(limit: float, otherwise: float) -> float:
-    """Limit of a share; at 0 or n the beta distribution has none on one side."""
-    return float(limit) if np.isfinite(limit) else otherwise
+    x, n, tail = usable / dispersion, recorded / dispersion, (1 - confidence) / 2
+    lower = float(betaincinv(x, n - x + 1, tail)) if usable else 0.0
+    upper = float(betainccinv(x + 1, n - x, tail)) if usable < recorded else 1.0
+    return Share(usable / recorded, lower, upper)
 
 
 def difference_with_limits(
     first: tuple[float, float], second: tuple[float, float], dispersion: float, confidence: float
 ) -> Share | None:
     """Difference of two shares, each given as (usable, recorded), with Newcombe's interval on effective numbers."""
-    from statsmodels.stats.proportion import confint_proportions_2indep
-
     if not first[1] or not second[1]:
         return None
-    (x, n), (y, m) = (tuple(count / dispersion for count in counts) for counts in (first, second))
-    lower, upper = confint_proportions_2indep(x, n, y, m, method="newcomb", compare="diff", alpha=1 - confidence)
-    return Share(first[0] / first[1] - second[0] / second[1], float(lower), float(upper))
+    shares = np.array([first[0] / first[1], second[0] / second[1]])
+    lower, upper = _wilson_limits(shares, np.array([first[1], second[1]]) / dispersion, confidence)
+    difference = float(shares[0] - shares[1])
+    down, up = np.hypot(shares - lower, (upper - shares)[::-1])
+    return Share(difference, difference - float(down), difference + float(up))
+
+
+def _wilson_limits(shares: FloatArray, heads: FloatArray, confidence: float) -> tuple[FloatArray, FloatArray]:
+    """Limits of single shares by the score (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212)."""
+    z = float(ndtri((1 + confidence) / 2))
+    middle = shares + z**2 / (2 * heads)
+    half = z * np.sqrt(shares * (1 - shares) / heads + z**2 / (4 * heads**2))
+    return (middle - half) / (1 + z**2 / heads), (middle + half) / (1 + z**2 / heads)
 
 
 def compare_shares(usable: FloatArray, recorded: FloatArray, dispersion: float) -> ShareTest:
     """Test that levels share one share, shape (levels,): Pearson's chi-square over the design effect."""
-    from scipy.stats import chi2_contingency
-
     known = recorded > 0
     x, n = usable[known] / dispersion, recorded[known] / dispersion
     df = int(known.sum()) - 1
     table = np.array([x, n - x])
     if df < 1 or not (table.sum(1) > 0).all():
         return ShareTest(None, max(df, 0), None)
-    found = chi2_contingency(table, correction=False)
-    expected = found.expected_freq
+    expected = np.outer(table.sum(1), table.sum(0)) / table.sum()
+    statistic = float(((table - expected) ** 2 / expected).sum())
     if expected.min() < LEAST_EXPECTED or (expected < FEW_EXPECTED).mean() > SHARE_FEW:
-        return ShareTest(float(found.statistic), df, None)
-    return ShareTest(float(found.statistic), df, float(found.pvalue))
+        return ShareTest(statistic, df, None)
+    return ShareTest(statistic, df, float(chdtrc(df, statistic)))
 
 
 def factor_counts(buckets: pd.DataFrame, column: str) -> Iterator[tuple[object, float, float]]:

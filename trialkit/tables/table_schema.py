@@ -6,7 +6,7 @@ The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that sta
 """
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -185,22 +185,40 @@ def compile_schema(schema: TableSchema, present: Collection[str]) -> Any:
     return pa.DataFrameSchema(columns, unique=key, report_duplicates="exclude_first", strict=True)
 
 
+def holds(schema: TableSchema, frame: pd.DataFrame) -> bool:
+    """Whether a typed frame, with the columns that its file has, breaks no constraint: pandera tells which it does."""
+    for name in frame.columns:
+        field, known = schema.field(name), frame[name].dropna()
+        if field.required and len(known) < len(frame):
+            return False
+        if not all(constraint(known).all() for constraint in _constraints(field).values()):
+            return False
+    key = list(schema.primary_key)
+    return not (set(key) <= set(frame.columns) and frame.duplicated(key).any())
+
+
 def _checks(field: Field) -> list[Any]:
     import pandera.pandas as pa
 
-    def limit(value: float | str) -> object:
+    return [pa.Check(constraint, error=name) for name, constraint in _constraints(field).items()]
+
+
+def _constraints(field: Field) -> dict[str, Callable[[pd.Series], Any]]:
+    """Which values of a typed column hold to each constraint of the Table Schema, by its name there."""
+
+    def limit(value: Any) -> Any:
         return pd.Timestamp(value) if field.type == "date" else value
 
-    checks = []
+    found: dict[str, Callable[[pd.Series], Any]] = {}
     if field.minimum is not None:
-        checks.append(pa.Check.ge(limit(field.minimum), error="minimum"))
+        found["minimum"] = lambda column: column >= limit(field.minimum)
     if field.maximum is not None:
-        checks.append(pa.Check.le(limit(field.maximum), error="maximum"))
+        found["maximum"] = lambda column: column <= limit(field.maximum)
     if field.enum is not None:
-        checks.append(pa.Check.isin(list(field.enum), error="enum"))
+        found["enum"] = lambda column: column.isin(list(field.enum or ()))
     if field.pattern is not None:
         # A Table Schema pattern must match the whole value; $ alone would let a line end pass.
-        checks.append(pa.Check.str_matches(rf"(?:{field.pattern})\Z", error="pattern"))
+        found["pattern"] = lambda column: column.str.match(rf"(?:{field.pattern})\Z")
     if field.max_length is not None:
-        checks.append(pa.Check.str_length(max_value=field.max_length, error="maxLength"))
-    return checks
+        found["maxLength"] = lambda column: column.str.len() <= field.max_length
+    return found

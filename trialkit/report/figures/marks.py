@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
 
 from trialkit.pages.palette import LIGHT
 from trialkit.report.reading import Part
@@ -78,22 +80,8 @@ def draw_mark(axes: Axes, mark: Mark, x: float, y: float, *, transform: Transfor
 
 def draw_buckets(axes: Axes, at: Sequence[float], values: Sequence[float], orient: Literal["h", "v"]) -> None:
     """Draw raw bucket means as dots that step aside for one another."""
-    import pandas as pd
-    import seaborn as sns
+    from trialkit.report.figures.dots import Dots
 
-    if not values:
-        return
-    name: dict[str, Any] = {"x": "value", "y": "at"} if orient == "h" else {"x": "at", "y": "value"}
-    sns.swarmplot(
-        pd.DataFrame({"at": [float(a) for a in at], "value": list(values)}),
-        **name,
-        orient=orient,
-        native_scale=True,
-        dodge=False,
-        size=3.8,
-        color=LIGHT["raw"],
-        legend=False,
-        zorder=2,
-        ax=axes,
-    )
-    axes.set(xlabel="", ylabel="")
+    if values:
+        dots = Dots(np.array(at, float), np.array(values, float), upright=orient == "v", colour=LIGHT["raw"])
+        axes.add_line(dots)

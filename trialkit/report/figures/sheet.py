@@ -21,9 +21,8 @@ PIXELS_PER_INCH = 72
 WIDE_PX = 880
 NARROW_PX = 344
 TEXT_PX = 12.5
-# Harmless, and both depend on what strangers typed or on how many buckets there are: letters that our measuring font
-# lacks (the reader's browser has its own fonts), and bucket dots that touch their neighbours.
-IGNORED_WARNINGS = (r"Glyph .* missing", r"Matplotlib currently does not support", r".* of the points cannot be placed")
+# Harmless: letters that strangers typed and our measuring font lacks. The reader's browser has its own fonts.
+IGNORED_WARNINGS = (r"Glyph .* missing", r"Matplotlib currently does not support")
 
 
 def draw_twice(name: str, draw: Callable[[bool], Figure]) -> tuple[str, str]:
@@ -42,15 +41,7 @@ def draw_twice(name: str, draw: Callable[[bool], Figure]) -> tuple[str, str]:
         The wide and the narrow drawing as SVG.
     """
     with _house_style():
-        return _drawn(draw(False), f"{name}-wide"), _drawn(draw(True), f"{name}-narrow")
-
-
-def _drawn(figure: Figure, name: str) -> str:
-    svg = inline_svg(figure, name)
-    # Seaborn's dots hold their axes by an array, into which the garbage collector does not look: uncleared, the figure
-    # and all that is on it would stay for as long as the process.
-    figure.clear()
-    return svg
+        return inline_svg(draw(False), f"{name}-wide"), inline_svg(draw(True), f"{name}-narrow")
 
 
 @contextmanager

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.errors import ConfoundedTerm
-from trialkit.mixed.factors import Factor, IntArray, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
+from trialkit.mixed.refusals import ConfoundedTerm
 
 FloatArray = NDArray[np.float64]
 
@@ -47,12 +47,12 @@ def collapse(columns: Sequence[IntArray]) -> Cells:
     return Cells(codes, representatives, np.bincount(codes).astype(float))
 
 
-def diagonal_term(terms: Sequence[Factor], cells: Cells) -> int | None:
+def diagonal_term(terms: Sequence[CodedFactor], cells: Cells) -> int | None:
     """Find the random term with one level a cell (the bucket): its variance joins the diagonal and needs no Z.
 
     Parameters
     ----------
-    terms : sequence of Factor
+    terms : sequence of CodedFactor
         Random terms, coded by cell.
     cells : Cells
 

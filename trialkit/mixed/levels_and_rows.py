@@ -9,10 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.diagnostics import RowInverse, leave_one_out, row_inverse
+from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.effects import FixedEffects
-from trialkit.mixed.errors import MixedModelError
-from trialkit.mixed.factors import Factor
+from trialkit.mixed.left_out import RowInverse, leave_one_out, row_inverse
 from trialkit.mixed.prediction import (
     CellInverse,
     Predicted,
@@ -21,13 +20,14 @@ from trialkit.mixed.prediction import (
     predict_diagonal,
     simulate_responses,
 )
+from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.woodbury import Solved
 
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Rows(FixedEffects):
+class LevelsAndRows(FixedEffects):
     """Predicted effects, residuals, leverage and simulated responses of one fitted model."""
 
     def random_effects(self, term: str) -> pd.DataFrame:
@@ -173,7 +173,7 @@ class Rows(FixedEffects):
         """
         codes = self.model.cells.codes
         terms = [
-            (Factor(t.name, t.levels, t.codes[codes]), max(float(v), 0.0))
+            (CodedFactor(t.name, t.levels, t.codes[codes]), max(float(v), 0.0))
             for t, v in zip(self.model.terms, self.variances, strict=False)
         ]
         return simulate_responses(self._fitted, terms, self._residual_variances, rng, n)
@@ -205,7 +205,7 @@ class Rows(FixedEffects):
         residual = self._residual_variances / scale**2
         return row_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
 
-    def _predict(self, position: int, factor: Factor) -> Predicted:
+    def _predict(self, position: int, factor: CodedFactor) -> Predicted:
         if position == self.model.diagonal:
             by_cell = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
             order = np.argsort(factor.codes)

@@ -11,7 +11,8 @@ class MixedModelError(ValueError):
     >>> from trialkit.mixed import example, fit_mixed
     >>> fit_mixed(example.small_trial(), "weight_g ~ dose", ["block"]).means("cultivar")
     Traceback (most recent call last):
-    trialkit.mixed.errors.MixedModelError: 'cultivar' is not a factor of the model 'weight_g ~ dose'; its factors: dose.
+    trialkit.mixed.refusals.MixedModelError: 'cultivar' is not a factor of the model 'weight_g ~ dose'; its factors:
+    dose.
     """
 
 
@@ -23,7 +24,7 @@ class FormulaError(MixedModelError):
     >>> from trialkit.mixed import example, fit_mixed
     >>> fit_mixed(example.small_trial(), "weight_g ~ dosis")
     Traceback (most recent call last):
-    trialkit.mixed.errors.FormulaError: No column named 'dosis' in the data.
+    trialkit.mixed.refusals.FormulaError: No column named 'dosis' in the data.
     """
 
 
@@ -36,7 +37,7 @@ class ConfoundedTerm(MixedModelError):
     >>> one_block_a_dose = example.small_trial().assign(bench=lambda heads: heads["block"])
     >>> fit_mixed(one_block_a_dose, "weight_g ~ dose", ["block", "bench"])
     Traceback (most recent call last):
-    trialkit.mixed.errors.ConfoundedTerm: The random terms 'block' and 'bench' group the rows alike: keep one of them.
+    trialkit.mixed.refusals.ConfoundedTerm: The random terms 'block' and 'bench' group the rows alike: keep one of them.
     """
 
 
@@ -48,7 +49,7 @@ class NoVariation(MixedModelError):
     >>> from trialkit.mixed import example, fit_mixed
     >>> fit_mixed(example.small_trial().head(3), "weight_g ~ dose")
     Traceback (most recent call last):
-    trialkit.mixed.errors.NoVariation: 3 rows for 3 fixed effects: none is left to estimate a variance from.
+    trialkit.mixed.refusals.NoVariation: 3 rows for 3 fixed effects: none is left to estimate a variance from.
     """
 
 
@@ -78,6 +79,6 @@ class NotEstimable(MixedModelError):
     >>> apart = example.small_trial().assign(site=lambda heads: heads["dose"].map({"2": "a", "4": "b", "6": "b"}))
     >>> fit_mixed(apart, "weight_g ~ site + dose", ["block"]).compare("dose", "versus", "4")
     Traceback (most recent call last):
-    trialkit.mixed.errors.NotEstimable: Not determined by the data, so not compared: 2 - 4. Ask for the others by name,
-    with 'contrasts'.
+    trialkit.mixed.refusals.NotEstimable: Not determined by the data, so not compared: 2 - 4. Ask for the others by
+    name, with 'contrasts'.
     """

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trialkit.mixed.factors import IntArray
+from trialkit.mixed.coded_factors import IntArray
 from trialkit.mixed.prediction import CellInverse
 
 FloatArray = NDArray[np.float64]

@@ -16,7 +16,7 @@ TABLE_SHARE = 16
 
 
 @dataclass(frozen=True)
-class Factor:
+class CodedFactor:
     """A column of labels.
 
     Attributes
@@ -34,7 +34,7 @@ class Factor:
     codes: IntArray
 
 
-def encode(column: pd.Series) -> Factor:
+def encode(column: pd.Series) -> CodedFactor:
     """Code a column by its levels: categorical order where there is one, else sorted.
 
     Levels that do not occur are left out, so that an unused category never becomes an empty column.
@@ -42,21 +42,21 @@ def encode(column: pd.Series) -> Factor:
     name = str(column.name)
     if not isinstance(column.dtype, pd.CategoricalDtype):
         codes, levels = pd.factorize(column, sort=True)
-        return Factor(name, tuple(levels), np.asarray(codes, np.intp))
+        return CodedFactor(name, tuple(levels), np.asarray(codes, np.intp))
     levels, codes = column.dtype.categories, np.asarray(column.array.codes, np.intp)
     present = np.bincount(codes, minlength=len(levels)) > 0
     if not present.all():
         levels, codes = levels[present], (present.cumsum() - 1)[codes]
-    return Factor(name, tuple(levels.tolist()), codes)
+    return CodedFactor(name, tuple(levels.tolist()), codes)
 
 
-def cross(factors: Sequence[Factor]) -> Factor:
+def cross(factors: Sequence[CodedFactor]) -> CodedFactor:
     """Joint levels of several factors, those that occur, labelled ``a:b``, in order of the first factor's levels."""
     if len(factors) == 1:
         return factors[0]
     codes, rows = group_rows([factor.codes for factor in factors])
     labels = zip(*([str(factor.levels[i]) for i in factor.codes[rows]] for factor in factors), strict=True)
-    return Factor(":".join(factor.name for factor in factors), tuple(":".join(label) for label in labels), codes)
+    return CodedFactor(":".join(factor.name for factor in factors), tuple(":".join(label) for label in labels), codes)
 
 
 def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:

@@ -158,3 +158,13 @@ def test_the_data_dictionary() -> None:
         )
     assert set(answer("schema", "--json")) == {*TABLE_NAMES, "means"}
     assert CliRunner().invoke(group, ["schema"]).stdout.count("columns") == len(TABLE_NAMES) + 1
+
+
+def test_results_of_another_version_are_refused(trial: Path, tmp_path: Path) -> None:
+    """What an earlier version wrote is not taken for damage."""
+    folder = Path(shutil.copytree(trial, tmp_path / "trial"))
+    path = folder / "results" / "results.json"
+    path.write_text(path.read_text("utf-8").replace("trialkit-results-2", "trialkit-results-1"), "utf-8")
+    result = CliRunner().invoke(group, ["report", str(folder)])
+    assert result.exit_code != 0
+    assert f"results.json was written by another version: run trialkit analyse {folder} again." in result.output

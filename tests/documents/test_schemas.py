@@ -8,9 +8,17 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
+from trialkit.cli.answer_schemas import answers_schema
+from trialkit.documents.recommended_schema import recommended_schema
 from trialkit.documents.results_schema import results_schema
+from trialkit.protocol.protocol_schema import protocol_schema
 
-SCHEMAS = {"results": results_schema}
+SCHEMAS = {
+    "answers": answers_schema,
+    "protocol": protocol_schema,
+    "recommended": recommended_schema,
+    "results": results_schema,
+}
 
 
 def undescribed(part: Any, where: str = "") -> Iterator[str]:

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
-from typing import Any, TypeVar, get_args, get_type_hints
+from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
 SIGNIFICANT_DIGITS = 12
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -82,12 +82,14 @@ def as_written(value: Value) -> Value:
     return from_data(type(value), as_data(value))
 
 
-def json_schema(kind: type[Any], name: str, title: str) -> dict[str, Any]:
+def json_schema(
+    kind: type[Any], name: str, title: str, *, mode: Literal["serialization", "validation"] = "serialization"
+) -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a kind of document, for ``schemas/NAME.schema.json``.
 
     Properties are described as their class describes them, in the "Attributes" section of its docstring.
     """
-    schema: dict[str, Any] = _adapter(kind).json_schema(mode="serialization")
+    schema: dict[str, Any] = _adapter(kind).json_schema(mode=mode)
     classes = {one.__name__: one for one in _classes_in(kind)}
     for part, of in ((schema, kind), *((part, classes.get(of)) for of, part in schema.get("$defs", {}).items())):
         if of is not None and part.get("type") == "object":
@@ -139,9 +141,10 @@ def _classes_in(kind: Any) -> Iterator[type[Any]]:
         if one in seen:
             continue
         seen.add(one)
-        if is_dataclass(one) or hasattr(one, "model_fields"):
+        if isinstance(one, type) and (is_dataclass(one) or hasattr(one, "model_fields")):
             yield one
-            waiting += get_type_hints(one).values()
+            fields_of = getattr(one, "model_fields", None)
+            waiting += [f.annotation for f in fields_of.values()] if fields_of else get_type_hints(one).values()
         waiting += [inner for inner in get_args(one) if not isinstance(inner, str)]
 
 

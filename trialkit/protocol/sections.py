@@ -79,7 +79,25 @@ def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCus
 
 
 class TrialSection(Section):
-    """What the trial is called and what it asks; with `blind`, labels and sheets name no treatment."""
+    """What the trial is called and what it asks.
+
+    Attributes
+    ----------
+    id : str
+        Short name, for files and for the ledger.
+    title : str
+        For the head of pages; the question where none is given.
+    question : str
+        That the trial is to answer.
+    season : str
+        When it stands, such as autumn 2026.
+    started_on : date, optional
+        Day of its start.
+    contact_role : str
+        Whom to ask.
+    blind : bool
+        Whether labels and sheets name no treatment.
+    """
 
     id: Slug = "trial"
     title: FreeText = ""
@@ -98,14 +116,30 @@ class TrialSection(Section):
 
 
 class Bucket(Section):
-    """The bucket, the same throughout the trial."""
+    """The bucket, the same throughout the trial.
+
+    Attributes
+    ----------
+    volume_l : float
+        Of a full bucket, litres.
+    heads : int
+        Planted in each.
+    """
 
     volume_l: Annotated[Finite, Field(ge=1, le=200)] = 20.0
     heads: Annotated[int, Field(ge=1, le=12)] = 4
 
 
 class Factor(Section):
-    """One treatment factor: its levels in order, and the product that a dose is a dose of."""
+    """One treatment factor.
+
+    Attributes
+    ----------
+    levels : tuple of str or float
+        In order; of a dose, level teaspoons a bucket.
+    product : str, optional
+        What a dose is a dose of, as products.csv names it.
+    """
 
     levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)]
     product: Name | None = None
@@ -119,14 +153,33 @@ MOST_BUCKETS_A_VOLUNTEER = 5
 class Layout(Section):
     """How treatments are assigned to buckets.
 
-    `blocks` counts what each site has: blocks; replicates in a completely randomised layout; squares or rectangles, of
-    which one is the default, in a Latin square or row-column layout; volunteers in volunteer blocks. `block_size` is 3
-    for volunteers where it is not given. `rows` and `columns` are those of each rectangle of a row-column layout.
-    `checks` are the levels that stand in every block of an augmented layout; the current practice where none is named.
-    `practice_buckets` is how many buckets the current practice has for one of each other treatment. With `keep_apart`
-    no two buckets of a treatment stand side by side; `bench_columns` is how many stand side by side on the bench.
-
-    Without a seed one is derived from the trial's id and question (`Protocol.seed`).
+    Attributes
+    ----------
+    kind : str
+        Of layout.
+    blocks : int
+        What each site has of: blocks; replicates in a completely randomised layout; squares or rectangles, of which one
+        is the default, in a Latin square or row-column layout; volunteers in volunteer blocks.
+    block_size : int, optional
+        Buckets of an incomplete block, or of a volunteer: then 3 where it is not given.
+    resolvable : bool
+        Whether incomplete blocks make up whole replicates.
+    rows : int, optional
+        Of each rectangle of a row-column layout.
+    columns : int, optional
+        Of each rectangle of a row-column layout.
+    checks : tuple of str or float
+        Levels that stand in every block of an augmented layout; the current practice where none is named.
+    practice_buckets : int
+        Buckets of the current practice for one of each other treatment.
+    keep_apart : bool
+        Whether no two buckets of a treatment may stand side by side.
+    bench_columns : int, optional
+        How many stand side by side on the bench.
+    seed : int, optional
+        Of the layout; without one it is derived from the trial's id and question (`Protocol.seed`).
+    whole_plot : str, optional
+        Factor that is applied to whole plots, in a split-plot.
     """
 
     kind: LayoutKindName = "randomised complete blocks"
@@ -200,7 +253,19 @@ Days = Annotated[int, Field(ge=1, le=365)]
 
 
 class Schedule(Section):
-    """When things are due, counted from sowing and from transplanting."""
+    """When things are due.
+
+    Attributes
+    ----------
+    sow_on : date, optional
+        Day of sowing.
+    transplant_after_days : int
+        After sowing.
+    harvest_after_days : tuple of int
+        After transplanting: first and last visit of the harvest.
+    visit_every_days : int
+        Between two visits of the harvest.
+    """
 
     sow_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
     transplant_after_days: Days = 14
@@ -212,7 +277,23 @@ StandardDeviation = Annotated[Finite, Field(ge=0, le=1000)]
 
 
 class Variation(Section):
-    """How much heads are taken to differ, for the plan: standard deviations in g; common practice where not given."""
+    """How much heads are taken to differ, for the plan: common practice where not given.
+
+    Attributes
+    ----------
+    site_sd_g : float, optional
+        Standard deviation between sites, g.
+    block_sd_g : float, optional
+        Between blocks of a site, g.
+    whole_plot_sd_g : float, optional
+        Between whole plots of a block, g.
+    site_by_factor_sd_g : float, optional
+        Between sites in the effect of a factor, g.
+    bucket_sd_g : float, optional
+        Between buckets treated alike, g.
+    head_sd_g : float, optional
+        Between heads of a bucket, g.
+    """
 
     site_sd_g: StandardDeviation | None = None
     block_sd_g: StandardDeviation | None = None
@@ -223,14 +304,44 @@ class Variation(Section):
 
 
 class Responses(Section):
-    """Which responses are analysed."""
+    """Which responses are analysed.
+
+    Attributes
+    ----------
+    weight : bool
+        Weight of heads, and of buckets.
+    days : bool
+        Days to harvest.
+    """
 
     weight: bool = True
     days: bool = True
 
 
 class Decision(Section):
-    """What the recommendation is compared with, and what would matter."""
+    """What the recommendation is compared with, and what would matter.
+
+    Attributes
+    ----------
+    current_practice : dict
+        Level of each factor, by its name.
+    margin_g : float
+        Gain of a planted head that matters, g.
+    equivalence_margin_g : float
+        Difference of a planted head that does not, g.
+    share_of_gain : float
+        Of the gain that can be had, that the recommended dose is to reach.
+    price_per_kg : float, optional
+        Of lettuce; without it only weights are compared.
+    cost_per_bucket : float
+        Of a bucket whatever its treatment, in the money of the price.
+    delay_cost_per_day : float
+        Of a day until harvest, for a bucket, in the money of the price.
+    adopt_probability : float
+        Chance of a gain that a change of the practice asks for.
+    confidence : float
+        Of every interval.
+    """
 
     current_practice: dict[FactorName, Level]
     margin_g: NotNegative = 10.0

@@ -50,10 +50,24 @@ READ_BY_RULES = (
 class Protocol(Section):
     """A trial as planned: the sections of trial.toml.
 
-    Notes
-    -----
-    `factors` is keyed by factor name (a key of `FACTOR_COLUMNS`). A factor with one level is fixed; an absent one
-    plays no part.
+    Attributes
+    ----------
+    trial : TrialSection
+        What it is called and what it asks.
+    bucket : Bucket
+        The same throughout.
+    factors : dict
+        By name (a key of `FACTOR_COLUMNS`); one with a single level is fixed, an absent one plays no part.
+    layout : Layout
+        How treatments are assigned to buckets.
+    schedule : Schedule
+        When things are due.
+    variation : Variation
+        How much heads are taken to differ.
+    responses : Responses
+        Which are analysed.
+    decision : Decision
+        What the recommendation is compared with, and what would matter.
     """
 
     trial: TrialSection

@@ -1,7 +1,7 @@
 """What a check finds in a trial folder, told so that an adviser can fix it."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from trialkit.documents.document import Closed
 
@@ -10,36 +10,19 @@ Severity = Literal["error", "warning"]
 
 @dataclass(frozen=True)
 class Problem(Closed):
-    """One thing wrong, or worth a second look, in one place.
+    """One thing wrong, or worth a second look, in one place."""
 
-    Attributes
-    ----------
-    severity : {"error", "warning"}
-        An error stops the analysis, a warning does not.
-    rule : str
-        Identity of the rule, such as ``"TK-H06"``; reports/checks.md explains each.
-    file : str
-        Name of the file within the trial folder.
-    row : int or None
-        Row as a spreadsheet shows it (the header is row 1); in trial.toml, the line. None for the file as a whole.
-    column : str or None
-        Column, or in trial.toml the key path such as ``"layout.seed"``.
-    found : str
-        What stands there; may be empty.
-    expected : str
-        What should stand there.
-    mend : str
-        How to put it right.
-    """
-
-    severity: Severity
-    rule: str
-    file: str
-    row: int | None
-    column: str | None
-    found: str
-    expected: str
-    mend: str
+    severity: Annotated[Severity, "An error stops the analysis, a warning does not."]
+    rule: Annotated[str, 'Identity of the rule, such as ``"TK-H06"``; reports/checks.md explains each.']
+    file: Annotated[str, "Name of the file within the trial folder."]
+    row: Annotated[
+        int | None,
+        "Row as a spreadsheet shows it (the header is row 1); in trial.toml, the line. None for the file as a whole.",
+    ]
+    column: Annotated[str | None, 'Column, or in trial.toml the key path such as ``"layout.seed"``.']
+    found: Annotated[str, "What stands there; may be empty."]
+    expected: Annotated[str, "What should stand there."]
+    mend: Annotated[str, "How to put it right."]
 
     def __str__(self) -> str:
         place = [self.file]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import inspect
 import json
 import math
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
@@ -87,7 +86,7 @@ def json_schema(
 ) -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a kind of document, for ``schemas/NAME.schema.json``.
 
-    Properties are described as their class describes them, in the "Attributes" section of its docstring.
+    Properties are described by the texts that annotations carry: `Annotated[float, "Of what, in g."]`.
     """
     schema: dict[str, Any] = _adapter(kind).json_schema(mode=mode)
     classes = {one.__name__: one for one in _classes_in(kind)}
@@ -98,38 +97,29 @@ def json_schema(
 
 
 def _describe(schema: dict[str, Any], of: type[Any]) -> None:
-    """Put the words of a class's docstring into its schema, where the class gives no others."""
-    described = attribute_descriptions(of)
+    """Put the words that a class has for itself and its fields into its schema."""
     if of.__doc__:
-        schema["description"] = inspect.cleandoc(of.__doc__).split("\n\nAttributes\n-")[0]
+        schema["description"] = inspect.cleandoc(of.__doc__)
+    described = field_descriptions(of)
     for name, property_ in schema.get("properties", {}).items():
         if name in described:
             property_.setdefault("description", described[name])
 
 
-def attribute_descriptions(of: type[Any]) -> dict[str, str]:
-    """Read the descriptions of a class's attributes off its docstring's "Attributes" section, and its parents'.
+def field_descriptions(of: type[Any]) -> dict[str, str]:
+    """Read what each field of a class is: the text that its annotation carries.
 
     Examples
     --------
-    >>> class Head:
-    ...     '''A head.
-    ...
-    ...     Attributes
-    ...     ----------
-    ...     weight_g : float
-    ...         As it was cut,
-    ...         without its roots.
-    ...     '''
-    >>> attribute_descriptions(Head)
-    {'weight_g': 'As it was cut, without its roots.'}
+    >>> from trialkit.domain.treatment import Treatment
+    >>> field_descriptions(Treatment)["dose_tsp"]
+    'Level teaspoons of nutrient a bucket.'
     """
-    found: dict[str, str] = {}
-    for one in reversed(of.__mro__[:-1]):
-        _, _, section = inspect.cleandoc(one.__doc__ or "").partition("Attributes\n----------\n")
-        entries = re.findall(r"^(\w[\w, ]*) :.*\n((?:(?: +.*)?\n)*)", f"{section}\n", re.MULTILINE)
-        found |= {name: " ".join(text.split()) for names, text in entries for name in names.split(", ") if text.strip()}
-    return found
+    hints = get_type_hints(of, include_extras=True)
+    texts = {
+        name: [one for one in getattr(hint, "__metadata__", ()) if isinstance(one, str)] for name, hint in hints.items()
+    }
+    return {name: found[0] for name, found in texts.items() if found}
 
 
 def _classes_in(kind: Any) -> Iterator[type[Any]]:

@@ -3,62 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 
 @dataclass(frozen=True)
 class TrialGain:
-    """What a treatment gained over the current practice in one trial.
+    """What a treatment gained over the current practice in one trial."""
 
-    Attributes
-    ----------
-    name : str
-        Identity of the trial, or its citation.
-    season : str
-        As stated; empty where it is not.
-    gain : float
-        g a planted head.
-    se : float
-        Its standard error, g.
-    gardens : int
-        Behind it.
-    citation : str
-        Where it stands, of trials of which only means are left; else empty.
-    """
-
-    name: str
-    season: str
-    gain: float
-    se: float
-    gardens: int
-    citation: str = ""
+    name: Annotated[str, "Identity of the trial, or its citation."]
+    season: Annotated[str, "As stated; empty where it is not."]
+    gain: Annotated[float, "g a planted head."]
+    se: Annotated[float, "Its standard error, g."]
+    gardens: Annotated[int, "Behind it."]
+    citation: Annotated[str, "Where it stands, of trials of which only means are left; else empty."] = ""
 
 
 @dataclass(frozen=True)
 class PartialGain:
-    """The gain combined from some of the trials only.
+    """The gain combined from some of the trials only."""
 
-    Attributes
-    ----------
-    trial : str
-        That came last, or was left out.
-    season : str
-        Of that trial.
-    trials : int
-        How many were combined.
-    gain : float
-        g a planted head.
-    lower : float
-        Lower limit of its interval, g.
-    upper : float
-        Upper limit, g.
-    """
-
-    trial: str
-    season: str
-    trials: int
-    gain: float
-    lower: float
-    upper: float
+    trial: Annotated[str, "That came last, or was left out."]
+    season: Annotated[str, "Of that trial."]
+    trials: Annotated[int, "How many were combined."]
+    gain: Annotated[float, "g a planted head."]
+    lower: Annotated[float, "Lower limit of its interval, g."]
+    upper: Annotated[float, "Upper limit, g."]
 
 
 @dataclass(frozen=True)
@@ -67,132 +36,65 @@ class CombinedGain:
 
     With fewer than three trials they are averaged, and the interval does not allow for how seasons differ: nobody knows
     yet.
-
-    Attributes
-    ----------
-    gain : float
-        g a planted head.
-    se : float
-        Its standard error, g.
-    lower : float
-        Lower limit of its interval, g.
-    upper : float
-        Upper limit, g.
-    new_lower : float or None
-        Lower limit of the prediction interval of one more trial, g; None with fewer than three.
-    new_upper : float or None
-        Upper limit, g.
-    tau_g : float
-        Standard deviation of the gain between trials, g.
-    tau_lower_g : float
-        Its lower limit, g.
-    tau_upper_g : float
-        Its upper limit, g.
-    i2 : float
-        Share of the trials' differences that `tau_g` makes up, 0 to 1.
-    q : float
-        Cochran's Q.
-    trials : int
-        How many were combined.
     """
 
-    gain: float
-    se: float
-    lower: float
-    upper: float
-    new_lower: float | None
-    new_upper: float | None
-    tau_g: float
-    tau_lower_g: float
-    tau_upper_g: float
-    i2: float
-    q: float
-    trials: int
+    gain: Annotated[float, "g a planted head."]
+    se: Annotated[float, "Its standard error, g."]
+    lower: Annotated[float, "Lower limit of its interval, g."]
+    upper: Annotated[float, "Upper limit, g."]
+    new_lower: Annotated[
+        float | None, "Lower limit of the prediction interval of one more trial, g; None with fewer than three."
+    ]
+    new_upper: Annotated[float | None, "Upper limit, g."]
+    tau_g: Annotated[float, "Standard deviation of the gain between trials, g."]
+    tau_lower_g: Annotated[float, "Its lower limit, g."]
+    tau_upper_g: Annotated[float, "Its upper limit, g."]
+    i2: Annotated[float, "Share of the trials' differences that `tau_g` makes up, 0 to 1."]
+    q: Annotated[float, "Cochran's Q."]
+    trials: Annotated[int, "How many were combined."]
 
 
 @dataclass(frozen=True)
 class TrialGains:
-    """Gains of all trials, and how they add up.
+    """Gains of all trials, and how they add up."""
 
-    Attributes
-    ----------
-    gains : tuple of TrialGain
-        In the order of seasons.
-    combined : CombinedGain or None
-        None with fewer than two trials.
-    cumulative : tuple of PartialGain
-        After each trial; of more than `MOST_STEPS`, after that many, spread evenly from the first to the last.
-    leave_one_out : tuple of PartialGain
-        Without each trial, from three trials up; of more than `MOST_STEPS`, without those that move the estimate the
-        most.
-    """
-
-    gains: tuple[TrialGain, ...]
-    combined: CombinedGain | None
-    cumulative: tuple[PartialGain, ...]
-    leave_one_out: tuple[PartialGain, ...]
+    gains: Annotated[tuple[TrialGain, ...], "In the order of seasons."]
+    combined: Annotated[CombinedGain | None, "None with fewer than two trials."]
+    cumulative: Annotated[
+        tuple[PartialGain, ...],
+        "After each trial; of more than `MOST_STEPS`, after that many, spread evenly from the first to the last.",
+    ]
+    leave_one_out: Annotated[
+        tuple[PartialGain, ...],
+        "Without each trial, from three trials up; of more than `MOST_STEPS`, without those that move the estimate "
+        "the most.",
+    ]
 
 
 @dataclass(frozen=True)
 class ClassGain:
-    """What a class is told.
+    """What a class is told."""
 
-    Attributes
-    ----------
-    name : str
-        Of the class.
-    units : int
-        Trials in which the class could compare the two treatments.
-    gardens : int
-        Of the class, in these trials.
-    own : float or None
-        Gain from its own trials alone, g a planted head; None without any.
-    own_se : float or None
-        Its standard error, g.
-    gain : float
-        Shrunk to the other classes, g a planted head.
-    lower : float
-        Lower limit of its interval, g.
-    upper : float
-        Upper limit, g.
-    borrowed : float
-        Share of what it is told that the other classes bring, 0 to 1.
-    """
-
-    name: str
-    units: int
-    gardens: int
-    own: float | None
-    own_se: float | None
-    gain: float
-    lower: float
-    upper: float
-    borrowed: float
+    name: Annotated[str, "Of the class."]
+    units: Annotated[int, "Trials in which the class could compare the two treatments."]
+    gardens: Annotated[int, "Of the class, in these trials."]
+    own: Annotated[float | None, "Gain from its own trials alone, g a planted head; None without any."]
+    own_se: Annotated[float | None, "Its standard error, g."]
+    gain: Annotated[float, "Shrunk to the other classes, g a planted head."]
+    lower: Annotated[float, "Lower limit of its interval, g."]
+    upper: Annotated[float, "Upper limit, g."]
+    borrowed: Annotated[float, "Share of what it is told that the other classes bring, 0 to 1."]
 
 
 @dataclass(frozen=True)
 class NextSize:
-    """How large a trial of two treatments must be.
+    """How large a trial of two treatments must be."""
 
-    Attributes
-    ----------
-    gardens : int
-        In all.
-    blocks : int
-        In each garden.
-    buckets : int
-        In all.
-    margin_g : float
-        Difference that it is to find, g a planted head.
-    power : float
-        Chance of finding that, 0 to 1.
-    reached : bool
-        Whether the chance is as great as was asked for; if not, this is the largest trial that was looked at.
-    """
-
-    gardens: int
-    blocks: int
-    buckets: int
-    margin_g: float
-    power: float
-    reached: bool
+    gardens: Annotated[int, "In all."]
+    blocks: Annotated[int, "In each garden."]
+    buckets: Annotated[int, "In all."]
+    margin_g: Annotated[float, "Difference that it is to find, g a planted head."]
+    power: Annotated[float, "Chance of finding that, 0 to 1."]
+    reached: Annotated[
+        bool, "Whether the chance is as great as was asked for; if not, this is the largest trial that was looked at."
+    ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from trialkit.documents.findings import Decision
 from trialkit.documents.ledger_entry import EntryKind
@@ -17,30 +17,14 @@ Grouping = Literal["trial", "trial_site", "block", "whole_plot", "bucket"]
 
 @dataclass(frozen=True)
 class Practice:
-    """A treatment as it is done: in amounts for a bucket.
+    """A treatment as it is done: in amounts for a bucket."""
 
-    Attributes
-    ----------
-    treatment : Treatment
-        Its dose in level teaspoons of `product`; levels of what was tried.
-    n_mg_l : float or None
-        Nitrogen in the bucket, mg/L; None where it is not known.
-    product : str or None
-        The nutrient.
-    nutrient_g_per_tsp : float or None
-        Weight of a level teaspoon of it, g; None where it was not weighed.
-    volume_l : float
-        Of the bucket, L.
-    heads : int
-        In the bucket.
-    """
-
-    treatment: Treatment
-    n_mg_l: float | None
-    product: str | None
-    nutrient_g_per_tsp: float | None
-    volume_l: float
-    heads: int
+    treatment: Annotated[Treatment, "Its dose in level teaspoons of `product`; levels of what was tried."]
+    n_mg_l: Annotated[float | None, "Nitrogen in the bucket, mg/L; None where it is not known."]
+    product: Annotated[str | None, "The nutrient."]
+    nutrient_g_per_tsp: Annotated[float | None, "Weight of a level teaspoon of it, g; None where it was not weighed."]
+    volume_l: Annotated[float, "Of the bucket, L."]
+    heads: Annotated[int, "In the bucket."]
 
     def is_like(self, other: Practice) -> bool:
         """Whether two practices are one: doses by their nitrogen, where it is known of both."""
@@ -54,105 +38,56 @@ class Practice:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a gardener may expect, such as g a planted head or days to harvest.
+    """What a gardener may expect, such as g a planted head or days to harvest."""
 
-    Attributes
-    ----------
-    mean : float
-        On average.
-    lower : float
-        Lower limit of the mean.
-    upper : float
-        Upper limit of the mean.
-    new_lower : float or None
-        Lower limit in a garden and season not yet seen; None where it is not known how much these differ.
-    new_upper : float or None
-        Upper limit there.
-    """
-
-    mean: float
-    lower: float
-    upper: float
-    new_lower: float | None
-    new_upper: float | None
+    mean: Annotated[float, "On average."]
+    lower: Annotated[float, "Lower limit of the mean."]
+    upper: Annotated[float, "Upper limit of the mean."]
+    new_lower: Annotated[
+        float | None,
+        "Lower limit in a garden and season not yet seen; None where it is not known how much these differ.",
+    ]
+    new_upper: Annotated[float | None, "Upper limit there."]
 
 
 @dataclass(frozen=True)
 class AcidForClass:
-    """Acid for one class of water, by chemistry.
+    """Acid for one class of water, by chemistry."""
 
-    Attributes
-    ----------
-    name : str
-        Of the class.
-    lower : float
-        Alkalinity from which the class goes, mg/L as calcium carbonate.
-    upper : float
-        Alkalinity up to which it goes, mg/L as calcium carbonate.
-    acid_tsp : float
-        Level teaspoons of the acid as sold, for a bucket.
-    solution_tsp : float or None
-        A powder is measured dissolved: teaspoons of its solution for a bucket; None of a liquid.
-    step_tsp : float or None
-        Teaspoons of the liquid that may go in at a time; None where no kitchen measure is small enough, and no acid
-        goes in.
-    ph_at_lower : float
-        pH that the amount gives at the lower alkalinity.
-    ph_at_upper : float
-        pH that it gives at the upper alkalinity.
-    gardens : int
-        Of the ledger that have such water.
-    """
-
-    name: str
-    lower: float
-    upper: float
-    acid_tsp: float
-    solution_tsp: float | None
-    step_tsp: float | None
-    ph_at_lower: float
-    ph_at_upper: float
-    gardens: int
+    name: Annotated[str, "Of the class."]
+    lower: Annotated[float, "Alkalinity from which the class goes, mg/L as calcium carbonate."]
+    upper: Annotated[float, "Alkalinity up to which it goes, mg/L as calcium carbonate."]
+    acid_tsp: Annotated[float, "Level teaspoons of the acid as sold, for a bucket."]
+    solution_tsp: Annotated[
+        float | None, "A powder is measured dissolved: teaspoons of its solution for a bucket; None of a liquid."
+    ]
+    step_tsp: Annotated[
+        float | None,
+        "Teaspoons of the liquid that may go in at a time; None where no kitchen measure is small enough, and no acid"
+        " goes in.",
+    ]
+    ph_at_lower: Annotated[float, "pH that the amount gives at the lower alkalinity."]
+    ph_at_upper: Annotated[float, "pH that it gives at the upper alkalinity."]
+    gardens: Annotated[int, "Of the ledger that have such water."]
 
 
 @dataclass(frozen=True)
 class EvidenceTrial:
-    """A trial that the defaults rest on.
+    """A trial that the defaults rest on."""
 
-    Attributes
-    ----------
-    id : str
-        Of its entry in the ledger.
-    kind : {"trial", "means"}
-        Records of a trial, or means and standard errors with their citation.
-    trial : str
-        Identity of the trial, or its citation.
-    title : str
-        Of the trial.
-    season : str
-        As stated; empty where it is not.
-    gardens : int
-        With a record.
-    buckets : int
-        With a record.
-    heads : int
-        With a record.
-    gain : float or None
-        Of the alternative over the current practice in this trial, g a planted head; None where it had not both.
-    gain_se : float or None
-        Its standard error, g.
-    """
-
-    id: str
-    kind: EntryKind
-    trial: str
-    title: str
-    season: str
-    gardens: int
-    buckets: int
-    heads: int
-    gain: float | None
-    gain_se: float | None
+    id: Annotated[str, "Of its entry in the ledger."]
+    kind: Annotated[EntryKind, "Records of a trial, or means and standard errors with their citation."]
+    trial: Annotated[str, "Identity of the trial, or its citation."]
+    title: Annotated[str, "Of the trial."]
+    season: Annotated[str, "As stated; empty where it is not."]
+    gardens: Annotated[int, "With a record."]
+    buckets: Annotated[int, "With a record."]
+    heads: Annotated[int, "With a record."]
+    gain: Annotated[
+        float | None,
+        "Of the alternative over the current practice in this trial, g a planted head; None where it had not both.",
+    ]
+    gain_se: Annotated[float | None, "Its standard error, g."]
 
 
 @dataclass(frozen=True)
@@ -160,279 +95,138 @@ class ComparedTreatment:
     """A treatment in the pool, and its difference from the current practice.
 
     Limits and p allow for all comparisons (Dunnett); None of the current practice itself.
-
-    Attributes
-    ----------
-    treatment : Treatment
-        Its dose in teaspoons of today's nutrient.
-    n_mg_l : float or None
-        Nitrogen in the bucket, mg/L; None where it is not known.
-    mean : float
-        g a planted head.
-    buckets : int
-        With a record.
-    trials : int
-        That tried it.
-    with_current : int
-        Of these trials, how many had the current practice too.
-    difference : float or None
-        From the current practice, g a planted head.
-    se : float or None
-        Standard error of the difference, g.
-    df : float or None
-        Degrees of freedom of that.
-    lower : float or None
-        Lower limit of the difference, g.
-    upper : float or None
-        Upper limit, g.
-    p : float or None
-        That there is no difference.
     """
 
-    treatment: Treatment
-    n_mg_l: float | None
-    mean: float
-    buckets: int
-    trials: int
-    with_current: int
-    difference: float | None
-    se: float | None
-    df: float | None
-    lower: float | None
-    upper: float | None
-    p: float | None
+    treatment: Annotated[Treatment, "Its dose in teaspoons of today's nutrient."]
+    n_mg_l: Annotated[float | None, "Nitrogen in the bucket, mg/L; None where it is not known."]
+    mean: Annotated[float, "g a planted head."]
+    buckets: Annotated[int, "With a record."]
+    trials: Annotated[int, "That tried it."]
+    with_current: Annotated[int, "Of these trials, how many had the current practice too."]
+    difference: Annotated[float | None, "From the current practice, g a planted head."]
+    se: Annotated[float | None, "Standard error of the difference, g."]
+    df: Annotated[float | None, "Degrees of freedom of that."]
+    lower: Annotated[float | None, "Lower limit of the difference, g."]
+    upper: Annotated[float | None, "Upper limit, g."]
+    p: Annotated[float | None, "That there is no difference."]
 
 
 @dataclass(frozen=True)
 class SourceOfVariation:
-    """How much something varies.
+    """How much something varies."""
 
-    Attributes
-    ----------
-    grouping : str
-        Between what: trials, sites within trials, blocks within these, whole plots within these, or buckets treated
-        alike.
-    factor : str or None
-        The factor whose effects vary between these; None where it is the level that varies.
-    sd_g : float
-        Standard deviation, g a planted head; nought where there was too little to measure.
-    """
-
-    grouping: Grouping
-    factor: FactorName | None
-    sd_g: float
+    grouping: Annotated[
+        Grouping,
+        "Between what: trials, sites within trials, blocks within these, whole plots within these, or buckets treated"
+        " alike.",
+    ]
+    factor: Annotated[
+        FactorName | None, "The factor whose effects vary between these; None where it is the level that varies."
+    ]
+    sd_g: Annotated[float, "Standard deviation, g a planted head; nought where there was too little to measure."]
 
 
 @dataclass(frozen=True)
 class GainsByClass:
-    """Gains by class of water, season and kind of garden.
+    """Gains by class of water, season and kind of garden."""
 
-    Attributes
-    ----------
-    water : tuple of ClassGain
-        By the alkalinity of the water.
-    season : tuple of ClassGain
-        By season.
-    kind : tuple of ClassGain
-        By kind of garden.
-    """
-
-    water: tuple[ClassGain, ...]
-    season: tuple[ClassGain, ...]
-    kind: tuple[ClassGain, ...]
+    water: Annotated[tuple[ClassGain, ...], "By the alkalinity of the water."]
+    season: Annotated[tuple[ClassGain, ...], "By season."]
+    kind: Annotated[tuple[ClassGain, ...], "By kind of garden."]
 
 
 @dataclass(frozen=True)
 class ProposedTrial:
-    """The trial to run next: the recommended practice and the rival that is likeliest to be ahead of it.
+    """The trial to run next: the recommended practice and the rival that is likeliest to be ahead of it."""
 
-    Attributes
-    ----------
-    recommended : Treatment
-        The recommended one.
-    rival : Treatment
-        The other.
-    probability_ahead : float
-        That the rival is ahead in a new garden, 0 to 1.
-    size : NextSize
-        How large the trial must be.
-    """
-
-    recommended: Treatment
-    rival: Treatment
-    probability_ahead: float
-    size: NextSize
+    recommended: Annotated[Treatment, "The recommended one."]
+    rival: Annotated[Treatment, "The other."]
+    probability_ahead: Annotated[float, "That the rival is ahead in a new garden, 0 to 1."]
+    size: Annotated[NextSize, "How large the trial must be."]
 
 
 @dataclass(frozen=True)
 class FewTrials:
-    """A factor that too few trials varied to tell how much its effect differs between seasons.
+    """A factor that too few trials varied to tell how much its effect differs between seasons."""
 
-    Attributes
-    ----------
-    factor : str
-        The factor.
-    trials : int
-        That varied it.
-    """
-
-    factor: FactorName
-    trials: int
+    factor: Annotated[FactorName, "The factor."]
+    trials: Annotated[int, "That varied it."]
 
 
 @dataclass(frozen=True)
 class NitrogenAlone:
-    """A recommended dose that no trial tried with today's product.
+    """A recommended dose that no trial tried with today's product."""
 
-    Attributes
-    ----------
-    product : str
-        Today's.
-    tried : tuple of str
-        The products that it was tried with.
-    """
-
-    product: str
-    tried: tuple[str, ...]
+    product: Annotated[str, "Today's."]
+    tried: Annotated[tuple[str, ...], "The products that it was tried with."]
 
 
 @dataclass(frozen=True)
 class Gaps:
-    """What the trials cannot tell.
+    """What the trials cannot tell."""
 
-    Attributes
-    ----------
-    few_trials : tuple of FewTrials
-        Factors that too few trials varied.
-    not_separated : tuple of {"trial", "trial_site"}
-        Between which it could not be told how much effects differ.
-    tried_once : tuple of Treatment
-        Treatments that one trial alone tried, which are not recommended yet.
-    nitrogen_alone : NitrogenAlone or None
-        Where the recommended dose goes by its nitrogen alone.
-    """
-
-    few_trials: tuple[FewTrials, ...]
-    not_separated: tuple[Grouping, ...]
-    tried_once: tuple[Treatment, ...]
-    nitrogen_alone: NitrogenAlone | None
+    few_trials: Annotated[tuple[FewTrials, ...], "Factors that too few trials varied."]
+    not_separated: Annotated[tuple[Grouping, ...], "Between which it could not be told how much effects differ."]
+    tried_once: Annotated[
+        tuple[Treatment, ...], "Treatments that one trial alone tried, which are not recommended yet."
+    ]
+    nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]
 
 
 @dataclass(frozen=True)
 class TrialName:
-    """A trial by its name.
+    """A trial by its name."""
 
-    Attributes
-    ----------
-    trial : str
-        Identity of the trial, or its citation.
-    season : str
-        As stated; empty where it is not.
-    """
-
-    trial: str
-    season: str
+    trial: Annotated[str, "Identity of the trial, or its citation."]
+    season: Annotated[str, "As stated; empty where it is not."]
 
 
 @dataclass(frozen=True)
 class Change:
-    """What changed since an earlier version.
+    """What changed since an earlier version."""
 
-    Attributes
-    ----------
-    since : int
-        The earlier version.
-    added : tuple of TrialName
-        Evidence that came.
-    withdrawn : tuple of TrialName
-        Evidence that went.
-    recommended : Practice
-        What was recommended then.
-    """
-
-    since: int
-    added: tuple[TrialName, ...]
-    withdrawn: tuple[TrialName, ...]
-    recommended: Practice
+    since: Annotated[int, "The earlier version."]
+    added: Annotated[tuple[TrialName, ...], "Evidence that came."]
+    withdrawn: Annotated[tuple[TrialName, ...], "Evidence that went."]
+    recommended: Annotated[Practice, "What was recommended then."]
 
 
 @dataclass(frozen=True)
 class Recommended:
-    """Recommended defaults with what they rest on.
+    """Recommended defaults with what they rest on."""
 
-    Attributes
-    ----------
-    schema : str
-        Name and number of this format.
-    version : int
-        Of the defaults; the first is 1.
-    date : str
-        Of the newest change of the ledger, ISO 8601.
-    evidence_sha256 : str
-        Digest of what counts in the ledger.
-    made_with : dict of str to str
-        Version of trialkit.
-    recommended : Practice
-        What to do.
-    current : Practice
-        What was done before.
-    alternative : Treatment or None
-        That pictures set beside the current practice: the one recommended, or the strongest rival; None without any.
-    probability_better : float or None
-        That the alternative gains the margin or more in a new garden, 0 to 1.
-    expected_loss : float or None
-        Value given up by the recommended practice, in the decision's unit.
-    yield_g : Expected
-        Of the recommended practice, g a planted head.
-    days : Expected or None
-        Of the recommended practice, days to harvest; None where no trial told.
-    acid : tuple of AcidForClass
-        Of the recommended practice; empty where it has none, or its strength is not known.
-    classes : GainsByClass or None
-        Of the alternative over the current practice; None where no trial had both.
-    evidence : tuple of EvidenceTrial
-        In the order of seasons, those with means alone first.
-    gardens : int
-        With a record, in all trials.
-    compared : tuple of ComparedTreatment
-        Every treatment that trials link with the current practice.
-    not_linked : tuple of Treatment
-        Those that no trial links with it, nor any chain of trials.
-    variation : tuple of SourceOfVariation
-        As the model of the buckets has it.
-    trial_gains : TrialGains or None
-        Of the alternative over the current practice; None where no trial had both.
-    decision : Decision
-        As that of a single trial.
-    change : Change or None
-        None of the first version.
-    next_trial : ProposedTrial
-        What would tell most.
-    gaps : Gaps
-        What the trials cannot tell.
-    """
-
-    schema: Literal["trialkit-recommended-2"]
-    version: int
-    date: str
-    evidence_sha256: str
-    made_with: dict[str, str]
-    recommended: Practice
-    current: Practice
-    alternative: Treatment | None
-    probability_better: float | None
-    expected_loss: float | None
-    yield_g: Expected
-    days: Expected | None
-    acid: tuple[AcidForClass, ...]
-    classes: GainsByClass | None
-    evidence: tuple[EvidenceTrial, ...]
-    gardens: int
-    compared: tuple[ComparedTreatment, ...]
-    not_linked: tuple[Treatment, ...]
-    variation: tuple[SourceOfVariation, ...]
-    trial_gains: TrialGains | None
-    decision: Decision
-    change: Change | None
-    next_trial: ProposedTrial
-    gaps: Gaps
+    schema: Annotated[Literal["trialkit-recommended-2"], "Name and number of this format."]
+    version: Annotated[int, "Of the defaults; the first is 1."]
+    date: Annotated[str, "Of the newest change of the ledger, ISO 8601."]
+    evidence_sha256: Annotated[str, "Digest of what counts in the ledger."]
+    made_with: Annotated[dict[str, str], "Version of trialkit."]
+    recommended: Annotated[Practice, "What to do."]
+    current: Annotated[Practice, "What was done before."]
+    alternative: Annotated[
+        Treatment | None,
+        "That pictures set beside the current practice: the one recommended, or the strongest rival; None without any.",
+    ]
+    probability_better: Annotated[
+        float | None, "That the alternative gains the margin or more in a new garden, 0 to 1."
+    ]
+    expected_loss: Annotated[float | None, "Value given up by the recommended practice, in the decision's unit."]
+    yield_g: Annotated[Expected, "Of the recommended practice, g a planted head."]
+    days: Annotated[Expected | None, "Of the recommended practice, days to harvest; None where no trial told."]
+    acid: Annotated[
+        tuple[AcidForClass, ...], "Of the recommended practice; empty where it has none, or its strength is not known."
+    ]
+    classes: Annotated[
+        GainsByClass | None, "Of the alternative over the current practice; None where no trial had both."
+    ]
+    evidence: Annotated[tuple[EvidenceTrial, ...], "In the order of seasons, those with means alone first."]
+    gardens: Annotated[int, "With a record, in all trials."]
+    compared: Annotated[tuple[ComparedTreatment, ...], "Every treatment that trials link with the current practice."]
+    not_linked: Annotated[tuple[Treatment, ...], "Those that no trial links with it, nor any chain of trials."]
+    variation: Annotated[tuple[SourceOfVariation, ...], "As the model of the buckets has it."]
+    trial_gains: Annotated[
+        TrialGains | None, "Of the alternative over the current practice; None where no trial had both."
+    ]
+    decision: Annotated[Decision, "As that of a single trial."]
+    change: Annotated[Change | None, "None of the first version."]
+    next_trial: Annotated[ProposedTrial, "What would tell most."]
+    gaps: Annotated[Gaps, "What the trials cannot tell."]

@@ -3,116 +3,54 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 
 @dataclass(frozen=True)
 class DoseStrength:
-    """A dose as the plant meets it, by the label and the weight of a level teaspoon.
+    """A dose as the plant meets it, by the label and the weight of a level teaspoon."""
 
-    Attributes
-    ----------
-    dose_tsp : float
-        Level teaspoons a bucket.
-    grams : float
-        What that weighs.
-    n_mg_l : float
-        Nitrogen that it adds to a full bucket, mg/L.
-    elements_mg_l : dict
-        Every element that it adds, mg/L.
-    ec_ms_cm : float
-        Conductivity with that of the water, mS/cm, about.
-    """
-
-    dose_tsp: float
-    grams: float
-    n_mg_l: float
-    elements_mg_l: dict[str, float]
-    ec_ms_cm: float
+    dose_tsp: Annotated[float, "Level teaspoons a bucket."]
+    grams: Annotated[float, "What that weighs."]
+    n_mg_l: Annotated[float, "Nitrogen that it adds to a full bucket, mg/L."]
+    elements_mg_l: Annotated[dict[str, float], "Every element that it adds, mg/L."]
+    ec_ms_cm: Annotated[float, "Conductivity with that of the water, mS/cm, about."]
 
 
 @dataclass(frozen=True)
 class SiteWater:
-    """A garden's alkalinity, mg/L as calcium carbonate: as stated, and as its own readings of pH say.
+    """A garden's alkalinity, mg/L as calcium carbonate: as stated, and as its own readings of pH say."""
 
-    Attributes
-    ----------
-    site : str
-        The garden.
-    stated : float or None
-        In sites.csv.
-    effective : float or None
-        By pH before and after acid; None without enough readings.
-    lower : float or None
-        Lower limit of that, at 95 %.
-    upper : float or None
-        Upper limit of that, at 95 %.
-    scatter_ph : float or None
-        Standard deviation of readings about what is foreseen, beyond the strip's steps.
-    readings : int
-        That the estimate rests on.
-    bounded : bool
-        Whether the interval ends where the search did.
-    not_estimated : str or None
-        Why there is no estimate.
-    """
-
-    site: str
-    stated: float | None
-    effective: float | None
-    lower: float | None
-    upper: float | None
-    scatter_ph: float | None
-    readings: int
-    bounded: bool
-    not_estimated: Literal["too_few_readings"] | None
+    site: Annotated[str, "The garden."]
+    stated: Annotated[float | None, "In sites.csv."]
+    effective: Annotated[float | None, "By pH before and after acid; None without enough readings."]
+    lower: Annotated[float | None, "Lower limit of that, at 95 %."]
+    upper: Annotated[float | None, "Upper limit of that, at 95 %."]
+    scatter_ph: Annotated[
+        float | None, "Standard deviation of readings about what is foreseen, beyond the strip's steps."
+    ]
+    readings: Annotated[int, "That the estimate rests on."]
+    bounded: Annotated[bool, "Whether the interval ends where the search did."]
+    not_estimated: Annotated[Literal["too_few_readings"] | None, "Why there is no estimate."]
 
 
 @dataclass(frozen=True)
 class AcidReading:
-    """pH after mixing of one acidifier at one garden: means of what was read and of what is foreseen.
+    """pH after mixing of one acidifier at one garden: means of what was read and of what is foreseen."""
 
-    Attributes
-    ----------
-    site : str
-        The garden.
-    acidifier : str
-        Its name.
-    buckets : int
-        That were read.
-    recorded : float
-        Mean of the readings.
-    foreseen : float or None
-        By the stated alkalinity.
-    fitted : float or None
-        By the effective alkalinity.
-    """
-
-    site: str
-    acidifier: str
-    buckets: int
-    recorded: float
-    foreseen: float | None
-    fitted: float | None
+    site: Annotated[str, "The garden."]
+    acidifier: Annotated[str, "Its name."]
+    buckets: Annotated[int, "That were read."]
+    recorded: Annotated[float, "Mean of the readings."]
+    foreseen: Annotated[float | None, "By the stated alkalinity."]
+    fitted: Annotated[float | None, "By the effective alkalinity."]
 
 
 @dataclass(frozen=True)
 class Water:
-    """Chemistry of a trial's records.
+    """Chemistry of a trial's records."""
 
-    Attributes
-    ----------
-    product : str or None
-        Nutrient that the doses are of.
-    doses : tuple of DoseStrength
-        Every dose of the protocol.
-    sites : tuple of SiteWater
-        Every garden with readings.
-    readings : tuple of AcidReading
-        Of each acidifier at each garden.
-    """
-
-    product: str | None
-    doses: tuple[DoseStrength, ...]
-    sites: tuple[SiteWater, ...]
-    readings: tuple[AcidReading, ...]
+    product: Annotated[str | None, "Nutrient that the doses are of."]
+    doses: Annotated[tuple[DoseStrength, ...], "Every dose of the protocol."]
+    sites: Annotated[tuple[SiteWater, ...], "Every garden with readings."]
+    readings: Annotated[tuple[AcidReading, ...], "Of each acidifier at each garden."]

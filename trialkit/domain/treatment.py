@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Annotated, Any
 
 from trialkit.domain.rounding import ROUNDING
 
@@ -21,24 +21,15 @@ SAME_STRENGTH = 0.05
 class Treatment:
     """Levels of the treatment factors; None of a factor that plays no part.
 
-    Attributes
-    ----------
-    cultivar : str or None
-        The one grown.
-    dose_tsp : float or None
-        Level teaspoons of nutrient a bucket.
-    acidifier : str or None
-        "none" where acid was tried and this has none.
-
     Examples
     --------
     >>> Treatment("Fenleaf", 6.0).levels
     {'cultivar': 'Fenleaf', 'dose_tsp': 6.0}
     """
 
-    cultivar: str | None = None
-    dose_tsp: float | None = None
-    acidifier: str | None = None
+    cultivar: Annotated[str | None, "The one grown."] = None
+    dose_tsp: Annotated[float | None, "Level teaspoons of nutrient a bucket."] = None
+    acidifier: Annotated[str | None, '"none" where acid was tried and this has none.'] = None
 
     @classmethod
     def of(cls, levels: Mapping[Any, Any]) -> Treatment:

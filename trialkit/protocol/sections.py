@@ -79,33 +79,17 @@ def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCus
 
 
 class TrialSection(Section):
-    """What the trial is called and what it asks.
+    """What the trial is called and what it asks."""
 
-    Attributes
-    ----------
-    id : str
-        Short name, for files and for the ledger.
-    title : str
-        For the head of pages; the question where none is given.
-    question : str
-        That the trial is to answer.
-    season : str
-        When it stands, such as autumn 2026.
-    started_on : date, optional
-        Day of its start.
-    contact_role : str
-        Whom to ask.
-    blind : bool
-        Whether labels and sheets name no treatment.
-    """
-
-    id: Slug = "trial"
-    title: FreeText = ""
-    question: Annotated[FreeText, StringConstraints(min_length=1)]
-    season: Line = ""
-    started_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
-    contact_role: Line = "county horticulture adviser"
-    blind: bool = False
+    id: Annotated[Slug, "Short name, for files and for the ledger."] = "trial"
+    title: Annotated[FreeText, "For the head of pages; the question where none is given."] = ""
+    question: Annotated[Annotated[FreeText, StringConstraints(min_length=1)], "That the trial is to answer."]
+    season: Annotated[Line, "When it stands, such as autumn 2026."] = ""
+    started_on: Annotated[
+        Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of its start."
+    ] = None
+    contact_role: Annotated[Line, "Whom to ask."] = "county horticulture adviser"
+    blind: Annotated[bool, "Whether labels and sheets name no treatment."] = False
 
     @model_validator(mode="before")
     @classmethod
@@ -116,33 +100,20 @@ class TrialSection(Section):
 
 
 class Bucket(Section):
-    """The bucket, the same throughout the trial.
+    """The bucket, the same throughout the trial."""
 
-    Attributes
-    ----------
-    volume_l : float
-        Of a full bucket, litres.
-    heads : int
-        Planted in each.
-    """
-
-    volume_l: Annotated[Finite, Field(ge=1, le=200)] = 20.0
-    heads: Annotated[int, Field(ge=1, le=12)] = 4
+    volume_l: Annotated[Annotated[Finite, Field(ge=1, le=200)], "Of a full bucket, litres."] = 20.0
+    heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Planted in each."] = 4
 
 
 class Factor(Section):
-    """One treatment factor.
+    """One treatment factor."""
 
-    Attributes
-    ----------
-    levels : tuple of str or float
-        In order; of a dose, level teaspoons a bucket.
-    product : str, optional
-        What a dose is a dose of, as products.csv names it.
-    """
-
-    levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)]
-    product: Name | None = None
+    levels: Annotated[
+        Annotated[tuple[Level, ...], Field(min_length=1, max_length=30, strict=False)],
+        "In order; of a dose, level teaspoons a bucket.",
+    ]
+    product: Annotated[Name | None, "What a dose is a dose of, as products.csv names it."] = None
 
 
 SQUARE_KINDS = ("Latin square", "row-column")
@@ -151,49 +122,37 @@ MOST_BUCKETS_A_VOLUNTEER = 5
 
 
 class Layout(Section):
-    """How treatments are assigned to buckets.
+    """How treatments are assigned to buckets."""
 
-    Attributes
-    ----------
-    kind : str
-        Of layout.
-    blocks : int
-        What each site has of: blocks; replicates in a completely randomised layout; squares or rectangles, of which one
-        is the default, in a Latin square or row-column layout; volunteers in volunteer blocks.
-    block_size : int, optional
-        Buckets of an incomplete block, or of a volunteer: then 3 where it is not given.
-    resolvable : bool
-        Whether incomplete blocks make up whole replicates.
-    rows : int, optional
-        Of each rectangle of a row-column layout.
-    columns : int, optional
-        Of each rectangle of a row-column layout.
-    checks : tuple of str or float
-        Levels that stand in every block of an augmented layout; the current practice where none is named.
-    practice_buckets : int
-        Buckets of the current practice for one of each other treatment.
-    keep_apart : bool
-        Whether no two buckets of a treatment may stand side by side.
-    bench_columns : int, optional
-        How many stand side by side on the bench.
-    seed : int, optional
-        Of the layout; without one it is derived from the trial's id and question (`Protocol.seed`).
-    whole_plot : str, optional
-        Factor that is applied to whole plots, in a split-plot.
-    """
-
-    kind: LayoutKindName = "randomised complete blocks"
-    blocks: Annotated[int, Field(ge=1, le=50)] = 3
-    block_size: Annotated[int, Field(ge=2, le=50)] | None = None
-    resolvable: bool = False
-    rows: Annotated[int, Field(ge=2, le=100)] | None = None
-    columns: Annotated[int, Field(ge=2, le=100)] | None = None
-    checks: Annotated[tuple[Level, ...], Field(max_length=10, strict=False)] = ()
-    practice_buckets: Annotated[int, Field(ge=1, le=8)] = 1
-    keep_apart: bool = False
-    bench_columns: Annotated[int, Field(ge=1, le=1000)] | None = None
-    seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
-    whole_plot: FactorName | None = None
+    kind: Annotated[LayoutKindName, "Of layout."] = "randomised complete blocks"
+    blocks: Annotated[
+        Annotated[int, Field(ge=1, le=50)],
+        "What each site has of: blocks; replicates in a completely randomised layout; squares or rectangles, of which"
+        " one is the default, in a Latin square or row-column layout; volunteers in volunteer blocks.",
+    ] = 3
+    block_size: Annotated[
+        Annotated[int, Field(ge=2, le=50)] | None,
+        "Buckets of an incomplete block, or of a volunteer: then 3 where it is not given.",
+    ] = None
+    resolvable: Annotated[bool, "Whether incomplete blocks make up whole replicates."] = False
+    rows: Annotated[Annotated[int, Field(ge=2, le=100)] | None, "Of each rectangle of a row-column layout."] = None
+    columns: Annotated[Annotated[int, Field(ge=2, le=100)] | None, "Of each rectangle of a row-column layout."] = None
+    checks: Annotated[
+        Annotated[tuple[Level, ...], Field(max_length=10, strict=False)],
+        "Levels that stand in every block of an augmented layout; the current practice where none is named.",
+    ] = ()
+    practice_buckets: Annotated[
+        Annotated[int, Field(ge=1, le=8)], "Buckets of the current practice for one of each other treatment."
+    ] = 1
+    keep_apart: Annotated[bool, "Whether no two buckets of a treatment may stand side by side."] = False
+    bench_columns: Annotated[
+        Annotated[int, Field(ge=1, le=1000)] | None, "How many stand side by side on the bench."
+    ] = None
+    seed: Annotated[
+        Annotated[int, Field(ge=0, le=2**63 - 1)] | None,
+        "Of the layout; without one it is derived from the trial's id and question (`Protocol.seed`).",
+    ] = None
+    whole_plot: Annotated[FactorName | None, "Factor that is applied to whole plots, in a split-plot."] = None
 
     @model_validator(mode="before")
     @classmethod
@@ -253,102 +212,53 @@ Days = Annotated[int, Field(ge=1, le=365)]
 
 
 class Schedule(Section):
-    """When things are due.
+    """When things are due."""
 
-    Attributes
-    ----------
-    sow_on : date, optional
-        Day of sowing.
-    transplant_after_days : int
-        After sowing.
-    harvest_after_days : tuple of int
-        After transplanting: first and last visit of the harvest.
-    visit_every_days : int
-        Between two visits of the harvest.
-    """
-
-    sow_on: Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None = None
-    transplant_after_days: Days = 14
-    harvest_after_days: Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)] = (28, 56)
-    visit_every_days: Days = 3
+    sow_on: Annotated[Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of sowing."] = (
+        None
+    )
+    transplant_after_days: Annotated[Days, "After sowing."] = 14
+    harvest_after_days: Annotated[
+        Annotated[tuple[Days, Days], Field(strict=False), AfterValidator(_in_order)],
+        "After transplanting: first and last visit of the harvest.",
+    ] = (28, 56)
+    visit_every_days: Annotated[Days, "Between two visits of the harvest."] = 3
 
 
 StandardDeviation = Annotated[Finite, Field(ge=0, le=1000)]
 
 
 class Variation(Section):
-    """How much heads are taken to differ, for the plan: common practice where not given.
+    """How much heads are taken to differ, for the plan: common practice where not given."""
 
-    Attributes
-    ----------
-    site_sd_g : float, optional
-        Standard deviation between sites, g.
-    block_sd_g : float, optional
-        Between blocks of a site, g.
-    whole_plot_sd_g : float, optional
-        Between whole plots of a block, g.
-    site_by_factor_sd_g : float, optional
-        Between sites in the effect of a factor, g.
-    bucket_sd_g : float, optional
-        Between buckets treated alike, g.
-    head_sd_g : float, optional
-        Between heads of a bucket, g.
-    """
-
-    site_sd_g: StandardDeviation | None = None
-    block_sd_g: StandardDeviation | None = None
-    whole_plot_sd_g: StandardDeviation | None = None
-    site_by_factor_sd_g: StandardDeviation | None = None
-    bucket_sd_g: StandardDeviation | None = None
-    head_sd_g: Annotated[StandardDeviation, Field(gt=0)] | None = None
+    site_sd_g: Annotated[StandardDeviation | None, "Standard deviation between sites, g."] = None
+    block_sd_g: Annotated[StandardDeviation | None, "Between blocks of a site, g."] = None
+    whole_plot_sd_g: Annotated[StandardDeviation | None, "Between whole plots of a block, g."] = None
+    site_by_factor_sd_g: Annotated[StandardDeviation | None, "Between sites in the effect of a factor, g."] = None
+    bucket_sd_g: Annotated[StandardDeviation | None, "Between buckets treated alike, g."] = None
+    head_sd_g: Annotated[Annotated[StandardDeviation, Field(gt=0)] | None, "Between heads of a bucket, g."] = None
 
 
 class Responses(Section):
-    """Which responses are analysed.
+    """Which responses are analysed."""
 
-    Attributes
-    ----------
-    weight : bool
-        Weight of heads, and of buckets.
-    days : bool
-        Days to harvest.
-    """
-
-    weight: bool = True
-    days: bool = True
+    weight: Annotated[bool, "Weight of heads, and of buckets."] = True
+    days: Annotated[bool, "Days to harvest."] = True
 
 
 class Decision(Section):
-    """What the recommendation is compared with, and what would matter.
+    """What the recommendation is compared with, and what would matter."""
 
-    Attributes
-    ----------
-    current_practice : dict
-        Level of each factor, by its name.
-    margin_g : float
-        Gain of a planted head that matters, g.
-    equivalence_margin_g : float
-        Difference of a planted head that does not, g.
-    share_of_gain : float
-        Of the gain that can be had, that the recommended dose is to reach.
-    price_per_kg : float, optional
-        Of lettuce; without it only weights are compared.
-    cost_per_bucket : float
-        Of a bucket whatever its treatment, in the money of the price.
-    delay_cost_per_day : float
-        Of a day until harvest, for a bucket, in the money of the price.
-    adopt_probability : float
-        Chance of a gain that a change of the practice asks for.
-    confidence : float
-        Of every interval.
-    """
-
-    current_practice: dict[FactorName, Level]
-    margin_g: NotNegative = 10.0
-    equivalence_margin_g: NotNegative = 10.0
-    share_of_gain: Annotated[Finite, Field(gt=0, le=1)] = 0.95
-    price_per_kg: Annotated[NotNegative, Field(gt=0)] | None = None
-    cost_per_bucket: NotNegative = 0.0
-    delay_cost_per_day: NotNegative = 0.0
-    adopt_probability: MoreLikelyThanNot = 0.9
-    confidence: MoreLikelyThanNot = 0.95
+    current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]
+    margin_g: Annotated[NotNegative, "Gain of a planted head that matters, g."] = 10.0
+    equivalence_margin_g: Annotated[NotNegative, "Difference of a planted head that does not, g."] = 10.0
+    share_of_gain: Annotated[
+        Annotated[Finite, Field(gt=0, le=1)], "Of the gain that can be had, that the recommended dose is to reach."
+    ] = 0.95
+    price_per_kg: Annotated[
+        Annotated[NotNegative, Field(gt=0)] | None, "Of lettuce; without it only weights are compared."
+    ] = None
+    cost_per_bucket: Annotated[NotNegative, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
+    delay_cost_per_day: Annotated[NotNegative, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
+    adopt_probability: Annotated[MoreLikelyThanNot, "Chance of a gain that a change of the practice asks for."] = 0.9
+    confidence: Annotated[MoreLikelyThanNot, "Of every interval."] = 0.95

@@ -5,7 +5,7 @@ import math
 import tomllib
 from itertools import pairwise, product
 from pathlib import Path
-from typing import Any, Self
+from typing import Annotated, Any, Self
 
 import numpy as np
 import pandas as pd
@@ -48,36 +48,19 @@ READ_BY_RULES = (
 
 
 class Protocol(Section):
-    """A trial as planned: the sections of trial.toml.
+    """A trial as planned: the sections of trial.toml."""
 
-    Attributes
-    ----------
-    trial : TrialSection
-        What it is called and what it asks.
-    bucket : Bucket
-        The same throughout.
-    factors : dict
-        By name (a key of `FACTOR_COLUMNS`); one with a single level is fixed, an absent one plays no part.
-    layout : Layout
-        How treatments are assigned to buckets.
-    schedule : Schedule
-        When things are due.
-    variation : Variation
-        How much heads are taken to differ.
-    responses : Responses
-        Which are analysed.
-    decision : Decision
-        What the recommendation is compared with, and what would matter.
-    """
-
-    trial: TrialSection
-    bucket: Bucket = Bucket()
-    factors: dict[FactorName, Factor]
-    layout: Layout = Layout()
-    schedule: Schedule = Schedule()
-    variation: Variation = Variation()
-    responses: Responses = Responses()
-    decision: Decision
+    trial: Annotated[TrialSection, "What it is called and what it asks."]
+    bucket: Annotated[Bucket, "The same throughout."] = Bucket()
+    factors: Annotated[
+        dict[FactorName, Factor],
+        "By name (a key of `FACTOR_COLUMNS`); one with a single level is fixed, an absent one plays no part.",
+    ]
+    layout: Annotated[Layout, "How treatments are assigned to buckets."] = Layout()
+    schedule: Annotated[Schedule, "When things are due."] = Schedule()
+    variation: Annotated[Variation, "How much heads are taken to differ."] = Variation()
+    responses: Annotated[Responses, "Which are analysed."] = Responses()
+    decision: Annotated[Decision, "What the recommendation is compared with, and what would matter."]
 
     @property
     def varied_factors(self) -> tuple[FactorName, ...]:

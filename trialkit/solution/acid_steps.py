@@ -7,6 +7,7 @@ first: a teaspoon of it turns soft water into something near vinegar at once.
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,21 +32,11 @@ ALKALINITY_STEP_MG_L = 5.0
 
 @dataclass(frozen=True)
 class AcidStep:
-    """What is added at a time.
+    """What is added at a time."""
 
-    Attributes
-    ----------
-    tsp : float
-        Teaspoons of the liquid: of the acid as sold, or of the solution of a powder.
-    millilitres : float
-        Volume of that, mL.
-    acid_tsp : float
-        What that holds of the acid as sold, level teaspoons.
-    """
-
-    tsp: float
-    millilitres: float
-    acid_tsp: float
+    tsp: Annotated[float, "Teaspoons of the liquid: of the acid as sold, or of the solution of a powder."]
+    millilitres: Annotated[float, "Volume of that, mL."]
+    acid_tsp: Annotated[float, "What that holds of the acid as sold, level teaspoons."]
 
 
 def as_liquid(acid: AcidProduct, acid_tsp: float) -> float:

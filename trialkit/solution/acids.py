@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,24 +18,18 @@ STRONG = -3.0
 
 @dataclass(frozen=True)
 class Acid:
-    """An acid.
-
-    Attributes
-    ----------
-    name : str
-    pk : tuple of float
-        Of each proton in turn, at 25 degrees Celsius and zero ionic strength. They move by less than 0.03 between 10
-        and 35 degrees for the acids that gardeners use (from memory), and are taken as constant.
-    molar_mass_g : float
-        g/mol, without water of crystallisation.
-    household : bool
-        Whether a home gardener may be told to use it; the others are for trained people with the label at hand.
-    """
+    """An acid."""
 
     name: str
-    pk: tuple[float, ...]
-    molar_mass_g: float
-    household: bool = False
+    pk: Annotated[
+        tuple[float, ...],
+        "Of each proton in turn, at 25 degrees Celsius and zero ionic strength. They move by less than 0.03 between "
+        "10 and 35 degrees for the acids that gardeners use (from memory), and are taken as constant.",
+    ]
+    molar_mass_g: Annotated[float, "g/mol, without water of crystallisation."]
+    household: Annotated[
+        bool, "Whether a home gardener may be told to use it; the others are for trained people with the label at hand."
+    ] = False
 
 
 # Acetic and sulfuric acid: general-chemistry tables at 25 degrees Celsius, after the CRC Handbook and Lange's. Citric

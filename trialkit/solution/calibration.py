@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,28 +20,17 @@ FEWEST_READINGS = 3
 
 @dataclass(frozen=True)
 class EffectiveAlkalinity:
-    """What a site's records say about its water.
+    """What a site's records say about its water."""
 
-    Attributes
-    ----------
-    value, lower, upper : float
-        mg/L as calcium carbonate: the most likely, and a profile-likelihood interval.
-    scatter_ph : float
-        Standard deviation of readings about the prediction, beyond the strip's steps.
-    readings : int
-    bounded : bool
-        Whether the interval ends where the search does: the records tell no upper (or lower) end.
-    predicted_ph : tuple of float
-        pH after mixing at the most likely alkalinity, for each record.
-    """
-
-    value: float
-    lower: float
-    upper: float
-    scatter_ph: float
+    value: Annotated[float, "mg/L as calcium carbonate: the most likely, and a profile-likelihood interval."]
+    lower: Annotated[float, "mg/L as calcium carbonate: the most likely, and a profile-likelihood interval."]
+    upper: Annotated[float, "mg/L as calcium carbonate: the most likely, and a profile-likelihood interval."]
+    scatter_ph: Annotated[float, "Standard deviation of readings about the prediction, beyond the strip's steps."]
     readings: int
-    bounded: bool
-    predicted_ph: tuple[float, ...]
+    bounded: Annotated[
+        bool, "Whether the interval ends where the search does: the records tell no upper (or lower) end."
+    ]
+    predicted_ph: Annotated[tuple[float, ...], "pH after mixing at the most likely alkalinity, for each record."]
 
 
 def effective_alkalinity(

@@ -4,7 +4,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
@@ -65,27 +65,16 @@ class Water:
 
 @dataclass(frozen=True)
 class Spoons:
-    """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL.
+    """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL."""
 
-    Attributes
-    ----------
-    exact_tsp : float
-        Level teaspoons wanted.
-    tsp : float
-        Level teaspoons as spoons measure them.
-    grams : float or None
-        Mass of that, g.
-    millilitres : float or None
-        Volume of that liquid, or of the solution of a powder, mL.
-    solution_tsp : float or None
-        Teaspoons of the solution of a powdered acid that hold `tsp` of the powder: it is measured dissolved.
-    """
-
-    exact_tsp: float
-    tsp: float
-    grams: float | None
-    millilitres: float | None
-    solution_tsp: float | None = None
+    exact_tsp: Annotated[float, "Level teaspoons wanted."]
+    tsp: Annotated[float, "Level teaspoons as spoons measure them."]
+    grams: Annotated[float | None, "Mass of that, g."]
+    millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powder, mL."]
+    solution_tsp: Annotated[
+        float | None,
+        "Teaspoons of the solution of a powdered acid that hold `tsp` of the powder: it is measured dissolved.",
+    ] = None
 
     @property
     def rounding_pct(self) -> float:
@@ -108,23 +97,16 @@ NoteCode = Literal[
 
 @dataclass(frozen=True)
 class MixNote:
-    """Something to be minded about a mix.
+    """Something to be minded about a mix."""
 
-    Attributes
-    ----------
-    code : str
-        What it is.
-    value : float
-        Of an alkalinity, mg/L as calcium carbonate; of "no safe step of acid" the smallest step, teaspoons of liquid;
-        of a pH, the pH; of "weak" and "strong", mS/cm; of "too little for spoons", level teaspoons.
-    lower, upper : float or None
-        Where it may lie, or (pH, strength) where it should.
-    """
-
-    code: NoteCode
-    value: float
-    lower: float | None = None
-    upper: float | None = None
+    code: Annotated[NoteCode, "What it is."]
+    value: Annotated[
+        float,
+        "Of an alkalinity, mg/L as calcium carbonate; of no safe step, the smallest step in teaspoons of liquid; "
+        "of a pH, the pH; of weak and strong, mS/cm; of too little for spoons, level teaspoons.",
+    ]
+    lower: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
+    upper: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
 
 
 def alkalinity_notes(alkalinity: AlkalinityEstimate) -> Iterator[MixNote]:
@@ -136,42 +118,25 @@ def alkalinity_notes(alkalinity: AlkalinityEstimate) -> Iterator[MixNote]:
 
 @dataclass(frozen=True)
 class Mix:
-    """What goes into the bucket, and what comes of it.
-
-    Attributes
-    ----------
-    volume_l : float
-    nutrient : Spoons or None
-    acid : Spoons or None
-    acid_step : AcidStep or None
-        What may be added at a time; None without acid, and where no kitchen measure is small enough.
-    elements_mg_l : mapping of str to float
-    ec : Conductivity
-        mS/cm at 25 degrees Celsius.
-    ph : float
-        After mixing, before carbon dioxide leaves.
-    ph_range : (float, float)
-        Where it lies if the acid, or the solution of a powder, is off by an eighth of a teaspoon either way, half of
-        the finest spoon.
-    strip : float
-        What a strip in steps of a half would show.
-    ph_standing : float
-        Once the bucket has come to equilibrium with the air.
-    notes : tuple of MixNote
-        What is to be minded.
-    """
+    """What goes into the bucket, and what comes of it."""
 
     volume_l: float
     nutrient: Spoons | None
     acid: Spoons | None
-    acid_step: AcidStep | None
+    acid_step: Annotated[
+        AcidStep | None, "What may be added at a time; None without acid, and where no kitchen measure is small enough."
+    ]
     elements_mg_l: Mapping[str, float]
-    ec: Conductivity
-    ph: float
-    ph_range: tuple[float, float]
-    strip: float
-    ph_standing: float
-    notes: tuple[MixNote, ...]
+    ec: Annotated[Conductivity, "mS/cm at 25 degrees Celsius."]
+    ph: Annotated[float, "After mixing, before carbon dioxide leaves."]
+    ph_range: Annotated[
+        tuple[float, float],
+        "Where it lies if the acid, or the solution of a powder, is off by an eighth of a teaspoon either way, half "
+        "of the finest spoon.",
+    ]
+    strip: Annotated[float, "What a strip in steps of a half would show."]
+    ph_standing: Annotated[float, "Once the bucket has come to equilibrium with the air."]
+    notes: Annotated[tuple[MixNote, ...], "What is to be minded."]
 
 
 def strip_reading(ph: float) -> float:
@@ -368,33 +333,17 @@ def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class ClassRow:
-    """Acid for waters from one alkalinity to another, mg/L as calcium carbonate: for their middle, and in safe steps.
+    """Acid for waters from one alkalinity to another, mg/L as calcium carbonate: for their middle, in safe steps."""
 
-    Attributes
-    ----------
-    name : str
-        Of the class of alkalinity.
-    lower : float
-        Lowest alkalinity, mg/L as calcium carbonate.
-    upper : float
-        Highest alkalinity, mg/L as calcium carbonate.
-    acid : Spoons
-        For the middle of the class.
-    step : AcidStep or None
-        What is safe at a time in the lowest; None where nothing is, and no acid goes in.
-    ph_at_lower : float
-        What all of `acid` would give at the lowest alkalinity.
-    ph_at_upper : float
-        What it would give at the highest.
-    """
-
-    name: str
-    lower: float
-    upper: float
-    acid: Spoons
-    step: AcidStep | None
-    ph_at_lower: float
-    ph_at_upper: float
+    name: Annotated[str, "Of the class of alkalinity."]
+    lower: Annotated[float, "Lowest alkalinity, mg/L as calcium carbonate."]
+    upper: Annotated[float, "Highest alkalinity, mg/L as calcium carbonate."]
+    acid: Annotated[Spoons, "For the middle of the class."]
+    step: Annotated[
+        AcidStep | None, "What is safe at a time in the lowest; None where nothing is, and no acid goes in."
+    ]
+    ph_at_lower: Annotated[float, "What all of `acid` would give at the lowest alkalinity."]
+    ph_at_upper: Annotated[float, "What it would give at the highest."]
 
 
 def acid_by_class(

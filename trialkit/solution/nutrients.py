@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Annotated
 
 from trialkit.domain.errors import WrongCall
 
@@ -47,14 +48,6 @@ USUAL_RECIPE = "modified Sonneveld, lettuce"
 class Product:
     """A nutrient as its label tells it.
 
-    Attributes
-    ----------
-    name : str
-    analysis_pct : mapping of str to float
-        Percent by mass of elements ("N", "P", "K", "Ca", "Mg", "S") or oxides ("P2O5", "K2O", "CaO", "MgO", "SO3").
-    grams_per_tsp : float
-        Of a level teaspoon, weighed: ten of them on a kitchen scale, divided by ten.
-
     Raises
     ------
     WrongCall
@@ -62,8 +55,11 @@ class Product:
     """
 
     name: str
-    analysis_pct: Mapping[str, float]
-    grams_per_tsp: float
+    analysis_pct: Annotated[
+        Mapping[str, float],
+        'Percent by mass of elements ("N", "P", "K", "Ca", "Mg", "S") or oxides ("P2O5", "K2O", "CaO", "MgO", "SO3").',
+    ]
+    grams_per_tsp: Annotated[float, "Of a level teaspoon, weighed: ten of them on a kitchen scale, divided by ten."]
 
     def __post_init__(self) -> None:
         unknown = [key for key in self.analysis_pct if key not in (*ELEMENTS, *OXIDES)]
@@ -129,21 +125,11 @@ def elements_mg_l(
 
 @dataclass(frozen=True)
 class Conductivity:
-    """Electrical conductivity at 25 degrees Celsius: an estimate and its range.
+    """Electrical conductivity at 25 degrees Celsius: an estimate and its range."""
 
-    Attributes
-    ----------
-    value : float
-        Best guess, mS/cm.
-    lower : float
-        Lower end of the range, mS/cm.
-    upper : float
-        Upper end of the range, mS/cm.
-    """
-
-    value: float
-    lower: float
-    upper: float
+    value: Annotated[float, "Best guess, mS/cm."]
+    lower: Annotated[float, "Lower end of the range, mS/cm."]
+    upper: Annotated[float, "Upper end of the range, mS/cm."]
 
 
 # Charge, and limiting equivalent conductivity at 25 degrees Celsius, S cm2 per equivalent (CRC Handbook, from memory).

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from trialkit.domain.errors import WrongCall
 from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk_carbonic_1, pk_henry
@@ -15,24 +16,12 @@ SHARE_OF_HARDNESS = (0.33, 1.2)
 
 @dataclass(frozen=True)
 class AlkalinityEstimate:
-    """Alkalinity: best guess, and the range that it lies in.
+    """Alkalinity: best guess, and the range that it lies in."""
 
-    Attributes
-    ----------
-    value : float
-        Best guess, mg/L as calcium carbonate.
-    lower : float
-        Lower end of the range, mg/L as calcium carbonate.
-    upper : float
-        Upper end of the range, mg/L as calcium carbonate.
-    agrees : bool
-        Whether the sources that it comes from can be true together.
-    """
-
-    value: float
-    lower: float
-    upper: float
-    agrees: bool = True
+    value: Annotated[float, "Best guess, mg/L as calcium carbonate."]
+    lower: Annotated[float, "Lower end of the range, mg/L as calcium carbonate."]
+    upper: Annotated[float, "Upper end of the range, mg/L as calcium carbonate."]
+    agrees: Annotated[bool, "Whether the sources that it comes from can be true together."] = True
 
 
 def alkalinity_from_ph_and_hardness(

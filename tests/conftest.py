@@ -23,7 +23,7 @@ from once import value_once
 from trialkit._resources import resource_folder
 from trialkit.analysis import Results, analyse
 from trialkit.mixed import MixedFit, fit_mixed
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 pytest_plugins = ["good_trial"]
 EXAMPLES = resource_folder("example_trials")

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from trialkit.protocol.randomise import randomise as lay_out
     from trialkit.protocol.starting import example_folder
     from trialkit.report import report_html
-    from trialkit.rules.check import check_trial as check
+    from trialkit.rules.trial_folder import check_trial as check
 
 __version__ = "0.1.0"
 __all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
@@ -39,7 +39,7 @@ __all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report
 # Name -> (module, name there); imported when first used, so that the command line starts quickly.
 _PUBLIC = {
     "analyse": ("trialkit.analysis", "analyse"),
-    "check": ("trialkit.rules.check", "check_trial"),
+    "check": ("trialkit.rules.trial_folder", "check_trial"),
     "example_folder": ("trialkit.protocol.starting", "example_folder"),
     "fit_mixed": ("trialkit.mixed", "fit_mixed"),
     "lay_out": ("trialkit.protocol.randomise", "randomise"),

@@ -12,7 +12,7 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
 from trialkit.analysis.ripening import growing_degree_days, ripening_in_degree_days
-from trialkit.rules.check import check_trial, read_trial
+from trialkit.rules.trial_folder import check_trial, read_trial
 
 
 def test_a_day_by_hand() -> None:

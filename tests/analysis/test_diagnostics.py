@@ -23,7 +23,7 @@ from trialkit.analysis.diagnostics import (
 from trialkit.analysis.influence import shifts_without
 from trialkit.documents.findings import Verdict
 from trialkit.mixed import fit_mixed
-from trialkit.words.decision import cautions
+from trialkit.words.decision_words import cautions
 
 # Survival times of animals, in tens of hours, by poison and antidote: Box & Cox (1964), J. R. Stat. Soc. B 26, table 1.
 POISONS = {

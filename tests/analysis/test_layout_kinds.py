@@ -8,7 +8,7 @@ import pytest
 from small_trial import small_trial
 from trialkit.documents.findings import Note
 from trialkit.protocol.randomise import efficiency_of
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 STRATA = {
     "Latin square": ("site:block:row", "site:block:column"),

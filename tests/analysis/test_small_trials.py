@@ -12,7 +12,7 @@ from small_trial import small_trial
 from trialkit.analysis import Results
 from trialkit.documents.findings import NoDecision, Note, PartlyTested, Verdict
 from trialkit.domain.treatment import Treatment
-from trialkit.words.decision import no_decision_words, scope, sentences, would_change
+from trialkit.words.decision_words import no_decision_words, scope, sentences, would_change
 
 
 def all_words(results: Results) -> str:

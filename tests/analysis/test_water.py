@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from trialkit._resources import resource_folder
-from trialkit.analysis.water import Water, water_of
-from trialkit.rules.check import Trial, read_trial
+from trialkit.analysis.water_chemistry import Water, water_of
+from trialkit.rules.trial_folder import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

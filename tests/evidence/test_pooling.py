@@ -19,9 +19,9 @@ from trialkit.evidence.differences import MOST_STEPS, combined_gains, garden_gai
 from trialkit.evidence.ledger_contents import read_ledger
 from trialkit.evidence.pooling import common_doses, linked, links, pool, read_buckets, with_treatments
 from trialkit.mixed import fit_mixed
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 from trialkit.stats.meta import combine
-from trialkit.words.recommended import heterogeneity
+from trialkit.words.default_words import heterogeneity
 
 Seasons = tuple[Path, tuple[Path, ...]]
 

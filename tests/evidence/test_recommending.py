@@ -26,7 +26,7 @@ from trialkit.evidence.recommending import recommend
 from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.versions import history, pool_now, recommend_anew
 from trialkit.tables.problem import TrialError
-from trialkit.words import recommended as words
+from trialkit.words import default_words as words
 
 Seasons = tuple[Path, tuple[Path, ...]]
 First = tuple[Path, Recommended]

@@ -16,9 +16,9 @@ from trialkit.domain.errors import WrongCall
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.pages.cautions import CAUTIONS
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
-from trialkit.words.cards import CardWords, card_words
+from trialkit.words.card_words import CardWords, card_words
 from trialkit.words.measures import Measures
 
 READER = shutil.which("zbarimg")

@@ -12,8 +12,8 @@ import pytest
 from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
 from trialkit.forms.phone import TABLES, phone_form
-from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
 
 

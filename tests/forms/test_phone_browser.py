@@ -18,7 +18,7 @@ from chromium import ARGUMENTS, CHROMIUM, MODES, complaints
 from commands import run
 from laid_out_trial import laid_out
 from trialkit.forms.phone import phone_form
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HEAD = {
@@ -175,7 +175,7 @@ def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial:
     other = laid_out(tmp_path / "other", title="Another trial")
     protocol = (other.folder / "trial.toml").read_text("utf-8")
     (other.folder / "trial.toml").write_text(protocol.replace("[trial]", '[trial]\nid = "other"'), "utf-8")
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
 
     other = read_trial(other.folder, stage="layout")
     forms = {

@@ -17,8 +17,8 @@ import pytest
 from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
 from trialkit.forms.workbook import TABLES, record_workbook
-from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
 
 OFFICE = shutil.which("soffice")
@@ -154,7 +154,7 @@ def all_text(data: bytes) -> str:
 def test_the_same_bytes_in_another_process(trial: Trial) -> None:
     """No clock, no chance, no hash seed in the file."""
     code = (
-        "import sys; from pathlib import Path; from trialkit.rules.check import read_trial;"
+        "import sys; from pathlib import Path; from trialkit.rules.trial_folder import read_trial;"
         "from trialkit.forms.workbook import record_workbook;"
         "sys.stdout.buffer.write(record_workbook(read_trial(Path(sys.argv[1]), stage='layout'), 'FERN'))"
     )

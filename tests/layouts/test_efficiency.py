@@ -9,7 +9,7 @@ import pytest
 from trialkit.layouts.efficiency import LayoutEfficiency, connected_groups, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
-from trialkit.words.layout_warnings import warning_sentence
+from trialkit.words.layout_words import warning_sentence
 
 
 def rng(seed: int) -> np.random.Generator:

@@ -16,7 +16,7 @@ from trialkit.documents.findings import Note, Verdict
 from trialkit.documents.returns import Answers
 from trialkit.planning.invented_county import TRUTHS
 from trialkit.returns.collect import collect
-from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, read_trial
 
 
 def bundled(name: str) -> Trial:

@@ -15,7 +15,7 @@ from trialkit.analysis import Results
 from trialkit.documents.findings import Verdict
 from trialkit.planning.examples import make_example
 from trialkit.planning.invented_county import Truth
-from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

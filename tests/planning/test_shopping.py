@@ -8,7 +8,7 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.documents.plan import ShoppingItem
 from trialkit.planning.shopping import shopping_list
-from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, read_trial
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from trialkit.protocol.starting import NewTrial, copy_example, new_trial_text, start_trial
 from trialkit.protocol.trial_protocol import parse_protocol
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.problem import TrialError
 
 ANSWERS = NewTrial(

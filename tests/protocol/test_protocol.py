@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.protocol_schema import protocol_schema_text
 from trialkit.protocol.sections import LayoutKindName

@@ -18,7 +18,7 @@ from trialkit.documents.plan import Plan
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
 from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 
 
 def _load_samples() -> ModuleType:

@@ -17,7 +17,7 @@ from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note,
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import Water
 from trialkit.protocol.starting import example_folder
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 HOSTILE = (
     "<script>alert(1)</script>",

@@ -8,7 +8,7 @@ from typing import Any
 
 from honest_records import Records, write_records
 from trialkit.report import asked_gardens, check_html
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 
 
 def spoil(records: Records) -> None:

@@ -16,8 +16,8 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.report.data_package import data_package, dictionary, miappe, observation_units
 from trialkit.report.exploring import ICC_MEASURE, agreement_table, raw_records_svg
-from trialkit.rules.check import read_trial
 from trialkit.rules.mixings import mixings, predicted_ph
+from trialkit.rules.trial_folder import read_trial
 
 EXAMPLES = resource_folder("example_trials")
 

@@ -12,7 +12,7 @@ from small_recommended import small_recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.report import evidence_html, handout_html
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
-from trialkit.words.handout import kitchen_measure
+from trialkit.words.handout_words import kitchen_measure
 
 GRADE = 6.0
 

@@ -20,7 +20,7 @@ from once import once
 from trialkit.cli.main import group
 from trialkit.protocol.randomise import randomise
 from trialkit.protocol.trial_protocol import parse_protocol
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.table_schema import load_schema
 

@@ -22,7 +22,7 @@ from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report import report_html
 from trialkit.report.references import REFERENCES
-from trialkit.words.decision import sentences
+from trialkit.words.decision_words import sentences
 from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
 
 FOUR_VERDICTS = {

@@ -11,7 +11,7 @@ from trialkit.pages.numerals import chance_percent, fixed, measure, more_or_less
 from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_results, safe_text, shorten
 from trialkit.words.measures import teaspoons
 from trialkit.words.phrases import chance, chance_word, date_words
-from trialkit.words.treatments import acid_words, level_label, treatment_words
+from trialkit.words.treatment_names import acid_words, level_label, treatment_words
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from returned_files import good_return, other_values
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.returns import store
 from trialkit.returns.collect import collect
-from trialkit.rules.check import CheckResult, check_trial
+from trialkit.rules.trial_folder import CheckResult, check_trial
 from trialkit.rules.unfinished import COMMITTED, STAGING
 
 CHANGED = ("heads.csv", "solution.csv", "visits.csv", "returned/returns.json", "returned/conflicts.json")

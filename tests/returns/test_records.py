@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from returned_files import good_return, other_values
 from trialkit.returns.collect import collect
 from trialkit.returns.records import read_records, table_text
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import read_table, rows_typed

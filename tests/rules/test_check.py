@@ -8,9 +8,9 @@ from typing import NamedTuple
 import pandas as pd
 import pytest
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.protocol.randomise import randomise
-from trialkit.rules.check import check_trial, read_trial
+from trialkit.rules.trial_folder import check_trial, read_trial
 from trialkit.tables.bucket_ids import make_bucket_id
 from trialkit.tables.problem import TrialError
 from trialkit.tables.table_schema import load_schema

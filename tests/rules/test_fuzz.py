@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import write_bytes
 
 FILES = ["trial.toml", "sites.csv", "products.csv", "layout.csv", "solution.csv", "visits.csv", "heads.csv"]

@@ -6,11 +6,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
 from trialkit.protocol.randomise import efficiency_of, randomise
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
-from trialkit.rules.check import check_trial
+from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.problem import TrialError
 

@@ -11,9 +11,9 @@ import pytest
 from scipy.stats import binom
 
 from honest_records import Records, write_records
-from trialkit.documents.check import Problem
-from trialkit.rules.check import check_trial
+from trialkit.documents.problems import Problem
 from trialkit.rules.pattern_rules import FEWEST_TO_SEE_ROUNDING, ROUNDED_SHARE
+from trialkit.rules.trial_folder import check_trial
 
 Change = Callable[[Records], None]
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 from honest_records import Records, write_records
-from trialkit.documents.check import Problem
-from trialkit.rules.check import check_trial
+from trialkit.documents.problems import Problem
+from trialkit.rules.trial_folder import check_trial
 
 Change = Callable[[Records], None]
 

@@ -10,7 +10,7 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acid_steps import safe_acid_step, smallest_acid_step
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Water, acid_by_class, mix
-from trialkit.words.mix import note_words
+from trialkit.words.mix_words import note_words
 
 # Vinegar is sold at 4 g in 100 mL and more (US FDA Compliance Policy Guide 525.825), kitchen vinegar up to 10. A level
 # teaspoon of citric acid weighs 4.6 g, by a quarter more or less (common practice, no source).

@@ -14,8 +14,8 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
 from trialkit.solution.nutrients import Product
-from trialkit.solution.water import alkalinity_from_ph_and_hardness
-from trialkit.words.mix import note_words
+from trialkit.solution.tap_alkalinity import alkalinity_from_ph_and_hardness
+from trialkit.words.mix_words import note_words
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
 CITRIC = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)

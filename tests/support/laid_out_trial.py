@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from honest_records import PROTOCOL, write_records
-from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, read_trial
 
 RECORDS = ("heads", "solution", "visits")
 

@@ -16,7 +16,7 @@ from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.report import evidence_html, handout_html, report_html
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 ACCEPTED_ON = date(2027, 11, 1)

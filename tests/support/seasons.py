@@ -12,7 +12,7 @@ from trialkit.documents.ledger_entry import Listed
 from trialkit.documents.results import Results
 from trialkit.evidence.accepting import trial_entry
 from trialkit.evidence.ledger import add
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 ON = date(2026, 11, 1)
 

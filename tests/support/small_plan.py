@@ -16,7 +16,7 @@ from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import expected_power
 from trialkit.planning.trial_plan import make_plan
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 PROTOCOL = """\
 [trial]

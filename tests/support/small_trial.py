@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.analysis import Results, analyse
 from trialkit.planning.examples import make_example
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 
 PROTOCOL = """\
 [trial]

@@ -10,7 +10,7 @@ import pytest
 from small_decision import EVIDENCE, IN_MONEY, TREATMENTS, decide
 from trialkit.documents.findings import Choice, Evidence, Influence, Verdict, WithoutBucket
 from trialkit.domain.treatment import Treatment
-from trialkit.words.decision import influence_words, scope, sentences, would_change
+from trialkit.words.decision_words import influence_words, scope, sentences, would_change
 from trialkit.words.measures import MeasureSystem
 
 

@@ -14,7 +14,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.treatments import treatment_words
+from trialkit.words.treatment_names import treatment_words
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,9 @@ from trialkit.documents.plan import (
     VarianceSource,
 )
 from trialkit.layouts.layout_warning import LayoutWarning
-from trialkit.words.layout_warnings import warning_sentence
-from trialkit.words.plan import (
+from trialkit.words.calendar_words import event_detail, event_title
+from trialkit.words.layout_words import warning_sentence
+from trialkit.words.plan_words import (
     advice_sentences,
     answer_sentences,
     changed_words,
@@ -34,8 +35,7 @@ from trialkit.words.plan import (
     source_words,
     summary,
 )
-from trialkit.words.plan_calendar import event_detail, event_title
-from trialkit.words.plan_shopping import item_name, item_note
+from trialkit.words.shopping_words import item_name, item_note
 
 GAIN = EnlargementGain("blocks", 24, 96, 192.0, 0.412, 0.55, 12.345, 10.0, widens_scope=False)
 SITES, BLOCKS = SufficientSize("sites", 19, 171, 24), SufficientSize("blocks", 9, 216, 16)

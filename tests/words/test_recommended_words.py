@@ -8,7 +8,7 @@ from dataclasses import replace
 from small_recommended import NEW, OLD, small_recommended
 from trialkit.documents.pooled import CombinedGain, TrialGain, TrialGains
 from trialkit.documents.recommended import FewTrials, Gaps, NitrogenAlone, Recommended
-from trialkit.words import recommended as words
+from trialkit.words import default_words as words
 from trialkit.words.measures import Measures
 
 

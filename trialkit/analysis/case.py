@@ -22,7 +22,7 @@ from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.thresholds import FEWEST_DF
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 
 # Streams of the protocol's seed; the layout is stream 0, an example's records stream 2.
 YIELD_STREAM, DAYS_STREAM, DOSE_STREAM, RIPENING_STREAM, CHECKS_STREAM = 1, 3, 4, 5, 6

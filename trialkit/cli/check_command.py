@@ -33,8 +33,8 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     Example: trialkit check autumn_dose --html
     """
     from trialkit.documents.answers import CheckAnswer
-    from trialkit.rules.check import check_trial
-    from trialkit.words.check import check_sentence
+    from trialkit.rules.trial_folder import check_trial
+    from trialkit.words.record_check_words import check_sentence
 
     stage = stage_of(folder)
     result = check_trial(folder, stage=stage)

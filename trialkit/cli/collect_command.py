@@ -56,7 +56,7 @@ def command(
     """
     from trialkit.documents.returns import Answers
     from trialkit.returns.collect import collect
-    from trialkit.words.collect import collect_lines
+    from trialkit.words.collect_words import collect_lines
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))

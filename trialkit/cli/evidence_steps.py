@@ -23,7 +23,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
     """Accept an analysed trial."""
     from trialkit.evidence.accepting import trial_entry
     from trialkit.evidence.ledger import add
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
 
     trial = read_trial(folder)
     entry = trial_entry(trial, read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
@@ -67,7 +67,7 @@ def pool_ledger(ledger: Path) -> Answered:
     from trialkit.evidence.versions import pool_now
     from trialkit.report import evidence_html
     from trialkit.tables.atomic import write_text
-    from trialkit.words import recommended as words
+    from trialkit.words import default_words as words
 
     document = pool_now(ledger, __version__)
     path = ledger / POOL_PAGE
@@ -90,7 +90,7 @@ def recommend_from(ledger: Path) -> Answered:
     from trialkit.report import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.tables.atomic import write_bytes, write_text
-    from trialkit.words import recommended as words
+    from trialkit.words import default_words as words
 
     version = recommend_anew(ledger, __version__)
     document = version.document

@@ -10,10 +10,10 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
-from trialkit.words.check import MOST_ALIKE
+from trialkit.words.record_check_words import MOST_ALIKE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -40,7 +40,7 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     from trialkit.forms.pack import adviser_pack, garden_pack
     from trialkit.forms.phone import phone_form
     from trialkit.forms.workbook import record_workbook
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_bytes, write_text
 
     if not (folder / "layout.csv").exists():

@@ -44,7 +44,7 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
 
     Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
     """
-    from trialkit.words.mix import mix_lines, table_lines
+    from trialkit.words.mix_words import mix_lines, table_lines
 
     question = Asked(**asked)  # type: ignore[arg-type]
     if as_table:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from trialkit.solution.acids import AcidProduct
     from trialkit.solution.mixing import Spoons
     from trialkit.solution.nutrients import Product
-    from trialkit.solution.water import AlkalinityEstimate
+    from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
 VOLUME = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(L|l|litres?|liters?|gal|gallons?)?\s*")
 LABEL = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)")
@@ -65,7 +65,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
     from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
     from trialkit.solution.mixing import Water, alkalinity_notes, mix
     from trialkit.solution.nutrients import USUAL_RECIPE, gaps
-    from trialkit.words.mix import note_words
+    from trialkit.words.mix_words import note_words
 
     alkalinity = _alkalinity(asked)
     product, acid = _nutrient(asked), _acid(asked)
@@ -110,7 +110,7 @@ def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAm
 
 
 def _alkalinity(asked: Asked) -> AlkalinityEstimate:
-    from trialkit.solution.water import AlkalinityEstimate, alkalinity_from_ph_and_hardness
+    from trialkit.solution.tap_alkalinity import AlkalinityEstimate, alkalinity_from_ph_and_hardness
 
     if asked.alkalinity is not None:
         return AlkalinityEstimate(asked.alkalinity, asked.alkalinity, asked.alkalinity)
@@ -158,7 +158,7 @@ def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFr
     """Read the trial's products.csv, which must list a name."""
     if asked.trial is None:
         raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
 
     products = read_trial(asked.trial, stage="plan").products
     if name not in set(products["product"]):

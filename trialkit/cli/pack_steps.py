@@ -10,7 +10,7 @@ from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, rea
 def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
     """Write a trial's data package."""
     from trialkit.report.data_package import data_package
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_bytes
 
     trial = read_trial(folder)

@@ -41,7 +41,7 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
     Example: trialkit plan autumn_dose
     """
     from trialkit.documents.document import as_data
-    from trialkit.words.plan import summary
+    from trialkit.words.plan_words import summary
 
     plan = plan_folder(
         folder,

@@ -41,9 +41,9 @@ def plan_folder(
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report import plan_html
     from trialkit.report.calendar_file import icalendar_text
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_text
-    from trialkit.words.plan import refusal_sentence
+    from trialkit.words.plan_words import refusal_sentence
 
     trial = read_trial(folder, stage="plan")
     with simulation_executor(scheduler=scheduler) as executor:

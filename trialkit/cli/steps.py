@@ -18,7 +18,7 @@ from trialkit.tables.problem import TrialError
 
 if TYPE_CHECKING:
     from trialkit.documents.results import Results
-    from trialkit.rules.check import CheckResult, Stage
+    from trialkit.rules.trial_folder import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
 DEMO_EXAMPLE = "autumn_dose"
@@ -36,7 +36,7 @@ class Analysed:
 def lay_out(folder: Path) -> str:
     """Randomise a trial and write layout.csv, unless records exist; say what is doubtful about it."""
     from trialkit.protocol.randomise import randomise, records_exist
-    from trialkit.rules.check import check_trial, read_trial
+    from trialkit.rules.trial_folder import check_trial, read_trial
     from trialkit.tables.atomic import csv_text, write_text
 
     if records_exist(folder):
@@ -92,7 +92,7 @@ def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
 def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_text
 
     results = analyse(read_trial(folder), all_pairs=all_pairs)
@@ -152,7 +152,7 @@ def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
     from trialkit.analysis import analyse
     from trialkit.report import report_html
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
 
     stored = read_results(folder)
     pairs = any(response.pairs for response in stored.responses.values())
@@ -255,7 +255,7 @@ def _demo_protocol(folder: Path) -> str:
 
 def _demo_records(folder: Path) -> str:
     from trialkit.planning.invented_county import generate_records, write_records
-    from trialkit.rules.check import read_trial
+    from trialkit.rules.trial_folder import read_trial
 
     trial = read_trial(folder, stage="layout")
     records = generate_records(trial.protocol, trial.sites, trial.layout, trial.products)
@@ -265,8 +265,8 @@ def _demo_records(folder: Path) -> str:
 
 
 def _demo_check(folder: Path) -> str:
-    from trialkit.rules.check import check_trial
-    from trialkit.words.check import check_sentence
+    from trialkit.rules.trial_folder import check_trial
+    from trialkit.words.record_check_words import check_sentence
 
     result = check_trial(folder)
     if result.errors:
@@ -275,7 +275,7 @@ def _demo_check(folder: Path) -> str:
 
 
 def _demo_report(folder: Path) -> str:
-    from trialkit.words.treatments import treatment_words
+    from trialkit.words.treatment_names import treatment_words
 
     sentence, decision = write_report(folder), read_results(folder).decision
     if decision is None:
@@ -284,14 +284,14 @@ def _demo_report(folder: Path) -> str:
 
 
 def _answer(results: Results) -> str:
-    from trialkit.words.decision import sentences
+    from trialkit.words.decision_words import sentences
 
     return f"Analysis: {' '.join(sentences(results.decision)) if results.decision else reason_for_none(results)}"
 
 
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
-    from trialkit.words.decision import no_decision_words
+    from trialkit.words.decision_words import no_decision_words
 
     return f"No recommendation. {no_decision_words(results)}"
 

@@ -9,10 +9,10 @@ from trialkit.documents.findings import Decision
 from trialkit.documents.results import Results
 from trialkit.pages.numerals import chance_percent
 from trialkit.words.check_words import check_words
-from trialkit.words.decision import cautions, no_decision_words, sentences
+from trialkit.words.decision_words import cautions, no_decision_words, sentences
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
-from trialkit.words.treatments import treatment_label, treatment_words
+from trialkit.words.treatment_names import treatment_label, treatment_words
 
 WIDTH = 80
 LINES = 24

@@ -9,12 +9,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from trialkit.documents.check import Problem
 from trialkit.documents.document import Closed
+from trialkit.documents.problems import Problem
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import ClassRow, MixNote
 from trialkit.solution.nutrients import Conductivity
-from trialkit.solution.water import AlkalinityEstimate
+from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""A mixing card as facts: what goes into the buckets of a treatment, for `trialkit.words.cards` to say."""
+"""A mixing card as facts: what goes into the buckets of a treatment, for `trialkit.words.card_words` to say."""
 
 from __future__ import annotations
 

@@ -14,8 +14,8 @@ from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.heads import is_usable
 from trialkit.evidence.ledger import NewEntry
-from trialkit.rules.check import Trial
 from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.trial_folder import Trial
 from trialkit.solution.nutrients import elements_mg_l
 from trialkit.tables.atomic import csv_text
 

@@ -15,8 +15,8 @@ from trialkit.domain.treatment import Treatment
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.evidence.next_size import next_size
 from trialkit.evidence.pooling import GROUPINGS, Pool
-from trialkit.rules.check import read_trial
 from trialkit.rules.mixings import acid_product
+from trialkit.rules.trial_folder import read_trial
 from trialkit.solution.mixing import TARGET_PH, acid_by_class
 from trialkit.stats.meta import combine
 

@@ -18,8 +18,8 @@ from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.treatment import Treatment, is_same_dose, is_same_strength
 from trialkit.evidence.ledger import Entry, open_entry, read_index
 from trialkit.evidence.pooling import read_buckets, with_treatments
-from trialkit.rules.check import Trial, read_trial
 from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.trial_folder import Trial, read_trial
 from trialkit.solution.nutrients import Product, elements_mg_l
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.check import Problem
 from trialkit.documents.ledger_entry import SummaryFacts, SummaryMean
 from trialkit.documents.pooled import TrialGain
+from trialkit.documents.problems import Problem
 from trialkit.domain.treatment import is_same_strength
 from trialkit.evidence.ledger import NewEntry
 from trialkit.evidence.ledger_contents import LedgerContents

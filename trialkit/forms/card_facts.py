@@ -10,8 +10,8 @@ import pandas as pd
 from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import gardens_with_buckets
-from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product, nutrient_of
+from trialkit.rules.trial_folder import Trial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step, smallest_acid_step
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Water, mix

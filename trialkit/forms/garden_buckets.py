@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trialkit.domain.errors import WrongCall
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 
 
 def buckets_of_garden(trial: Trial, site: str) -> list[str]:

@@ -15,10 +15,10 @@ from trialkit.layouts.bench import bench_maps
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_style
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.cards import CardWords, card_words
-from trialkit.words.treatments import treatment_label
+from trialkit.words.card_words import CardWords, card_words
+from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
 BLANK_MIXINGS, BLANK_VISITS = 2, 12

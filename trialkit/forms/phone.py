@@ -13,10 +13,10 @@ from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_results
 from trialkit.pages.shell import content_security_policy, environment, page_style
-from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
 TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")

@@ -14,10 +14,10 @@ from trialkit.domain.treatment import Treatment
 from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
-from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
     from openpyxl import Workbook

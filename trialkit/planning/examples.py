@@ -10,7 +10,7 @@ from pathlib import Path
 from trialkit.planning.invented_county import TRUTHS, generate_records, write_records
 from trialkit.planning.invented_returns import write_sheets
 from trialkit.protocol.randomise import randomise
-from trialkit.rules.check import read_trial
+from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.atomic import csv_text, write_text
 
 

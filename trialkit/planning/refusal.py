@@ -18,5 +18,5 @@ class CannotBeJudged(NotComputed):
         self.refusal = refusal
 
     def __str__(self) -> str:
-        """Name the reason: whoever tells a person says it in words (`trialkit.words.plan.refusal_sentence`)."""
+        """Name the reason: whoever tells a person says it in words (`trialkit.words.plan_words.refusal_sentence`)."""
         return f"A trial laid out like this could not be analysed: {self.refusal.code}."

@@ -49,7 +49,7 @@ from trialkit.planning.trial_sizes import (
 )
 from trialkit.protocol.randomise import efficiency_of, randomise
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 
 MOST_HEADS = 12
 CURVE_POINTS = 25

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.quoting import quoted, shown
 from trialkit.tables.nearest import did_you_mean
 from trialkit.tables.problem import problem

@@ -12,7 +12,7 @@ import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.quoting import quoted
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose

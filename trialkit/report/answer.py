@@ -13,12 +13,12 @@ from trialkit.domain.units import TEASPOON_ML
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, percent, plain, signed, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading, comparison_of, mean_of
-from trialkit.words.decision import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
+from trialkit.words.decision_words import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.measures import MeasureSystem, Sentence, acid_range, spoons, teaspoons, volume_words
 from trialkit.words.phrases import chance, chance_word, count
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import acid_words, level_label
+from trialkit.words.treatment_names import acid_words, level_label
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."

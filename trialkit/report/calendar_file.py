@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from trialkit.documents.plan import Plan
-from trialkit.words.plan_calendar import event_detail, event_title
+from trialkit.words.calendar_words import event_detail, event_title
 
 
 def icalendar_text(plan: Plan) -> str | None:

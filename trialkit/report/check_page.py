@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.report.page import TEMPLATES
-from trialkit.words.check import MOST_ALIKE, column_words, greeting, place_words
+from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words
 
 if TYPE_CHECKING:
-    from trialkit.documents.check import Problem
-    from trialkit.rules.check import CheckResult, RecordPlace
+    from trialkit.documents.problems import Problem
+    from trialkit.rules.trial_folder import CheckResult, RecordPlace
 
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
 RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")

@@ -22,7 +22,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import PROTOCOL_FILE
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
 from trialkit.tables.table_schema import load_schema

@@ -8,16 +8,16 @@ from functools import partial
 from trialkit.documents.findings import Check, Interval
 from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.report.figures.checks import check_pictures
+from trialkit.report.figures.check_pictures import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
 from trialkit.words.check_words import check_words
-from trialkit.words.decision import scope, would_change
+from trialkit.words.decision_words import scope, would_change
 from trialkit.words.loss_words import losses_sentence
 from trialkit.words.measures import Sentence
 from trialkit.words.model_words import note_sentence
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ from trialkit.pages.shell import content_security_policy, environment, page_scri
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
-from trialkit.words import recommended as words
+from trialkit.words import default_words as words
 from trialkit.words.phrases import count
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 
 def evidence_html(document: Recommended) -> str:

@@ -18,8 +18,8 @@ from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.safe_text import safe_text, shorten
-from trialkit.rules.check import Trial
 from trialkit.rules.mixings import mixings, predicted_ph
+from trialkit.rules.trial_folder import Trial
 
 ICC_MEASURE, EFFECT_MEASURE = "intraclass correlation ICC(A,1)", "Hedges' g"
 FEWEST_READINGS = 10

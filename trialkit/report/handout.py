@@ -7,7 +7,7 @@ from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment
 from trialkit.report.page import TEMPLATES
-from trialkit.words import handout as words
+from trialkit.words import handout_words as words
 from trialkit.words.phrases import date_words
 
 MOST_SPOONS_DRAWN = 12

@@ -15,7 +15,7 @@ from trialkit.report.provenance import facts, provenance
 from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
 from trialkit.report.tables import candidate_table, response_tables
-from trialkit.report.water import water_tables
+from trialkit.report.water_tables import water_tables
 
 TEMPLATES = Path(__file__).parent / "templates"
 

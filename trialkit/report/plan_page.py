@@ -16,10 +16,11 @@ from trialkit.pages.shell import content_security_policy, environment, page_scri
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.page import TEMPLATES
-from trialkit.words.layout_warnings import effect_words, warning_sentence
+from trialkit.words.calendar_words import event_detail, event_title
+from trialkit.words.layout_words import effect_words, warning_sentence
 from trialkit.words.measures import Measures
 from trialkit.words.phrases import count, date_words
-from trialkit.words.plan import (
+from trialkit.words.plan_words import (
     GROUPING_WORDS,
     METHOD_WORDS,
     advice_sentences,
@@ -31,9 +32,8 @@ from trialkit.words.plan import (
     source_words,
     whole_percent,
 )
-from trialkit.words.plan_calendar import event_detail, event_title
-from trialkit.words.plan_shopping import UNIT_WORDS, item_name, item_note
-from trialkit.words.treatments import treatment_label
+from trialkit.words.shopping_words import UNIT_WORDS, item_name, item_note
+from trialkit.words.treatment_names import treatment_label
 
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."

@@ -21,12 +21,12 @@ from trialkit.pages.numerals import (
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.reading import PART_WORDS, Reading
-from trialkit.words.decision import PLACE_WORDS
+from trialkit.words.decision_words import PLACE_WORDS
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
 from trialkit.words.measures import Sentence
 from trialkit.words.model_words import TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
-from trialkit.words.treatments import level_label, treatment_label
+from trialkit.words.treatment_names import level_label, treatment_label
 
 
 @dataclass(frozen=True)

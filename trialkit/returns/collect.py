@@ -7,8 +7,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from trialkit.documents.check import Problem
 from trialkit.documents.document import as_text
+from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Answers,
     Choice,
@@ -39,7 +39,7 @@ from trialkit.returns.records import Records, Row, checked_rows, incomplete, rea
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
-from trialkit.rules.check import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, read_trial
 from trialkit.rules.unfinished import CONFLICTS
 from trialkit.tables.table_schema import load_schema
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from trialkit.documents.check import Problem
 from trialkit.documents.document import DamagedDocument, from_text
+from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Answers,
     Conflict,

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Key
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.formula_text import defused

@@ -13,8 +13,8 @@ from trialkit.returns.listed_values import repair_words
 from trialkit.returns.numbers import repair_numbers
 from trialkit.returns.recognising import ReturnedTable, tables_of
 from trialkit.returns.sheets import Returned
-from trialkit.rules.check import Trial
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.trial_folder import Trial
 from trialkit.tables.cell_values import ISO_DATE
 
 PREFILLED: Mapping[str, tuple[str, ...]] = {"heads": ("bucket", "head"), "solution": ("bucket",), "visits": ("site",)}

@@ -3,7 +3,7 @@
 import hashlib
 from dataclasses import dataclass
 
-from trialkit.rules.check import Trial
+from trialkit.rules.trial_folder import Trial
 
 FORM_VERSION = "1"
 """Raised when workbook or phone form change so that older ones can no longer be read."""

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.quoting import quoted, shown
 from trialkit.domain.treatment import NO_PRODUCT

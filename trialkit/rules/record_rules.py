@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.heads import is_harvested
 from trialkit.domain.quoting import quoted
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.quoting import quoted
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows

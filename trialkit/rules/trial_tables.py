@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
 from trialkit.protocol.trial_protocol import Protocol

@@ -4,8 +4,8 @@ from collections.abc import Hashable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from trialkit.documents.check import Problem
 from trialkit.documents.document import DamagedDocument, from_text
+from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts
 from trialkit.domain.quoting import quoted, shown
 from trialkit.domain.table_names import RECORD_TABLES

@@ -19,7 +19,7 @@ from trialkit.solution.acid_steps import (
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
-from trialkit.solution.water import AlkalinityEstimate
+from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
 STRIP_STEP = 0.5
 """Steps of a pH strip."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from trialkit.documents.check import Problem, Severity
+from trialkit.documents.problems import Problem, Severity
 from trialkit.domain.quoting import shown
 from trialkit.tables.rule_book import RULES
 

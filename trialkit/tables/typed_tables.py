@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.quoting import quoted
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded

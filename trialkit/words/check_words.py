@@ -16,7 +16,7 @@ from trialkit.domain.thresholds import FEWEST_ERROR_DF, SUSPICIOUS_P, UNEVEN_RAT
 from trialkit.words.factor_words import effect_label
 from trialkit.words.measures import KITCHEN, MeasureSystem
 from trialkit.words.phrases import number, p_value
-from trialkit.words.treatments import level_words, treatment_words
+from trialkit.words.treatment_names import level_words, treatment_words
 
 NOTHING_TO_DO = "Nothing to do."
 SCALES = {0.0: "the logarithm", 0.5: "the square root", 2.0: "the square"}

@@ -8,7 +8,7 @@ from trialkit.documents.findings import Losses
 from trialkit.words.factor_words import effect_label
 from trialkit.words.measures import KITCHEN, MeasureSystem
 from trialkit.words.phrases import in_percent, p_value
-from trialkit.words.treatments import level_words
+from trialkit.words.treatment_names import level_words
 
 
 def losses_sentence(losses: Losses, system: MeasureSystem = KITCHEN) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from trialkit.documents.findings import NotAnalysed, ResponseName
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
 from trialkit.words.measures import KITCHEN, MeasureSystem
-from trialkit.words.treatments import treatment_words
+from trialkit.words.treatment_names import treatment_words
 
 RESPONSE_LABELS: Mapping[ResponseName, str] = {
     "weight_g": "head weight",

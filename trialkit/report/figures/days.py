@@ -7,7 +7,7 @@ from trialkit.pages.numerals import percent, plain, signed
 from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows, probes
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.figures.treatments import practice_line, treatment_rows
+from trialkit.report.figures.treatment_pictures import practice_line, treatment_rows
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 from trialkit.words.model_words import model_sentences

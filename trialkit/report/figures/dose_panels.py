@@ -23,7 +23,7 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words.measures import spoons
-from trialkit.words.treatments import level_label
+from trialkit.words.treatment_names import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

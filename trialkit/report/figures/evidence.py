@@ -11,8 +11,8 @@ from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
+from trialkit.words.default_words import trial_name
 from trialkit.words.phrases import count
-from trialkit.words.recommended import trial_name
 
 QUANTITY, UNIT = "gain of a planted head over the current practice", "g"
 NOTHING = (0.0, "no gain")

@@ -10,7 +10,7 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import level_label
+from trialkit.words.treatment_names import level_label
 
 NAME = "levels"
 

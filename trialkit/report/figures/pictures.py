@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from trialkit.report.figures.days import days_picture
-from trialkit.report.figures.dose import dose_picture
+from trialkit.report.figures.dose_pictures import dose_picture
 from trialkit.report.figures.margins import margins_picture
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sites import sites_picture
-from trialkit.report.figures.treatments import treatments_picture
+from trialkit.report.figures.treatment_pictures import treatments_picture
 from trialkit.report.reading import Reading
 
 NOTHING_TO_DRAW = "No response could be analysed, so there is nothing to draw."

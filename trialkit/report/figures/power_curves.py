@@ -11,7 +11,7 @@ from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
-from trialkit.words.plan import curve_words
+from trialkit.words.plan_words import curve_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -34,7 +34,7 @@ from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
 from trialkit.words.model_words import variance_label
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

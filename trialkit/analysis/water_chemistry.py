@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.water import AcidReading, DoseStrength, SiteWater, Water
-from trialkit.rules.check import Trial
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.rules.trial_folder import Trial
 from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 from trialkit.solution.nutrients import elements_mg_l
 

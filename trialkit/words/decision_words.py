@@ -23,7 +23,7 @@ from trialkit.words.loss_words import losses_warning
 from trialkit.words.measures import KITCHEN, MeasureSystem
 from trialkit.words.phrases import asked_chance, chance, count, in_percent, number
 from trialkit.words.response_words import not_analysed_sentence
-from trialkit.words.treatments import treatment_words
+from trialkit.words.treatment_names import treatment_words
 
 YIELD = "bucket_weight_g"
 NOTABLE_SHARE = 0.05

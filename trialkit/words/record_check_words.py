@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from trialkit.words.phrases import count, date_words
 
 if TYPE_CHECKING:
-    from trialkit.documents.check import Problem
-    from trialkit.rules.check import CheckResult, Stage
+    from trialkit.documents.problems import Problem
+    from trialkit.rules.trial_folder import CheckResult, Stage
 
 MOST_ALIKE = 5
 """Of many problems alike so many are told, and how many more there are."""

@@ -8,7 +8,7 @@ from trialkit.documents.water import SiteWater, Water
 from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
-from trialkit.words.treatments import level_label
+from trialkit.words.treatment_names import level_label
 
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""

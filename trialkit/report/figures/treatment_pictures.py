@@ -17,7 +17,7 @@ from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 NAME = "treatments"
 

@@ -18,7 +18,7 @@ from trialkit.documents.plan import (
     SensitivityRow,
     VarianceSource,
 )
-from trialkit.words.layout_warnings import warning_sentence
+from trialkit.words.layout_words import warning_sentence
 from trialkit.words.measures import Measures
 from trialkit.words.phrases import in_percent, number
 

@@ -8,10 +8,10 @@ from trialkit.documents.pooled import NextSize, TrialGains
 from trialkit.documents.recommended import Change, Grouping, Practice, Recommended, SourceOfVariation
 from trialkit.domain.factors import FactorName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
-from trialkit.words import decision
+from trialkit.words import decision_words as decision
 from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
 from trialkit.words.phrases import chance, number
-from trialkit.words.treatments import treatment_words
+from trialkit.words.treatment_names import treatment_words
 
 FEW_TRIALS = 6
 """Fewer may hide much that differs between seasons (common practice, no source)."""

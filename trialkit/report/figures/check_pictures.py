@@ -24,9 +24,9 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import Reading
 from trialkit.words.check_words import check_words
-from trialkit.words.decision import VERDICT_WORDS, influence_words
+from trialkit.words.decision_words import VERDICT_WORDS, influence_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

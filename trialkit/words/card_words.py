@@ -11,7 +11,7 @@ from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_PO
 from trialkit.solution.mixing import Spoons
 from trialkit.words.measures import Measures, in_measures, measure_words, spoons, teaspoons
 from trialkit.words.phrases import number
-from trialkit.words.treatments import treatment_label
+from trialkit.words.treatment_names import treatment_label
 
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
 """Beyond half a cup nobody counts teaspoons."""

@@ -12,13 +12,13 @@ from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurv
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
-from trialkit.report.figures.treatments import bucket_values
+from trialkit.report.figures.treatment_pictures import bucket_values
 from trialkit.report.reading import Part, Reading
 from trialkit.report.tables import level_means, marginal_table, means_table
 from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
 from trialkit.words.measures import MeasureSystem
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatments import level_label, treatment_label
+from trialkit.words.treatment_names import level_label, treatment_label
 
 NAME = "dose"
 COLUMN = "dose_tsp"

@@ -19,7 +19,7 @@ from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
-from trialkit.analysis.water import water_of
+from trialkit.analysis.water_chemistry import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.documents.findings import (
@@ -45,8 +45,8 @@ from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.rules.check import Trial
 from trialkit.rules.mixings import acid_product
+from trialkit.rules.trial_folder import Trial
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
 TIMES = ("days", DEGREE_DAYS)

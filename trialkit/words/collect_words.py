@@ -8,8 +8,8 @@ from typing import Any
 
 from trialkit.documents.returns import Collected, Conflict, FileOutcome, ReturnFinding, Verdict
 from trialkit.domain.quoting import quoted, shown
-from trialkit.words.check import MOST_ALIKE
 from trialkit.words.phrases import count
+from trialkit.words.record_check_words import MOST_ALIKE
 
 COUNT_WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
 

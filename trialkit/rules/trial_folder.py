@@ -8,7 +8,7 @@ from typing import Literal
 
 import pandas as pd
 
-from trialkit.documents.check import Problem
+from trialkit.documents.problems import Problem
 from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules

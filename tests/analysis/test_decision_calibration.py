@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from trialkit.analysis.decision import Field, judge
+from trialkit.analysis.decision import CandidateField, judge
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.response import Question, analyse_response
@@ -58,7 +58,7 @@ def trials(gardens: int, gain: float) -> list[tuple[Verdict, float, list[bool]]]
         result = answered.result
         df = min(row.df for row in result.comparisons)
         draws = draw_means(answered.fits.joint, TREATMENTS, df, seed=1)
-        field = Field(
+        field = CandidateField(
             tuple(Treatment(dose_tsp=d) for d in DOSES),
             0,
             draws,

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from trialkit._resources import resource_folder
-from trialkit.analysis.water_chemistry import Water, water_of
+from trialkit.analysis.water_chemistry import RecordedWater, water_of
 from trialkit.rules.trial_folder import Trial, read_trial
 
 
@@ -19,12 +19,12 @@ def trial() -> Trial:
 
 
 @pytest.fixture(scope="module")
-def water(trial: Trial) -> Water:
+def water(trial: Trial) -> RecordedWater:
     """Its chemistry."""
     return water_of(trial)
 
 
-def test_doses_by_hand(water: Water) -> None:
+def test_doses_by_hand(water: RecordedWater) -> None:
     """Four teaspoons of 5 g at 9-12-30 in 20 L: 1 g/L, 90 mg/L N, 52.4 P (0.4364 of P2O5), 249 K (0.8301 of K2O)."""
     dose = next(row for row in water.doses if row.dose_tsp == 4)
     assert dose.grams == 20
@@ -34,7 +34,7 @@ def test_doses_by_hand(water: Water) -> None:
     assert [row.ec_ms_cm for row in water.doses] == sorted(row.ec_ms_cm for row in water.doses)
 
 
-def test_the_truth_of_each_garden_is_found(water: Water) -> None:
+def test_the_truth_of_each_garden_is_found(water: RecordedWater) -> None:
     """48 readings place the alkalinity within 15 % of what they were drawn with, and every interval is narrow."""
     assert [row.site for row in water.sites] == ["FERN", "HARB", "MILL", "STAT"]
     for row in water.sites:
@@ -44,7 +44,7 @@ def test_the_truth_of_each_garden_is_found(water: Water) -> None:
         assert row.readings == 48
 
 
-def test_prediction_beside_record(water: Water) -> None:
+def test_prediction_beside_record(water: RecordedWater) -> None:
     """Fitted means lie within a tenth of what was read, on average over acids and gardens."""
     differences = [row.recorded - row.fitted for row in water.readings]
     assert sum(map(abs, differences)) / len(differences) < 0.1
@@ -63,7 +63,7 @@ def test_another_water_than_stated_is_seen(trial: Trial) -> None:
 def test_without_records_or_products_nothing_is_made_up(trial: Trial) -> None:
     """No readings: no waters; no product: no strengths; one reading: a reason instead of a number."""
     empty = water_of(replace(trial, solution=trial.solution.iloc[:0], products=trial.products.iloc[:0]))
-    assert empty == Water(None, (), (), ())
+    assert empty == RecordedWater(None, (), (), ())
     first = trial.solution[trial.solution["acid_tsp"] > 0].iloc[:1]
     (row,) = water_of(replace(trial, solution=first)).sites
     assert row.effective is None

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.decision import Field, choose, weigh
+from trialkit.analysis.decision import CandidateField, choose, weigh
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.worth import Worth
 from trialkit.documents.findings import Thresholds
@@ -85,7 +85,7 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
         return default, practices
     draws = draw_means(pooled.fit, pooled.treatments[["cultivar"]], df, seed, among=GROUPINGS)
     current, n = labels.index(pooled.current), len(labels)
-    candidates = Field(
+    candidates = CandidateField(
         treatments=tuple(Treatment(f"P{p}") for p in practices),
         current=current,
         yields=draws,

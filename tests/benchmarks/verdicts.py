@@ -14,7 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.decision import Field, judge
+from trialkit.analysis.decision import CandidateField, judge
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.draws import draw_means
 from trialkit.analysis.fitting import fit_response
@@ -52,7 +52,7 @@ def trial(gardens: int, number: int) -> tuple[str, float, float, float, float]:
     fit = fit_response("y", rows, model).joint
     df = float(fit.compare("treatment", "versus", "t0", "none")["df"].min())
     draws = draw_means(fit, CANDIDATES, df, seed=number)
-    field = Field(
+    field = CandidateField(
         tuple(Treatment(label) for label in LABELS),
         0,
         draws,

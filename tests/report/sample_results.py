@@ -15,7 +15,7 @@ from trialkit.analysis import analyse
 from trialkit.documents.document import as_written
 from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
 from trialkit.documents.results import InputFile, Results
-from trialkit.documents.water import Water
+from trialkit.documents.water import RecordedWater
 from trialkit.protocol.starting import example_folder
 from trialkit.rules.trial_folder import read_trial
 
@@ -80,7 +80,7 @@ def bare_results() -> Results:
         trial=trial,
         design=replace(varied.design, sites=sites, acid_used=()),
         losses=losses,
-        water=Water(None, (), (), ()),
+        water=RecordedWater(None, (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
         decision=replace(decision_of(varied), candidates=candidates, cautions=(), influence=None, next_trial=None),
     )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from trialkit.documents.water import AcidReading, DoseStrength, SiteWater, Water
+from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
 from trialkit.report import report_html
 
-WATER = Water(
+WATER = RecordedWater(
     product="Blend L 9-12-30",
     doses=(DoseStrength(4.0, 20.0, 90.0, {"P": 52.4, "K": 249.0}, 1.2),),
     sites=(
@@ -20,7 +20,7 @@ WATER = Water(
 )
 
 
-def page(pages: Any, water: Water) -> str:
+def page(pages: Any, water: RecordedWater) -> str:
     """Return the page of results with this water, blanks of every kind as one."""
     text = report_html(replace(pages.results("variety"), water=water))
     return text.replace("\u00a0", " ").replace("\u202f", " ")
@@ -45,4 +45,4 @@ def test_a_water_that_is_not_as_stated_is_said(pages: Any) -> None:
 
 def test_results_without_water_have_no_such_part(pages: Any) -> None:
     """Results of a trial without records of solution have nothing to show."""
-    assert "Nutrient, acid and water" not in page(pages, Water(None, (), (), ()))
+    assert "Nutrient, acid and water" not in page(pages, RecordedWater(None, (), (), ()))

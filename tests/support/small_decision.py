@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from trialkit.analysis.decision import Field, judge
+from trialkit.analysis.decision import CandidateField, judge
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.worth import Worth
 from trialkit.documents.findings import Comparison, Decision, Evidence, Thresholds
@@ -37,7 +37,7 @@ def decide(
     """Judge candidates with independent normal draws around `means`, g a head; `asked` changes the thresholds."""
     spread = np.broadcast_to(sd, 3)
     draws = np.array(means) + spread * np.random.default_rng(5).standard_normal((DRAWN, 3))
-    field = Field(
+    field = CandidateField(
         treatments=TREATMENTS,
         current=current,
         yields=MeanDraws(draws, draws),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trialkit.documents.water import DoseStrength, Water
+from trialkit.documents.water import DoseStrength, RecordedWater
 from trialkit.domain.treatment import Treatment
 from trialkit.words.measures import (
     Measures,
@@ -39,8 +39,8 @@ def test_doses_are_weighed_where_a_spoonful_was() -> None:
 def test_the_spoonful_is_that_of_the_trial() -> None:
     """It is read off the doses that were weighed."""
     doses = tuple(DoseStrength(tsp, 5 * tsp, 0.0, {}, 0.0) for tsp in (0.0, 4.0))
-    assert nutrient_g_per_tsp(Water("Blend L", doses, (), ())) == 5.0
-    assert nutrient_g_per_tsp(Water(None, (), (), ())) is None
+    assert nutrient_g_per_tsp(RecordedWater("Blend L", doses, (), ())) == 5.0
+    assert nutrient_g_per_tsp(RecordedWater(None, (), (), ())) is None
 
 
 def test_a_powder_acid_is_never_said_in_spoons() -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pandas as pd
 
-from trialkit.analysis.decision import Field, judge, simultaneous_limits, thresholds_of
+from trialkit.analysis.decision import CandidateField, judge, simultaneous_limits, thresholds_of
 from trialkit.analysis.diagnostics import from_power, to_power
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.fitting import fit_response
@@ -175,13 +175,13 @@ def _field(
     treatments: pd.DataFrame,
     answers: Mapping[str, Answered],
     losses: Losses,
-) -> Field:
+) -> CandidateField:
     """Draw what each candidate would give."""
     by_label = dict(zip(treatments.index, losses.by_treatment, strict=True))
     rows = [by_label[label] for label in candidates.index]
     current = list(candidates.index).index(current_label(trial, treatments))
     unrecorded = [row.heads.unrecorded / row.heads.planned for row in rows]
-    return Field(
+    return CandidateField(
         treatments=_treatments(candidates),
         current=current,
         yields=_mean_draws(trial, answers[YIELD], candidates, YIELD_STREAM).divided(trial.protocol.bucket.heads),

@@ -24,14 +24,14 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
-from trialkit.protocol.sections import Decision as DecisionSection
+from trialkit.protocol.sections import DecisionRule
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Field:
+class CandidateField:
     """The candidates and what is known of them.
 
     Attributes
@@ -100,7 +100,7 @@ class Chances(Prospects):
 
 
 def judge(
-    field: Field,
+    field: CandidateField,
     worth: Worth,
     thresholds: Thresholds,
     yield_comparisons: Sequence[Comparison],
@@ -111,7 +111,7 @@ def judge(
 
     Parameters
     ----------
-    field : Field
+    field : CandidateField
     worth : Worth
     thresholds : Thresholds
     yield_comparisons, days_comparisons : sequence of Comparison
@@ -145,7 +145,7 @@ def judge(
     )
 
 
-def thresholds_of(decision: DecisionSection) -> Thresholds:
+def thresholds_of(decision: DecisionRule) -> Thresholds:
     """Thresholds of a protocol's section on the decision."""
     return Thresholds(
         margin_g=decision.margin_g,
@@ -170,7 +170,7 @@ def _difference(comparisons: Sequence[Comparison], treatment: Treatment | None) 
     return next((Interval(row.difference, row.lower, row.upper) for row in rows), None)
 
 
-def _retest(field: Field, worth: Worth, thresholds: Thresholds, other: int, sites: int) -> NextTrial | None:
+def _retest(field: CandidateField, worth: Worth, thresholds: Thresholds, other: int, sites: int) -> NextTrial | None:
     """How large the next trial must be to settle whether a candidate gains, in grams a planted head."""
     days = field.days
     average = value_of(field.yields.average, None if days is None else days.average, worth)
@@ -180,7 +180,7 @@ def _retest(field: Field, worth: Worth, thresholds: Thresholds, other: int, site
     return next_trial(gains, shaken, thresholds.margin_g, thresholds.adopt_probability, buckets, sites)
 
 
-def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate:
+def _candidate(field: CandidateField, chances: Chances, i: int, chosen: int) -> Candidate:
     """Put together what is shown of a candidate; one that is not eligible has no chances."""
     eligible, other = field.eligible[i], field.eligible[i] and i != field.current
     return Candidate(
@@ -199,7 +199,7 @@ def _candidate(field: Field, chances: Chances, i: int, chosen: int) -> Candidate
     )
 
 
-def weigh(field: Field, worth: Worth, thresholds: Thresholds) -> Chances:
+def weigh(field: CandidateField, worth: Worth, thresholds: Thresholds) -> Chances:
     """Reckon chances and losses from the draws.
 
     Chances are of a new garden; the interval is of the average over gardens, on the scale of value.
@@ -262,7 +262,7 @@ def choose(chances: Prospects, eligible: BoolArray, worth: Worth, current: int, 
     return current, Verdict.RETEST
 
 
-def best_of_the_others(chances: Chances, field: Field) -> int | None:
+def best_of_the_others(chances: Chances, field: CandidateField) -> int | None:
     """Position of the eligible alternative with the greatest chance of being better, then of greatest value."""
     others = [i for i, eligible in enumerate(field.eligible) if eligible and i != field.current]
     return max(others, key=lambda i: (chances.better[i], chances.expected[i]), default=None)

@@ -11,7 +11,6 @@ from trialkit.documents.findings import Covariate, Exploration, Gardens, Interva
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit
-from trialkit.stats.straight_line import straight_line
 
 FEWEST_TO_EXPLORE = 4
 COVARIATES: Mapping[Covariate, float] = {"sun_hours": 1.0, "alkalinity_mg_l_caco3": 100.0}
@@ -88,6 +87,7 @@ def compare_gardens(
 def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: float) -> Iterator[Exploration]:
     """Straight lines of the gardens' differences on what is known of the gardens; an exploration, not a test."""
     from scipy.special import stdtrit
+    from scipy.stats import linregress
 
     known = sites.set_index("site")
     for column, step in COVARIATES.items():
@@ -98,13 +98,13 @@ def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: f
         usable = np.isfinite(x)
         if usable.sum() < FEWEST_TO_EXPLORE or np.ptp(x[usable]) == 0:
             continue
-        line = straight_line(x[usable], y[usable])
-        half = float(stdtrit(line.df, (1 + confidence) / 2)) * line.se
-        slope = line.slope
+        line = linregress(x[usable], y[usable])
+        half = float(stdtrit(int(usable.sum()) - 2, (1 + confidence) / 2)) * float(line.stderr)
+        slope = float(line.slope)
         yield Exploration(
             covariate=column,
             per=step,
             slope=Interval(slope, slope - half, slope + half),
-            p=line.p,
+            p=float(line.pvalue),
             gardens=int(usable.sum()),
         )

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.analysis.decision import Field, Prospects, choose, simultaneous_limits, value_of
+from trialkit.analysis.decision import CandidateField, Prospects, choose, simultaneous_limits, value_of
 from trialkit.analysis.draws import MeanDraws
 from trialkit.analysis.worth import Worth
 from trialkit.documents.findings import Choice, Decision, Evidence, Influence, Thresholds, Verdict, WithoutBucket
@@ -31,7 +31,7 @@ class Case:
 
     Attributes
     ----------
-    field : Field
+    field : CandidateField
     worth : Worth
     thresholds : Thresholds
     evidence : Evidence
@@ -45,7 +45,7 @@ class Case:
         Planted in a bucket.
     """
 
-    field: Field
+    field: CandidateField
     worth: Worth
     thresholds: Thresholds
     evidence: Evidence

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.water import AcidReading, DoseStrength, SiteWater, Water
+from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
@@ -17,14 +17,14 @@ METER_STEP = 0.1
 STRIP_STEP = 0.5
 
 
-def water_of(trial: Trial) -> Water:
+def water_of(trial: Trial) -> RecordedWater:
     """Work out doses and waters of a checked trial; parts that records or products do not tell are empty."""
     mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
     read = mixed[mixed["ph_after"].notna() & mixed["ph_start"].notna() & mixed["acid_mol_l"].notna()]
     fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
     stated = trial.sites.drop_duplicates("site").set_index("site")["alkalinity_mg_l_caco3"]
     product = nutrient_of(trial.protocol, trial.products)
-    return Water(
+    return RecordedWater(
         product=product.name if product else None,
         doses=tuple(_doses(trial)),
         sites=tuple(_site(site, stated.get(site, np.nan), found) for site, found in fitted.items()),

@@ -54,14 +54,14 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
 
 
 @dataclass(frozen=True)
-class Answered:
+class EvidenceAnswer:
     """An answer as a document, and in a few lines."""
 
     document: Recommended
     text: str
 
 
-def pool_ledger(ledger: Path) -> Answered:
+def pool_ledger(ledger: Path) -> EvidenceAnswer:
     """Pool a ledger and write its page."""
     from trialkit import __version__
     from trialkit.evidence.versions import pool_now
@@ -79,10 +79,10 @@ def pool_ledger(ledger: Path) -> Answered:
         *words.not_compared(document),
         f"Written to {path}.",
     ]
-    return Answered(document, "\n".join(lines))
+    return EvidenceAnswer(document, "\n".join(lines))
 
 
-def recommend_from(ledger: Path) -> Answered:
+def recommend_from(ledger: Path) -> EvidenceAnswer:
     """Write the recommended defaults and the handout."""
     from trialkit import __version__
     from trialkit.domain.errors import NotComputed
@@ -113,7 +113,7 @@ def recommend_from(ledger: Path) -> Answered:
         f"Next: {words.next_question(document)}",
         f"Written to {', '.join(written)}.{missing}",
     ]
-    return Answered(document, "\n".join(lines))
+    return EvidenceAnswer(document, "\n".join(lines))
 
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from trialkit.documents.findings import Decision, Losses, NoDecision, ResponseResult
-from trialkit.documents.water import Water
+from trialkit.documents.water import RecordedWater
 from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Level
 
@@ -106,7 +106,7 @@ class Results:
     confidence: Annotated[float, "Of the intervals, between 0 and 1."]
     design: Annotated[Design, "What was planned and how it was randomised."]
     losses: Annotated[Losses, "What became of the heads."]
-    water: Annotated[Water, "What doses are in the bucket, and each garden's water."]
+    water: Annotated[RecordedWater, "What doses are in the bucket, and each garden's water."]
     responses: Annotated[dict[str, ResponseResult], "What was found of each response, by its name."]
     decision: Annotated[Decision | None, "What to recommend; None where nothing can be."]
     no_decision: Annotated[NoDecision | None, "Why there is no decision."]

@@ -47,7 +47,7 @@ class AcidReading:
 
 
 @dataclass(frozen=True)
-class Water:
+class RecordedWater:
     """Chemistry of a trial's records."""
 
     product: Annotated[str | None, "Nutrient that the doses are of."]

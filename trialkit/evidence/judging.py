@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.decision import Field, judge, thresholds_of
+from trialkit.analysis.decision import CandidateField, judge, thresholds_of
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
 from trialkit.analysis.worth import worth
@@ -40,7 +40,7 @@ def judged(found: LedgerContents, pooled: Pool, comparisons: pd.DataFrame, df: f
     current = labels.index(pooled.current)
     buckets = pooled.rows.groupby("treatment", observed=True).size().loc[labels]
     treatments = tuple(found.treatment(label) for label in labels)
-    fields = Field(
+    fields = CandidateField(
         treatments=treatments,
         current=current,
         yields=draws,

@@ -6,18 +6,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from pydantic_core import PydanticCustomError
 
 from trialkit.layouts.bench import FEWEST_KEPT_APART
-from trialkit.protocol.sections import Factor, FactorName, Layout, broken_rule
+from trialkit.protocol.sections import FactorLevels, FactorName, Layout, broken_rule
 
 
 def layout_faults(
-    layout: Layout, factors: Mapping[FactorName, Factor], varied: Sequence[FactorName]
+    layout: Layout, factors: Mapping[FactorName, FactorLevels], varied: Sequence[FactorName]
 ) -> Iterator[PydanticCustomError]:
     """TK-P11: tell of blocks, squares and checks that do not fit the number of treatments.
 
     Parameters
     ----------
     layout : Layout
-    factors : mapping of str to Factor
+    factors : mapping of str to FactorLevels
         All declared factors.
     varied : sequence of str
         Those with two levels or more.
@@ -64,7 +64,7 @@ def _rectangle_faults(layout: Layout, buckets: int, treatments: int) -> Iterator
 
 
 def _check_faults(
-    layout: Layout, factors: Mapping[FactorName, Factor], varied: Sequence[FactorName]
+    layout: Layout, factors: Mapping[FactorName, FactorLevels], varied: Sequence[FactorName]
 ) -> Iterator[PydanticCustomError]:
     if len(varied) != 1:
         found = f"{len(varied)} factors with two levels or more"

@@ -106,7 +106,7 @@ class Bucket(Section):
     heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Planted in each."] = 4
 
 
-class Factor(Section):
+class FactorLevels(Section):
     """One treatment factor."""
 
     levels: Annotated[
@@ -246,7 +246,7 @@ class Responses(Section):
     days: Annotated[bool, "Days to harvest."] = True
 
 
-class Decision(Section):
+class DecisionRule(Section):
     """What the recommendation is compared with, and what would matter."""
 
     current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]

@@ -20,8 +20,8 @@ from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_v
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
     Bucket,
-    Decision,
-    Factor,
+    DecisionRule,
+    FactorLevels,
     FactorName,
     Layout,
     Responses,
@@ -53,14 +53,14 @@ class Protocol(Section):
     trial: Annotated[TrialSection, "What it is called and what it asks."]
     bucket: Annotated[Bucket, "The same throughout."] = Bucket()
     factors: Annotated[
-        dict[FactorName, Factor],
+        dict[FactorName, FactorLevels],
         "By name (a key of `FACTOR_COLUMNS`); one with a single level is fixed, an absent one plays no part.",
     ]
     layout: Annotated[Layout, "How treatments are assigned to buckets."] = Layout()
     schedule: Annotated[Schedule, "When things are due."] = Schedule()
     variation: Annotated[Variation, "How much heads are taken to differ."] = Variation()
     responses: Annotated[Responses, "Which are analysed."] = Responses()
-    decision: Annotated[Decision, "What the recommendation is compared with, and what would matter."]
+    decision: Annotated[DecisionRule, "What the recommendation is compared with, and what would matter."]
 
     @property
     def varied_factors(self) -> tuple[FactorName, ...]:
@@ -105,7 +105,7 @@ class Protocol(Section):
         rows = list(product(*(levels[name] for name in FACTOR_COLUMNS)))
         return pd.DataFrame(rows, columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
 
-    def _declared(self) -> list[tuple[FactorName, Factor]]:
+    def _declared(self) -> list[tuple[FactorName, FactorLevels]]:
         order = list(FACTOR_COLUMNS)
         return sorted(self.factors.items(), key=lambda item: order.index(item[0]))
 
@@ -153,7 +153,7 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
     return errors
 
 
-def _close_doses(factor: Factor) -> tuple[float, float] | None:
+def _close_doses(factor: FactorLevels) -> tuple[float, float] | None:
     """Return the first two doses in a row that are too near to be two."""
     doses = [level for level in factor.levels if isinstance(level, float)]
     return next((pair for pair in pairwise(doses) if is_same_dose(*pair)), None)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trialkit.documents.water import SiteWater, Water
+from trialkit.documents.water import RecordedWater, SiteWater
 from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
@@ -29,7 +29,7 @@ def water_tables(reading: Reading) -> WaterTables | None:
     return WaterTables(_sentences(water), tuple(found)) if found else None
 
 
-def _doses(water: Water) -> Table | None:
+def _doses(water: RecordedWater) -> Table | None:
     heads = columns(f"dose of {water.product}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
     body = (
         Row(
@@ -50,7 +50,7 @@ def _doses(water: Water) -> Table | None:
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 
 
-def _sites(water: Water) -> Table | None:
+def _sites(water: RecordedWater) -> Table | None:
     heads = columns("garden", "stated", "by its readings", "95 % interval", "readings")
     body = (
         Row(
@@ -77,7 +77,7 @@ def _interval(row: SiteWater) -> str:
     return f"{plain(row.lower, 2)} to {plain(row.upper, 2)}{' or beyond' if row.bounded else ''}"
 
 
-def _readings(water: Water) -> Table | None:
+def _readings(water: RecordedWater) -> Table | None:
     heads = columns("garden and acid", "buckets", "pH read", "foreseen", "foreseen by its readings")
     body = (
         Row(
@@ -95,7 +95,7 @@ def _readings(water: Water) -> Table | None:
     return make_table("ph", "pH after mixing, prediction beside record", heads, body, note)
 
 
-def _sentences(water: Water) -> tuple[str, ...]:
+def _sentences(water: RecordedWater) -> tuple[str, ...]:
     """Name gardens whose readings contradict what was stated of their water."""
     return tuple(
         f"At {row.site} the acid acted as in water of about {plain(row.effective, 2)} mg/L, not the "

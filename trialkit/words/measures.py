@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from trialkit.documents.water import Water
+from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, TEASPOON_ML
 from trialkit.words.phrases import number
 
@@ -84,7 +84,7 @@ def kitchen_words(sentence: str | Sentence) -> str:
     return sentence if isinstance(sentence, str) else sentence.kitchen
 
 
-def nutrient_g_per_tsp(water: Water) -> float | None:
+def nutrient_g_per_tsp(water: RecordedWater) -> float | None:
     """Weight of a level teaspoon of a trial's nutrient; None where it was not weighed."""
     weighed = (dose.grams / dose.dose_tsp for dose in water.doses if dose.dose_tsp > 0 and dose.grams > 0)
     return next(weighed, None)

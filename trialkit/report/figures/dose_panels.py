@@ -38,7 +38,7 @@ FOOT_PX = 62.0
 
 
 @dataclass(frozen=True)
-class DosePoint:
+class PanelPoint:
     """A mean at a dose, with its interval and the raw buckets behind it."""
 
     dose: float
@@ -61,7 +61,7 @@ class DosePanel:
     """A cultivar's panel: its series by acidifier, the doses to point out, and the curve through the means."""
 
     title: str
-    series: tuple[tuple[str, tuple[DosePoint, ...]], ...]
+    series: tuple[tuple[str, tuple[PanelPoint, ...]], ...]
     pointed: tuple[tuple[Part, float], ...]
     curve: FittedCurve | None = None
 
@@ -144,7 +144,7 @@ def _draw_curve(axes: Axes, curve: FittedCurve) -> None:
         axes.plot([dose], [7], marker="^", markersize=9, color=LIGHT["ink"], transform=floor, zorder=5)
 
 
-def _draw_series(axes: Axes, mark: Mark, offset: float, points: Sequence[DosePoint], *, is_joined: bool) -> None:
+def _draw_series(axes: Axes, mark: Mark, offset: float, points: Sequence[PanelPoint], *, is_joined: bool) -> None:
     x, y = [p.dose + offset for p in points], [p.mean for p in points]
     if is_joined:
         (line,) = axes.plot(x, y, color=LIGHT[mark.role], linewidth=1.4, zorder=3)

@@ -8,7 +8,7 @@ from trialkit.documents.findings import DoseCurve, DoseGroup, ResponseResult
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import ABSENT, measure, percent, plain, with_interval
 from trialkit.pages.table import Row, Table, columns, make_table
-from trialkit.report.figures.dose_panels import DosePanel, DosePoint, FittedCurve, draw_panels
+from trialkit.report.figures.dose_panels import DosePanel, FittedCurve, PanelPoint, draw_panels
 from trialkit.report.figures.interval_rows import quantity_words
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
@@ -67,14 +67,14 @@ def dose_panels(reading: Reading, response: ResponseResult) -> tuple[DosePanel, 
     return tuple(panels)
 
 
-def _points(response: ResponseResult) -> Mapping[Treatment, tuple[DosePoint, ...]]:
+def _points(response: ResponseResult) -> Mapping[Treatment, tuple[PanelPoint, ...]]:
     """Points by cultivar and acidifier, in order of dose."""
     buckets = bucket_values(response)
-    found: dict[Treatment, list[DosePoint]] = {}
+    found: dict[Treatment, list[PanelPoint]] = {}
     for row in response.means:
         dose_tsp = row.treatment.dose_tsp
         if dose_tsp is not None:
-            point = DosePoint(dose_tsp, row.mean, row.lower, row.upper, buckets.get(row.treatment, ()))
+            point = PanelPoint(dose_tsp, row.mean, row.lower, row.upper, buckets.get(row.treatment, ()))
             found.setdefault(row.treatment.among(("cultivar", "acidifier")), []).append(point)
     return {others: tuple(sorted(points, key=lambda p: p.dose)) for others, points in found.items()}
 
@@ -84,7 +84,7 @@ def _groups(response: ResponseResult) -> tuple[DoseGroup, ...]:
     return response.dose.groups if response.dose else ()
 
 
-def _curve(response: ResponseResult, cultivar: str | None, points: Sequence[DosePoint]) -> FittedCurve | None:
+def _curve(response: ResponseResult, cultivar: str | None, points: Sequence[PanelPoint]) -> FittedCurve | None:
     """Curve of a cultivar's panel, moved up or down to its means: curves in common differ by a constant only."""
     fitting = [group for group in _groups(response) if group.treatment.cultivar in (None, cultivar)]
     if len(fitting) != 1 or not points:

@@ -23,7 +23,7 @@ QUESTION = Question(
     "weight_g", "head weight", "g", "of the heads that were harvested", TREATMENTS, "t1", 0.95, checked=False
 )
 THRESHOLDS = Thresholds(0.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
-WORTH = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
+WORTH = Worth("g per transplanted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
 
 
 @cache
@@ -76,7 +76,7 @@ def trials(gardens: int, gain: float) -> list[tuple[Verdict, float, list[bool]]]
 
 
 def test_a_useless_change_is_seldom_adopted() -> None:
-    """Where no dose gains anything, a change is adopted in 2.5 % of trials at most, even with a margin of nought.
+    """Where no dose gains anything, a change is adopted in 2.5 % of trials at most, even with a margin of zero.
 
     The adopted candidate's simultaneous 95 % interval must exclude no gain, on one side. Bound: the 99.9 % point of
     the binomial.

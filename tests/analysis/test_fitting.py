@@ -9,7 +9,7 @@ import pytest
 
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.fitting import Fits, fit_response
-from trialkit.analysis.response import share_of_pairs
+from trialkit.analysis.response import probability_of_superiority
 from trialkit.mixed import MixedModelError
 
 
@@ -63,20 +63,20 @@ def test_every_way_is_an_honest_failure_at_the_end() -> None:
         fit(heads(bucket_sd=2.0, seed=4).assign(y=100.0))
 
 
-def test_share_of_pairs_against_the_published_example() -> None:
+def test_probability_of_superiority_against_the_published_example() -> None:
     """Heights of men and women, 69.7 (2.8) and 64.3 (2.6) inches: a man is taller in 92 % of pairs.
 
     McGraw & Wong (1992), Psychol. Bull. 111, 361-365, their first example; figures from memory.
     """
     sd = float(np.sqrt((2.8**2 + 2.6**2) / 2))
-    assert share_of_pairs(69.7 - 64.3, sd) == pytest.approx(0.92, abs=0.005)
-    assert share_of_pairs(0.0, sd) == pytest.approx(0.5)
-    assert share_of_pairs(1.0, 0.0) is None
+    assert probability_of_superiority(69.7 - 64.3, sd) == pytest.approx(0.92, abs=0.005)
+    assert probability_of_superiority(0.0, sd) == pytest.approx(0.5)
+    assert probability_of_superiority(1.0, 0.0) is None
 
 
 @pytest.mark.parametrize("effect", [-1.7, 0.2, 2.5])
-def test_share_of_pairs_against_a_general_library(effect: float) -> None:
+def test_probability_of_superiority_against_a_general_library(effect: float) -> None:
     """The area under the curve that pingouin converts a standardised difference to."""
-    assert share_of_pairs(effect * 3.0, 3.0) == pytest.approx(
+    assert probability_of_superiority(effect * 3.0, 3.0) == pytest.approx(
         pingouin.convert_effsize(effect, "cohen", "AUC"), abs=1e-12
     )

@@ -55,7 +55,7 @@ def protocol(extra: str = "") -> Protocol:
     return parsed
 
 
-def reckon(extra: str = "", **changes: Any) -> Worth:
+def calculate(extra: str = "", **changes: Any) -> Worth:
     """Price the four candidates; the first is the current practice."""
     given: dict[str, Any] = {"products": PRODUCTS, "solution": SOLUTION, "days_known": True} | changes
     return worth(protocol(extra), given["products"], given["solution"], CANDIDATES, 0, given["days_known"])
@@ -71,8 +71,8 @@ def test_a_teaspoon_by_weight_and_by_volume() -> None:
 
 def test_without_a_price_of_lettuce() -> None:
     """Value is head weight alone, and only a smaller dose of the same cultivar and acid surely saves."""
-    value = reckon()
-    assert (value.unit, value.per_gram, value.per_day) == ("g a planted head", 1.0, 0.0)
+    value = calculate()
+    assert (value.unit, value.per_gram, value.per_day) == ("g per transplanted head", 1.0, 0.0)
     assert not value.cost.any()
     assert value.saves.tolist() == [False, True, False, False]
     assert (value.saving, value.uncounted) == ("nutrient", ())
@@ -83,7 +83,7 @@ def test_in_money() -> None:
 
     Three buckets took 2, 3 + 3 and 1 teaspoons of acid: 3 a bucket on average, not by record, nor the median.
     """
-    value = reckon("price_per_kg = 10\ncost_per_bucket = 0.5\ndelay_cost_per_day = 0.02")
+    value = calculate("price_per_kg = 10\ncost_per_bucket = 0.5\ndelay_cost_per_day = 0.02")
     assert value.per_gram == pytest.approx(0.04)
     acid = 3 * 0.00492892 * 1.5
     assert value.cost == pytest.approx([0.5 + 0.24 + acid, 0.5 + 0.12 + acid, 0.5 + 0.12 + acid, 0.5 + 0.24])
@@ -94,7 +94,7 @@ def test_in_money() -> None:
 
 def test_an_absent_price_is_told() -> None:
     """A nutrient or an acid without a price is not counted, and only less nutrient surely saves."""
-    value = reckon("price_per_kg = 10", products=PRODUCTS.assign(price_per_kg=NAN, price_per_l=NAN))
+    value = calculate("price_per_kg = 10", products=PRODUCTS.assign(price_per_kg=NAN, price_per_l=NAN))
     assert not value.cost.any()
     assert value.uncounted == ("nutrient", "acid")
     assert value.saves.tolist() == [False, True, False, False]
@@ -102,19 +102,19 @@ def test_an_absent_price_is_told() -> None:
 
 def test_an_amount_that_was_not_recorded_is_told() -> None:
     """An acid of which no bucket has a record cannot be priced."""
-    value = reckon("price_per_kg = 10", solution=SOLUTION.iloc[4:])
+    value = calculate("price_per_kg = 10", solution=SOLUTION.iloc[4:])
     assert value.cost == pytest.approx([0.24, 0.12, 0.12, 0.24])
     assert value.uncounted == ("acid",)
 
 
 def test_waiting_that_could_not_be_analysed_is_told() -> None:
     """Where days are not known, waiting costs nothing, and that is told."""
-    value = reckon("price_per_kg = 10\ndelay_cost_per_day = 0.02", days_known=False)
+    value = calculate("price_per_kg = 10\ndelay_cost_per_day = 0.02", days_known=False)
     assert value.per_day == 0.0
     assert value.uncounted == ("waiting",)
 
 
 def test_costs_without_a_price_weigh_nothing() -> None:
     """A cost of waiting in a protocol without a price of lettuce is left aside."""
-    value = reckon("delay_cost_per_day = 0.02")
+    value = calculate("delay_cost_per_day = 0.02")
     assert (value.per_day, value.uncounted) == (0.0, ())

@@ -32,7 +32,8 @@ SEASONS, COUNTIES, SEED = 10, 200, 20261128
 SURE = 0.9
 PRACTICES, TRIED, GARDENS, BLOCKS = 6, 3, 3, 2
 SPREAD, SEASON, GARDEN, SEASON_BY, GARDEN_BY, BUCKET = 12.0, 10.0, 12.0, 3.0, 3.0, 18.0
-"""Standard deviations, g a planted head: true means, levels of seasons and gardens, what both favour, buckets."""
+"""Standard deviations, g per transplanted head: true means, levels of seasons and gardens, what both favour,
+buckets."""
 MARGINS = {"this tool, margin 10 g": 10.0, "this tool, margin 5 g": 5.0, "this tool, margin 0": 0.0}
 RULES = (*MARGINS, "always keep", "follow the last trial")
 
@@ -95,7 +96,7 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
         eligible=tuple(i == current or tried_enough(pooled, label) for i, label in enumerate(labels)),
         buckets=(1,) * n,
     )
-    value = Worth("g a planted head", 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "nutrient", ())
+    value = Worth("g per transplanted head", 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "nutrient", ())
     thresholds = Thresholds(margin, margin, SURE, 0.95, None, 0.0, 0.0)
     chances = weigh(candidates, value, thresholds)
     at, _ = choose(chances, np.array(candidates.eligible), value, current, SURE)
@@ -106,7 +107,7 @@ def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[
 
 
 def seasons_of(seed: int) -> np.ndarray:
-    """Regret of each rule after each season, shape (rules, seasons + 1), g a planted head below the best practice."""
+    """Regret of each rule after each season, shape (rules, seasons + 1), g per transplanted head below the best."""
     found = np.empty((len(RULES), SEASONS + 1))
     for rule, name in enumerate(RULES):
         county = County(seed)
@@ -140,14 +141,15 @@ def main() -> None:
     print("# What the default gives up, over ten seasons\n")
     print(
         f"{counties} invented counties (`python tests/benchmarks/county.py`, seed {SEED}), each with {PRACTICES}\n"
-        f"practices whose true means differ with a standard deviation of {SPREAD:g} g a planted head; the default\n"
+        f"practices whose true means differ with a standard deviation of {SPREAD:g} g per transplanted head;\n"
+        "the default\n"
         f"begins as the third best from the bottom. Every season one trial of {TRIED} practices at {GARDENS} gardens\n"
         f"with {BLOCKS} blocks; seasons and gardens favour practices with {SEASON_BY:g} and {GARDEN_BY:g} g, buckets\n"
         f"differ by {BUCKET:g} g. Regret is how much the default's true mean lies below that of the best practice,\n"
         "with its Monte Carlo standard error. The tool adopts what gains the margin in a new garden and season with a\n"
         f"chance of {100 * SURE:g} in 100.\n"
     )
-    print("Regret, g a planted head:\n")
+    print("Regret, g per transplanted head:\n")
     print("| after season | " + " | ".join(RULES) + " |")
     print("|---|" + "---|" * len(RULES))
     for season in range(SEASONS + 1):

@@ -32,7 +32,7 @@ THRESHOLDS = Thresholds(MARGIN, MARGIN, 0.9, 0.95, None, 0.0, 0.0)
 LABELS = [f"t{i}" for i in range(ARMS)]
 CANDIDATES = pd.DataFrame({"cultivar": LABELS}, index=LABELS)
 NOUGHT = np.zeros(ARMS)
-WORTH = Worth("g a planted head", 1.0, NOUGHT, 0.0, np.zeros(ARMS, bool), NOUGHT, "nutrient", ())
+WORTH = Worth("g per transplanted head", 1.0, NOUGHT, 0.0, np.zeros(ARMS, bool), NOUGHT, "nutrient", ())
 
 
 def trial(gardens: int, number: int) -> tuple[str, float, float, float, float]:
@@ -135,7 +135,8 @@ PREAMBLE = f"""\
 # What the verdicts are worth
 
 Made by `python tests/benchmarks/verdicts.py` (seed {SEED}). {ARMS} treatments, one of them the current practice; each
-of the others truly gains a normal amount of mean 0 and standard deviation {SD_TRUTH:g} g a planted head. {BLOCKS}
+of the others truly gains a normal amount of mean 0 and standard deviation {SD_TRUTH:g} g per transplanted head.
+{BLOCKS}
 blocks a garden, one row a bucket; standard deviations in g:
 {", ".join(f"{k} {v:g}" for k, v in SD.items())}. The protocol asks for a gain of {MARGIN:g} g with a chance of 90 in
 100, and that the interval allowing for all comparisons excludes a loss.

@@ -65,7 +65,7 @@ def label_of(treatments: pd.DataFrame, cultivar: str) -> str:
 
 
 def test_buckets_stand_as_they_were_recorded(seasons: Seasons) -> None:
-    """Yield of a planted head is its bucket's marketable weight by its heads; nitrogen follows from the label.
+    """Yield of a transplanted head is its bucket's marketable weight by its heads; nitrogen follows from the label.
 
     Blend L holds 9 % nitrogen, 5 g a teaspoon, in 20 L: 22.5 mg/L for each teaspoon (by hand).
     """

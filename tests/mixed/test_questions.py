@@ -39,7 +39,7 @@ def test_equally_spaced_doses_have_the_textbook_coefficients(size: int, first: f
 
 @given(st.lists(st.integers(-50, 50), min_size=2, max_size=8, unique=True))
 def test_trends_are_orthogonal_at_any_spacing(scores: list[int]) -> None:
-    """Trends have length 1, are orthogonal to one another and add up to nought, in whatever order the doses stand."""
+    """Trends have length 1, are orthogonal to one another and add up to zero, in whatever order the doses stand."""
     rows = orthogonal_polynomials(np.array(scores, float))
     np.testing.assert_allclose(rows @ rows.T, np.eye(len(scores) - 1), atol=1e-10)
     np.testing.assert_allclose(rows.sum(1), 0, atol=1e-10)
@@ -216,7 +216,7 @@ QUESTIONS: dict[str, tuple[Any, str]] = {
     "no such weighting": (lambda fit: fit.means("dose", weights="even"), "'even'"),
     "weights of what is asked": (lambda fit: fit.means("dose", weights={"dose": {"1": 1}}), "averaged over"),
     "weights of no level": (lambda fit: fit.means("dose", weights={"cultivar": {"Z": 1}}), "'Z' is no level"),
-    "negative weights": (lambda fit: fit.means("dose", weights={"cultivar": {"Fenleaf": -1}}), "nought or above"),
+    "negative weights": (lambda fit: fit.means("dose", weights={"cultivar": {"Fenleaf": -1}}), "zero or above"),
     "confidence in percent": (lambda fit: fit.means("dose", confidence=95), "confidence is 95"),
     "no margin": (lambda fit: fit.equivalence("dose", 0.0), "margin is 0.0"),
     "equivalence below a half": (lambda fit: fit.equivalence("dose", 5.0, confidence=0.4), "above 0.5"),

@@ -92,7 +92,9 @@ def _bare_response(response: ResponseResult) -> ResponseResult:
         model=response.model and replace(response.model, criterion=None, notes=(), partly_tested=()),
         variances=tuple(replace(row, sd=None) for row in response.variances),
         means=tuple(replace(row, new_garden=None) for row in response.means),
-        comparisons=tuple(replace(row, share_of_pairs=None, equivalence=None) for row in response.comparisons),
+        comparisons=tuple(
+            replace(row, probability_of_superiority=None, equivalence=None) for row in response.comparisons
+        ),
         tests=(),
         checks=(),
         diagnostics=None,

@@ -59,7 +59,7 @@ def test_p_values_never_claim_certainty() -> None:
 
 
 def test_chances_never_claim_certainty() -> None:
-    """A chance of nought or one is said as less than or more than."""
+    """A chance of zero or one is said as less than or more than."""
     assert chance(0.0) == "less than 1 in 100"
     assert chance(1.0) == "more than 99 in 100"
     assert chance(0.75) == "75 in 100"

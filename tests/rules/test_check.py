@@ -102,7 +102,7 @@ ERRORS = {
         "",
         "found an empty cell; expected a weight, as the outcome is harvested. "
         "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
-        "is then reckoned from its other heads. [TK-H02]",
+        "is then calculated from its other heads. [TK-H02]",
     ),
     "thirty-first of February": harvest_date(
         "2026-02-31",

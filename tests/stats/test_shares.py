@@ -1,4 +1,4 @@
-"""Shares of heads that came to the table, against published intervals and a general library."""
+"""Shares of heads that were marketable, against published intervals and a general library."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from trialkit.domain.treatment import Treatment
 TREATMENTS = tuple(Treatment("Fenleaf", dose) for dose in (2.0, 4.0, 6.0))
 EVIDENCE = Evidence(buckets=48, sites=4, seasons=("autumn 2026",))
 THRESHOLDS = Thresholds(10.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
-NO_SAVING = Worth("g a planted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
+NO_SAVING = Worth("g per transplanted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
 LESS_NUTRIENT = replace(NO_SAVING, saves=np.array([True, False, False]), input_cost=np.array([2.0, 4.0, 6.0]))
 IN_MONEY = replace(NO_SAVING, unit="currency a bucket", per_gram=0.04)
 DRAWN = 20_000

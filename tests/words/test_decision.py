@@ -27,8 +27,8 @@ def test_take_the_cheaper() -> None:
     decision = decide([100, 100, 95], 2)
     first, second = sentences(decision)
     assert "which uses less nutrient and yields as much" in first
-    assert "less than 10 g a planted head in a new garden of this programme" in second
-    assert "differ by less than 10 g a planted head fell below 90 in 100" in would_change(decision)[0]
+    assert "less than 10 g per transplanted head in a new garden of this programme" in second
+    assert "differ by less than 10 g per transplanted head fell below 90 in 100" in would_change(decision)[0]
 
 
 def test_retest() -> None:
@@ -47,7 +47,7 @@ def test_interval_must_exclude_a_loss() -> None:
 def test_a_practice_that_fails_is_given_up() -> None:
     """That the practice's heads cannot be eaten is why."""
     decision = decide([120, 12, 100], 2, usable=(1.0, 0.1, 1.0))
-    assert "100 % of its heads came to the table, against 10 %" in sentences(decision)[0]
+    assert "100 % of its heads were marketable, against 10 %" in sentences(decision)[0]
 
 
 @pytest.mark.parametrize("missing", [(0.5, 0.0, 0.0), (0.0, 0.5, 0.5)])
@@ -142,7 +142,7 @@ def test_few_gardens_are_said_to_make_chances_too_high(sites: int, said: bool) -
 
 def test_without_a_price_of_lettuce() -> None:
     """Value is head weight alone; costs in a protocol without a price weigh nothing, and the page says so."""
-    assert any("valued by what a planted head yields alone" in line for line in scope(decide([80, 100, 140], 5)))
+    assert any("valued by what a transplanted head yields alone" in line for line in scope(decide([80, 100, 140], 5)))
     costly = decide([80, 100, 140], 5, delay_cost_per_day=0.02)
     assert any("without a price nothing weighs them" in line for line in scope(costly))
 

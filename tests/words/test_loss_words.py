@@ -62,7 +62,7 @@ def test_losses_that_go_with_a_factor() -> None:
     """The level with the fewest usable heads first."""
     warned = replace(LOSSES, by_factor=(shares("cultivar", Fenleaf=0.5, Paleheart=0.95),), treatments_vary=True)
     assert losses_warning(warned) == (
-        "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads came to the table with Fenleaf, 95 % with "
+        "Losses differ by cultivar (p < 0.001): 50 % of the recorded heads were marketable with Fenleaf, 95 % with "
         f"Paleheart. {TRUST}"
     )
     assert losses_sentence(warned) == f"8 of 8 planned heads were harvested, 0 lost. {losses_warning(warned)}"
@@ -73,7 +73,7 @@ def test_treatments_that_may_differ_by_chance() -> None:
     first, second = LOSSES.by_treatment
     warned = replace(LOSSES, by_treatment=(replace(first, share_usable=0.0), second), treatments_vary=True)
     assert losses_warning(warned) == (
-        f"Between treatments, from 0 % to 100 % of the recorded heads came to the table, which may be chance. {TRUST}"
+        f"Between treatments, from 0 % to 100 % of the recorded heads were marketable, which may be chance. {TRUST}"
     )
 
 
@@ -82,6 +82,6 @@ def test_gardens_and_an_unfinished_trial() -> None:
     gardens = (SiteLosses("s1", ALL, None), SiteLosses("s2", ALL, 0.4), SiteLosses("s3", ALL, 0.9))
     said = losses_sentence(replace(LOSSES, by_site=gardens, gardens_vary=True, unfinished=True))
     assert said.endswith(
-        "Gardens differ: at s2, 40 % of the recorded heads came to the table. Many heads have no record yet: the "
+        "Gardens differ: at s2, 40 % of the recorded heads were marketable. Many heads have no record yet: the "
         "answer is that of an unfinished trial."
     )

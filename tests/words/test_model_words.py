@@ -76,7 +76,7 @@ def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: st
         (Note("heads_unweighed", 3), "3 buckets left out: a harvested head has no weight."),
         (
             Note("garden_failed", site="s3"),
-            "Nothing came to the table at s3: that garden says nothing of how treatments differ, and is left out.",
+            "Nothing was marketable at s3: that garden says nothing of how treatments differ, and is left out.",
         ),
     ],
 )

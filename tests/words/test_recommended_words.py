@@ -76,7 +76,7 @@ def test_what_the_trials_cannot_tell() -> None:
         "No trial used this much of Thin Blend: t",
     ]
     assert "between trials and gardens" in said[2]
-    assert "reckoned from Blend L, Blend M by nitrogen" in said[4]
+    assert "calculated from Blend L, Blend M by nitrogen" in said[4]
 
 
 def test_how_much_trials_differ() -> None:

@@ -197,7 +197,7 @@ class _Heads:
         sums = np.ascontiguousarray(self._sums(apart))  # seen by cell and by block below
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
         sd = np.sqrt(own)
-        # In standard deviations, head by head; what is not there has bounds that meet at nought, and stays there.
+        # In standard deviations, head by head; what is not there has bounds that meet at zero, and stays there.
         ends = np.where(self.real, np.array([self.lower, self.upper])[:, None] - expected, 0.0) / sd
         uniform = rng.random(sd.shape)
         kept = (1 - own / residual[..., None]) / sd

@@ -164,7 +164,7 @@ def current_label(trial: Trial, treatments: pd.DataFrame) -> str:
 
 
 def _a_head(comparisons: Sequence[Comparison], heads: int) -> tuple[Comparison, ...]:
-    """Comparisons of buckets in grams a planted head."""
+    """Comparisons of buckets in grams a transplanted head."""
     names = ("difference", "se", "lower", "upper")
     return tuple(replace(row, **{name: getattr(row, name) / heads for name in names}) for row in comparisons)
 

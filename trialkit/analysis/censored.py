@@ -296,7 +296,7 @@ def _refuse_impossible(labels: pd.Index, lower: FloatArray, upper: FloatArray) -
     if wrong.any():
         named = ", ".join(str(label) for label in labels[wrong][:5])
         raise MixedModelError(
-            f"The first day is after the last for {wrong.sum()} heads, in rows {named}: mend the days."
+            f"The first day is after the last for {wrong.sum()} heads, in rows {named}: put the days right."
         )
 
 

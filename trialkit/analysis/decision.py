@@ -40,11 +40,11 @@ class CandidateField:
     current : int
         Position of the current practice.
     yields : MeanDraws
-        Marketable weight of a planted head, lost ones counted as nothing, g.
+        Marketable weight per transplanted head, lost ones counted as nothing, g.
     days : MeanDraws, optional
         Days to harvest, where waiting costs something and could be analysed.
     usable, unrecorded : tuple of float
-        Observed share of the recorded heads that came to the table; share of the planned heads without a record.
+        Observed share of the recorded heads that were marketable; share of the planned heads without a record.
     eligible : tuple of bool
         Whether its records are complete enough to be set beside the current practice's.
     buckets : tuple of int
@@ -115,7 +115,7 @@ def judge(
     worth : Worth
     thresholds : Thresholds
     yield_comparisons, days_comparisons : sequence of Comparison
-        Against the current practice, with simultaneous intervals, to be told; yields in g a planted head.
+        Against the current practice, with simultaneous intervals, to be told; yields in g per transplanted head.
     evidence : Evidence
     """
     chances, current = weigh(field, worth, thresholds), field.current
@@ -171,7 +171,7 @@ def _difference(comparisons: Sequence[Comparison], treatment: Treatment | None) 
 
 
 def _retest(field: CandidateField, worth: Worth, thresholds: Thresholds, other: int, sites: int) -> NextTrial | None:
-    """How large the next trial must be to settle whether a candidate gains, in grams a planted head."""
+    """How large the next trial must be to settle whether a candidate gains, in grams a transplanted head."""
     days = field.days
     average = value_of(field.yields.average, None if days is None else days.average, worth)
     garden = value_of(field.yields.garden, None if days is None else days.garden, worth)
@@ -200,7 +200,7 @@ def _candidate(field: CandidateField, chances: Chances, i: int, chosen: int) -> 
 
 
 def weigh(field: CandidateField, worth: Worth, thresholds: Thresholds) -> Chances:
-    """Reckon chances and losses from the draws.
+    """Calculate chances and losses from the draws.
 
     Chances are of a new garden; the interval is of the average over gardens, on the scale of value.
     """
@@ -220,7 +220,7 @@ def weigh(field: CandidateField, worth: Worth, thresholds: Thresholds) -> Chance
 
 
 def value_of(yields: FloatArray, days: FloatArray | None, worth: Worth) -> FloatArray:
-    """Value of yields of a planted head and days, each of shape (draws, candidates), in the decision's unit."""
+    """Value of yields per transplanted head and days, each of shape (draws, candidates), in the decision's unit."""
     value = yields * worth.per_gram - worth.cost
     return value if days is None else value - worth.per_day * days
 

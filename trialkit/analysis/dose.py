@@ -51,7 +51,7 @@ class DoseQuestion:
         Of the attainable gain, that the recommended dose is to reach.
     confidence : float
     worth, cost_tsp : float or None
-        Worth of a unit of the response and cost of a teaspoon of nutrient; None where no net return can be reckoned.
+        Worth of a unit of the response and cost of a teaspoon of nutrient; None where no net return can be calculated.
     seed : int
     """
 

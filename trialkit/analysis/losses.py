@@ -41,7 +41,7 @@ def count_losses(
     current: str,
     confidence: float,
 ) -> Losses:
-    """Count planned, harvested and lost heads, and compare the shares that came to the table.
+    """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def count_losses(
 
 
 def _usable(heads: HeadCounts) -> tuple[int, int]:
-    """Heads that came to the table, and those with a record."""
+    """Heads that were marketable, and those with a record."""
     return heads.harvested - heads.unmarketable, heads.planned - heads.unrecorded
 
 
@@ -130,7 +130,7 @@ def _factor_losses(buckets: pd.DataFrame, column: str, design_effect: float, con
 
 
 def share_usable(heads: HeadCounts) -> float | None:
-    """Share of the recorded heads that came to the table: harvested, and not marked unmarketable."""
+    """Share of the recorded heads that were marketable: harvested, and not marked unmarketable."""
     recorded = heads.planned - heads.unrecorded
     return (heads.harvested - heads.unmarketable) / recorded if recorded else None
 

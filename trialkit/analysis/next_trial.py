@@ -31,9 +31,9 @@ def next_trial(
     Parameters
     ----------
     average, garden : ndarray, shape (draws,)
-        Draws of the gain on average over gardens and at a new one, g a planted head.
+        Draws of the gain on average over gardens and at a new one, g per transplanted head.
     margin : float
-        Gain that matters, g a planted head.
+        Gain that matters, g per transplanted head.
     sure : float
         Chance that the protocol asks for.
     buckets, gardens : int

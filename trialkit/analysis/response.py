@@ -299,7 +299,7 @@ def _comparisons(question: Question, fit: AnyFit, heads: pd.DataFrame) -> tuple[
             treatment=question.treatment(str(label)),
             difference=float(row["estimate"]),
             **_numbers(row, "se", "df", "lower", "upper", "p"),
-            share_of_pairs=share_of_pairs(float(row["estimate"]), sd),
+            probability_of_superiority=probability_of_superiority(float(row["estimate"]), sd),
             equivalence=None if alike is None else _equivalence(alike.loc[label]),
         )
         for label, row in table.iterrows()
@@ -333,7 +333,7 @@ def _bucket_sd(fit: AnyFit, heads: pd.DataFrame) -> float:
     return math.sqrt(max(fit.variances["bucket"] + fit.variances["residual"] * (1 / sizes).mean(), 0.0))
 
 
-def share_of_pairs(difference: float, sd: float) -> float | None:
+def probability_of_superiority(difference: float, sd: float) -> float | None:
     """Share of pairs of buckets in which one treatment is ahead: the common language effect size.
 
     McGraw & Wong (1992), Psychol. Bull. 111, 361-365.

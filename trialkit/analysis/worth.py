@@ -24,9 +24,9 @@ class Worth:
     Attributes
     ----------
     unit : str
-        ``"g a planted head"``, or ``"currency a bucket"`` where the protocol has a price of lettuce.
+        ``"g per transplanted head"``, or ``"currency a bucket"`` where the protocol has a price of lettuce.
     per_gram : float
-        Worth of one gram a planted head.
+        Worth of one gram a transplanted head.
     cost : ndarray, shape (candidates,)
         Of a bucket, waiting left aside.
     per_day : float
@@ -95,7 +95,7 @@ def worth(
     saves, order, saving = _saving(full, current, inputs if price is not None else _Inputs(None, None))
     if price is None:
         nothing = np.zeros(len(full))
-        return Worth("g a planted head", 1.0, nothing, 0.0, saves, order, saving, ())
+        return Worth("g per transplanted head", 1.0, nothing, 0.0, saves, order, saving, ())
     cost = np.full(len(full), decision.cost_per_bucket)
     for part in (inputs.nutrient, inputs.acid):
         cost = cost if part is None else cost + part

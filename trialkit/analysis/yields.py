@@ -26,7 +26,7 @@ class Yields:
     unknown : int
         Buckets left out because a harvested head has no weight.
     failed : tuple of str
-        Gardens left out because nothing came to the table there: they say nothing of how treatments differ.
+        Gardens left out because nothing was marketable there: they say nothing of how treatments differ.
     """
 
     buckets: pd.DataFrame
@@ -47,7 +47,7 @@ def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: i
 
     Heads that were lost, not ready at the end or not marketable count as nothing; a harvested head of which nobody said
     whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
-    scaled up to the full number. A garden where nothing came to the table is left out: its buckets all weigh the same.
+    scaled up to the full number. A garden where nothing was marketable is left out: its buckets all weigh the same.
 
     Parameters
     ----------

@@ -46,7 +46,7 @@ def _means(decision: Decision) -> Iterator[str]:
     ranked = sorted(decision.candidates, key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
     shown = [*shown, *(row for row in ranked if row.is_current and row not in shown)]
-    yield f"{'g a planted head':>16}  {'better':>6}  {'gives up':>8}  treatment"
+    yield f"{'g per transplanted head':>16}  {'better':>6}  {'gives up':>8}  treatment"
     for row in shown:
         mark = " (current)" if row.is_current else " (recommended)" if row.is_recommended else ""
         chance = "" if row.probability_better is None else chance_percent(row.probability_better)

@@ -15,7 +15,7 @@ DoseBasis = Literal["share of gain", "net return"]
 Covariate = Literal["sun_hours", "alkalinity_mg_l_caco3"]
 Place = Literal["this_garden", "these_gardens", "new_garden", "average_garden"]
 """Where a decision holds: in the garden or gardens of the trial, in a new one, or on average over ones like these."""
-ValueUnit = Literal["g a planted head", "currency a bucket"]
+ValueUnit = Literal["g per transplanted head", "currency a bucket"]
 Saving = Literal["nutrient", "inputs"]
 """How a cheaper treatment is cheaper: it takes less nutrient, or what goes into the bucket costs less."""
 Uncounted = Literal["nutrient", "acid", "waiting"]
@@ -115,10 +115,10 @@ class Comparison:
     lower: Annotated[float, "Lower limit of the difference."]
     upper: Annotated[float, "Upper limit of the difference."]
     p: Annotated[float, "Of no difference."]
-    share_of_pairs: Annotated[
+    probability_of_superiority: Annotated[
         float | None,
-        "Share of pairs, a bucket of this treatment beside one of the practice, of which this treatment's has the "
-        "higher mean; None where buckets do not vary.",
+        "Of all pairs of a bucket of this treatment and one of the practice, the share in which this treatment's has "
+        "the higher mean; None where buckets do not vary.",
     ] = None
     equivalence: Annotated[Equivalence | None, "None where the response has no margin."] = None
 
@@ -631,7 +631,7 @@ class Candidate:
 
     treatment: Annotated[Treatment, "Levels of the varied factors."]
     yield_g: Annotated[
-        float, "Marketable weight of a planted head, lost ones counted as nothing, g: what the value counts."
+        float, "Marketable weight per transplanted head, lost ones counted as nothing, g: what the value counts."
     ]
     share_usable: Annotated[float, "Share of the recorded heads that were harvested and marketable."]
     share_unrecorded: Annotated[float, "Share of the planned heads without a record."]
@@ -658,8 +658,8 @@ class Candidate:
 class Thresholds:
     """What the protocol asks of a change."""
 
-    margin_g: Annotated[float, "Gain that matters, g a planted head."]
-    equivalence_margin_g: Annotated[float, "Difference that does not matter, g a planted head."]
+    margin_g: Annotated[float, "Gain that matters, g per transplanted head."]
+    equivalence_margin_g: Annotated[float, "Difference that does not matter, g per transplanted head."]
     adopt_probability: Annotated[float, "Chance that is asked for, 0 to 1."]
     confidence: Annotated[float, "Of the intervals, 0 to 1."]
     price_per_kg: Annotated[float | None, "Of lettuce; None where it has none."]
@@ -712,7 +712,7 @@ class WithoutBucket:
     treatment: Annotated[Treatment, "That it had."]
     difference: Annotated[
         float,
-        "Yield of a planted head under the alternative less that under the current practice, at the trial's "
+        "Yield of a transplanted head under the alternative less that under the current practice, at the trial's "
         "variances, g.",
     ]
     choice: Annotated[Choice | None, "None where it is the same as that of all buckets."]
@@ -722,7 +722,7 @@ class WithoutBucket:
 class Influence:
     """What single buckets do to the decision."""
 
-    difference: Annotated[float, "As that without a bucket, but with all of them, g a planted head."]
+    difference: Annotated[float, "As that without a bucket, but with all of them, g per transplanted head."]
     buckets: Annotated[tuple[WithoutBucket, ...], "Every bucket in turn."]
     more: Annotated[bool, "Whether others may turn the decision too: only those that move it most were looked at."]
     ok: Annotated[bool, "Whether the verdict stays, whichever bucket is left out."]
@@ -734,7 +734,7 @@ class NextTrial:
 
     buckets: Annotated[int, "Of the alternative and the current practice together."]
     gardens: Annotated[int, "Over which they are spread."]
-    gain_g: Annotated[float, "That the alternative is taken to have, g a planted head."]
+    gain_g: Annotated[float, "That the alternative is taken to have, g per transplanted head."]
     power: Annotated[float, "Share of such trials that would settle it."]
 
 
@@ -757,7 +757,7 @@ class Decision:
     evidence: Annotated[Evidence, "What it rests on."]
     gain_g: Annotated[
         Interval | None,
-        "The alternative's yield of a planted head less the current practice's, g, with limits that allow for all "
+        "The alternative's yield per transplanted head less the current practice's, g, with limits that allow for all "
         "comparisons.",
     ]
     days_later: Annotated[Interval | None, "The same of the days to harvest; None where they could not be compared."]

@@ -96,7 +96,7 @@ class SummaryMean:
     cultivar: Annotated[str, "Its name; empty where it is not stated."]
     n_mg_l: Annotated[float, "Nitrogen in the bucket, mg/L."]
     acidifier: Annotated[str, 'Its name, or "none"; empty where it is not stated.']
-    mean_g: Annotated[float, "g a planted head."]
+    mean_g: Annotated[float, "g per transplanted head."]
     se_g: Annotated[float, "Its standard error, g."]
     gardens: Annotated[int | None, "Behind it, where known."]
 

@@ -12,7 +12,7 @@ class TrialGain:
 
     name: Annotated[str, "Identity of the trial, or its citation."]
     season: Annotated[str, "As stated; empty where it is not."]
-    gain: Annotated[float, "g a planted head."]
+    gain: Annotated[float, "g per transplanted head."]
     se: Annotated[float, "Its standard error, g."]
     gardens: Annotated[int, "Behind it."]
     citation: Annotated[str, "Where it stands, of trials of which only means are left; else empty."] = ""
@@ -25,20 +25,20 @@ class PartialGain:
     trial: Annotated[str, "That came last, or was left out."]
     season: Annotated[str, "Of that trial."]
     trials: Annotated[int, "How many were combined."]
-    gain: Annotated[float, "g a planted head."]
+    gain: Annotated[float, "g per transplanted head."]
     lower: Annotated[float, "Lower limit of its interval, g."]
     upper: Annotated[float, "Upper limit, g."]
 
 
 @dataclass(frozen=True)
 class CombinedGain:
-    """The trials' gains combined by random-effects meta-analysis, g a planted head.
+    """The trials' gains combined by random-effects meta-analysis, g per transplanted head.
 
     With fewer than three trials they are averaged, and the interval does not allow for how seasons differ: nobody knows
     yet.
     """
 
-    gain: Annotated[float, "g a planted head."]
+    gain: Annotated[float, "g per transplanted head."]
     se: Annotated[float, "Its standard error, g."]
     lower: Annotated[float, "Lower limit of its interval, g."]
     upper: Annotated[float, "Upper limit, g."]
@@ -78,9 +78,9 @@ class ClassGain:
     name: Annotated[str, "Of the class."]
     units: Annotated[int, "Trials in which the class could compare the two treatments."]
     gardens: Annotated[int, "Of the class, in these trials."]
-    own: Annotated[float | None, "Gain from its own trials alone, g a planted head; None without any."]
+    own: Annotated[float | None, "Gain from its own trials alone, g per transplanted head; None without any."]
     own_se: Annotated[float | None, "Its standard error, g."]
-    gain: Annotated[float, "Shrunk to the other classes, g a planted head."]
+    gain: Annotated[float, "Shrunk to the other classes, g per transplanted head."]
     lower: Annotated[float, "Lower limit of its interval, g."]
     upper: Annotated[float, "Upper limit, g."]
     borrowed: Annotated[float, "Share of what it is told that the other classes bring, 0 to 1."]
@@ -93,7 +93,7 @@ class NextSize:
     gardens: Annotated[int, "In all."]
     blocks: Annotated[int, "In each garden."]
     buckets: Annotated[int, "In all."]
-    margin_g: Annotated[float, "Difference that it is to find, g a planted head."]
+    margin_g: Annotated[float, "Difference that it is to find, g per transplanted head."]
     power: Annotated[float, "Chance of finding that, 0 to 1."]
     reached: Annotated[
         bool, "Whether the chance is as great as was asked for; if not, this is the largest trial that was looked at."

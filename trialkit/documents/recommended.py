@@ -38,7 +38,7 @@ class Practice:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a gardener may expect, such as g a planted head or days to harvest."""
+    """What a gardener may expect, such as g per transplanted head or days to harvest."""
 
     mean: Annotated[float, "On average."]
     lower: Annotated[float, "Lower limit of the mean."]
@@ -85,7 +85,7 @@ class EvidenceTrial:
     heads: Annotated[int, "With a record."]
     gain: Annotated[
         float | None,
-        "Of the alternative over the current practice in this trial, g a planted head; None where it had not both.",
+        "Of the alternative over the current practice here, g per transplanted head; None where it had not both.",
     ]
     gain_se: Annotated[float | None, "Its standard error, g."]
 
@@ -99,11 +99,11 @@ class ComparedTreatment:
 
     treatment: Annotated[Treatment, "Its dose in teaspoons of today's nutrient."]
     n_mg_l: Annotated[float | None, "Nitrogen in the bucket, mg/L; None where it is not known."]
-    mean: Annotated[float, "g a planted head."]
+    mean: Annotated[float, "g per transplanted head."]
     buckets: Annotated[int, "With a record."]
     trials: Annotated[int, "That tried it."]
     with_current: Annotated[int, "Of these trials, how many had the current practice too."]
-    difference: Annotated[float | None, "From the current practice, g a planted head."]
+    difference: Annotated[float | None, "From the current practice, g per transplanted head."]
     se: Annotated[float | None, "Standard error of the difference, g."]
     df: Annotated[float | None, "Degrees of freedom of that."]
     lower: Annotated[float | None, "Lower limit of the difference, g."]
@@ -123,7 +123,7 @@ class SourceOfVariation:
     factor: Annotated[
         FactorName | None, "The factor whose effects vary between these; None where it is the level that varies."
     ]
-    sd_g: Annotated[float, "Standard deviation, g a planted head; nought where there was too little to measure."]
+    sd_g: Annotated[float, "Standard deviation, g per transplanted head; zero where there was too little to measure."]
 
 
 @dataclass(frozen=True)
@@ -210,7 +210,7 @@ class Recommended:
         float | None, "That the alternative gains the margin or more in a new garden, 0 to 1."
     ]
     expected_loss: Annotated[float | None, "Value given up by the recommended practice, in the decision's unit."]
-    yield_g: Annotated[Expected, "Of the recommended practice, g a planted head."]
+    yield_g: Annotated[Expected, "Of the recommended practice, g per transplanted head."]
     days: Annotated[Expected | None, "Of the recommended practice, days to harvest; None where no trial told."]
     acid: Annotated[
         tuple[AcidForClass, ...], "Of the recommended practice; empty where it has none, or its strength is not known."

@@ -34,7 +34,7 @@ def bucket_records(trial: Trial) -> pd.DataFrame:
     pandas.DataFrame
         `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
         teaspoons and as mg/L of nitrogen, missing where products.csv does not tell), heads planned, recorded and
-        usable, and ``yield_g``: marketable weight of a planted head, lost ones counting as nothing; missing where it
+        usable, and ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; missing where it
         is not known.
     """
     layout, heads = trial.layout, trial.heads

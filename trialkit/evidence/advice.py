@@ -25,7 +25,7 @@ USUAL_MARGIN_G = 10.0
 
 
 def expected_yield(pooled: Pool, label: str, draws: MeanDraws, at: int, df: float, confidence: float) -> Expected:
-    """What a planted head yields, on average and in a new garden and season."""
+    """What a transplanted head yields, on average and in a new garden and season."""
     row = pooled.fit.means("treatment", confidence=confidence).loc[label]
     among = sum(max(float(value), 0.0) for term, value in pooled.fit.variances.items() if str(term) in GROUPINGS)
     garden = draws.garden[:, at]

@@ -23,8 +23,8 @@ POWER = 0.8
 def next_size(pooled: Pool, rival: str, chosen: str, margin_g: float) -> NextSize:
     """Find the smallest trial of two treatments that shows a difference of the margin in four of five cases.
 
-    Complete blocks of the two, three in each garden. Variances are the pool's: of a planted head's yield, the bucket
-    being the unit.
+    Complete blocks of the two, three in each garden. Variances are the pool's: of yield per transplanted head, the
+    bucket being the unit.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def next_size(pooled: Pool, rival: str, chosen: str, margin_g: float) -> NextSiz
     rival, chosen : str
         Labels.
     margin_g : float
-        g a planted head.
+        g per transplanted head.
     """
     assumed = _assumptions(pooled, rival, chosen)
     goal = Goal(margin_g, {"treatment": "recommended"}, power=POWER)

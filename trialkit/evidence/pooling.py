@@ -215,7 +215,7 @@ FACTOR_OF_LEVEL: Mapping[str, FactorName] = {"cultivar": "cultivar", "n_level": 
 def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
     """Fit one model to the buckets of all trials.
 
-    Yield of a planted head by treatment; random trial, site within trial, block, whole plot, and for each varied
+    Yield of a transplanted head by treatment; random trial, site within trial, block, whole plot, and for each varied
     factor its interactions with trial and with site, where three or more varied it. A trial's own effect takes up
     what a season does to all treatments alike.
 

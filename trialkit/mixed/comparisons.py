@@ -110,7 +110,7 @@ def _refuse_nil(rows: FloatArray, size: float, names: Sequence[str]) -> None:
     if nil:
         raise MixedModelError(
             f"Nothing to compare: in this model these are alike by construction: {', '.join(nil)}. "
-            "Name the effect in the formula, or give weights that are not all nought."
+            "Name the effect in the formula, or give weights that are not all zero."
         )
 
 
@@ -174,7 +174,7 @@ def _answers(small: SmallSample, contrasts: FloatArray) -> tuple[FloatArray, Flo
     if not (np.isfinite(se) & (se > 0)).all():
         raise MixedModelError(
             "Kenward and Roger's variance of a comparison is not positive here: there is too little to estimate the "
-            "variances from. Use fewer random terms, or hold the variances at nought or above."
+            "variances from. Use fewer random terms, or hold the variances at zero or above."
         )
     return estimate, se, df
 

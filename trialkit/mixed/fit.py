@@ -259,7 +259,7 @@ class MixedFit(LevelsAndRows):
         Raises
         ------
         NotEstimable, MixedModelError
-            As from `compare`; also if the margin is not a number above nought.
+            As from `compare`; also if the margin is not a number above zero.
 
         Examples
         --------

@@ -290,7 +290,7 @@ def _coding(
 
 @dataclass(frozen=True)
 class _Part:
-    """A factor at one of its levels, counted from nought, or a covariate."""
+    """A factor at one of its levels, counted from zero, or a covariate."""
 
     name: str
     column: str

@@ -119,7 +119,7 @@ def averaging_weights(model: Model, others: Sequence[str], weights: Weights) -> 
 
 
 def _given_weights(model: Model, others: Sequence[str], weights: Mapping[str, Mapping[Any, float]]) -> FloatArray:
-    """Products of each factor's own weights: equal where none are given, nought for levels left out."""
+    """Products of each factor's own weights: equal where none are given, zero for levels left out."""
     unused = [name for name in weights if name not in others]
     if unused:
         averaged = ", ".join(others) or "none"
@@ -135,6 +135,6 @@ def _given_weights(model: Model, others: Sequence[str], weights: Mapping[str, Ma
             raise MixedModelError(f"{', '.join(map(repr, unknown))} is no level of {name!r}: {', '.join(levels)}.")
         share = np.array([float(given.get(level, 0.0)) for level in levels])
         if not np.isfinite(share).all() or (share < 0).any() or share.sum() <= 0:
-            raise MixedModelError(f"The weights of {name!r} must be numbers at nought or above, not all nought.")
+            raise MixedModelError(f"The weights of {name!r} must be numbers at zero or above, not all zero.")
         joint = np.kron(joint, share / share.sum())
     return joint

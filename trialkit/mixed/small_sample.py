@@ -170,8 +170,8 @@ def scale_and_df(size: int, a1: FloatArray, a2: FloatArray) -> tuple[FloatArray,
     common = 3 * size + 2 * (1 - g)
     c1, c2, c3 = g / common, (size - g) / common, (size + 2 - g) / common
     spare, companion = 1 - a2 / size, 1 - c2 * b
-    nought = (np.abs(spare) < 1e-9) & (np.abs(companion) < 1e-9)
-    ratio = np.where(nought, 1.0, spare / np.where(nought, 1.0, companion))
+    zero = (np.abs(spare) < 1e-9) & (np.abs(companion) < 1e-9)
+    ratio = np.where(zero, 1.0, spare / np.where(zero, 1.0, companion))
     with np.errstate(divide="ignore"):  # a nil divisor stands for 4, or for infinitely many, degrees of freedom
         rho = ratio**2 * (1 + c1 * b) / (1 - c3 * b) / size
         df = 4 + (size + 2) / (size * rho - 1)

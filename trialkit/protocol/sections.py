@@ -250,8 +250,8 @@ class DecisionRule(Section):
     """What the recommendation is compared with, and what would matter."""
 
     current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]
-    margin_g: Annotated[NotNegative, "Gain of a planted head that matters, g."] = 10.0
-    equivalence_margin_g: Annotated[NotNegative, "Difference of a planted head that does not, g."] = 10.0
+    margin_g: Annotated[NotNegative, "Gain of a transplanted head that matters, g."] = 10.0
+    equivalence_margin_g: Annotated[NotNegative, "Difference of a transplanted head that does not, g."] = 10.0
     share_of_gain: Annotated[
         Annotated[Finite, Field(gt=0, le=1)], "Of the gain that can be had, that the recommended dose is to reach."
     ] = 0.95

@@ -116,7 +116,7 @@ def _losses(reading: Reading) -> Table | None:
     heads = columns(
         "treatment",
         *(HEAD_COUNTS[name] for name in shown),
-        "came to the table, of those recorded",
+        "marketable, of those recorded",
         "interval",
         "against the current practice, points",
     )

@@ -87,7 +87,7 @@ def _compared(safe: Recommended, confidence: float) -> Table | None:
     heads = columns(
         "treatment",
         "nitrogen, mg/L",
-        "mean, g a planted head",
+        "mean, g per transplanted head",
         "less the current practice, g",
         f"{percent(confidence)} interval, g",
         "p",
@@ -127,5 +127,5 @@ def _trials(safe: Recommended) -> Table | None:
 
 def _variation(safe: Recommended) -> Table | None:
     body = (Row(words.variation_between(one), (measure(one.sd_g),)) for one in safe.variation)
-    heads = columns("differences between", "standard deviation, g a planted head")
+    heads = columns("differences between", "standard deviation, g per transplanted head")
     return make_table("variation", "How much things vary", heads, body)

@@ -238,7 +238,7 @@ def _shopping_table(plan: Plan) -> Table | None:
         *columns("item", "quantity"),
         text_column("unit"),
         *columns("", "cost")[1:],
-        text_column("how reckoned"),
+        text_column("how calculated"),
     )
     known = f"Known prices come to {fixed(needed.cost, 2)} in products.csv's currency; the rest has none there."
     note = known if needed.cost else "products.csv has no prices."

@@ -54,8 +54,8 @@ def candidate_table(reading: Reading) -> Table | None:
         return None
     heads = columns(
         "treatment",
-        "yield of a planted head, g",
-        "heads to the table",
+        "yield per transplanted head, g",
+        "marketable",
         f"expected value, {decision.unit}",
         "chance best",
         "chance better",
@@ -86,7 +86,7 @@ def candidate_table(reading: Reading) -> Table | None:
     )
     thresholds = decision.thresholds
     note = (
-        f"Better: worth at least {plain(thresholds.margin_g)} g a planted head more than the current practice "
+        f"Better: worth at least {plain(thresholds.margin_g)} g per transplanted head more than the current practice "
         f"{PLACE_WORDS[decision.place]}. Alike: within {plain(thresholds.equivalence_margin_g)} g of it. "
         "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
         f"{'' if considered else passed_over}From {plain(decision.draws, 6)} draws."
@@ -258,7 +258,7 @@ def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table
                 fixed(row.se),
                 fixed(row.df),
                 p_value(row.p),
-                chance_percent(row.share_of_pairs),
+                chance_percent(row.probability_of_superiority),
                 *((_alike(row),) if tested else ()),
             ),
             PART_WORDS[reading.part(row.treatment)],

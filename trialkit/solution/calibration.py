@@ -60,7 +60,7 @@ def effective_alkalinity(
         One element for each record, shape (n,). Records without acid tell nothing of alkalinity and may be left out.
     temperature_c : float
     strip_step : float
-        Nought for a meter.
+        Zero for a meter.
     confidence : float
         Of the interval.
 

@@ -116,7 +116,7 @@ def acid_for_ph(
     Returns
     -------
     numpy.ndarray
-        Moles of the acid (or the mixture) for a litre of water. Nought where the water is at that pH, or below it,
+        Moles of the acid (or the mixture) for a litre of water. Zero where the water is at that pH, or below it,
         already.
 
     Raises

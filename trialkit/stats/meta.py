@@ -113,7 +113,7 @@ def combine(
     design : ndarray, shape (k, p), optional
         Columns of a regression; a constant alone otherwise.
     between : bool
-        Whether studies may differ by more than sampling; else tau2 is nought.
+        Whether studies may differ by more than sampling; else tau2 is zero.
     profile : bool
         Whether the limits of tau2 are sought; else they are missing.
 
@@ -184,7 +184,7 @@ def _trace(weights: FloatArray, x: FloatArray) -> float:
 
 
 def _tau2(y: FloatArray, v: FloatArray, x: FloatArray) -> float:
-    """Where the restricted score, ``(y'PPy - tr P) / 2``, is nil; nought where it falls from there on."""
+    """Where the restricted score, ``(y'PPy - tr P) / 2``, is nil; zero where it falls from there on."""
 
     def score(tau2: float) -> float:
         weights, _, estimates = _weighted(y, v + tau2, x)
@@ -210,7 +210,7 @@ def _tau2_at(y: FloatArray, v: FloatArray, x: FloatArray, quantile: float) -> fl
 
 
 def _crossing(falls: Callable[[float], float], y: FloatArray, v: FloatArray) -> float:
-    """Find where a function that is above nought at nought passes it."""
+    """Find where a function that is above zero at zero passes it."""
     high = float(np.var(y) + v.max())
     limit = FARTHEST * high
     while falls(high) > 0 and high < limit:

@@ -1,4 +1,4 @@
-"""Shares of heads that came to the table: intervals and tests with the bucket as the cluster.
+"""Shares of heads that were marketable: intervals and tests with the bucket as the cluster.
 
 Heads of one bucket live and die together, so they count for fewer than they are: counts are divided by the design
 effect, buckets' overdispersion (Rao & Scott 1992, Biometrics 48, 577-585), and then go through methods for independent
@@ -46,7 +46,7 @@ class ShareTest:
 
 
 def usable_heads(heads: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
-    """Count the heads of each bucket that have a record and, of these, those that came to the table.
+    """Count the heads of each bucket that have a record and, of these, those that were marketable.
 
     Parameters
     ----------

@@ -331,7 +331,7 @@ _ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
         "Harvested, but no weight",
         "The weight is the answer to the trial.",
         "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
-        "is then reckoned from its other heads.",
+        "is then calculated from its other heads.",
     ),
     (
         "TK-H03",

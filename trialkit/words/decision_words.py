@@ -68,13 +68,13 @@ def no_decision_words(results: Results, system: MeasureSystem = KITCHEN) -> str:
         return "There is no record of the current practice, so there is nothing to compare the others with."
     return (
         f"The trial is too small: a difference from the current practice has only {why.df:.1f} degrees of freedom for "
-        f"error, and its chances cannot be reckoned from fewer than {FEWEST_DF:g}."
+        f"error, and its chances cannot be calculated from fewer than {FEWEST_DF:g}."
     )
 
 
 def after_costs(decision: Decision) -> str:
     """What is said of a gain where costs were taken off."""
-    return "" if decision.unit == "g a planted head" else " after costs"
+    return "" if decision.unit == "g per transplanted head" else " after costs"
 
 
 def _adopt(decision: Decision, system: MeasureSystem) -> tuple[str, str]:
@@ -88,25 +88,26 @@ def _adopt(decision: Decision, system: MeasureSystem) -> tuple[str, str]:
 
 
 def _found(decision: Decision) -> str:
-    """The difference in what a planted head gave, with its interval."""
+    """The difference in what a transplanted head gave, with its interval."""
     gain = decision.gain_g
     assert gain is not None  # a treatment is adopted for what it gained
     sign, more = (1, "more") if gain.estimate >= 0 else (-1, "less")
     low, high = sorted((sign * gain.lower, sign * gain.upper))
     return (
-        f"a planted head gave {sign * gain.estimate:.0f} g {more} ({decision.thresholds.confidence * 100:g} % interval "
+        f"a transplanted head gave {sign * gain.estimate:.0f} g {more} "
+        f"({decision.thresholds.confidence * 100:g} % interval "
         f"{low:.0f} to {high:.0f} g, allowing for all comparisons)"
     )
 
 
 def _aside(decision: Decision) -> str:
-    """Differences besides yield that the reader must know of: heads that came to the table, and days."""
+    """Differences besides yield that the reader must know of: heads that were marketable, and days."""
     chosen, current = (
         decision.candidate(treatment).share_usable for treatment in (decision.recommended, decision.current)
     )
     parts = []
     if abs(chosen - current) >= NOTABLE_SHARE:
-        parts.append(f"{in_percent(chosen)} of its heads came to the table, against {in_percent(current)}")
+        parts.append(f"{in_percent(chosen)} of its heads were marketable, against {in_percent(current)}")
     later = decision.days_later
     if later and later.lower * later.upper > 0:
         days = number(abs(later.estimate), 2)
@@ -166,12 +167,12 @@ def _better(decision: Decision, treatment: Treatment) -> str:
 def _margin(decision: Decision) -> str:
     """The gain that would matter."""
     margin = decision.thresholds.margin_g
-    return f"{f'at least {number(margin)} g a planted head' if margin else 'anything'}{after_costs(decision)}"
+    return f"{f'at least {number(margin)} g per transplanted head' if margin else 'anything'}{after_costs(decision)}"
 
 
 def _alike(decision: Decision) -> str:
     """The difference that would not matter."""
-    return f"{number(decision.thresholds.equivalence_margin_g)} g a planted head{after_costs(decision)}"
+    return f"{number(decision.thresholds.equivalence_margin_g)} g per transplanted head{after_costs(decision)}"
 
 
 def _seen(evidence: Evidence) -> str:
@@ -195,13 +196,13 @@ def meaning_of_the_chance(decision: Decision, system: MeasureSystem = KITCHEN) -
         margin = number(decision.thresholds.equivalence_margin_g)
         return (
             "that the recommended default and the current practice differ by less than "
-            f"{margin} g a planted head{where}"
+            f"{margin} g per transplanted head{where}"
         )
     subject = "the recommended default is"
     if decision.alternative is not None and decision.recommended == decision.current:
         subject = f"the best alternative, {treatment_words(decision.alternative, system)}, is"
     margin = number(decision.thresholds.margin_g)
-    return f"that {subject} worth at least {margin} g a planted head more than the current practice{where}"
+    return f"that {subject} worth at least {margin} g per transplanted head more than the current practice{where}"
 
 
 def would_change(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
@@ -245,7 +246,8 @@ def _next_size(decision: Decision, name: str) -> str:
         )
     return (
         f"A trial of {size.buckets} buckets of {name} and the current practice together, at {size.gardens} gardens "
-        f"like these: if the gain is {number(size.gain_g, 2)} g a planted head, {size.power * 100:g} of 100 such "
+        f"like these: if the gain is {number(size.gain_g, 2)} g per transplanted head, "
+        f"{size.power * 100:g} of 100 such "
         "trials would settle it."
     )
 
@@ -254,8 +256,8 @@ def scope(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...
     """What the answer covers and what it leaves out."""
     return (
         "Nothing is recommended outside the treatments tried.",
-        "What a planted head gave is its marketable weight; one that was lost, not ready at the end or not marketable "
-        "counts as nothing.",
+        "What a transplanted head gave is its marketable weight; one that was lost, not ready at the end or not "
+        "marketable counts as nothing.",
         *_not_considered(decision, system),
         *_largest_dose(decision),
         *_gardens(decision.evidence),
@@ -301,8 +303,8 @@ def _gardens(evidence: Evidence) -> Iterator[str]:
 
 def _costs(decision: Decision) -> Iterator[str]:
     """What was not counted."""
-    if decision.unit == "g a planted head":
-        yield "Candidates are valued by what a planted head yields alone: the protocol gives no price of lettuce."
+    if decision.unit == "g per transplanted head":
+        yield "Candidates are valued by what a transplanted head yields alone: the protocol gives no price of lettuce."
         if decision.thresholds.cost_per_bucket or decision.thresholds.delay_cost_per_day:
             yield "Costs of a bucket or of waiting were not counted: without a price nothing weighs them."
         return

@@ -82,7 +82,7 @@ def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> 
         )
     if gaps.nitrogen_alone:
         yield (
-            f"No trial used this much of {gaps.nitrogen_alone.product}: the dose is reckoned from "
+            f"No trial used this much of {gaps.nitrogen_alone.product}: the dose is calculated from "
             f"{', '.join(gaps.nitrogen_alone.tried)} by nitrogen alone, and the other elements differ. Try it before "
             "you print it."
         )

@@ -32,7 +32,7 @@ def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
     yield from _warning(losses, system)
     if losses.gardens_vary:
         share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
-        yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads came to the table."
+        yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads were marketable."
     if losses.unfinished:
         yield "Many heads have no record yet: the answer is that of an unfinished trial."
 
@@ -44,7 +44,7 @@ def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
             best = max(factor.levels, key=lambda level: level.usable.estimate)
             yield (
                 f"Losses differ by {effect_label(factor.column)} ({p_value(factor.p)}): "
-                f"{in_percent(worst.usable.estimate)} of the recorded heads came to the table with "
+                f"{in_percent(worst.usable.estimate)} of the recorded heads were marketable with "
                 f"{level_words(factor.column, worst.level, system)}, {in_percent(best.usable.estimate)} with "
                 f"{level_words(factor.column, best.level, system)}."
             )
@@ -52,7 +52,7 @@ def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
         shares = [row.share_usable for row in losses.by_treatment if row.share_usable is not None]
         yield (
             f"Between treatments, from {in_percent(min(shares))} to {in_percent(max(shares))} of the recorded heads "
-            "came to the table, which may be chance."
+            "were marketable, which may be chance."
         )
     if losses.go_with_the_treatment:
         yield (

@@ -76,7 +76,7 @@ def _note(note: Note) -> Iterator[str]:
         case "heads_unweighed":
             yield f"{buckets} left out: a harvested head has no weight."
         case "garden_failed":
-            yield f"Nothing came to the table at {note.site}: that garden says nothing of how treatments differ, and is"
+            yield f"Nothing was marketable at {note.site}: that garden says nothing of how treatments differ, and is"
             yield "left out."
 
 

@@ -205,18 +205,19 @@ def _influence(reading: Reading) -> Picture | None:
         text_column("without bucket"),
         text_column("garden"),
         text_column("treatment"),
-        Column("difference, g a planted head"),
+        Column("difference, g per transplanted head"),
         text_column("decision"),
     )
     far = extremes[0]
     return _picture(
         "check-influence",
         finding,
-        "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield of a planted head "
+        "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield per transplanted "
+        "head "
         f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
         f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
         f"{far.bucket}, to {signed(far.difference)} g. A diamond would change the decision.",
-        [("Without one bucket", "difference from the practice, g a planted head", draw)],
+        [("Without one bucket", "difference from the practice, g per transplanted head", draw)],
         (make_table("check-influence-rows", "The difference without each bucket", heads, body),),
         "Dot plot of the difference from the current practice without each bucket.",
     )

@@ -14,7 +14,7 @@ from trialkit.report.figures.sheet import draw_twice
 from trialkit.words.default_words import trial_name
 from trialkit.words.phrases import count
 
-QUANTITY, UNIT = "gain of a planted head over the current practice", "g"
+QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
 NOTHING = (0.0, "no gain")
 
 
@@ -42,7 +42,7 @@ def _cumulative(found: TrialGains, confidence: float) -> Picture:
     grown = [_row("All trials so far, after each season", trial_name(one.trial, one.season), one) for one in steps]
     last, first = steps[-1], steps[0]
     finding = (
-        f"After {count(last.trials, 'trial')} the gain stands at {plain(last.gain)} g a planted head "
+        f"After {count(last.trials, 'trial')} the gain stands at {plain(last.gain)} g per transplanted head "
         f"({difference_interval(last.lower, last.upper)})."
     )
     if len(steps) > 1:

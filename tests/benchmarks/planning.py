@@ -31,7 +31,7 @@ SIZES = [TrialSize(1, blocks, heads) for blocks, heads in product((2, 3, 4), (2,
 
 def complete_blocks(size: TrialSize) -> PlannedDesign:
     """One garden of complete blocks."""
-    layout = pd.concat([TREATMENTS.assign(site="Fernhill", block=block) for block in range(size.blocks)])
+    layout = pd.concat([TREATMENTS.assign(site="Fernsedge", block=block) for block in range(size.blocks)])
     layout = layout.reset_index(drop=True).assign(bucket=np.arange(len(layout)))
     model = ("weight_g ~ cultivar * dose_tsp", ("site:block", "bucket"))
     if size.blocks < 3:

@@ -45,7 +45,7 @@ class Kind:
     verdict: Verdict
     rule: str
     says: str
-    file: str = "fernhill.csv"
+    file: str = "fernsedge.csv"
     odd: bool = False
     before: bool = False
     answers: Answers = field(default_factory=Answers)
@@ -61,7 +61,7 @@ def damage(
     rule: str,
     says: str,
     *,
-    file: str = "fernhill.csv",
+    file: str = "fernsedge.csv",
     odd: bool = False,
     before: bool = False,
     answers: Answers | None = None,

@@ -111,7 +111,7 @@ def planned_bucket_missing(good: Good) -> str:
 
 @damage("asked", "TK-R57", "it belongs to MILL", file=XLSX, tables=ALL, answers=accepting("TK-R57"))
 def row_of_another_garden(good: Good) -> bytes:
-    """A visit of the other garden on Fernhill's form."""
+    """A visit of the other garden on Fernsedge's form."""
     return good.changed("visits", lambda i, row: {**row, "site": "MILL"} if i == 1 else row).workbook()
 
 
@@ -379,8 +379,8 @@ def ticks_for_yes(good: Good) -> str:
 
 @damage("repaired", "TK-R28", "no other garden can be meant", tables=("visits",))
 def full_name_of_the_garden(good: Good) -> str:
-    """Fernhill School for FERN."""
-    return good.with_column("visits", "site", lambda _: "Fernhill School").csv("visits")
+    """Fernsedge School for FERN."""
+    return good.with_column("visits", "site", lambda _: "Fernsedge School").csv("visits")
 
 
 @damage("asked", "TK-R25", "FERN is the nearest", tables=("visits",), answers=accepting("TK-R25"))

@@ -14,7 +14,7 @@ from returned_files import Good
 
 from .catalogue import accepting, damage
 
-XLSX = "fernhill.xlsx"
+XLSX = "fernsedge.xlsx"
 ALL: Any = ("heads", "solution", "visits")
 YELLOW = PatternFill("solid", fgColor="FFFF00")
 
@@ -84,7 +84,7 @@ def semicolons(good: Good) -> str:
     return good.csv(delimiter=";")
 
 
-@damage("repaired", "TK-R03", "separated by tabs", file="fernhill.txt")
+@damage("repaired", "TK-R03", "separated by tabs", file="fernsedge.txt")
 def tabs(good: Good) -> str:
     """Text parted by tabs."""
     return good.csv(delimiter="\t")
@@ -141,7 +141,7 @@ def html_named_csv(good: Good) -> str:
     return f"<html><body><table>{rows}</table></body></html>"
 
 
-@damage("refused", "TK-R05", "a photograph", file="fernhill.jpg")
+@damage("refused", "TK-R05", "a photograph", file="fernsedge.jpg")
 def photograph(good: Good) -> bytes:  # noqa: ARG001
     """A picture of the sheet."""
     return b"\xff\xd8\xff\xe0" + bytes(range(256)) * 8
@@ -180,7 +180,7 @@ def password_protected_workbook(good: Good) -> bytes:  # noqa: ARG001
     return b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(3000)
 
 
-@damage("refused", "TK-R05", "a document of another program", file="fernhill.ods")
+@damage("refused", "TK-R05", "a document of another program", file="fernsedge.ods")
 def open_document(good: Good) -> bytes:  # noqa: ARG001
     """A spreadsheet in the other common format."""
     stream = io.BytesIO()
@@ -235,31 +235,31 @@ def cell_far_out(good: Good) -> bytes:
 # The phone file
 
 
-@damage("refused", "TK-R48", "a check sum that does not fit", file="fernhill.json")
+@damage("refused", "TK-R48", "a check sum that does not fit", file="fernsedge.json")
 def phone_file_edited(good: Good) -> bytes:
     """A weight changed by hand in the file that the phone saved."""
     return good.phone().replace(b'"weight_g": "143.2"', b'"weight_g": "243.2"')
 
 
-@damage("refused", "TK-R48", "text that breaks off", file="fernhill.txt")
+@damage("refused", "TK-R48", "text that breaks off", file="fernsedge.txt")
 def phone_message_cut_off(good: Good) -> bytes:
     """A message that was too long."""
     return good.phone()[:-400]
 
 
-@damage("repaired", "TK-R58", "Here are ours", file="fernhill.txt", tables=ALL)
+@damage("repaired", "TK-R58", "Here are ours", file="fernsedge.txt", tables=ALL)
 def phone_record_within_a_message(good: Good) -> bytes:
     """The record as text, with a greeting around it."""
     return b"Here are ours, finally!\n\n" + good.phone() + b"\n\nSent from the garden\n"
 
 
-@damage("refused", "TK-R47", 'a form of "spring-dose"', file="fernhill.json")
+@damage("refused", "TK-R47", 'a form of "spring-dose"', file="fernsedge.json")
 def form_of_another_trial(good: Good) -> bytes:
     """Last season's form."""
     return good.phone(trial="spring-dose")
 
 
-@damage("refused", "TK-R47", "a form made for another layout", file="fernhill.json")
+@damage("refused", "TK-R47", "a form made for another layout", file="fernsedge.json")
 def form_of_another_layout(good: Good) -> bytes:
     """A form from before the buckets were randomised again."""
     return good.phone(layout="0123456789ab")
@@ -271,7 +271,7 @@ def form_of_another_layout(good: Good) -> bytes:
 @damage("asked", "TK-R11", "the headings are in row 3", answers=accepting("TK-R11"))
 def title_rows(good: Good) -> str:
     """A title and its date above the header."""
-    return "Fernhill School lettuce,,,,,,,,\nOctober,,,,,,,,\n" + good.csv()
+    return "Fernsedge School lettuce,,,,,,,,\nOctober,,,,,,,,\n" + good.csv()
 
 
 @damage("repaired", "TK-R12", "blank rows were passed over")

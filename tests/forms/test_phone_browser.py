@@ -43,7 +43,7 @@ def trial(tmp_path_factory: pytest.TempPathFactory) -> Trial:
 
 @pytest.fixture(scope="module")
 def form(trial: Trial) -> Path:
-    """The form of the garden Fernhill as a file."""
+    """The form of the garden Fernsedge as a file."""
     return written(trial, "FERN", trial.folder.parent / "phone-FERN.html")
 
 

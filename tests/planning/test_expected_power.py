@@ -38,7 +38,7 @@ def one_garden(treatments: int, blocks: int, heads: int) -> PlannedDesign:
     """Complete blocks of one garden."""
     names = [f"T{i}" for i in range(treatments)]
     layout = pd.DataFrame([(b, t) for b in range(blocks) for t in names], columns=["block", "cultivar"])
-    layout = layout.assign(site="Fernhill", bucket=np.arange(len(layout)))
+    layout = layout.assign(site="Fernsedge", bucket=np.arange(len(layout)))
     return planned_design(layout, heads, ["cultivar"], lambda _: ("weight_g ~ cultivar", ("site:block", "bucket")))
 
 
@@ -223,7 +223,7 @@ def test_more_copies_of_the_current_practice(assumptions: Assumptions) -> None:
     """The current practice twice in each block: a difference has variance (1 + 1 / 2)(s_b + s / m) / b, still exact."""
     names = ["T0", "T0", "T1", "T2", "T3", "T4"]
     layout = pd.DataFrame([{"block": b, "cultivar": t} for b in range(4) for t in names])
-    layout = layout.assign(site="Fernhill", bucket=np.arange(len(layout)))
+    layout = layout.assign(site="Fernsedge", bucket=np.arange(len(layout)))
     model = ("weight_g ~ cultivar", ("site:block", "bucket"))
     power = expected_power(
         planned_design(layout, 4, ["cultivar"], lambda _: model), assumptions, Goal(15.0, {"cultivar": "T0"})
@@ -242,7 +242,7 @@ def test_one_copy_of_each_treatment_is_refused() -> None:
 def test_unknown_current_practice_is_refused(plans: Any) -> None:
     """The current practice must be one of the treatments."""
     with pytest.raises(WrongCall, match="not among the treatments"):
-        expected_power(plans.blocks(1, 3, 2), Assumptions(), Goal(10.0, {"cultivar": "Tidewater"}))
+        expected_power(plans.blocks(1, 3, 2), Assumptions(), Goal(10.0, {"cultivar": "Tarnfrost"}))
 
 
 @pytest.mark.parametrize("margin", [0.0, -5.0, float("nan"), float("inf")])

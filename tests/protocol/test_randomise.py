@@ -10,7 +10,7 @@ from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.bucket_ids import make_bucket_id
 
-SITES = pd.DataFrame({"site": ["old-mill", "fernhill"]})
+SITES = pd.DataFrame({"site": ["old-mill", "fernsedge"]})
 
 
 def test_the_same_protocol_gives_the_same_layout(good_protocol: str) -> None:
@@ -25,10 +25,10 @@ def test_the_layout_of_a_seed_never_changes(good_protocol: str) -> None:
     lines = csv_text(randomise(parse_protocol(good_protocol), SITES)).splitlines()
     assert lines[:5] == [
         "bucket,site,block,position,cultivar,dose_tsp,acidifier",
-        "334X,fernhill,1,1,Larkmoor Butter,2,white vinegar 5 %",
-        "336T,fernhill,1,2,NA,2,white vinegar 5 %",
-        "337P,fernhill,1,3,NA,4,white vinegar 5 %",
-        "339M,fernhill,1,4,Larkmoor Butter,4,white vinegar 5 %",
+        "334X,fernsedge,1,1,Larkmoor Butter,2,white vinegar 5 %",
+        "336T,fernsedge,1,2,NA,2,white vinegar 5 %",
+        "337P,fernsedge,1,3,NA,4,white vinegar 5 %",
+        "339M,fernsedge,1,4,Larkmoor Butter,4,white vinegar 5 %",
     ]
 
 

@@ -267,22 +267,22 @@ ERRORS = {
     ),
     "site that does not exist": Damage(
         "layout.csv",
-        "334X,fernhill",
+        "334X,fernsedge",
         "334X,fernhil",
         'layout.csv, row 2, column site: found "fernhil"; expected a site that sites.csv lists. '
-        'Did you mean "fernhill"? Otherwise add it to sites.csv. [TK-K02]',
+        'Did you mean "fernsedge"? Otherwise add it to sites.csv. [TK-K02]',
     ),
     "treatment that was not planned": Damage(
         "layout.csv",
-        "334X,fernhill,1,1,Larkmoor Butter,2",
-        "334X,fernhill,1,1,Larkmoor Butter,3",
+        "334X,fernsedge,1,1,Larkmoor Butter,2",
+        "334X,fernsedge,1,1,Larkmoor Butter,3",
         'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. '
         "Correct layout.csv, or add the level to trial.toml. [TK-L01]",
     ),
     "two buckets in one place": Damage(
         "layout.csv",
-        "336T,fernhill,1,2",
-        "336T,fernhill,1,1",
+        "336T,fernsedge,1,2",
+        "336T,fernsedge,1,1",
         'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. '
         "Correct one of the positions. [TK-L02]",
     ),
@@ -309,9 +309,9 @@ ERRORS = {
     ),
     "control characters": Damage(
         "sites.csv",
-        "Fernhill School",
-        "Fernhill\x1b[2J",
-        'sites.csv, row 2, column name: found "Fernhill\\x1b[2J"; expected text without control characters. '
+        "Fernsedge School",
+        "Fernsedge\x1b[2J",
+        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. '
         "Type the text again. [TK-V12]",
     ),
     "note without end": Damage(
@@ -392,7 +392,7 @@ WARNINGS = {
         "blocks = 2",
         "blocks = 3",
         "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments "
-        '3 times at "fernhill". Nothing need be done if the change was meant; say so in the report. [TK-L05]',
+        '3 times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]',
     ),
 }
 
@@ -577,7 +577,7 @@ def test_marks_and_blanks_that_programs_add_are_passed_over(good_folder: Path) -
     ("file", "old", "new"),
     [
         ("products.csv", "Blend L", "Ble\ufeffnd L"),
-        ("sites.csv", "fernhill,", "fern\u202ehill,"),
+        ("sites.csv", "fernsedge,", "fern\u202ehill,"),
         ("trial.toml", '"NA"', '"N\u202eA"'),
         ("trial.toml", '"Larkmoor Butter", "NA"', '"Fenleaf", "N\u202eA"'),
     ],
@@ -662,7 +662,7 @@ def test_a_layout_may_be_sorted_otherwise_but_not_moved(good_folder: Path) -> No
     header, *rows = path.read_text("utf-8").splitlines()
     path.write_text("\n".join([header, *rows[::-1]]) + "\n", "utf-8")
     assert messages(check_trial(good_folder).problems) == []
-    replace_once(good_folder, "layout.csv", "334X,fernhill,1,1", "334X,fernhill,1,9")
+    replace_once(good_folder, "layout.csv", "334X,fernsedge,1,1", "334X,fernsedge,1,9")
     assert [p.rule for p in check_trial(good_folder).problems] == ["TK-L07"]
 
 
@@ -700,7 +700,7 @@ def test_a_layout_without_replication_is_doubted(good_folder: Path) -> None:
     """One bucket of each treatment in all is a warning, for nothing can be concluded from it."""
     path = good_folder / "layout.csv"
     header, *rows = path.read_text("utf-8").splitlines()
-    first = [row for row in rows if ",fernhill,1," in row]
+    first = [row for row in rows if ",fernsedge,1," in row]
     path.write_text("\n".join([header, *first]) + "\n", "utf-8")
     found = [p for p in check_trial(good_folder, stage="layout").problems if p.rule == "TK-L08"]
     assert [p.severity for p in found] == ["warning"]
@@ -743,7 +743,7 @@ def test_a_hundred_thousand_heads_are_checked(good_folder: Path) -> None:
     """A table far larger than any trial is read whole (how fast: tests/benchmarks/checking.py)."""
     replace_once(good_folder, "trial.toml", "heads = 2", "heads = 12")
     buckets = [f"B{number}" for number in range(8334)]
-    layout = [f"{b},fernhill,1,{place},NA,2,white vinegar 5 %" for place, b in enumerate(buckets, start=1)]
+    layout = [f"{b},fernsedge,1,{place},NA,2,white vinegar 5 %" for place, b in enumerate(buckets, start=1)]
     (good_folder / "layout.csv").write_text(
         "\n".join(["bucket,site,block,position,cultivar,dose_tsp,acidifier", *layout]), "utf-8"
     )

@@ -51,7 +51,7 @@ current_practice = { cultivar = "Larkmoor Butter", dose = 4 }
 """
 GOOD_SITES = """\
 site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours,note
-fernhill,Fernhill School,school,mains,35,7.1,6,
+fernsedge,Fernsedge School,school,mains,35,7.1,6,
 old-mill,Old Mill Library,library,mains,180,7.8,7.5,"shade, after four"
 """
 GOOD_PRODUCTS = """\
@@ -60,14 +60,14 @@ Blend L 9-12-30,nutrient,9,12,30,5.2,,
 white vinegar 5 %,acid,,,,,acetic,5
 """
 GOOD_VISITS = (
-    "site,visited_on,observer_role,note\nfernhill,2026-08-25,volunteer,all well\nold-mill,2026-08-26,adviser,\n"
+    "site,visited_on,observer_role,note\nfernsedge,2026-08-25,volunteer,all well\nold-mill,2026-08-26,adviser,\n"
 )
 
 
 def good_files() -> dict[str, str]:
     """Return the text of every file of a trial without problems."""
     protocol = parse_protocol(GOOD_PROTOCOL)
-    layout = randomise(protocol, pd.DataFrame({"site": ["old-mill", "fernhill"]}))
+    layout = randomise(protocol, pd.DataFrame({"site": ["old-mill", "fernsedge"]}))
     planted = date(2026, 8, 24)
     heads = [
         (

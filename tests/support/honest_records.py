@@ -37,7 +37,7 @@ current_practice = { dose = 4, acidifier = "none" }
 """
 SITES = """\
 site,name,alkalinity_mg_l_caco3,water_ph
-FERN,Fernhill School,75,7.0
+FERN,Fernsedge School,75,7.0
 MILL,Old Mill Library,80,7.0
 STAT,Station Road Allotments,85,7.0
 """

@@ -10,7 +10,7 @@ from trialkit.rules.trial_folder import Trial, read_trial
 RECORDS = ("heads", "solution", "visits")
 
 
-def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernhill School", title: str = "") -> Trial:
+def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernsedge School", title: str = "") -> Trial:
     """Write the trial, its records emptied to their headers, and read it as far as its layout."""
     write_records(folder)
     for name in RECORDS:
@@ -19,6 +19,6 @@ def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernhill Sc
     more = ("\nblind = true" if blind else "") + (f"\ntitle = '{title}'" if title else "")
     told = PROTOCOL.replace('question = "Which dose?"', f'question = "Which one?"{more}')
     (folder / "trial.toml").write_text(told, "utf-8")
-    sites = (folder / "sites.csv").read_text("utf-8").replace("Fernhill School", site_name)
+    sites = (folder / "sites.csv").read_text("utf-8").replace("Fernsedge School", site_name)
     (folder / "sites.csv").write_text(sites, "utf-8")
     return read_trial(folder, stage="layout")

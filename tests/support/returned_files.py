@@ -1,4 +1,4 @@
-"""A small trial of the invented county and the files that its garden Fernhill would return undamaged."""
+"""A small trial of the invented county and the files that its garden Fernsedge would return undamaged."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ current_practice = { cultivar = "Larkmoor Butter", dose = 4 }
 """
 SITES = """\
 site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours,note
-FERN,Fernhill School,school,mains,35,7.1,6,
+FERN,Fernsedge School,school,mains,35,7.1,6,
 MILL,Old Mill Library,library,mains,180,7.8,7.5,
 """
 PRODUCTS = """\
@@ -193,7 +193,7 @@ def typed(column: str, text: str) -> Any:
 
 @cache
 def good_return(*, odd: bool = False) -> Good:
-    """Return Fernhill's records: days after the 12th in the heads, days before it in the solution."""
+    """Return Fernsedge's records: days after the 12th in the heads, days before it in the solution."""
     layout = _layout(odd)
     buckets = list(layout.loc[layout["site"] == SITE, "bucket"])
     heads: list[Row] = []

@@ -32,7 +32,7 @@ current_practice = {{ {practice} }}
 FACTORS = {
     "cultivar": (
         "[factors.cultivar]\nlevels = {}\n",
-        ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tidewater"],
+        ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tarnfrost"],
     ),
     "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
     "acidifier": ("[factors.acidifier]\nlevels = {}\n", ["white vinegar 5 %", "citric acid", "none"]),

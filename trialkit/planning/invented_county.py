@@ -56,7 +56,7 @@ class Truth:
             "Copperfrill": 138.0,
             "Paleheart": 146.0,
             "Mossridge": 155.0,
-            "Tidewater": 160.0,
+            "Tarnfrost": 160.0,
         }
     )
     days: Mapping[str, float] = field(
@@ -66,7 +66,7 @@ class Truth:
             "Copperfrill": 37.0,
             "Paleheart": 43.0,
             "Mossridge": 42.0,
-            "Tidewater": 40.0,
+            "Tarnfrost": 40.0,
         }
     )
     dose_rate: float = 0.45

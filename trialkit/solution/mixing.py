@@ -29,15 +29,15 @@ NOTABLE_ROUNDING_PCT = 15.0
 # Published ranges for lettuce in solution disagree; each stands with its source, and only what lies outside all of them
 # is warned of.
 PH_RANGES: Mapping[str, tuple[float, float]] = {
-    "university greenhouse page on floating lettuce (5.8 +/- 0.2)": (5.6, 6.0),
-    "university hydroponic lettuce handbook (from memory)": (5.6, 6.0),
-    "extension fact sheet HLA-6722 (from memory)": (6.0, 7.0),
+    "Both et al., horticultural engineering, Rutgers: floating lettuce (5.8 +/- 0.2)": (5.6, 6.0),
+    "Brechner & Both, Hydroponic Lettuce Handbook, Cornell (figures from memory)": (5.6, 6.0),
+    "Singh & Dunn, Oklahoma State Extension, HLA-6722 (figures from memory)": (6.0, 7.0),
 }
 TARGET_PH = 5.8
 """Where published set points for lettuce lie, 5.6 to 6.0."""
 EC_RANGES: Mapping[str, tuple[float, float]] = {
-    "university greenhouse page on floating lettuce (1.20 +/- 0.05 mS/cm)": (1.15, 1.25),
-    "extension fact sheet HLA-6722 (from memory)": (1.2, 1.8),
+    "Both et al., horticultural engineering, Rutgers: floating lettuce (1.20 +/- 0.05 mS/cm)": (1.15, 1.25),
+    "Singh & Dunn, Oklahoma State Extension, HLA-6722 (figures from memory)": (1.2, 1.8),
     "Samarakoon et al. 2020, HortScience 55:1265 (levels tried)": (1.4, 2.0),
 }
 # Alkalinity classes for handouts: the bounds of the usual classes of hardness (soft, moderately hard, hard, very hard:

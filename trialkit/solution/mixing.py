@@ -313,8 +313,10 @@ def _notes(
     if unsafe:
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
     low, high = _span(PH_RANGES)
-    if not low - STRIP_STEP / 2 <= ph <= high:
-        yield MixNote("ph too low" if ph < low else "ph too high", ph, low, high)
+    if ph < low - STRIP_STEP / 2:
+        yield MixNote("ph too low", ph, low, high)
+    elif ph > high and not unsafe:  # more acid would lower it, but none can be added safely
+        yield MixNote("ph too high", ph, low, high)
     if standing > high and standing - ph > STRIP_STEP:
         yield MixNote("ph drifts", standing)
     low, high = _span(EC_RANGES)

@@ -16,7 +16,7 @@ Examples
 >>> bool((layout["bucket"] == result.trial.layout["bucket"]).all())
 True
 >>> results = trialkit.analyse(result.trial)
->>> results.decision.verdict, results.decision.recommended.cultivar
+>>> results.decision.verdict.value, results.decision.recommended.cultivar
 ('adopt', 'Fenleaf')
 >>> trialkit.report_html(results).startswith("<!DOCTYPE html>")
 True

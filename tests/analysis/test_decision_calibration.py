@@ -19,9 +19,7 @@ from trialkit.domain.treatment import Treatment
 TRIALS = 100
 DOSES = (2.0, 4.0, 6.0)
 TREATMENTS = pd.DataFrame({"dose_tsp": DOSES}, index=["t1", "t2", "t3"])
-QUESTION = Question(
-    "weight_g", "head weight", "g", "of the heads that were harvested", TREATMENTS, "t1", 0.95, checked=False
-)
+QUESTION = Question("weight_g", "g", TREATMENTS, "t1", 0.95, checked=False)
 THRESHOLDS = Thresholds(0.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
 WORTH = Worth("g per transplanted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
 

@@ -153,9 +153,10 @@ def test_the_handout_is_one_sheet_from_a_browser(show: Show, paper: str) -> None
     assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) == 1
 
 
-def test_the_page_prints(show: Show) -> None:
-    """A PDF of the page has a plausible number of sheets."""
-    page = show("full")
+@pytest.mark.parametrize("name", ["cultivar and acid", "volunteers"])
+def test_the_page_prints(show: Show, name: str) -> None:
+    """A PDF of the page has a plausible number of sheets; sixteen treatments take more."""
+    page = show(name)
     pdf = page.pdf(format="A4")
     assert 5 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 20
 

@@ -275,12 +275,13 @@ def _demo_check(folder: Path) -> str:
 
 
 def _demo_report(folder: Path) -> str:
+    from trialkit.words.decision_words import VERDICT_WORDS
     from trialkit.words.treatment_names import treatment_words
 
     sentence, decision = write_report(folder), read_results(folder).decision
     if decision is None:
         return sentence
-    return f"{sentence}\nRecommended defaults ({decision.verdict}): {treatment_words(decision.recommended)}"
+    return f"{sentence}\nRecommended defaults ({VERDICT_WORDS[decision.verdict]}): {treatment_words(decision.recommended)}"
 
 
 def _answer(results: Results) -> str:

@@ -63,6 +63,15 @@ def test_a_guess_says_that_it_is_one() -> None:
     assert "Add acid bit by bit" in result.stdout
 
 
+def test_a_step_is_safe_in_the_softest_water_that_a_guess_allows() -> None:
+    """Its step is the one of a water that surely has the lowest alkalinity of the range, not of the likeliest."""
+    guessed = json.loads(run("--hardness", 150, "--ph", 6.6, "--acid", "citric", "--json").stdout)
+    lowest = guessed["water"]["alkalinity_mg_l_caco3"]["lower"]
+    known = json.loads(run("--alkalinity", lowest, "--ph", 6.6, "--acid", "citric", "--json").stdout)
+    assert lowest < guessed["water"]["alkalinity_mg_l_caco3"]["value"]
+    assert guessed["acid_step"] == known["acid_step"]
+
+
 def test_a_table_for_a_handout() -> None:
     """A row for each class of alkalinity, more acid in each."""
     result = run("--table", "--acid", "vinegar", "--json")

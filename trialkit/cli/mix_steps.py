@@ -73,7 +73,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
         raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
     made = mix(
         asked.volume_l,
-        Water(alkalinity.value, asked.ph, asked.temperature),
+        Water(alkalinity.value, asked.ph, asked.temperature, lowest_alkalinity_mg_l_caco3=alkalinity.lower),
         product,
         _teaspoons(asked, product, alkalinity.value),
         acid,

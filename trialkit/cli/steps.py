@@ -281,7 +281,9 @@ def _demo_report(folder: Path) -> str:
     sentence, decision = write_report(folder), read_results(folder).decision
     if decision is None:
         return sentence
-    return f"{sentence}\nRecommended defaults ({VERDICT_WORDS[decision.verdict]}): {treatment_words(decision.recommended)}"
+    return (
+        f"{sentence}\nRecommended defaults ({VERDICT_WORDS[decision.verdict]}): {treatment_words(decision.recommended)}"
+    )
 
 
 def _answer(results: Results) -> str:

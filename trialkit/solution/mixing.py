@@ -55,12 +55,19 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity in mg/L as calcium carbonate, pH, degrees Celsius, and what it holds, mg/L."""
+    """Tap water: alkalinity in mg/L as calcium carbonate (and the lowest that it may be), pH, degrees Celsius, what it holds."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
     temperature_c: float = 25.0
     tap_mg_l: Mapping[str, float] = field(default_factory=dict)
+    lowest_alkalinity_mg_l_caco3: float | None = None
+
+    @property
+    def safe_for_mg_l_caco3(self) -> float:
+        """Alkalinity that a step of acid must be safe for: the lowest that it may be, where it is a guess."""
+        lowest = self.lowest_alkalinity_mg_l_caco3
+        return self.alkalinity_mg_l_caco3 if lowest is None else lowest
 
 
 @dataclass(frozen=True)
@@ -243,7 +250,7 @@ def mix(
         step = safe_acid_step(
             acid,
             volume_l,
-            water.alkalinity_mg_l_caco3,
+            water.safe_for_mg_l_caco3,
             ph_start=water.ph,
             temperature_c=water.temperature_c,
         )

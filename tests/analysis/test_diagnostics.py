@@ -53,8 +53,7 @@ def test_equal_residuals_keep_the_order_of_the_layout() -> None:
     for _ in range(5):
         noise = 1 + 1e-13 * rng.standard_normal(len(frame))
         other = replace(
-            residuals,
-            buckets=residuals.buckets.assign(studentised=residuals.buckets["studentised"] * noise),
+            residuals, buckets=residuals.buckets.assign(studentised=residuals.buckets["studentised"] * noise)
         )
         assert [point.bucket for point in quantile_points(other, 1)] == here
 

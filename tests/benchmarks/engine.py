@@ -37,11 +37,9 @@ class Size:
 
 
 SIZES = (
-    Size("small", 3, 3, 4, 30),
-    Size("medium", 10, 3, 6, 20),
-    Size("large", 100, 3, 6, 5),
+    Size("small", 3, 3, 4, 30), Size("medium", 10, 3, 6, 20), Size("large", 100, 3, 6, 5),
     Size("programme", 1000, 5, 6, 2),
-)
+)  # fmt: skip
 
 
 def trial(sites: int, blocks: int, heads: int, lost: float, levels: tuple[int, int, int] = (2, 4, 3)) -> pd.DataFrame:

@@ -8,10 +8,7 @@ from trialkit.layouts.information import information_matrix
 from trialkit.layouts.interchange import Frame, _apart, _gains, _Permission, criterion, information, search
 from trialkit.layouts.row_column import rectangle_frame
 
-FRAMES = {
-    "blocks": (7, block_frame(np.repeat([0, 1], 12), 3)),
-    "rectangles": (5, rectangle_frame(2, 1, 3, 4)),
-}
+FRAMES = {"blocks": (7, block_frame(np.repeat([0, 1], 12), 3)), "rectangles": (5, rectangle_frame(2, 1, 3, 4))}
 
 
 def rng(seed: int) -> np.random.Generator:

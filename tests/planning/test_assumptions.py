@@ -14,17 +14,10 @@ TREATMENT = ("cultivar", "dose_tsp")
 @pytest.mark.parametrize(
     ("term", "expected"),
     [
-        ("site", 225.0),
-        ("site:block", 36.0),
-        ("site:block:whole_plot", 25.0),
-        ("site:cultivar", 9.0),
-        ("site:dose_tsp", 9.0),
-        ("volunteer", 36.0),
-        ("site:row", 36.0),
-        ("bucket", 81.0),
-        ("residual", 225.0),
+        ("site", 225.0), ("site:block", 36.0), ("site:block:whole_plot", 25.0), ("site:cultivar", 9.0),
+        ("site:dose_tsp", 9.0), ("volunteer", 36.0), ("site:row", 36.0), ("bucket", 81.0), ("residual", 225.0),
     ],
-)
+)  # fmt: skip
 def test_each_term_takes_its_variance(term: str, expected: float) -> None:
     """Random terms of every layout have an assumed variance."""
     assert Assumptions().variance_of(term, TREATMENT) == expected

@@ -16,13 +16,7 @@ from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal
 from trialkit.planning.refusal import CannotBeJudged
-from trialkit.planning.trial_sizes import (
-    TrialSize,
-    difference_curve,
-    judge_sizes,
-    neighbouring_sizes,
-    sensitivity,
-)
+from trialkit.planning.trial_sizes import TrialSize, difference_curve, judge_sizes, neighbouring_sizes, sensitivity
 
 GOAL = Goal(15.0, {"cultivar": "Larkmoor Butter", "dose_tsp": 4.0})
 COST_PER_BUCKET = 6.0

@@ -146,8 +146,8 @@ ERRORS = {
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
         "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. Save it "
         "again as comma separated values. [TK-F07]"),
-    "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernhil",
-        'layout.csv, row 2, column site: found "fernhil"; expected a site that sites.csv lists. Did you mean '
+    "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
+        'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
     "treatment that was not planned": Damage("layout.csv", "334X,fernsedge,1,1,Larkmoor Butter,2",
         "334X,fernsedge,1,1,Larkmoor Butter,3",

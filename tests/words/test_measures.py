@@ -6,14 +6,7 @@ import pytest
 
 from trialkit.documents.water import DoseStrength, RecordedWater
 from trialkit.domain.treatment import Treatment
-from trialkit.words.measures import (
-    Measures,
-    MeasureSystem,
-    acid_range,
-    nutrient_g_per_tsp,
-    teaspoons,
-    volume_words,
-)
+from trialkit.words.measures import Measures, MeasureSystem, acid_range, nutrient_g_per_tsp, teaspoons, volume_words
 from trialkit.words.treatment_names import treatment_words
 
 

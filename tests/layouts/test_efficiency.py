@@ -6,15 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from seeded import rng
 from trialkit.layouts.efficiency import LayoutEfficiency, connected_groups, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.words.layout_words import warning_sentence
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
 
 
 def report(

@@ -1,7 +1,5 @@
 """The model follows from the randomisation (buckets are the replicates: Hurlbert 1984)."""
 
-from __future__ import annotations
-
 import pandas as pd
 import pytest
 

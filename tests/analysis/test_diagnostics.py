@@ -1,7 +1,5 @@
 """Checks that act: band, spread, scale, influence and missing buckets, each against something known."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 

@@ -5,8 +5,6 @@ marginal means of the published table; standard errors and d.f.: Kenward-Roger, 
 (tests/reference/mixed_models/oats_split_plot.json).
 """
 
-from __future__ import annotations
-
 import json
 import subprocess
 import sys

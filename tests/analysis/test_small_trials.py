@@ -1,7 +1,5 @@
 """Trials as small, lopsided and damaged as gardens make them, through the whole analysis."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

@@ -6,8 +6,6 @@ formula and model matrix are still to be made, and another response on it. stats
 beside it where it can express the model in reasonable time.
 """
 
-from __future__ import annotations
-
 import resource
 import time
 import warnings

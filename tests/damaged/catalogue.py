@@ -1,7 +1,5 @@
 """How a kind of damage is entered into the catalogue."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal

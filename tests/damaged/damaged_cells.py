@@ -1,7 +1,5 @@
 """Damage to single cells: labels, numbers, dates, words; and to rows."""
 
-from __future__ import annotations
-
 from openpyxl import Workbook
 
 from returned_files import Good, good_return

@@ -1,7 +1,5 @@
 """Damage to the file as a whole: encoding, shape, sheets, headers."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from typing import Any

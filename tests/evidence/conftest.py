@@ -1,7 +1,5 @@
 """One ledger of three small seasons and its defaults, read by many tests and changed by none."""
 
-from __future__ import annotations
-
 import os
 import shutil
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The ledger: nothing is lost or silently replaced, and what was changed is found."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil

@@ -1,7 +1,5 @@
 """The printed pack: what each garden gets, what it must not learn, and kitchen measures by hand."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import subprocess

@@ -1,7 +1,5 @@
 """The phone form as a file: fields from the schemas, nothing that is not its own, the same bytes."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The phone form in real Chromium: nothing entered is lost or mixed up, and what is handed back is what was typed."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil

@@ -1,7 +1,5 @@
 """The record workbook: the schemas' lists and limits, locked keys, same bytes, a trip through an office program."""
 
-from __future__ import annotations
-
 import io
 import shutil
 import subprocess

@@ -1,7 +1,5 @@
 """Layouts without random terms (emmeans, mvtnorm), strata (R aov), quantiles and NIST's certified values."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """Critical values with hardly any degrees of freedom, where those of t pass a million and then any number held."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Properties that hold for any data: the engine against dense matrices, and what must not change an answer."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -3,8 +3,6 @@
 Each file of tests/reference names its data's publication; the tolerances are those of that README.
 """
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Any

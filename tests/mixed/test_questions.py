@@ -1,7 +1,5 @@
 """What is asked of the means: weights, contrasts, trends, what the data determine, and what is refused."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -3,8 +3,6 @@
 Each file of tests/reference/mixed_models names its data's publication; the tolerances are those of that README.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Short cuts of the engine give what the long way round gives."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest

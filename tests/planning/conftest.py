@@ -1,7 +1,5 @@
 """Designs planned as the command plans them: a layout, and the model that the analysis derives from it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from itertools import product

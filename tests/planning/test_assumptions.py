@@ -1,7 +1,5 @@
 """Assumed variances: which term takes which, half and double, earlier trials."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.plan import VarianceSource

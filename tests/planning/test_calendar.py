@@ -1,7 +1,5 @@
 """The calendar: days in order."""
 
-from __future__ import annotations
-
 from datetime import date
 from itertools import pairwise
 

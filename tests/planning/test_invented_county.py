@@ -1,7 +1,5 @@
 """The invented county: its records are reproducible, and the analysis finds its truth again."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable
 from dataclasses import astuple

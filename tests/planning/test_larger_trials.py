@@ -1,7 +1,5 @@
 """Larger trials that have the power wanted."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

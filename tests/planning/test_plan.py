@@ -1,7 +1,5 @@
 """The whole plan: what it says agrees with its parts, and with hand."""
 
-from __future__ import annotations
-
 from itertools import pairwise
 
 import pytest

@@ -1,7 +1,5 @@
 """Power from numbers alone, against published tables, closed forms and the reference folder."""
 
-from __future__ import annotations
-
 import json
 import math
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Sizes near a trial, their cost, which change buys most, and why heads soon stop helping."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Whatever comes back: never a traceback, never a value from nowhere, never half a change."""
 
-from __future__ import annotations
-
 import csv
 import json
 import re

@@ -1,7 +1,5 @@
 """Rules about many records together: each finds what it is for, and leaves what chance brings alone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

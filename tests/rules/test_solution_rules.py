@@ -1,7 +1,5 @@
 """Rules about what was mixed: as randomised or as a recorded departure, and as chemistry allows."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

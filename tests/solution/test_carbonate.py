@@ -1,7 +1,5 @@
 """pH after acid and acid for a pH: against published doses and equilibrium chemistry, and as inverses of each other."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

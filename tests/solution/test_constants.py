@@ -1,7 +1,5 @@
 """Equilibrium constants against published values and the table computed from the published coefficients."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.solution.constants import pk_carbonic_1, pk_carbonic_2, pk_henry, pk_water

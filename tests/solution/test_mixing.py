@@ -1,7 +1,5 @@
 """Spoons, strips and classes of water: what is told is what the chemistry gives for the spoons told."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Records of a trial as honest volunteers would return them, and how to change them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Small trials of the invented county, whose records a test may change before they are analysed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Checks in words: what was looked at, what was found, what follows."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.findings import (

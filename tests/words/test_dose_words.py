@@ -1,7 +1,5 @@
 """What doses say and cannot tell, in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from trialkit.documents.findings import DoseAnswer, DoseBasis, DoseGroup, DosePoint, Interval, RecommendedDose

@@ -1,7 +1,5 @@
 """Amounts in kitchen and metric measures, against the exact measures of NIST Handbook 44, Appendix C."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.water import DoseStrength, RecordedWater

@@ -1,7 +1,5 @@
 """What varies in a model, and how it came to be this model, in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Literal
 

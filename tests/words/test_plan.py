@@ -1,7 +1,5 @@
 """What a plan says, sentence by sentence."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

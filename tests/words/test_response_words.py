@@ -1,7 +1,5 @@
 """Why a response was not analysed, in words."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.findings import NotAnalysed

@@ -55,6 +55,14 @@ class Records:
     site: pd.Series
     dose: pd.Series
 
+    def weigh(self, where: pd.Series | slice, weight_g: object) -> None:
+        """Give heads other weights."""
+        self.heads.loc[where, "weight_g"] = weight_g
+
+    def mix(self, row: int, **cells: object) -> None:
+        """Change cells of a mixing."""
+        self.solution.loc[row, list(cells)] = list(cells.values())
+
     def lose(self, where: pd.Series) -> None:
         """Let heads die."""
         self.heads.loc[where, "outcome"] = "dead"

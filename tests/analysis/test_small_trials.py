@@ -49,13 +49,8 @@ def test_a_garden_that_lost_everything_is_not_counted(tmp_path: Path) -> None:
     """Three gardens planned, one lost: the answer is that of two gardens."""
 
     def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads.assign(
-            outcome=heads["outcome"].mask(heads["site"] == "s3", "dead"),
-            **{
-                column: heads[column].mask(heads["site"] == "s3", "")
-                for column in ("harvested_on", "last_not_ready_on", "weight_g", "marketable")
-            },
-        )
+        heads.loc[heads["site"] == "s3", RECORD] = ["dead", "", "", "", ""]
+        return heads
 
     results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, doses=2, change=lose)
     assert results.decision is not None
@@ -242,11 +237,8 @@ def never_ready(heads: pd.DataFrame) -> pd.DataFrame:
     """No head of the second cultivar was ready at the last visit."""
     late = heads["cultivar"] == "Fenleaf"
     last = heads["harvested_on"].max()
-    return heads.assign(
-        outcome=heads["outcome"].where(~late, "not_ready"),
-        last_not_ready_on=heads["last_not_ready_on"].where(~late, last),
-        **{name: heads[name].where(~late, "") for name in ("harvested_on", "weight_g", "marketable")},
-    )
+    heads.loc[late, RECORD] = ["not_ready", "", last, "", ""]
+    return heads
 
 
 def test_a_cultivar_never_ready_is_named(tmp_path: Path) -> None:

@@ -38,12 +38,7 @@ def test_an_earlier_trial_goes_before_the_defaults() -> None:
     """What a trial estimated is used, a negative estimate as zero; the rest keeps its default."""
     estimated = {"site": 300.0, "bucket": -4.0, "site:dose_tsp": 2.0, "residual": 150.0}
     assumed = Assumptions.from_variances(estimated, VarianceSource("earlier trial", "Autumn 2026"))
-    assert [assumed.variance_of(t, TREATMENT) for t in ("site", "bucket", "site:dose_tsp", "residual")] == [
-        300,
-        0,
-        2,
-        150,
-    ]
+    assert [assumed.variance_of(term, TREATMENT) for term in estimated] == [300, 0, 2, 150]
     assert assumed.variance_of("site:cultivar", TREATMENT) == 9.0
     assert assumed.source.trial == "Autumn 2026"
 

@@ -9,17 +9,9 @@ from trialkit.documents.findings import FittedModel, Note, PartlyTested
 from trialkit.words.model_words import model_sentences, note_sentence, variance_label
 
 MODEL = FittedModel(
-    formula="weight_g ~ cultivar * dose_tsp",
-    random=("site:block", "bucket"),
-    residual="heads",
-    bounds="strata",
-    iterations=4,
-    criterion=512.5,
-    observations=96,
-    buckets=48,
-    notes=(),
-    partly_tested=(),
-)
+    formula="weight_g ~ cultivar * dose_tsp", random=("site:block", "bucket"), residual="heads", bounds="strata",
+    iterations=4, criterion=512.5, observations=96, buckets=48, notes=(), partly_tested=(),
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(

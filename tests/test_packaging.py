@@ -1,7 +1,5 @@
 """The package as others get it: built, installed in a fresh environment outside the checkout, and at work there."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import subprocess

@@ -1,7 +1,5 @@
 """Days seen between visits: against plain restricted likelihood, survival regressions, and published values."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

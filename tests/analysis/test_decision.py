@@ -1,7 +1,5 @@
 """The four verdicts, from candidates whose draws are known."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """How often a decision is wrong, over trials drawn with a seed."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import numpy as np

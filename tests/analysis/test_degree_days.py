@@ -1,7 +1,5 @@
 """Growing degree days: by hand, and a trial whose plants go by temperature."""
 
-from __future__ import annotations
-
 import shutil
 from pathlib import Path
 

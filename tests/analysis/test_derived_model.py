@@ -1,7 +1,5 @@
 """The model follows from the randomisation (buckets are the replicates: Hurlbert 1984)."""
 
-from __future__ import annotations
-
 import pandas as pd
 import pytest
 
@@ -26,53 +24,34 @@ def heads(sites: int, blocks: int, heads_per_bucket: int = 4) -> pd.DataFrame:
     return frame.assign(whole_plot=frame["cultivar"].map({"A": 1, "B": 2}))
 
 
-def test_several_sites() -> None:
-    """From three gardens up, gardens and their effects are random, with blocks and buckets."""
-    model = derive_model(heads(4, 3), ["cultivar", "dose_tsp"], RCB)
-    assert model.random == ("site", "site:block", "bucket", "site:cultivar", "site:dose_tsp")
-    assert model.formula("weight_g") == "weight_g ~ cultivar * dose_tsp"
-    assert model.notes == ()
-
-
-def test_one_site() -> None:
-    """In one garden only blocks and buckets are random."""
-    model = derive_model(heads(1, 4), ["cultivar", "dose_tsp"], RCB)
-    assert model.random == ("site:block", "bucket")
-
-
-def test_two_sites_are_fixed() -> None:
-    """Two gardens are too few to stand for others: they enter as fixed, and that is said."""
-    model = derive_model(heads(2, 3), ["cultivar", "dose_tsp"], RCB)
-    assert model.random == ("site:block", "bucket")
-    assert model.formula("weight_g") == "weight_g ~ site + cultivar * dose_tsp"
-    assert model.notes == (Note("few_levels", count=2, term="site"),)
-
-
-def test_two_blocks_in_one_garden_are_fixed() -> None:
-    """Two blocks are too few to estimate a variance from."""
-    model = derive_model(heads(1, 2), ["cultivar", "dose_tsp"], RCB)
-    assert model.random == ("bucket",)
-    assert model.formula("weight_g").startswith("weight_g ~ block +")
-
-
-def test_one_head_a_bucket() -> None:
-    """With one head in each bucket, the bucket is the residual."""
-    model = derive_model(heads(3, 3, 1), ["cultivar", "dose_tsp"], RCB)
-    assert "bucket" not in model.random
-    assert model.residual == "buckets"
-
-
-def test_split_plot() -> None:
-    """A split-plot adds its whole plots."""
-    model = derive_model(heads(1, 6, 1), ["cultivar", "dose_tsp"], SPLIT)
-    assert model.random == ("site:block", "site:block:whole_plot")
-
-
-def test_one_block_a_garden() -> None:
-    """With one block in each garden, block and garden are the same grouping and one term stands for both."""
-    model = derive_model(heads(4, 1), ["cultivar", "dose_tsp"], RCB)
-    assert "site:block" not in model.random
-    assert "site" in model.random
+@pytest.mark.parametrize(
+    ("rows", "strata", "random", "fixed", "notes"),
+    [
+        # From three gardens up, gardens and their effects are random, with blocks and buckets.
+        (heads(4, 3), RCB, ("site", "site:block", "bucket", "site:cultivar", "site:dose_tsp"), "", ()),
+        # In one garden only blocks and buckets are random.
+        (heads(1, 4), RCB, ("site:block", "bucket"), "", ()),
+        # Two gardens are too few to stand for others: they enter as fixed, and that is said.
+        (heads(2, 3), RCB, ("site:block", "bucket"), "site + ", (Note("few_levels", count=2, term="site"),)),
+        # Two blocks in one garden are too few to estimate a variance from.
+        (heads(1, 2), RCB, ("bucket",), "block + ", (Note("few_levels", count=2, term="site:block"),)),
+        # With one head in each bucket, the bucket is the residual.
+        (heads(3, 3, 1), RCB, ("site", "site:block", "site:cultivar", "site:dose_tsp"), "", ()),
+        # A split-plot adds its whole plots.
+        (heads(1, 6, 1), SPLIT, ("site:block", "site:block:whole_plot"), "", ()),
+        # With one block in each garden, block and garden are the same grouping and one term stands for both.
+        (heads(4, 1), RCB, ("site", "bucket", "site:cultivar", "site:dose_tsp"), "", ()),
+    ],
+)
+def test_models(
+    rows: pd.DataFrame, strata: tuple[str, ...], random: tuple[str, ...], fixed: str, notes: tuple[Note, ...]
+) -> None:
+    """What is random, fixed besides the treatments and said of it; without a term for buckets they are the residual."""
+    model = derive_model(rows, ["cultivar", "dose_tsp"], strata)
+    assert model.random == random
+    assert model.formula("weight_g") == f"weight_g ~ {fixed}cultivar * dose_tsp"
+    assert model.notes == notes
+    assert model.residual == ("heads" if "bucket" in random else "buckets")
 
 
 @pytest.mark.parametrize("lost", [0.2, 0.5])

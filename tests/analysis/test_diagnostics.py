@@ -1,7 +1,5 @@
 """Checks that act: band, spread, scale, influence and missing buckets, each against something known."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 
@@ -53,8 +51,7 @@ def test_equal_residuals_keep_the_order_of_the_layout() -> None:
     for _ in range(5):
         noise = 1 + 1e-13 * rng.standard_normal(len(frame))
         other = replace(
-            residuals,
-            buckets=residuals.buckets.assign(studentised=residuals.buckets["studentised"] * noise),
+            residuals, buckets=residuals.buckets.assign(studentised=residuals.buckets["studentised"] * noise)
         )
         assert [point.bucket for point in quantile_points(other, 1)] == here
 

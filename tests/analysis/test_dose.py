@@ -1,7 +1,5 @@
 """The dose that is enough: by hand where it can be, never outside the range, and with intervals that cover."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """How a response is fitted: variances free, then on bucket means, then at zero or above."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pingouin

@@ -1,7 +1,5 @@
 """Gardens: what a new one would give, what holds at each, and what the gain goes with."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest

@@ -1,7 +1,5 @@
 """What became of the heads, counted by hand."""
 
-from __future__ import annotations
-
 import pandas as pd
 
 from trialkit.analysis.losses import count_losses, share_usable

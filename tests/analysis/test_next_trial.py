@@ -1,7 +1,5 @@
 """The size of the next trial: by hand, and by trying it."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.stats import binom, norm

@@ -5,8 +5,6 @@ marginal means of the published table; standard errors and d.f.: Kenward-Roger, 
 (tests/reference/mixed_models/oats_split_plot.json).
 """
 
-from __future__ import annotations
-
 import json
 import subprocess
 import sys
@@ -18,6 +16,17 @@ import pytest
 from oats_trial import write_oats_trial
 
 REFERENCE = Path(__file__).parents[1] / "reference"
+NAMES = {
+    "Variety": "cultivar", "dose": "dose_tsp", "Variety:dose": "cultivar:dose_tsp",
+    "Block": "site:block", "Block:Variety": "site:block:whole_plot", "residual": "residual",
+}  # fmt: skip
+"""Our names of the reference's terms."""
+
+
+def reference(folder: str) -> dict[str, Any]:
+    """Read what a folder of references has of the oats."""
+    document: dict[str, Any] = json.loads((REFERENCE / folder / "oats_split_plot.json").read_text(encoding="utf-8"))
+    return document
 
 
 @pytest.fixture(scope="module")
@@ -43,56 +52,41 @@ def weight(folder: Path) -> dict[str, Any]:
 
 def test_f_tests(weight: dict[str, Any]) -> None:
     """Varieties are tested against whole plots, nitrogen and the interaction against sub-plots."""
-    expected = {
-        "cultivar": (1.48534037943634, 2, 10, 0.272386856735207),
-        "dose_tsp": (37.6856470588235, 3, 45, 2.45770955456162e-12),
-        "cultivar:dose_tsp": (0.302823529411766, 6, 45, 0.932198758999224),
-    }
+    strata = reference("strata_anova")["strata"].values()
+    expected = {NAMES[row["term"]]: (row, stratum[-1]) for stratum in strata for row in stratum if row["f"]}
     assert {test["term"] for test in weight["tests"]} == set(expected)
     for test in weight["tests"]:
-        f, numerator, denominator, p = expected[test["term"]]
-        assert test["f"] == pytest.approx(f, rel=1e-9)
-        assert (test["numerator_df"], test["denominator_df"]) == (numerator, pytest.approx(denominator, rel=1e-9))
-        assert test["p"] == pytest.approx(p, rel=1e-7)
+        row, error = expected[test["term"]]
+        assert test["f"] == pytest.approx(row["f"], rel=1e-9)
+        assert (test["numerator_df"], test["denominator_df"]) == (row["df"], pytest.approx(error["df"], rel=1e-9))
+        assert test["p"] == pytest.approx(row["p"], rel=1e-7)
 
 
 def test_variances(weight: dict[str, Any]) -> None:
-    """Standard deviations 14.6452, 10.2986 and 13.3073 of blocks, whole plots and sub-plots."""
-    found = {row["term"]: row["sd"] for row in weight["variances"]}
-    assert found == {
-        "site:block": pytest.approx(14.6452, abs=1e-3),
-        "site:block:whole_plot": pytest.approx(10.2986, abs=1e-3),
-        "residual": pytest.approx(13.3073, abs=1e-3),
+    """Standard deviations of blocks, whole plots and sub-plots."""
+    variances = reference("mixed_models")["restricted_likelihood"]["variances"]
+    assert {row["term"]: row["sd"] ** 2 for row in weight["variances"]} == {
+        NAMES[term]: pytest.approx(variance, rel=1e-6) for term, variance in variances.items()
     }
     assert weight["model"]["criterion"] < 529.0285  # contrast-invariant form; 529.0285 is the coding-dependent one
 
 
-def test_marginal_means(weight: dict[str, Any]) -> None:
-    """Means of nitrogen doses and varieties, with Kenward-Roger standard errors and d.f."""
-    dose = {row["level"]: row for row in weight["marginal_means"]["dose_tsp"]}
-    for level, mean in zip((0.0, 0.2, 0.4, 0.6), (79.389, 98.889, 114.222, 123.389), strict=True):
-        assert dose[level]["mean"] == pytest.approx(mean, abs=1e-3)
-        assert dose[level]["se"] == pytest.approx(7.17, abs=0.01)
-        assert dose[level]["df"] == pytest.approx(6.79, abs=0.01)
-    variety = {row["level"]: row for row in weight["marginal_means"]["cultivar"]}
-    for level, mean in {"Golden Rain": 104.5, "Marvellous": 109.792, "Victory": 97.625}.items():
-        assert variety[level]["mean"] == pytest.approx(mean, abs=1e-3)
-        assert variety[level]["se"] == pytest.approx(7.80, abs=0.01)
-        assert variety[level]["df"] == pytest.approx(8.87, abs=0.01)
-
-
-def test_combination_means(weight: dict[str, Any]) -> None:
-    """The twelve combinations have the reference's means, standard errors, d.f. and limits."""
-    document = json.loads((REFERENCE / "mixed_models" / "oats_split_plot.json").read_text(encoding="utf-8"))
-    table = next(b for b in document["estimated_marginal_means"] if b["factors"] == ["Variety", "dose"])["table"]
-    ours = {(m["treatment"]["cultivar"], m["treatment"]["dose_tsp"]): m for m in weight["means"]}
-    assert len(table) == len(ours) == 12
-    for entry in table:
-        mean = ours[entry["Variety"], float(entry["dose"])]
-        assert mean["mean"] == pytest.approx(entry["estimate"], rel=1e-8)
-        assert mean["se"] == pytest.approx(entry["standard_error_kenward_roger"], rel=1e-7)
-        assert mean["df"] == pytest.approx(entry["df_kenward_roger"], rel=1e-6)
-        assert mean["lower"] == pytest.approx(entry["lower_kenward_roger"], rel=1e-6)
+def test_means(weight: dict[str, Any]) -> None:
+    """Doses, varieties and combinations have the reference's means, Kenward-Roger errors, d.f. and limits."""
+    ours = {("Variety", "dose"): {(m["treatment"]["cultivar"], m["treatment"]["dose_tsp"]): m for m in weight["means"]}}
+    for factor in ("Variety", "dose"):
+        ours[(factor,)] = {(row["level"],): row for row in weight["marginal_means"][NAMES[factor]]}
+    for block in reference("mixed_models")["estimated_marginal_means"]:
+        table = ours.pop(tuple(block["factors"]))
+        assert len(table) == len(block["table"])
+        for entry in block["table"]:
+            levels = {"Variety": entry.get("Variety"), "dose": float(entry.get("dose", "nan"))}
+            mean = table[tuple(levels[factor] for factor in block["factors"])]
+            assert mean["mean"] == pytest.approx(entry["estimate"], rel=1e-8)
+            assert mean["se"] == pytest.approx(entry["standard_error_kenward_roger"], rel=1e-7)
+            assert mean["df"] == pytest.approx(entry["df_kenward_roger"], rel=1e-6)
+            assert mean["lower"] == pytest.approx(entry["lower_kenward_roger"], rel=1e-6)
+    assert not ours
 
 
 def test_the_least_replicated_effect_is_named(weight: dict[str, Any]) -> None:

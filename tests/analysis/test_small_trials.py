@@ -1,14 +1,12 @@
 """Trials as small, lopsided and damaged as gardens make them, through the whole analysis."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from small_trial import small_trial
+from small_trial import ChangeHeads, small_trial
 from trialkit.analysis import Results
 from trialkit.documents.findings import NoDecision, Note, PartlyTested, Verdict
 from trialkit.domain.treatment import Treatment
@@ -20,6 +18,11 @@ def all_words(results: Results) -> str:
     assert results.decision is not None
     decision = results.decision
     return " ".join((*sentences(decision), *would_change(decision), *scope(decision)))
+
+
+def only(which: str) -> ChangeHeads:
+    """Keep the records that a question says."""
+    return lambda heads: heads.query(which)
 
 
 RECORD = ["outcome", "harvested_on", "last_not_ready_on", "weight_g", "marketable"]
@@ -46,13 +49,8 @@ def test_a_garden_that_lost_everything_is_not_counted(tmp_path: Path) -> None:
     """Three gardens planned, one lost: the answer is that of two gardens."""
 
     def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads.assign(
-            outcome=heads["outcome"].mask(heads["site"] == "s3", "dead"),
-            **{
-                column: heads[column].mask(heads["site"] == "s3", "")
-                for column in ("harvested_on", "last_not_ready_on", "weight_g", "marketable")
-            },
-        )
+        heads.loc[heads["site"] == "s3", RECORD] = ["dead", "", "", "", ""]
+        return heads
 
     results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, doses=2, change=lose)
     assert results.decision is not None
@@ -102,11 +100,9 @@ def test_least_replicated_effect_is_the_one_shown(tmp_path: Path) -> None:
 
 def test_untested_effects_are_named(tmp_path: Path) -> None:
     """With a whole combination lost, the interaction keeps part of its degrees of freedom, and that is said."""
-
-    def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads[~((heads["cultivar"] == "Fenleaf") & (heads["dose_tsp"] == "4"))]
-
-    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
+    results = small_trial(
+        tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=only("cultivar != 'Fenleaf' or dose_tsp != '4'")
+    )
     model = results.responses["weight_g"].model
     assert model is not None
     assert PartlyTested("cultivar:dose_tsp", df=1, full_df=2) in model.partly_tested
@@ -114,11 +110,9 @@ def test_untested_effects_are_named(tmp_path: Path) -> None:
 
 def test_a_cultivar_without_a_record(tmp_path: Path) -> None:
     """A factor of which one level is left has no effect to test; the rest of the trial is analysed."""
-
-    def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads[heads["cultivar"] == "Larkmoor Butter"]
-
-    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=lose)
+    results = small_trial(
+        tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=only("cultivar == 'Larkmoor Butter'")
+    )
     assert [test.term for test in results.responses["weight_g"].tests] == ["dose_tsp"]
 
 
@@ -133,22 +127,14 @@ def test_too_few_degrees_of_freedom_to_decide(tmp_path: Path) -> None:
 
 def test_the_reason_is_that_of_the_yield(tmp_path: Path) -> None:
     """Where the yield was not analysed there is no recommendation, for that reason and not for one about days."""
-
-    def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads[heads["dose_tsp"] == "2"]
-
-    results = small_trial(tmp_path, sites=1, blocks=3, doses=2, change=lose)
+    results = small_trial(tmp_path, sites=1, blocks=3, doses=2, change=only("dose_tsp == '2'"))
     assert results.no_decision == NoDecision("yields_not_analysed")
     assert no_decision_words(results).startswith("The weight of buckets was not analysed. Only one treatment")
 
 
 def test_current_practice_lost(tmp_path: Path) -> None:
     """Without a head of the current practice there is nothing to compare with, and that is the reason given."""
-
-    def lose(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads[heads["dose_tsp"] != "2"]
-
-    results = small_trial(tmp_path, sites=1, blocks=4, doses=3, change=lose)
+    results = small_trial(tmp_path, sites=1, blocks=4, doses=3, change=only("dose_tsp != '2'"))
     assert results.no_decision == NoDecision("no_practice_record")
     assert "current practice" in no_decision_words(results)
 
@@ -240,11 +226,7 @@ def test_heads_that_were_never_ready_are_named(tmp_path: Path) -> None:
 
 def test_records_still_to_come(tmp_path: Path) -> None:
     """A dose whose heads have not been entered yet is not judged, and nobody says that its heads died."""
-
-    def forget(heads: pd.DataFrame) -> pd.DataFrame:
-        return heads[(heads["dose_tsp"] != "6") | (heads["head"] == "1")]
-
-    results = small_trial(tmp_path, sites=3, blocks=4, doses=3, change=forget)
+    results = small_trial(tmp_path, sites=3, blocks=4, doses=3, change=only("dose_tsp != '6' or head == '1'"))
     assert results.decision is not None
     assert not results.decision.candidates[2].eligible
     assert any("have no record" in line for line in scope(results.decision))
@@ -255,11 +237,8 @@ def never_ready(heads: pd.DataFrame) -> pd.DataFrame:
     """No head of the second cultivar was ready at the last visit."""
     late = heads["cultivar"] == "Fenleaf"
     last = heads["harvested_on"].max()
-    return heads.assign(
-        outcome=heads["outcome"].where(~late, "not_ready"),
-        last_not_ready_on=heads["last_not_ready_on"].where(~late, last),
-        **{name: heads[name].where(~late, "") for name in ("harvested_on", "weight_g", "marketable")},
-    )
+    heads.loc[late, RECORD] = ["not_ready", "", last, "", ""]
+    return heads
 
 
 def test_a_cultivar_never_ready_is_named(tmp_path: Path) -> None:

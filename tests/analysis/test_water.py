@@ -1,7 +1,5 @@
 """Doses as strengths, and each garden's water by its own readings."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pandas as pd

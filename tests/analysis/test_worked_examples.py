@@ -3,8 +3,6 @@
 Quadratic-plateau curves are in tests/mixed/test_curves.py, censored days in test_censored.py, oats in test_oats.py.
 """
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

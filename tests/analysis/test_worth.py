@@ -1,7 +1,5 @@
 """What a bucket costs and yields, worked out by hand."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

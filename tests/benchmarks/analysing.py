@@ -4,8 +4,6 @@ Run: python tests/benchmarks/analysing.py. Aimed at: under 5 s for the largest o
 says how fast this machine runs plain Python beside one (7 microseconds or so, from memory).
 """
 
-from __future__ import annotations
-
 import shutil
 import subprocess
 import sys

@@ -5,8 +5,6 @@ set so that nobody, a fifth or half of the heads are not ready by then. Printed 
 differences from the first treatment that hold the truth. Progress goes to stderr.
 """
 
-from __future__ import annotations
-
 import os
 import sys
 from concurrent.futures import ProcessPoolExecutor

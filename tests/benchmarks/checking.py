@@ -3,8 +3,6 @@
 Aimed at: under 3 s and 300 MB on two cores, the interpreter's start and every import included.
 """
 
-from __future__ import annotations
-
 import resource
 import subprocess
 import sys

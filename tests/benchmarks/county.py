@@ -10,8 +10,6 @@ other). The rules beside it see the same kind of trial: "always keep" never chan
 whatever had the greatest mean in the last one.
 """
 
-from __future__ import annotations
-
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field

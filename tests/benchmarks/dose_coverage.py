@@ -4,8 +4,6 @@ Trials whose true curve is one of the five kinds, its shape drawn with a seed; p
 the recommended dose that hold the true one. Progress goes to stderr.
 """
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Mapping

@@ -6,8 +6,6 @@ formula and model matrix are still to be made, and another response on it. stats
 beside it where it can express the model in reasonable time.
 """
 
-from __future__ import annotations
-
 import resource
 import time
 import warnings
@@ -37,11 +35,9 @@ class Size:
 
 
 SIZES = (
-    Size("small", 3, 3, 4, 30),
-    Size("medium", 10, 3, 6, 20),
-    Size("large", 100, 3, 6, 5),
+    Size("small", 3, 3, 4, 30), Size("medium", 10, 3, 6, 20), Size("large", 100, 3, 6, 5),
     Size("programme", 1000, 5, 6, 2),
-)
+)  # fmt: skip
 
 
 def trial(sites: int, blocks: int, heads: int, lost: float, levels: tuple[int, int, int] = (2, 4, 3)) -> pd.DataFrame:

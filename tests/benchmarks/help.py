@@ -3,8 +3,6 @@
 Aimed at: `trialkit --help` and the completion of a command in under 0.3 s, the interpreter's start included.
 """
 
-from __future__ import annotations
-
 import os
 import subprocess
 import sys

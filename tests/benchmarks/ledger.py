@@ -5,8 +5,6 @@ trials are invented: a few gardens each, four doses of two cultivars, and gains 
 The newest is the bundled autumn trial, whose practice and shelf are today's.
 """
 
-from __future__ import annotations
-
 import resource
 import shutil
 import subprocess

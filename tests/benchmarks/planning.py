@@ -4,8 +4,6 @@ A grid of 12 sizes is simulated 10,000 times each, the sizes around a trial of 2
 blocks), on all cores. The start of the worker processes is counted apart.
 """
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable
 from concurrent.futures import Executor, wait

@@ -4,8 +4,6 @@ Trials whose truth is drawn with a seed, judged as the analysis judges them, and
 keep the current practice, and always switch to the treatment with the best mean. Progress goes to stderr.
 """
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Mapping

@@ -1,118 +1,21 @@
 """Damage to single cells: labels, numbers, dates, words; and to rows."""
 
-from __future__ import annotations
-
 from openpyxl import Workbook
 
 from returned_files import Good, good_return
 from trialkit.documents.returns import Answers
+from trialkit.domain.table_names import TableName
 
-from .catalogue import accepting, damage
-from .damaged_files import ALL, XLSX, lines, text
+from .catalogue import XLSX, cell, column, damage, enter, from_lines, replaced, third_weight, weight
 
-SOLUTION = ("solution",)
+SOLUTION: tuple[TableName, ...] = ("solution",)
+DATES = ("transplanted_on", "harvested_on", "last_not_ready_on")
 
 
 def european(day: str) -> str:
     """Write an ISO date day first."""
     year, month, date = day.split("-")
     return f"{date}/{month}/{year}"
-
-
-# Labels
-
-
-@damage("asked", "TK-R25", "B02 differs in one place", odd=True, answers=accepting("TK-R25"))
-def letter_o_for_zero_without_check_character(good: Good) -> str:
-    """BO2 for B02: no check character proves it."""
-    return good.csv().replace("B02,", "BO2,")
-
-
-@damage("repaired", "TK-R28", 'was read as "33')
-def letter_read_for_a_figure(good: Good) -> str:
-    """1 for 7 and O for D, which labels do not have: the check character proves what was meant."""
-    return good.with_column("heads", "bucket", lambda label: label.replace("7", "1").replace("D", "O")).csv()
-
-
-@damage("repaired", "TK-R28", "the layout has no other label that this can be")
-def lower_case_labels(good: Good) -> str:
-    """Labels in small letters."""
-    return good.with_column("heads", "bucket", str.lower).csv()
-
-
-@damage("asked", "TK-R26", "it may be 007", odd=True, answers=accepting("TK-R26"))
-def leading_zeros_lost(good: Good) -> str:
-    """007 that became 7."""
-    return good.csv().replace("007,", "7,")
-
-
-@damage("refused", "TK-R27", "a number that a spreadsheet program", odd=True)
-def label_made_a_number(good: Good) -> str:
-    """1E5 that became a hundred thousand."""
-    return good.csv().replace("1E5,", "1.00E+05,")
-
-
-@damage("refused", "TK-R27", "a number that a spreadsheet program", odd=True)
-def label_made_a_whole_number(good: Good) -> str:
-    """1E5 that became 100000."""
-    return good.csv().replace("1E5,", "100000,")
-
-
-@damage("refused", "TK-R27", "a date that a spreadsheet program", odd=True)
-def label_made_a_date(good: Good) -> str:
-    """MAR1 that became the first of March."""
-    return good.csv().replace("MAR1,", "1-Mar,")
-
-
-@damage("repaired", "TK-R29", "only marks around the value")
-def smart_quotes_and_trailing_blanks(good: Good) -> str:
-    """Labels from a word processor."""
-    return good.with_column("heads", "bucket", lambda label: f"“{label}”\u00a0").csv()
-
-
-@damage("refused", "TK-R30", "The nearest label of the layout is")
-def label_not_in_the_layout(good: Good) -> str:
-    """A label that is valid but belongs to no bucket of this trial."""
-    return good.with_cell("heads", 0, "bucket", "34X4").with_cell("heads", 1, "bucket", "34X4").csv()
-
-
-@damage("asked", "TK-R25", "differs in one place", answers=accepting("TK-R25"))
-def label_misread_by_one_character(good: Good) -> str:
-    """One wrong character, so that the check character does not fit."""
-    return good.csv().replace(good.buckets[0], "4" + good.buckets[0][1:])
-
-
-@damage("repaired", "TK-R28", "the layout has no other label")
-def label_in_another_script(good: Good) -> str:
-    """Cyrillic and Greek capitals that look the same (X and T)."""
-    return good.with_column("heads", "bucket", lambda label: label.replace("X", "Х").replace("T", "Τ")).csv()
-
-
-@damage("refused", "TK-R31", "weight_g")
-def two_rows_for_one_head(good: Good) -> str:
-    """A head twice, with two weights."""
-    rows = lines(good)
-    return text([*rows, rows[1].replace("143.2", "155.5")])
-
-
-@damage("repaired", "TK-R40", "it says the same as row 2")
-def rows_pasted_twice(good: Good) -> str:
-    """Rows copied and pasted below."""
-    rows = lines(good)
-    return text([*rows, *rows[1:4]])
-
-
-@damage("asked", "TK-R32", "1 of the 8 buckets of FERN has no row", answers=accepting("TK-R32"),
-        gives=(("heads", 14, "bucket", ""), ("heads", 15, "bucket", "")))  # fmt: skip
-def planned_bucket_missing(good: Good) -> str:
-    """The last bucket's rows were taken out."""
-    return text(lines(good)[:-2])
-
-
-@damage("asked", "TK-R57", "it belongs to MILL", file=XLSX, tables=ALL, answers=accepting("TK-R57"))
-def row_of_another_garden(good: Good) -> bytes:
-    """A visit of the other garden on Fernsedge's form."""
-    return good.changed("visits", lambda i, row: {**row, "site": "MILL"} if i == 1 else row).workbook()
 
 
 @damage("conflict", "TK-R51", "143.2", before=True)
@@ -122,72 +25,11 @@ def two_heads_swapped(good: Good) -> str:
     return good.with_cell("heads", 0, "weight_g", second).with_cell("heads", 1, "weight_g", first).csv()
 
 
-# Numbers
-
-
-@damage("repaired", "TK-R33", "the comma is the decimal separator")
-def decimal_commas(good: Good) -> str:
-    """Commas before decimals throughout, columns parted by semicolons."""
-    return good.with_column("heads", "weight_g", lambda w: w.replace(".", ",")).csv(delimiter=";")
-
-
-@damage("asked", "TK-R34", "commas and points as decimal separators", answers=accepting("TK-R34"))
+@damage("asked", "TK-R34", "commas and points as decimal separators")
 def decimal_commas_here_and_there(good: Good) -> str:
     """Commas in some rows, points in others."""
-    weight = good.tables["heads"][2]["weight_g"].replace(".", ",")
-    return good.with_cell("heads", 2, "weight_g", weight).csv()
-
-
-@damage("asked", "TK-R34", "it may be 1.152", answers=Answers(decimals="point"),
-        gives=(("heads", 2, "weight_g", "1152"),))  # fmt: skip
-def thousands_or_decimals(good: Good) -> str:
-    """1,152 may be a large head or a slipped point."""
-    return good.with_cell("heads", 2, "weight_g", "1,152").csv()
-
-
-@damage("asked", "TK-R34", "the gap may separate thousands", answers=accepting("TK-R34"),
-        gives=(("heads", 2, "weight_g", "1152"),))  # fmt: skip
-def thousands_parted_by_a_gap(good: Good) -> str:
-    """1 152 may be two numbers."""
-    return good.with_cell("heads", 2, "weight_g", "1 152").csv()
-
-
-@damage("repaired", "TK-R33", "it can be read in one way only", gives=(("heads", 2, "weight_g", "1152.5"),))
-def thousands_separator_and_decimals(good: Good) -> str:
-    """1,152.5 can only be read in one way."""
-    return good.with_cell("heads", 2, "weight_g", "1,152.5").csv()
-
-
-@damage("repaired", "TK-R35", "the unit is that of the column")
-def unit_in_the_cell(good: Good) -> str:
-    """152 g."""
-    return good.with_column("heads", "weight_g", lambda weight: f"{weight} g").csv()
-
-
-# 5.4 oz x 28.349523125 g/oz = 153.087424875 g (NIST Handbook 44, appendix C), worked out by hand.
-@damage("repaired", "TK-R35", "1 oz being 28.349523125 g", gives=(("heads", 2, "weight_g", "153.09"),))
-def ounces_in_the_cell(good: Good) -> str:
-    """5.4oz."""
-    return good.with_cell("heads", 2, "weight_g", "5.4oz").csv()
-
-
-@damage("repaired", "TK-R35", "1 kg being 1000 g", gives=(("heads", 2, "weight_g", "152"),))
-def kilograms_in_the_cell(good: Good) -> str:
-    """0.152 kg."""
-    return good.with_cell("heads", 2, "weight_g", "0.152 kg").csv()
-
-
-@damage("refused", "TK-V03", "a number alone")
-def unit_that_is_not_known(good: Good) -> str:
-    """A weight in stones."""
-    return good.with_cell("heads", 2, "weight_g", "0.02 stone").csv()
-
-
-@damage("asked", "TK-R36", "in kilograms it would be 152 g", answers=Answers(weights="kg"),
-        gives=(("heads", 2, "weight_g", "152"),))  # fmt: skip
-def kilograms_among_grams(good: Good) -> str:
-    """0.152 among 150s."""
-    return good.with_cell("heads", 2, "weight_g", "0.152").csv()
+    third = good.tables["heads"][2]["weight_g"].replace(".", ",")
+    return good.with_cell("heads", 2, "weight_g", third).csv()
 
 
 WEIGHTS = {i: row["weight_g"] for i, row in enumerate(good_return().tables["heads"]) if row["weight_g"]}
@@ -205,41 +47,11 @@ def weights_in_ounces(good: Good) -> str:
     return good.with_column("heads", "weight_g", _ounces).csv()
 
 
-@damage("asked", "TK-R36", "in kilograms it would be 143.2 g", answers=Answers(weights="kg"))
-def weights_in_kilograms(good: Good) -> str:
-    """All weights in kilograms."""
-    return good.with_column("heads", "weight_g", lambda weight: f"{float(weight) / 1000:.4f}").csv()
-
-
-@damage("asked", "TK-R21", "in kg; every value would be converted", answers=accepting("TK-R21"))
+@damage("asked", "TK-R21", "in kg; every value would be converted")
 def heading_in_kilograms(good: Good) -> str:
     """A heading that names another unit."""
     kilograms = good.with_column("heads", "weight_g", lambda weight: f"{float(weight) / 1000:.4f}")
     return kilograms.csv().replace("weight_g", "Weight (kg)", 1)
-
-
-@damage("refused", "TK-R37", '"~150"')
-def about(good: Good) -> str:
-    """About 150."""
-    return good.with_cell("heads", 2, "weight_g", "~150").csv()
-
-
-@damage("refused", "TK-R37", '">200"')
-def more_than(good: Good) -> str:
-    """More than the scale shows."""
-    return good.with_cell("heads", 2, "weight_g", ">200").csv()
-
-
-@damage("refused", "TK-R37", '"150-160"')
-def from_to(good: Good) -> str:
-    """A range."""
-    return good.with_cell("heads", 2, "weight_g", "150-160").csv()
-
-
-@damage("refused", "TK-R37", '"??"')
-def question_marks(good: Good) -> str:
-    """Question marks."""
-    return good.with_cell("heads", 2, "weight_g", "??").csv()
 
 
 @damage("repaired", "TK-R38", "the figures stand for these")
@@ -256,166 +68,12 @@ def figures_of_another_script(good: Good) -> str:
     return good.with_column("heads", "head", lambda number: number.translate(figures)).csv()
 
 
-@damage("refused", "TK-V10", '"-143.2"')
-def unicode_minus(good: Good) -> str:
-    """A minus sign of a word processor: read as a minus, and no weight is below nothing."""
-    return good.with_cell("heads", 0, "weight_g", "−143.2").csv()
-
-
-@damage("repaired", "TK-R38", "the figures stand for these", tables=SOLUTION)
-def unicode_decimals(good: Good) -> str:
-    """A full-width point in a pH."""
-    return good.with_cell("solution", 0, "ph_after", "6．1").csv("solution")
-
-
-@damage("refused", "TK-V14", "a finite number")
-def not_a_number(good: Good) -> str:
-    """NaN, which programs take for a number."""
-    return good.with_cell("heads", 2, "weight_g", "NaN").csv()
-
-
-@damage("refused", "TK-V14", "a finite number")
-def infinite(good: Good) -> str:
-    """Inf."""
-    return good.with_cell("heads", 2, "weight_g", "inf").csv()
-
-
-@damage("refused", "TK-V02", '"1_000"')
-def underscore_in_a_number(good: Good) -> str:
-    """1_000, which some programs accept."""
-    return good.with_cell("heads", 2, "weight_g", "1_000").csv()
-
-
-@damage("refused", "TK-V10", '"0"')
-def nothing_weighed_but_harvested(good: Good) -> str:
-    """0 g for a head that was harvested."""
-    return good.with_cell("heads", 2, "weight_g", "0").csv()
-
-
-@damage("repaired", "TK-R39", "the outcome is dead, so nothing was weighed")
-def nothing_weighed_of_a_dead_head(good: Good) -> str:
-    """0 g for a head that died."""
-    return good.with_cell("heads", 7, "weight_g", "0").csv()
-
-
-@damage("refused", "TK-R37", "one number")
-def number_made_a_date(good: Good) -> bytes:
-    """15.2 that became the fifteenth of February."""
-    return good.with_cell("heads", 2, "weight_g", "15-Feb").csv().encode()
-
-
-@damage("refused", "TK-R18", "the formula")
-def formula_as_text_in_a_number(good: Good) -> str:
-    """A formula that was saved in place of its value."""
-    return good.with_cell("heads", 2, "weight_g", "=G3+4").csv()
-
-
-# Words for nothing
-
-
-@damage("repaired", "TK-R39", "it can only mean that there is nothing to record")
-def hyphens_for_nothing(good: Good) -> str:
-    """Hyphens in the cells of a dead head."""
-    return good.with_cell("heads", 7, "weight_g", "-").with_cell("heads", 7, "harvested_on", "–").csv()
-
-
-@damage("repaired", "TK-R39", "it can only mean that there is nothing to record")
-def not_applicable(good: Good) -> str:
-    """n/a in the cells of a dead head."""
-    return good.with_cell("heads", 7, "weight_g", "n/a").with_cell("heads", 7, "marketable", "N/A").csv()
-
-
-@damage("repaired", "TK-R39", "it can only mean that there is nothing to record")
-def the_word_none(good: Good) -> str:
-    """None for a weight."""
-    return good.with_cell("heads", 7, "weight_g", "none").csv()
-
-
-@damage("asked", "TK-R39", "nothing was added (0)", tables=SOLUTION, answers=accepting("TK-R39"),
-        gives=(("solution", 2, "acid_tsp", "0"),))  # fmt: skip
-def none_where_it_may_mean_zero(good: Good) -> str:
-    """None under the acid added."""
-    return good.with_cell("solution", 2, "acid_tsp", "none").csv("solution")
-
-
-@damage("refused", "TK-V11", "one of harvested")
-def blank_word_where_a_word_is_needed(good: Good) -> str:
-    """A hyphen for the outcome: dead, missing or forgotten."""
-    return good.with_cell("heads", 2, "outcome", "-").csv()
-
-
-@damage("repaired", "TK-R52", "1 row is not complete yet", gives=(("heads", 2, "weight_g", ""),))
-def blank_where_a_weight_is_missing(good: Good) -> str:
-    """A harvested head that was not weighed yet."""
-    return good.with_cell("heads", 2, "weight_g", "").csv()
-
-
-@damage("refused", "TK-R37", "a date, or an empty cell")
-def question_mark_for_a_date(good: Good) -> str:
-    """? for a day."""
-    return good.with_cell("heads", 2, "harvested_on", "?").csv()
-
-
-# Words
-
-
-@damage("repaired", "TK-R50", "nothing else can be meant")
-def outcome_in_capitals(good: Good) -> str:
-    """Harvested, Dead."""
-    return good.with_column("heads", "outcome", str.title).csv()
-
-
-@damage("asked", "TK-R49", "it may be harvested", answers=accepting("TK-R49"))
-def outcome_misspelt(good: Good) -> str:
-    """Harvestd."""
-    return good.with_cell("heads", 2, "outcome", "harvestd").csv()
-
-
-@damage("repaired", "TK-R50", "nothing else can be meant")
-def ticks_for_yes(good: Good) -> str:
-    """A tick for yes, n for no."""
-    return good.with_column("heads", "marketable", lambda word: "✓" if word == "yes" else "n").csv()
-
-
-@damage("repaired", "TK-R28", "no other garden can be meant", tables=("visits",))
-def full_name_of_the_garden(good: Good) -> str:
-    """Fernsedge School for FERN."""
-    return good.with_column("visits", "site", lambda _: "Fernsedge School").csv("visits")
-
-
-@damage("asked", "TK-R25", "FERN is the nearest", tables=("visits",), answers=accepting("TK-R25"))
-def garden_misspelt(good: Good) -> str:
-    """FERM for FERN."""
-    return good.with_column("visits", "site", lambda _: "FERM").csv("visits")
-
-
-@damage("repaired", "TK-R03", "semicolons", gives=(("heads", 2, "note", "葉が小さい"),))
-def note_in_another_script(good: Good) -> str:
-    """A note that is kept as it is."""
-    return good.with_cell("heads", 2, "note", "葉が小さい").csv(delimiter=";")
-
-
-@damage("repaired", "TK-R03", "semicolons", gives=(("heads", 2, "note", '\'=HYPERLINK("http://x.invalid")'),))
-def formula_injection(good: Good) -> str:
-    """A note that a spreadsheet program would run: it is kept, with a quotation mark in front in the table."""
-    return good.with_cell("heads", 2, "note", '=HYPERLINK("http://x.invalid")').csv(delimiter=";")
-
-
-@damage("refused", "TK-V12", "without control characters")
-def control_characters_in_a_note(good: Good) -> str:
-    """A bell and an escape."""
-    return good.with_cell("heads", 2, "note", "torn\x07\x1b[2J").csv()
-
-
-# Dates
-
-
 @damage("repaired", "TK-R43", "day-first, as every date of the sheet must be")
 def day_first_throughout(good: Good) -> str:
     """20/08/2026: no other order has a month 20."""
     changed = good
-    for column in ("transplanted_on", "harvested_on", "last_not_ready_on"):
-        changed = changed.with_column("heads", column, european)
+    for name in DATES:
+        changed = changed.with_column("heads", name, european)
     return changed.csv()
 
 
@@ -423,16 +81,9 @@ def day_first_throughout(good: Good) -> str:
 def month_first_throughout(good: Good) -> str:
     """8/24/2026."""
     changed = good
-    for column in ("transplanted_on", "harvested_on", "last_not_ready_on"):
-        changed = changed.with_column("heads", column, lambda day: f"{int(day[5:7])}/{int(day[8:])}/{day[:4]}")
+    for name in DATES:
+        changed = changed.with_column("heads", name, lambda day: f"{int(day[5:7])}/{int(day[8:])}/{day[:4]}")
     return changed.csv()
-
-
-@damage("asked", "TK-R41", "it may be 2026-09-03 (day-first) or 2026-03-09 (month-first)", tables=SOLUTION,
-        answers=Answers(dates="day-first"))  # fmt: skip
-def day_or_month_first(good: Good) -> str:
-    """03/09/2026."""
-    return good.with_column("solution", "measured_on", european).csv("solution")
 
 
 @damage("asked", "TK-R41", "--dates month-first", tables=SOLUTION, answers=Answers(dates="day-first"))
@@ -449,7 +100,7 @@ def day_and_month_swapped_in_one_row(good: Good) -> str:
     return changed.with_cell("heads", 3, "transplanted_on", "08/24/2026").csv()
 
 
-@damage("asked", "TK-R53", "exchanged day and month", file=XLSX, tables=ALL, answers=accepting("TK-R53"))
+@damage("asked", "TK-R53", "exchanged day and month", file=XLSX)
 def day_and_month_swapped_by_the_program(good: Good) -> bytes:
     """Some days are text, day first, and others are dates of the program, which may have exchanged day and month."""
 
@@ -460,15 +111,7 @@ def day_and_month_swapped_by_the_program(good: Good) -> bytes:
     return good.workbook(change)
 
 
-# 2026-08-24 is day 46258 of the 1900 system; 2026-08-24 minus 1899-12-30, worked out with the date command.
-@damage("asked", "TK-R42", "2026-08-24 if it begins in 1900, as usual, or 2030-08-25 if in 1904",
-        answers=Answers(serials="1900"))  # fmt: skip
-def dates_as_day_counts(good: Good) -> str:
-    """46258."""
-    return good.with_column("heads", "transplanted_on", lambda _: "46258").csv()
-
-
-@damage("asked", "TK-R42", "2026-08-24 if in 1904", file=XLSX, tables=ALL, answers=Answers(serials="1904"))
+@damage("asked", "TK-R42", "2026-08-24 if in 1904", file=XLSX, answers=Answers(serials="1904"))
 def day_counts_of_1904(good: Good) -> bytes:
     """Numbers in a workbook, counted from 1904: 46258 - 1462."""
 
@@ -480,46 +123,10 @@ def day_counts_of_1904(good: Good) -> bytes:
     return good.workbook(change)
 
 
-@damage("repaired", "TK-R43", "it can be read in one way only")
-def dates_with_the_month_in_letters(good: Good) -> str:
-    """24-Aug-2026."""
-    return good.with_column("heads", "transplanted_on", lambda _: "24-Aug-2026").csv()
-
-
-@damage("repaired", "TK-R43", "it can be read in one way only")
-def dates_with_slashes_year_first(good: Good) -> str:
-    """2026/8/24."""
-    return good.with_column("heads", "transplanted_on", lambda _: "2026/8/24").csv()
-
-
-@damage("repaired", "TK-R43", "the time of day was left out")
-def dates_with_a_time(good: Good) -> str:
-    """2026-08-24 14:30."""
-    return good.with_column("heads", "transplanted_on", lambda _: "2026-08-24 14:30").csv()
-
-
-@damage("refused", "TK-R37", "a date with its year")
-def dates_without_a_year(good: Good) -> str:
-    """24 Aug."""
-    return good.with_column("heads", "transplanted_on", lambda _: "24 Aug").csv()
-
-
 @damage("refused", "TK-H06", "a date not before transplanted_on")
 def harvested_before_transplanting(good: Good) -> str:
     """One harvest before its transplanting."""
     return good.with_cell("heads", 2, "harvested_on", "2026-08-22").with_cell("heads", 2, "last_not_ready_on", "").csv()
-
-
-@damage("refused", "TK-K03", "within a year of the start of the trial")
-def future_date(good: Good) -> str:
-    """A day years ahead."""
-    return good.with_cell("heads", 2, "harvested_on", "2029-09-22").csv()
-
-
-@damage("refused", "TK-V08", "a day that exists")
-def day_that_does_not_exist(good: Good) -> str:
-    """The thirty-first of September."""
-    return good.with_cell("heads", 2, "harvested_on", "2026-09-31").csv()
 
 
 @damage("refused", "TK-V08", "a day that exists")
@@ -529,7 +136,161 @@ def day_that_does_not_exist_day_first(good: Good) -> str:
     return changed.with_cell("heads", 2, "harvested_on", "31/09/2026").csv()
 
 
-@damage("refused", "TK-K03", "within a year of the start of the trial")
-def wrong_year(good: Good) -> str:
-    """2025 for 2026."""
-    return good.with_cell("heads", 2, "transplanted_on", "2025-08-24").csv()
+# fmt: off
+
+# Labels
+
+# BO2 for B02: no check character proves it.
+enter("letter o for zero without check character", "asked", "TK-R25", "B02 differs in one place",
+      replaced("B02,", "BO2,"), odd=True)
+# 1 for 7 and O for D, which labels do not have: the check character proves what was meant.
+enter("letter read for a figure", "repaired", "TK-R28", 'was read as "33',
+      column("heads", "bucket", lambda label: label.replace("7", "1").replace("D", "O")))
+enter("lower case labels", "repaired", "TK-R28", "the layout has no other label that this can be",
+      column("heads", "bucket", str.lower))
+enter("leading zeros lost", "asked", "TK-R26", "it may be 007", replaced("007,", "7,"), odd=True)
+# 1E5 that became a hundred thousand.
+enter("label made a number", "refused", "TK-R27", "a number that a spreadsheet program",
+      replaced("1E5,", "1.00E+05,"), odd=True)
+enter("label made a whole number", "refused", "TK-R27", "a number that a spreadsheet program",
+      replaced("1E5,", "100000,"), odd=True)
+# MAR1 that became the first of March.
+enter("label made a date", "refused", "TK-R27", "a date that a spreadsheet program",
+      replaced("MAR1,", "1-Mar,"), odd=True)
+# Labels from a word processor.
+enter("smart quotes and trailing blanks", "repaired", "TK-R29", "only marks around the value",
+      column("heads", "bucket", lambda label: f"“{label}”\u00a0"))
+# A label that is valid but belongs to no bucket of this trial.
+enter("label not in the layout", "refused", "TK-R30", "The nearest label of the layout is",
+      lambda good: good.with_cell("heads", 0, "bucket", "34X4").with_cell("heads", 1, "bucket", "34X4").csv())
+# One wrong character, so that the check character does not fit.
+enter("label misread by one character", "asked", "TK-R25", "differs in one place",
+      lambda good: good.csv().replace(good.buckets[0], "4" + good.buckets[0][1:]))
+# Cyrillic and Greek capitals that look the same (X and T).
+enter("label in another script", "repaired", "TK-R28", "the layout has no other label",
+      column("heads", "bucket", lambda label: label.replace("X", "Х").replace("T", "Τ")))
+# A head twice, with two weights.
+enter("two rows for one head", "refused", "TK-R31", "weight_g",
+      from_lines(lambda rows: [*rows, rows[1].replace("143.2", "155.5")]))
+# Rows copied and pasted below.
+enter("rows pasted twice", "repaired", "TK-R40", "it says the same as row 2",
+      from_lines(lambda rows: [*rows, *rows[1:4]]))
+# The last bucket's rows were taken out.
+enter("planned bucket missing", "asked", "TK-R32", "1 of the 8 buckets of FERN has no row",
+      from_lines(lambda rows: rows[:-2]), gives=(("heads", 14, "bucket", ""), ("heads", 15, "bucket", "")))
+# A visit of the other garden on Fernsedge's form.
+enter("row of another garden", "asked", "TK-R57", "it belongs to MILL",
+      lambda good: good.changed("visits", lambda i, row: {**row, "site": "MILL"} if i == 1 else row).workbook(),
+      file=XLSX)
+
+# Numbers
+
+# Commas before decimals throughout, columns parted by semicolons.
+enter("decimal commas", "repaired", "TK-R33", "the comma is the decimal separator",
+      lambda good: good.with_column("heads", "weight_g", lambda w: w.replace(".", ",")).csv(delimiter=";"))
+# 1,152 may be a large head or a slipped point.
+enter("thousands or decimals", "asked", "TK-R34", "it may be 1.152",
+      weight("1,152"), answers=Answers(decimals="point"), gives=third_weight("1152"))
+enter("thousands parted by a gap", "asked", "TK-R34", "the gap may separate thousands",
+      weight("1 152"), gives=third_weight("1152"))
+# 1,152.5 can only be read in one way.
+enter("thousands separator and decimals", "repaired", "TK-R33", "it can be read in one way only",
+      weight("1,152.5"), gives=third_weight("1152.5"))
+enter("unit in the cell", "repaired", "TK-R35", "the unit is that of the column",
+      column("heads", "weight_g", lambda weight: f"{weight} g"))
+# 5.4 oz x 28.349523125 g/oz = 153.087424875 g (NIST Handbook 44, appendix C), worked out by hand.
+enter("ounces in the cell", "repaired", "TK-R35", "1 oz being 28.349523125 g",
+      weight("5.4oz"), gives=third_weight("153.09"))
+enter("kilograms in the cell", "repaired", "TK-R35", "1 kg being 1000 g", weight("0.152 kg"), gives=third_weight("152"))
+enter("unit that is not known", "refused", "TK-V03", "a number alone", weight("0.02 stone"))
+enter("kilograms among grams", "asked", "TK-R36", "in kilograms it would be 152 g",
+      weight("0.152"), answers=Answers(weights="kg"), gives=third_weight("152"))
+enter("weights in kilograms", "asked", "TK-R36", "in kilograms it would be 143.2 g",
+      column("heads", "weight_g", lambda weight: f"{float(weight) / 1000:.4f}"), answers=Answers(weights="kg"))
+enter("about", "refused", "TK-R37", '"~150"', weight("~150"))
+enter("more than", "refused", "TK-R37", '">200"', weight(">200"))
+enter("from to", "refused", "TK-R37", '"150-160"', weight("150-160"))
+enter("question marks", "refused", "TK-R37", '"??"', weight("??"))
+# A minus sign of a word processor: read as a minus, and no weight is below nothing.
+enter("unicode minus", "refused", "TK-V10", '"-143.2"', cell("heads", 0, "weight_g", "−143.2"))
+# A full-width point in a pH.
+enter("unicode decimals", "repaired", "TK-R38", "the figures stand for these",
+      cell("solution", 0, "ph_after", "6．1"), tables=SOLUTION)
+# NaN, which programs take for a number.
+enter("not a number", "refused", "TK-V14", "a finite number", weight("NaN"))
+enter("infinite", "refused", "TK-V14", "a finite number", weight("inf"))
+# 1_000, which some programs accept.
+enter("underscore in a number", "refused", "TK-V02", '"1_000"', weight("1_000"))
+# 0 g for a head that was harvested.
+enter("nothing weighed but harvested", "refused", "TK-V10", '"0"', weight("0"))
+enter("nothing weighed of a dead head", "repaired", "TK-R39", "the outcome is dead, so nothing was weighed",
+      cell("heads", 7, "weight_g", "0"))
+# 15.2 that became the fifteenth of February.
+enter("number made a date", "refused", "TK-R37", "one number", weight("15-Feb"))
+# A formula that was saved in place of its value.
+enter("formula as text in a number", "refused", "TK-R18", "the formula", weight("=G3+4"))
+
+# Words for nothing
+
+# Hyphens in the cells of a dead head.
+enter("hyphens for nothing", "repaired", "TK-R39", "it can only mean that there is nothing to record",
+      lambda good: good.with_cell("heads", 7, "weight_g", "-").with_cell("heads", 7, "harvested_on", "–").csv())
+# n/a in the cells of a dead head.
+enter("not applicable", "repaired", "TK-R39", "it can only mean that there is nothing to record",
+      lambda good: good.with_cell("heads", 7, "weight_g", "n/a").with_cell("heads", 7, "marketable", "N/A").csv())
+enter("the word none", "repaired", "TK-R39", "it can only mean that there is nothing to record",
+      cell("heads", 7, "weight_g", "none"))
+enter("none where it may mean zero", "asked", "TK-R39", "nothing was added (0)",
+      cell("solution", 2, "acid_tsp", "none"), tables=SOLUTION, gives=(("solution", 2, "acid_tsp", "0"),))
+# A hyphen for the outcome: dead, missing or forgotten.
+enter("blank word where a word is needed", "refused", "TK-V11", "one of harvested", cell("heads", 2, "outcome", "-"))
+# A harvested head that was not weighed yet.
+enter("blank where a weight is missing", "repaired", "TK-R52", "1 row is not complete yet",
+      weight(""), gives=third_weight(""))
+enter("question mark for a date", "refused", "TK-R37", "a date, or an empty cell",
+      cell("heads", 2, "harvested_on", "?"))
+
+# Words
+
+enter("outcome in capitals", "repaired", "TK-R50", "nothing else can be meant", column("heads", "outcome", str.title))
+enter("outcome misspelt", "asked", "TK-R49", "it may be harvested", cell("heads", 2, "outcome", "harvestd"))
+enter("ticks for yes", "repaired", "TK-R50", "nothing else can be meant",
+      column("heads", "marketable", lambda word: "✓" if word == "yes" else "n"))
+enter("full name of the garden", "repaired", "TK-R28", "no other garden can be meant",
+      column("visits", "site", lambda _: "Fernsedge School"), tables=("visits",))
+enter("garden misspelt", "asked", "TK-R25", "FERN is the nearest",
+      column("visits", "site", lambda _: "FERM"), tables=("visits",))
+# A note that is kept as it is.
+enter("note in another script", "repaired", "TK-R03", "semicolons",
+      lambda good: good.with_cell("heads", 2, "note", "葉が小さい").csv(delimiter=";"),
+      gives=(("heads", 2, "note", "葉が小さい"),))
+# A note that a spreadsheet program would run: it is kept, with a quotation mark in front in the table.
+enter("formula injection", "repaired", "TK-R03", "semicolons",
+      lambda good: good.with_cell("heads", 2, "note", '=HYPERLINK("http://x.invalid")').csv(delimiter=";"),
+      gives=(("heads", 2, "note", '\'=HYPERLINK("http://x.invalid")'),))
+enter("control characters in a note", "refused", "TK-V12", "without control characters",
+      cell("heads", 2, "note", "torn\x07\x1b[2J"))
+
+# Dates
+
+enter("day or month first", "asked", "TK-R41", "it may be 2026-09-03 (day-first) or 2026-03-09 (month-first)",
+      column("solution", "measured_on", european), tables=SOLUTION, answers=Answers(dates="day-first"))
+# 2026-08-24 is day 46258 of the 1900 system; 2026-08-24 minus 1899-12-30, worked out with the date command.
+enter("dates as day counts", "asked", "TK-R42", "2026-08-24 if it begins in 1900, as usual, or 2030-08-25 if in 1904",
+      column("heads", "transplanted_on", lambda _: "46258"), answers=Answers(serials="1900"))
+enter("dates with the month in letters", "repaired", "TK-R43", "it can be read in one way only",
+      column("heads", "transplanted_on", lambda _: "24-Aug-2026"))
+enter("dates with slashes year first", "repaired", "TK-R43", "it can be read in one way only",
+      column("heads", "transplanted_on", lambda _: "2026/8/24"))
+enter("dates with a time", "repaired", "TK-R43", "the time of day was left out",
+      column("heads", "transplanted_on", lambda _: "2026-08-24 14:30"))
+enter("dates without a year", "refused", "TK-R37", "a date with its year",
+      column("heads", "transplanted_on", lambda _: "24 Aug"))
+enter("future date", "refused", "TK-K03", "within a year of the start of the trial",
+      cell("heads", 2, "harvested_on", "2029-09-22"))
+# The thirty-first of September.
+enter("day that does not exist", "refused", "TK-V08", "a day that exists",
+      cell("heads", 2, "harvested_on", "2026-09-31"))
+enter("wrong year", "refused", "TK-K03", "within a year of the start of the trial",
+      cell("heads", 2, "transplanted_on", "2025-08-24"))
+# fmt: on

@@ -1,7 +1,5 @@
 """Every kind of damage: repaired with a note, asked about or refused, and never anything in silence."""
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Iterable
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Published schemas: derived from the classes that make the documents, and described throughout."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -1,14 +1,11 @@
 """One ledger of three small seasons and its defaults, read by many tests and changed by none."""
 
-from __future__ import annotations
-
-import os
 import shutil
 from pathlib import Path
 
 import pytest
-from filelock import FileLock
 
+from once import once
 from seasons import three_seasons
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.versions import recommend_anew
@@ -17,14 +14,7 @@ from trialkit.evidence.versions import recommend_anew
 @pytest.fixture(scope="session")
 def seasons(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Path, ...]]:
     """The ledger, and the folders of its trials: made once, however many processes run the tests."""
-    place = tmp_path_factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        place = place.parent
-    with FileLock(place / "seasons.lock"):
-        made = place / "seasons"
-        if not (made / "done").exists():
-            three_seasons(made / "ledger", made)
-            (made / "done").touch()
+    made = once(tmp_path_factory, "seasons", lambda place: three_seasons(place / "ledger", place))
     return made / "ledger", tuple(made / name for name in ("one", "two", "three"))
 
 

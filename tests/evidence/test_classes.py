@@ -1,7 +1,5 @@
 """Classes shrunk to each other: by hand, by another way of integrating, and at their limits."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

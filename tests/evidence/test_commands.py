@@ -1,7 +1,5 @@
 """The evidence commands as a user runs them: real processes, their output and exit status."""
 
-from __future__ import annotations
-
 import json
 import shutil
 from pathlib import Path

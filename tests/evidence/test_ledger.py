@@ -1,7 +1,5 @@
 """The ledger: nothing is lost or silently replaced, and what was changed is found."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil
@@ -16,16 +14,7 @@ from seasons import ON, accept
 from trialkit.documents.ledger_entry import TrialFacts
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
-from trialkit.evidence.ledger import (
-    LedgerDamaged,
-    NewEntry,
-    add,
-    damages,
-    find,
-    open_entry,
-    read_index,
-    withdraw,
-)
+from trialkit.evidence.ledger import LedgerDamaged, NewEntry, add, damages, find, open_entry, read_index, withdraw
 
 Seasons = tuple[Path, tuple[Path, ...]]
 

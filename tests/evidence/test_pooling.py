@@ -1,7 +1,5 @@
 """Pooling in one stage, beside statsmodels, and what is refused."""
 
-from __future__ import annotations
-
 from itertools import pairwise
 from pathlib import Path
 

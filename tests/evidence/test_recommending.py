@@ -1,7 +1,5 @@
 """Recommended defaults: judged as one trial is, versioned, the same bytes from the same ledger."""
 
-from __future__ import annotations
-
 import json
 import shutil
 from dataclasses import replace

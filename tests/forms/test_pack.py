@@ -1,10 +1,9 @@
 """The printed pack: what each garden gets, what it must not learn, and kitchen measures by hand."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from html import escape, unescape
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,8 @@ from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
+from trialkit.forms.phone import phone_form
+from trialkit.forms.workbook import record_workbook
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
@@ -22,12 +23,6 @@ from trialkit.words.card_words import CardWords, card_words
 from trialkit.words.measures import Measures
 
 READER = shutil.which("zbarimg")
-
-
-@pytest.fixture
-def trial(tmp_path: Path) -> Trial:
-    """A trial before its season."""
-    return laid_out(tmp_path / "trial")
 
 
 def text_of(page: str) -> str:
@@ -158,10 +153,11 @@ def test_the_same_trial_gives_the_same_pack(trial: Trial) -> None:
     assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/2000/svg", "")
 
 
-def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
-    """The gardens that there are are named."""
+@pytest.mark.parametrize("form", [garden_pack, phone_form, record_workbook])
+def test_a_garden_without_buckets_is_told(form: Callable[[Trial, str], object], trial: Trial) -> None:
+    """The gardens that there are are named, whatever form is asked for."""
     with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
-        garden_pack(trial, "POND")
+        form(trial, "POND")
 
 
 @pytest.mark.skipif(READER is None, reason="zbarimg, an independent reader of QR codes, is not installed")

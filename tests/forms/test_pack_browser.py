@@ -1,7 +1,5 @@
 """The printed pack in real Chromium: whole on A4 and Letter, readable on a phone, accessible, alone."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest

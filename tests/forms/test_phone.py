@@ -1,26 +1,15 @@
 """The phone form as a file: fields from the schemas, nothing that is not its own, the same bytes."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from laid_out_trial import laid_out
-from trialkit.domain.errors import WrongCall
 from trialkit.forms.phone import TABLES, phone_form
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
-
-
-@pytest.fixture
-def trial(tmp_path: Path) -> Trial:
-    """A trial before its season."""
-    return laid_out(tmp_path / "trial")
 
 
 def data_of(page: str) -> dict[str, Any]:
@@ -79,9 +68,3 @@ def test_text_cannot_end_the_data(tmp_path: Path) -> None:
     page = phone_form(laid_out(tmp_path / "hostile", title="</script><script>alert(1)</script>"), "FERN")
     assert data_of(page)["title"] == "</script><script>alert(1)</script>"
     assert "<script>alert" not in page
-
-
-def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
-    """The gardens that there are are named."""
-    with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
-        phone_form(trial, "POND")

@@ -1,7 +1,5 @@
 """The phone form in real Chromium: nothing entered is lost or mixed up, and what is handed back is what was typed."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil
@@ -22,14 +20,9 @@ from trialkit.rules.trial_folder import Trial
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HEAD = {
-    "transplanted_on": "2026-08-20",
-    "outcome": "harvested",
-    "harvested_on": "2026-09-29",
-    "last_not_ready_on": "2026-09-26",
-    "weight_g": "152.5",
-    "marketable": "yes",
-    "note": "slug on a leaf",
-}
+    "transplanted_on": "2026-08-20", "outcome": "harvested", "harvested_on": "2026-09-29",
+    "last_not_ready_on": "2026-09-26", "weight_g": "152.5", "marketable": "yes", "note": "slug on a leaf",
+}  # fmt: skip
 NO_STORAGE = (
     "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('denied', 'SecurityError'); }});"
 )

@@ -1,7 +1,5 @@
 """The record workbook: the schemas' lists and limits, locked keys, same bytes, a trip through an office program."""
 
-from __future__ import annotations
-
 import io
 import shutil
 import subprocess
@@ -15,7 +13,6 @@ import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.domain.errors import WrongCall
 from trialkit.forms.workbook import TABLES, record_workbook
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
@@ -24,12 +21,6 @@ from trialkit.tables.table_schema import load_schema
 OFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(OFFICE is None, reason="LibreOffice (soffice) is not installed")
 HOSTILE = '=HYPERLINK("http://example.org";"x")<b>\x07&'
-
-
-@pytest.fixture
-def trial(tmp_path: Path) -> Trial:
-    """A small trial as it stands before the season: laid out, nothing recorded."""
-    return laid_out(tmp_path / "trial")
 
 
 def opened(data: bytes) -> openpyxl.Workbook:
@@ -175,12 +166,6 @@ def test_hostile_names_stay_text(tmp_path: Path) -> None:
     book = opened(record_workbook(laid_out(tmp_path / "hostile", site_name="=1+1"), "FERN"))
     assert book["Read me first"]["A1"].data_type == "s"
     assert not any(cell.data_type == "f" for sheet in book for row in sheet.iter_rows() for cell in row)
-
-
-def test_a_garden_without_buckets_is_told(trial: Trial) -> None:
-    """The gardens that there are are named."""
-    with pytest.raises(WrongCall, match="there are FERN, MILL, STAT"):
-        record_workbook(trial, "POND")
 
 
 @needs_office

@@ -6,19 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from seeded import named, rng
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.efficiency import layout_efficiency
 from trialkit.layouts.layout_options import LayoutOptions
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
-
-
-def named(count: int) -> pd.DataFrame:
-    """Return so many cultivars."""
-    return pd.DataFrame({"cultivar": [f"c{i:02d}" for i in range(count)]})
 
 
 @given(st.integers(1, 3), st.integers(1, 12), st.integers(2, 5), st.integers(1, 2), st.integers(0, 2**32))

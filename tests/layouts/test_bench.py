@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from seeded import rng
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import bench_maps, clumped
 from trialkit.layouts.kinds import lay_out
@@ -15,11 +16,6 @@ from trialkit.layouts.layout_options import LayoutOptions
 TREATMENTS = pd.DataFrame({"cultivar": list("ABCDE")})
 RUNS = 1000
 ERROR_RATE = 1e-4
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
 
 
 @pytest.mark.parametrize("kind", ["completely randomised", "randomised complete blocks", "augmented blocks"])

@@ -6,15 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from seeded import rng
 from trialkit.layouts.efficiency import LayoutEfficiency, connected_groups, layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.words.layout_words import warning_sentence
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
 
 
 def report(
@@ -53,11 +49,7 @@ def test_complete_blocks() -> None:
 def test_a_split_plot_has_the_strata_of_the_oats_trial() -> None:
     """Six blocks, 3 varieties, 4 doses: errors of 10 and 45 degrees of freedom (Yates 1935)."""
     found = report("split-plot", TWO, 6, options=LayoutOptions(whole_plot="cultivar"))
-    assert degrees(found) == [
-        ("site:block", 5, 0, 5),
-        ("site:block:whole_plot", 12, 2, 10),
-        ("bucket", 54, 9, 45),
-    ]
+    assert degrees(found) == [("site:block", 5, 0, 5), ("site:block:whole_plot", 12, 2, 10), ("bucket", 54, 9, 45)]
     by_name = {effect.effect: effect for effect in found.effects}
     assert (by_name["cultivar"].stratum, by_name["cultivar"].error) == ("site:block:whole_plot", 10)
     assert (by_name["dose_tsp"].stratum, by_name["dose_tsp"].error) == ("bucket", 45)

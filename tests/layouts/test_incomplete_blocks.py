@@ -8,6 +8,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+from seeded import named, rng
 from trialkit.layouts.balanced import BASE_BLOCKS, PLANE_OF_ORDER, balanced_blocks, developed, square_lattice
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
 from trialkit.layouts.incomplete_blocks import (
@@ -25,16 +26,6 @@ from trialkit.layouts.information import (
     information_matrix,
 )
 from trialkit.layouts.layout_options import LayoutOptions
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
-
-
-def named(count: int) -> pd.DataFrame:
-    """Return so many cultivars."""
-    return pd.DataFrame({"cultivar": [f"c{i:02d}" for i in range(count)]})
 
 
 def efficiency(chosen: IntArray) -> float:

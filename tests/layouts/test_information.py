@@ -58,16 +58,10 @@ def test_all_combinations_are_balanced(treatments: int, size: int) -> None:
 @pytest.mark.parametrize(
     ("treatments", "size", "factor"),
     [
-        (4, 2, 0.6667),
-        (5, 2, 0.625),
-        (6, 2, 0.6),
-        (6, 3, 0.8),
-        (7, 3, 0.7778),
-        (9, 3, 0.75),
-        (13, 4, 0.8125),
+        (4, 2, 0.6667), (5, 2, 0.625), (6, 2, 0.6), (6, 3, 0.8), (7, 3, 0.7778), (9, 3, 0.75), (13, 4, 0.8125),
         (5, 4, 0.9375),
     ],
-)
+)  # fmt: skip
 def test_the_published_factors_of_balanced_blocks(treatments: int, size: int, factor: float) -> None:
     """The closed form gives the factors printed in Cochran & Cox 1957, ch. 11 (four decimals)."""
     assert balanced_bound(treatments, size) == pytest.approx(factor, abs=5e-5)

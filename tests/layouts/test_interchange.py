@@ -3,20 +3,13 @@
 import numpy as np
 import pytest
 
+from seeded import rng
 from trialkit.layouts.incomplete_blocks import block_frame
 from trialkit.layouts.information import information_matrix
 from trialkit.layouts.interchange import Frame, _apart, _gains, _Permission, criterion, information, search
 from trialkit.layouts.row_column import rectangle_frame
 
-FRAMES = {
-    "blocks": (7, block_frame(np.repeat([0, 1], 12), 3)),
-    "rectangles": (5, rectangle_frame(2, 1, 3, 4)),
-}
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
+FRAMES = {"blocks": (7, block_frame(np.repeat([0, 1], 12), 3)), "rectangles": (5, rectangle_frame(2, 1, 3, 4))}
 
 
 @pytest.mark.parametrize("name", FRAMES)

@@ -10,17 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from seeded import rng
 from trialkit.layouts.latin_squares import random_latin_square, reduced_latin_squares, walked_latin_square
 from trialkit.layouts.row_column import latin_square
 
 # Each chi-square test errs with this probability if sampling is perfect; seeds are fixed, so it errs once and for all
 # or never.
 ERROR_RATE = 1e-3
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
 
 
 @pytest.mark.parametrize(("order", "count"), [(2, 1), (3, 1), (4, 4), (5, 56)])

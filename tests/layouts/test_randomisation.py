@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from seeded import rng
 from trialkit.layouts.kinds import LAYOUT_KINDS, LayoutKind
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions, best_practice_buckets
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
@@ -19,11 +20,6 @@ RUNS, FEWER_RUNS = 1200, 240
 # Each chi-square test below errs with this probability if the layouts are perfect; seeds are fixed, so it errs once
 # and for all or never.
 ERROR_RATE = 1e-4
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
 
 
 OPTIONS = {

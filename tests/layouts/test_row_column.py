@@ -6,22 +6,13 @@ import pytest
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
+from seeded import named, rng
 from trialkit.layouts.efficiency import layout_efficiency
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.row_column import fewest_rectangles, row_column
 
 TERMS = LAYOUT_KINDS["row-column"].random_terms
-
-
-def rng(seed: int) -> np.random.Generator:
-    """Return a generator of known state."""
-    return np.random.Generator(np.random.PCG64(seed))
-
-
-def named(count: int) -> pd.DataFrame:
-    """Return so many cultivars."""
-    return pd.DataFrame({"cultivar": [f"c{i:02d}" for i in range(count)]})
 
 
 @settings(max_examples=20, phases=[Phase.explicit, Phase.reuse, Phase.generate])  # shrinking repeats whole searches

@@ -1,9 +1,6 @@
 """Layouts without random terms (emmeans, mvtnorm), strata (R aov), quantiles and NIST's certified values."""
 
-from __future__ import annotations
-
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,12 +8,9 @@ import pandas as pd
 import pytest
 from scipy.special import ndtr
 
+from against_r import PAIRS, QUANTILES, REFERENCE, check_control, check_pairs
 from trialkit.mixed import fit_mixed
 from trialkit.mixed.multivariate_t import interpolated, largest_t, product_loadings
-
-REFERENCE = Path(__file__).parents[1] / "reference"
-QUANTILES = json.loads((REFERENCE / "quantiles" / "quantiles.json").read_text(encoding="utf-8"))
-PAIRS = [("none", "unadjusted"), ("tukey", "tukey"), ("holm", "holm"), ("sidak", "sidak")]
 
 
 def reference_fit(case: Any) -> Any:
@@ -42,19 +36,7 @@ def test_pairs(comparison_case: Any, adjust: Any, name: str) -> None:
     fit = reference_fit(comparison_case)
     for family in comparison_case.expected["families"]:
         table = fit.compare(":".join(family["factors"]), "all-pairs", adjust=adjust)
-        for entry in family["pairwise"]:
-            pair, sign = (entry["first"], entry["second"]), 1
-            if pair not in table.index:
-                pair, sign = pair[::-1], -1
-            row = table.loc[pair]
-            assert sign * row["estimate"] == pytest.approx(entry["estimate"], rel=1e-9, abs=1e-9 * row["se"])
-            assert row["se"] == pytest.approx(entry["standard_error"], rel=1e-9)
-            tolerance = {"abs": 1e-6} if name == "tukey" else {"rel": 1e-9, "abs": 1e-12}
-            assert row["p"] == pytest.approx(entry[f"p_{name}"], **tolerance)
-            if f"lower_{name}" in entry:
-                limits = sorted([sign * row["lower"], sign * row["upper"]])
-                given = [entry[f"lower_{name}"], entry[f"upper_{name}"]]
-                assert limits == pytest.approx(given, rel=1e-6, abs=1e-6 * row["se"])
+        check_pairs(table, family["pairwise"], name, exact=True)
 
 
 def test_versus(comparison_case: Any) -> None:
@@ -65,11 +47,7 @@ def test_versus(comparison_case: Any) -> None:
         if not control:
             continue
         table = fit.compare(":".join(family["factors"]), "versus", control["control"])
-        for entry in control["table"]:
-            row = table.loc[entry["level"]]
-            assert row["p"] == pytest.approx(entry["p_dunnett"], abs=1e-5)
-            critical = (row["upper"] - row["estimate"]) / row["se"]
-            assert critical == pytest.approx(entry["critical_value_95"], abs=1e-5)
+        check_control(table, control["table"], 1e-5)
 
 
 def test_strata_of_the_oats() -> None:

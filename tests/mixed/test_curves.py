@@ -1,7 +1,5 @@
 """Dose curves against nonlinear fits by R, a handbook's worked example and certified values."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Any

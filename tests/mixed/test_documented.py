@@ -1,7 +1,5 @@
 """Everything public is documented, with an example that runs (the package's examples run as its doctests)."""
 
-from __future__ import annotations
-
 import dataclasses
 import doctest
 import inspect

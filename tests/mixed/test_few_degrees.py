@@ -1,7 +1,5 @@
 """Critical values with hardly any degrees of freedom, where those of t pass a million and then any number held."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 
@@ -119,13 +117,8 @@ def test_a_trial_with_hardly_any_degrees_of_freedom(df: float, family: Any, adju
 def test_a_variance_that_is_not_positive_is_refused(adjust: Any) -> None:
     """Where Kenward and Roger's variance of a comparison is not positive, every adjustment gives one clear refusal."""
     small = SmallSample(
-        coefficients=np.zeros((1, 2)),
-        offset=np.zeros(1),
-        constant=np.zeros(2),
-        phi=np.eye(2)[None],
-        adjusted=np.diag([1.0, -0.5])[None],
-        phi_p_phi=-np.eye(2)[None, None],
-        w=np.ones((1, 1, 1)),
-    )
+        coefficients=np.zeros((1, 2)), offset=np.zeros(1), constant=np.zeros(2), phi=np.eye(2)[None],
+        adjusted=np.diag([1.0, -0.5])[None], phi_p_phi=-np.eye(2)[None, None], w=np.ones((1, 1, 1)),
+    )  # fmt: skip
     with pytest.raises(MixedModelError, match="not positive"):
         comparison_table(pd.Index(["x", "y"]), np.eye(2), small, adjust, 3, 0.95)

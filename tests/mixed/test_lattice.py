@@ -1,7 +1,5 @@
 """The lattice rule that general correlations are integrated by."""
 
-from __future__ import annotations
-
 from math import prod
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The engine beside general libraries, where these can express the same model."""
 
-from __future__ import annotations
-
 import warnings
 
 import numpy as np

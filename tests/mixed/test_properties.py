@@ -1,7 +1,5 @@
 """Properties that hold for any data: the engine against dense matrices, and what must not change an answer."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np
@@ -236,18 +234,10 @@ def base(n: int = 24) -> pd.DataFrame:
 REFUSALS = {
     "no complete row": (lambda d: d.assign(weight_g=np.nan), "weight_g ~ dose", ["block"], "No row is complete"),
     "constant response": (lambda d: d.assign(weight_g=7.0), "weight_g ~ dose", ["block"], "does not vary"),
-    "perfect fit": (
-        lambda d: d.assign(weight_g=d["dose"].map({"a": 0.1, "b": 0.2, "c": 0.3, "d": 0.7})),
-        "weight_g ~ dose",
-        ["block"],
-        "does not vary",
-    ),
-    "nothing left for the residual": (
-        lambda d: d.assign(weight_g=100.0 + d["block"].astype(int) ** 2),
-        "weight_g ~ dose",
-        ["block"],
-        "none is left for the residual",
-    ),
+    "perfect fit": (lambda d: d.assign(weight_g=d["dose"].map({"a": 0.1, "b": 0.2, "c": 0.3, "d": 0.7})),
+                    "weight_g ~ dose", ["block"], "does not vary"),
+    "nothing left for the residual": (lambda d: d.assign(weight_g=100.0 + d["block"].astype(int) ** 2),
+                                      "weight_g ~ dose", ["block"], "none is left for the residual"),
     "as many effects as rows": (lambda d: d[:4], "weight_g ~ dose", [], "4 rows for 4 fixed effects"),
     "term twice": (lambda d: d, "weight_g ~ dose", ["block", "block"], "named twice"),
     "the same grouping twice": (lambda d: d.assign(bench=d["block"]), "weight_g ~ dose", ["block", "bench"], "alike"),
@@ -259,7 +249,7 @@ REFUSALS = {
     "two responses": (lambda d: d, "weight_g + dose ~ block", [], "one response"),
     "text response": (lambda d: d, "dose ~ block", [], "numbers"),
     "infinite response": (lambda d: d.assign(weight_g=np.inf), "weight_g ~ dose", [], "infinite"),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", REFUSALS)

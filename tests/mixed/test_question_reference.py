@@ -3,10 +3,7 @@
 Each file of tests/reference names its data's publication; the tolerances are those of that README.
 """
 
-from __future__ import annotations
-
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,19 +11,11 @@ import pandas as pd
 import pytest
 from scipy.stats import studentized_range
 
+from against_r import QUANTILES, REFERENCE
 from trialkit.mixed import MixedFit, fit_mixed
 from trialkit.mixed.contrasts import DEGREES, orthogonal_polynomials
 from trialkit.mixed.hypotheses import reference_grid
 from trialkit.mixed.multivariate_t import largest_of_pairs
-
-REFERENCE = Path(__file__).parents[1] / "reference"
-QUANTILES = json.loads((REFERENCE / "quantiles" / "quantiles.json").read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module")
-def fit(mixed_case: Any) -> MixedFit:
-    """Each case is fitted once."""
-    return mixed_case.fit()
 
 
 def response_sd(case: Any) -> float:

@@ -1,7 +1,5 @@
 """What is asked of the means: weights, contrasts, trends, what the data determine, and what is refused."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np
@@ -19,14 +17,9 @@ TEXTBOOK = {
     3: [[-1, 0, 1], [1, -2, 1]],
     4: [[-3, -1, 1, 3], [1, -1, -1, 1], [-1, 3, -3, 1]],
     5: [[-2, -1, 0, 1, 2], [2, -1, -2, -1, 2], [-1, 2, 0, -2, 1], [1, -4, 6, -4, 1]],
-    6: [
-        [-5, -3, -1, 1, 3, 5],
-        [5, -1, -4, -4, -1, 5],
-        [-5, 7, 4, -4, -7, 5],
-        [1, -3, 2, 2, -3, 1],
-        [-1, 5, -10, 10, -5, 1],
-    ],
-}
+    6: [[-5, -3, -1, 1, 3, 5], [5, -1, -4, -4, -1, 5], [-5, 7, 4, -4, -7, 5], [1, -3, 2, 2, -3, 1],
+        [-1, 5, -10, 10, -5, 1]],
+}  # fmt: skip
 
 
 @given(st.sampled_from(sorted(TEXTBOOK)), st.floats(-100, 100), st.floats(0.01, 100))

@@ -3,20 +3,13 @@
 Each file of tests/reference/mixed_models names its data's publication; the tolerances are those of that README.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np
 import pytest
 
+from against_r import PAIRS, check_control, check_pairs
 from trialkit.mixed import MixedFit, NotEstimable, letters
-
-
-@pytest.fixture(scope="session")
-def fit(mixed_case: Any) -> MixedFit:
-    """Each case is fitted once."""
-    return mixed_case.fit()
 
 
 def names_as_r(fit: MixedFit) -> dict[str, str]:
@@ -157,9 +150,6 @@ def test_means(mixed_case: Any, fit: MixedFit) -> None:
             assert row["upper"] == pytest.approx(entry["upper_kenward_roger"], rel=1e-6, abs=1e-7 * sd)
 
 
-PAIRS = [("none", "unadjusted"), ("tukey", "tukey"), ("holm", "holm"), ("sidak", "sidak")]
-
-
 @pytest.mark.parametrize(("adjust", "name"), PAIRS)
 def test_all_pairs(mixed_case: Any, fit: MixedFit, adjust: Any, name: str) -> None:
     """All pairs of means: estimates, d.f., adjusted p and simultaneous limits."""
@@ -167,27 +157,7 @@ def test_all_pairs(mixed_case: Any, fit: MixedFit, adjust: Any, name: str) -> No
         if "pairwise" not in block:
             continue
         table = fit.compare(":".join(block["factors"]), "all-pairs", adjust=adjust)
-        check_pairs(table, block["pairwise"], name, "standard_error_kenward_roger", "df_kenward_roger")
-
-
-def check_pairs(table: Any, entries: list[dict[str, Any]], name: str, se: str, df: str) -> None:
-    """Compare a table of pairs, whichever way round each pair stands."""
-    assert len(table) == len(entries)
-    tolerance = {"abs": 1e-6} if name == "tukey" else {"rel": 2e-6, "abs": 1e-10}
-    for entry in entries:
-        pair, sign = (entry["first"], entry["second"]), 1
-        if pair not in table.index:
-            pair, sign = pair[::-1], -1
-        row = table.loc[pair]
-        assert sign * row["estimate"] == pytest.approx(entry["estimate"], rel=1e-8, abs=1e-8 * row["se"])
-        assert row["se"] == pytest.approx(entry[se], rel=1e-7)
-        assert row["df"] == pytest.approx(entry[df], rel=1e-6)
-        assert row["p"] == pytest.approx(entry[f"p_{name}"], **tolerance)
-        if f"lower_{name}" in entry:
-            limits = sorted([sign * row["lower"], sign * row["upper"]])
-            assert limits == pytest.approx(
-                [entry[f"lower_{name}"], entry[f"upper_{name}"]], rel=1e-6, abs=1e-6 * row["se"]
-            )
+        check_pairs(table, block["pairwise"], name)
 
 
 def test_versus_control(mixed_case: Any, fit: MixedFit) -> None:
@@ -197,10 +167,7 @@ def test_versus_control(mixed_case: Any, fit: MixedFit) -> None:
         if not control:
             continue
         table = fit.compare(":".join(block["factors"]), "versus", control["control"])
-        for entry in control["table"]:
-            row = table.loc[entry["level"]]
-            assert row["p"] == pytest.approx(entry["p_dunnett"], abs=1e-7)
-            assert (row["upper"] - row["estimate"]) / row["se"] == pytest.approx(entry["critical_value_95"], abs=1e-6)
+        for row, entry in zip(check_control(table, control["table"], 1e-7), control["table"], strict=True):
             assert row["lower"] == pytest.approx(entry["lower_dunnett"], rel=1e-6, abs=1e-6 * row["se"])
 
 

@@ -1,7 +1,5 @@
 """Many responses at once give what fitting them one by one gives, to 1e-8."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Short cuts of the engine give what the long way round gives."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -138,11 +136,7 @@ def test_the_edge_is_refused_in_words() -> None:
 
 
 @pytest.mark.parametrize(
-    "days",
-    [
-        [33, 33, 36, 36, 42, 42, 42, 42, 39, 39, 39, 39],
-        [42, 42, 42, 42, 42, 36, 42, 36, 45, 45, 45, 45],
-    ],
+    "days", [[33, 33, 36, 36, 42, 42, 42, 42, 39, 39, 39, 39], [42, 42, 42, 42, 42, 36, 42, 36, 45, 45, 45, 45]]
 )
 def test_days_in_threes_never_break_the_algebra(days: list[int]) -> None:
     """Twelve buckets whose days were counted at visits three days apart: one clear refusal.

@@ -1,8 +1,6 @@
 """Designs planned as the command plans them: a layout, and the model that the analysis derives from it."""
 
-from __future__ import annotations
-
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from itertools import product
 from typing import Any
@@ -14,6 +12,7 @@ import pytest
 from trialkit.analysis.derived_model import derive_model
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign, planned_design
+from trialkit.planning.trial_sizes import TrialSize
 
 Levels = Mapping[str, Sequence[Any]]
 FACTORIAL: Levels = {"cultivar": ["Fenleaf", "Larkmoor Butter"], "dose_tsp": [2.0, 4.0, 6.0, 8.0]}
@@ -28,6 +27,10 @@ class Plans:
     def blocks(self, sites: int, blocks: int, heads: int, levels: Levels = CULTIVARS) -> PlannedDesign:
         """Randomised complete blocks in each garden."""
         return self._planned(self._copies(sites, blocks, levels), heads, levels, ("site:block",))
+
+    def of_size(self, levels: Levels) -> Callable[[TrialSize], PlannedDesign]:
+        """Complete blocks of any size."""
+        return lambda size: self.blocks(size.sites, size.blocks, size.heads, levels)
 
     def split_plot(self, sites: int, blocks: int, heads: int, levels: Levels, whole_plot: str) -> PlannedDesign:
         """One factor on whole plots."""

@@ -1,7 +1,5 @@
 """Assumed variances: which term takes which, half and double, earlier trials."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.plan import VarianceSource
@@ -14,17 +12,10 @@ TREATMENT = ("cultivar", "dose_tsp")
 @pytest.mark.parametrize(
     ("term", "expected"),
     [
-        ("site", 225.0),
-        ("site:block", 36.0),
-        ("site:block:whole_plot", 25.0),
-        ("site:cultivar", 9.0),
-        ("site:dose_tsp", 9.0),
-        ("volunteer", 36.0),
-        ("site:row", 36.0),
-        ("bucket", 81.0),
-        ("residual", 225.0),
+        ("site", 225.0), ("site:block", 36.0), ("site:block:whole_plot", 25.0), ("site:cultivar", 9.0),
+        ("site:dose_tsp", 9.0), ("volunteer", 36.0), ("site:row", 36.0), ("bucket", 81.0), ("residual", 225.0),
     ],
-)
+)  # fmt: skip
 def test_each_term_takes_its_variance(term: str, expected: float) -> None:
     """Random terms of every layout have an assumed variance."""
     assert Assumptions().variance_of(term, TREATMENT) == expected
@@ -47,12 +38,7 @@ def test_an_earlier_trial_goes_before_the_defaults() -> None:
     """What a trial estimated is used, a negative estimate as zero; the rest keeps its default."""
     estimated = {"site": 300.0, "bucket": -4.0, "site:dose_tsp": 2.0, "residual": 150.0}
     assumed = Assumptions.from_variances(estimated, VarianceSource("earlier trial", "Autumn 2026"))
-    assert [assumed.variance_of(t, TREATMENT) for t in ("site", "bucket", "site:dose_tsp", "residual")] == [
-        300,
-        0,
-        2,
-        150,
-    ]
+    assert [assumed.variance_of(term, TREATMENT) for term in estimated] == [300, 0, 2, 150]
     assert assumed.variance_of("site:cultivar", TREATMENT) == 9.0
     assert assumed.source.trial == "Autumn 2026"
 

@@ -1,7 +1,5 @@
 """The calendar: days in order."""
 
-from __future__ import annotations
-
 from datetime import date
 from itertools import pairwise
 
@@ -38,11 +36,7 @@ def test_without_a_day_of_sowing(protocol: Protocol) -> None:
     assert [event.on for event in events] == [None] * len(events)
 
 
-@given(
-    first=st.integers(1, 300),
-    length=st.integers(0, 60),
-    every=st.integers(1, 30),
-)
+@given(first=st.integers(1, 300), length=st.integers(0, 60), every=st.integers(1, 30))
 def test_visits_cover_the_window(first: int, length: int, every: int) -> None:
     """Visits begin with the window, keep their distance, and the last is less than that from its end."""
     days = visit_days(Schedule(harvest_after_days=(first, first + length), visit_every_days=every))

@@ -1,7 +1,5 @@
 """How closely a planned trial would place the recommended dose."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

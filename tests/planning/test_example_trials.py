@@ -1,7 +1,5 @@
 """The spring and the volunteers' trial: what is true in them is found again, from the sheets as they came back."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable
 from dataclasses import astuple

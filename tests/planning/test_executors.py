@@ -1,7 +1,5 @@
 """Processes, a cluster and Ctrl-C: the same numbers everywhere, and nothing left running."""
 
-from __future__ import annotations
-
 import os
 import signal
 import subprocess

@@ -1,7 +1,5 @@
 """Exact power of planned designs: the classical error strata, closed forms, and what must rise and fall."""
 
-from __future__ import annotations
-
 import json
 import math
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """The invented county: its records are reproducible, and the analysis finds its truth again."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable
 from dataclasses import astuple
@@ -44,14 +42,10 @@ def test_bundled_examples_are_what_the_generator_makes(tmp_path: Path) -> None:
 
 def test_the_truth_is_covered(trial: Trial, results: Results) -> None:
     """Every difference from the current practice is covered by its simultaneous interval, as in 95 % of seasons."""
-    layout = trial.layout.drop_duplicates(["cultivar", "dose_tsp", "acidifier"])
-    truth = dict(
-        zip(
-            layout[["cultivar", "dose_tsp", "acidifier"]].itertuples(index=False, name=None),
-            Truth().mean_weight_g(layout),
-            strict=True,
-        )
-    )
+    columns = ["cultivar", "dose_tsp", "acidifier"]
+    layout = trial.layout.drop_duplicates(columns)
+    keys = layout[columns].itertuples(index=False, name=None)
+    truth = dict(zip(keys, Truth().mean_weight_g(layout), strict=True))
     current = truth[astuple(trial.protocol.practice)]
     rows = results.responses["weight_g"].comparisons
     assert len(rows) == 15

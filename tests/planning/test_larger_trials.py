@@ -1,7 +1,5 @@
 """Larger trials that have the power wanted."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 
@@ -23,7 +21,7 @@ SMALL = TrialSize(2, 2, 2)
 @pytest.fixture
 def design_of(plans: Any) -> Any:
     """Four cultivars in complete blocks, of any size."""
-    return lambda size: plans.blocks(size.sites, size.blocks, size.heads)
+    return plans.of_size(plans.cultivars)
 
 
 def test_the_smallest_trial_with_the_power_wanted(design_of: Any) -> None:

@@ -1,7 +1,5 @@
 """The whole plan: what it says agrees with its parts, and with hand."""
 
-from __future__ import annotations
-
 from itertools import pairwise
 
 import pytest
@@ -22,11 +20,7 @@ def test_counts(plan: Plan) -> None:
     """Buckets, heads and places on the benches agree."""
     assert (plan.buckets, plan.heads, plan.treatments) == (24, 48, 4)
     assert sum(len(bench.places) for bench in plan.benches) == 24
-    assert [bench.name for bench in plan.benches] == [
-        "East End School",
-        "Old Mill Library",
-        "Pond Lane Allotments",
-    ]
+    assert [bench.name for bench in plan.benches] == ["East End School", "Old Mill Library", "Pond Lane Allotments"]
 
 
 def test_power_of_a_main_effect_by_hand(plan: Plan) -> None:

@@ -1,7 +1,5 @@
 """Power from numbers alone, against published tables, closed forms and the reference folder."""
 
-from __future__ import annotations
-
 import json
 import math
 from pathlib import Path
@@ -71,17 +69,10 @@ def test_detectable_difference_as_in_r(case: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("effect", "printed", "exact"),
     [
-        (0.2, 393, 393.41),
-        (0.4, 100, 99.08),
-        (0.5, 64, 63.77),
-        (0.6, 45, 44.59),
-        (0.7, 33, 33.02),
-        (0.8, 26, 25.52),
-        (1.0, 17, 16.71),
-        (1.2, 12, 11.94),
-        (1.4, 9, 9.08),
+        (0.2, 393, 393.41), (0.4, 100, 99.08), (0.5, 64, 63.77), (0.6, 45, 44.59), (0.7, 33, 33.02), (0.8, 26, 25.52),
+        (1.0, 17, 16.71), (1.2, 12, 11.94), (1.4, 9, 9.08),
     ],
-)
+)  # fmt: skip
 def test_group_sizes_of_cohen_for_t(effect: float, printed: int, exact: float) -> None:
     """Group sizes for power .80 of a two-sided t test: Cohen (1988), Table 2.4.1, which rounds to nearest."""
     n = brentq(lambda size: f_power(size * effect**2 / 2, 1, 2 * (size - 1)) - 0.8, 3, 1000)

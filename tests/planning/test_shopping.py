@@ -1,7 +1,5 @@
 """The shopping list, worked out by hand for the bundled example: 192 buckets of four heads."""
 
-from __future__ import annotations
-
 import pandas as pd
 import pytest
 

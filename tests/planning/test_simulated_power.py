@@ -1,7 +1,5 @@
 """Simulated power: it agrees with the exact one, and its numbers do not depend on who draws them."""
 
-from __future__ import annotations
-
 import math
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Sizes near a trial, their cost, which change buys most, and why heads soon stop helping."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest
@@ -13,16 +11,9 @@ from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.enlargements import heads_limit, which_change_buys_most
 from trialkit.planning.exact import expected_power
-from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal
 from trialkit.planning.refusal import CannotBeJudged
-from trialkit.planning.trial_sizes import (
-    TrialSize,
-    difference_curve,
-    judge_sizes,
-    neighbouring_sizes,
-    sensitivity,
-)
+from trialkit.planning.trial_sizes import TrialSize, difference_curve, judge_sizes, neighbouring_sizes, sensitivity
 
 GOAL = Goal(15.0, {"cultivar": "Larkmoor Butter", "dose_tsp": 4.0})
 COST_PER_BUCKET = 6.0
@@ -31,11 +22,7 @@ COST_PER_BUCKET = 6.0
 @pytest.fixture
 def design_of(plans: Any) -> Any:
     """The factorial in complete blocks, of any size."""
-
-    def design(size: TrialSize) -> PlannedDesign:
-        return plans.blocks(size.sites, size.blocks, size.heads, plans.factorial)
-
-    return design
+    return plans.of_size(plans.factorial)
 
 
 def test_costs_and_buckets_of_each_size(design_of: Any) -> None:
@@ -51,14 +38,8 @@ def test_costs_and_buckets_of_each_size(design_of: Any) -> None:
 
 def test_a_size_that_cannot_be_analysed_says_why(plans: Any) -> None:
     """One copy of each treatment in one garden: the grid goes on, and this size has a reason instead of a power."""
-    goal = Goal(15.0, {"cultivar": "Fenleaf"})
-    options = judge_sizes(
-        [TrialSize(1, 1, 1), TrialSize(1, 3, 1)],
-        lambda s: plans.blocks(s.sites, s.blocks, s.heads),
-        Assumptions(),
-        goal,
-        0.0,
-    )
+    sizes, goal = [TrialSize(1, 1, 1), TrialSize(1, 3, 1)], Goal(15.0, {"cultivar": "Fenleaf"})
+    options = judge_sizes(sizes, plans.of_size(plans.cultivars), Assumptions(), goal, 0.0)
     assert options[0].power is None
     assert options[0].refused
     assert options[0].refused.code == "not analysable"
@@ -121,14 +102,8 @@ def test_a_trial_that_cannot_be_judged_gets_no_advice(plans: Any) -> None:
     def refuse(*_: object) -> Any:
         raise CannotBeJudged(Refusal("not analysable"))
 
-    advice = which_change_buys_most(
-        TrialSize(1, 1, 1),
-        lambda s: plans.blocks(s.sites, s.blocks, s.heads),
-        Assumptions(),
-        GOAL,
-        COST_PER_BUCKET,
-        refuse,
-    )
+    design_of = plans.of_size(plans.cultivars)
+    advice = which_change_buys_most(TrialSize(1, 1, 1), design_of, Assumptions(), GOAL, COST_PER_BUCKET, refuse)
     assert advice.gains == ()
     assert not advice.tells_more
 

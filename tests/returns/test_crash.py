@@ -1,7 +1,5 @@
 """A collect that is killed at any instant leaves the old tables or the new ones, and no reader sees a mixture."""
 
-from __future__ import annotations
-
 import shutil
 import subprocess
 import sys

@@ -1,7 +1,5 @@
 """Rows on their way through the record: typed as their file would be, written as they were read."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json

@@ -47,280 +47,132 @@ def head(**changed: str) -> str:
     return ",".join((cells | changed).values())
 
 
-def weight(text: str, message: str) -> Damage:
-    """Damage the first head's weight."""
-    return Damage("heads.csv", FIRST, head(weight_g=text), f"heads.csv, row 2, column weight_g: {message}")
+def first_head(column: str, text: str, message: str, **others: str) -> Damage:
+    """Damage the first head's cells; the message is on the one named, and begins with what it holds."""
+    found = '"' + text.strip('"') + '"' if text else "an empty cell"
+    row = head(**{column: text}, **others)
+    return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}; {message}")
 
 
-def harvest_date(text: str, message: str) -> Damage:
-    """Damage the first head's harvest date."""
-    return Damage("heads.csv", FIRST, head(harvested_on=text), f"heads.csv, row 2, column harvested_on: {message}")
-
-
+FINITE = "expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]"
+IN_RANGE = (
+    "expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, and say why under "
+    "outcome. [TK-V10]"
+)
+# fmt: off
 ERRORS = {
-    "unit in the cell": weight(
-        "152 g",
-        'found "152 g"; expected a number alone. Remove "g" if that is the unit in the heading; convert it if not. '
-        "[TK-V03]",
-    ),
-    "decimal comma": weight(
-        '"152,4"',
-        'found "152,4"; expected a number with a point as decimal separator. Write 152.4 with a point. [TK-V04]',
-    ),
-    "decimals or thousands": weight(
-        '"1,152"',
-        'found "1,152"; expected a number with a point as decimal separator. '
-        "Write 1.152 if the comma is a decimal separator, 1152 if it separates thousands. [TK-V04]",
-    ),
-    "words for a number": weight(
-        "about 150", 'found "about 150"; expected a number. Write the number in plain figures. [TK-V02]'
-    ),
-    "underscore in a number": weight(
-        "1_000", 'found "1_000"; expected a number. Write 1000 without anything between the figures. [TK-V02]'
-    ),
-    "infinite": weight(
-        "inf", 'found "inf"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]'
-    ),
-    "not a number": weight(
-        "NaN", 'found "NaN"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]'
-    ),
-    "overflowing number": weight(
-        "1e999",
-        'found "1e999"; expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]',
-    ),
-    "nothing on the scale": weight(
-        "0",
-        'found "0"; expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, '
-        "and say why under outcome. [TK-V10]",
-    ),
-    "giant head": weight(
-        "9999",
-        'found "9999"; expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, '
-        "and say why under outcome. [TK-V10]",
-    ),
-    "harvested without weight": weight(
-        "",
-        "found an empty cell; expected a weight, as the outcome is harvested. "
-        "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
-        "is then calculated from its other heads. [TK-H02]",
-    ),
-    "thirty-first of February": harvest_date(
-        "2026-02-31",
-        'found "2026-02-31"; expected a day that exists. Look up the day in the record and correct it. [TK-V08]',
-    ),
-    "ambiguous date": harvest_date(
-        "03/04/26",
-        'found "03/04/26"; expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]',
-    ),
-    "date with the year in full": harvest_date(
-        "20/05/2026",
-        'found "20/05/2026"; expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]',
-    ),
-    "day or month first": harvest_date(
-        "10.9.2026",
-        'found "10.9.2026"; expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever is meant. '
-        "[TK-V07]",
-    ),
-    "spreadsheet day count": harvest_date(
-        "46289",
-        'found "46289"; expected a date as year-month-day. A spreadsheet shows its own day count here: '
-        "format the column as a date, year-month-day, and save again. [TK-V06]",
-    ),
-    "harvested without date": harvest_date(
-        "",
-        "found an empty cell; expected a date, as the outcome is harvested. "
-        "Enter the date, or correct the outcome. [TK-H03]",
-    ),
-    "wrong year": harvest_date(
-        "2027-09-24",
-        'found "2027-09-24"; expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. '
-        "Correct the date, or trial.started_on in trial.toml. [TK-K03]",
-    ),
-    "harvested before transplanting": Damage(
-        "heads.csv",
-        FIRST,
-        head(harvested_on="2026-08-21", last_not_ready_on=""),
-        'heads.csv, row 2, column harvested_on: found "2026-08-21"; expected a date not before transplanted_on. '
-        "Look up both dates and correct them. [TK-H06]",
-    ),
-    "half a year on the bench": harvest_date(
-        "2027-02-21",
-        'found "2027-02-21"; expected at most 180 days after transplanted_on. '
-        "Look up both dates and correct the wrong one. [TK-H11]",
-    ),
-    "before the trial began": Damage(
-        "heads.csv",
-        FIRST,
-        head(transplanted_on="2026-08-02"),
-        'heads.csv, row 2, column transplanted_on: found "2026-08-02"; expected a date from 2026-08-20 to 2027-08-20, '
-        "within a year of the start of the trial. Correct the date, or trial.started_on in trial.toml. [TK-K03]",
-    ),
-    "not ready after it was cut": Damage(
-        "heads.csv",
-        FIRST,
-        head(last_not_ready_on="2026-09-30"),
-        'heads.csv, row 2, column last_not_ready_on: found "2026-09-30"; '
-        "expected a date from transplanted_on to harvested_on. Look up the dates and correct them. [TK-H07]",
-    ),
-    "dead but weighed": Damage(
-        "heads.csv",
-        FIRST,
-        head(outcome="dead", harvested_on=""),
-        'heads.csv, row 2, column weight_g: found "145.5"; expected an empty cell, as the outcome says that the head '
-        "was not cut. Empty the weight, or correct the outcome. [TK-H04]",
-    ),
-    "missing but dated": Damage(
-        "heads.csv",
-        FIRST,
-        head(outcome="missing", weight_g=""),
-        'heads.csv, row 2, column harvested_on: found "2026-09-24"; expected an empty cell, as the outcome says that '
-        "the head was not cut. Empty the date, or correct the outcome. [TK-H05]",
-    ),
-    "misspelt outcome": Damage(
-        "heads.csv",
-        FIRST,
-        head(outcome="harvestd"),
-        'heads.csv, row 2, column outcome: found "harvestd"; expected one of harvested, not_ready, dead, bolted, '
-        'missing. Did you mean "harvested"? Use one of the words listed. [TK-V11]',
-    ),
-    "neither yes nor no": Damage(
-        "heads.csv",
-        FIRST,
-        head(marketable="perhaps"),
-        'heads.csv, row 2, column marketable: found "perhaps"; expected yes or no. '
-        "Write yes or no, or leave it empty. [TK-V09]",
-    ),
-    "half a head": Damage(
-        "heads.csv",
-        FIRST,
-        head(head="1.5"),
-        'heads.csv, row 2, column head: found "1.5"; expected a whole number. Write a whole number. [TK-V05]',
-    ),
-    "no head number": Damage(
-        "heads.csv",
-        FIRST,
-        head(head=""),
-        "heads.csv, row 2, column head: found an empty cell; expected a value. Fill in the cell. [TK-V01]",
-    ),
-    "too many heads": Damage(
-        "heads.csv",
-        FIRST,
-        head(head="3"),
-        'heads.csv, row 2, column head: found "3"; expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). '
-        "Correct the bucket or the head, or bucket.heads in trial.toml. [TK-H01]",
-    ),
-    "same head twice": Damage(
-        "heads.csv",
-        SECOND,
-        SECOND.replace("334X,2", "334X,1"),
-        'heads.csv, row 3, column head: found bucket "334X", head "1"; expected it once; row 2 has it already. '
-        "Keep the true row, remove the other. [TK-K01]",
-    ),
-    "misread bucket": Damage(
-        "heads.csv",
-        SECOND,
-        SECOND.replace("334X", "343X"),
-        'heads.csv, row 3, column bucket: found "343X"; expected a bucket that layout.csv lists. '
-        'Did you mean "334X"? Otherwise add it to layout.csv. [TK-K02]',
-    ),
-    "identity with a smart quote": Damage(
-        "heads.csv",
-        SECOND,
-        SECOND.replace("334X", "334X’"),
-        'heads.csv, row 3, column bucket: found "334X’"; expected letters, figures and hyphens. '
-        "Correct the spelling. [TK-V12]",
-    ),
-    "row longer than the header": Damage(
-        "heads.csv",
-        FIRST,
-        head(note="fine,really"),
-        'heads.csv, row 2: found 10 cells, the last of them "really"; expected 9 cells as in the header. '
-        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]',
-    ),
-    "row shorter than the header": Damage(
-        "heads.csv",
-        FIRST,
-        FIRST[: FIRST.index(",yes")],
-        "heads.csv, row 2: found 7 cells; expected 9 cells as in the header. "
-        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]',
-    ),
-    "unclosed quotation mark": Damage(
-        "heads.csv",
-        SECOND,
-        SECOND.replace(",yes,", ',yes,"eaten by slugs'),
-        'heads.csv, row 3: found a cell that never ends; expected a closing " for each opening one. '
-        "Close the quotation mark, or take it out. [TK-F06]",
-    ),
-    "text after a quotation mark": Damage(
-        "heads.csv",
-        SECOND,
-        SECOND.replace(",yes,", ',yes,"slugs"!'),
-        'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. '
-        "Close the quotation mark, or take it out. [TK-F06]",
-    ),
-    "semicolons": Damage(
-        "visits.csv",
-        "site,visited_on,observer_role,note",
-        "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. "
-        "Save it again as comma separated values. [TK-F07]",
-    ),
-    "site that does not exist": Damage(
-        "layout.csv",
-        "334X,fernsedge",
-        "334X,fernhil",
-        'layout.csv, row 2, column site: found "fernhil"; expected a site that sites.csv lists. '
-        'Did you mean "fernsedge"? Otherwise add it to sites.csv. [TK-K02]',
-    ),
-    "treatment that was not planned": Damage(
-        "layout.csv",
-        "334X,fernsedge,1,1,Larkmoor Butter,2",
+    "unit in the cell": first_head("weight_g", "152 g",
+        'expected a number alone. Remove "g" if that is the unit in the heading; convert it if not. [TK-V03]'),
+    "decimal comma": first_head("weight_g", '"152,4"',
+        "expected a number with a point as decimal separator. Write 152.4 with a point. [TK-V04]"),
+    "decimals or thousands": first_head("weight_g", '"1,152"',
+        "expected a number with a point as decimal separator. Write 1.152 if the comma is a decimal separator, 1152 "
+        "if it separates thousands. [TK-V04]"),
+    "words for a number": first_head("weight_g", "about 150",
+        "expected a number. Write the number in plain figures. [TK-V02]"),
+    "underscore in a number": first_head("weight_g", "1_000",
+        "expected a number. Write 1000 without anything between the figures. [TK-V02]"),
+    "infinite": first_head("weight_g", "inf", FINITE),
+    "not a number": first_head("weight_g", "NaN", FINITE),
+    "overflowing number": first_head("weight_g", "1e999", FINITE),
+    "nothing on the scale": first_head("weight_g", "0", IN_RANGE),
+    "giant head": first_head("weight_g", "9999", IN_RANGE),
+    "harvested without weight": first_head("weight_g", "",
+        "expected a weight, as the outcome is harvested. Enter the weight, or correct the outcome; if nobody weighed "
+        "the head, take its row out: the bucket is then calculated from its other heads. [TK-H02]"),
+    "thirty-first of February": first_head("harvested_on", "2026-02-31",
+        "expected a day that exists. Look up the day in the record and correct it. [TK-V08]"),
+    "ambiguous date": first_head("harvested_on", "03/04/26",
+        "expected a date as year-month-day. Write year-month-day, with the year in full. [TK-V07]"),
+    "date with the year in full": first_head("harvested_on", "20/05/2026",
+        "expected a date as year-month-day. Write 2026-05-20 if that is the day meant. [TK-V07]"),
+    "day or month first": first_head("harvested_on", "10.9.2026",
+        "expected a date as year-month-day. Write 2026-09-10 or 2026-10-09, whichever is meant. [TK-V07]"),
+    "spreadsheet day count": first_head("harvested_on", "46289",
+        "expected a date as year-month-day. A spreadsheet shows its own day count here: format the column as a date, "
+        "year-month-day, and save again. [TK-V06]"),
+    "harvested without date": first_head("harvested_on", "",
+        "expected a date, as the outcome is harvested. Enter the date, or correct the outcome. [TK-H03]"),
+    "wrong year": first_head("harvested_on", "2027-09-24",
+        "expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
+        "or trial.started_on in trial.toml. [TK-K03]"),
+    "harvested before transplanting": first_head("harvested_on", "2026-08-21",
+        "expected a date not before transplanted_on. Look up both dates and correct them. "
+        "[TK-H06]", last_not_ready_on=""),
+    "half a year on the bench": first_head("harvested_on", "2027-02-21",
+        "expected at most 180 days after transplanted_on. Look up both dates and correct the wrong one. [TK-H11]"),
+    "before the trial began": first_head("transplanted_on", "2026-08-02",
+        "expected a date from 2026-08-20 to 2027-08-20, within a year of the start of the trial. Correct the date, "
+        "or trial.started_on in trial.toml. [TK-K03]"),
+    "not ready after it was cut": first_head("last_not_ready_on", "2026-09-30",
+        "expected a date from transplanted_on to harvested_on. Look up the dates and correct them. [TK-H07]"),
+    "dead but weighed": first_head("weight_g", "145.5",
+        "expected an empty cell, as the outcome says that the head was not cut. "
+        "Empty the weight, or correct the outcome. [TK-H04]", outcome="dead", harvested_on=""),
+    "missing but dated": first_head("harvested_on", "2026-09-24",
+        "expected an empty cell, as the outcome says that the head was not cut. "
+        "Empty the date, or correct the outcome. [TK-H05]", outcome="missing", weight_g=""),
+    "misspelt outcome": first_head("outcome", "harvestd",
+        'expected one of harvested, not_ready, dead, bolted, missing. Did you mean "harvested"? Use one of the words '
+        "listed. [TK-V11]"),
+    "neither yes nor no": first_head("marketable", "perhaps",
+        "expected yes or no. Write yes or no, or leave it empty. [TK-V09]"),
+    "half a head": first_head("head", "1.5", "expected a whole number. Write a whole number. [TK-V05]"),
+    "no head number": first_head("head", "", "expected a value. Fill in the cell. [TK-V01]"),
+    "too many heads": first_head("head", "3",
+        "expected 1 to 2, the heads a bucket (bucket.heads in trial.toml). Correct the bucket or the head, or "
+        "bucket.heads in trial.toml. [TK-H01]"),
+    "same head twice": Damage("heads.csv", SECOND, SECOND.replace("334X,2", "334X,1"),
+        'heads.csv, row 3, column head: found bucket "334X", head "1"; expected it once; row 2 has it already. Keep '
+        "the true row, remove the other. [TK-K01]"),
+    "misread bucket": Damage("heads.csv", SECOND, SECOND.replace("334X", "343X"),
+        'heads.csv, row 3, column bucket: found "343X"; expected a bucket that layout.csv lists. Did you mean '
+        '"334X"? Otherwise add it to layout.csv. [TK-K02]'),
+    "identity with a smart quote": Damage("heads.csv", SECOND, SECOND.replace("334X", "334X’"),
+        'heads.csv, row 3, column bucket: found "334X’"; expected letters, figures and hyphens. Correct the '
+        "spelling. [TK-V12]"),
+    "row longer than the header": Damage("heads.csv", FIRST, head(note="fine,really"),
+        'heads.csv, row 2: found 10 cells, the last of them "really"; expected 9 cells as in the header. Put a cell '
+        'that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
+    "row shorter than the header": Damage("heads.csv", FIRST, FIRST[: FIRST.index(",yes")],
+        "heads.csv, row 2: found 7 cells; expected 9 cells as in the header. Put a cell that holds a comma into "
+        '"quotation marks"; leave an empty cell empty, but keep its comma. [TK-F09]'),
+    "unclosed quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"eaten by slugs'),
+        'heads.csv, row 3: found a cell that never ends; expected a closing " for each opening one. Close the '
+        "quotation mark, or take it out. [TK-F06]"),
+    "text after a quotation mark": Damage("heads.csv", SECOND, SECOND.replace(",yes,", ',yes,"slugs"!'),
+        'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
+        "quotation mark, or take it out. [TK-F06]"),
+    "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
+        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. Save it "
+        "again as comma separated values. [TK-F07]"),
+    "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
+        'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
+        '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
+    "treatment that was not planned": Damage("layout.csv", "334X,fernsedge,1,1,Larkmoor Butter,2",
         "334X,fernsedge,1,1,Larkmoor Butter,3",
-        'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. '
-        "Correct layout.csv, or add the level to trial.toml. [TK-L01]",
-    ),
-    "two buckets in one place": Damage(
-        "layout.csv",
-        "336T,fernsedge,1,2",
-        "336T,fernsedge,1,1",
-        'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. '
-        "Correct one of the positions. [TK-L02]",
-    ),
-    "product that is not on the shelf": Damage(
-        "trial.toml",
-        'product = "Blend L 9-12-30"',
+        'layout.csv, row 2, column dose_tsp: found "3"; expected one of 2, 4. Correct layout.csv, or add the level '
+        "to trial.toml. [TK-L01]"),
+    "two buckets in one place": Damage("layout.csv", "336T,fernsedge,1,2", "336T,fernsedge,1,1",
+        'layout.csv, row 3, column position: found "1"; expected a position of its own within the site. Correct one '
+        "of the positions. [TK-L02]"),
+    "product that is not on the shelf": Damage("trial.toml", 'product = "Blend L 9-12-30"',
         'product = "Blend M 9-12-30"',
-        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30"; expected a product of products.csv. '
-        'Did you mean "Blend L 9-12-30"? Otherwise add it to products.csv. [TK-P08]',
-    ),
-    "misspelt key": Damage(
-        "trial.toml",
-        "seed = ",
-        "seed = 1\nblokcs = ",
-        'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. '
-        'Did you mean "blocks"? [TK-P02]',
-    ),
-    "not TOML": Damage(
-        "trial.toml",
-        "heads = 2",
-        "heads = two",
-        "trial.toml, row 9: found Invalid value (at character 9 of the line); expected a protocol in TOML. "
-        'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]',
-    ),
-    "control characters": Damage(
-        "sites.csv",
-        "Fernsedge School",
-        "Fernsedge\x1b[2J",
-        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. '
-        "Type the text again. [TK-V12]",
-    ),
-    "note without end": Damage(
-        "sites.csv",
-        "shade, after four",
-        "x" * 501,
-        f'sites.csv, row 3, column note: found "{"x" * 79}…"; expected at most 500 characters. Shorten it. [TK-V13]',
-    ),
+        'trial.toml, row 16, factors.dose.product: found "Blend M 9-12-30"; expected a product of products.csv. Did '
+        'you mean "Blend L 9-12-30"? Otherwise add it to products.csv. [TK-P08]'),
+    "misspelt key": Damage("trial.toml", "seed = ", "seed = 1\nblokcs = ",
+        'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. Did you mean "blocks"? '
+        "[TK-P02]"),
+    "not TOML": Damage("trial.toml", "heads = 2", "heads = two",
+        "trial.toml, row 9: found Invalid value (at character 9 of the line); expected a protocol in TOML. Put text "
+        'into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]'),
+    "control characters": Damage("sites.csv", "Fernsedge School", "Fernsedge\x1b[2J",
+        'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. Type '
+        "the text again. [TK-V12]"),
+    "note without end": Damage("sites.csv", "shade, after four", "x" * 501,
+        f'sites.csv, row 3, column note: found "{"x" * 79}…"; expected at most 500 characters. Shorten it. [TK-V13]'),
 }
+# fmt: on
 
 
 @pytest.mark.parametrize("damage", ERRORS.values(), ids=ERRORS.keys())
@@ -333,68 +185,39 @@ def test_each_kind_of_damage_is_told_in_full(good_folder: Path, damage: Damage) 
     assert not result.ok
 
 
+# fmt: off
 WARNINGS = {
-    "late harvest": harvest_date(
-        "2026-11-03",
-        'found "2026-11-03"; expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). '
-        "Look up both dates; nothing need be done if they are right. [TK-H12]",
-    ),
-    "early harvest": Damage(
-        "heads.csv",
-        FIRST,
-        head(harvested_on="2026-09-06", last_not_ready_on=""),
-        'heads.csv, row 2, column harvested_on: found "2026-09-06"; expected about 28 to 56 days after transplanted_on '
-        "(schedule.harvest_after_days). Look up both dates; nothing need be done if they are right. [TK-H12]",
-    ),
-    "figures of another width": weight(
-        "１４５.５",
-        'found "１４５.５"; expected plain figures; read as 145.5. '
-        "Nothing need be done if the value is right; retyping it in plain figures ends this warning. [TK-V15]",
-    ),
-    "slipped decimal point": weight(
-        "14.55",
-        'found "14.55"; expected a weight like the others at its site. '
-        "Look up the record; nothing need be done if the weight is right. [TK-H10]",
-    ),
-    "forgotten head": Damage(
-        "heads.csv",
-        FIRST + "\n",
-        "",
+    "late harvest": first_head("harvested_on", "2026-11-03",
+        "expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). Look up both dates; "
+        "nothing need be done if they are right. [TK-H12]"),
+    "early harvest": first_head("harvested_on", "2026-09-06",
+        "expected about 28 to 56 days after transplanted_on (schedule.harvest_after_days). "
+        "Look up both dates; nothing need be done if they are right. [TK-H12]", last_not_ready_on=""),
+    "figures of another width": first_head("weight_g", "１４５.５",
+        "expected plain figures; read as 145.5. Nothing need be done if the value is right; retyping it in plain "
+        "figures ends this warning. [TK-V15]"),
+    "slipped decimal point": first_head("weight_g", "14.55",
+        "expected a weight like the others at its site. Look up the record; nothing need be done if the weight is "
+        "right. [TK-H10]"),
+    "forgotten head": Damage("heads.csv", FIRST + "\n", "",
         'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
-        "bucket (bucket.heads). "
-        "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome. "
-        "[TK-H09]",
-    ),
-    "forgotten bucket": Damage(
-        "heads.csv",
-        FIRST + "\n" + SECOND + "\n",
-        "",
-        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. '
-        "Add a row for each head, with outcome dead or missing if need be. [TK-H08]",
-    ),
-    "wrong dose mixed": Damage(
-        "solution.csv",
-        "334X,2026-08-23,20,2",
-        "334X,2026-08-23,20,4",
+        "bucket (bucket.heads). Look for a row under a mistyped bucket first; then add a row for each head that was "
+        "lost, with its outcome. [TK-H09]"),
+    "forgotten bucket": Damage("heads.csv", FIRST + "\n" + SECOND + "\n", "",
+        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. Add a row for '
+        "each head, with outcome dead or missing if need be. [TK-H08]"),
+    "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
         'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
         "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
-        "[TK-S01]",
-    ),
-    "site without buckets": Damage(
-        "sites.csv",
-        "old-mill,",
-        "harbour,Harbour Day Centre,,,,,,\nold-mill,",
-        'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. '
-        "Remove the site, or add its buckets. [TK-L06]",
-    ),
-    "more blocks planned than laid out": Damage(
-        "trial.toml",
-        "blocks = 2",
-        "blocks = 3",
-        "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments "
-        '3 times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]',
-    ),
+        "[TK-S01]"),
+    "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
+        'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
+        "site, or add its buckets. [TK-L06]"),
+    "more blocks planned than laid out": Damage("trial.toml", "blocks = 2", "blocks = 3",
+        "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments 3 "
+        'times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]'),
 }
+# fmt: on
 
 
 @pytest.mark.parametrize("damage", WARNINGS.values(), ids=WARNINGS.keys())
@@ -414,14 +237,8 @@ def test_a_good_folder_has_no_problems(good_folder: Path) -> None:
     trial = read_trial(good_folder)
     assert set(trial.layout["cultivar"]) == {"Larkmoor Butter", "NA"}
     assert set(trial.sha256) == {path.name for path in good_folder.iterdir()}
-    assert [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "note"])] == [
-        "Int64",
-        "datetime64[s]",
-        "datetime64[s]",
-        "datetime64[s]",
-        "float64",
-        "boolean",
-    ]
+    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "note"])]
+    assert kinds == ["Int64", *["datetime64[s]"] * 3, "float64", "boolean"]
     assert len(trial.heads) == 32
     assert trial.heads["note"].eq("").all()
 
@@ -433,20 +250,11 @@ def test_every_problem_is_told_at_once_in_the_order_of_files_and_rows(good_folde
     replace_once(good_folder, "heads.csv", "336T,1,2026-08-24", "336T,1,2026-8-24")
     found = [(p.file, p.row, p.rule) for p in check_trial(good_folder).errors]
     # An unreadable protocol leaves out only the rules that need it, here that of the treatments.
-    assert found == [
-        ("trial.toml", 25, "TK-P02"),
-        ("heads.csv", 2, "TK-V04"),
-        ("heads.csv", 3, "TK-K02"),
-        ("heads.csv", 4, "TK-V06"),
-    ]
+    of_heads = [("heads.csv", 2, "TK-V04"), ("heads.csv", 3, "TK-K02"), ("heads.csv", 4, "TK-V06")]
+    assert found == [("trial.toml", 25, "TK-P02"), *of_heads]
     replace_once(good_folder, "trial.toml", "seed = 1\nblokcs = ", "seed = ")
     found = [(p.file, p.row, p.rule) for p in check_trial(good_folder).errors]
-    assert found == [
-        ("layout.csv", 2, "TK-L01"),
-        ("heads.csv", 2, "TK-V04"),
-        ("heads.csv", 3, "TK-K02"),
-        ("heads.csv", 4, "TK-V06"),
-    ]
+    assert found == [("layout.csv", 2, "TK-L01"), *of_heads]
 
 
 @pytest.mark.parametrize(

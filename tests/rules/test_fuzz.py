@@ -12,22 +12,8 @@ from trialkit.tables.atomic import write_bytes
 FILES = ["trial.toml", "sites.csv", "products.csv", "layout.csv", "solution.csv", "visits.csv", "heads.csv"]
 # Bytes that mean something to a reader of CSV, TOML, dates or numbers, and some that mean nothing.
 TELLING = [
-    b'"',
-    b",",
-    b"\n",
-    b"\r",
-    b"\0",
-    b"\xff",
-    b"\xef\xbb\xbf",
-    b"=",
-    b"[",
-    b"1e999",
-    b"-",
-    b"nan",
-    b"{",
-    b"\\u",
-    b"''",
-]
+    b'"', b",", b"\n", b"\r", b"\0", b"\xff", b"\xef\xbb\xbf", b"=", b"[", b"1e999", b"-", b"nan", b"{", b"\\u", b"''",
+]  # fmt: skip
 damage = st.tuples(
     st.sampled_from(FILES), st.floats(0, 1), st.integers(0, 40), st.sampled_from(TELLING) | st.binary(max_size=9)
 )

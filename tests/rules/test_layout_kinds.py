@@ -28,15 +28,10 @@ seed = 7
 current_practice = {{ cultivar = "c1"{practice} }}
 """
 PINNED = {
-    "complete": "462131525131",
-    "without blocks": "434562612151",
-    "square": "514362423651",
-    "rectangle": "531632454621",
-    "incomplete": "623514521463",
-    "volunteers": "132645643413",
-    "augmented": "124162235162",
+    "complete": "462131525131", "without blocks": "434562612151", "square": "514362423651", "rectangle": "531632454621",
+    "incomplete": "623514521463", "volunteers": "132645643413", "augmented": "124162235162",
     "augmented by the practice": "142136511563",
-}
+}  # fmt: skip
 """The first twelve cultivars of each layout."""
 HEADER = "site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours,note\n"
 KINDS = {

@@ -1,7 +1,5 @@
 """Rules about many records together: each finds what it is for, and leaves what chance brings alone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 
@@ -37,8 +35,7 @@ def test_gardens_that_weighed_in_ounces(tmp_path: Path, gardens: list[str]) -> N
     """Weights divided by 28.349523125 (NIST Handbook 44): each such garden once, even where most gardens did it."""
 
     def change(records: Records) -> None:
-        here = records.site.isin(gardens)
-        records.heads.loc[here, "weight_g"] = (records.heads.loc[here, "weight_g"] / 28.349523125).round(1)
+        records.weigh(records.site.isin(gardens), (records.heads["weight_g"] / 28.349523125).round(1))
 
     problems = found(tmp_path, "TK-H13", change)
     assert [problem.found.split(" at ")[1].split(",")[0] for problem in problems] == gardens
@@ -47,19 +44,15 @@ def test_gardens_that_weighed_in_ounces(tmp_path: Path, gardens: list[str]) -> N
 
 def test_a_poor_garden_is_no_other_unit(tmp_path: Path) -> None:
     """Heads of a third of the weight are heads in the shade, not heads in ounces."""
-
-    def change(records: Records) -> None:
-        records.heads.loc[records.site == "MILL", "weight_g"] //= 3
-
-    assert found(tmp_path, "TK-H13", change) == []
+    told = found(tmp_path, "TK-H13", lambda r: r.weigh(r.site == "MILL", r.heads["weight_g"] // 3))
+    assert told == []
 
 
 def test_weights_read_to_the_nearest_five(tmp_path: Path) -> None:
     """A garden that rounds is told once; the others, in whole grams, are not."""
 
     def change(records: Records) -> None:
-        here = records.site == "FERN"
-        records.heads.loc[here, "weight_g"] = 5 * (records.heads.loc[here, "weight_g"] / 5).round()
+        records.weigh(records.site == "FERN", 5 * (records.heads["weight_g"] / 5).round())
 
     (problem,) = found(tmp_path, "TK-H14", change)
     assert "weights at FERN that end in 0 or 5" in problem.found
@@ -73,11 +66,8 @@ def test_rounding_is_seldom_seen_where_there_is_none() -> None:
 
 def test_a_bucket_copied_from_another(tmp_path: Path) -> None:
     """The weights of one bucket again at another of the same garden, named with both buckets."""
-
-    def change(records: Records) -> None:
-        records.heads.loc[4:7, "weight_g"] = records.heads.loc[0:3, "weight_g"].to_numpy()
-
-    (problem,) = found(tmp_path, "TK-H15", change)
+    copied = slice(4, 7)
+    (problem,) = found(tmp_path, "TK-H15", lambda records: records.weigh(copied, records.heads["weight_g"][:4].array))
     buckets = pd.read_csv(tmp_path / "heads.csv", dtype=str)["bucket"]
     assert problem.found.startswith(f"the weights of bucket {buckets[0]} again at bucket {buckets[4]}: ")
     assert problem.row == 6
@@ -85,44 +75,26 @@ def test_a_bucket_copied_from_another(tmp_path: Path) -> None:
 
 def test_a_bucket_whose_heads_all_weigh_the_same(tmp_path: Path) -> None:
     """Four heads of exactly one weight look filled down."""
-
-    def change(records: Records) -> None:
-        records.heads.loc[8:11, "weight_g"] = 151.0
-
-    (problem,) = found(tmp_path, "TK-H15", change)
+    (problem,) = found(tmp_path, "TK-H15", lambda records: records.weigh(slice(8, 11), 151.0))
     assert "all of the same weight" in problem.found
     assert problem.row == 10
 
 
 def test_growth_no_lettuce_can_do(tmp_path: Path) -> None:
     """A head of 1.6 kg after 40 days gained 40 g a day: another one's point has slipped."""
-
-    def change(records: Records) -> None:
-        records.heads.loc[3, ["weight_g"]] = 1600.0
-
-    (problem,) = found(tmp_path, "TK-H16", change)
+    (problem,) = found(tmp_path, "TK-H16", lambda records: records.weigh(slice(3, 3), 1600.0))
     assert (problem.row, problem.column) == (5, "weight_g")
 
 
 def test_losses_that_follow_the_dose(tmp_path: Path) -> None:
     """Half of the heads of the highest dose dead in many buckets is told, with the doses and their shares."""
-
-    def change(records: Records) -> None:
-        high = (records.dose == 8) & (records.heads["head"] <= 2)
-        records.lose(high)
-
-    (problem,) = found(tmp_path, "TK-H17", change)
+    (problem,) = found(tmp_path, "TK-H17", lambda r: r.lose((r.dose == 8) & (r.heads["head"] <= 2)))
     assert "50 % of the heads lost with dose_tsp 8.0, 0 % with" in problem.found
 
 
 def test_one_dead_bucket_is_no_pattern(tmp_path: Path) -> None:
     """Four heads that died together in one bucket count once."""
-
-    def change(records: Records) -> None:
-        bucket = records.heads["bucket"].iloc[0]
-        records.lose(records.heads["bucket"] == bucket)
-
-    assert found(tmp_path, "TK-H17", change) == []
+    assert found(tmp_path, "TK-H17", lambda r: r.lose(r.heads["bucket"] == r.heads["bucket"][0])) == []
 
 
 def test_losses_by_chance_are_seldom_a_pattern(tmp_path: Path) -> None:

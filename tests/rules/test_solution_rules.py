@@ -1,7 +1,5 @@
 """Rules about what was mixed: as randomised or as a recorded departure, and as chemistry allows."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 
@@ -27,14 +25,14 @@ def row_of(records: Records, acid: bool) -> int:
     return int(records.solution.index[(records.solution["acid_tsp"] > 0) == acid][0])
 
 
+def two_spoons_more(records: Records) -> None:
+    """Give the first bucket more than its dose; its conductivity was not measured."""
+    records.mix(0, nutrient_tsp=records.solution.at[0, "nutrient_tsp"] + 2, ec_ms_cm=float("nan"))
+
+
 def test_another_dose_than_randomised(tmp_path: Path) -> None:
     """A bucket that got two spoons more, without a word about it; its conductivity is that of the dose it got."""
-
-    def change(records: Records) -> None:
-        records.solution.loc[0, "nutrient_tsp"] += 2
-        records.solution.loc[0, "ec_ms_cm"] = float("nan")
-
-    problem = only(tmp_path, change)
+    problem = only(tmp_path, two_spoons_more)
     assert (problem.rule, problem.row, problem.column) == ("TK-S01", 2, "nutrient_tsp")
 
 
@@ -42,8 +40,7 @@ def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
     """The same with a note on one of the bucket's heads is a recorded departure, and the note is shown."""
 
     def change(records: Records) -> None:
-        records.solution.loc[0, "nutrient_tsp"] += 2
-        records.solution.loc[0, "ec_ms_cm"] = float("nan")
+        two_spoons_more(records)
         records.heads.loc[1, "note"] = "two spoons too many"
 
     problem = only(tmp_path, change)
@@ -53,28 +50,16 @@ def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
 
 def test_acid_in_a_bucket_that_was_to_have_none(tmp_path: Path) -> None:
     """And none in a bucket that was to have some: both are departures from the layout."""
-
-    def unasked(records: Records) -> None:
-        records.solution.loc[row_of(records, acid=False), "acid_tsp"] = 3.0
-
-    def forgotten(records: Records) -> None:
-        records.solution.loc[row_of(records, acid=True), "acid_tsp"] = 0.0
-
-    problem = only(tmp_path / "unasked", unasked)
+    problem = only(tmp_path / "unasked", lambda records: records.mix(row_of(records, acid=False), acid_tsp=3.0))
     assert (problem.rule, problem.column) == ("TK-S01", "acid_tsp")
     assert problem.expected.startswith("0, as layout.csv")
-    problem = only(tmp_path / "forgotten", forgotten)
+    problem = only(tmp_path / "forgotten", lambda records: records.mix(row_of(records, acid=True), acid_tsp=0.0))
     assert (problem.rule, problem.found) == ("TK-S01", '"0"')
 
 
 def test_ph_that_rose_with_acid(tmp_path: Path) -> None:
     """Readings exchanged: acid takes carbonate away and cannot raise pH (charge balance)."""
-
-    def change(records: Records) -> None:
-        row = row_of(records, acid=True)
-        records.solution.loc[row, ["ph_before", "ph_after"]] = 6.0, 7.0
-
-    problem = only(tmp_path, change)
+    problem = only(tmp_path, lambda records: records.mix(row_of(records, acid=True), ph_before=6.0, ph_after=7.0))
     assert (problem.rule, problem.column) == ("TK-S03", "ph_after")
 
 
@@ -95,21 +80,13 @@ def test_conductivity_of_another_dose(tmp_path: Path) -> None:
 
 def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
     """A measurement after the bucket's last harvest has a wrong date or a wrong bucket."""
-
-    def change(records: Records) -> None:
-        records.solution.loc[2, "measured_on"] = pd.Timestamp("2026-10-04")
-
-    problem = only(tmp_path, change)
+    problem = only(tmp_path, lambda records: records.mix(2, measured_on=pd.Timestamp("2026-10-04")))
     assert (problem.rule, problem.row, problem.column) == ("TK-S05", 4, "measured_on")
 
 
 def test_ph_that_chemistry_does_not_make(tmp_path: Path) -> None:
     """Five teaspoons of vinegar take water of 80 mg/L to about 6, not to 4: only the strip that says 4 is told."""
-
-    def change(records: Records) -> None:
-        records.solution.loc[row_of(records, acid=True), "ph_after"] = 4.0
-
-    problem = only(tmp_path, change)
+    problem = only(tmp_path, lambda records: records.mix(row_of(records, acid=True), ph_after=4.0))
     assert (problem.rule, problem.column, problem.found) == ("TK-S06", "ph_after", '"4"')
     assert "by the water's alkalinity and what was added" in problem.expected
 

@@ -1,7 +1,5 @@
 """No step of acid that anything here tells takes water below pH 5, worked out apart from the steps themselves."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

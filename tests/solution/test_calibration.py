@@ -1,7 +1,5 @@
 """A site's alkalinity from its records: truth is recovered, and intervals hold it as often as they say."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """pH after acid and acid for a pH: against published doses and equilibrium chemistry, and as inverses of each other."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -162,13 +160,9 @@ def test_inverse_of_forward(
 ) -> None:
     """The acid for the pH that some acid gave is that acid; at the water's own pH it is none."""
     water = {
-        "acid": acid,
-        "alkalinity_mg_l_caco3": alkalinity,
-        "ph_start": start,
-        "temperature_c": temperature,
-        "open_to_air": open_to_air,
-        "phosphate_mol_l": phosphate,
-    }
+        "acid": acid, "alkalinity_mg_l_caco3": alkalinity, "ph_start": start, "temperature_c": temperature,
+        "open_to_air": open_to_air, "phosphate_mol_l": phosphate,
+    }  # fmt: skip
     reached = ph_after(acid_mol_l=moles, **water)
     assert math.isfinite(float(reached))
     assert float(acid_for_ph(ph_target=reached, **water)) == pytest.approx(moles, rel=1e-5)

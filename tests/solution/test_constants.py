@@ -1,21 +1,16 @@
 """Equilibrium constants against published values and the table computed from the published coefficients."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.solution.constants import pk_carbonic_1, pk_carbonic_2, pk_henry, pk_water
 
 # From the coefficients of Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011-1040, to four decimals.
 TABLE = [
-    (5, 6.5163, 10.5544, 1.1921, 14.7322),
-    (10, 6.4633, 10.4879, 1.2694, 14.5338),
-    (15, 6.4188, 10.4284, 1.3408, 14.3461),
-    (20, 6.3819, 10.3756, 1.4069, 14.1682),
-    (25, 6.3519, 10.3289, 1.4679, 13.9995),
-    (30, 6.3281, 10.2879, 1.5244, 13.8395),
+    (5, 6.5163, 10.5544, 1.1921, 14.7322), (10, 6.4633, 10.4879, 1.2694, 14.5338),
+    (15, 6.4188, 10.4284, 1.3408, 14.3461), (20, 6.3819, 10.3756, 1.4069, 14.1682),
+    (25, 6.3519, 10.3289, 1.4679, 13.9995), (30, 6.3281, 10.2879, 1.5244, 13.8395),
     (35, 6.3102, 10.2523, 1.5766, 13.6875),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("row", TABLE)

@@ -1,7 +1,5 @@
 """Spoons, strips and classes of water: what is told is what the chemistry gives for the spoons told."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest
@@ -90,14 +88,11 @@ def test_harder_water_takes_more_acid() -> None:
         (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "drifts towards"),
         (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
         (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
-        (
-            lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1),
-            "too little for spoons",
-            "cannot be measured well with spoons",
-        ),
+        (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "too little for spoons",
+         "cannot be measured well with spoons"),
         (lambda: mix(20.0, Water(0.0, 7.5), acid=CITRIC, ph_target=5.8), "no safe step of acid", "Add no acid"),
     ],
-)
+)  # fmt: skip
 def test_notes(made: Any, code: str, words: str) -> None:
     """What lies outside every published range, and what spoons cannot measure, is noted, and said in every measure."""
     (note,) = [note for note in made().notes if note.code == code]

@@ -1,7 +1,5 @@
 """Elements, conversions and conductivity against extension publications, definitions and standards."""
 
-from __future__ import annotations
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st

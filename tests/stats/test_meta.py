@@ -1,7 +1,5 @@
 """Meta-analysis against metafor (R; tests/reference/README.md), and its own properties."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Any

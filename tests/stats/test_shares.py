@@ -1,7 +1,5 @@
 """Shares of heads that were marketable, against published intervals and a general library."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest

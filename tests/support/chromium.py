@@ -1,7 +1,5 @@
 """The browser of the page tests: where it is, one window that shows page after page, and the accessibility checker."""
 
-from __future__ import annotations
-
 import os
 import shutil
 from pathlib import Path

@@ -4,8 +4,6 @@ In this process the whole program runs, from its arguments to its exit status, o
 own; an error that would be a traceback fails the test that meets it.
 """
 
-from __future__ import annotations
-
 import gc
 import io
 import os

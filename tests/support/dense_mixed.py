@@ -1,7 +1,5 @@
 """The mixed model once more, with n x n matrices and nothing shared with trialkit: slow, plain, independent."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Records of a trial as honest volunteers would return them, and how to change them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,6 +54,14 @@ class Records:
     solution: pd.DataFrame
     site: pd.Series
     dose: pd.Series
+
+    def weigh(self, where: pd.Series | slice, weight_g: object) -> None:
+        """Give heads other weights."""
+        self.heads.loc[where, "weight_g"] = weight_g
+
+    def mix(self, row: int, **cells: object) -> None:
+        """Change cells of a mixing."""
+        self.solution.loc[row, list(cells)] = list(cells.values())
 
     def lose(self, where: pd.Series) -> None:
         """Let heads die."""

@@ -1,7 +1,5 @@
 """A small trial as it stands before its season: laid out, nothing recorded."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from honest_records import PROTOCOL, write_records

@@ -4,8 +4,6 @@ Yates, F. (1935). Complex experiments. Supplement to the Journal of the Royal St
 stands for a bucket with one head, and hundredweights of nitrogen an acre for teaspoons a bucket.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pandas as pd

@@ -1,7 +1,5 @@
 """What many tests read and none changes is made once, however many processes run them."""
 
-from __future__ import annotations
-
 import os
 import pickle
 from collections.abc import Callable

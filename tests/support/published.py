@@ -1,7 +1,5 @@
 """The pages in reports/ made from the bundled trials; ``python tests/support/published.py reports`` writes them."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import sys

@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 from openpyxl import Workbook
 
+from good_trial import GOOD_PRODUCTS, GOOD_PROTOCOL
 from trialkit.domain.table_names import TableName
 from trialkit.protocol.randomise import randomise
 from trialkit.protocol.trial_protocol import parse_protocol
@@ -22,43 +23,10 @@ from trialkit.rules.form_marks import FormMarks
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.table_schema import load_schema
 
-PROTOCOL = """\
-[trial]
-id = "autumn-dose"
-title = "Autumn dose trial"
-question = "Which dose grows the heaviest heads?"
-started_on = 2026-08-20
-
-[bucket]
-heads = 2
-
-[factors.cultivar]
-levels = ["Larkmoor Butter", "NA"]
-
-[factors.dose]
-levels = [2, 4]
-product = "Blend L 9-12-30"
-
-[factors.acidifier]
-levels = ["white vinegar 5 %"]
-
-[layout]
-kind = "randomised complete blocks"
-blocks = 2
-seed = 20260820
-
-[decision]
-current_practice = { cultivar = "Larkmoor Butter", dose = 4 }
-"""
 SITES = """\
 site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours,note
 FERN,Fernsedge School,school,mains,35,7.1,6,
 MILL,Old Mill Library,library,mains,180,7.8,7.5,
-"""
-PRODUCTS = """\
-product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v
-Blend L 9-12-30,nutrient,9,12,30,5.2,,
-white vinegar 5 %,acid,,,,,acetic,5
 """
 SITE = "FERN"
 ODD_LABELS = ("B02", "007", "1E5", "MAR1")
@@ -70,7 +38,7 @@ Row = dict[str, str]
 
 @cache
 def _layout(odd: bool) -> pd.DataFrame:
-    layout = randomise(parse_protocol(PROTOCOL), pd.DataFrame({"site": ["FERN", "MILL"]}))
+    layout = randomise(parse_protocol(GOOD_PROTOCOL), pd.DataFrame({"site": ["FERN", "MILL"]}))
     if odd:
         layout.loc[layout.index[: len(ODD_LABELS)], "bucket"] = ODD_LABELS
     return layout
@@ -173,7 +141,7 @@ class Good:
     def write_trial(self, folder: Path) -> Path:
         """Write the trial folder, without any record."""
         folder.mkdir(parents=True)
-        files = {"trial.toml": PROTOCOL, "sites.csv": SITES, "products.csv": PRODUCTS}
+        files = {"trial.toml": GOOD_PROTOCOL, "sites.csv": SITES, "products.csv": GOOD_PRODUCTS}
         files["layout.csv"] = csv_text(_layout(self.odd))
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")

@@ -1,7 +1,5 @@
 """A few small invented seasons in a ledger."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 from typing import Any

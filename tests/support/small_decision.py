@@ -1,7 +1,5 @@
 """Decisions on three candidates whose draws are known."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A small plan of the invented county."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache

@@ -1,7 +1,5 @@
 """Recommended defaults of an invented county."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from enum import Enum

@@ -1,7 +1,5 @@
 """Small trials of the invented county, whose records a test may change before they are analysed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 
@@ -30,13 +28,11 @@ seed = {seed}
 current_practice = {{ {practice} }}
 """
 FACTORS = {
-    "cultivar": (
-        "[factors.cultivar]\nlevels = {}\n",
-        ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tarnfrost"],
-    ),
+    "cultivar": ("[factors.cultivar]\nlevels = {}\n",
+                 ["Larkmoor Butter", "Fenleaf", "Copperfrill", "Paleheart", "Mossridge", "Tarnfrost"]),
     "dose": ('[factors.dose]\nlevels = {}\nproduct = "Blend L"\n', [2, 4, 6, 8]),
     "acidifier": ("[factors.acidifier]\nlevels = {}\n", ["white vinegar 5 %", "citric acid", "none"]),
-}
+}  # fmt: skip
 PRODUCTS = """\
 product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg,acid,acid_pct_w_v
 Blend L,nutrient,9,12,30,5,12,,

@@ -4,8 +4,6 @@
 with what its last command prints on standard output; a line of three dots in it stands for lines left out.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import shlex

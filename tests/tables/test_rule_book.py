@@ -1,7 +1,5 @@
 """The rule book and its documentation page."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

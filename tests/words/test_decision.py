@@ -1,7 +1,5 @@
 """What is said of a decision: the sentences that are read aloud, and what they must not claim."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,17 +1,8 @@
 """What doses say and cannot tell, in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
-from trialkit.documents.findings import (
-    DoseAnswer,
-    DoseBasis,
-    DoseGroup,
-    DosePoint,
-    Interval,
-    RecommendedDose,
-)
+from trialkit.documents.findings import DoseAnswer, DoseBasis, DoseGroup, DosePoint, Interval, RecommendedDose
 from trialkit.domain.treatment import Treatment
 from trialkit.words.dose_words import dose_sentences, not_fitted_sentence
 from trialkit.words.measures import MeasureSystem

@@ -1,7 +1,5 @@
 """What a gain goes with, in words."""
 
-from __future__ import annotations
-
 from trialkit.documents.findings import Exploration, Interval
 from trialkit.words.garden_words import exploration_sentence
 

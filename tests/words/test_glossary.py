@@ -1,7 +1,5 @@
 """What people read keeps to the words of reports/glossary.md, and no two things in the package share a name."""
 
-from __future__ import annotations
-
 import ast
 import json
 import re

@@ -1,7 +1,5 @@
 """What became of the heads, in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from trialkit.documents.findings import (

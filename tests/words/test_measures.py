@@ -1,19 +1,10 @@
 """Amounts in kitchen and metric measures, against the exact measures of NIST Handbook 44, Appendix C."""
 
-from __future__ import annotations
-
 import pytest
 
 from trialkit.documents.water import DoseStrength, RecordedWater
 from trialkit.domain.treatment import Treatment
-from trialkit.words.measures import (
-    Measures,
-    MeasureSystem,
-    acid_range,
-    nutrient_g_per_tsp,
-    teaspoons,
-    volume_words,
-)
+from trialkit.words.measures import Measures, MeasureSystem, acid_range, nutrient_g_per_tsp, teaspoons, volume_words
 from trialkit.words.treatment_names import treatment_words
 
 

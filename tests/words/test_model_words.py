@@ -1,7 +1,5 @@
 """What varies in a model, and how it came to be this model, in words."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Literal
 
@@ -11,17 +9,9 @@ from trialkit.documents.findings import FittedModel, Note, PartlyTested
 from trialkit.words.model_words import model_sentences, note_sentence, variance_label
 
 MODEL = FittedModel(
-    formula="weight_g ~ cultivar * dose_tsp",
-    random=("site:block", "bucket"),
-    residual="heads",
-    bounds="strata",
-    iterations=4,
-    criterion=512.5,
-    observations=96,
-    buckets=48,
-    notes=(),
-    partly_tested=(),
-)
+    formula="weight_g ~ cultivar * dose_tsp", random=("site:block", "bucket"), residual="heads", bounds="strata",
+    iterations=4, criterion=512.5, observations=96, buckets=48, notes=(), partly_tested=(),
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -48,38 +38,26 @@ def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: st
 @pytest.mark.parametrize(
     ("note", "sentence"),
     [
-        (
-            Note("few_levels", count=2, term="site:block:row"),
-            "There are only 2 rows within blocks, too few to stand for others.",
-        ),
+        (Note("few_levels", count=2, term="site:block:row"),
+         "There are only 2 rows within blocks, too few to stand for others."),
         (Note("bucket_means"), "The means of the buckets were analysed, each bucket counting alike."),
         (Note("heads_alike"), "The heads of a bucket were all recorded alike, as where it is weighed whole."),
-        (
-            Note("spread_by_garden"),
-            "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own.",
-        ),
-        (
-            Note("variances_held"),
-            "The variances did not settle when left free, so they were held at zero or above: tests are approximate.",
-        ),
-        (
-            Note("days_drawn", 31),
-            "31 heads became ready between two visits: their days were drawn between these, many times over.",
-        ),
+        (Note("spread_by_garden"),
+         "Like buckets vary so unlike from garden to garden that each garden was given a variance of its own."),
+        (Note("variances_held"),
+         "The variances did not settle when left free, so they were held at zero or above: tests are approximate."),
+        (Note("days_drawn", 31),
+         "31 heads became ready between two visits: their days were drawn between these, many times over."),
         (Note("not_ready", 4), "4 heads were not ready at the last visit: counted as taking longer than that."),
         (Note("not_ready", 1), "1 head was not ready at the last visit: counted as taking longer than that."),
         (Note("weather_unknown", 1), "1 head left out: the weather of some of their days is not known."),
-        (
-            Note("heads_unrecorded", 1),
-            "1 bucket without a record of some heads: they were taken to fare like the others of their bucket.",
-        ),
+        (Note("heads_unrecorded", 1),
+         "1 bucket without a record of some heads: they were taken to fare like the others of their bucket."),
         (Note("heads_unweighed", 3), "3 buckets left out: a harvested head has no weight."),
-        (
-            Note("garden_failed", site="s3"),
-            "Nothing was marketable at s3: that garden says nothing of how treatments differ, and is left out.",
-        ),
+        (Note("garden_failed", site="s3"),
+         "Nothing was marketable at s3: that garden says nothing of how treatments differ, and is left out."),
     ],
-)
+)  # fmt: skip
 def test_notes(note: Note, sentence: str) -> None:
     """Every code of a note is a sentence."""
     assert note_sentence(note) == sentence

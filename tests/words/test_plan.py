@@ -1,7 +1,5 @@
 """What a plan says, sentence by sentence."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 
@@ -44,65 +42,40 @@ SITES, BLOCKS = SufficientSize("sites", 19, 171, 24), SufficientSize("blocks", 9
 @pytest.mark.parametrize(
     ("found", "expected"),
     [
-        (
-            gain_sentence(GAIN, 15.0, "volunteer"),
-            "Another volunteer in each garden (24 more buckets, 96 more heads, 192.00 more to pay): the chance of "
-            "finding a difference of 15 g goes from 41 % to 55 %, and the expected interval from plus or minus 12.3 g "
-            "to 10.0 g.",
-        ),
-        (
-            gain_sentence(replace(GAIN, kind="sites", added_cost=0.0, widens_scope=True), 12.5, "block"),
-            "Another garden (24 more buckets, 96 more heads): the chance of finding a difference of 12.5 g goes from "
-            "41 % to 55 %, and the expected interval from plus or minus 12.3 g to 10.0 g. Only with it do the answers "
-            "hold for gardens at large, whose own differences then count.",
-        ),
-        (
-            heads_sentence(HeadsLimit(81 / (81 + 225 / 4), 9.0, 15.0, 4)),
-            "Buckets treated alike differ by about 9 g however many heads they hold; with 4 heads a bucket that is "
-            "already 59 % of the variance of a bucket's mean. More heads can only shrink the other 41 %: heads of one "
-            "bucket share its solution, so they are not new trials of the treatment.",
-        ),
-        (
-            practice_sentence(PracticeBuckets(2, 6, 0.5, 0.6), 10.0),
-            "2 buckets of the current practice for each one of another treatment (layout.practice_buckets; 6 more "
-            "buckets): every treatment is compared with it, so the chance of finding 10 g goes from about 50 % to 60 "
-            "%.",
-        ),
-        (
-            larger_sentence(LargerTrials((SITES, BLOCKS), 1000), 12.5, 0.8, "volunteer"),
-            "For a chance of 80 % of finding 12.5 g it would take about 19 gardens (171 buckets), or 9 volunteers in "
-            "each garden (216 buckets), all else alike.",
-        ),
-        (
-            larger_sentence(LargerTrials((replace(SITES, count=None), BLOCKS), 1000), 12.5, 0.8, "block"),
-            "For a chance of 80 % of finding 12.5 g it would take about 9 blocks in each garden (216 buckets), all "
-            "else alike.",
-        ),
-        (
-            larger_sentence(
-                LargerTrials((replace(SITES, count=None), replace(BLOCKS, count=None)), 1000), 0.5, 0.8, "block"
-            ),
-            "No trial of this kind with up to 1000 buckets has a chance of 80 % of finding 0.5 g, not even with 24 "
-            "gardens or 16 blocks in each: ask for a larger margin, or try fewer treatments at once.",
-        ),
-        (
-            refusal_sentence(Refusal("not analysable", detail="two terms")),
-            "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. "
-            "(For a statistician: two terms)",
-        ),
-        (
-            refusal_sentence(Refusal("not comparable")),
-            "No treatment shares a block or garden with the current practice: none can be compared.",
-        ),
-        (
-            refusal_sentence(Refusal("simulations failed", 6, 100)),
-            "6 of 100 simulated trials could not be analysed, so the power would say little: this layout has too few "
-            "blocks or buckets for its model. Add a block or garden, or take fewer treatments.",
-        ),
-        (
-            refusal_sentence(Refusal("nothing fitted", 100, 100)),
-            "None of 100 simulated trials could be analysed: this layout is too small.",
-        ),
+        (gain_sentence(GAIN, 15.0, "volunteer"),
+         "Another volunteer in each garden (24 more buckets, 96 more heads, 192.00 more to pay): the chance of finding "
+         "a difference of 15 g goes from 41 % to 55 %, and the expected interval from plus or minus 12.3 g to 10.0 g."),
+        (gain_sentence(replace(GAIN, kind="sites", added_cost=0.0, widens_scope=True), 12.5, "block"),
+         "Another garden (24 more buckets, 96 more heads): the chance of finding a difference of 12.5 g goes from 41 % "
+         "to 55 %, and the expected interval from plus or minus 12.3 g to 10.0 g. Only with it do the answers hold for "
+         "gardens at large, whose own differences then count."),
+        (heads_sentence(HeadsLimit(81 / (81 + 225 / 4), 9.0, 15.0, 4)),
+         "Buckets treated alike differ by about 9 g however many heads they hold; with 4 heads a bucket that is "
+         "already 59 % of the variance of a bucket's mean. More heads can only shrink the other 41 %: heads of one "
+         "bucket share its solution, so they are not new trials of the treatment."),
+        (practice_sentence(PracticeBuckets(2, 6, 0.5, 0.6), 10.0),
+         "2 buckets of the current practice for each one of another treatment (layout.practice_buckets; 6 more "
+         "buckets): every treatment is compared with it, so the chance of finding 10 g goes from about 50 % to 60 %."),
+        (larger_sentence(LargerTrials((SITES, BLOCKS), 1000), 12.5, 0.8, "volunteer"),
+         "For a chance of 80 % of finding 12.5 g it would take about 19 gardens (171 buckets), or 9 volunteers in each "
+         "garden (216 buckets), all else alike."),
+        (larger_sentence(LargerTrials((replace(SITES, count=None), BLOCKS), 1000), 12.5, 0.8, "block"),
+         "For a chance of 80 % of finding 12.5 g it would take about 9 blocks in each garden (216 buckets), all else "
+         "alike."),
+        (larger_sentence(
+             LargerTrials((replace(SITES, count=None), replace(BLOCKS, count=None)), 1000), 0.5, 0.8, "block"),
+         "No trial of this kind with up to 1000 buckets has a chance of 80 % of finding 0.5 g, not even with 24 "
+         "gardens or 16 blocks in each: ask for a larger margin, or try fewer treatments at once."),
+        (refusal_sentence(Refusal("not analysable", detail="two terms")),
+         "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. (For a "
+         "statistician: two terms)"),
+        (refusal_sentence(Refusal("not comparable")),
+         "No treatment shares a block or garden with the current practice: none can be compared."),
+        (refusal_sentence(Refusal("simulations failed", 6, 100)),
+         "6 of 100 simulated trials could not be analysed, so the power would say little: this layout has too few "
+         "blocks or buckets for its model. Add a block or garden, or take fewer treatments."),
+        (refusal_sentence(Refusal("nothing fitted", 100, 100)),
+         "None of 100 simulated trials could be analysed: this layout is too small."),
         (source_words(VarianceSource("common practice")), "common practice, no source"),
         (source_words(VarianceSource("trial.toml")), "trial.toml, and common practice, no source, for the rest"),
         (source_words(VarianceSource("earlier trial", "Last autumn")), "the trial “Last autumn”"),
@@ -110,27 +83,19 @@ SITES, BLOCKS = SufficientSize("sites", 19, 171, 24), SufficientSize("blocks", 9
         (changed_words(SensitivityRow("bucket", 2.0, 0.4, 20.0)), "buckets treated alike, double"),
         (event_title(Event("visit", 3, 8, 48, None)), "Visit 3 of 8"),
         (event_title(Event("visit", 8, 8, 63, None)), "Visit 8 of 8, the last harvest"),
-        (
-            event_detail(Event("visit", 8, 8, 63, None)),
-            "Cut what is ready; record every head that is left as not ready, dead, bolted or missing.",
-        ),
-        (
-            warning_sentence(LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)),
-            "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. Add "
-            "blocks or gardens.",
-        ),
-        (
-            warning_sentence(LayoutWarning("confounded with blocks", effect="cultivar:dose_tsp")),
-            "No part of the layout estimates the whole effect of cultivar by dose: it is mixed up with blocks. Make "
-            "blocks larger, or spread its levels over every block.",
-        ),
-        (
-            warning_sentence(LayoutWarning("missing combinations", effect="dose_tsp", estimable_in_part=True)),
-            "Combinations of levels are missing, so the effect of dose cannot be estimated in full. Add the "
-            "combinations of levels that are missing.",
-        ),
+        (event_detail(Event("visit", 8, 8, 63, None)),
+         "Cut what is ready; record every head that is left as not ready, dead, bolted or missing."),
+        (warning_sentence(LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)),
+         "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. Add "
+         "blocks or gardens."),
+        (warning_sentence(LayoutWarning("confounded with blocks", effect="cultivar:dose_tsp")),
+         "No part of the layout estimates the whole effect of cultivar by dose: it is mixed up with blocks. Make "
+         "blocks larger, or spread its levels over every block."),
+        (warning_sentence(LayoutWarning("missing combinations", effect="dose_tsp", estimable_in_part=True)),
+         "Combinations of levels are missing, so the effect of dose cannot be estimated in full. Add the combinations "
+         "of levels that are missing."),
     ],
-)
+)  # fmt: skip
 def test_sentences(found: str, expected: str) -> None:
     """Each fact has its sentence."""
     assert found == expected

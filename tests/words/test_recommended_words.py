@@ -1,7 +1,5 @@
 """Sentences about recommended defaults: made from facts, in the measures that are asked for."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from trialkit.mixed import fit_mixed
     from trialkit.protocol.randomise import randomise as lay_out
     from trialkit.protocol.starting import example_folder
-    from trialkit.report import report_html
+    from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import check_trial as check
 
 __version__ = "0.1.0"
@@ -43,7 +43,7 @@ _PUBLIC = {
     "example_folder": ("trialkit.protocol.starting", "example_folder"),
     "fit_mixed": ("trialkit.mixed", "fit_mixed"),
     "lay_out": ("trialkit.protocol.randomise", "randomise"),
-    "report_html": ("trialkit.report", "report_html"),
+    "report_html": ("trialkit.report.page", "report_html"),
 }
 
 

@@ -17,7 +17,11 @@ from small_recommended import small_recommended, spoilt_document
 from trialkit.documents.plan import Plan
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
-from trialkit.report import check_html, evidence_html, handout_html, plan_html, report_html
+from trialkit.report.check_page import check_html
+from trialkit.report.evidence_page import evidence_html
+from trialkit.report.handout import handout_html
+from trialkit.report.page import report_html
+from trialkit.report.plan_page import plan_html
 from trialkit.rules.trial_folder import check_trial
 
 

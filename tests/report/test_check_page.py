@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from honest_records import Records, write_records
-from trialkit.report import asked_gardens, check_html
+from trialkit.report.check_page import asked_gardens, check_html
 from trialkit.rules.trial_folder import check_trial
 
 

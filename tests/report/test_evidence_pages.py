@@ -10,7 +10,8 @@ import pytest
 
 from small_recommended import small_recommended
 from trialkit.domain.treatment import Treatment
-from trialkit.report import evidence_html, handout_html
+from trialkit.report.evidence_page import evidence_html
+from trialkit.report.handout import handout_html
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
 from trialkit.words.handout_words import kitchen_measure
 

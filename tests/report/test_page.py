@@ -20,7 +20,7 @@ from trialkit.documents.findings import Verdict
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
-from trialkit.report import report_html
+from trialkit.report.page import report_html
 from trialkit.report.references import REFERENCES
 from trialkit.words.decision_words import sentences
 from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
@@ -84,7 +84,7 @@ def test_other_processes_write_the_same_bytes(pages: Any, tmp_path: Path) -> Non
     )
     program = (
         "import sys; from pathlib import Path; from trialkit.documents.document import from_text; "
-        "from trialkit.documents.results import Results; from trialkit.report import report_html; "
+        "from trialkit.documents.results import Results; from trialkit.report.page import report_html; "
         "results = from_text(Results, Path(sys.argv[1]).read_text('utf-8')); "
         "Path(sys.argv[2]).write_bytes(report_html(results).encode())"
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from small_plan import small_plan
 from trialkit.layouts.layout_warning import LayoutWarning
-from trialkit.report import plan_html
+from trialkit.report.plan_page import plan_html
 
 
 def test_what_the_trial_can_tell_comes_first(pages: Any) -> None:

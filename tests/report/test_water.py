@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
-from trialkit.report import report_html
+from trialkit.report.page import report_html
 
 WATER = RecordedWater(
     product="Blend L 9-12-30",

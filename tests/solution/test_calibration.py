@@ -8,8 +8,8 @@ from scipy.optimize import minimize
 from scipy.stats import norm
 
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.solution import ph_after
-from trialkit.solution.calibration import effective_alkalinity
+from trialkit.solution import calibration, ph_after
+from trialkit.solution.calibration import STRIDE, effective_alkalinity
 
 SCATTER, READINGS, TRIALS = 0.2, 12, 80
 
@@ -49,6 +49,19 @@ def test_against_a_general_optimiser() -> None:
     assert found.predicted_ph == pytest.approx(
         ph_after(acid="acetic", acid_mol_l=moles, alkalinity_mg_l_caco3=found.value, ph_start=7.5)
     )
+
+
+def test_a_coarse_look_first_finds_what_the_whole_grid_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Few readings or many, soft water or hard: the same numbers as where every point is looked at."""
+    draws = np.random.default_rng(11)
+    for alkalinity in (5.0, 40.0, 160.0, 400.0):
+        for count in (3, 4, READINGS):
+            moles, reading = (one[:count] for one in records(draws, alkalinity))
+            found = []
+            for stride in (STRIDE, 1):
+                monkeypatch.setattr(calibration, "STRIDE", stride)
+                found.append(effective_alkalinity("acetic", moles, np.full(count, 7.5), reading))
+            assert found[0] == found[1]
 
 
 def test_readings_that_tell_no_upper_end() -> None:

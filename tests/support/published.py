@@ -13,7 +13,9 @@ from trialkit import __version__
 from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
-from trialkit.report import evidence_html, handout_html, report_html
+from trialkit.report.evidence_page import evidence_html
+from trialkit.report.handout import handout_html
+from trialkit.report.page import report_html
 from trialkit.rules.trial_folder import read_trial
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"

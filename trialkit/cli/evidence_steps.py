@@ -65,7 +65,7 @@ def pool_ledger(ledger: Path) -> EvidenceAnswer:
     """Pool a ledger and write its page."""
     from trialkit import __version__
     from trialkit.evidence.versions import pool_now
-    from trialkit.report import evidence_html
+    from trialkit.report.evidence_page import evidence_html
     from trialkit.tables.atomic import write_text
     from trialkit.words import default_words as words
 
@@ -87,7 +87,7 @@ def recommend_from(ledger: Path) -> EvidenceAnswer:
     from trialkit import __version__
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
-    from trialkit.report import handout_html
+    from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.tables.atomic import write_bytes, write_text
     from trialkit.words import default_words as words

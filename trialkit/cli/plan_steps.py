@@ -39,8 +39,8 @@ def plan_folder(
     from trialkit.planning.refusal import CannotBeJudged
     from trialkit.planning.simulated_power import exact_or_simulated_power
     from trialkit.planning.trial_plan import make_plan
-    from trialkit.report import plan_html
     from trialkit.report.calendar_file import icalendar_text
+    from trialkit.report.plan_page import plan_html
     from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_text
     from trialkit.words.plan_words import refusal_sentence

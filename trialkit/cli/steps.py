@@ -73,7 +73,7 @@ def stage_of(folder: Path) -> Stage:
 
 def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
-    from trialkit.report import asked_gardens, check_html
+    from trialkit.report.check_page import asked_gardens, check_html
     from trialkit.tables.atomic import write_text
 
     title = result.title or folder.resolve().name
@@ -105,7 +105,7 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
 
 def write_report(folder: Path) -> str:
     """Write results/report.html from results/results.json."""
-    from trialkit.report import report_html
+    from trialkit.report.page import report_html
     from trialkit.tables.atomic import write_text
 
     results = read_results(folder)
@@ -119,8 +119,7 @@ def write_report(folder: Path) -> str:
 
 def changed_inputs(folder: Path, results: Results) -> list[str]:
     """Name the inputs that are not what the results were made from: changed, taken away or added."""
-    from trialkit.domain.table_names import TABLE_NAMES
-    from trialkit.protocol.trial_protocol import PROTOCOL_FILE
+    from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES
 
     before = {entry.file: entry.sha256 for entry in results.inputs}
     names = (PROTOCOL_FILE, *(f"{table}.csv" for table in TABLE_NAMES))
@@ -151,7 +150,7 @@ def read_results(folder: Path) -> Results:
 def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
     from trialkit.analysis import analyse
-    from trialkit.report import report_html
+    from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import read_trial
 
     stored = read_results(folder)
@@ -241,8 +240,9 @@ def demo_steps(folder: Path) -> list[Step]:
 
 
 def _demo_protocol(folder: Path) -> str:
+    from trialkit.domain.table_names import PROTOCOL_FILE
     from trialkit.protocol.starting import copy_example
-    from trialkit.protocol.trial_protocol import PROTOCOL_FILE, read_protocol
+    from trialkit.protocol.trial_protocol import read_protocol
 
     copy_example(DEMO_EXAMPLE, folder, planned_only=True)
     protocol = read_protocol(folder / PROTOCOL_FILE)

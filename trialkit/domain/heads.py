@@ -1,6 +1,11 @@
 """What became of a head: which outcomes there are and when a head counts as usable."""
 
-import pandas as pd
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 HARVESTED = "harvested"
 LOST = ("dead", "bolted", "missing")

@@ -1,7 +1,8 @@
-"""Names of the tables in a trial folder."""
+"""Names of the files and tables in a trial folder."""
 
 from typing import Literal
 
+PROTOCOL_FILE = "trial.toml"
 TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "means"]
 TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads", "weather")
 OPTIONAL_TABLES: tuple[TableName, ...] = ("weather",)

@@ -191,6 +191,7 @@ def product_loadings(correlation: FloatArray) -> FloatArray | None:
     return loadings if np.abs(fitted - off).max() < PRODUCT_TOLERANCE else None
 
 
+@cache
 def _scale_rule(df: float) -> tuple[FloatArray, FloatArray]:
     """Nodes and weights for the distribution of S = sqrt(chi2_df / df)."""
     if df > INFINITE_DF:
@@ -284,8 +285,11 @@ def _nearest_loadings(correlation: FloatArray) -> FloatArray:
 def _genz(limit: float, lower: FloatArray, points: FloatArray) -> float:
     """Average over points, shape (k, n), of the product of conditional probabilities, one normal at a time."""
     k, n = points.shape
-    earlier, product = np.empty((k - 1, n)), np.ones(n)
-    for i, own in enumerate(np.diagonal(lower)):
+    earlier, first = np.empty((k - 1, n)), -limit / lower[0, 0]
+    low, width = ndtr(first), ndtr(-first) - ndtr(first)  # of the first normal, at every point
+    ndtri(np.clip(points[0] * width + low, TINY, 1 - 1e-16), out=earlier[0])
+    product = np.full(n, width)
+    for i, own in enumerate(np.diagonal(lower)[1:], 1):
         shift = (lower[i, :i] / own) @ earlier[:i]
         low = ndtr(-limit / own - shift)
         width = ndtr(limit / own - shift) - low

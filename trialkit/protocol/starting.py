@@ -10,9 +10,9 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 from trialkit.domain.errors import WrongCall
-from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES
+from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.protocol.trial_protocol import PROTOCOL_FILE, parse_protocol
+from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text, write_bytes, write_text
 from trialkit.tables.table_schema import load_schema
 

@@ -15,6 +15,7 @@ from pydantic_core import PydanticCustomError
 from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.quoting import quoted
+from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
@@ -34,7 +35,6 @@ from trialkit.protocol.sections import (
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
-PROTOCOL_FILE = "trial.toml"
 SIZE_LIMIT_BYTES = 1_000_000
 
 MOST_TREATMENTS = 64

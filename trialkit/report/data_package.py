@@ -19,8 +19,7 @@ import pandas as pd
 
 from trialkit._resources import resource_folder
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.table_names import TABLE_NAMES, TableName
-from trialkit.protocol.trial_protocol import PROTOCOL_FILE
+from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text

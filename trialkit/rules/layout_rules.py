@@ -7,6 +7,7 @@ import pandas as pd
 from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.layouts.efficiency import connected_groups
 from trialkit.layouts.incomplete_blocks import fewest_blocks
@@ -14,7 +15,7 @@ from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.row_column import fewest_rectangles
 from trialkit.protocol.faults import line_of_key
 from trialkit.protocol.randomise import layout_options, randomise
-from trialkit.protocol.trial_protocol import PROTOCOL_FILE, Protocol
+from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import bucket_id_is_valid
 from trialkit.tables.nearest import did_you_mean

@@ -9,8 +9,8 @@ from typing import Literal
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
-from trialkit.protocol.trial_protocol import PROTOCOL_FILE, SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import generation, open_conflicts, unfinished_collect

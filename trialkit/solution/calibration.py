@@ -13,6 +13,7 @@ from trialkit.solution.acids import FloatArray
 from trialkit.solution.carbonate import ph_after
 
 LOWEST_MG_L, HIGHEST_MG_L, STEPS = 2.0, 600.0, 400
+STRIDE = 8
 # Scatter of readings beyond the strip's steps, pH: from eyes that agree to strips gone stale (common practice).
 SCATTERS = np.geomspace(0.05, 1.0, 30)
 FEWEST_READINGS = 3
@@ -85,28 +86,41 @@ def effective_alkalinity(
         raise WrongCall("Each record needs an amount of acid, a pH before and a pH after.")
     if len(moles) < FEWEST_READINGS:
         raise NotComputed(f"Alkalinity needs {FEWEST_READINGS} readings of pH before and after acid, at least.")
-    grid = np.geomspace(LOWEST_MG_L, HIGHEST_MG_L, STEPS)
     phosphate = np.broadcast_to(np.asarray(phosphate_mol_l, dtype=float), moles.shape)
     names = np.array([acid] * len(moles) if isinstance(acid, str) else list(acid))
-    predicted = np.empty((STEPS, len(moles)))
-    for name in dict.fromkeys(names.tolist()):
-        own = names == name
-        # Buckets of a garden are mixed alike, but for a few.
-        mixed, which = np.unique(np.array([moles[own], before[own], phosphate[own]]), axis=1, return_inverse=True)
-        predicted[:, own] = ph_after(
-            acid=name,
-            acid_mol_l=mixed[0],
-            alkalinity_mg_l_caco3=grid[:, None],
-            ph_start=mixed[1],
-            temperature_c=temperature_c,
-            phosphate_mol_l=mixed[2],
-        )[:, which]
-    likelihood = np.array([_log_likelihood(reading - predicted, scatter, strip_step) for scatter in SCATTERS])
-    profile = likelihood.max(axis=0)
-    best = int(profile.argmax())
+
+    def predict(alkalinity: FloatArray) -> FloatArray:
+        predicted = np.empty((len(alkalinity), len(moles)))
+        for name in dict.fromkeys(names.tolist()):
+            own = names == name
+            # Buckets of a garden are mixed alike, but for a few.
+            mixed, which = np.unique(np.array([moles[own], before[own], phosphate[own]]), axis=1, return_inverse=True)
+            predicted[:, own] = ph_after(
+                acid=name,
+                acid_mol_l=mixed[0],
+                alkalinity_mg_l_caco3=alkalinity[:, None],
+                ph_start=mixed[1],
+                temperature_c=temperature_c,
+                phosphate_mol_l=mixed[2],
+            )[:, which]
+        return predicted
+
+    def likelihoods(predicted: FloatArray) -> FloatArray:
+        return np.array([_log_likelihood(reading - predicted, scatter, strip_step) for scatter in SCATTERS])
+
     count = len(moles)
     # Of normal errors, twice the log-likelihood ratio is n log(1 + t^2 / (n - 1)): exact where chi-squared is not.
     drop = count * np.log1p(stdtrit(count - 1, (1 + confidence) / 2) ** 2 / (count - 1))
+    grid = np.geomspace(LOWEST_MG_L, HIGHEST_MG_L, STEPS)
+    # Some points of the grid tell where the likelihood is high: only there is each looked at.
+    some = np.append(np.arange(0, STEPS - 1, STRIDE), STEPS - 1)
+    coarse = likelihoods(predict(grid[some])).max(axis=0)
+    near = some[2 * (coarse.max() - coarse) <= drop]
+    grid = grid[max(near[0] - STRIDE, 0) : near[-1] + STRIDE + 1]
+    predicted = predict(grid)
+    likelihood = likelihoods(predicted)
+    profile = likelihood.max(axis=0)
+    best = int(profile.argmax())
     beyond = 2 * (profile[best] - profile) - drop
     within = np.flatnonzero(beyond <= 0)
     return EffectiveAlkalinity(
@@ -115,7 +129,7 @@ def effective_alkalinity(
         upper=_crossing(grid, beyond, within[-1], 1),
         scatter_ph=float(SCATTERS[likelihood[:, best].argmax()]),
         readings=count,
-        bounded=bool(within[0] == 0 or within[-1] == STEPS - 1),
+        bounded=bool(within[0] == 0 or within[-1] == len(grid) - 1),
         predicted_ph=tuple(map(float, predicted[best])),
     )
 

@@ -1,16 +1,22 @@
 """Writing files whole or not at all, and tables as CSV that no spreadsheet will run."""
 
+from __future__ import annotations
+
 import contextlib
 import os
 import secrets
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from trialkit.domain.errors import WrongCall
 from trialkit.tables.formula_text import defused
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def write_bytes(path: Path, data: bytes) -> None:
@@ -86,6 +92,7 @@ def csv_text(frame: pd.DataFrame) -> str:
 
     Examples
     --------
+    >>> import pandas as pd
     >>> print(csv_text(pd.DataFrame({"note": ["=1+1", "fine"], "change_g": [-3.0, 2.5]})), end="")
     note,change_g
     '=1+1,-3
@@ -123,4 +130,4 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return repr(int(value)) if value.is_integer() and abs(value) < 2**53 else repr(float(value))
-    return value.date().isoformat() if isinstance(value, pd.Timestamp) else str(value)
+    return value.date().isoformat() if isinstance(value, datetime) else str(value)

@@ -177,17 +177,17 @@ def _influence(reading: Reading) -> Picture | None:
         scale_weights(axes, min(values), max(values), "", vertical=False)
         _name_rows(axes, sites)
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
-        for row in buckets:
-            if row.site in sites:
-                turns = row.choice is not None
-                axes.plot(
-                    [row.difference],
-                    [sites.index(row.site)],
-                    marker="D" if turns else "o",
-                    markersize=7 if turns else 4.5,
-                    color=LIGHT["clay" if turns else "teal"],
-                    zorder=4 if turns else 3,
-                )
+        for turns, mark, size, role in ((False, "o", 4.5, "teal"), (True, "D", 7, "clay")):
+            chosen = [row for row in buckets if row.site in sites and (row.choice is not None) is turns]
+            axes.plot(
+                [row.difference for row in chosen],
+                [sites.index(row.site) for row in chosen],
+                linestyle="none",
+                marker=mark,
+                markersize=size,
+                color=LIGHT[role],
+                zorder=4 if turns else 3,
+            )
 
     body = (
         Row(

@@ -195,10 +195,6 @@ def fit_censored(
     burn_in : int
         Steps of data augmentation before a set is taken.
 
-    Returns
-    -------
-    CensoredFit
-
     Raises
     ------
     MixedModelError

@@ -114,14 +114,8 @@ def analyse_response(
 ) -> Answered:
     """Fit and summarise one response.
 
-    Parameters
-    ----------
-    question : Question
-    heads : pandas.DataFrame
-        One row a head that has the response, with bucket, site, block, treatment columns and the joint ``treatment``.
-    model : DerivedModel
-    days_seed : int, optional
-        Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
+    Heads have the response, bucket, site, block, treatment columns and the joint ``treatment``. The seed is that of the
+    draws between visits, where the response is days and rows have ``lower`` and ``upper``.
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, NotAnalysed("one_treatment"))

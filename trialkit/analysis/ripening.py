@@ -72,13 +72,6 @@ def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = 
 
     McMaster & Wilhelm (1997), Agric. For. Meteorol. 87, 291-300, method 1.
 
-    Parameters
-    ----------
-    t_min_c, t_max_c : pandas.Series
-        Degrees Celsius.
-    base_c : float
-        Degrees Celsius.
-
     Examples
     --------
     >>> growing_degree_days(pd.Series([8.0, 0.0]), pd.Series([20.0, 6.0])).to_list()

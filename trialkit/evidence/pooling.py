@@ -76,18 +76,9 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
 
 
 def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
-    """Set doses together that are the same but for spoons and labels.
+    """Set doses (mg/L) together that are the same but for spoons and labels; missing ones are left out.
 
     Doses in order of size are one as long as each counts as the one before (`is_same_strength`); all go by their mean.
-
-    Parameters
-    ----------
-    nitrogen : iterable of float
-        mg/L; missing ones are left out.
-
-    Returns
-    -------
-    dict of float to float
 
     Examples
     --------

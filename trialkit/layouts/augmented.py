@@ -23,14 +23,10 @@ def augmented_blocks(
 
     Parameters
     ----------
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
+    treatments, sites, rng
+        As for `trialkit.layouts.randomisation.completely_randomised`.
     blocks : int
         Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
     options : LayoutOptions
         `checks` is needed; `keep_apart` and `bench_columns` count.
 

@@ -130,20 +130,6 @@ def clumped(treatment: IntArray, row: IntArray, column: IntArray) -> bool:
 def drawn_apart(draw: Callable[[], IntArray], bench_columns: int | None, *, keep_apart: bool) -> IntArray:
     """Draw the treatments of a site's bench, again and again until none is clumped if that is asked for.
 
-    Parameters
-    ----------
-    draw : callable
-        Draws the treatment of each position; shape (buckets,).
-    bench_columns : int or None
-        Buckets side by side in each row of the bench.
-    keep_apart : bool
-        Whether to draw again.
-
-    Returns
-    -------
-    array of int
-        Shape (buckets,).
-
     Raises
     ------
     WrongCall

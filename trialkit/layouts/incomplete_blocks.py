@@ -30,14 +30,10 @@ def incomplete_blocks(
 
     Parameters
     ----------
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
+    treatments, sites, rng
+        As for `trialkit.layouts.randomisation.completely_randomised`.
     blocks : int
         Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
     options : LayoutOptions
         `block_size` is needed; `resolvable`, `keep_apart` and `bench_columns` count.
 
@@ -123,21 +119,8 @@ def choose_blocks(
 ) -> IntArray:
     """Choose which treatments, by number, stand together.
 
-    Parameters
-    ----------
-    treatments, block_size, sites : int
-        Sizes.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        For the search; it is advanced.
-    resolvable : bool
-        Whether each run of treatments / block_size blocks must hold every treatment once.
-
-    Returns
-    -------
-    array of int
-        Shape (sites, blocks, block_size).
+    There are `blocks` at each site, so that the shape is (sites, blocks, block size). If they are resolvable, each run
+    of treatments / block size blocks holds every treatment once.
 
     Raises
     ------

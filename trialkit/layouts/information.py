@@ -84,17 +84,7 @@ def canonical_factors(information: FloatArray, replication: FloatArray) -> Float
     The eigenvalues of ``R^-1/2 C R^-1/2`` but for the one that belongs to the mean: the share of the information of an
     orthogonal layout with the same replication that is left on each of t - 1 independent comparisons.
 
-    Parameters
-    ----------
-    information : numpy.ndarray
-        From `information_matrix`; shape (t, t).
-    replication : numpy.ndarray
-        Buckets of each treatment; shape (t,).
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (t - 1,), between 0 and 1. Nil as often as the layout falls into further groups.
+    Each is between 0 and 1, and nil as often as the layout falls into further groups.
     """
     scale = 1 / np.sqrt(replication)
     values = np.linalg.eigvalsh(information * np.outer(scale, scale))[1:]

@@ -73,22 +73,7 @@ def labels_of(layout: pd.DataFrame, term: str) -> IntArray:
 
 
 def strata_parts(layout: pd.DataFrame, terms: Sequence[str], columns: FloatArray) -> list[tuple[str, int, FloatArray]]:
-    """Split columns into their parts by stratum.
-
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket.
-    terms : sequence of str
-        Blockings, the coarsest first.
-    columns : numpy.ndarray
-        Shape (buckets, m).
-
-    Returns
-    -------
-    list of (str, int, numpy.ndarray)
-        Term, its degrees of freedom, and the columns' part in it; strata without degrees of freedom are left out.
-    """
+    """Split columns into their parts by stratum, coarsest first: term, degrees of freedom (if any) and part."""
     parts, blockings, rank = [], [], 1
     rest = without(columns, [])
     for term in terms:

@@ -32,14 +32,10 @@ def latin_square(
 
     Parameters
     ----------
-    treatments : pandas.DataFrame
-        One row a treatment; their number is that of the rows and of the columns.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
+    treatments, sites, rng
+        As for `trialkit.layouts.randomisation.completely_randomised`; as many rows and columns as treatments.
     blocks : int
         Squares at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
     options : LayoutOptions
         None counts; a Latin square keeps treatments apart by itself.
 

@@ -65,10 +65,6 @@ def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     Numbers packed integers by a table, or by hashing where the table would be long, rather than comparing rows, so that
     set-up grows linearly with the number of heads.
 
-    Parameters
-    ----------
-    columns : sequence of ndarray of int, each of shape (n,)
-
     Returns
     -------
     codes : ndarray of int, shape (n,)

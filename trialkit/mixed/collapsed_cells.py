@@ -50,12 +50,6 @@ def collapse(columns: Sequence[IntArray]) -> Cells:
 def diagonal_term(terms: Sequence[CodedFactor], cells: Cells) -> int | None:
     """Find the random term with one level a cell (the bucket): its variance joins the diagonal and needs no Z.
 
-    Parameters
-    ----------
-    terms : sequence of CodedFactor
-        Random terms, coded by cell.
-    cells : Cells
-
     Raises
     ------
     ConfoundedTerm

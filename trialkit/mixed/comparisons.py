@@ -68,15 +68,7 @@ def pose(
     It is the comparison that must be determined, not the means: two treatments grown in the same blocks can be
     compared although no block links them to the others.
 
-    Parameters
-    ----------
-    fixed : FixedDesign
-    means : MeanRows
-        Of the factors within which to compare, then those compared.
-    within : int
-        How many of the factors come first.
-    choose : callable
-        Comparisons among the levels compared.
+    `means` are of the factors within which to compare, `within` in number, then of those compared.
 
     Raises
     ------
@@ -119,19 +111,9 @@ def comparison_table(
 ) -> pd.DataFrame:
     """Estimates with adjusted p values and simultaneous limits.
 
-    Parameters
-    ----------
-    index : pandas.Index
-        Names of the comparisons.
-    contrasts : ndarray, shape (c, p)
-        In the orthogonal basis.
-    small : SmallSample
-    adjust : {"tukey", "dunnett", "holm", "sidak", "none"}
-        Tukey-Kramer; Dunnett by the exact multivariate t with the correlation of the fitted (Kenward-Roger)
-        covariance and each comparison's own d.f.; Holm's limits are unadjusted, since Holm gives none.
-    levels : int
-        Number of means compared (the k of the studentized range).
-    confidence : float
+    Tukey means Tukey-Kramer, for `levels` means; Dunnett is by the exact multivariate t with the correlation of the
+    fitted (Kenward-Roger) covariance and each comparison's own d.f.; Holm's limits are unadjusted, since Holm gives
+    none. Contrasts are in the orthogonal basis.
     """
     estimate, se, df = _answers(small, contrasts)
     t = estimate / se

@@ -111,15 +111,7 @@ def orthogonal_polynomials(scores: FloatArray) -> FloatArray:
     By Forsythe's recurrence (1957, J. Soc. Indust. Appl. Math. 5, 74-88), every row cleaned twice of those before
     it. At equal spacing they are Fisher & Yates' table divided by the root of the sum of squares.
 
-    Parameters
-    ----------
-    scores : ndarray, shape (k,)
-        In any unit and order.
-
-    Returns
-    -------
-    ndarray, shape (k - 1, k)
-        Linear, quadratic, and so on.
+    Scores are in any unit and order; the rows are linear, quadratic, and so on.
 
     Raises
     ------

@@ -206,16 +206,7 @@ class FixedDesign:
 def fixed_design(
     formula: Formula, factors: Sequence[CodedFactor], covariates: Mapping[str, FloatArray], weights: FloatArray
 ) -> FixedDesign:
-    """Build the fixed part from the distinct rows of its columns.
-
-    Parameters
-    ----------
-    formula : Formula
-    factors : sequence of CodedFactor
-        Codes on the distinct rows.
-    covariates : mapping of str to ndarray, shape (distinct rows,)
-    weights : ndarray, shape (distinct rows,)
-        Number of heads that each distinct row stands for.
+    """Build the fixed part from the distinct rows of its columns, each weighing as many heads as it stands for.
 
     Raises
     ------

@@ -43,16 +43,7 @@ def row_inverse(
     A head is its cell's mean and its deviation from it; the two are orthogonal, and deviations have the residual
     variance alone.
 
-    Parameters
-    ----------
-    cells : CellInverse
-    codes : ndarray of int, shape (heads,)
-        Cell of each head.
-    sizes : ndarray, shape (cells,)
-    deviations : ndarray, shape (heads,)
-        Of each head from its cell's mean, in the scale of the fit.
-    residual : ndarray, shape (heads,)
-        Residual variance of each head, in the scale of the fit.
+    `codes` has the cell of each head; deviations and residual variances, one a head, are in the scale of the fit.
     """
     size = sizes[codes]
     return RowInverse(

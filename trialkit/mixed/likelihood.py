@@ -124,13 +124,7 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
 
 
 def _with_v(traces: Pair, quadratics: Pair, freedom: float, quadratic: FloatArray) -> Pair:
-    """Traces and quadratics of the V_i, stacked, and of V: since ``P V P = P`` these are known.
-
-    Returns
-    -------
-    first : ndarray, shape (r, 2, k)
-    second : ndarray, shape (r, 2, k, k)
-    """
+    """Traces and quadratics of the V_i, stacked, and of V, known as ``P V P = P``; shapes (r, 2, k), (r, 2, k, k)."""
     r, k = quadratics[0].shape
     first, second = np.empty((r, 2, k + 1)), np.empty((r, 2, k + 1, k + 1))
     first[:, 0, :k], first[:, 1, :k], first[:, 0, k], first[:, 1, k] = traces[0], quadratics[0], freedom, quadratic

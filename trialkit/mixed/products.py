@@ -184,18 +184,8 @@ def design_products(
 ) -> DesignProducts:
     """Lay out U by block and sum its products over the cells of each group.
 
-    Parameters
-    ----------
-    x : ndarray, shape (cells, p)
-        Orthonormal basis of the fixed part.
-    terms : sequence of CodedFactor
-        Every random term, coded by cell.
-    diagonal : int or None
-        The term that needs no columns.
-    blocks : Blocks
-    sizes : ndarray, shape (cells,)
-    residual : ndarray of int, shape (cells,)
-        Which residual variance each cell has.
+    `x` is an orthonormal basis of the fixed part, a row a cell; terms are coded by cell, and the diagonal one needs no
+    columns; `residual` says which residual variance each cell has.
     """
     in_columns = [term for position, term in enumerate(terms) if position != diagonal]
     rows = _scaled_rows(x, in_columns, blocks, sizes)
@@ -234,15 +224,7 @@ def _scaled_rows(x: FloatArray, terms: Sequence[CodedFactor], blocks: Blocks, si
 def add_responses(
     design: DesignProducts, means: FloatArray, within: FloatArray, blocks: Blocks, sizes: FloatArray
 ) -> CrossProducts:
-    """Form the products of responses with a design.
-
-    Parameters
-    ----------
-    means : ndarray, shape (responses, cells)
-        Cell means.
-    within : ndarray, shape (responses, residual variances)
-        Sums of squares within cells.
-    """
+    """Form the products of responses, by cell means and sums of squares within cells, with a design."""
     y = np.zeros((len(means), *design.member.shape))
     y[:, blocks.cell_block, blocks.cell_row] = means * np.sqrt(sizes)
     with_y = np.empty((len(means), len(design.sizes), *design.rows.shape[::2]))

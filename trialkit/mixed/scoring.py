@@ -142,16 +142,8 @@ def maximise(
     taken where the observed information allows it, else Fisher's. A step that raises the criterion is damped. A
     response takes no further part once its projected score is nil.
 
-    Parameters
-    ----------
-    start : Evaluation
-        At positive variances of each response.
-    restricted : bool
-        REML rather than full likelihood.
-    bounded : bool
-        Hold variances at zero or above; else they may go negative while V stays positive definite.
-    tolerance : float
-        Largest score at the end, in units of its standard deviation.
+    If bounded, variances are held at zero or above; else they may go negative while V stays positive definite. The
+    tolerance is the largest score at the end, in units of its standard deviation.
     """
     r, here = len(start.variances), start
     iterations, dampings, rows = np.zeros(r, np.intp), np.zeros(r, np.intp), np.arange(r)

@@ -198,11 +198,6 @@ def _definite(f: FloatArray, g: FloatArray) -> NDArray[np.bool_]:
 
     By Haynsworth's (1968) inertia formula it is where ``G^-1 + F`` has as many negative eigenvalues as G; both are
     scaled by the root of |G| here, and columns without a variance count as 1.
-
-    Parameters
-    ----------
-    f : ndarray, shape (s, blocks, q, q)
-    g : ndarray, shape (s, q)
     """
     definite, negative = np.ones(len(g), bool), (g < 0).any(1)
     root, sign = np.sqrt(np.abs(g[negative]))[:, None], np.where(g[negative] < 0, -1.0, 1.0)

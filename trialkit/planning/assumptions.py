@@ -74,14 +74,9 @@ class Assumptions:
         return {grouping: getattr(self, grouping) for grouping in GROUPINGS}
 
     def variance_of(self, term: str, treatment: Sequence[str]) -> float:
-        """Variance of a random term, g^2.
+        """Variance of a random term such as ``"site:block"``, g^2; ``"residual"`` is that of heads.
 
-        Parameters
-        ----------
-        term : str
-            A grouping such as ``"site:block"``; ``"residual"`` is that of heads.
-        treatment : sequence of str
-            Columns of the treatment factors, which tell ``"site:cultivar"`` from a group of buckets.
+        The columns of the treatment factors tell ``"site:cultivar"`` from a group of buckets.
         """
         if term in self.named:
             return float(self.named[term])

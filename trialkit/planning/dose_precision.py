@@ -59,12 +59,7 @@ def usual_curve(highest_tsp: float, share: float) -> AssumedDoseCurve:
     Common practice, no source. A range is chosen so as to hold the answer; where it does not, no number of buckets
     helps.
 
-    Parameters
-    ----------
-    highest_tsp : float
-        Highest dose tried, teaspoons a bucket.
-    share : float
-        Of the attainable gain, that the recommendation is to reach.
+    The dose in question is that which reaches the share of the attainable gain.
 
     Examples
     --------
@@ -102,22 +97,8 @@ def dose_precision(
     then has the least squares variance ``v (J'J)^-1`` and the dose ``-log(1 - share) / rate`` follows to first order
     (Seber & Wild 1989, Nonlinear Regression, ch. 2; from memory). The real interval is longer upwards than downwards.
 
-    Parameters
-    ----------
-    effect : EffectPower
-        The main effect of the dose in a design with equal numbers.
-    goal : Goal
-        For which it was worked out.
-    doses_tsp : sequence of float
-        Doses tried, teaspoons a bucket.
-    curve : AssumedDoseCurve
-        As assumed.
-    share : float
-        Of the attainable gain, that the recommendation is to reach.
-
-    Returns
-    -------
-    DosePrecision
+    The effect is the main effect of the dose with equal numbers; the share, of the attainable gain, is what the
+    recommendation is to reach.
 
     Raises
     ------

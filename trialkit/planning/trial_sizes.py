@@ -97,7 +97,7 @@ def judge_sizes(
     cost_per_bucket: float,
     judge: Judge = expected_power,
 ) -> tuple[JudgedSize, ...]:
-    """What trials of several sizes can tell, and what they cost.
+    """What trials of several sizes can tell, and what they cost; one that cannot be analysed has the reason.
 
     Parameters
     ----------
@@ -110,11 +110,6 @@ def judge_sizes(
         In any currency; 0 where no costs are known.
     judge : callable
         How power is found.
-
-    Returns
-    -------
-    tuple of JudgedSize
-        In the order of the sizes. One that cannot be analysed has the reason.
     """
     return tuple(_judged(size, design_of(size), assumptions, goal, cost_per_bucket, judge) for size in sizes)
 

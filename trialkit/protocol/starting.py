@@ -74,16 +74,7 @@ def id_from(name: str) -> str:
 
 
 def new_trial_text(answers: NewTrial) -> str:
-    """Return a commented trial.toml.
-
-    Parameters
-    ----------
-    answers : NewTrial
-
-    Returns
-    -------
-    str
-        TOML that reads back as a protocol with these answers.
+    """Return a commented trial.toml that reads back as a protocol with these answers.
 
     Raises
     ------

@@ -63,19 +63,7 @@ class ReturnedTable:
 
 
 def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
-    """Find the tables of a returned file.
-
-    Parameters
-    ----------
-    returned : Returned
-    log : Log
-        Is told what was repaired, asked or refused.
-
-    Returns
-    -------
-    list of ReturnedTable
-        One for each sheet that holds one.
-    """
+    """Find the tables of a returned file, one for each sheet that holds one."""
     headers = {place: _header(sheet) for place, sheet in enumerate(returned.sheets)}
     found = {place: header for place, header in headers.items() if header is not None}
     if not found:

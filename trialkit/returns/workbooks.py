@@ -30,19 +30,7 @@ NO_FILL = (None, "none")
 
 
 def read_workbook(data: bytes, log: Log) -> Returned:
-    """Read a workbook.
-
-    Parameters
-    ----------
-    data : bytes
-        Its content.
-    log : Log
-        Is told why it was refused.
-
-    Returns
-    -------
-    Returned
-        Its sheets that hold anything, without those of our forms that hold no records.
+    """Read the sheets of a workbook that hold anything, without those of our forms that hold no records.
 
     Raises
     ------

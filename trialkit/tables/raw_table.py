@@ -38,20 +38,7 @@ class RawTable:
 
 
 def parse_csv(file: str, text: str) -> RawTable | Problem:
-    """Split the text of a CSV file into cells; blank rows are skipped, no row is ever shifted.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file, for messages.
-    text : str
-        Its content.
-
-    Returns
-    -------
-    RawTable or Problem
-        The cells, or the one reason why none can be told apart.
-    """
+    """Split the text of a CSV file into cells, or say why not; blank rows are skipped, no row is ever shifted."""
     with _collector_at_rest():
         return _parse(file, text)
 

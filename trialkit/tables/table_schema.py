@@ -160,19 +160,9 @@ def _field(entry: dict[str, Any]) -> Field:
 
 
 def compile_schema(schema: TableSchema, present: Collection[str]) -> Any:
-    """Compile a schema to a pandera one for a typed frame.
+    """Compile a schema to a pandera one for a typed frame, as far as the frame's columns are present.
 
-    Parameters
-    ----------
-    schema : TableSchema
-        What to check.
-    present : collection of str
-        The columns that the file has; others are not checked.
-
-    Returns
-    -------
-    pandera.pandas.DataFrameSchema
-        Each of its checks is named after the constraint of the Table Schema that it enforces.
+    Each check is named after the constraint of the Table Schema that it enforces.
     """
     import pandera.pandas as pa  # half a second: only when a table is checked
 

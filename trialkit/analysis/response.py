@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -84,20 +85,11 @@ class Question:
 
 @dataclass(frozen=True)
 class Answered:
-    """A response with what its answer rests on.
-
-    Attributes
-    ----------
-    result : ResponseResult
-    rows : pandas.DataFrame
-    model : DerivedModel or None
-        None, as the fits are, where it was not analysed.
-    fits : Fits or None
-    """
+    """A response with what its answer rests on."""
 
     result: ResponseResult
     rows: pd.DataFrame
-    model: DerivedModel | None = None
+    model: Annotated[DerivedModel | None, "None, as the fits are, where it was not analysed."] = None
     fits: Fits | None = None
 
 

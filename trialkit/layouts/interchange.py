@@ -6,6 +6,7 @@ information matrix (John & Williams 1995, *Cyclic and Computer Generated Designs
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,22 +30,18 @@ MOST_STARTS, FEWEST_ROUNDS = 24, 40
 
 @dataclass(frozen=True)
 class Frame:
-    """The buckets to be filled, and what has to stay as it is.
+    """The buckets to be filled, and what has to stay as it is."""
 
-    Attributes
-    ----------
-    groups : array of int
-        Site or replicate of each bucket: each treatment comes as often in each, or once more; shape (buckets,).
-    systems : tuple of (array of int, float)
-        Blockings to be eliminated, each with the factor of ``N N'`` in the information matrix: ``1 / k`` for blocks of
-        k; for rows and columns that cross in a rectangle also the rectangle, with a factor below 0.
-    distinct : tuple of array of int
-        Blockings within which no treatment may come twice.
-    """
-
-    groups: IntArray
-    systems: tuple[tuple[IntArray, float], ...]
-    distinct: tuple[IntArray, ...] = ()
+    groups: Annotated[
+        IntArray,
+        "Site or replicate of each bucket: each treatment comes as often in each, or once more; shape (buckets,).",
+    ]
+    systems: Annotated[
+        tuple[tuple[IntArray, float], ...],
+        "Blockings to be eliminated, each with the factor of ``N N'`` in the information matrix: ``1 / k`` for blocks "
+        "of k; for rows and columns that cross in a rectangle also the rectangle, with a factor below 0.",
+    ]
+    distinct: Annotated[tuple[IntArray, ...], "Blockings within which no treatment may come twice."] = ()
 
 
 def information(treatment: IntArray, count: int, frame: Frame) -> FloatArray:

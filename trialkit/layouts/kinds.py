@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Annotated, Protocol
 
 import numpy as np
 import pandas as pd
@@ -37,41 +37,27 @@ Sizes = Callable[[int, int, LayoutOptions], tuple[IntArray, IntArray]]
 
 @dataclass(frozen=True)
 class LayoutKind:
-    """One kind of layout.
+    """One kind of layout."""
 
-    Attributes
-    ----------
-    name : str
-        As trial.toml spells it.
-    randomise : Randomise
-        Makes the layout.
-    random_terms : tuple of str
-        Strata of the randomisation between site and bucket, as random terms of a mixed model (``a:b`` is the joint
-        levels of a and b). The analysis follows the randomisation: each is fitted, however small.
-    replication : callable
-        From treatments, blocks a site and options: the fewest and the most buckets of each treatment at a site, two
-        arrays of shape (treatments,).
-    buckets_a_site : callable
-        From the same: the buckets at each site.
-    place_columns : tuple of str
-        Columns of layout.csv that this kind needs besides site, block and position.
-    options : tuple of str
-        Options, by their names in `LayoutOptions`, that this kind knows.
-    complete : tuple of str
-        Places, as ``a:b``, each of which holds every treatment once.
-    distinct : tuple of str
-        Places, each of which holds no treatment twice.
-    """
-
-    name: str
-    randomise: Randomise
-    random_terms: tuple[str, ...]
-    replication: Sizes
-    buckets_a_site: Callable[[int, int, LayoutOptions], int]
-    place_columns: tuple[str, ...] = ()
-    options: tuple[str, ...] = ()
-    complete: tuple[str, ...] = ()
-    distinct: tuple[str, ...] = ()
+    name: Annotated[str, "As trial.toml spells it."]
+    randomise: Annotated[Randomise, "Makes the layout."]
+    random_terms: Annotated[
+        tuple[str, ...],
+        "Strata of the randomisation between site and bucket, as random terms of a mixed model (``a:b`` is the joint "
+        "levels of a and b). The analysis follows the randomisation: each is fitted, however small.",
+    ]
+    replication: Annotated[
+        Sizes,
+        "From treatments, blocks a site and options: the fewest and the most buckets of each treatment at a site, two "
+        "arrays of shape (treatments,).",
+    ]
+    buckets_a_site: Annotated[Callable[[int, int, LayoutOptions], int], "From the same: the buckets at each site."]
+    place_columns: Annotated[
+        tuple[str, ...], "Columns of layout.csv that this kind needs besides site, block and position."
+    ] = ()
+    options: Annotated[tuple[str, ...], "Options, by their names in `LayoutOptions`, that this kind knows."] = ()
+    complete: Annotated[tuple[str, ...], "Places, as ``a:b``, each of which holds every treatment once."] = ()
+    distinct: Annotated[tuple[str, ...], "Places, each of which holds no treatment twice."] = ()
 
 
 def _each_block(treatments: int, blocks: int, options: LayoutOptions) -> tuple[IntArray, IntArray]:

@@ -7,6 +7,7 @@ Soc. A* 283:147-178; from memory). The last is that of buckets.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -36,35 +37,16 @@ class Stratum:
 
 @dataclass(frozen=True)
 class EffectInformation:
-    """Where a treatment effect is estimated.
+    """Where a treatment effect is estimated."""
 
-    Attributes
-    ----------
-    effect : str
-        Factor, or factors joined by ``:``.
-    degrees_of_freedom : int
-    lost : int
-        Degrees of freedom that the effect lacks because combinations of levels are missing.
-    shares : mapping of str to float
-        Average share of the information on the effect in each stratum.
-    stratum : str or None
-        The finest stratum that can estimate all of it; None where none can.
-    least_share : float
-        Share of the information on its worst comparison in that stratum.
-    error : int
-        Degrees of freedom for error in that stratum.
-    aliased_with : tuple of str
-        Effects that the treatments tried cannot tell it from.
-    """
-
-    effect: str
+    effect: Annotated[str, "Factor, or factors joined by ``:``."]
     degrees_of_freedom: int
-    lost: int
-    shares: Mapping[str, float]
-    stratum: str | None
-    least_share: float
-    error: int
-    aliased_with: tuple[str, ...]
+    lost: Annotated[int, "Degrees of freedom that the effect lacks because combinations of levels are missing."]
+    shares: Annotated[Mapping[str, float], "Average share of the information on the effect in each stratum."]
+    stratum: Annotated[str | None, "The finest stratum that can estimate all of it; None where none can."]
+    least_share: Annotated[float, "Share of the information on its worst comparison in that stratum."]
+    error: Annotated[int, "Degrees of freedom for error in that stratum."]
+    aliased_with: Annotated[tuple[str, ...], "Effects that the treatments tried cannot tell it from."]
 
 
 def labels_of(layout: pd.DataFrame, term: str) -> IntArray:

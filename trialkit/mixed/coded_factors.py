@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -17,21 +18,11 @@ TABLE_SHARE = 16
 
 @dataclass(frozen=True)
 class CodedFactor:
-    """A column of labels.
+    """A column of labels."""
 
-    Attributes
-    ----------
-    name : str
-        Column name, or names joined by ``:`` for joint levels.
-    levels : tuple
-        The levels that occur, in order; the first is the reference.
-    codes : ndarray of int, shape (n,)
-        Position of each row's level in `levels`.
-    """
-
-    name: str
-    levels: tuple[object, ...]
-    codes: IntArray
+    name: Annotated[str, "Column name, or names joined by ``:`` for joint levels."]
+    levels: Annotated[tuple[object, ...], "The levels that occur, in order; the first is the reference."]
+    codes: Annotated[IntArray, "Shape (n,). Position of each row's level in `levels`."]
 
 
 def encode(column: pd.Series) -> CodedFactor:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,21 +17,11 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Cells:
-    """Cells of the data.
+    """Cells of the data."""
 
-    Attributes
-    ----------
-    codes : ndarray of int, shape (heads,)
-        Cell of each head.
-    representatives : ndarray of int, shape (cells,)
-        One head of each cell.
-    sizes : ndarray, shape (cells,)
-        Heads in each cell.
-    """
-
-    codes: IntArray
-    representatives: IntArray
-    sizes: FloatArray
+    codes: Annotated[IntArray, "Shape (heads,). Cell of each head."]
+    representatives: Annotated[IntArray, "Shape (cells,). One head of each cell."]
+    sizes: Annotated[FloatArray, "Shape (cells,). Heads in each cell."]
 
     def means(self, responses: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Collapse responses, shape (r, heads), to cell means, shape (r, cells), and deviations from them."""

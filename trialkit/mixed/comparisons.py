@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
@@ -32,24 +32,14 @@ ADJUSTMENTS: Mapping[str, tuple[Adjustment, ...]] = {
 
 @dataclass(frozen=True)
 class PosedComparison:
-    """Comparisons asked of a fit, one family after another.
+    """Comparisons asked of a fit, one family after another."""
 
-    Attributes
-    ----------
-    within : tuple of str
-        Factors whose joint levels each have a family of their own; none for a single family.
-    places : tuple of tuple
-        Those joint levels.
-    contrasts : Contrasts
-        Over the levels compared, the same in every family.
-    families : tuple of ndarray, shape (comparisons, p)
-        Contrasts in the orthogonal basis.
-    """
-
-    within: tuple[str, ...]
-    places: tuple[tuple[object, ...], ...]
-    contrasts: Contrasts
-    families: tuple[FloatArray, ...]
+    within: Annotated[
+        tuple[str, ...], "Factors whose joint levels each have a family of their own; none for a single family."
+    ]
+    places: Annotated[tuple[tuple[object, ...], ...], "Those joint levels."]
+    contrasts: Annotated[Contrasts, "Over the levels compared, the same in every family."]
+    families: Annotated[tuple[FloatArray, ...], "Shape (comparisons, p). Contrasts in the orthogonal basis."]
 
     def tables(self, answer: Callable[[pd.Index, FloatArray], pd.DataFrame]) -> pd.DataFrame:
         """Answer every family, and put the tables one under another with the place in front."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
@@ -21,20 +21,11 @@ DEGREES = ("linear", "quadratic", "cubic", "quartic", "quintic")
 
 @dataclass(frozen=True)
 class Contrasts:
-    """Comparisons among k levels.
+    """Comparisons among k levels."""
 
-    Attributes
-    ----------
-    index : pandas.Index
-        Of the table of answers.
-    names : tuple of str
-        What a message calls each comparison.
-    weights : ndarray, shape (comparisons, k)
-    """
-
-    index: pd.Index
-    names: tuple[str, ...]
-    weights: FloatArray
+    index: Annotated[pd.Index, "Of the table of answers."]
+    names: Annotated[tuple[str, ...], "What a message calls each comparison."]
+    weights: Annotated[FloatArray, "Shape (comparisons, k)."]
 
 
 def family_contrasts(family: Family, levels: Sequence[str], reference: str | None) -> Contrasts:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from itertools import product
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
@@ -27,24 +27,14 @@ _PLAIN = re.compile(rf"\s*({_NAME})\s*~\s*(1|{_NAME}(?:\s*[+*:]\s*{_NAME})*)\s*"
 
 @dataclass(frozen=True)
 class Formula:
-    """A parsed model formula.
+    """A parsed model formula."""
 
-    Attributes
-    ----------
-    text : str
-        As it was written.
-    response : str
-        Column of the response.
-    terms : tuple of tuple of str
-        Columns of each term, in the order of the model matrix; the intercept is ``()``.
-    right_side : object
-        What formulaic made of the right side; None of a formula that is read and coded here.
-    """
-
-    text: str
-    response: str
-    terms: tuple[tuple[str, ...], ...]
-    right_side: Any
+    text: Annotated[str, "As it was written."]
+    response: Annotated[str, "Column of the response."]
+    terms: Annotated[
+        tuple[tuple[str, ...], ...], "Columns of each term, in the order of the model matrix; the intercept is ``()``."
+    ]
+    right_side: Annotated[Any, "What formulaic made of the right side; None of a formula that is read and coded here."]
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -113,34 +103,18 @@ def _parsed_by_formulaic(text: str) -> Formula:
 
 @dataclass(frozen=True, eq=False)
 class Coding:
-    """How the columns of the fixed part are coded; compared by identity, so that what follows can be remembered.
-
-    Attributes
-    ----------
-    formula : Formula
-    factors : dict
-        Levels of each factor.
-    codes : dict of str to ndarray of int, shape (distinct rows,)
-        Level of each factor that a distinct row has.
-    covariates : dict of str to ndarray, shape (distinct rows,)
-    matrix : ndarray, shape (distinct rows, columns)
-        Model matrix, in order of the factors' codes.
-    names : tuple of str
-        Its columns.
-    slices : tuple of slice
-        Columns of each term.
-    rows : callable
-        Model-matrix rows, shape (n, columns), of a frame, coded alike.
-    """
+    """How the columns of the fixed part are coded; compared by identity, so that what follows can be remembered."""
 
     formula: Formula
-    factors: Mapping[str, tuple[object, ...]]
-    codes: Mapping[str, IntArray]
-    covariates: Mapping[str, FloatArray]
-    matrix: FloatArray
-    names: tuple[str, ...]
-    slices: tuple[slice, ...]
-    rows: Callable[[pd.DataFrame], FloatArray]
+    factors: Annotated[Mapping[str, tuple[object, ...]], "Levels of each factor."]
+    codes: Annotated[Mapping[str, IntArray], "Shape (distinct rows,). Level of each factor that a distinct row has."]
+    covariates: Annotated[Mapping[str, FloatArray], "Shape (distinct rows,)."]
+    matrix: Annotated[FloatArray, "Shape (distinct rows, columns). Model matrix, in order of the factors' codes."]
+    names: Annotated[tuple[str, ...], "Its columns."]
+    slices: Annotated[tuple[slice, ...], "Columns of each term."]
+    rows: Annotated[
+        Callable[[pd.DataFrame], FloatArray], "Model-matrix rows, shape (n, columns), of a frame, coded alike."
+    ]
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,21 +19,11 @@ ALONE = 1e-9
 
 @dataclass(frozen=True)
 class RowInverse:
-    """Rows of V^-1 by head, in the scale of the fit.
+    """Rows of V^-1 by head, in the scale of the fit."""
 
-    Attributes
-    ----------
-    x : ndarray, shape (heads, p)
-        ``V^-1 X``.
-    residual : ndarray, shape (heads,)
-        ``P y``.
-    own : ndarray, shape (heads,)
-        Diagonal of P.
-    """
-
-    x: FloatArray
-    residual: FloatArray
-    own: FloatArray
+    x: Annotated[FloatArray, "Shape (heads, p). ``V^-1 X``."]
+    residual: Annotated[FloatArray, "Shape (heads,). ``P y``."]
+    own: Annotated[FloatArray, "Shape (heads,). Diagonal of P."]
 
 
 def row_inverse(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -21,20 +21,11 @@ Weights = Literal["equal", "proportional"] | Mapping[str, Mapping[Any, float]]
 
 @dataclass(frozen=True)
 class MeanRows:
-    """Rows of the model matrix averaged to the joint levels of some factors.
+    """Rows of the model matrix averaged to the joint levels of some factors."""
 
-    Attributes
-    ----------
-    names : tuple of str
-        The factors.
-    levels : tuple of tuple
-        Joint levels, the last factor's changing fastest.
-    rows : ndarray, shape (joint levels, columns of the model matrix)
-    """
-
-    names: tuple[str, ...]
-    levels: tuple[tuple[Any, ...], ...]
-    rows: FloatArray
+    names: Annotated[tuple[str, ...], "The factors."]
+    levels: Annotated[tuple[tuple[Any, ...], ...], "Joint levels, the last factor's changing fastest."]
+    rows: Annotated[FloatArray, "Shape (joint levels, columns of the model matrix)."]
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 from numpy.polynomial import Chebyshev
@@ -48,18 +49,13 @@ NEVER, ALWAYS = 1e-9, 9.0
 
 @dataclass(frozen=True)
 class LargestT:
-    """Distribution of the largest of several |T_i|.
+    """Distribution of the largest of several |T_i|."""
 
-    Attributes
-    ----------
-    size : int
-        How many there are, k.
-    normal : callable
-        Probability that every |Z_i| stays at or below each of several limits, shape (n,) -> (n,).
-    """
-
-    size: int
-    normal: Callable[[FloatArray], FloatArray]
+    size: Annotated[int, "How many there are, k."]
+    normal: Annotated[
+        Callable[[FloatArray], FloatArray],
+        "Probability that every |Z_i| stays at or below each of several limits, shape (n,) -> (n,).",
+    ]
 
     def probability(self, critical: float, df: float) -> float:
         """Probability that every |T_i| stays at or below a critical value.

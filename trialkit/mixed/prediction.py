@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,21 +41,11 @@ def predict_columns(point: Evaluation, solved: Solved, term: int, block: IntArra
 
 @dataclass(frozen=True)
 class CellInverse:
-    """Rows of V^-1, by cell of the scaled data, for the first response.
+    """Rows of V^-1, by cell of the scaled data, for the first response."""
 
-    Attributes
-    ----------
-    x : ndarray, shape (cells, p)
-        ``V^-1 X``.
-    residual : ndarray, shape (cells,)
-        ``V^-1 (y - X b)``, which is P y.
-    own : ndarray, shape (cells,)
-        Diagonal of P.
-    """
-
-    x: FloatArray
-    residual: FloatArray
-    own: FloatArray
+    x: Annotated[FloatArray, "Shape (cells, p). ``V^-1 X``."]
+    residual: Annotated[FloatArray, "Shape (cells,). ``V^-1 (y - X b)``, which is P y."]
+    own: Annotated[FloatArray, "Shape (cells,). Diagonal of P."]
 
 
 def cell_inverse(

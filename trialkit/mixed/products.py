@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
 from math import prod
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,20 +145,15 @@ class DesignProducts:
 
 @dataclass(frozen=True)
 class CrossProducts:
-    """The design's products together with those of one response or many.
-
-    Attributes
-    ----------
-    design : DesignProducts
-    with_y : ndarray, shape (responses, groups, blocks, m)
-        ``U_g' y`` of each response, y'y in the place of y.
-    within : ndarray, shape (responses, residual variances)
-        Sum of squares of each response within cells.
-    """
+    """The design's products together with those of one response or many."""
 
     design: DesignProducts
-    with_y: FloatArray
-    within: FloatArray
+    with_y: Annotated[
+        FloatArray, "Shape (responses, groups, blocks, m). ``U_g' y`` of each response, y'y in the place of y."
+    ]
+    within: Annotated[
+        FloatArray, "Shape (responses, residual variances). Sum of squares of each response within cells."
+    ]
 
     def weighted_y(self, weights: FloatArray) -> FloatArray:
         """``sum_g w_g U_g'y``, (s, groups) -> (responses, blocks, m), s 1 or as many; further weights do not count."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,17 +25,10 @@ class AssumedDoseCurve:
     """Head weight by dose, ``a + gain (1 - exp(-rate d))`` (Mitscherlich's asymptotic curve).
 
     The defaults are common practice, no source.
-
-    Attributes
-    ----------
-    gain_g : float
-        From no nutrient to ample, g.
-    rate_per_tsp : float
-        By how much a teaspoon a bucket closes what is left of the gain.
     """
 
-    gain_g: float = 100.0
-    rate_per_tsp: float = 0.45
+    gain_g: Annotated[float, "From no nutrient to ample, g."] = 100.0
+    rate_per_tsp: Annotated[float, "By how much a teaspoon a bucket closes what is left of the gain."] = 0.45
 
     def __post_init__(self) -> None:
         if not (0 < self.gain_g < math.inf and 0 < self.rate_per_tsp < math.inf):
@@ -71,21 +65,13 @@ def usual_curve(highest_tsp: float, share: float) -> AssumedDoseCurve:
 
 @dataclass(frozen=True)
 class DosePrecision:
-    """How closely the recommended dose would be known.
+    """How closely the recommended dose would be known."""
 
-    Attributes
-    ----------
-    recommended_tsp : float
-        Dose that the assumed curve recommends.
-    half_width_tsp : float
-        Expected half-width of its interval, to first order; infinite with fewer than three doses.
-    curve_told : bool
-        Whether there are enough doses (four or more) to tell a curve from a plateau.
-    """
-
-    recommended_tsp: float
-    half_width_tsp: float
-    curve_told: bool
+    recommended_tsp: Annotated[float, "Dose that the assumed curve recommends."]
+    half_width_tsp: Annotated[
+        float, "Expected half-width of its interval, to first order; infinite with fewer than three doses."
+    ]
+    curve_told: Annotated[bool, "Whether there are enough doses (four or more) to tell a curve from a plateau."]
 
 
 def dose_precision(

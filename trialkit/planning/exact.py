@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,18 +24,10 @@ SHARE_TOLERANCE = 1e-8
 
 @dataclass(frozen=True)
 class Expectation:
-    """A design under assumed variances.
-
-    Attributes
-    ----------
-    design : PlannedDesign
-    variances : ndarray, shape (k,)
-        g^2, in the order of the model's names.
-    goal : Goal
-    """
+    """A design under assumed variances."""
 
     design: PlannedDesign
-    variances: FloatArray
+    variances: Annotated[FloatArray, "Shape (k,). g^2, in the order of the model's names."]
     goal: Goal
 
     @cached_property

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -32,39 +33,22 @@ ModelOf = Callable[[pd.DataFrame], tuple[str, Sequence[str]]]
 
 @dataclass(frozen=True)
 class Comparisons:
-    """Every other treatment against the current practice.
+    """Every other treatment against the current practice."""
 
-    Attributes
-    ----------
-    levels : tuple of mapping
-        Level of each treatment column, by comparison.
-    rows : ndarray, shape (comparisons, columns of the model matrix)
-    """
-
-    levels: tuple[Mapping[str, str], ...]
-    rows: FloatArray
+    levels: Annotated[tuple[Mapping[str, str], ...], "Level of each treatment column, by comparison."]
+    rows: Annotated[FloatArray, "Shape (comparisons, columns of the model matrix)."]
 
 
 @dataclass(frozen=True)
 class PlannedDesign:
-    """Planned heads and the model that they would be analysed by.
+    """Planned heads and the model that they would be analysed by."""
 
-    Attributes
-    ----------
-    heads : pandas.DataFrame
-        One row a head: bucket, site and other groupings, and the treatment columns as factors.
-    formula : str
-        Response and fixed part.
-    random : tuple of str
-        Random terms besides the residual.
-    treatment : tuple of str
-        Columns of the treatment factors.
-    """
-
-    heads: pd.DataFrame
-    formula: str
-    random: tuple[str, ...]
-    treatment: tuple[str, ...]
+    heads: Annotated[
+        pd.DataFrame, "One row a head: bucket, site and other groupings, and the treatment columns as factors."
+    ]
+    formula: Annotated[str, "Response and fixed part."]
+    random: Annotated[tuple[str, ...], "Random terms besides the residual."]
+    treatment: Annotated[tuple[str, ...], "Columns of the treatment factors."]
 
     @cached_property
     def data(self) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,24 +36,12 @@ Bounds = Literal["strata", "nonnegative"]
 
 @dataclass(frozen=True)
 class Task:
-    """All that a worker needs.
-
-    Attributes
-    ----------
-    design : PlannedDesign
-    variances : ndarray, shape (k,)
-        g^2, in the order of the model's names.
-    means : ndarray, shape (heads,)
-        True mean of each head, g.
-    contrasts : ndarray, shape (c, columns of the model matrix)
-        Differences to estimate.
-    seed : int
-    """
+    """All that a worker needs."""
 
     design: PlannedDesign
-    variances: FloatArray
-    means: FloatArray
-    contrasts: FloatArray
+    variances: Annotated[FloatArray, "Shape (k,). g^2, in the order of the model's names."]
+    means: Annotated[FloatArray, "Shape (heads,). True mean of each head, g."]
+    contrasts: Annotated[FloatArray, "Shape (c, columns of the model matrix). Differences to estimate."]
     seed: int
 
 
@@ -192,15 +180,9 @@ def _analysed(payload: bytes, bounds: Bounds, responses: FloatArray) -> Draws:
 
 @dataclass(frozen=True)
 class DrawnTerms:
-    """Random terms coded by head, for drawing.
+    """Random terms coded by head, for drawing."""
 
-    Attributes
-    ----------
-    codes : tuple of ndarray of int, shape (heads,)
-    levels : tuple of int
-    """
-
-    codes: tuple[NDArray[np.intp], ...]
+    codes: Annotated[tuple[NDArray[np.intp], ...], "Shape (heads,)."]
     levels: tuple[int, ...]
 
     def responses(self, task: Task, replicates: range) -> FloatArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Annotated
 
 import numpy as np
 
@@ -24,21 +25,11 @@ PlannedDesignOf = Callable[["TrialSize"], PlannedDesign]
 
 @dataclass(frozen=True, order=True)
 class TrialSize:
-    """How large a trial is.
+    """How large a trial is."""
 
-    Attributes
-    ----------
-    sites : int
-        Gardens.
-    blocks : int
-        Blocks in each garden.
-    heads : int
-        Heads in each bucket.
-    """
-
-    sites: int
-    blocks: int
-    heads: int
+    sites: Annotated[int, "Gardens."]
+    blocks: Annotated[int, "Blocks in each garden."]
+    heads: Annotated[int, "Heads in each bucket."]
 
     def __post_init__(self) -> None:
         if min(self.sites, self.blocks, self.heads) < 1:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -32,26 +32,16 @@ CONSTRAINT_RULES = {
 
 @dataclass(frozen=True)
 class TableReading:
-    """What could be read of one table.
+    """What could be read of one table."""
 
-    Attributes
-    ----------
-    schema : TableSchema
-        What was expected.
-    frame : pandas.DataFrame
-        Typed columns, all those of the schema and no others; the index is the spreadsheet row. A missing text is
-        ``""``, a missing number NaN, a missing integer, date or yes/no NA.
-    missing_columns : frozenset of str
-        Columns that the file does not have (blank in `frame`).
-    complete : bool
-        False when rows had to be left out.
-    problems : tuple of Problem
-    """
-
-    schema: TableSchema
-    frame: pd.DataFrame
-    missing_columns: frozenset[str] = frozenset()
-    complete: bool = True
+    schema: Annotated[TableSchema, "What was expected."]
+    frame: Annotated[
+        pd.DataFrame,
+        "Typed columns, all those of the schema and no others; the index is the spreadsheet row. A missing text is "
+        '``""``, a missing number NaN, a missing integer, date or yes/no NA.',
+    ]
+    missing_columns: Annotated[frozenset[str], "Columns that the file does not have (blank in `frame`)."] = frozenset()
+    complete: Annotated[bool, "False when rows had to be left out."] = True
     problems: tuple[Problem, ...] = ()
     raw: dict[str, list[str]] = field(default_factory=dict, repr=False)
 

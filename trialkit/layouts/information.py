@@ -112,18 +112,3 @@ def comparable_groups(information: FloatArray) -> tuple[tuple[int, ...], ...]:
         else:
             home.append(treatment)
     return tuple(tuple(group) for group in groups)
-
-
-def pairwise_variances(information: FloatArray) -> FloatArray:
-    """Return the variance of each difference of two treatments, over the error variance; shape (t, t).
-
-    Infinite between treatments that cannot be compared.
-    """
-    inverse = np.linalg.pinv(information, rcond=ZERO, hermitian=True)
-    diagonal = np.diag(inverse)
-    variances = diagonal[:, None] + diagonal[None, :] - 2 * inverse
-    group = np.empty(len(information), dtype=int)
-    for number, members in enumerate(comparable_groups(information)):
-        group[list(members)] = number
-    np.fill_diagonal(variances, 0.0)
-    return np.asarray(np.where(group[:, None] == group[None, :], variances, np.inf))

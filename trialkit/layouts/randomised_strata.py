@@ -44,7 +44,6 @@ class EffectInformation:
     lost: Annotated[int, "Degrees of freedom that the effect lacks because combinations of levels are missing."]
     shares: Annotated[Mapping[str, float], "Average share of the information on the effect in each stratum."]
     stratum: Annotated[str | None, "The finest stratum that can estimate all of it; None where none can."]
-    least_share: Annotated[float, "Share of the information on its worst comparison in that stratum."]
     error: Annotated[int, "Degrees of freedom for error in that stratum."]
     aliased_with: Annotated[tuple[str, ...], "Effects that the treatments tried cannot tell it from."]
 
@@ -102,14 +101,14 @@ def effects_of(
 def _effect(
     name: str, lost: int, parts: Mapping[str, FloatArray], error: Mapping[str, int], aliases: tuple[str, ...]
 ) -> EffectInformation:
-    shares, stratum, least, count = {}, None, 0.0, 0
+    shares, stratum, count = {}, None, 0
     for term, part in parts.items():
         values = np.linalg.eigvalsh(part.T @ part)
         count = len(values)
         shares[term] = float(values.mean()) if count else 0.0
         if count and values[0] > ZERO:
-            stratum, least = term, float(values[0])
-    return EffectInformation(name, count, lost, shares, stratum, least, error[stratum] if stratum else 0, aliases)
+            stratum = term
+    return EffectInformation(name, count, lost, shares, stratum, error[stratum] if stratum else 0, aliases)
 
 
 def _overlap(first: FloatArray, second: FloatArray) -> bool:

@@ -104,14 +104,6 @@ class CensoredFit:
         """Names of the variances."""
         return self.model.variance_names
 
-    @property
-    def fraction_missing(self) -> float:
-        """Largest fraction of missing information of a fixed effect (a difference from the first level), 0 to 1."""
-        fixed, combined = self.model.fixed, self.answers.combined
-        effects = np.eye(len(fixed.names))[fixed.kept]
-        of_levels = effects[[fixed.names[i] != "Intercept" for i in fixed.kept]]
-        return float(combined.share_missing(fixed.to_orthogonal(of_levels if len(of_levels) else effects)).max())
-
     def anova(self) -> pd.DataFrame:
         """Partial F tests as from `MixedFit.anova`, combined over the sets (Li, Raghunathan & Rubin 1991)."""
         return self.answers.anova()

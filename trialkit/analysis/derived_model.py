@@ -37,9 +37,9 @@ class DerivedModel:
         """Write the model formula, with the factors crossed or one joint `treatment` column."""
         return f"{response} ~ {' + '.join([*self.nuisance, treatment or ' * '.join(self.treatment)])}"
 
-    def noting(self, code: NoteCode, count: int | None = None, site: str | None = None) -> DerivedModel:
+    def noting(self, code: NoteCode) -> DerivedModel:
         """Return the model with a further note."""
-        return replace(self, notes=(*self.notes, Note(code, count=count, site=site)))
+        return replace(self, notes=(*self.notes, Note(code)))
 
     def with_spread_by_site(self) -> DerivedModel:
         """Return the model in which buckets of each site have a variance of their own."""

@@ -65,13 +65,6 @@ class Sheet:
 def garden_pack(trial: Trial, site: str) -> str:
     """Write what a garden prints: labels, map, mixing cards, record sheets, cautions.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
     Returns
     -------
     str

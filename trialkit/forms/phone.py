@@ -31,13 +31,6 @@ ESCAPED_IN_SCRIPT = str.maketrans(
 def phone_form(trial: Trial, site: str) -> str:
     """Write the phone form of one garden.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
     Returns
     -------
     str

@@ -54,13 +54,6 @@ INSTRUCTIONS = (
 def record_workbook(trial: Trial, site: str) -> bytes:
     """Make the record workbook of one garden.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
     Returns
     -------
     bytes

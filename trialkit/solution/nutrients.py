@@ -194,32 +194,12 @@ def _equivalents(elements: Mapping[str, float], alkalinity: float) -> tuple[dict
     return cations, anions
 
 
-@dataclass(frozen=True)
-class Gap:
-    """An element against a published solution: mg/L here and there, and the share that is here."""
-
-    element: str
-    mg_l: float
-    recipe_mg_l: float
-    share: float
-
-
-def gaps(elements: Mapping[str, float], recipe: str = USUAL_RECIPE) -> tuple[Gap, ...]:
-    """Compare N, P, K, Ca and Mg with a published solution.
-
-    Parameters
-    ----------
-    elements : mapping of str to float
-        mg/L of each element.
-    recipe : str
-        One of `RECIPES`.
+def shares_of_recipe(elements: Mapping[str, float]) -> dict[str, float]:
+    """Return which share of the N, P, K, Ca and Mg (mg/L) of `USUAL_RECIPE` there is.
 
     Examples
     --------
-    >>> [(gap.element, round(gap.share, 2)) for gap in gaps({"N": 75, "Ca": 0.0})][:2]
-    [('N', 0.5), ('P', 0.0)]
+    >>> shares_of_recipe({"N": 75, "Ca": 0.0})
+    {'N': 0.5, 'P': 0.0, 'K': 0.0, 'Ca': 0.0, 'Mg': 0.0}
     """
-    return tuple(
-        Gap(element, elements.get(element, 0.0), mg_l, elements.get(element, 0.0) / mg_l)
-        for element, mg_l in RECIPES[recipe].items()
-    )
+    return {element: elements.get(element, 0.0) / mg_l for element, mg_l in RECIPES[USUAL_RECIPE].items()}

@@ -70,22 +70,8 @@ def complete(
 ) -> FloatArray:
     """Draw completed sets of days, each from the end of a chain of its own.
 
-    Parameters
-    ----------
-    model : Model
-        With one residual variance.
-    bounds : Bounds
-    rng : numpy.random.Generator
-    sets : int
-        How many.
-    burn_in : int
-        Steps of every chain: estimates of the variances, each followed by some draws of all days.
-    bounded : bool
-        Whether variances are held at zero or above.
-
-    Returns
-    -------
-    ndarray, shape (sets, heads)
+    The model has one residual variance. Each step of burning in estimates the variances and draws all days some times;
+    `bounded` holds the variances at zero or above. Shape (sets, heads).
 
     Raises
     ------

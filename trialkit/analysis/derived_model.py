@@ -58,15 +58,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     and stands in the model whenever a bucket has more than one head. Sites, and the treatment effects that differ
     between them, are random from three sites up; fewer are fixed and the conclusions hold for those sites only.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a head, with bucket, site, the treatment columns and the places that the strata name, such as block,
-        whole_plot, row, column or volunteer.
-    treatment : sequence of str
-        Columns of the varied factors.
-    strata : sequence of str
-        Randomisation strata of the layout, such as ``"site:block"``.
+    Heads have bucket, site, the treatment columns and the places that the strata, such as ``"site:block"``, name.
     """
     interactions = [f"site:{column}" for column in treatment]
     random: list[str] = []

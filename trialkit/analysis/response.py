@@ -324,17 +324,8 @@ def probability_of_superiority(difference: float, sd: float) -> float | None:
 
     McGraw & Wong (1992), Psychol. Bull. 111, 361-365.
 
-    Parameters
-    ----------
-    difference : float
-        Of the treatments' means.
-    sd : float
-        Between buckets treated alike, in the same unit.
-
-    Returns
-    -------
-    float or None
-        None where buckets treated alike do not differ.
+    Of the means' difference and the standard deviation between buckets treated alike, in one unit; None where they do
+    not differ.
     """
     return float(ndtr(difference / sd / math.sqrt(2))) if sd > 0 else None
 

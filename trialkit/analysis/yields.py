@@ -45,13 +45,8 @@ def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: i
     whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
     scaled up to the full number. A garden where nothing was marketable is left out: its buckets all weigh the same.
 
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket, with its ``site``.
-    heads : pandas.DataFrame
-        One row a recorded head: ``bucket``, ``outcome``, ``weight_g`` and ``marketable``.
-    heads_per_bucket : int
+    The layout has a row a bucket with its ``site``, `heads` a row a recorded head: ``bucket``, ``outcome``,
+    ``weight_g`` and ``marketable``.
     """
     counted = is_usable(heads)
     weight = heads["weight_g"].where(counted, 0.0)

@@ -66,17 +66,7 @@ class LedgerDamaged(WrongCall):
 
 
 def read_index(ledger: Path) -> tuple[Listed, ...]:
-    """Read the index alone, in the order in which entries came.
-
-    Parameters
-    ----------
-    ledger : Path
-        The folder.
-
-    Returns
-    -------
-    tuple of Listed
-        Withdrawn ones too.
+    """Read the index alone, in the order in which entries came, withdrawn ones too.
 
     Raises
     ------
@@ -139,17 +129,6 @@ def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextMa
 
 def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """Put an entry in a ledger, which is begun if there is none.
-
-    Parameters
-    ----------
-    ledger : Path
-    entry : NewEntry
-    on : date
-        Today.
-
-    Returns
-    -------
-    Listed
 
     Raises
     ------

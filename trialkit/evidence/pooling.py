@@ -210,12 +210,7 @@ def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
     factor its interactions with trial and with site, where three or more varied it. A trial's own effect takes up
     what a season does to all treatments alike.
 
-    Parameters
-    ----------
-    rows, treatments : pandas.DataFrame
-        As from `with_treatments`.
-    current : str
-        Label of the current practice.
+    Rows and treatments are as from `with_treatments`; `current` is the label of the current practice.
 
     Raises
     ------

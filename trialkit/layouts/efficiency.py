@@ -58,10 +58,6 @@ def layout_efficiency(
         it differs: the strata ``"site:factor"`` are added, save where no site has a level twice, since there they are
         the buckets.
 
-    Returns
-    -------
-    LayoutEfficiency
-
     Raises
     ------
     WrongCall

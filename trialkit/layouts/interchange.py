@@ -62,23 +62,8 @@ def criterion(treatment: IntArray, count: int, frame: Frame) -> float:
 def search(count: int, frame: Frame, rng: np.random.Generator, *, start: IntArray, goal: float = 0.0) -> IntArray:
     """Find a near-optimal assignment of treatments to buckets.
 
-    Parameters
-    ----------
-    count : int
-        Treatments.
-    frame : Frame
-        Buckets and their blockings.
-    rng : numpy.random.Generator
-        Shakes the starting points; it is advanced.
-    start : array of int
-        An assignment that keeps to the frame; shape (buckets,).
-    goal : float
-        A criterion that cannot be bettered: the search ends when it is reached.
-
-    Returns
-    -------
-    array of int
-        Treatment of each bucket, shape (buckets,).
+    The search begins with `start`, which keeps to the frame, and ends when a criterion is reached that cannot be
+    bettered, the goal. Both assignments have shape (buckets,).
     """
     left = max(FEWEST_ROUNDS, PAIRS_LOOKED_AT // len(start) ** 2)  # rounds of exchanges that may still be made
     best, left = _descend(start, count, frame, left)

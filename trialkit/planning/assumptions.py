@@ -86,10 +86,7 @@ class Assumptions:
     def sensitivity(self) -> dict[tuple[Changed, float], Assumptions]:
         """Assumptions to try besides these: all variances together, then each alone, half and double.
 
-        Returns
-        -------
-        dict
-            By what was changed (``"all"`` or a grouping) and the factor.
+        They go by what was changed (``"all"`` or a grouping) and the factor.
         """
         changes: tuple[Changed, ...] = ("all", *GROUPINGS)
         return {(only, factor): self.scaled(factor, only) for only in changes for factor in (0.5, 2.0)}

@@ -107,16 +107,6 @@ def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) 
     Kenward-Roger's degrees of freedom at the assumed variances is an approximation (Stroup 2002, J. Agric. Biol.
     Environ. Stat. 7, 491-511), and says so.
 
-    Parameters
-    ----------
-    design : PlannedDesign
-    assumptions : Assumptions
-    goal : Goal
-
-    Returns
-    -------
-    PlannedPower
-
     Raises
     ------
     CannotBeJudged

@@ -112,16 +112,7 @@ def generate_records(
     products: pd.DataFrame,
     truth: Truth | None = None,
 ) -> Records:
-    """Draw the records of a whole season.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        Its seed decides every draw.
-    sites, layout, products : pandas.DataFrame
-        The trial's tables.
-    truth : Truth, optional
-    """
+    """Draw the records of a whole season; the protocol's seed decides every draw."""
     truth = truth or Truth()
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.seed, RECORDS_STREAM])))
     sown = protocol.schedule.sow_on or FIRST_SOWING

@@ -197,16 +197,8 @@ class PlannedDesign:
 def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], model_of: ModelOf) -> PlannedDesign:
     """Plan a trial on a layout.
 
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket: bucket, site, block and other groupings, treatment columns.
-    heads : int
-        Heads a bucket.
-    treatment : sequence of str
-        Columns of the varied factors.
-    model_of : callable
-        Formula and random terms for the planned heads, as the analysis will derive them.
+    The layout has a row a bucket: bucket, site, block and other groupings, treatment columns. `model_of` tells formula
+    and random terms for the planned heads, as the analysis will derive them.
     """
     if heads < 1 or layout.empty:
         raise WrongCall("A trial needs at least one bucket with one head.")

@@ -42,27 +42,8 @@ def simulate_power(
     an estimate's error does not depend on the truth. A trial whose analysis does not settle counts as one that found
     nothing.
 
-    Parameters
-    ----------
-    design : PlannedDesign
-    assumptions : Assumptions
-    goal : Goal
-    replicates : int
-        Simulated trials.
-    seed : int
-    executor : concurrent.futures.Executor
-        Such as from `trialkit.planning.executors.simulation_executor`; its kind and size change no number.
-    effects : ndarray, shape (heads,), optional
-        True mean of each planned head, g, for the effects' F tests; the margin's pattern by default.
-    progress : callable, optional
-        Told how many replicates are done, and of how many.
-    chunk : int
-        Replicates in one piece of work.
-
-    Returns
-    -------
-    PlannedPower
-        Each power with its Monte-Carlo standard error; `failed` beside them.
+    The kind and size of the executor change no number. `effects`, shape (heads,), are the true means, g, for the
+    effects' F tests; the margin's pattern by default.
 
     Raises
     ------

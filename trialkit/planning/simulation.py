@@ -102,19 +102,7 @@ def simulate(
     Replicate i has a generator of its own, seeded by the seed and i (child i of ``SeedSequence``), so that the numbers
     do not depend on how many workers there are or which of them draws it.
 
-    Parameters
-    ----------
-    task : Task
-    replicates : int
-    executor : concurrent.futures.Executor
-        Of processes, threads or a cluster.
-    progress : callable, optional
-    chunk : int
-        Replicates in one piece of work.
-
-    Returns
-    -------
-    Draws
+    A chunk is as many replicates as one piece of work has.
 
     Raises
     ------

@@ -121,11 +121,7 @@ def sensitivity(
 ) -> Mapping[tuple[Changed, float], PlannedPower]:
     """What a design can tell if variances are half or double what was assumed, together and one by one.
 
-    Returns
-    -------
-    mapping
-        By what was changed (``"all"``, or a grouping) and the factor. A variance
-        that the design does not have is left out.
+    They go by what was changed (``"all"`` or a grouping) and the factor; what the design does not have is left out.
     """
     base = design.variances(assumptions)
     changed = {key: other for key, other in assumptions.sensitivity().items() if _matters(design, other, base)}

@@ -141,17 +141,7 @@ def _known_keys(model: type[BaseModel], path: Sequence[str]) -> list[str]:
 def line_of_key(text: str, path: Sequence[str]) -> int | None:
     r"""Find the line of trial.toml that sets a key, or that begins its section.
 
-    Parameters
-    ----------
-    text : str
-        The file.
-    path : sequence of str
-        Such as ``("layout", "seed")``.
-
-    Returns
-    -------
-    int or None
-        Counted from 1; the nearest enclosing section if the key itself is not there; None if neither is.
+    Lines are counted from 1; None if neither is there.
 
     Examples
     --------

@@ -77,17 +77,6 @@ def efficiency_of(protocol: Protocol, layout: pd.DataFrame) -> LayoutEfficiency:
     """Work out what a layout of the protocol can tell, as `layout_efficiency`.
 
     From three sites up the effects of the factors are taken to differ between sites at random, as the analysis has it.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        Says which factors vary and how the layout was randomised.
-    layout : pandas.DataFrame
-        From `randomise`, or layout.csv.
-
-    Returns
-    -------
-    LayoutEfficiency
     """
     terms = LAYOUT_KINDS[protocol.layout.kind].random_terms
     differ = layout["site"].nunique() >= FEWEST_RANDOM_LEVELS
@@ -110,11 +99,6 @@ def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]
 
 def records_exist(folder: Path) -> bool:
     """Tell whether a trial folder holds records, so that its layout must no longer change.
-
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
 
     Returns
     -------

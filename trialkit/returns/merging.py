@@ -48,17 +48,8 @@ def merge(
 ) -> Merged:
     """Merge a return into the record; a value is never overwritten.
 
-    Parameters
-    ----------
-    records : Records
-    returned : mapping of table name to rows
-        In the text form of the files; no key twice.
-    settled : callable
-        Tells whether a difference was decided before, so that it is no conflict any more.
-
-    Returns
-    -------
-    Merged
+    `returned` is in the text form of the files, no key twice; `settled` tells whether a difference was decided before,
+    so that it is no conflict any more.
 
     Examples
     --------

@@ -41,18 +41,7 @@ class Rows:
 def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     """Repair a returned file as far as it can be read in one way.
 
-    Parameters
-    ----------
-    returned : Returned
-    trial : Trial
-        With its layout and sites.
-    log : Log
-        Is told what was repaired, asked or refused; unless it is clear then, the rows must not be merged.
-
-    Returns
-    -------
-    Rows
-        Not yet checked by schema and rules.
+    Unless the log is clear then, the rows must not be merged; they are not yet checked by schema and rules.
     """
     _belongs_to(returned, trial, log)
     if not log.clear:

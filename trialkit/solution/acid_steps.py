@@ -50,15 +50,7 @@ def safe_acid_step(
 ) -> AcidStep | None:
     """Return the largest kitchen measure of an acid that is safe in a water; None where the smallest is not.
 
-    Parameters
-    ----------
-    acid : AcidProduct
-    volume_l : float
-        Of water, L.
-    alkalinity_mg_l_caco3 : float
-        The lowest that the water may have, mg/L as calcium carbonate.
-    ph_start, temperature_c : float
-        Of the water as it comes.
+    The alkalinity is the lowest that the water may have; pH and temperature are those of the water as it comes.
 
     Examples
     --------

@@ -91,14 +91,8 @@ def elements_mg_l(
 ) -> dict[str, float]:
     """Return mg/L of each element in a bucket.
 
-    Parameters
-    ----------
-    spoons : sequence of (Product, float)
-        Products and how many level teaspoons of each; several may go into one bucket.
-    volume_l : float
-        Of water, L; what dissolves in it adds too little to count.
-    tap_mg_l : mapping of str to float, optional
-        What the water holds already.
+    Several products may go into one bucket; what dissolves adds too little volume to count. `tap_mg_l` is what the
+    water holds already.
 
     Raises
     ------
@@ -148,12 +142,7 @@ def conductivity(elements: Mapping[str, float], alkalinity_mg_l_caco3: float = 0
     that: nitrogen is taken as nitrate, phosphorus as dihydrogen phosphate, and charge that no ion balances as sulfate
     or sodium; hence the stated error of 15 %.
 
-    Parameters
-    ----------
-    elements : mapping of str to float
-        mg/L of each element, from `elements_mg_l`.
-    alkalinity_mg_l_caco3 : float
-        Alkalinity that is left, which is bicarbonate.
+    The alkalinity is what is left, which is bicarbonate.
 
     Examples
     --------

@@ -106,16 +106,9 @@ def combine(
 ) -> MetaAnalysis:
     """Combine effects by random-effects meta-analysis, or regress them on what is known of the studies.
 
-    Parameters
-    ----------
-    effects, variances : ndarray, shape (k,)
-        Of each study, with its sampling variance, above 0.
-    design : ndarray, shape (k, p), optional
-        Columns of a regression; a constant alone otherwise.
-    between : bool
-        Whether studies may differ by more than sampling; else tau2 is zero.
-    profile : bool
-        Whether the limits of tau2 are sought; else they are missing.
+    Effects have sampling variances above 0; `design`, shape (k, p), has the columns of a regression, a constant alone
+    by default. Unless `between`, studies differ by sampling alone and tau2 is zero; unless `profile`, its limits are
+    missing.
 
     Raises
     ------

@@ -71,10 +71,7 @@ def overdispersion(buckets: pd.DataFrame) -> float:
     Pearson's chi-square over its degrees of freedom, of buckets about their treatment's share. Gardens differ too,
     which makes it rather too large than too small.
 
-    Parameters
-    ----------
-    buckets : pandas.DataFrame
-        One row a bucket: ``treatment``, heads ``recorded`` and, of these, ``usable``.
+    Buckets have ``treatment``, heads ``recorded`` and, of these, ``usable``.
     """
     grouped = buckets.groupby("treatment", observed=True)
     share = (grouped["usable"].transform("sum") / grouped["recorded"].transform("sum")).to_numpy(float)

@@ -104,16 +104,7 @@ class TableSchema:
 
 @cache
 def load_schema(name: TableName) -> TableSchema:
-    """Read the schema of one table.
-
-    Parameters
-    ----------
-    name : {"sites", "products", "layout", "solution", "visits", "heads", "weather", "means"}
-        The table; the last is no part of a trial folder.
-
-    Returns
-    -------
-    TableSchema
+    """Read the schema of one table; that of means is no part of a trial folder.
 
     Examples
     --------

@@ -65,22 +65,7 @@ def empty_table(schema: TableSchema) -> TableReading:
 def read_table(
     schema: TableSchema, text: str, *, severity_if_empty: Literal["error", "warning"] = "error"
 ) -> TableReading:
-    """Type and check one table by its own schema.
-
-    Parameters
-    ----------
-    schema : TableSchema
-        What the file should hold.
-    text : str
-        The file's content.
-    severity_if_empty : {"error", "warning"}
-        How much it matters if there are no rows.
-
-    Returns
-    -------
-    TableReading
-        Every problem at once; links to other tables are not looked at.
-    """
+    """Type and check one table by its own schema; links to other tables are not looked at."""
     raw = parse_csv(schema.file, text)
     if isinstance(raw, Problem):
         empty = raw.rule == "TK-F08"
@@ -95,16 +80,8 @@ def read_table(
 def rows_typed(schema: TableSchema, rows: Sequence[Mapping[str, str]]) -> TableReading:
     """Type and check rows that are at hand, as `read_table` would from their file.
 
-    Parameters
-    ----------
-    schema : TableSchema
-    rows : sequence of mapping of str to str
-        The text of each cell that is not empty, as it is meant: no formula defused. Rows without any are left out.
-
-    Returns
-    -------
-    TableReading
-        The first row is row 2, as below a header.
+    Each row has the text of the cells that are not empty, as it is meant: no formula defused. Rows without any are left
+    out; the first row is row 2, as below a header.
     """
     filled = {number: row for number, row in enumerate(rows, 2) if any(map(str.strip, row.values()))}
     cells = {name: [row.get(name, "").strip() for row in filled.values()] for name in schema.columns}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
@@ -61,38 +61,23 @@ class SeenHeads:
 
 @dataclass(frozen=True)
 class CensoredFit:
-    """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` gives them.
+    """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` has."""
 
-    Attributes
-    ----------
-    formula, bounds : str
-        As asked for.
-    model : Model
-    record : FitRecord
-        How the variances of each completed set were found.
-    variances : pandas.Series
-        By name, in square days, averaged over the completed sets.
-    censored : SeenHeads
-    imputations : int
-        Completed sets: 1 where every day is known.
-    criterion : float
-        Of a trial whose every day is known, as `MixedFit.criterion`; else missing, each set having its own.
-    answers : MixedFit
-        Of the first completed set, its small-sample quantities those of all sets combined.
-    days : ndarray, shape (sets, heads)
-        The completed sets, in the order of the model's rows.
-    """
-
+    # As asked for.
     formula: str
     bounds: str
     model: Model
-    record: FitRecord
-    variances: pd.Series
+    record: Annotated[FitRecord, "How the variances of each completed set were found."]
+    variances: Annotated[pd.Series, "By name, in square days, averaged over the completed sets."]
     censored: SeenHeads
-    imputations: int
-    criterion: float
-    answers: CombinedAnswers
-    days: FloatArray
+    imputations: Annotated[int, "Completed sets: 1 where every day is known."]
+    criterion: Annotated[
+        float, "Of a trial whose every day is known, as `MixedFit.criterion`; else missing, each set having its own."
+    ]
+    answers: Annotated[
+        CombinedAnswers, "Of the first completed set, its small-sample quantities those of all sets combined."
+    ]
+    days: Annotated[FloatArray, "Shape (sets, heads). The completed sets, in the order of the model's rows."]
 
     @property
     def expected_days(self) -> pd.Series:

@@ -44,39 +44,26 @@ AnyFit = MixedFit | CensoredFit
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of a response.
+    """What is asked of a response."""
 
-    Attributes
-    ----------
-    response, unit : str
-        Column of the data, and its unit.
-    treatments : pandas.DataFrame
-        The combinations of the protocol, varied columns only, in factorial order; index is the joint label.
-    current : str
-        Joint label of the current practice.
-    confidence : float
-    margin : float
-        Difference that does not matter, in the response's unit: for tests of equivalence; nil where none is asked for.
-    seed : int
-        Of the band that residuals are set beside.
-    all_pairs : bool
-        Whether every pair of treatments is compared.
-    checked : bool
-        Whether the model is checked.
-    in_short : bool
-        Whether nothing is wanted but the comparisons, each by itself.
-    """
-
+    # Column of the data, and its unit.
     response: ResponseName
     unit: str
-    treatments: pd.DataFrame
-    current: str
+    treatments: Annotated[
+        pd.DataFrame,
+        "The combinations of the protocol, varied columns only, in factorial order; index is the joint label.",
+    ]
+    current: Annotated[str, "Joint label of the current practice."]
     confidence: float
-    margin: float = 0.0
-    seed: int = 0
-    all_pairs: bool = False
-    checked: bool = True
-    in_short: bool = False
+    margin: Annotated[
+        float,
+        "Difference that does not matter, in the response's unit: for tests of equivalence; nil where none is asked "
+        "for.",
+    ] = 0.0
+    seed: Annotated[int, "Of the band that residuals are set beside."] = 0
+    all_pairs: Annotated[bool, "Whether every pair of treatments is compared."] = False
+    checked: Annotated[bool, "Whether the model is checked."] = True
+    in_short: Annotated[bool, "Whether nothing is wanted but the comparisons, each by itself."] = False
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -147,41 +148,23 @@ def linked(rows: pd.DataFrame, current: str) -> list[str]:
 
 @dataclass(frozen=True)
 class Pool:
-    """Trials pooled.
+    """Trials pooled."""
 
-    Attributes
-    ----------
-    rows : pandas.DataFrame
-        The buckets that the model was fitted to.
-    every : pandas.DataFrame
-        Those and the buckets without a record.
-    treatments : pandas.DataFrame
-        Those that can be compared, by label.
-    apart : pandas.DataFrame
-        Those that no trial links with the current practice.
-    current : str
-        Label of the current practice.
-    fit : MixedFit
-    trials, gardens : int
-        In the model.
-    random : tuple of str
-    few_trials : tuple of FewTrials
-        Factors that too few trials varied to tell how much their effect differs between trials.
-    not_separated : tuple of {"trial", "trial_site"}
-        Between which it could not be told how much effects differ.
-    """
-
-    rows: pd.DataFrame
-    every: pd.DataFrame
-    treatments: pd.DataFrame
-    apart: pd.DataFrame
-    current: str
+    rows: Annotated[pd.DataFrame, "The buckets that the model was fitted to."]
+    every: Annotated[pd.DataFrame, "Those and the buckets without a record."]
+    treatments: Annotated[pd.DataFrame, "Those that can be compared, by label."]
+    apart: Annotated[pd.DataFrame, "Those that no trial links with the current practice."]
+    current: Annotated[str, "Label of the current practice."]
     fit: MixedFit
+    # In the model.
     trials: int
     gardens: int
     random: tuple[str, ...]
-    few_trials: tuple[FewTrials, ...]
-    not_separated: tuple[Grouping, ...]
+    few_trials: Annotated[
+        tuple[FewTrials, ...],
+        "Factors that too few trials varied to tell how much their effect differs between trials.",
+    ]
+    not_separated: Annotated[tuple[Grouping, ...], "Between which it could not be told how much effects differ."]
 
     @cached_property
     def tried_in(self) -> dict[str, frozenset[str]]:

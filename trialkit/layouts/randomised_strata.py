@@ -19,17 +19,10 @@ BUCKETS = "bucket"
 
 @dataclass(frozen=True)
 class Stratum:
-    """One stratum of a layout.
+    """One stratum of a layout."""
 
-    Attributes
-    ----------
-    term : str
-        ``"site"``, ``"site:block"``, …, or ``"bucket"``.
-    total, treatments, error : int
-        Degrees of freedom: all, those that treatments take, those left for error.
-    """
-
-    term: str
+    term: Annotated[str, '``"site"``, ``"site:block"``, …, or ``"bucket"``.']
+    # Degrees of freedom: all, those that treatments take, those left for error.
     total: int
     treatments: int
     error: int

@@ -119,42 +119,24 @@ class Coding:
 
 @dataclass(frozen=True, eq=False)
 class FixedDesign:
-    """The fixed part on the distinct rows of its columns; compared by identity, as its coding is.
-
-    Attributes
-    ----------
-    formula : Formula
-    factors, covariates : dict
-        Levels of each factor; overall mean of each covariate over the rows used.
-    names : tuple of str
-        Every column of the model matrix, aliased ones included.
-    slices : tuple of slice
-        Columns of each term, in the order of `formula.terms`.
-    kept : ndarray of int, shape (p,)
-        Columns that are not aliased.
-    triangle : ndarray, shape (p, p)
-        R of the orthogonal basis Xq = X R^-1, with Xq'Xq = I over the heads.
-    orthogonal : ndarray, shape (distinct rows, p)
-        Xq on the distinct rows.
-    null_space : ndarray, shape (columns, aliased)
-        A contrast is estimable where it is orthogonal to these.
-    coding : Coding
-        How the columns are coded, so that new rows are coded as the data were.
-    codes : dict of str to ndarray of int, shape (distinct rows,)
-        Level of each factor that a distinct row has.
-    """
+    """The fixed part on the distinct rows of its columns; compared by identity, as its coding is."""
 
     formula: Formula
+    # Levels of each factor; overall mean of each covariate over the rows used.
     factors: Mapping[str, tuple[object, ...]]
     covariates: Mapping[str, float]
-    names: tuple[str, ...]
-    slices: tuple[slice, ...]
-    kept: IntArray
-    triangle: FloatArray
-    orthogonal: FloatArray
-    null_space: FloatArray
-    coding: Coding
-    codes: Mapping[str, IntArray]
+    names: Annotated[tuple[str, ...], "Every column of the model matrix, aliased ones included."]
+    slices: Annotated[tuple[slice, ...], "Columns of each term, in the order of `formula.terms`."]
+    kept: Annotated[IntArray, "Shape (p,). Columns that are not aliased."]
+    triangle: Annotated[
+        FloatArray, "Shape (p, p). R of the orthogonal basis Xq = X R^-1, with Xq'Xq = I over the heads."
+    ]
+    orthogonal: Annotated[FloatArray, "Shape (distinct rows, p). Xq on the distinct rows."]
+    null_space: Annotated[
+        FloatArray, "Shape (columns, aliased). A contrast is estimable where it is orthogonal to these."
+    ]
+    coding: Annotated[Coding, "How the columns are coded, so that new rows are coded as the data were."]
+    codes: Annotated[Mapping[str, IntArray], "Shape (distinct rows,). Level of each factor that a distinct row has."]
 
     @property
     def aliased(self) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,38 +24,22 @@ Pair = tuple[FloatArray, FloatArray]
 
 @dataclass(frozen=True)
 class Evaluation:
-    """The likelihood and its derivatives at one point for each response.
+    """The likelihood and its derivatives at one point for each response."""
 
-    Attributes
-    ----------
-    products : CrossProducts
-        Whose likelihood it is.
-    variances : ndarray, shape (r, k)
-        Random terms in their order, then the residual variances.
-    criterion : ndarray, shape (r,)
-        -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not positive
-        definite, and then nothing else means anything.
-    score : ndarray, shape (r, k)
-        Derivative of the log likelihood.
-    expected, observed : ndarray, shape (r, k, k)
-        Information about the variances.
-    phi : ndarray, shape (r, p, p)
-        ``(X'V^-1X)^-1`` in the orthogonal basis.
-    coefficients : ndarray, shape (r, p)
-        Generalised least squares in the orthogonal basis.
-    kept : Solved, optional
-        What it was evaluated from, as long as no response is left out.
-    """
-
-    products: CrossProducts
-    variances: FloatArray
-    criterion: FloatArray
-    score: FloatArray
+    products: Annotated[CrossProducts, "Whose likelihood it is."]
+    variances: Annotated[FloatArray, "Shape (r, k). Random terms in their order, then the residual variances."]
+    criterion: Annotated[
+        FloatArray,
+        "Shape (r,). -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not "
+        "positive definite, and then nothing else means anything.",
+    ]
+    score: Annotated[FloatArray, "Shape (r, k). Derivative of the log likelihood."]
+    # Shape (r, k, k). Information about the variances.
     expected: FloatArray
     observed: FloatArray
-    phi: FloatArray
-    coefficients: FloatArray
-    kept: Solved | None = None
+    phi: Annotated[FloatArray, "Shape (r, p, p). ``(X'V^-1X)^-1`` in the orthogonal basis."]
+    coefficients: Annotated[FloatArray, "Shape (r, p). Generalised least squares in the orthogonal basis."]
+    kept: Annotated[Solved | None, "What it was evaluated from, as long as no response is left out."] = None
 
     @property
     def solved(self) -> Solved:

@@ -20,37 +20,29 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class DesignProducts:
-    """What the design alone contributes: Grams of ``U = [X y Z]`` with nothing yet in the place of y.
+    """What the design alone contributes: Grams of ``U = [X y Z]`` with nothing yet in the place of y."""
 
-    Attributes
-    ----------
-    rows : ndarray, shape (blocks, rows, m)
-        U by block, each cell's row times the root of its size; m = p + 1 + q.
-    member : ndarray of int, shape (blocks, rows)
-        Group of each cell; -1 where a block has no cell.
-    grams : ndarray, shape (groups, blocks, m, m)
-        ``S_g = U_g' U_g`` over the cells of each group: those of one size that share a residual variance.
-    sizes, cells : ndarray, shape (groups,)
-        Cell size n_g of each group, and how many cells it has.
-    residual : ndarray of int, shape (groups,)
-        Which residual variance each group has.
-    heads : ndarray, shape (residual variances,)
-        Rows of the data under each residual variance; N altogether.
-    fixed : int
-        Columns p of X (an orthonormal basis, X'X = I).
-    term_columns : tuple of slice or None
-        For each random term its columns of Z, counted from the first; None for the term on the diagonal.
-    """
-
-    rows: FloatArray
-    member: IntArray
-    grams: FloatArray
+    rows: Annotated[
+        FloatArray, "Shape (blocks, rows, m). U by block, each cell's row times the root of its size; m = p + 1 + q."
+    ]
+    member: Annotated[IntArray, "Shape (blocks, rows). Group of each cell; -1 where a block has no cell."]
+    grams: Annotated[
+        FloatArray,
+        "Shape (groups, blocks, m, m). ``S_g = U_g' U_g`` over the cells of each group: those of one size that share "
+        "a residual variance.",
+    ]
+    # Shape (groups,). Cell size n_g of each group, and how many cells it has.
     sizes: FloatArray
     cells: FloatArray
-    residual: IntArray
-    heads: FloatArray
-    fixed: int
-    term_columns: tuple[slice | None, ...]
+    residual: Annotated[IntArray, "Shape (groups,). Which residual variance each group has."]
+    heads: Annotated[
+        FloatArray, "Shape (residual variances,). Rows of the data under each residual variance; N altogether."
+    ]
+    fixed: Annotated[int, "Columns p of X (an orthonormal basis, X'X = I)."]
+    term_columns: Annotated[
+        tuple[slice | None, ...],
+        "For each random term its columns of Z, counted from the first; None for the term on the diagonal.",
+    ]
 
     @property
     def diagonal(self) -> int | None:

@@ -21,18 +21,11 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class FTests:
-    """For each response a test that several contrasts are all zero.
+    """For each response a test that several contrasts are all zero."""
 
-    Attributes
-    ----------
-    f : ndarray, shape (r,)
-        F statistics, Kenward-Roger's already scaled.
-    numerator_df : int
-    denominator_df, p : ndarray, shape (r,)
-    """
-
-    f: FloatArray
+    f: Annotated[FloatArray, "Shape (r,). F statistics, Kenward-Roger's already scaled."]
     numerator_df: int
+    # Shape (r,).
     denominator_df: FloatArray
     p: FloatArray
 

@@ -58,27 +58,19 @@ class DifferencePower:
 
 @dataclass(frozen=True)
 class PlannedPower:
-    """What one design can tell under one set of assumptions.
-
-    Attributes
-    ----------
-    goal : Goal
-    buckets, heads : int
-    effects : tuple of EffectPower
-    differences : tuple of DifferencePower
-    uncounted : tuple of str
-        Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its
-        gardens only.
-    replicates, failed : int
-        Simulated trials, and how many of them the analysis could not fit; zero where nothing was simulated.
-    """
+    """What one design can tell under one set of assumptions."""
 
     goal: Goal
     buckets: int
     heads: int
     effects: tuple[EffectPower, ...]
     differences: tuple[DifferencePower, ...]
-    uncounted: tuple[str, ...] = ()
+    uncounted: Annotated[
+        tuple[str, ...],
+        "Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its "
+        "gardens only.",
+    ] = ()
+    # Simulated trials, and how many of them the analysis could not fit; zero where nothing was simulated.
     replicates: int = 0
     failed: int = 0
 

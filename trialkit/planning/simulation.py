@@ -47,22 +47,16 @@ class Task:
 
 @dataclass(frozen=True)
 class Draws:
-    """Analyses of simulated trials, one a row.
+    """Analyses of simulated trials, one a row."""
 
-    Attributes
-    ----------
-    p : dict of str to ndarray, shape (n,)
-        Of the F test of each effect; missing where the analysis did not settle.
-    error, se, df : ndarray, shape (n, c)
-        Estimate less truth of each difference, with its standard error and degrees of freedom.
-    settled : ndarray of bool, shape (n,)
-    """
-
-    p: dict[str, FloatArray]
+    p: Annotated[
+        dict[str, FloatArray], "Shape (n,). Of the F test of each effect; missing where the analysis did not settle."
+    ]
+    # Shape (n, c). Estimate less truth of each difference, with its standard error and degrees of freedom.
     error: FloatArray
     se: FloatArray
     df: FloatArray
-    settled: BoolArray
+    settled: Annotated[BoolArray, "Shape (n,)."]
 
     def filled(self, where: BoolArray, other: Draws) -> Draws:
         """Put another's answers, in order, where `where` is true."""

@@ -41,26 +41,15 @@ class TrialSize:
 
 @dataclass(frozen=True)
 class JudgedSize:
-    """One size of trial and what it can tell.
-
-    Attributes
-    ----------
-    size : TrialSize
-    buckets, heads : int
-        In the whole trial.
-    cost : float
-    power : PlannedPower or None
-        None where it cannot be told.
-    refused : Refusal or None
-        Why it cannot.
-    """
+    """One size of trial and what it can tell."""
 
     size: TrialSize
+    # In the whole trial.
     buckets: int
     heads: int
     cost: float
-    power: PlannedPower | None
-    refused: Refusal | None = None
+    power: Annotated[PlannedPower | None, "None where it cannot be told."]
+    refused: Annotated[Refusal | None, "Why it cannot."] = None
 
     @property
     def difference(self) -> DifferencePower | None:

@@ -57,20 +57,12 @@ class SheetText:
 
 @dataclass(frozen=True)
 class Returned:
-    """A returned file, read but not interpreted.
-
-    Attributes
-    ----------
-    sheets : tuple of SheetText
-    marks : FormMarks or None
-        What the form says it belongs to; None for a file that is no form of ours.
-    site, by, saved_at : str
-        What the form says of itself; empty if nothing.
-    """
+    """A returned file, read but not interpreted."""
 
     kind: Kind
     sheets: tuple[SheetText, ...]
-    marks: FormMarks | None = None
+    marks: Annotated[FormMarks | None, "What the form says it belongs to; None of another file."] = None
+    # What the form says of itself; empty if nothing.
     site: str = ""
     by: str = ""
     saved_at: str = ""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,40 +25,28 @@ FARTHEST = 1e8
 
 @dataclass(frozen=True)
 class MetaAnalysis:
-    """Effects combined.
+    """Effects combined."""
 
-    Attributes
-    ----------
-    estimates, se : ndarray, shape (p,)
-        Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med. 20, 3875-3889) and Sidik & Jonkman
-        (2002, Stat. Med. 21, 3153-3159): of the spread that the effects show, with `df` degrees of freedom.
-    model_se : ndarray, shape (p,)
-        The same from the model, as if tau2 were known.
-    df : int
-        Studies less coefficients.
-    tau2 : float
-        Variance between studies; `tau2_lower` and `tau2_upper` are its 95 % Q-profile limits (Viechtbauer 2007, Stat.
-        Med. 26, 37-52).
-    i2 : float
-        Share of the variation that is between studies and not sampling (Higgins & Thompson 2002, Stat. Med. 21,
-        1539-1558), 0 to 1.
-    q : float
-        Cochran's Q.
-    log_likelihood : float
-        Restricted, at its greatest.
-    studies : int
-    """
-
+    # Shape (p,). Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med. 20, 3875-3889) and Sidik &
+    # Jonkman (2002, Stat. Med. 21, 3153-3159): of the spread that the effects show, with `df` degrees of freedom.
     estimates: FloatArray
     se: FloatArray
-    model_se: FloatArray
-    df: int
-    tau2: float
+    model_se: Annotated[FloatArray, "Shape (p,). The same from the model, as if tau2 were known."]
+    df: Annotated[int, "Studies less coefficients."]
+    tau2: Annotated[
+        float,
+        "Variance between studies; `tau2_lower` and `tau2_upper` are its 95 % Q-profile limits (Viechtbauer 2007, "
+        "Stat. Med. 26, 37-52).",
+    ]
     tau2_lower: float
     tau2_upper: float
-    i2: float
-    q: float
-    log_likelihood: float
+    i2: Annotated[
+        float,
+        "Share of the variation that is between studies and not sampling (Higgins & Thompson 2002, Stat. Med. 21, "
+        "1539-1558), 0 to 1.",
+    ]
+    q: Annotated[float, "Cochran's Q."]
+    log_likelihood: Annotated[float, "Restricted, at its greatest."]
     studies: int
 
     @property

@@ -10,15 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
-from trialkit.layouts.information import (
-    FloatArray,
-    canonical_factors,
-    codes,
-    comparable_groups,
-    harmonic_mean,
-    information_matrix,
-)
+from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

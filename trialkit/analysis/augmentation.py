@@ -22,13 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.likelihood import Evaluation, joined
 from trialkit.mixed.model import Model, Prepared, prepare
 from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, estimate_each
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 DRAWS_A_STEP = 2
 """Days settle more slowly than variances, and cost less."""

@@ -9,10 +9,10 @@ from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from trialkit.analysis.augmentation import Bounds, complete, fit_sets
 from trialkit.analysis.combining import Combined, average, combine_sets
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged
 from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
@@ -20,8 +20,6 @@ from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.model import Model, build_model, prepare
 from trialkit.mixed.scoring import FitRecord, estimate
 from trialkit.mixed.small_sample import small_sample
-
-FloatArray = NDArray[np.float64]
 
 IMPUTATIONS = 20
 BURN_IN = 15

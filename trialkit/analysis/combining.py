@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.small_sample import FTests, SmallSample, f_tail
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from trialkit.documents.findings import Power, QuantilePoint, Scale, SiteSpread
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.thresholds import UNEVEN_RATIO
 from trialkit.mixed import MixedFit
 from trialkit.mixed.model import prepare
 from trialkit.mixed.scoring import estimate_each
-
-FloatArray = NDArray[np.float64]
 
 SIMULATIONS = 999
 BAND = 0.95

@@ -6,12 +6,10 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.heads import is_harvested
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
-
-FloatArray = NDArray[np.float64]
 
 DEGREE_DAYS: Final = "degree_days"
 

@@ -28,8 +28,6 @@ from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
 from trialkit.tables.formula_text import restored
 
-FloatArray = NDArray[np.float64]
-
 TYPES = {
     "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
     "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",

@@ -16,8 +16,8 @@ from typing import Annotated
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 MOST_DRAWS = 5_000
 FEWEST_KEPT_APART = 3

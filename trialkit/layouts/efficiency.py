@@ -12,15 +12,9 @@ from typing import Annotated
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import (
-    IntArray,
-    canonical_factors,
-    codes,
-    comparable_groups,
-    harmonic_mean,
-    information_matrix,
-)
+from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 from trialkit.layouts.randomised_strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
 

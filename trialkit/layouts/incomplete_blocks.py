@@ -11,11 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, square_lattice
 from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
-from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, criterion, information, search
 from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed

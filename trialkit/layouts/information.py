@@ -9,8 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from trialkit.domain.arrays import FloatArray, IntArray
 
 ZERO = 1e-8
 """An efficiency factor below this is nil: those of designs that can be grown are simple fractions far above it."""

@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.layouts.information import FloatArray, IntArray, incidence
-
-BoolArray = NDArray[np.bool_]
+from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
+from trialkit.layouts.information import incidence
 
 # A comparison that cannot be made counts as one of enormous variance, so that the search mends it first. A smaller
 # ridge loses the gain of mending one of several in rounding.

@@ -7,11 +7,11 @@ from typing import Annotated, Protocol
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.bench import FEWEST_KEPT_APART, bench_places
 from trialkit.layouts.incomplete_blocks import incomplete_blocks, volunteer_blocks
-from trialkit.layouts.information import IntArray
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
 from trialkit.layouts.row_column import latin_square, row_column

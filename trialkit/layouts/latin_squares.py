@@ -12,8 +12,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 LARGEST_ENUMERATED = 5
 VISITS_PER_CELL = 1

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 PLACE_COLUMNS = (
     "site", "block", "volunteer", "whole_plot", "row", "column", "position", "bench_row", "bench_column",

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import drawn_apart
-from trialkit.layouts.information import IntArray
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 

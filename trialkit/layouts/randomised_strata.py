@@ -12,7 +12,8 @@ from typing import Annotated
 import numpy as np
 import pandas as pd
 
-from trialkit.layouts.information import ZERO, FloatArray, IntArray, codes, incidence, without
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.layouts.information import ZERO, codes, incidence, without
 
 BUCKETS = "bucket"
 

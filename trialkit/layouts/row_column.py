@@ -10,9 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import clumped
-from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, information, search
 from trialkit.layouts.latin_squares import random_latin_square
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions

@@ -8,7 +8,8 @@ from typing import Annotated
 
 import numpy as np
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.domain.arrays import IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 
 
 @dataclass(frozen=True)

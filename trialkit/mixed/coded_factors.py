@@ -8,9 +8,8 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-IntArray = NDArray[np.intp]
+from trialkit.domain.arrays import IntArray
 
 # A table of numbers is used up to this many entries for each row.
 TABLE_SHARE = 16

@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.refusals import ConfoundedTerm
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

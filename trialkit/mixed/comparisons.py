@@ -8,9 +8,9 @@ from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.contrasts import Contrasts
 from trialkit.mixed.fixed import FixedDesign
 from trialkit.mixed.means import MeanRows
@@ -18,7 +18,6 @@ from trialkit.mixed.multivariate_t import largest_of_pairs, largest_t, t_quantil
 from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.small_sample import SmallSample
 
-FloatArray = NDArray[np.float64]
 Adjustment = Literal["tukey", "dunnett", "holm", "sidak", "none"]
 
 # The first is used unless another is asked for.

@@ -9,11 +9,10 @@ from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.refusals import MixedModelError
 
-FloatArray = NDArray[np.float64]
 Family = Literal["all-pairs", "versus", "trend"]
 
 DEGREES = ("linear", "quadratic", "cubic", "quartic", "quintic")

@@ -9,8 +9,8 @@ from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.mixed.fixed import independent_columns
 from trialkit.mixed.likelihood import Evaluation
@@ -19,8 +19,6 @@ from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import FormulaError, NotConverged
 from trialkit.mixed.scoring import estimate
 from trialkit.mixed.woodbury import solve
-
-FloatArray = NDArray[np.float64]
 
 Curve = Literal["linear", "quadratic", "linear-plateau", "quadratic-plateau", "asymptotic"]
 CURVES: tuple[Curve, ...] = get_args(Curve)

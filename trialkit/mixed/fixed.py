@@ -13,10 +13,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.refusals import FormulaError
-
-FloatArray = NDArray[np.float64]
 
 # A column counts as a combination of earlier ones when less than this share of its length is left over.
 ALIAS_TOLERANCE = 1e-9

@@ -6,12 +6,9 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.prediction import CellInverse
-
-FloatArray = NDArray[np.float64]
 
 # A row whose P_ii is below this share of its V^-1_ii determines an effect alone: without it there is no estimate.
 ALONE = 1e-9

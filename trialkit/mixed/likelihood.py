@@ -15,10 +15,10 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.products import CrossProducts, combine, flat, transpose
 from trialkit.mixed.woodbury import Solved, solve
 
-FloatArray = NDArray[np.float64]
 Pair = tuple[FloatArray, FloatArray]
 
 

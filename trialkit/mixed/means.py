@@ -9,13 +9,12 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
 from trialkit.mixed.model import Model
 from trialkit.mixed.refusals import MixedModelError
 
-FloatArray = NDArray[np.float64]
 Weights = Literal["equal", "proportional"] | Mapping[str, Mapping[Any, float]]
 
 

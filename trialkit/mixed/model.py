@@ -11,14 +11,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks, independent_blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, cross, encode, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, cross, encode, group_rows
 from trialkit.mixed.collapsed_cells import Cells, collapse, diagonal_term
 from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
 from trialkit.mixed.products import CrossProducts, DesignProducts, add_responses, design_products
 from trialkit.mixed.refusals import ConfoundedTerm, FormulaError, NoVariation
-
-FloatArray = NDArray[np.float64]
 
 EPS = float(np.finfo(float).eps)
 

@@ -22,14 +22,12 @@ from typing import Annotated
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.lattice import lattice_points
 from trialkit.mixed.refusals import MixedModelError
-
-FloatArray = NDArray[np.float64]
 
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128

@@ -15,14 +15,11 @@ from itertools import combinations
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.scoring import CRITERION_TOLERANCE, MOST_ITERATIONS, SCORE_TOLERANCE
 from trialkit.mixed.small_sample import FTests, SmallSample, f_tail, scale_and_df
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MOST_CELLS = 1500
 TOLERANCE = 1e-8

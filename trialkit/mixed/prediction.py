@@ -6,14 +6,12 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.woodbury import Solved
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,9 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
-
-FloatArray = NDArray[np.float64]
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import ConfoundedTerm, NotConverged, NoVariation
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MOST_ITERATIONS = 200
 MOST_DAMPINGS = 30

@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared
 from trialkit.mixed.products import combine, flat, transpose
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

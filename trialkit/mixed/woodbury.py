@@ -22,9 +22,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.products import CrossProducts, DesignProducts, combine, transpose
-
-FloatArray = NDArray[np.float64]
 
 # Nearer than this to the edge where V is singular, rounding decides; it counts as beyond.
 EDGE = 1e-10

@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from trialkit.documents.plan import EffectPower
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.planned_power import Goal
-
-FloatArray = NDArray[np.float64]
 
 FEWEST_DOSES = 3
 

@@ -8,16 +8,14 @@ from functools import cached_property
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trialkit.documents.plan import EffectPower, Method
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power
-
-FloatArray = NDArray[np.float64]
 
 SHARE_TOLERANCE = 1e-8
 

@@ -9,9 +9,9 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from trialkit.documents.plan import Refusal
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedModelError
 from trialkit.mixed.coded_factors import CodedFactor, cross, encode
@@ -26,7 +26,6 @@ from trialkit.mixed.small_sample import SmallSample, small_sample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.refusal import CannotBeJudged
 
-FloatArray = NDArray[np.float64]
 ModelOf = Callable[[pd.DataFrame], tuple[str, Sequence[str]]]
 """Formula and random terms for planned heads: how the analysis would derive them from the randomisation."""
 

@@ -12,14 +12,12 @@ from functools import lru_cache, partial
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import fdtri, ndtr, stdtrit
 from scipy.stats import ncf, qmc
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.multivariate_t import LargestT
-
-FloatArray = NDArray[np.float64]
 
 LARGEST_NONCENTRALITY = 1e5
 SOBOL_POWER = 11

@@ -8,11 +8,11 @@ from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
 from trialkit.documents.plan import EffectPower
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import Expectation, expected_power
@@ -20,8 +20,6 @@ from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import simultaneous_critical
 from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
-
-FloatArray = NDArray[np.float64]
 
 
 def simulate_power(

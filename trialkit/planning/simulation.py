@@ -14,14 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.documents.plan import Refusal
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
 from trialkit.mixed.coded_factors import cross, encode
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.refusal import CannotBeJudged
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 """Told how many replicates are done, and of how many."""
 

@@ -6,12 +6,11 @@ from types import MappingProxyType
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import TEASPOON_ML
 
-FloatArray = NDArray[np.float64]
 STRONG = -3.0
 """pK of a proton that is always given in water; the exact value does not matter above pH 0."""
 

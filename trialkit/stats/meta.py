@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, stdtr, stdtrit
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed, WrongCall
-
-FloatArray = NDArray[np.float64]
 
 FARTHEST = 1e8
 """A variance between studies is looked for up to so many times that of the effects and their errors together."""

@@ -15,12 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import betainccinv, betaincinv, chdtrc, ndtri
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.heads import is_usable
-
-FloatArray = NDArray[np.float64]
 
 # Pearson's test: no expected count below the first, and no more than this share below the second (Cochran 1954,
 # Biometrics 10, 417-451).

@@ -82,16 +82,6 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
 
     Fisher's exact test, for more than two levels by Monte Carlo, as scipy does it; allowing for all factors
     (Bonferroni).
-
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket, with the factors.
-    recorded : pandas.Series
-        Buckets that have a record.
-    columns : sequence of str
-        The varied factors.
-    seed : int
     """
     missing = ~layout["bucket"].isin(recorded)
     count = int(missing.sum())

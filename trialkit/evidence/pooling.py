@@ -38,11 +38,8 @@ TYPES = {
 def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     """Read the buckets of entries as one table.
 
-    Returns
-    -------
-    pandas.DataFrame
-        The columns of ``buckets.csv``, ``trial`` (place among the entries) and ``trial_site`` (a site of that trial),
-        both as categories.
+    To the columns of ``buckets.csv`` come ``trial`` (place among the entries) and ``trial_site`` (a site of that
+    trial), both as categories.
 
     Raises
     ------
@@ -97,12 +94,8 @@ def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
 def with_treatments(rows: pd.DataFrame, products: Mapping[str, str | None]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Label each bucket with its treatment.
 
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        As from `read_buckets`.
-    products : mapping of str to str or None
-        Of each trial: the product that its doses are doses of, to tell apart doses whose nitrogen is not known.
+    Rows are as from `read_buckets`; `products` has the product that a trial's doses are doses of, to tell apart doses
+    whose nitrogen is not known.
 
     Returns
     -------

@@ -21,19 +21,7 @@ def augmented_blocks(
 ) -> pd.DataFrame:
     """Lay out checks in every block and every other treatment in one block of each site.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `trialkit.layouts.randomisation.completely_randomised`.
-    blocks : int
-        Blocks at each site.
-    options : LayoutOptions
-        `checks` is needed; `keep_apart` and `bench_columns` count.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block, position and those of `treatments`; blocks differ by at most one bucket.
+    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket.
 
     Raises
     ------

@@ -29,20 +29,8 @@ def incomplete_blocks(
 ) -> pd.DataFrame:
     """Lay out incomplete blocks.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `trialkit.layouts.randomisation.completely_randomised`.
-    blocks : int
-        Blocks at each site.
-    options : LayoutOptions
-        `block_size` is needed; `resolvable`, `keep_apart` and `bench_columns` count.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block, position and those of `treatments`; one row a bucket, in bench order. If resolvable,
-        blocks 1 to s of a site hold every treatment once, and so on.
+    `block_size` of the options is needed; `resolvable`, `keep_apart` and `bench_columns` count. If resolvable, blocks 1
+    to s of a site hold every treatment once, and so on.
 
     Raises
     ------
@@ -70,19 +58,10 @@ def incomplete_blocks(
 def volunteer_blocks(
     treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
 ) -> pd.DataFrame:
-    """Lay out one small block for each volunteer.
+    """Lay out one small block for each volunteer, as `incomplete_blocks` does.
 
-    Parameters
-    ----------
-    treatments, sites, rng, options
-        As for `incomplete_blocks`; a volunteer may also manage as many buckets as there are treatments.
-    blocks : int
-        Volunteers at each site.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `incomplete_blocks`, with a column volunteer, numbered within the site as its block is.
+    A volunteer may also manage as many buckets as there are treatments. The column volunteer is numbered within the
+    site as its block is.
 
     Raises
     ------

@@ -33,17 +33,8 @@ def information_matrix(treatment: IntArray, blockings: Sequence[IntArray]) -> Fl
     ``C = R - N K^- N'``, with N the incidence of treatments in all blockings side by side and K that of the blockings
     with each other. Times the inverse of the error variance, C is the information on treatment effects.
 
-    Parameters
-    ----------
-    treatment : array of int
-        Treatment of each bucket, 0, 1, …; shape (buckets,).
-    blockings : sequence of array of int
-        Label of each bucket in each blocking (blocks, or rows and columns); without any, only the mean is eliminated.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (treatments, treatments).
+    Each bucket has a treatment (0, 1, …) and a label in each blocking (blocks, or rows and columns); without any, only
+    the mean is eliminated.
     """
     crossed = _finest(blockings) or [np.zeros_like(treatment)]
     shared = np.hstack([_shared(treatment, labels) for labels in crossed])

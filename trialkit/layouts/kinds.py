@@ -28,7 +28,11 @@ class Randomise(Protocol):
         rng: np.random.Generator,
         options: LayoutOptions,
     ) -> pd.DataFrame:
-        """Return one row a bucket, in bench order."""
+        """Return one row a bucket, in bench order: site, block, other places, position and the columns of treatments.
+
+        `treatments` has one row a treatment, its columns are the factors. Random numbers are drawn site by site, in the
+        order given, from `rng`, which is advanced. `blocks` is their number at each site.
+        """
 
 
 Sizes = Callable[[int, int, LayoutOptions], tuple[IntArray, IntArray]]
@@ -187,25 +191,8 @@ def lay_out(
 ) -> pd.DataFrame:
     """Make a layout of a kind by its name, with the places on the bench if it has rows there.
 
-    Parameters
-    ----------
-    kind : str
-        A key of `LAYOUT_KINDS`.
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a bucket, in bench order; bench_row and bench_column follow position where `options.bench_columns` is
-        given.
+    The arguments are those of `Randomise`; bench_row and bench_column follow position where `options.bench_columns` is
+    given.
 
     Raises
     ------

@@ -31,20 +31,8 @@ def latin_square(
 ) -> pd.DataFrame:
     """Lay out Latin squares: every treatment once in each row and each column.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `trialkit.layouts.randomisation.completely_randomised`; as many rows and columns as treatments.
-    blocks : int
-        Squares at each site.
-    options : LayoutOptions
-        None counts; a Latin square keeps treatments apart by itself.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block (the square), row, column (1, 2, … within the square), position (row by row) and those of
-        `treatments`.
+    Each block is a square, with its row and column counted from 1; positions go row by row. No option counts: a Latin
+    square keeps treatments apart by itself.
 
     Raises
     ------
@@ -70,19 +58,8 @@ def row_column(
     The treatments of all rectangles are chosen together by search, each as often in a rectangle as any other or once
     more; then treatments are given to their numbers, rectangles to sites, and rows and columns shuffled, at random.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `latin_square`.
-    blocks : int
-        Rectangles at each site.
-    options : LayoutOptions
-        `rows` and `columns` are needed; `keep_apart` counts.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `latin_square`; block is the rectangle.
+    Each block is a rectangle, told as the squares of `latin_square` are. `rows` and `columns` of the options are
+    needed; `keep_apart` counts.
 
     Raises
     ------

@@ -179,16 +179,7 @@ def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str
 
 
 def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
-    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden.
-
-    Parameters
-    ----------
-    rows : Rows
-    known : set of str
-        Buckets that the record has rows of.
-    trial : Trial
-    log : Log
-    """
+    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden."""
     present = {row.values.get("bucket", "") for row in rows.by_table.get("heads", ())}
     layout = sorted(zip(trial.layout["site"], trial.layout["bucket"], strict=True))
     for site, pairs in groupby(layout, key=lambda pair: str(pair[0])):

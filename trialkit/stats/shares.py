@@ -46,17 +46,8 @@ class ShareTest:
 def usable_heads(heads: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
     """Count the heads of each bucket that have a record and, of these, those that were marketable.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a recorded head: ``bucket``, ``outcome``, ``marketable`` (missing where not said) and the keys.
-    keys : sequence of str
-        Columns that are the same throughout a bucket, such as the joint ``treatment``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a bucket: ``bucket``, the keys, ``usable``, ``recorded``.
+    Heads have ``bucket``, ``outcome``, ``marketable`` (missing where not said) and the keys, columns that are the same
+    throughout a bucket, such as the joint ``treatment``. Given back are ``bucket``, the keys, ``usable``, ``recorded``.
     """
     usable = is_usable(heads)
     grouped = heads.assign(usable=usable.astype(int)).groupby(["bucket", *keys], observed=True)["usable"]

@@ -107,7 +107,7 @@ def _warnings(
     if replication.max() < 2:
         found.append(LayoutWarning("no replication"))
     if len(groups) > 1:
-        named = tuple(tuple(_treatment_name(treatments, row) for row in group) for group in groups)
+        named = tuple(tuple(" ".join(map(str, treatments.iloc[row])) for row in group) for group in groups)
         found.append(LayoutWarning("disconnected", groups=named))
     return [*found, *(warning for effect in effects for warning in _effect_warnings(effect))]
 
@@ -130,7 +130,3 @@ def _effect_warnings(effect: EffectInformation) -> list[LayoutWarning]:
     if effect.stratum is not None and effect.stratum != BUCKETS and not differs:
         found.append(warn("confounded", stratum=effect.stratum))
     return found
-
-
-def _treatment_name(treatments: pd.DataFrame, row: int) -> str:
-    return " ".join(str(value) for value in treatments.iloc[row])

@@ -62,11 +62,6 @@ def volunteer_blocks(
 
     A volunteer may also manage as many buckets as there are treatments. The column volunteer is numbered within the
     site as its block is.
-
-    Raises
-    ------
-    WrongCall
-        As for `incomplete_blocks`.
     """
     layout = incomplete_blocks(treatments, sites, blocks, rng, options)
     layout.insert(2, "volunteer", layout["block"])

@@ -22,25 +22,8 @@ from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import (
-    Check,
-    Decision,
-    NoDecision,
-    NotAnalysed,
-    NotAnalysedCode,
-    Note,
-    ResponseName,
-)
-from trialkit.documents.results import (
-    About,
-    AcidUsed,
-    Design,
-    FixedFactor,
-    InputFile,
-    Results,
-    Site,
-    VariedFactor,
-)
+from trialkit.documents.findings import Check, Decision, NoDecision, NotAnalysed, NotAnalysedCode, Note, ResponseName
+from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested

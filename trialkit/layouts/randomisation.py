@@ -52,7 +52,8 @@ def randomised_complete_blocks(
 ) -> pd.DataFrame:
     """Randomise within blocks, each of which holds every treatment once.
 
-    Blocks are numbered 1, 2, … within the site and stand side by side. The options of `completely_randomised` count, and it refuses the same.
+    Blocks are numbered 1, 2, … within the site and stand side by side. The options of
+    `completely_randomised` count, and it refuses the same.
     """
     check_arguments(treatments, sites, blocks)
     _refuse_whole_plot(options)

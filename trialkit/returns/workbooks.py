@@ -8,15 +8,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from trialkit.returns.finding_log import Log
-from trialkit.returns.sheets import (
-    MOST_COLUMNS,
-    MOST_ROWS,
-    CellRemark,
-    CellType,
-    MergedCells,
-    Returned,
-    SheetText,
-)
+from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, CellRemark, CellType, MergedCells, Returned, SheetText
 from trialkit.rules.form_marks import FormMarks
 
 MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET = "trialkit", "lists", "Read me first"

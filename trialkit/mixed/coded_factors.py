@@ -55,12 +55,7 @@ def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     Numbers packed integers by a table, or by hashing where the table would be long, rather than comparing rows, so that
     set-up grows linearly with the number of heads.
 
-    Returns
-    -------
-    codes : ndarray of int, shape (n,)
-        Group of each row; groups are numbered in the order of the columns' codes.
-    representatives : ndarray of int, shape (groups,)
-        One row of each group.
+    Gives the group of each row, numbered in the order of the columns' codes, and one row of each group.
     """
     packed = columns[0].astype(np.int64)
     size = int(packed.max()) + 1

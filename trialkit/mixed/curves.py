@@ -43,17 +43,9 @@ MOST_TURNS = 100
 def curve_basis(curve: Curve, doses: FloatArray, shape: float | None = None) -> FloatArray:
     """Columns of a curve besides its constant.
 
-    Parameters
-    ----------
-    curve : {"linear", "quadratic", "linear-plateau", "quadratic-plateau", "asymptotic"}
-        ``d``; ``d, d^2``; ``min(d, c)``; ``m - m^2 / (2 c)`` with ``m = min(d, c)``; ``1 - exp(-c d)`` (Mitscherlich).
-    doses : ndarray, shape (n,)
-    shape : float, optional
-        c: the dose at which a plateau is reached, or the asymptotic rate for each unit of dose.
-
-    Returns
-    -------
-    ndarray, shape (n, 1), or (n, 2) for the quadratic
+    In the order of `CURVES`: ``d``; ``d, d^2``; ``min(d, c)``; ``m - m^2 / (2 c)`` with ``m = min(d, c)``; ``1 -
+    exp(-c d)`` (Mitscherlich). The shape c is the dose at which a plateau is reached, or the asymptotic rate for each
+    unit of dose.
 
     Examples
     --------

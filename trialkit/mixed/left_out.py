@@ -46,11 +46,6 @@ def leave_one_out(phi: FloatArray, inverse: CellInverse | RowInverse) -> FloatAr
 
     ``b_(i) - b = -Phi X'V^-1 d_i (d_i'P y) / (d_i'P d_i)``, the mean-shift form (Christensen, Pearson & Johnson 1992,
     Technometrics 34, 38-45). Missing where the rest no longer determines the effects.
-
-    Parameters
-    ----------
-    phi : ndarray, shape (p, p)
-    inverse : CellInverse or RowInverse
     """
     alone = inverse.own <= ALONE * np.abs(inverse.own).max()
     shift = np.where(alone, np.nan, inverse.residual / np.where(alone, 1.0, inverse.own))

@@ -42,15 +42,8 @@ class MeanRows:
 def mean_rows(model: Model, factors: str, weights: Weights = "equal", slope_of: str | None = None) -> MeanRows:
     """Average the reference grid, covariates at their means, over the factors that are not asked for.
 
-    Parameters
-    ----------
-    model : Model
-    factors : str
-        One factor, or several joined by ``:``; ``""`` for none.
-    weights : {"equal", "proportional"} or mapping
-        Of the factors averaged over.
-    slope_of : str, optional
-        A covariate: rows of its slope instead of the mean.
+    `factors` are joined by ``:``, ``""`` for none; the weights are those of the factors averaged over. With `slope_of`,
+    rows of a covariate's slope stand instead of the mean.
 
     Raises
     ------

@@ -101,12 +101,9 @@ class Prepared:
 def build_model(
     data: pd.DataFrame, text: str, random: Sequence[str], residual_by: str | None = None
 ) -> tuple[Model, FloatArray]:
-    """Tie a formula and random terms to data; `residual_by` names what has a residual variance of its own.
+    """Tie a formula and random terms to data; give the response of the rows used too.
 
-    Returns
-    -------
-    model : Model
-    response : ndarray, shape (rows used,)
+    `residual_by` names what has a residual variance of its own.
 
     Raises
     ------

@@ -97,15 +97,9 @@ def estimate_each(
 ) -> tuple[Evaluation, FitRecord]:
     """Find the variances of greatest likelihood of each response; which of them settled is told in the record.
 
-    Parameters
-    ----------
-    model : Model
-    prepared : Prepared
-    restricted, bounded, tolerance
-        As for `maximise`.
-    start : ndarray, shape (r, k) or (1, k), optional
-        Variances to start from, in squared units of the prepared scale: of a design already known to tell them apart.
-        By default equal parts of the total.
+    What bounds the search is as for `maximise`. `start`, shape (r, k) or (1, k), has variances to start from, in
+    squared units of the prepared scale, of a design already known to tell them apart; by default equal parts of the
+    total.
 
     Raises
     ------
@@ -215,12 +209,7 @@ def _step(
 ) -> tuple[Evaluation, BoolArray, NDArray[np.intp]]:
     """Take one step over the free variances, Newton's where asked for, damped until the criterion does not rise.
 
-    Returns
-    -------
-    following : Evaluation
-        The new points; where none was found, the old.
-    moved : ndarray of bool, shape (r,)
-    dampings : ndarray of int, shape (r,)
+    Gives the new points (where none was found, the old), which responses moved, and how often each step was damped.
     """
     terms = len(point.products.design.term_columns)
     limit = point.criterion + CRITERION_TOLERANCE * (1 + np.abs(point.criterion))

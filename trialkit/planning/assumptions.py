@@ -93,14 +93,9 @@ class Assumptions:
 
     @classmethod
     def from_variances(cls, variances: Mapping[str, float], source: VarianceSource) -> Assumptions:
-        """Take the variances that an earlier trial estimated; what it did not estimate keeps its default.
+        """Take the variances (g^2) that an earlier trial estimated; what it did not estimate keeps its default.
 
-        Parameters
-        ----------
-        variances : mapping of str to float
-            By random term, g^2, ``residual`` being the heads'. A negative estimate counts as zero.
-        source : VarianceSource
-            Which trial.
+        They go by random term, ``residual`` being the heads'. A negative estimate counts as zero.
         """
         known = {"site": "site", "site:block": "block", "bucket": "bucket", "residual": "head"}
         held = {term: max(float(value), 0.0) for term, value in variances.items()}

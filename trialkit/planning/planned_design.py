@@ -92,11 +92,6 @@ class PlannedDesign:
     def comparisons(self, current: Mapping[str, object]) -> Comparisons:
         """Differences from the current practice that the layout determines.
 
-        Parameters
-        ----------
-        current : mapping of str to object
-            Level of each treatment column in the current practice.
-
         Raises
         ------
         WrongCall

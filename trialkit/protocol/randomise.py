@@ -100,11 +100,8 @@ def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]
 def records_exist(folder: Path) -> bool:
     """Tell whether a trial folder holds records, so that its layout must no longer change.
 
-    Returns
-    -------
-    bool
-        True if heads.csv, solution.csv or visits.csv has anything below its header (or cannot be read, to be on the
-        safe side), or the folder returned has anything in it.
+    So it does if heads.csv, solution.csv or visits.csv has anything below its header (or cannot be read, to be on the
+    safe side), or the folder returned has anything in it.
     """
     returned = folder / "returned"
     if returned.is_dir() and any(returned.iterdir()):

@@ -237,16 +237,7 @@ def _site_names(sites: TableReading) -> dict[str, str]:
 def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
     """Read a trial folder that must be without errors, as `check_trial`.
 
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    stage : {"records", "layout", "plan"}
-        Which tables are read.
-
-    Returns
-    -------
-    Trial
+    The stage tells which tables are read.
 
     Raises
     ------

@@ -200,19 +200,8 @@ def mix(
 ) -> Mix:
     """Work a bucket out: nutrient and acid in spoons, and the pH and conductivity that they give.
 
-    Parameters
-    ----------
-    volume_l : float
-        Of water, L.
-    water : Water
-    product : Product, optional
-    nutrient_tsp : float
-        Level teaspoons wanted; what is told is of the quarter teaspoons nearest to it.
-    acid : AcidProduct, optional
-    ph_target : float, optional
-        pH to reach with the acid.
-    acid_tsp : float, optional
-        Teaspoons of acid instead of a target.
+    What is told is of the quarter teaspoons nearest to the level teaspoons of nutrient wanted. Acid goes by the pH to
+    reach with it, or by teaspoons instead.
 
     Raises
     ------

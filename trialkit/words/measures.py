@@ -135,15 +135,7 @@ def volume_words(volume_l: float, measures: Measures = "both") -> str:
 def acid_range(
     least_tsp: float, most_tsp: float, powder_g_per_tsp: float | None, system: MeasureSystem = KITCHEN
 ) -> str:
-    """Say how much acid buckets took: of a powder by weight, since nobody may add it by the spoon.
-
-    Parameters
-    ----------
-    least_tsp, most_tsp : float
-        Teaspoons.
-    powder_g_per_tsp : float or None
-        None of a liquid.
-    system : MeasureSystem
+    """Say how much acid buckets took: of a powder (None of a liquid) by weight, since nobody may add it by the spoon.
 
     Examples
     --------

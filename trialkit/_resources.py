@@ -11,16 +11,6 @@ def resource_folder(name: Literal["schemas", "example_trials"]) -> Path:
 
     An installed package carries the folder inside itself; a source checkout keeps it at the top, where people look.
 
-    Parameters
-    ----------
-    name : {"schemas", "example_trials"}
-        Which folder.
-
-    Returns
-    -------
-    Path
-        The folder.
-
     Raises
     ------
     FileNotFoundError

@@ -9,6 +9,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from seeded import named, rng
+from trialkit.domain.arrays import IntArray
 from trialkit.layouts.balanced import BASE_BLOCKS, PLANE_OF_ORDER, balanced_blocks, developed, square_lattice
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
 from trialkit.layouts.incomplete_blocks import (
@@ -18,13 +19,7 @@ from trialkit.layouts.incomplete_blocks import (
     incomplete_blocks,
     volunteer_blocks,
 )
-from trialkit.layouts.information import (
-    IntArray,
-    canonical_factors,
-    comparable_groups,
-    harmonic_mean,
-    information_matrix,
-)
+from trialkit.layouts.information import canonical_factors, comparable_groups, harmonic_mean, information_matrix
 from trialkit.layouts.layout_options import LayoutOptions
 
 

@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import FLUID_OUNCE_ML, GALLON_L
-from trialkit.solution import ACIDS, acid_for_ph, ph_after, protons_per_mole
+from trialkit.solution import ACIDS, acid_for_ph, ph_after
+from trialkit.solution.acids import protons_given
 from trialkit.solution.constants import MG_CACO3_PER_MEQ
 
 TWO_MEQ = 2 * MG_CACO3_PER_MEQ
@@ -28,7 +29,7 @@ HUNDRED_GALLONS_L = 100 * GALLON_L
 )
 def test_protons_a_mole_gives(acid: str, expected: dict[float, float]) -> None:
     """Computed apart from this program from the same constants, to three decimals."""
-    found = [float(protons_per_mole(acid, ph)) for ph in expected]
+    found = [float(protons_given(acid, np.float64(10.0**ph))) for ph in expected]
     assert found == pytest.approx(list(expected.values()), abs=0.001)
 
 
@@ -85,7 +86,7 @@ def test_published_doses_of_strong_acids(
     Test values, not advice: home gardeners are offered vinegar and food-grade citric acid only.
     """
     moles = mol_l * fluid_ounces * FLUID_OUNCE_ML / 1000 / HUNDRED_GALLONS_L
-    removed = moles * float(protons_per_mole(acid, 4.5)) * MG_CACO3_PER_MEQ * 1000
+    removed = moles * float(protons_given(acid, np.float64(10.0**4.5))) * MG_CACO3_PER_MEQ * 1000
     assert removed == pytest.approx(removed_mg_l, rel=tolerance)
 
 

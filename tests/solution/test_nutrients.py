@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import CUP_ML, GALLON_L, LITRES, OUNCE_G, TABLESPOON_ML, TEASPOON_ML, litres
-from trialkit.solution.nutrients import OXIDES, RECIPES, Product, conductivity, elements_mg_l, gaps
+from trialkit.solution.nutrients import OXIDES, RECIPES, Product, conductivity, elements_mg_l, shares_of_recipe
 
 HUNDRED_GALLONS_L = 100 * GALLON_L
 
@@ -110,8 +110,7 @@ def test_several_products_and_the_tap_add_up() -> None:
 
 def test_gaps_name_what_a_label_lacks() -> None:
     """A product without calcium has none of what the recipe wants."""
-    shares = {gap.element: gap.share for gap in gaps({"N": 150, "P": 31, "K": 210, "Mg": 24})}
-    assert shares == {"N": 1, "P": 1, "K": 1, "Ca": 0, "Mg": 1}
+    assert shares_of_recipe({"N": 150, "P": 31, "K": 210, "Mg": 24}) == {"N": 1, "P": 1, "K": 1, "Ca": 0, "Mg": 1}
 
 
 @pytest.mark.parametrize(

@@ -16,18 +16,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.likelihood import Evaluation, joined
 from trialkit.mixed.model import Model, Prepared, prepare
 from trialkit.mixed.scoring import ACCEPTABLE_SCORE, SCORE_TOLERANCE, FitRecord, estimate_each
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 DRAWS_A_STEP = 2
 """Days settle more slowly than variances, and cost less."""
@@ -40,14 +39,9 @@ LEAST_START = 0.02
 
 @dataclass(frozen=True)
 class Bounds:
-    """What was seen of each head used, in the order of the model's rows.
+    """What was seen of each head used, in the order of the model's rows."""
 
-    Attributes
-    ----------
-    lower, upper : ndarray, shape (heads,)
-        Days; infinite where open, equal where the day is known.
-    """
-
+    # Shape (heads,). Days; infinite where open, equal where the day is known.
     lower: FloatArray
     upper: FloatArray
 
@@ -70,22 +64,8 @@ def complete(
 ) -> FloatArray:
     """Draw completed sets of days, each from the end of a chain of its own.
 
-    Parameters
-    ----------
-    model : Model
-        With one residual variance.
-    bounds : Bounds
-    rng : numpy.random.Generator
-    sets : int
-        How many.
-    burn_in : int
-        Steps of every chain: estimates of the variances, each followed by some draws of all days.
-    bounded : bool
-        Whether variances are held at zero or above.
-
-    Returns
-    -------
-    ndarray, shape (sets, heads)
+    The model has one residual variance. Each step of burning in estimates the variances and draws all days some times;
+    `bounded` holds the variances at zero or above. Shape (sets, heads).
 
     Raises
     ------
@@ -149,30 +129,15 @@ class _Heads:
 
     Heads of a cell share fixed part and random levels, so that with n heads a cell, S the cells' covariance and s the
     residual variance, V^-1 is ``1 / s`` on the diagonal less ``B = (s I + S n)^-1 S / s`` between heads of two cells.
-
-    Attributes
-    ----------
-    place : ndarray of int, shape (blocks, heads)
-        Row of the model's data.
-    real : ndarray of bool, shape (blocks, heads)
-        Not padding.
-    cell : ndarray of int, shape (blocks, heads)
-        Cell of each head, counted in its block.
-    sizes : ndarray, shape (blocks, cells)
-        Heads of each cell, nil at padding.
-    alike : ndarray, shape (random terms, blocks, cells, cells)
-        1 where two cells share a level.
-    x : ndarray, shape (blocks, cells, p)
-        Fixed part, zero at padding.
-    lower, upper : ndarray, shape (blocks, heads)
     """
 
-    place: NDArray[np.intp]
-    real: BoolArray
-    cell: NDArray[np.intp]
-    sizes: FloatArray
-    alike: FloatArray
-    x: FloatArray
+    place: Annotated[NDArray[np.intp], "Shape (blocks, heads). Row of the model's data."]
+    real: Annotated[BoolArray, "Shape (blocks, heads). Not padding."]
+    cell: Annotated[NDArray[np.intp], "Shape (blocks, heads). Cell of each head, counted in its block."]
+    sizes: Annotated[FloatArray, "Shape (blocks, cells). Heads of each cell, nil at padding."]
+    alike: Annotated[FloatArray, "Shape (random terms, blocks, cells, cells). 1 where two cells share a level."]
+    x: Annotated[FloatArray, "Shape (blocks, cells, p). Fixed part, zero at padding."]
+    # Shape (blocks, heads).
     lower: FloatArray
     upper: FloatArray
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from trialkit.analysis.augmentation import Bounds, complete, fit_sets
 from trialkit.analysis.combining import Combined, average, combine_sets
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged
 from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
@@ -20,8 +20,6 @@ from trialkit.mixed.fixed import parse_formula
 from trialkit.mixed.model import Model, build_model, prepare
 from trialkit.mixed.scoring import FitRecord, estimate
 from trialkit.mixed.small_sample import small_sample
-
-FloatArray = NDArray[np.float64]
 
 IMPUTATIONS = 20
 BURN_IN = 15
@@ -61,38 +59,23 @@ class SeenHeads:
 
 @dataclass(frozen=True)
 class CensoredFit:
-    """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` gives them.
+    """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` has."""
 
-    Attributes
-    ----------
-    formula, bounds : str
-        As asked for.
-    model : Model
-    record : FitRecord
-        How the variances of each completed set were found.
-    variances : pandas.Series
-        By name, in square days, averaged over the completed sets.
-    censored : SeenHeads
-    imputations : int
-        Completed sets: 1 where every day is known.
-    criterion : float
-        Of a trial whose every day is known, as `MixedFit.criterion`; else missing, each set having its own.
-    answers : MixedFit
-        Of the first completed set, its small-sample quantities those of all sets combined.
-    days : ndarray, shape (sets, heads)
-        The completed sets, in the order of the model's rows.
-    """
-
+    # As asked for.
     formula: str
     bounds: str
     model: Model
-    record: FitRecord
-    variances: pd.Series
+    record: Annotated[FitRecord, "How the variances of each completed set were found."]
+    variances: Annotated[pd.Series, "By name, in square days, averaged over the completed sets."]
     censored: SeenHeads
-    imputations: int
-    criterion: float
-    answers: CombinedAnswers
-    days: FloatArray
+    imputations: Annotated[int, "Completed sets: 1 where every day is known."]
+    criterion: Annotated[
+        float, "Of a trial whose every day is known, as `MixedFit.criterion`; else missing, each set having its own."
+    ]
+    answers: Annotated[
+        CombinedAnswers, "Of the first completed set, its small-sample quantities those of all sets combined."
+    ]
+    days: Annotated[FloatArray, "Shape (sets, heads). The completed sets, in the order of the model's rows."]
 
     @property
     def expected_days(self) -> pd.Series:
@@ -103,14 +86,6 @@ class CensoredFit:
     def names(self) -> tuple[str, ...]:
         """Names of the variances."""
         return self.model.variance_names
-
-    @property
-    def fraction_missing(self) -> float:
-        """Largest fraction of missing information of a fixed effect (a difference from the first level), 0 to 1."""
-        fixed, combined = self.model.fixed, self.answers.combined
-        effects = np.eye(len(fixed.names))[fixed.kept]
-        of_levels = effects[[fixed.names[i] != "Intercept" for i in fixed.kept]]
-        return float(combined.share_missing(fixed.to_orthogonal(of_levels if len(of_levels) else effects)).max())
 
     def anova(self) -> pd.DataFrame:
         """Partial F tests as from `MixedFit.anova`, combined over the sets (Li, Raghunathan & Rubin 1991)."""
@@ -194,10 +169,6 @@ def fit_censored(
         Completed sets, at least 2.
     burn_in : int
         Steps of data augmentation before a set is taken.
-
-    Returns
-    -------
-    CensoredFit
 
     Raises
     ------

@@ -39,18 +39,7 @@ FEWEST_BUCKETS_TO_TEST = 8
 
 
 def diagnose(heads: pd.DataFrame, response: str, scale: Scale | None, seed: int) -> Diagnostics | None:
-    """What the pictures of the checks show; None where the buckets leave too little to tell.
-
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        As for `model_checks`.
-    response : str
-    scale : Scale, optional
-        Of the response.
-    seed : int
-        Of the simulated band.
-    """
+    """What the pictures of the checks show; None where the buckets leave too little to tell."""
     residuals = bucket_residuals(heads, response)
     if residuals.df < FEWEST_BUCKETS_TO_TEST or _do_not_vary(residuals, heads, response):
         return None
@@ -66,15 +55,7 @@ def model_checks(
 ) -> tuple[Check, ...]:
     """Check replication, the shape and spread of bucket residuals, the scale, and single buckets that stand out.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a head, with bucket, site, block, ``treatment`` and the response.
-    response : str
-    replication : ReplicationCheck
-        What the trial knows least about.
-    scale : Scale, optional
-        Of the response.
+    Rows are heads, with bucket, site, block, ``treatment`` and the response.
     """
     return replication, *_residual_checks(heads, response, scale)
 
@@ -101,16 +82,6 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
 
     Fisher's exact test, for more than two levels by Monte Carlo, as scipy does it; allowing for all factors
     (Bonferroni).
-
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket, with the factors.
-    recorded : pandas.Series
-        Buckets that have a record.
-    columns : sequence of str
-        The varied factors.
-    seed : int
     """
     missing = ~layout["bucket"].isin(recorded)
     count = int(missing.sum())
@@ -137,13 +108,7 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
 
 
 def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCheck:
-    """Name the effect, or the treatment compared with the practice, that the trial knows least about.
-
-    Parameters
-    ----------
-    effects : mapping
-        Degrees of freedom for error of each.
-    """
+    """Name the effect, or the treatment compared with the practice, with the fewest degrees of freedom for error."""
     least = min(effects, key=lambda one: round(effects[one], TIE_DECIMALS))
     ok, df = effects[least] >= FEWEST_ERROR_DF, effects[least]
     if isinstance(least, Treatment):

@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.small_sample import FTests, SmallSample, f_tail
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -105,23 +103,13 @@ def average(values: FloatArray) -> FloatArray:
 
 
 def combined_df(complete: FloatArray, missing: FloatArray, sets: int, contrasts: int) -> FloatArray:
-    """Degrees of freedom after imputation, elementwise.
+    """Degrees of freedom after imputation, elementwise, from the v of the complete data and m completed sets.
 
     ``1 / (1 / v_m + 1 / v_obs)`` with ``v_m = (m - 1) / missing^2``, for several contrasts together times
     ``(contrasts + 1) / 2`` (Rubin 1987), and ``v_obs = v (1 - missing / 2)``. Barnard & Rubin (1999) have
     ``v (1 - missing)``, as if as much were missing of the variances as of the means, times ``(v + 1) / (v + 3)``, which
     takes 9 to 7.5 even where nothing is missing. With few gardens both make intervals hold the truth too often, and v
     itself too seldom: reports/days_coverage.md shows them side by side.
-
-    Parameters
-    ----------
-    complete : ndarray
-        Degrees of freedom v of the complete data.
-    missing : ndarray
-        Fraction of missing information, between 0 and 1.
-    sets : int
-        Number m of completed sets.
-    contrasts : int
 
     Examples
     --------

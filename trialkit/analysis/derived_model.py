@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
@@ -16,41 +16,30 @@ from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 
 @dataclass(frozen=True)
 class DerivedModel:
-    """Fixed and random part for any response of a trial.
+    """Fixed and random part for any response of a trial."""
 
-    Attributes
-    ----------
-    treatment : tuple of str
-        Columns of the varied treatment factors; they enter with all their interactions.
-    nuisance : tuple of str
-        Groupings with too few levels to be random, entered as fixed.
-    random : tuple of str
-        Random terms besides the residual.
-    residual : {"heads", "buckets"}
-        What the residual is between: heads within buckets, or buckets where each has one head.
-    notes : tuple of Note
-        What the adviser should know about the choice.
-    confounded : tuple of str
-        Treatment effects differing between sites that the layout cannot tell from other variation.
-    residual_by : str, optional
-        Column whose levels have residual variances of their own.
-    """
-
-    treatment: tuple[str, ...]
-    nuisance: tuple[str, ...]
-    random: tuple[str, ...]
-    residual: Literal["heads", "buckets"]
-    notes: tuple[Note, ...]
-    confounded: tuple[str, ...] = ()
-    residual_by: str | None = None
+    treatment: Annotated[
+        tuple[str, ...], "Columns of the varied treatment factors; they enter with all their interactions."
+    ]
+    nuisance: Annotated[tuple[str, ...], "Groupings with too few levels to be random, entered as fixed."]
+    random: Annotated[tuple[str, ...], "Random terms besides the residual."]
+    residual: Annotated[
+        Literal["heads", "buckets"],
+        "What the residual is between: heads within buckets, or buckets where each has one head.",
+    ]
+    notes: Annotated[tuple[Note, ...], "What the adviser should know about the choice."]
+    confounded: Annotated[
+        tuple[str, ...], "Treatment effects differing between sites that the layout cannot tell from other variation."
+    ] = ()
+    residual_by: Annotated[str | None, "Column whose levels have residual variances of their own."] = None
 
     def formula(self, response: str, treatment: str | None = None) -> str:
         """Write the model formula, with the factors crossed or one joint `treatment` column."""
         return f"{response} ~ {' + '.join([*self.nuisance, treatment or ' * '.join(self.treatment)])}"
 
-    def noting(self, code: NoteCode, count: int | None = None, site: str | None = None) -> DerivedModel:
+    def noting(self, code: NoteCode) -> DerivedModel:
         """Return the model with a further note."""
-        return replace(self, notes=(*self.notes, Note(code, count=count, site=site)))
+        return replace(self, notes=(*self.notes, Note(code)))
 
     def with_spread_by_site(self) -> DerivedModel:
         """Return the model in which buckets of each site have a variance of their own."""
@@ -69,15 +58,7 @@ def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence
     and stands in the model whenever a bucket has more than one head. Sites, and the treatment effects that differ
     between them, are random from three sites up; fewer are fixed and the conclusions hold for those sites only.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a head, with bucket, site, the treatment columns and the places that the strata name, such as block,
-        whole_plot, row, column or volunteer.
-    treatment : sequence of str
-        Columns of the varied factors.
-    strata : sequence of str
-        Randomisation strata of the layout, such as ``"site:block"``.
+    Heads have bucket, site, the treatment columns and the places that the strata, such as ``"site:block"``, name.
     """
     interactions = [f"site:{column}" for column in treatment]
     random: list[str] = []

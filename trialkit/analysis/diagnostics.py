@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -10,13 +11,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from trialkit.documents.findings import Power, QuantilePoint, Scale, SiteSpread
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.domain.thresholds import UNEVEN_RATIO
 from trialkit.mixed import MixedFit
 from trialkit.mixed.model import prepare
 from trialkit.mixed.scoring import estimate_each
-
-FloatArray = NDArray[np.float64]
 
 SIMULATIONS = 999
 BAND = 0.95
@@ -31,22 +31,15 @@ LADDER = (0.0, 0.5, 1.0, 2.0)
 
 @dataclass(frozen=True)
 class BucketResiduals:
-    """Bucket means less their treatment and block means.
+    """Bucket means less their treatment and block means."""
 
-    Attributes
-    ----------
-    buckets : pandas.DataFrame
-        bucket, site, and columns ``residual`` (response's unit), ``studentised`` (externally studentised) and
-        ``spare``, each residual's share of a degree of freedom.
-    df : int
-        Degrees of freedom left.
-    basis : ndarray, shape (buckets, p)
-        Orthonormal basis of treatments and blocks.
-    """
-
-    buckets: pd.DataFrame
-    df: int
-    basis: FloatArray
+    buckets: Annotated[
+        pd.DataFrame,
+        "bucket, site, and columns ``residual`` (response's unit), ``studentised`` (externally studentised) and "
+        "``spare``, each residual's share of a degree of freedom.",
+    ]
+    df: Annotated[int, "Degrees of freedom left."]
+    basis: Annotated[FloatArray, "Shape (buckets, p). Orthonormal basis of treatments and blocks."]
 
 
 def bucket_residuals(heads: pd.DataFrame, response: str) -> BucketResiduals:

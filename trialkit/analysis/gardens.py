@@ -23,14 +23,7 @@ def new_garden_limits(fit: MixedFit, columns: Sequence[str], gardens: int, confi
     The variance of a garden's level and of the effects that differ between gardens comes on top of that of the mean;
     t with one degree of freedom fewer than there are gardens, as the gardens are what the prediction rests on.
 
-    Parameters
-    ----------
-    fit : MixedFit
-        With a joint ``treatment`` factor.
-    columns : sequence of str
-        Treatment factors.
-    gardens : int
-    confidence : float
+    The fit has a joint ``treatment`` factor; `columns` are the treatment factors.
     """
     from scipy.special import stdtrit
 
@@ -56,19 +49,8 @@ def compare_gardens(
 ) -> Gardens | None:
     """Set one treatment beside another at each garden; None where no garden has both.
 
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        One row a bucket or a head: bucket, site, block, ``treatment``, the response.
-    response : str
-    labels : tuple of str
-        Joint labels: the treatment, and the current practice.
-    treatment : Treatment
-        The first of these, in levels.
-    sites : pandas.DataFrame
-        The trial's gardens, with sun and alkalinity where known.
-    confidence : float
-        Of the intervals of slopes.
+    Rows are buckets or heads, with bucket, site, block, ``treatment`` and the response; the labels are those of the
+    treatment and of the current practice; sites have sun and alkalinity where known.
     """
     buckets = rows.groupby(["site", "treatment", "bucket"], observed=True)[response].mean()
     cells = buckets.groupby(["site", "treatment"], observed=True).agg(["mean", "size"])

@@ -43,18 +43,8 @@ def count_losses(
 ) -> Losses:
     """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket, with site and the joint ``treatment``.
-    heads : pandas.DataFrame
-        One row a recorded head, with site, ``treatment``, ``outcome`` and ``marketable`` (missing where not said).
-    heads_per_bucket : int
-    treatments : pandas.DataFrame
-        Combinations by joint label.
-    current : str
-        Joint label of the current practice.
-    confidence : float
+    The layout has a row a bucket, with site and the joint ``treatment``; `heads` a row a recorded head, with
+    ``outcome`` and ``marketable`` (missing where not said) too. Treatments go by joint label, as `current` does.
     """
     buckets = usable_heads(heads, ["treatment", *treatments.columns])
     design_effect = overdispersion(buckets)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -43,39 +44,26 @@ AnyFit = MixedFit | CensoredFit
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of a response.
+    """What is asked of a response."""
 
-    Attributes
-    ----------
-    response, unit : str
-        Column of the data, and its unit.
-    treatments : pandas.DataFrame
-        The combinations of the protocol, varied columns only, in factorial order; index is the joint label.
-    current : str
-        Joint label of the current practice.
-    confidence : float
-    margin : float
-        Difference that does not matter, in the response's unit: for tests of equivalence; nil where none is asked for.
-    seed : int
-        Of the band that residuals are set beside.
-    all_pairs : bool
-        Whether every pair of treatments is compared.
-    checked : bool
-        Whether the model is checked.
-    in_short : bool
-        Whether nothing is wanted but the comparisons, each by itself.
-    """
-
+    # Column of the data, and its unit.
     response: ResponseName
     unit: str
-    treatments: pd.DataFrame
-    current: str
+    treatments: Annotated[
+        pd.DataFrame,
+        "The combinations of the protocol, varied columns only, in factorial order; index is the joint label.",
+    ]
+    current: Annotated[str, "Joint label of the current practice."]
     confidence: float
-    margin: float = 0.0
-    seed: int = 0
-    all_pairs: bool = False
-    checked: bool = True
-    in_short: bool = False
+    margin: Annotated[
+        float,
+        "Difference that does not matter, in the response's unit: for tests of equivalence; nil where none is asked "
+        "for.",
+    ] = 0.0
+    seed: Annotated[int, "Of the band that residuals are set beside."] = 0
+    all_pairs: Annotated[bool, "Whether every pair of treatments is compared."] = False
+    checked: Annotated[bool, "Whether the model is checked."] = True
+    in_short: Annotated[bool, "Whether nothing is wanted but the comparisons, each by itself."] = False
 
     def treatment(self, label: str) -> Treatment:
         """Levels of a combination by column."""
@@ -84,20 +72,11 @@ class Question:
 
 @dataclass(frozen=True)
 class Answered:
-    """A response with what its answer rests on.
-
-    Attributes
-    ----------
-    result : ResponseResult
-    rows : pandas.DataFrame
-    model : DerivedModel or None
-        None, as the fits are, where it was not analysed.
-    fits : Fits or None
-    """
+    """A response with what its answer rests on."""
 
     result: ResponseResult
     rows: pd.DataFrame
-    model: DerivedModel | None = None
+    model: Annotated[DerivedModel | None, "None, as the fits are, where it was not analysed."] = None
     fits: Fits | None = None
 
 
@@ -114,14 +93,8 @@ def analyse_response(
 ) -> Answered:
     """Fit and summarise one response.
 
-    Parameters
-    ----------
-    question : Question
-    heads : pandas.DataFrame
-        One row a head that has the response, with bucket, site, block, treatment columns and the joint ``treatment``.
-    model : DerivedModel
-    days_seed : int, optional
-        Of the draws between the visits, where the response is days and rows have ``lower`` and ``upper``.
+    Heads have the response, bucket, site, block, treatment columns and the joint ``treatment``. The seed is that of the
+    draws between visits, where the response is days and rows have ``lower`` and ``upper``.
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, NotAnalysed("one_treatment"))
@@ -338,17 +311,8 @@ def probability_of_superiority(difference: float, sd: float) -> float | None:
 
     McGraw & Wong (1992), Psychol. Bull. 111, 361-365.
 
-    Parameters
-    ----------
-    difference : float
-        Of the treatments' means.
-    sd : float
-        Between buckets treated alike, in the same unit.
-
-    Returns
-    -------
-    float or None
-        None where buckets treated alike do not differ.
+    Of the means' difference and the standard deviation between buckets treated alike, in one unit; None where they do
+    not differ.
     """
     return float(ndtr(difference / sd / math.sqrt(2))) if sd > 0 else None
 

@@ -6,12 +6,10 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.heads import is_harvested
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
-
-FloatArray = NDArray[np.float64]
 
 DEGREE_DAYS: Final = "degree_days"
 
@@ -24,18 +22,9 @@ def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     head not ready at the end became ready after it was last seen, or after the garden's last visit. Heads that died,
     bolted or went missing have no such day and are left out, and so is one whose last sight nobody knows.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a recorded head: ``site``, ``outcome``, ``transplanted_on``, ``harvested_on``, ``last_not_ready_on``.
-    visits : pandas.DataFrame
-        ``site`` and ``visited_on``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The rows of heads that have bounds, with ``lower`` and ``upper`` in days; equal where the day is known,
-        ``upper`` infinite where the head was never seen ready.
+    Heads have ``site``, ``outcome``, ``transplanted_on``, ``harvested_on``, ``last_not_ready_on``; visits ``site`` and
+    ``visited_on``. Given back are the rows of heads that have bounds, with ``lower`` and ``upper`` in days; equal where
+    the day is known, ``upper`` infinite where the head was never seen ready.
     """
     kept = heads[heads["outcome"].isin(["harvested", "not_ready"])].copy()
     cut = is_harvested(kept).to_numpy()
@@ -72,13 +61,6 @@ def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = 
 
     McMaster & Wilhelm (1997), Agric. For. Meteorol. 87, 291-300, method 1.
 
-    Parameters
-    ----------
-    t_min_c, t_max_c : pandas.Series
-        Degrees Celsius.
-    base_c : float
-        Degrees Celsius.
-
     Examples
     --------
     >>> growing_degree_days(pd.Series([8.0, 0.0]), pd.Series([20.0, 6.0])).to_list()
@@ -90,18 +72,8 @@ def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = 
 def ripening_in_degree_days(days: pd.DataFrame, weather: pd.DataFrame) -> pd.DataFrame:
     """Put bounds in degree days since transplanting, from the day after it to the day itself.
 
-    Parameters
-    ----------
-    days : pandas.DataFrame
-        As `ripening` gives it: ``site``, ``transplanted_on``, ``lower`` and ``upper``, days.
-    weather : pandas.DataFrame
-        ``site``, ``measured_on``, ``t_min_c``, ``t_max_c``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The rows whose garden has the weather of every day from transplanting to the later bound, with ``lower`` and
-        ``upper`` in degree days.
+    Days are as `ripening` gives them; the weather has ``site``, ``measured_on``, ``t_min_c``, ``t_max_c``. Given back
+    are the rows whose garden has the weather of every day from transplanting to the later bound.
     """
     kept = days.copy()
     for name in ("lower", "upper"):

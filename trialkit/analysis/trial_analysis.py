@@ -22,25 +22,8 @@ from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import (
-    Check,
-    Decision,
-    NoDecision,
-    NotAnalysed,
-    NotAnalysedCode,
-    Note,
-    ResponseName,
-)
-from trialkit.documents.results import (
-    About,
-    AcidUsed,
-    Design,
-    FixedFactor,
-    InputFile,
-    Results,
-    Site,
-    VariedFactor,
-)
+from trialkit.documents.findings import Check, Decision, NoDecision, NotAnalysed, NotAnalysedCode, Note, ResponseName
+from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested
@@ -81,7 +64,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
     days = ripening(heads, trial.visits)
     yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
-    records = {"weight_g": _with(heads, "weight_g"), YIELD: yields.buckets, "days": days}
+    records = {"weight_g": heads[is_harvested(heads) & heads["weight_g"].notna()], YIELD: yields.buckets, "days": days}
     notes = {YIELD: yields.notes, "days": _seen_between(days)}
     if len(trial.weather):
         records[DEGREE_DAYS] = ripening_in_degree_days(days, trial.weather)
@@ -199,11 +182,6 @@ def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[Note, ...]
     """Count the heads that the weather table does not reach."""
     left = len(days) - len(kept)
     return (Note("weather_unknown", left),) if left else ()
-
-
-def _with(heads: pd.DataFrame, response: str) -> pd.DataFrame:
-    """Harvested heads that have a response."""
-    return heads[is_harvested(heads) & heads[response].notna()]
 
 
 def _seen_between(days: pd.DataFrame) -> tuple[Note, ...]:

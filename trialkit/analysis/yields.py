@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
 
 import pandas as pd
 
@@ -15,24 +15,20 @@ YIELD: Final = "bucket_weight_g"
 
 @dataclass(frozen=True)
 class Yields:
-    """Marketable weight of every bucket that has a record.
+    """Marketable weight of every bucket that has a record."""
 
-    Attributes
-    ----------
-    buckets : pandas.DataFrame
-        One row a bucket: the columns of the layout, ``recorded`` heads and ``bucket_weight_g``.
-    scaled : int
-        Buckets of which some heads have no record: their weight is that of the recorded heads, for the full number.
-    unknown : int
-        Buckets left out because a harvested head has no weight.
-    failed : tuple of str
-        Gardens left out because nothing was marketable there: they say nothing of how treatments differ.
-    """
-
-    buckets: pd.DataFrame
-    scaled: int
-    unknown: int
-    failed: tuple[str, ...]
+    buckets: Annotated[
+        pd.DataFrame, "One row a bucket: the columns of the layout, ``recorded`` heads and ``bucket_weight_g``."
+    ]
+    scaled: Annotated[
+        int,
+        "Buckets of which some heads have no record: their weight is that of the recorded heads, for the full number.",
+    ]
+    unknown: Annotated[int, "Buckets left out because a harvested head has no weight."]
+    failed: Annotated[
+        tuple[str, ...],
+        "Gardens left out because nothing was marketable there: they say nothing of how treatments differ.",
+    ]
 
     @property
     def notes(self) -> tuple[Note, ...]:
@@ -49,13 +45,8 @@ def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: i
     whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
     scaled up to the full number. A garden where nothing was marketable is left out: its buckets all weigh the same.
 
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket, with its ``site``.
-    heads : pandas.DataFrame
-        One row a recorded head: ``bucket``, ``outcome``, ``weight_g`` and ``marketable``.
-    heads_per_bucket : int
+    The layout has a row a bucket with its ``site``, `heads` a row a recorded head: ``bucket``, ``outcome``,
+    ``weight_g`` and ``marketable``.
     """
     counted = is_usable(heads)
     weight = heads["weight_g"].where(counted, 0.0)

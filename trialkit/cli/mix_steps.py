@@ -64,7 +64,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
     """Work out what goes into a bucket."""
     from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
     from trialkit.solution.mixing import Water, alkalinity_notes, mix
-    from trialkit.solution.nutrients import USUAL_RECIPE, gaps
+    from trialkit.solution.nutrients import USUAL_RECIPE, shares_of_recipe
     from trialkit.words.mix_words import note_words
 
     alkalinity = _alkalinity(asked)
@@ -89,7 +89,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
         acid=_amount(made.acid, acid),
         acid_step=made.acid_step,
         elements_mg_l=made.elements_mg_l,
-        recipe=MixRecipe(USUAL_RECIPE, {gap.element: gap.share for gap in gaps(made.elements_mg_l)} if product else {}),
+        recipe=MixRecipe(USUAL_RECIPE, shares_of_recipe(made.elements_mg_l) if product else {}),
         ec_ms_cm=made.ec,
         ph=made.ph,
         ph_range=made.ph_range,

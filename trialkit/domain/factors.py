@@ -1,28 +1,18 @@
 """What a trial can vary: the factors, and the column and unit of each. Their order is that of every table and page."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 FactorName = Literal["cultivar", "dose", "acidifier"]
 
 
 @dataclass(frozen=True)
 class Factor:
-    """A treatment factor.
+    """A treatment factor."""
 
-    Attributes
-    ----------
-    name : str
-        As the protocol names it.
-    column : str
-        Of layout.csv.
-    unit : str or None
-        Of its levels; None where they are names.
-    """
-
-    name: FactorName
-    column: str
-    unit: str | None = None
+    name: Annotated[FactorName, "As the protocol names it."]
+    column: Annotated[str, "Of layout.csv."]
+    unit: Annotated[str | None, "Of its levels; None where they are names."] = None
 
 
 CULTIVAR = Factor("cultivar", "cultivar")

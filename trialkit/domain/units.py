@@ -22,13 +22,7 @@ LITRES: dict[str, float] = {
 
 
 def litres(amount: float, unit: str) -> float:
-    """Turn a volume into litres.
-
-    Parameters
-    ----------
-    amount : float
-    unit : str
-        One of `LITRES`.
+    """Turn a volume in one of `LITRES` into litres.
 
     Examples
     --------

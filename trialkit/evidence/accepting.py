@@ -76,16 +76,7 @@ def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:
 
 
 def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
-    """Gather what the ledger keeps of an analysed trial.
-
-    Parameters
-    ----------
-    trial : Trial
-        Checked.
-    results : Results
-        Its own.
-    written : bytes
-        The same as they stand in results.json.
+    """Gather what the ledger keeps of a checked and analysed trial, its results as they stand in results.json too.
 
     Raises
     ------

@@ -20,7 +20,7 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
@@ -66,17 +66,7 @@ class LedgerDamaged(WrongCall):
 
 
 def read_index(ledger: Path) -> tuple[Listed, ...]:
-    """Read the index alone, in the order in which entries came.
-
-    Parameters
-    ----------
-    ledger : Path
-        The folder.
-
-    Returns
-    -------
-    tuple of Listed
-        Withdrawn ones too.
+    """Read the index alone, in the order in which entries came, withdrawn ones too.
 
     Raises
     ------
@@ -140,17 +130,6 @@ def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextMa
 def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """Put an entry in a ledger, which is begun if there is none.
 
-    Parameters
-    ----------
-    ledger : Path
-    entry : NewEntry
-    on : date
-        Today.
-
-    Returns
-    -------
-    Listed
-
     Raises
     ------
     WrongCall
@@ -158,7 +137,7 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """
     if ledger.is_symlink() or (ledger.exists() and not ledger.is_dir()):
         raise WrongCall(f"{ledger} must be an ordinary folder.")
-    if ledger.is_dir() and not (ledger / INDEX).exists() and any(_not_hidden(ledger)):
+    if ledger.is_dir() and not (ledger / INDEX).exists() and any(path.name[0] != "." for path in ledger.iterdir()):
         raise WrongCall(f"{ledger} holds something else already: a ledger needs a folder of its own.")
     ledger.mkdir(parents=True, exist_ok=True)
     with locked(ledger):
@@ -172,10 +151,6 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
             _write_entry(ledger, folder, entry)
         _append(ledger, {"event": "added", **{k: v for k, v in asdict(listed).items() if v is not None}})
     return listed
-
-
-def _not_hidden(folder: Path) -> Iterator[Path]:
-    return (path for path in folder.iterdir() if not path.name.startswith("."))
 
 
 def _listed(entry: NewEntry, on: date) -> Listed:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -25,26 +26,13 @@ from trialkit.solution.nutrients import Product, elements_mg_l
 
 @dataclass(frozen=True)
 class LedgerContents:
-    """What a ledger holds, before anything is judged.
+    """What a ledger holds, before anything is judged."""
 
-    Attributes
-    ----------
-    entries : tuple of Entry
-        Trials that count, in the order of seasons.
-    summaries : tuple of Entry
-        Tables of means and standard errors that count.
-    index : tuple of Listed
-        All of them.
-    latest : Trial
-        The newest trial: its practice, thresholds and shelf are today's.
-    rows, treatments : pandas.DataFrame
-        Buckets of all trials, and the treatments among them.
-    """
-
-    entries: tuple[Entry, ...]
-    summaries: tuple[Entry, ...]
-    index: tuple[Listed, ...]
-    latest: Trial
+    entries: Annotated[tuple[Entry, ...], "Trials that count, in the order of seasons."]
+    summaries: Annotated[tuple[Entry, ...], "Tables of means and standard errors that count."]
+    index: Annotated[tuple[Listed, ...], "All of them."]
+    latest: Annotated[Trial, "The newest trial: its practice, thresholds and shelf are today's."]
+    # Buckets of all trials, and the treatments among them.
     rows: pd.DataFrame
     treatments: pd.DataFrame
 

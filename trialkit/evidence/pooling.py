@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -27,8 +28,6 @@ from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.mixed import MixedFit, MixedModelError, fit_mixed
 from trialkit.tables.formula_text import restored
 
-FloatArray = NDArray[np.float64]
-
 TYPES = {
     "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
     "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",
@@ -39,11 +38,8 @@ TYPES = {
 def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     """Read the buckets of entries as one table.
 
-    Returns
-    -------
-    pandas.DataFrame
-        The columns of ``buckets.csv``, ``trial`` (place among the entries) and ``trial_site`` (a site of that trial),
-        both as categories.
+    To the columns of ``buckets.csv`` come ``trial`` (place among the entries) and ``trial_site`` (a site of that
+    trial), both as categories.
 
     Raises
     ------
@@ -76,18 +72,9 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
 
 
 def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
-    """Set doses together that are the same but for spoons and labels.
+    """Set doses (mg/L) together that are the same but for spoons and labels; missing ones are left out.
 
     Doses in order of size are one as long as each counts as the one before (`is_same_strength`); all go by their mean.
-
-    Parameters
-    ----------
-    nitrogen : iterable of float
-        mg/L; missing ones are left out.
-
-    Returns
-    -------
-    dict of float to float
 
     Examples
     --------
@@ -107,12 +94,8 @@ def common_doses(nitrogen: Iterable[float]) -> dict[float, float]:
 def with_treatments(rows: pd.DataFrame, products: Mapping[str, str | None]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Label each bucket with its treatment.
 
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        As from `read_buckets`.
-    products : mapping of str to str or None
-        Of each trial: the product that its doses are doses of, to tell apart doses whose nitrogen is not known.
+    Rows are as from `read_buckets`; `products` has the product that a trial's doses are doses of, to tell apart doses
+    whose nitrogen is not known.
 
     Returns
     -------
@@ -156,41 +139,23 @@ def linked(rows: pd.DataFrame, current: str) -> list[str]:
 
 @dataclass(frozen=True)
 class Pool:
-    """Trials pooled.
+    """Trials pooled."""
 
-    Attributes
-    ----------
-    rows : pandas.DataFrame
-        The buckets that the model was fitted to.
-    every : pandas.DataFrame
-        Those and the buckets without a record.
-    treatments : pandas.DataFrame
-        Those that can be compared, by label.
-    apart : pandas.DataFrame
-        Those that no trial links with the current practice.
-    current : str
-        Label of the current practice.
-    fit : MixedFit
-    trials, gardens : int
-        In the model.
-    random : tuple of str
-    few_trials : tuple of FewTrials
-        Factors that too few trials varied to tell how much their effect differs between trials.
-    not_separated : tuple of {"trial", "trial_site"}
-        Between which it could not be told how much effects differ.
-    """
-
-    rows: pd.DataFrame
-    every: pd.DataFrame
-    treatments: pd.DataFrame
-    apart: pd.DataFrame
-    current: str
+    rows: Annotated[pd.DataFrame, "The buckets that the model was fitted to."]
+    every: Annotated[pd.DataFrame, "Those and the buckets without a record."]
+    treatments: Annotated[pd.DataFrame, "Those that can be compared, by label."]
+    apart: Annotated[pd.DataFrame, "Those that no trial links with the current practice."]
+    current: Annotated[str, "Label of the current practice."]
     fit: MixedFit
+    # In the model.
     trials: int
     gardens: int
     random: tuple[str, ...]
-    few_trials: tuple[FewTrials, ...]
-    not_separated: tuple[Grouping, ...]
+    few_trials: Annotated[
+        tuple[FewTrials, ...],
+        "Factors that too few trials varied to tell how much their effect differs between trials.",
+    ]
+    not_separated: Annotated[tuple[Grouping, ...], "Between which it could not be told how much effects differ."]
 
     @cached_property
     def tried_in(self) -> dict[str, frozenset[str]]:
@@ -219,12 +184,7 @@ def pool(rows: pd.DataFrame, treatments: pd.DataFrame, current: str) -> Pool:
     factor its interactions with trial and with site, where three or more varied it. A trial's own effect takes up
     what a season does to all treatments alike.
 
-    Parameters
-    ----------
-    rows, treatments : pandas.DataFrame
-        As from `with_treatments`.
-    current : str
-        Label of the current practice.
+    Rows and treatments are as from `with_treatments`; `current` is the label of the current practice.
 
     Raises
     ------

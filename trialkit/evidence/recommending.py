@@ -33,14 +33,8 @@ from trialkit.evidence.pooling import FACTOR_OF_LEVEL, Pool, links, pool
 def recommend(found: LedgerContents, previous: Recommended | None, version: str) -> Recommended:
     """Judge the evidence of a ledger.
 
-    Parameters
-    ----------
-    found : LedgerContents
-    previous : Recommended, optional
-        The last version that rested on other evidence; its recommendation is the current practice then. Without one it
-        is that of the newest protocol.
-    version : str
-        Of trialkit.
+    The recommendation of `previous`, the last version that rested on other evidence, is the current practice; without
+    one it is that of the newest protocol.
 
     Raises
     ------

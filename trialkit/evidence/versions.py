@@ -59,11 +59,6 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
 
     The same ledger gives the same bytes: a version is worked out from the version before it, and written again only if
     evidence, or what it says, is other than it was.
-
-    Parameters
-    ----------
-    ledger : Path
-    trialkit_version : str
     """
     found = read_ledger(ledger)
     with locked(ledger):

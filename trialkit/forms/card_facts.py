@@ -20,20 +20,10 @@ USUAL_PH = 7.5
 
 
 def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
-    """Make the cards of the treatments that stand in some gardens.
+    """Make the cards of the treatments that stand in some gardens, in the order of the factors' levels.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    sites : sequence of str
-        Short names of the gardens.
-
-    Returns
-    -------
-    tuple of MixingCard
-        In the order of the factors' levels. No dose of acid is made up: where a garden's alkalinity and the acid's
-        strength are known a starting point is worked out by charge balance, and said to be an estimate.
+    No dose of acid is made up: where a garden's alkalinity and the acid's strength are known a starting point is worked
+    out by charge balance, and said to be an estimate.
     """
     own = trial.layout[trial.layout["site"].isin(sites)]
     standing = _mixtures(own)

@@ -65,17 +65,7 @@ class Sheet:
 def garden_pack(trial: Trial, site: str) -> str:
     """Write what a garden prints: labels, map, mixing cards, record sheets, cautions.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
-    Returns
-    -------
-    str
-        A self-contained page without script. A blind trial's names no treatment and has no mixing cards.
+    It is a self-contained page without script. A blind trial's names no treatment and has no mixing cards.
 
     Raises
     ------
@@ -97,10 +87,7 @@ def garden_pack(trial: Trial, site: str) -> str:
 def adviser_pack(trial: Trial) -> str:
     """Write what the adviser prints: every garden's map with treatments, and the mixing cards of all.
 
-    Returns
-    -------
-    str
-        A self-contained page without script; in a blind trial marked as not for the gardens.
+    It is a self-contained page without script; in a blind trial marked as not for the gardens.
     """
     sites = gardens_with_buckets(trial)
     return _page(

@@ -31,17 +31,7 @@ ESCAPED_IN_SCRIPT = str.maketrans(
 def phone_form(trial: Trial, site: str) -> str:
     """Write the phone form of one garden.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
-    Returns
-    -------
-    str
-        A self-contained page; the same for the same trial. A blind trial's names no treatment anywhere.
+    It is a self-contained page; the same for the same trial. A blind trial's names no treatment anywhere.
 
     Raises
     ------

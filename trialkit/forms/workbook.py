@@ -54,18 +54,8 @@ INSTRUCTIONS = (
 def record_workbook(trial: Trial, site: str) -> bytes:
     """Make the record workbook of one garden.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its layout.
-    site : str
-        Short name of the garden.
-
-    Returns
-    -------
-    bytes
-        An xlsx file; the same for the same trial. Buckets and heads are filled in and locked, the other cells take
-        what the schemas allow. A very hidden sheet carries the marks of trial and layout.
+    It is an xlsx file; the same for the same trial. Buckets and heads are filled in and locked, the other cells take
+    what the schemas allow. A very hidden sheet carries the marks of trial and layout.
 
     Raises
     ------

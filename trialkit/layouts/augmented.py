@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import drawn_apart
-from trialkit.layouts.information import IntArray
 from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 
@@ -21,23 +21,7 @@ def augmented_blocks(
 ) -> pd.DataFrame:
     """Lay out checks in every block and every other treatment in one block of each site.
 
-    Parameters
-    ----------
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-        `checks` is needed; `keep_apart` and `bench_columns` count.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block, position and those of `treatments`; blocks differ by at most one bucket.
+    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket.
 
     Raises
     ------

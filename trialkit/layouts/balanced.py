@@ -87,16 +87,8 @@ def square_lattice(order: int) -> tuple[Blocks, ...]:
 def balanced_blocks(treatments: int, block_size: int, blocks: int) -> Blocks | None:
     """Construct balanced incomplete blocks.
 
-    Parameters
-    ----------
-    treatments, block_size, blocks : int
-        Numbers wanted.
-
-    Returns
-    -------
-    tuple of tuple of int or None
-        Treatments 0, 1, … of each block; smaller designs are repeated. None if no construction kept here gives so many
-        blocks (others may exist: `trialkit.layouts.interchange` finds small ones).
+    Smaller designs are repeated. None if no construction kept here gives so many blocks (others may exist:
+    `trialkit.layouts.interchange` finds small ones).
     """
     fitting = [design for design in _designs(treatments, block_size) if blocks % len(design) == 0]
     if not fitting:

@@ -11,12 +11,13 @@ memory). The analysis stands, a little on the cautious side.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 MOST_DRAWS = 5_000
 FEWEST_KEPT_APART = 3
@@ -25,44 +26,25 @@ FEWEST_KEPT_APART = 3
 
 @dataclass(frozen=True)
 class BenchCell:
-    """One place on a bench.
+    """One place on a bench."""
 
-    Attributes
-    ----------
-    bucket : str
-        Identity; empty where the layout has none yet.
-    treatment : dict
-        Level of each factor by its column.
-    block, row, column : int
-        Row and column count from 1 at the corner where positions begin.
-    edge : bool
-        Whether it stands at an end of the bench, or on the outside of a bench of several rows.
-    """
-
-    bucket: str
-    treatment: dict[str, object]
+    bucket: Annotated[str, "Identity; empty where the layout has none yet."]
+    treatment: Annotated[dict[str, object], "Level of each factor by its column."]
+    # Row and column count from 1 at the corner where positions begin.
     block: int
     row: int
     column: int
-    edge: bool
+    edge: Annotated[bool, "Whether it stands at an end of the bench, or on the outside of a bench of several rows."]
 
 
 @dataclass(frozen=True)
 class BenchMap:
-    """A site's bench, for drawing.
-
-    Attributes
-    ----------
-    site : str
-    rows, columns : int
-    cells : tuple of BenchCell
-        In order of rows, then columns; a place may be empty.
-    """
+    """A site's bench, for drawing."""
 
     site: str
     rows: int
     columns: int
-    cells: tuple[BenchCell, ...]
+    cells: Annotated[tuple[BenchCell, ...], "In order of rows, then columns; a place may be empty."]
 
 
 def bench_maps(layout: pd.DataFrame, factors: Sequence[str], bench_columns: int | None = None) -> tuple[BenchMap, ...]:
@@ -129,20 +111,6 @@ def clumped(treatment: IntArray, row: IntArray, column: IntArray) -> bool:
 
 def drawn_apart(draw: Callable[[], IntArray], bench_columns: int | None, *, keep_apart: bool) -> IntArray:
     """Draw the treatments of a site's bench, again and again until none is clumped if that is asked for.
-
-    Parameters
-    ----------
-    draw : callable
-        Draws the treatment of each position; shape (buckets,).
-    bench_columns : int or None
-        Buckets side by side in each row of the bench.
-    keep_apart : bool
-        Whether to draw again.
-
-    Returns
-    -------
-    array of int
-        Shape (buckets,).
 
     Raises
     ------

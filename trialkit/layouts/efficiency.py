@@ -7,21 +7,14 @@ Pure: a frame in, frozen values out. Sources stand where each quantity is comput
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import (
-    FloatArray,
-    IntArray,
-    canonical_factors,
-    codes,
-    comparable_groups,
-    harmonic_mean,
-    information_matrix,
-    pairwise_variances,
-)
+from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 from trialkit.layouts.randomised_strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
 
@@ -30,48 +23,14 @@ WHOLE_PLOT = "whole_plot"
 
 @dataclass(frozen=True)
 class LayoutEfficiency:
-    """What a layout can tell about its treatments.
+    """What a layout can tell about its treatments."""
 
-    Attributes
-    ----------
-    treatments : pandas.DataFrame
-        The treatments found, one row each, in order of appearance.
-    replication : numpy.ndarray
-        Buckets of each; shape (t,).
-    canonical_factors : numpy.ndarray
-        Canonical efficiency factors within blocks, least first; shape (t - 1,).
-    average_factor : float
-        Their harmonic mean; 1 for complete blocks, 0 if disconnected.
-    pairwise_variances : numpy.ndarray
-        Variance of each difference within blocks over the variance of a bucket; shape (t, t), infinite where the layout
-        cannot compare.
-    mean_variance, mean_variance_complete : float
-        Their mean, and what it would be in complete blocks with the same replication.
-    groups : tuple of tuple of int
-        Rows of `treatments` that can be compared within blocks with each other; one group if connected.
-    strata : tuple of Stratum
-        Degrees of freedom, the coarsest stratum first.
-    effects : tuple of EffectInformation
-        Where each effect of the factors is estimated.
-    warnings : tuple of LayoutWarning
-    """
-
-    treatments: pd.DataFrame
-    replication: IntArray
-    canonical_factors: FloatArray
-    average_factor: float
-    pairwise_variances: FloatArray
-    mean_variance: float
-    mean_variance_complete: float
-    groups: tuple[tuple[int, ...], ...]
-    strata: tuple[Stratum, ...]
-    effects: tuple[EffectInformation, ...]
+    average_factor: Annotated[
+        float, "Harmonic mean of the efficiency factors within blocks: 1 for complete blocks, 0 if disconnected."
+    ]
+    strata: Annotated[tuple[Stratum, ...], "Degrees of freedom, the coarsest stratum first."]
+    effects: Annotated[tuple[EffectInformation, ...], "Where each effect of the factors is estimated."]
     warnings: tuple[LayoutWarning, ...]
-
-    @property
-    def connected(self) -> bool:
-        """Whether every two treatments can be compared within blocks."""
-        return len(self.groups) == 1
 
 
 def layout_efficiency(
@@ -93,10 +52,6 @@ def layout_efficiency(
         it differs: the strata ``"site:factor"`` are added, save where no site has a level twice, since there they are
         the buckets.
 
-    Returns
-    -------
-    LayoutEfficiency
-
     Raises
     ------
     WrongCall
@@ -110,30 +65,15 @@ def layout_efficiency(
     blockings = [labels_of(layout, term) for term in terms if not term.endswith(WHOLE_PLOT)]
     matrix = information_matrix(treatment, blockings)
     replication = np.bincount(treatment)
-    factors_of_comparisons = canonical_factors(matrix, replication.astype(float))
-    variances = pairwise_variances(matrix)
-    pairs = np.triu_indices(len(replication), 1)
     repeated = [factor for factor in factors if layout.duplicated(["site", factor]).any()] if effects_differ else []
     every = [*terms, *(f"site:{factor}" for factor in repeated)]
     strata = strata_of(layout, treatment, every)
     effects = effects_of(layout, factors, every, strata)
     first = pd.Series(treatment).drop_duplicates().index
     treatments = layout[list(factors)].iloc[first].reset_index(drop=True)
-    groups = comparable_groups(matrix)
-    complete = 1 / replication[:, None] + 1 / replication[None, :]
-    return LayoutEfficiency(
-        treatments=treatments,
-        replication=replication,
-        canonical_factors=factors_of_comparisons,
-        average_factor=harmonic_mean(factors_of_comparisons),
-        pairwise_variances=variances,
-        mean_variance=float(variances[pairs].mean()),
-        mean_variance_complete=float(complete[pairs].mean()),
-        groups=groups,
-        strata=strata,
-        effects=effects,
-        warnings=tuple(_warnings(layout, treatments, replication, groups, effects)),
-    )
+    warnings = _warnings(layout, treatments, replication, comparable_groups(matrix), effects)
+    average = harmonic_mean(canonical_factors(matrix, replication.astype(float)))
+    return LayoutEfficiency(average, strata, effects, tuple(warnings))
 
 
 def connected_groups(
@@ -167,7 +107,7 @@ def _warnings(
     if replication.max() < 2:
         found.append(LayoutWarning("no replication"))
     if len(groups) > 1:
-        named = tuple(tuple(_treatment_name(treatments, row) for row in group) for group in groups)
+        named = tuple(tuple(" ".join(map(str, treatments.iloc[row])) for row in group) for group in groups)
         found.append(LayoutWarning("disconnected", groups=named))
     return [*found, *(warning for effect in effects for warning in _effect_warnings(effect))]
 
@@ -190,7 +130,3 @@ def _effect_warnings(effect: EffectInformation) -> list[LayoutWarning]:
     if effect.stratum is not None and effect.stratum != BUCKETS and not differs:
         found.append(warn("confounded", stratum=effect.stratum))
     return found
-
-
-def _treatment_name(treatments: pd.DataFrame, row: int) -> str:
-    return " ".join(str(value) for value in treatments.iloc[row])

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, square_lattice
 from trialkit.layouts.bench import drawn_apart
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
-from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, criterion, information, search
 from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
@@ -28,24 +29,8 @@ def incomplete_blocks(
 ) -> pd.DataFrame:
     """Lay out incomplete blocks.
 
-    Parameters
-    ----------
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-        `block_size` is needed; `resolvable`, `keep_apart` and `bench_columns` count.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block, position and those of `treatments`; one row a bucket, in bench order. If resolvable,
-        blocks 1 to s of a site hold every treatment once, and so on.
+    `block_size` of the options is needed; `resolvable`, `keep_apart` and `bench_columns` count. If resolvable, blocks 1
+    to s of a site hold every treatment once, and so on.
 
     Raises
     ------
@@ -73,24 +58,10 @@ def incomplete_blocks(
 def volunteer_blocks(
     treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
 ) -> pd.DataFrame:
-    """Lay out one small block for each volunteer.
+    """Lay out one small block for each volunteer, as `incomplete_blocks` does.
 
-    Parameters
-    ----------
-    treatments, sites, rng, options
-        As for `incomplete_blocks`; a volunteer may also manage as many buckets as there are treatments.
-    blocks : int
-        Volunteers at each site.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `incomplete_blocks`, with a column volunteer, numbered within the site as its block is.
-
-    Raises
-    ------
-    WrongCall
-        As for `incomplete_blocks`.
+    A volunteer may also manage as many buckets as there are treatments. The column volunteer is numbered within the
+    site as its block is.
     """
     layout = incomplete_blocks(treatments, sites, blocks, rng, options)
     layout.insert(2, "volunteer", layout["block"])
@@ -123,21 +94,8 @@ def choose_blocks(
 ) -> IntArray:
     """Choose which treatments, by number, stand together.
 
-    Parameters
-    ----------
-    treatments, block_size, sites : int
-        Sizes.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        For the search; it is advanced.
-    resolvable : bool
-        Whether each run of treatments / block_size blocks must hold every treatment once.
-
-    Returns
-    -------
-    array of int
-        Shape (sites, blocks, block_size).
+    There are `blocks` at each site, so that the shape is (sites, blocks, block size). If they are resolvable, each run
+    of treatments / block size blocks holds every treatment once.
 
     Raises
     ------

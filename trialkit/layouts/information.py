@@ -9,8 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from trialkit.domain.arrays import FloatArray, IntArray
 
 ZERO = 1e-8
 """An efficiency factor below this is nil: those of designs that can be grown are simple fractions far above it."""
@@ -34,17 +33,8 @@ def information_matrix(treatment: IntArray, blockings: Sequence[IntArray]) -> Fl
     ``C = R - N K^- N'``, with N the incidence of treatments in all blockings side by side and K that of the blockings
     with each other. Times the inverse of the error variance, C is the information on treatment effects.
 
-    Parameters
-    ----------
-    treatment : array of int
-        Treatment of each bucket, 0, 1, …; shape (buckets,).
-    blockings : sequence of array of int
-        Label of each bucket in each blocking (blocks, or rows and columns); without any, only the mean is eliminated.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (treatments, treatments).
+    Each bucket has a treatment (0, 1, …) and a label in each blocking (blocks, or rows and columns); without any, only
+    the mean is eliminated.
     """
     crossed = _finest(blockings) or [np.zeros_like(treatment)]
     shared = np.hstack([_shared(treatment, labels) for labels in crossed])
@@ -84,17 +74,7 @@ def canonical_factors(information: FloatArray, replication: FloatArray) -> Float
     The eigenvalues of ``R^-1/2 C R^-1/2`` but for the one that belongs to the mean: the share of the information of an
     orthogonal layout with the same replication that is left on each of t - 1 independent comparisons.
 
-    Parameters
-    ----------
-    information : numpy.ndarray
-        From `information_matrix`; shape (t, t).
-    replication : numpy.ndarray
-        Buckets of each treatment; shape (t,).
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (t - 1,), between 0 and 1. Nil as often as the layout falls into further groups.
+    Each is between 0 and 1, and nil as often as the layout falls into further groups.
     """
     scale = 1 / np.sqrt(replication)
     values = np.linalg.eigvalsh(information * np.outer(scale, scale))[1:]
@@ -122,18 +102,3 @@ def comparable_groups(information: FloatArray) -> tuple[tuple[int, ...], ...]:
         else:
             home.append(treatment)
     return tuple(tuple(group) for group in groups)
-
-
-def pairwise_variances(information: FloatArray) -> FloatArray:
-    """Return the variance of each difference of two treatments, over the error variance; shape (t, t).
-
-    Infinite between treatments that cannot be compared.
-    """
-    inverse = np.linalg.pinv(information, rcond=ZERO, hermitian=True)
-    diagonal = np.diag(inverse)
-    variances = diagonal[:, None] + diagonal[None, :] - 2 * inverse
-    group = np.empty(len(information), dtype=int)
-    for number, members in enumerate(comparable_groups(information)):
-        group[list(members)] = number
-    np.fill_diagonal(variances, 0.0)
-    return np.asarray(np.where(group[:, None] == group[None, :], variances, np.inf))

@@ -6,13 +6,12 @@ information matrix (John & Williams 1995, *Cyclic and Computer Generated Designs
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.layouts.information import FloatArray, IntArray, incidence
-
-BoolArray = NDArray[np.bool_]
+from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
+from trialkit.layouts.information import incidence
 
 # A comparison that cannot be made counts as one of enormous variance, so that the search mends it first. A smaller
 # ridge loses the gain of mending one of several in rounding.
@@ -29,22 +28,18 @@ MOST_STARTS, FEWEST_ROUNDS = 24, 40
 
 @dataclass(frozen=True)
 class Frame:
-    """The buckets to be filled, and what has to stay as it is.
+    """The buckets to be filled, and what has to stay as it is."""
 
-    Attributes
-    ----------
-    groups : array of int
-        Site or replicate of each bucket: each treatment comes as often in each, or once more; shape (buckets,).
-    systems : tuple of (array of int, float)
-        Blockings to be eliminated, each with the factor of ``N N'`` in the information matrix: ``1 / k`` for blocks of
-        k; for rows and columns that cross in a rectangle also the rectangle, with a factor below 0.
-    distinct : tuple of array of int
-        Blockings within which no treatment may come twice.
-    """
-
-    groups: IntArray
-    systems: tuple[tuple[IntArray, float], ...]
-    distinct: tuple[IntArray, ...] = ()
+    groups: Annotated[
+        IntArray,
+        "Site or replicate of each bucket: each treatment comes as often in each, or once more; shape (buckets,).",
+    ]
+    systems: Annotated[
+        tuple[tuple[IntArray, float], ...],
+        "Blockings to be eliminated, each with the factor of ``N N'`` in the information matrix: ``1 / k`` for blocks "
+        "of k; for rows and columns that cross in a rectangle also the rectangle, with a factor below 0.",
+    ]
+    distinct: Annotated[tuple[IntArray, ...], "Blockings within which no treatment may come twice."] = ()
 
 
 def information(treatment: IntArray, count: int, frame: Frame) -> FloatArray:
@@ -65,23 +60,8 @@ def criterion(treatment: IntArray, count: int, frame: Frame) -> float:
 def search(count: int, frame: Frame, rng: np.random.Generator, *, start: IntArray, goal: float = 0.0) -> IntArray:
     """Find a near-optimal assignment of treatments to buckets.
 
-    Parameters
-    ----------
-    count : int
-        Treatments.
-    frame : Frame
-        Buckets and their blockings.
-    rng : numpy.random.Generator
-        Shakes the starting points; it is advanced.
-    start : array of int
-        An assignment that keeps to the frame; shape (buckets,).
-    goal : float
-        A criterion that cannot be bettered: the search ends when it is reached.
-
-    Returns
-    -------
-    array of int
-        Treatment of each bucket, shape (buckets,).
+    The search begins with `start`, which keeps to the frame, and ends when a criterion is reached that cannot be
+    bettered, the goal. Both assignments have shape (buckets,).
     """
     left = max(FEWEST_ROUNDS, PAIRS_LOOKED_AT // len(start) ** 2)  # rounds of exchanges that may still be made
     best, left = _descend(start, count, frame, left)

@@ -2,16 +2,16 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Annotated, Protocol
 
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.bench import FEWEST_KEPT_APART, bench_places
 from trialkit.layouts.incomplete_blocks import incomplete_blocks, volunteer_blocks
-from trialkit.layouts.information import IntArray
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.randomisation import completely_randomised, randomised_complete_blocks, split_plot
 from trialkit.layouts.row_column import latin_square, row_column
@@ -28,7 +28,11 @@ class Randomise(Protocol):
         rng: np.random.Generator,
         options: LayoutOptions,
     ) -> pd.DataFrame:
-        """Return one row a bucket, in bench order."""
+        """Return one row a bucket, in bench order: site, block, other places, position and the columns of treatments.
+
+        `treatments` has one row a treatment, its columns are the factors. Random numbers are drawn site by site, in the
+        order given, from `rng`, which is advanced. `blocks` is their number at each site.
+        """
 
 
 Sizes = Callable[[int, int, LayoutOptions], tuple[IntArray, IntArray]]
@@ -37,41 +41,27 @@ Sizes = Callable[[int, int, LayoutOptions], tuple[IntArray, IntArray]]
 
 @dataclass(frozen=True)
 class LayoutKind:
-    """One kind of layout.
+    """One kind of layout."""
 
-    Attributes
-    ----------
-    name : str
-        As trial.toml spells it.
-    randomise : Randomise
-        Makes the layout.
-    random_terms : tuple of str
-        Strata of the randomisation between site and bucket, as random terms of a mixed model (``a:b`` is the joint
-        levels of a and b). The analysis follows the randomisation: each is fitted, however small.
-    replication : callable
-        From treatments, blocks a site and options: the fewest and the most buckets of each treatment at a site, two
-        arrays of shape (treatments,).
-    buckets_a_site : callable
-        From the same: the buckets at each site.
-    place_columns : tuple of str
-        Columns of layout.csv that this kind needs besides site, block and position.
-    options : tuple of str
-        Options, by their names in `LayoutOptions`, that this kind knows.
-    complete : tuple of str
-        Places, as ``a:b``, each of which holds every treatment once.
-    distinct : tuple of str
-        Places, each of which holds no treatment twice.
-    """
-
-    name: str
-    randomise: Randomise
-    random_terms: tuple[str, ...]
-    replication: Sizes
-    buckets_a_site: Callable[[int, int, LayoutOptions], int]
-    place_columns: tuple[str, ...] = ()
-    options: tuple[str, ...] = ()
-    complete: tuple[str, ...] = ()
-    distinct: tuple[str, ...] = ()
+    name: Annotated[str, "As trial.toml spells it."]
+    randomise: Annotated[Randomise, "Makes the layout."]
+    random_terms: Annotated[
+        tuple[str, ...],
+        "Strata of the randomisation between site and bucket, as random terms of a mixed model (``a:b`` is the joint "
+        "levels of a and b). The analysis follows the randomisation: each is fitted, however small.",
+    ]
+    replication: Annotated[
+        Sizes,
+        "From treatments, blocks a site and options: the fewest and the most buckets of each treatment at a site, two "
+        "arrays of shape (treatments,).",
+    ]
+    buckets_a_site: Annotated[Callable[[int, int, LayoutOptions], int], "From the same: the buckets at each site."]
+    place_columns: Annotated[
+        tuple[str, ...], "Columns of layout.csv that this kind needs besides site, block and position."
+    ] = ()
+    options: Annotated[tuple[str, ...], "Options, by their names in `LayoutOptions`, that this kind knows."] = ()
+    complete: Annotated[tuple[str, ...], "Places, as ``a:b``, each of which holds every treatment once."] = ()
+    distinct: Annotated[tuple[str, ...], "Places, each of which holds no treatment twice."] = ()
 
 
 def _each_block(treatments: int, blocks: int, options: LayoutOptions) -> tuple[IntArray, IntArray]:
@@ -201,25 +191,8 @@ def lay_out(
 ) -> pd.DataFrame:
     """Make a layout of a kind by its name, with the places on the bench if it has rows there.
 
-    Parameters
-    ----------
-    kind : str
-        A key of `LAYOUT_KINDS`.
-    treatments : pandas.DataFrame
-        One row a treatment.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Blocks at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a bucket, in bench order; bench_row and bench_column follow position where `options.bench_columns` is
-        given.
+    The arguments are those of `Randomise`; bench_row and bench_column follow position where `options.bench_columns` is
+    given.
 
     Raises
     ------

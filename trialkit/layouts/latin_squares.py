@@ -12,27 +12,15 @@ from functools import lru_cache
 
 import numpy as np
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 LARGEST_ENUMERATED = 5
 VISITS_PER_CELL = 1
 
 
 def random_latin_square(order: int, rng: np.random.Generator) -> IntArray:
-    """Draw a Latin square.
-
-    Parameters
-    ----------
-    order : int
-        Rows, columns and symbols.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-
-    Returns
-    -------
-    array of int
-        Symbols 0 to order - 1, each once in each row and column; shape (order, order).
+    """Draw a Latin square of the symbols 0 to order - 1, each once in each row and column.
 
     Raises
     ------
@@ -75,20 +63,7 @@ def _from_reduced(order: int, rng: np.random.Generator) -> IntArray:
 
 
 def walked_latin_square(order: int, rng: np.random.Generator) -> IntArray:
-    """Draw a Latin square by the walk of Jacobson & Matthews, then shuffle rows, columns and symbols.
-
-    Parameters
-    ----------
-    order : int
-        At least 2.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-
-    Returns
-    -------
-    array of int
-        Shape (order, order).
-    """
+    """Draw a Latin square (order 2 or more) by the walk of Jacobson & Matthews, then shuffle rows, columns, symbols."""
     cyclic = (np.arange(order)[:, None] + np.arange(order)[None, :]) % order
     cube = np.eye(order, dtype=np.int8)[cyclic]  # row x column x symbol: ones make up the square
     improper: tuple[int, int, int] | None = None

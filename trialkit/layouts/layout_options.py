@@ -2,44 +2,34 @@
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 
 @dataclass(frozen=True)
 class LayoutOptions:
-    """Wishes that only some kinds of layout know; each kind reads its own and leaves the rest.
+    """Wishes that only some kinds of layout know; each kind reads its own and leaves the rest."""
 
-    Attributes
-    ----------
-    whole_plot : str or None
-        Column of the treatments that is applied to whole plots (split-plot).
-    block_size : int or None
-        Buckets a block (incomplete blocks).
-    rows, columns : int or None
-        Buckets along and across each rectangle (row-column).
-    resolvable : bool
-        Whether the blocks fall into replicates, each with every treatment once (incomplete blocks).
-    checks : tuple of int
-        Rows of the treatments that stand in every block (augmented blocks).
-    practice : int or None
-        Row of the current practice in the treatments; needed where `practice_buckets` is above 1.
-    practice_buckets : int
-        Buckets of the current practice for each bucket of another treatment (completely randomised, complete blocks).
-    keep_apart : bool
-        Draw anew until no two buckets of a treatment stand side by side (see `trialkit.layouts.bench`).
-    bench_columns : int or None
-        Buckets side by side in each row of the bench; None for one long row.
-    """
-
-    whole_plot: str | None = None
-    block_size: int | None = None
+    whole_plot: Annotated[str | None, "Column of the treatments that is applied to whole plots (split-plot)."] = None
+    block_size: Annotated[int | None, "Buckets a block (incomplete blocks)."] = None
+    # Buckets along and across each rectangle (row-column).
     rows: int | None = None
     columns: int | None = None
-    resolvable: bool = False
-    checks: tuple[int, ...] = ()
-    practice: int | None = None
-    practice_buckets: int = 1
-    keep_apart: bool = False
-    bench_columns: int | None = None
+    resolvable: Annotated[
+        bool, "Whether the blocks fall into replicates, each with every treatment once (incomplete blocks)."
+    ] = False
+    checks: Annotated[tuple[int, ...], "Rows of the treatments that stand in every block (augmented blocks)."] = ()
+    practice: Annotated[
+        int | None, "Row of the current practice in the treatments; needed where `practice_buckets` is above 1."
+    ] = None
+    practice_buckets: Annotated[
+        int,
+        "Buckets of the current practice for each bucket of another treatment (completely randomised, complete "
+        "blocks).",
+    ] = 1
+    keep_apart: Annotated[
+        bool, "Draw anew until no two buckets of a treatment stand side by side (see `trialkit.layouts.bench`)."
+    ] = False
+    bench_columns: Annotated[int | None, "Buckets side by side in each row of the bench; None for one long row."] = None
 
 
 PLAIN = LayoutOptions()

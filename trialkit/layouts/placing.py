@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import IntArray
 
 PLACE_COLUMNS = (
     "site", "block", "volunteer", "whole_plot", "row", "column", "position", "bench_row", "bench_column",
@@ -18,20 +18,8 @@ def placed(
 ) -> pd.DataFrame:
     """Number the positions of a site and put treatments on them.
 
-    Parameters
-    ----------
-    treatments : pandas.DataFrame
-        The treatment of each bucket, in bench order.
-    site : str
-    block : array of int
-        Block of each bucket, counted from 1; shape (buckets,).
-    inner : mapping of str to array of int, optional
-        Further place columns, such as whole_plot.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block, those of `inner`, position, and those of `treatments`.
+    Treatments are in bench order; blocks are counted from 1; `inner` has further place columns, such as whole_plot. The
+    columns are site, block, those of `inner`, position, and those of `treatments`.
     """
     places = pd.DataFrame({"site": site, "block": block, **(inner or {}), "position": np.arange(1, len(block) + 1)})
     return pd.concat([places, treatments.reset_index(drop=True)], axis=1)

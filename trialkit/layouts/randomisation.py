@@ -10,9 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import drawn_apart
-from trialkit.layouts.information import IntArray
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 from trialkit.layouts.placing import check_arguments, placed
 
@@ -24,26 +24,9 @@ def completely_randomised(
     rng: np.random.Generator,
     options: LayoutOptions = PLAIN,
 ) -> pd.DataFrame:
-    """Randomise all buckets of a site together.
+    """Randomise all buckets of a site together: `blocks` of each treatment, all in block 1.
 
-    Parameters
-    ----------
-    treatments : pandas.DataFrame
-        One row a treatment; the columns are the factors.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Buckets of each treatment at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-        `practice_buckets`, `keep_apart` and `bench_columns` count.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block (1 throughout), position (1, 2, … within the site), and those of `treatments`; one row
-        a bucket, in bench order.
+    `practice_buckets`, `keep_apart` and `bench_columns` count of the options.
 
     Raises
     ------
@@ -69,22 +52,8 @@ def randomised_complete_blocks(
 ) -> pd.DataFrame:
     """Randomise within blocks, each of which holds every treatment once.
 
-    Parameters
-    ----------
-    treatments, sites, rng, options
-        As for `completely_randomised`.
-    blocks : int
-        Blocks at each site.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `completely_randomised`; blocks are numbered 1, 2, … within the site and stand side by side.
-
-    Raises
-    ------
-    WrongCall
-        As for `completely_randomised`.
+    Blocks are numbered 1, 2, … within the site and stand side by side. The options of
+    `completely_randomised` count, and it refuses the same.
     """
     check_arguments(treatments, sites, blocks)
     _refuse_whole_plot(options)
@@ -109,20 +78,8 @@ def split_plot(
 ) -> pd.DataFrame:
     """Randomise one factor to whole plots within blocks, and the rest to the buckets within each whole plot.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `completely_randomised`.
-    blocks : int
-        Blocks at each site; each holds every level of the whole-plot factor once.
-    options : LayoutOptions
-        `whole_plot` is the column of `treatments` that is applied to whole plots; `keep_apart` and `bench_columns`
-        count too.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `randomised_complete_blocks`, with a column whole_plot numbered 1, 2, … within the block.
+    `whole_plot` of the options is the column of `treatments` that is applied to whole plots; `keep_apart` and
+    `bench_columns` count too. Whole plots are numbered 1, 2, … within the block, in the column whole_plot.
 
     Raises
     ------

@@ -7,28 +7,23 @@ Soc. A* 283:147-178; from memory). The last is that of buckets.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 
-from trialkit.layouts.information import ZERO, FloatArray, IntArray, codes, incidence, without
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.layouts.information import ZERO, codes, incidence, without
 
 BUCKETS = "bucket"
 
 
 @dataclass(frozen=True)
 class Stratum:
-    """One stratum of a layout.
+    """One stratum of a layout."""
 
-    Attributes
-    ----------
-    term : str
-        ``"site"``, ``"site:block"``, …, or ``"bucket"``.
-    total, treatments, error : int
-        Degrees of freedom: all, those that treatments take, those left for error.
-    """
-
-    term: str
+    term: Annotated[str, '``"site"``, ``"site:block"``, …, or ``"bucket"``.']
+    # Degrees of freedom: all, those that treatments take, those left for error.
     total: int
     treatments: int
     error: int
@@ -36,35 +31,15 @@ class Stratum:
 
 @dataclass(frozen=True)
 class EffectInformation:
-    """Where a treatment effect is estimated.
+    """Where a treatment effect is estimated."""
 
-    Attributes
-    ----------
-    effect : str
-        Factor, or factors joined by ``:``.
-    degrees_of_freedom : int
-    lost : int
-        Degrees of freedom that the effect lacks because combinations of levels are missing.
-    shares : mapping of str to float
-        Average share of the information on the effect in each stratum.
-    stratum : str or None
-        The finest stratum that can estimate all of it; None where none can.
-    least_share : float
-        Share of the information on its worst comparison in that stratum.
-    error : int
-        Degrees of freedom for error in that stratum.
-    aliased_with : tuple of str
-        Effects that the treatments tried cannot tell it from.
-    """
-
-    effect: str
+    effect: Annotated[str, "Factor, or factors joined by ``:``."]
     degrees_of_freedom: int
-    lost: int
-    shares: Mapping[str, float]
-    stratum: str | None
-    least_share: float
-    error: int
-    aliased_with: tuple[str, ...]
+    lost: Annotated[int, "Degrees of freedom that the effect lacks because combinations of levels are missing."]
+    shares: Annotated[Mapping[str, float], "Average share of the information on the effect in each stratum."]
+    stratum: Annotated[str | None, "The finest stratum that can estimate all of it; None where none can."]
+    error: Annotated[int, "Degrees of freedom for error in that stratum."]
+    aliased_with: Annotated[tuple[str, ...], "Effects that the treatments tried cannot tell it from."]
 
 
 def labels_of(layout: pd.DataFrame, term: str) -> IntArray:
@@ -73,22 +48,7 @@ def labels_of(layout: pd.DataFrame, term: str) -> IntArray:
 
 
 def strata_parts(layout: pd.DataFrame, terms: Sequence[str], columns: FloatArray) -> list[tuple[str, int, FloatArray]]:
-    """Split columns into their parts by stratum.
-
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket.
-    terms : sequence of str
-        Blockings, the coarsest first.
-    columns : numpy.ndarray
-        Shape (buckets, m).
-
-    Returns
-    -------
-    list of (str, int, numpy.ndarray)
-        Term, its degrees of freedom, and the columns' part in it; strata without degrees of freedom are left out.
-    """
+    """Split columns into their parts by stratum, coarsest first: term, degrees of freedom (if any) and part."""
     parts, blockings, rank = [], [], 1
     rest = without(columns, [])
     for term in terms:
@@ -135,14 +95,14 @@ def effects_of(
 def _effect(
     name: str, lost: int, parts: Mapping[str, FloatArray], error: Mapping[str, int], aliases: tuple[str, ...]
 ) -> EffectInformation:
-    shares, stratum, least, count = {}, None, 0.0, 0
+    shares, stratum, count = {}, None, 0
     for term, part in parts.items():
         values = np.linalg.eigvalsh(part.T @ part)
         count = len(values)
         shares[term] = float(values.mean()) if count else 0.0
         if count and values[0] > ZERO:
-            stratum, least = term, float(values[0])
-    return EffectInformation(name, count, lost, shares, stratum, least, error[stratum] if stratum else 0, aliases)
+            stratum = term
+    return EffectInformation(name, count, lost, shares, stratum, error[stratum] if stratum else 0, aliases)
 
 
 def _overlap(first: FloatArray, second: FloatArray) -> bool:

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import clumped
-from trialkit.layouts.information import IntArray, comparable_groups
+from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, information, search
 from trialkit.layouts.latin_squares import random_latin_square
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions
@@ -30,24 +31,8 @@ def latin_square(
 ) -> pd.DataFrame:
     """Lay out Latin squares: every treatment once in each row and each column.
 
-    Parameters
-    ----------
-    treatments : pandas.DataFrame
-        One row a treatment; their number is that of the rows and of the columns.
-    sites : sequence of str
-        Sites, in the order in which random numbers are drawn.
-    blocks : int
-        Squares at each site.
-    rng : numpy.random.Generator
-        Source of randomness; it is advanced.
-    options : LayoutOptions
-        None counts; a Latin square keeps treatments apart by itself.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns site, block (the square), row, column (1, 2, … within the square), position (row by row) and those of
-        `treatments`.
+    Each block is a square, with its row and column counted from 1; positions go row by row. No option counts: a Latin
+    square keeps treatments apart by itself.
 
     Raises
     ------
@@ -73,19 +58,8 @@ def row_column(
     The treatments of all rectangles are chosen together by search, each as often in a rectangle as any other or once
     more; then treatments are given to their numbers, rectangles to sites, and rows and columns shuffled, at random.
 
-    Parameters
-    ----------
-    treatments, sites, rng
-        As for `latin_square`.
-    blocks : int
-        Rectangles at each site.
-    options : LayoutOptions
-        `rows` and `columns` are needed; `keep_apart` counts.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As for `latin_square`; block is the rectangle.
+    Each block is a rectangle, told as the squares of `latin_square` are. `rows` and `columns` of the options are
+    needed; `keep_apart` counts.
 
     Raises
     ------

@@ -4,37 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.domain.arrays import IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 
 
 @dataclass(frozen=True)
 class Blocks:
-    """Where each cell and each random level stands in the block-diagonal arrays.
+    """Where each cell and each random level stands in the block-diagonal arrays."""
 
-    Attributes
-    ----------
-    count : int
-        Number of blocks.
-    cell_block, cell_row : ndarray of int, shape (cells,)
-        Block of each cell and its row there.
-    rows : int
-        Cells in the largest block.
-    level_block, level_column : tuple of ndarray of int
-        For each term, block of each level and its column among the term's columns there.
-    widths : tuple of int
-        For each term, the most levels that any block holds.
-    """
-
-    count: int
+    count: Annotated[int, "Number of blocks."]
+    # Shape (cells,). Block of each cell and its row there.
     cell_block: IntArray
     cell_row: IntArray
-    rows: int
+    rows: Annotated[int, "Cells in the largest block."]
+    # For each term, block of each level and its column among the term's columns there.
     level_block: tuple[IntArray, ...]
     level_column: tuple[IntArray, ...]
-    widths: tuple[int, ...]
+    widths: Annotated[tuple[int, ...], "For each term, the most levels that any block holds."]
 
 
 def independent_blocks(terms: Sequence[CodedFactor], cells: int) -> Blocks:

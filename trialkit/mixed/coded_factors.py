@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-IntArray = NDArray[np.intp]
+from trialkit.domain.arrays import IntArray
 
 # A table of numbers is used up to this many entries for each row.
 TABLE_SHARE = 16
@@ -17,21 +17,11 @@ TABLE_SHARE = 16
 
 @dataclass(frozen=True)
 class CodedFactor:
-    """A column of labels.
+    """A column of labels."""
 
-    Attributes
-    ----------
-    name : str
-        Column name, or names joined by ``:`` for joint levels.
-    levels : tuple
-        The levels that occur, in order; the first is the reference.
-    codes : ndarray of int, shape (n,)
-        Position of each row's level in `levels`.
-    """
-
-    name: str
-    levels: tuple[object, ...]
-    codes: IntArray
+    name: Annotated[str, "Column name, or names joined by ``:`` for joint levels."]
+    levels: Annotated[tuple[object, ...], "The levels that occur, in order; the first is the reference."]
+    codes: Annotated[IntArray, "Shape (n,). Position of each row's level in `levels`."]
 
 
 def encode(column: pd.Series) -> CodedFactor:
@@ -65,16 +55,7 @@ def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     Numbers packed integers by a table, or by hashing where the table would be long, rather than comparing rows, so that
     set-up grows linearly with the number of heads.
 
-    Parameters
-    ----------
-    columns : sequence of ndarray of int, each of shape (n,)
-
-    Returns
-    -------
-    codes : ndarray of int, shape (n,)
-        Group of each row; groups are numbered in the order of the columns' codes.
-    representatives : ndarray of int, shape (groups,)
-        One row of each group.
+    Gives the group of each row, numbered in the order of the columns' codes, and one row of each group.
     """
     packed = columns[0].astype(np.int64)
     size = int(packed.max()) + 1

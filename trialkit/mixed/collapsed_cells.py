@@ -4,33 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.refusals import ConfoundedTerm
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Cells:
-    """Cells of the data.
+    """Cells of the data."""
 
-    Attributes
-    ----------
-    codes : ndarray of int, shape (heads,)
-        Cell of each head.
-    representatives : ndarray of int, shape (cells,)
-        One head of each cell.
-    sizes : ndarray, shape (cells,)
-        Heads in each cell.
-    """
-
-    codes: IntArray
-    representatives: IntArray
-    sizes: FloatArray
+    codes: Annotated[IntArray, "Shape (heads,). Cell of each head."]
+    representatives: Annotated[IntArray, "Shape (cells,). One head of each cell."]
+    sizes: Annotated[FloatArray, "Shape (cells,). Heads in each cell."]
 
     def means(self, responses: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Collapse responses, shape (r, heads), to cell means, shape (r, cells), and deviations from them."""
@@ -49,12 +38,6 @@ def collapse(columns: Sequence[IntArray]) -> Cells:
 
 def diagonal_term(terms: Sequence[CodedFactor], cells: Cells) -> int | None:
     """Find the random term with one level a cell (the bucket): its variance joins the diagonal and needs no Z.
-
-    Parameters
-    ----------
-    terms : sequence of CodedFactor
-        Random terms, coded by cell.
-    cells : Cells
 
     Raises
     ------

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.contrasts import Contrasts
 from trialkit.mixed.fixed import FixedDesign
 from trialkit.mixed.means import MeanRows
@@ -18,7 +18,6 @@ from trialkit.mixed.multivariate_t import largest_of_pairs, largest_t, t_quantil
 from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.small_sample import SmallSample
 
-FloatArray = NDArray[np.float64]
 Adjustment = Literal["tukey", "dunnett", "holm", "sidak", "none"]
 
 # The first is used unless another is asked for.
@@ -32,24 +31,14 @@ ADJUSTMENTS: Mapping[str, tuple[Adjustment, ...]] = {
 
 @dataclass(frozen=True)
 class PosedComparison:
-    """Comparisons asked of a fit, one family after another.
+    """Comparisons asked of a fit, one family after another."""
 
-    Attributes
-    ----------
-    within : tuple of str
-        Factors whose joint levels each have a family of their own; none for a single family.
-    places : tuple of tuple
-        Those joint levels.
-    contrasts : Contrasts
-        Over the levels compared, the same in every family.
-    families : tuple of ndarray, shape (comparisons, p)
-        Contrasts in the orthogonal basis.
-    """
-
-    within: tuple[str, ...]
-    places: tuple[tuple[object, ...], ...]
-    contrasts: Contrasts
-    families: tuple[FloatArray, ...]
+    within: Annotated[
+        tuple[str, ...], "Factors whose joint levels each have a family of their own; none for a single family."
+    ]
+    places: Annotated[tuple[tuple[object, ...], ...], "Those joint levels."]
+    contrasts: Annotated[Contrasts, "Over the levels compared, the same in every family."]
+    families: Annotated[tuple[FloatArray, ...], "Shape (comparisons, p). Contrasts in the orthogonal basis."]
 
     def tables(self, answer: Callable[[pd.Index, FloatArray], pd.DataFrame]) -> pd.DataFrame:
         """Answer every family, and put the tables one under another with the place in front."""
@@ -68,15 +57,7 @@ def pose(
     It is the comparison that must be determined, not the means: two treatments grown in the same blocks can be
     compared although no block links them to the others.
 
-    Parameters
-    ----------
-    fixed : FixedDesign
-    means : MeanRows
-        Of the factors within which to compare, then those compared.
-    within : int
-        How many of the factors come first.
-    choose : callable
-        Comparisons among the levels compared.
+    `means` are of the factors within which to compare, `within` in number, then of those compared.
 
     Raises
     ------
@@ -119,19 +100,9 @@ def comparison_table(
 ) -> pd.DataFrame:
     """Estimates with adjusted p values and simultaneous limits.
 
-    Parameters
-    ----------
-    index : pandas.Index
-        Names of the comparisons.
-    contrasts : ndarray, shape (c, p)
-        In the orthogonal basis.
-    small : SmallSample
-    adjust : {"tukey", "dunnett", "holm", "sidak", "none"}
-        Tukey-Kramer; Dunnett by the exact multivariate t with the correlation of the fitted (Kenward-Roger)
-        covariance and each comparison's own d.f.; Holm's limits are unadjusted, since Holm gives none.
-    levels : int
-        Number of means compared (the k of the studentized range).
-    confidence : float
+    Tukey means Tukey-Kramer, for `levels` means; Dunnett is by the exact multivariate t with the correlation of the
+    fitted (Kenward-Roger) covariance and each comparison's own d.f.; Holm's limits are unadjusted, since Holm gives
+    none. Contrasts are in the orthogonal basis.
     """
     estimate, se, df = _answers(small, contrasts)
     t = estimate / se

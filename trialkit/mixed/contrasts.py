@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.refusals import MixedModelError
 
-FloatArray = NDArray[np.float64]
 Family = Literal["all-pairs", "versus", "trend"]
 
 DEGREES = ("linear", "quadratic", "cubic", "quartic", "quintic")
@@ -21,20 +20,11 @@ DEGREES = ("linear", "quadratic", "cubic", "quartic", "quintic")
 
 @dataclass(frozen=True)
 class Contrasts:
-    """Comparisons among k levels.
+    """Comparisons among k levels."""
 
-    Attributes
-    ----------
-    index : pandas.Index
-        Of the table of answers.
-    names : tuple of str
-        What a message calls each comparison.
-    weights : ndarray, shape (comparisons, k)
-    """
-
-    index: pd.Index
-    names: tuple[str, ...]
-    weights: FloatArray
+    index: Annotated[pd.Index, "Of the table of answers."]
+    names: Annotated[tuple[str, ...], "What a message calls each comparison."]
+    weights: Annotated[FloatArray, "Shape (comparisons, k)."]
 
 
 def family_contrasts(family: Family, levels: Sequence[str], reference: str | None) -> Contrasts:
@@ -111,15 +101,7 @@ def orthogonal_polynomials(scores: FloatArray) -> FloatArray:
     By Forsythe's recurrence (1957, J. Soc. Indust. Appl. Math. 5, 74-88), every row cleaned twice of those before
     it. At equal spacing they are Fisher & Yates' table divided by the root of the sum of squares.
 
-    Parameters
-    ----------
-    scores : ndarray, shape (k,)
-        In any unit and order.
-
-    Returns
-    -------
-    ndarray, shape (k - 1, k)
-        Linear, quadratic, and so on.
+    Scores are in any unit and order; the rows are linear, quadratic, and so on.
 
     Raises
     ------

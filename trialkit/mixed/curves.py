@@ -9,8 +9,8 @@ from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.thresholds import FEWEST_CURVE_DOSES
 from trialkit.mixed.fixed import independent_columns
 from trialkit.mixed.likelihood import Evaluation
@@ -19,8 +19,6 @@ from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import FormulaError, NotConverged
 from trialkit.mixed.scoring import estimate
 from trialkit.mixed.woodbury import solve
-
-FloatArray = NDArray[np.float64]
 
 Curve = Literal["linear", "quadratic", "linear-plateau", "quadratic-plateau", "asymptotic"]
 CURVES: tuple[Curve, ...] = get_args(Curve)
@@ -45,17 +43,9 @@ MOST_TURNS = 100
 def curve_basis(curve: Curve, doses: FloatArray, shape: float | None = None) -> FloatArray:
     """Columns of a curve besides its constant.
 
-    Parameters
-    ----------
-    curve : {"linear", "quadratic", "linear-plateau", "quadratic-plateau", "asymptotic"}
-        ``d``; ``d, d^2``; ``min(d, c)``; ``m - m^2 / (2 c)`` with ``m = min(d, c)``; ``1 - exp(-c d)`` (Mitscherlich).
-    doses : ndarray, shape (n,)
-    shape : float, optional
-        c: the dose at which a plateau is reached, or the asymptotic rate for each unit of dose.
-
-    Returns
-    -------
-    ndarray, shape (n, 1), or (n, 2) for the quadratic
+    In the order of `CURVES`: ``d``; ``d, d^2``; ``min(d, c)``; ``m - m^2 / (2 c)`` with ``m = min(d, c)``; ``1 -
+    exp(-c d)`` (Mitscherlich). The shape c is the dose at which a plateau is reached, or the asymptotic rate for each
+    unit of dose.
 
     Examples
     --------

@@ -7,16 +7,14 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.estimates import Estimates
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.means import MeanRows, Weights, mean_rows
 from trialkit.mixed.multivariate_t import require_confidence, t_quantile
 from trialkit.mixed.refusals import MixedModelError, NotEstimable
-
-FloatArray = NDArray[np.float64]
 
 F_TEST_COLUMNS = pd.Index(["f", "numerator_df", "denominator_df", "p"])
 

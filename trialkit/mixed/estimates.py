@@ -7,16 +7,14 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.orthogonal_strata import Strata, find_strata
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.scoring import FitRecord
 from trialkit.mixed.small_sample import SmallSample, small_sample, variance_covariance
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -7,16 +7,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from itertools import product
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.refusals import FormulaError
-
-FloatArray = NDArray[np.float64]
 
 # A column counts as a combination of earlier ones when less than this share of its length is left over.
 ALIAS_TOLERANCE = 1e-9
@@ -27,24 +26,14 @@ _PLAIN = re.compile(rf"\s*({_NAME})\s*~\s*(1|{_NAME}(?:\s*[+*:]\s*{_NAME})*)\s*"
 
 @dataclass(frozen=True)
 class Formula:
-    """A parsed model formula.
+    """A parsed model formula."""
 
-    Attributes
-    ----------
-    text : str
-        As it was written.
-    response : str
-        Column of the response.
-    terms : tuple of tuple of str
-        Columns of each term, in the order of the model matrix; the intercept is ``()``.
-    right_side : object
-        What formulaic made of the right side; None of a formula that is read and coded here.
-    """
-
-    text: str
-    response: str
-    terms: tuple[tuple[str, ...], ...]
-    right_side: Any
+    text: Annotated[str, "As it was written."]
+    response: Annotated[str, "Column of the response."]
+    terms: Annotated[
+        tuple[tuple[str, ...], ...], "Columns of each term, in the order of the model matrix; the intercept is ``()``."
+    ]
+    right_side: Annotated[Any, "What formulaic made of the right side; None of a formula that is read and coded here."]
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -113,74 +102,40 @@ def _parsed_by_formulaic(text: str) -> Formula:
 
 @dataclass(frozen=True, eq=False)
 class Coding:
-    """How the columns of the fixed part are coded; compared by identity, so that what follows can be remembered.
-
-    Attributes
-    ----------
-    formula : Formula
-    factors : dict
-        Levels of each factor.
-    codes : dict of str to ndarray of int, shape (distinct rows,)
-        Level of each factor that a distinct row has.
-    covariates : dict of str to ndarray, shape (distinct rows,)
-    matrix : ndarray, shape (distinct rows, columns)
-        Model matrix, in order of the factors' codes.
-    names : tuple of str
-        Its columns.
-    slices : tuple of slice
-        Columns of each term.
-    rows : callable
-        Model-matrix rows, shape (n, columns), of a frame, coded alike.
-    """
+    """How the columns of the fixed part are coded; compared by identity, so that what follows can be remembered."""
 
     formula: Formula
-    factors: Mapping[str, tuple[object, ...]]
-    codes: Mapping[str, IntArray]
-    covariates: Mapping[str, FloatArray]
-    matrix: FloatArray
-    names: tuple[str, ...]
-    slices: tuple[slice, ...]
-    rows: Callable[[pd.DataFrame], FloatArray]
+    factors: Annotated[Mapping[str, tuple[object, ...]], "Levels of each factor."]
+    codes: Annotated[Mapping[str, IntArray], "Shape (distinct rows,). Level of each factor that a distinct row has."]
+    covariates: Annotated[Mapping[str, FloatArray], "Shape (distinct rows,)."]
+    matrix: Annotated[FloatArray, "Shape (distinct rows, columns). Model matrix, in order of the factors' codes."]
+    names: Annotated[tuple[str, ...], "Its columns."]
+    slices: Annotated[tuple[slice, ...], "Columns of each term."]
+    rows: Annotated[
+        Callable[[pd.DataFrame], FloatArray], "Model-matrix rows, shape (n, columns), of a frame, coded alike."
+    ]
 
 
 @dataclass(frozen=True, eq=False)
 class FixedDesign:
-    """The fixed part on the distinct rows of its columns; compared by identity, as its coding is.
-
-    Attributes
-    ----------
-    formula : Formula
-    factors, covariates : dict
-        Levels of each factor; overall mean of each covariate over the rows used.
-    names : tuple of str
-        Every column of the model matrix, aliased ones included.
-    slices : tuple of slice
-        Columns of each term, in the order of `formula.terms`.
-    kept : ndarray of int, shape (p,)
-        Columns that are not aliased.
-    triangle : ndarray, shape (p, p)
-        R of the orthogonal basis Xq = X R^-1, with Xq'Xq = I over the heads.
-    orthogonal : ndarray, shape (distinct rows, p)
-        Xq on the distinct rows.
-    null_space : ndarray, shape (columns, aliased)
-        A contrast is estimable where it is orthogonal to these.
-    coding : Coding
-        How the columns are coded, so that new rows are coded as the data were.
-    codes : dict of str to ndarray of int, shape (distinct rows,)
-        Level of each factor that a distinct row has.
-    """
+    """The fixed part on the distinct rows of its columns; compared by identity, as its coding is."""
 
     formula: Formula
+    # Levels of each factor; overall mean of each covariate over the rows used.
     factors: Mapping[str, tuple[object, ...]]
     covariates: Mapping[str, float]
-    names: tuple[str, ...]
-    slices: tuple[slice, ...]
-    kept: IntArray
-    triangle: FloatArray
-    orthogonal: FloatArray
-    null_space: FloatArray
-    coding: Coding
-    codes: Mapping[str, IntArray]
+    names: Annotated[tuple[str, ...], "Every column of the model matrix, aliased ones included."]
+    slices: Annotated[tuple[slice, ...], "Columns of each term, in the order of `formula.terms`."]
+    kept: Annotated[IntArray, "Shape (p,). Columns that are not aliased."]
+    triangle: Annotated[
+        FloatArray, "Shape (p, p). R of the orthogonal basis Xq = X R^-1, with Xq'Xq = I over the heads."
+    ]
+    orthogonal: Annotated[FloatArray, "Shape (distinct rows, p). Xq on the distinct rows."]
+    null_space: Annotated[
+        FloatArray, "Shape (columns, aliased). A contrast is estimable where it is orthogonal to these."
+    ]
+    coding: Annotated[Coding, "How the columns are coded, so that new rows are coded as the data were."]
+    codes: Annotated[Mapping[str, IntArray], "Shape (distinct rows,). Level of each factor that a distinct row has."]
 
     @property
     def aliased(self) -> tuple[str, ...]:
@@ -206,16 +161,7 @@ class FixedDesign:
 def fixed_design(
     formula: Formula, factors: Sequence[CodedFactor], covariates: Mapping[str, FloatArray], weights: FloatArray
 ) -> FixedDesign:
-    """Build the fixed part from the distinct rows of its columns.
-
-    Parameters
-    ----------
-    formula : Formula
-    factors : sequence of CodedFactor
-        Codes on the distinct rows.
-    covariates : mapping of str to ndarray, shape (distinct rows,)
-    weights : ndarray, shape (distinct rows,)
-        Number of heads that each distinct row stands for.
+    """Build the fixed part from the distinct rows of its columns, each weighing as many heads as it stands for.
 
     Raises
     ------

@@ -8,11 +8,9 @@ from math import prod
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.fixed import Coding, FixedDesign, independent_columns
-
-FloatArray = NDArray[np.float64]
 
 
 def reference_grid(design: FixedDesign, covariates: dict[str, float] | None = None) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from trialkit.domain.arrays import FloatArray
 
 PRIMITIVE_ROOTS = {16381: 2, 32401: 7}
 """Sizes of rules, and a number whose powers are all numbers below each. One less than the size has small factors only,

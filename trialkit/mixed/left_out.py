@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trialkit.mixed.coded_factors import IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.prediction import CellInverse
-
-FloatArray = NDArray[np.float64]
 
 # A row whose P_ii is below this share of its V^-1_ii determines an effect alone: without it there is no estimate.
 ALONE = 1e-9
@@ -18,21 +16,11 @@ ALONE = 1e-9
 
 @dataclass(frozen=True)
 class RowInverse:
-    """Rows of V^-1 by head, in the scale of the fit.
+    """Rows of V^-1 by head, in the scale of the fit."""
 
-    Attributes
-    ----------
-    x : ndarray, shape (heads, p)
-        ``V^-1 X``.
-    residual : ndarray, shape (heads,)
-        ``P y``.
-    own : ndarray, shape (heads,)
-        Diagonal of P.
-    """
-
-    x: FloatArray
-    residual: FloatArray
-    own: FloatArray
+    x: Annotated[FloatArray, "Shape (heads, p). ``V^-1 X``."]
+    residual: Annotated[FloatArray, "Shape (heads,). ``P y``."]
+    own: Annotated[FloatArray, "Shape (heads,). Diagonal of P."]
 
 
 def row_inverse(
@@ -43,16 +31,7 @@ def row_inverse(
     A head is its cell's mean and its deviation from it; the two are orthogonal, and deviations have the residual
     variance alone.
 
-    Parameters
-    ----------
-    cells : CellInverse
-    codes : ndarray of int, shape (heads,)
-        Cell of each head.
-    sizes : ndarray, shape (cells,)
-    deviations : ndarray, shape (heads,)
-        Of each head from its cell's mean, in the scale of the fit.
-    residual : ndarray, shape (heads,)
-        Residual variance of each head, in the scale of the fit.
+    `codes` has the cell of each head; deviations and residual variances, one a head, are in the scale of the fit.
     """
     size = sizes[codes]
     return RowInverse(
@@ -67,11 +46,6 @@ def leave_one_out(phi: FloatArray, inverse: CellInverse | RowInverse) -> FloatAr
 
     ``b_(i) - b = -Phi X'V^-1 d_i (d_i'P y) / (d_i'P d_i)``, the mean-shift form (Christensen, Pearson & Johnson 1992,
     Technometrics 34, 38-45). Missing where the rest no longer determines the effects.
-
-    Parameters
-    ----------
-    phi : ndarray, shape (p, p)
-    inverse : CellInverse or RowInverse
     """
     alone = inverse.own <= ALONE * np.abs(inverse.own).max()
     shift = np.where(alone, np.nan, inverse.residual / np.where(alone, 1.0, inverse.own))

@@ -32,13 +32,9 @@ def letters(levels: Sequence[str], different: Sequence[tuple[str, str]]) -> dict
         columns = [c for i, c in enumerate(split) if not any(c < o or (c == o and i > j) for j, o in enumerate(split))]
     position = {level: i for i, level in enumerate(levels)}
     columns.sort(key=lambda column: sorted(position[level] for level in column))
-    names = [_letter(i) for i in range(len(columns))]
+    names = [ascii_lowercase[i % 26] * (i // 26 + 1) for i in range(len(columns))]
     return {level: "".join(n for n, c in zip(names, columns, strict=True) if level in c) for level in levels}
 
 
 def _split(column: frozenset[str], first: str, second: str) -> list[frozenset[str]]:
     return [column - {first}, column - {second}] if {first, second} <= column else [column]
-
-
-def _letter(index: int) -> str:
-    return ascii_lowercase[index % 26] * (index // 26 + 1)

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.effects import FixedEffects
 from trialkit.mixed.left_out import RowInverse, leave_one_out, row_inverse
@@ -22,8 +22,6 @@ from trialkit.mixed.prediction import (
 )
 from trialkit.mixed.refusals import MixedModelError
 from trialkit.mixed.woodbury import Solved
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

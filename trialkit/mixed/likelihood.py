@@ -10,51 +10,36 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.products import CrossProducts, combine, flat, transpose
 from trialkit.mixed.woodbury import Solved, solve
 
-FloatArray = NDArray[np.float64]
 Pair = tuple[FloatArray, FloatArray]
 
 
 @dataclass(frozen=True)
 class Evaluation:
-    """The likelihood and its derivatives at one point for each response.
+    """The likelihood and its derivatives at one point for each response."""
 
-    Attributes
-    ----------
-    products : CrossProducts
-        Whose likelihood it is.
-    variances : ndarray, shape (r, k)
-        Random terms in their order, then the residual variances.
-    criterion : ndarray, shape (r,)
-        -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not positive
-        definite, and then nothing else means anything.
-    score : ndarray, shape (r, k)
-        Derivative of the log likelihood.
-    expected, observed : ndarray, shape (r, k, k)
-        Information about the variances.
-    phi : ndarray, shape (r, p, p)
-        ``(X'V^-1X)^-1`` in the orthogonal basis.
-    coefficients : ndarray, shape (r, p)
-        Generalised least squares in the orthogonal basis.
-    kept : Solved, optional
-        What it was evaluated from, as long as no response is left out.
-    """
-
-    products: CrossProducts
-    variances: FloatArray
-    criterion: FloatArray
-    score: FloatArray
+    products: Annotated[CrossProducts, "Whose likelihood it is."]
+    variances: Annotated[FloatArray, "Shape (r, k). Random terms in their order, then the residual variances."]
+    criterion: Annotated[
+        FloatArray,
+        "Shape (r,). -2 log likelihood (restricted or full), in the contrast-invariant form; infinite where V is not "
+        "positive definite, and then nothing else means anything.",
+    ]
+    score: Annotated[FloatArray, "Shape (r, k). Derivative of the log likelihood."]
+    # Shape (r, k, k). Information about the variances.
     expected: FloatArray
     observed: FloatArray
-    phi: FloatArray
-    coefficients: FloatArray
-    kept: Solved | None = None
+    phi: Annotated[FloatArray, "Shape (r, p, p). ``(X'V^-1X)^-1`` in the orthogonal basis."]
+    coefficients: Annotated[FloatArray, "Shape (r, p). Generalised least squares in the orthogonal basis."]
+    kept: Annotated[Solved | None, "What it was evaluated from, as long as no response is left out."] = None
 
     @property
     def solved(self) -> Solved:
@@ -124,13 +109,7 @@ def evaluate(products: CrossProducts, variances: FloatArray, *, restricted: bool
 
 
 def _with_v(traces: Pair, quadratics: Pair, freedom: float, quadratic: FloatArray) -> Pair:
-    """Traces and quadratics of the V_i, stacked, and of V: since ``P V P = P`` these are known.
-
-    Returns
-    -------
-    first : ndarray, shape (r, 2, k)
-    second : ndarray, shape (r, 2, k, k)
-    """
+    """Traces and quadratics of the V_i, stacked, and of V, known as ``P V P = P``; shapes (r, 2, k), (r, 2, k, k)."""
     r, k = quadratics[0].shape
     first, second = np.empty((r, 2, k + 1)), np.empty((r, 2, k + 1, k + 1))
     first[:, 0, :k], first[:, 1, :k], first[:, 0, k], first[:, 1, k] = traces[0], quadratics[0], freedom, quadratic

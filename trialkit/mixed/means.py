@@ -5,36 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
 from trialkit.mixed.model import Model
 from trialkit.mixed.refusals import MixedModelError
 
-FloatArray = NDArray[np.float64]
 Weights = Literal["equal", "proportional"] | Mapping[str, Mapping[Any, float]]
 
 
 @dataclass(frozen=True)
 class MeanRows:
-    """Rows of the model matrix averaged to the joint levels of some factors.
+    """Rows of the model matrix averaged to the joint levels of some factors."""
 
-    Attributes
-    ----------
-    names : tuple of str
-        The factors.
-    levels : tuple of tuple
-        Joint levels, the last factor's changing fastest.
-    rows : ndarray, shape (joint levels, columns of the model matrix)
-    """
-
-    names: tuple[str, ...]
-    levels: tuple[tuple[Any, ...], ...]
-    rows: FloatArray
+    names: Annotated[tuple[str, ...], "The factors."]
+    levels: Annotated[tuple[tuple[Any, ...], ...], "Joint levels, the last factor's changing fastest."]
+    rows: Annotated[FloatArray, "Shape (joint levels, columns of the model matrix)."]
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -52,15 +42,8 @@ class MeanRows:
 def mean_rows(model: Model, factors: str, weights: Weights = "equal", slope_of: str | None = None) -> MeanRows:
     """Average the reference grid, covariates at their means, over the factors that are not asked for.
 
-    Parameters
-    ----------
-    model : Model
-    factors : str
-        One factor, or several joined by ``:``; ``""`` for none.
-    weights : {"equal", "proportional"} or mapping
-        Of the factors averaged over.
-    slope_of : str, optional
-        A covariate: rows of its slope instead of the mean.
+    `factors` are joined by ``:``, ``""`` for none; the weights are those of the factors averaged over. With `slope_of`,
+    rows of a covariate's slope stand instead of the mean.
 
     Raises
     ------

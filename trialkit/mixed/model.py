@@ -5,55 +5,38 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks, independent_blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, cross, encode, group_rows
+from trialkit.mixed.coded_factors import CodedFactor, cross, encode, group_rows
 from trialkit.mixed.collapsed_cells import Cells, collapse, diagonal_term
 from trialkit.mixed.fixed import FixedDesign, Formula, fixed_design, parse_formula
 from trialkit.mixed.products import CrossProducts, DesignProducts, add_responses, design_products
 from trialkit.mixed.refusals import ConfoundedTerm, FormulaError, NoVariation
-
-FloatArray = NDArray[np.float64]
 
 EPS = float(np.finfo(float).eps)
 
 
 @dataclass(frozen=True)
 class Model:
-    """A mixed model on its data, before any response is looked at.
-
-    Attributes
-    ----------
-    fixed : FixedDesign
-    fixed_row : ndarray of int, shape (cells,)
-        Row of the fixed design that each cell has.
-    terms : tuple of CodedFactor
-        Random terms, coded by cell.
-    diagonal : int or None
-        Position of the term with one level a cell.
-    residual : CodedFactor
-        What has a residual variance of its own, coded by cell; one level unless asked otherwise.
-    cells : Cells
-    blocks : Blocks
-    row_labels : pandas.Index
-        Labels of the rows used.
-    dropped : int
-        Rows left out because a value was missing.
-    """
+    """A mixed model on its data, before any response is looked at."""
 
     fixed: FixedDesign
-    fixed_row: IntArray
-    terms: tuple[CodedFactor, ...]
-    diagonal: int | None
-    residual: CodedFactor
+    fixed_row: Annotated[IntArray, "Shape (cells,). Row of the fixed design that each cell has."]
+    terms: Annotated[tuple[CodedFactor, ...], "Random terms, coded by cell."]
+    diagonal: Annotated[int | None, "Position of the term with one level a cell."]
+    residual: Annotated[
+        CodedFactor, "What has a residual variance of its own, coded by cell; one level unless asked otherwise."
+    ]
     cells: Cells
     blocks: Blocks
-    row_labels: pd.Index
-    dropped: int
+    row_labels: Annotated[pd.Index, "Labels of the rows used."]
+    dropped: Annotated[int, "Rows left out because a value was missing."]
 
     @property
     def heads(self) -> int:
@@ -94,30 +77,20 @@ class Prepared:
     """Responses less their ordinary least squares fits, in units of their residual standard deviations.
 
     What the variances see does not change, and an offset of 1e8 or a unit of 1e6 no longer costs digits.
-
-    Attributes
-    ----------
-    means : ndarray, shape (r, cells)
-    within : ndarray, shape (r, residual variances)
-        Sums of squares within cells, in squared units of `scale`.
-    scale : ndarray, shape (r,)
-    fitted : ndarray, shape (r, p)
-        Ordinary least squares coefficients of the responses less `offset`, in the orthogonal basis.
-    freedom : int
-        Degrees of freedom of those fits, N - p.
-    offset : ndarray, shape (r,)
-        Constant taken off each response first.
-    constant : ndarray, shape (p,)
-        Coefficients of a response that is 1 throughout.
     """
 
-    means: FloatArray
-    within: FloatArray
-    scale: FloatArray
-    fitted: FloatArray
-    freedom: int
-    offset: FloatArray
-    constant: FloatArray
+    means: Annotated[FloatArray, "Shape (r, cells)."]
+    within: Annotated[
+        FloatArray, "Shape (r, residual variances). Sums of squares within cells, in squared units of `scale`."
+    ]
+    scale: Annotated[FloatArray, "Shape (r,)."]
+    fitted: Annotated[
+        FloatArray,
+        "Shape (r, p). Ordinary least squares coefficients of the responses less `offset`, in the orthogonal basis.",
+    ]
+    freedom: Annotated[int, "Degrees of freedom of those fits, N - p."]
+    offset: Annotated[FloatArray, "Shape (r,). Constant taken off each response first."]
+    constant: Annotated[FloatArray, "Shape (p,). Coefficients of a response that is 1 throughout."]
 
     def take(self, which: NDArray[np.bool_]) -> Prepared:
         """Keep some of the responses."""
@@ -128,12 +101,9 @@ class Prepared:
 def build_model(
     data: pd.DataFrame, text: str, random: Sequence[str], residual_by: str | None = None
 ) -> tuple[Model, FloatArray]:
-    """Tie a formula and random terms to data; `residual_by` names what has a residual variance of its own.
+    """Tie a formula and random terms to data; give the response of the rows used too.
 
-    Returns
-    -------
-    model : Model
-    response : ndarray, shape (rows used,)
+    `residual_by` names what has a residual variance of its own.
 
     Raises
     ------

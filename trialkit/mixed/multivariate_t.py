@@ -17,18 +17,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.lattice import lattice_points
 from trialkit.mixed.refusals import MixedModelError
-
-FloatArray = NDArray[np.float64]
 
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
@@ -48,18 +47,13 @@ NEVER, ALWAYS = 1e-9, 9.0
 
 @dataclass(frozen=True)
 class LargestT:
-    """Distribution of the largest of several |T_i|.
+    """Distribution of the largest of several |T_i|."""
 
-    Attributes
-    ----------
-    size : int
-        How many there are, k.
-    normal : callable
-        Probability that every |Z_i| stays at or below each of several limits, shape (n,) -> (n,).
-    """
-
-    size: int
-    normal: Callable[[FloatArray], FloatArray]
+    size: Annotated[int, "How many there are, k."]
+    normal: Annotated[
+        Callable[[FloatArray], FloatArray],
+        "Probability that every |Z_i| stays at or below each of several limits, shape (n,) -> (n,).",
+    ]
 
     def probability(self, critical: float, df: float) -> float:
         """Probability that every |T_i| stays at or below a critical value.

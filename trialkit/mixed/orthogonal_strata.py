@@ -12,16 +12,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.model import Model, Prepared
 from trialkit.mixed.scoring import CRITERION_TOLERANCE, MOST_ITERATIONS, SCORE_TOLERANCE
 from trialkit.mixed.small_sample import FTests, SmallSample, f_tail, scale_and_df
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MOST_CELLS = 1500
 TOLERANCE = 1e-8
@@ -30,32 +28,24 @@ MOST_HALVINGS = 40
 
 @dataclass(frozen=True)
 class Strata:
-    """Strata of an orthogonal design.
+    """Strata of an orthogonal design."""
 
-    Attributes
-    ----------
-    basis : ndarray, shape (cells, cells)
-        Eigenvectors over the scaled cells.
-    member : ndarray, shape (cells, strata)
-        1 where an eigenvector belongs to a stratum.
-    multipliers : ndarray, shape (strata, k)
-        lambda: how often each variance counts in a stratum's, random terms first, the residual last.
-    df : ndarray, shape (strata,)
-        Residual degrees of freedom.
-    shares : ndarray, shape (strata, p, p)
-        Projection of the fixed part on each stratum, in the orthogonal basis; they add up to the identity.
-    inner : int
-        The stratum that takes the sum of squares within cells.
-    bare_multipliers, bare_shares : ndarray, shapes (bare strata, k) and (bare strata, p, p)
-        Of strata without residual that hold a part of the fixed effects, such as the grand mean of a Latin square.
-    """
-
-    basis: FloatArray
-    member: FloatArray
-    multipliers: FloatArray
-    df: FloatArray
-    shares: FloatArray
-    inner: int
+    basis: Annotated[FloatArray, "Shape (cells, cells). Eigenvectors over the scaled cells."]
+    member: Annotated[FloatArray, "Shape (cells, strata). 1 where an eigenvector belongs to a stratum."]
+    multipliers: Annotated[
+        FloatArray,
+        "Shape (strata, k). lambda: how often each variance counts in a stratum's, random terms first, the residual "
+        "last.",
+    ]
+    df: Annotated[FloatArray, "Shape (strata,). Residual degrees of freedom."]
+    shares: Annotated[
+        FloatArray,
+        "Shape (strata, p, p). Projection of the fixed part on each stratum, in the orthogonal basis; they add up to "
+        "the identity.",
+    ]
+    inner: Annotated[int, "The stratum that takes the sum of squares within cells."]
+    # Shapes (bare strata, k) and (bare strata, p, p). Of strata without residual that hold a part of the fixed effects,
+    # such as the grand mean of a Latin square.
     bare_multipliers: FloatArray
     bare_shares: FloatArray
 
@@ -207,30 +197,17 @@ def _weights(count: int) -> list[float]:
 
 @dataclass(frozen=True)
 class StrataSample:
-    """Tests of many responses on an orthogonal design; the interface of `SmallSample`.
-
-    Attributes
-    ----------
-    strata : Strata
-    coefficients : ndarray, shape (r, p)
-        Of the responses less their offsets, in the orthogonal basis.
-    offset, scale : ndarray, shape (r,)
-    constant : ndarray, shape (p,)
-    variances : ndarray, shape (r, k)
-        In units of each response's scale.
-    criterion : ndarray, shape (r,)
-    free : ndarray of bool, shape (r, k)
-        Variances not held at zero.
-    """
+    """Tests of many responses on an orthogonal design; the interface of `SmallSample`."""
 
     strata: Strata
-    coefficients: FloatArray
+    coefficients: Annotated[FloatArray, "Shape (r, p). Of the responses less their offsets, in the orthogonal basis."]
+    # Shape (r,).
     offset: FloatArray
     scale: FloatArray
-    constant: FloatArray
-    variances: FloatArray
-    criterion: FloatArray
-    free: BoolArray
+    constant: Annotated[FloatArray, "Shape (p,)."]
+    variances: Annotated[FloatArray, "Shape (r, k). In units of each response's scale."]
+    criterion: Annotated[FloatArray, "Shape (r,)."]
+    free: Annotated[BoolArray, "Shape (r, k). Variances not held at zero."]
 
     @property
     def stratum_variances(self) -> FloatArray:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray
+from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.woodbury import Solved
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -29,15 +28,7 @@ def predict_columns(point: Evaluation, solved: Solved, term: int, block: IntArra
     ``u = G Z'P y``; the variance of ``u_hat - u`` is the diagonal of ``G - G Z'P Z G``, which counts that the fixed
     effects were estimated (Henderson 1975, Biometrics 31, 423-447).
 
-    Parameters
-    ----------
-    point : Evaluation
-    solved : Solved
-        V inverted at the point's variances.
-    term : int
-        Position of the term.
-    block, column : ndarray of int, shape (levels,)
-        Where each level stands.
+    `solved` is V inverted at the point's variances; block and column say where each level stands.
     """
     g, columns = point.variances[0, term], dict(solved.design.column_terms)[term]
     z_x, z_y = solved.z_x[0][:, columns], solved.z_y[0][:, columns]
@@ -48,34 +39,17 @@ def predict_columns(point: Evaluation, solved: Solved, term: int, block: IntArra
 
 @dataclass(frozen=True)
 class CellInverse:
-    """Rows of V^-1, by cell of the scaled data, for the first response.
+    """Rows of V^-1, by cell of the scaled data, for the first response."""
 
-    Attributes
-    ----------
-    x : ndarray, shape (cells, p)
-        ``V^-1 X``.
-    residual : ndarray, shape (cells,)
-        ``V^-1 (y - X b)``, which is P y.
-    own : ndarray, shape (cells,)
-        Diagonal of P.
-    """
-
-    x: FloatArray
-    residual: FloatArray
-    own: FloatArray
+    x: Annotated[FloatArray, "Shape (cells, p). ``V^-1 X``."]
+    residual: Annotated[FloatArray, "Shape (cells,). ``V^-1 (y - X b)``, which is P y."]
+    own: Annotated[FloatArray, "Shape (cells,). Diagonal of P."]
 
 
 def cell_inverse(
     point: Evaluation, solved: Solved, blocks: Blocks, means: FloatArray, sizes: FloatArray
 ) -> CellInverse:
-    """Solve for every cell: ``V^-1 U = D^-1 (U - Z K Z'D^-1 U)``.
-
-    Parameters
-    ----------
-    means : ndarray, shape (cells,)
-        Cell means in the scale of the fit.
-    sizes : ndarray, shape (cells,)
-    """
+    """Solve for every cell, means in the scale of the fit: ``V^-1 U = D^-1 (U - Z K Z'D^-1 U)``."""
     p, at = solved.design.fixed, (blocks.cell_block, blocks.cell_row)
     u, z = solved.design.rows[at][:, : p + 1], solved.design.rows[at][:, p + 1 :]
     u[:, p] = means * np.sqrt(sizes)
@@ -104,13 +78,7 @@ def simulate_responses(
 ) -> FloatArray:
     """Draw responses, shape (count, heads), from the model with fixed part `fitted`.
 
-    Parameters
-    ----------
-    fitted : ndarray, shape (heads,)
-    terms : list of (CodedFactor, variance)
-        Random terms coded by head; variances at zero or above.
-    residual : ndarray, shape (heads,)
-        Residual variance of each head.
+    Random terms are coded by head, with variances at zero or above; `residual` is the variance of each head.
     """
     responses: FloatArray = fitted + np.sqrt(residual) * rng.standard_normal((count, len(fitted)))
     for factor, variance in terms:

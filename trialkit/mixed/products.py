@@ -7,49 +7,41 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
 from math import prod
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.mixed.blocks import Blocks
-from trialkit.mixed.coded_factors import CodedFactor, IntArray, group_rows
-
-FloatArray = NDArray[np.float64]
+from trialkit.mixed.coded_factors import CodedFactor, group_rows
 
 
 @dataclass(frozen=True)
 class DesignProducts:
-    """What the design alone contributes: Grams of ``U = [X y Z]`` with nothing yet in the place of y.
+    """What the design alone contributes: Grams of ``U = [X y Z]`` with nothing yet in the place of y."""
 
-    Attributes
-    ----------
-    rows : ndarray, shape (blocks, rows, m)
-        U by block, each cell's row times the root of its size; m = p + 1 + q.
-    member : ndarray of int, shape (blocks, rows)
-        Group of each cell; -1 where a block has no cell.
-    grams : ndarray, shape (groups, blocks, m, m)
-        ``S_g = U_g' U_g`` over the cells of each group: those of one size that share a residual variance.
-    sizes, cells : ndarray, shape (groups,)
-        Cell size n_g of each group, and how many cells it has.
-    residual : ndarray of int, shape (groups,)
-        Which residual variance each group has.
-    heads : ndarray, shape (residual variances,)
-        Rows of the data under each residual variance; N altogether.
-    fixed : int
-        Columns p of X (an orthonormal basis, X'X = I).
-    term_columns : tuple of slice or None
-        For each random term its columns of Z, counted from the first; None for the term on the diagonal.
-    """
-
-    rows: FloatArray
-    member: IntArray
-    grams: FloatArray
+    rows: Annotated[
+        FloatArray, "Shape (blocks, rows, m). U by block, each cell's row times the root of its size; m = p + 1 + q."
+    ]
+    member: Annotated[IntArray, "Shape (blocks, rows). Group of each cell; -1 where a block has no cell."]
+    grams: Annotated[
+        FloatArray,
+        "Shape (groups, blocks, m, m). ``S_g = U_g' U_g`` over the cells of each group: those of one size that share "
+        "a residual variance.",
+    ]
+    # Shape (groups,). Cell size n_g of each group, and how many cells it has.
     sizes: FloatArray
     cells: FloatArray
-    residual: IntArray
-    heads: FloatArray
-    fixed: int
-    term_columns: tuple[slice | None, ...]
+    residual: Annotated[IntArray, "Shape (groups,). Which residual variance each group has."]
+    heads: Annotated[
+        FloatArray, "Shape (residual variances,). Rows of the data under each residual variance; N altogether."
+    ]
+    fixed: Annotated[int, "Columns p of X (an orthonormal basis, X'X = I)."]
+    term_columns: Annotated[
+        tuple[slice | None, ...],
+        "For each random term its columns of Z, counted from the first; None for the term on the diagonal.",
+    ]
 
     @property
     def diagonal(self) -> int | None:
@@ -144,20 +136,15 @@ class DesignProducts:
 
 @dataclass(frozen=True)
 class CrossProducts:
-    """The design's products together with those of one response or many.
-
-    Attributes
-    ----------
-    design : DesignProducts
-    with_y : ndarray, shape (responses, groups, blocks, m)
-        ``U_g' y`` of each response, y'y in the place of y.
-    within : ndarray, shape (responses, residual variances)
-        Sum of squares of each response within cells.
-    """
+    """The design's products together with those of one response or many."""
 
     design: DesignProducts
-    with_y: FloatArray
-    within: FloatArray
+    with_y: Annotated[
+        FloatArray, "Shape (responses, groups, blocks, m). ``U_g' y`` of each response, y'y in the place of y."
+    ]
+    within: Annotated[
+        FloatArray, "Shape (responses, residual variances). Sum of squares of each response within cells."
+    ]
 
     def weighted_y(self, weights: FloatArray) -> FloatArray:
         """``sum_g w_g U_g'y``, (s, groups) -> (responses, blocks, m), s 1 or as many; further weights do not count."""
@@ -184,18 +171,8 @@ def design_products(
 ) -> DesignProducts:
     """Lay out U by block and sum its products over the cells of each group.
 
-    Parameters
-    ----------
-    x : ndarray, shape (cells, p)
-        Orthonormal basis of the fixed part.
-    terms : sequence of CodedFactor
-        Every random term, coded by cell.
-    diagonal : int or None
-        The term that needs no columns.
-    blocks : Blocks
-    sizes : ndarray, shape (cells,)
-    residual : ndarray of int, shape (cells,)
-        Which residual variance each cell has.
+    `x` is an orthonormal basis of the fixed part, a row a cell; terms are coded by cell, and the diagonal one needs no
+    columns; `residual` says which residual variance each cell has.
     """
     in_columns = [term for position, term in enumerate(terms) if position != diagonal]
     rows = _scaled_rows(x, in_columns, blocks, sizes)
@@ -234,15 +211,7 @@ def _scaled_rows(x: FloatArray, terms: Sequence[CodedFactor], blocks: Blocks, si
 def add_responses(
     design: DesignProducts, means: FloatArray, within: FloatArray, blocks: Blocks, sizes: FloatArray
 ) -> CrossProducts:
-    """Form the products of responses with a design.
-
-    Parameters
-    ----------
-    means : ndarray, shape (responses, cells)
-        Cell means.
-    within : ndarray, shape (responses, residual variances)
-        Sums of squares within cells.
-    """
+    """Form the products of responses, by cell means and sums of squares within cells, with a design."""
     y = np.zeros((len(means), *design.member.shape))
     y[:, blocks.cell_block, blocks.cell_row] = means * np.sqrt(sizes)
     with_y = np.empty((len(means), len(design.sizes), *design.rows.shape[::2]))

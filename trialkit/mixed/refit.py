@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
 from trialkit.mixed.model import Prepared, prepare
@@ -15,9 +15,6 @@ from trialkit.mixed.orthogonal_strata import Strata, StrataSample, strata_sample
 from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.scoring import estimate_each
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 # Responses in one pass: arrays of about this many elements, to stay within the processor's caches.
 PASS_ELEMENTS = 90_000

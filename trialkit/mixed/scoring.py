@@ -8,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.likelihood import Evaluation, evaluate, joined
 from trialkit.mixed.model import Model, Prepared, starting_variances
 from trialkit.mixed.products import CrossProducts
 from trialkit.mixed.refusals import ConfoundedTerm, NotConverged, NoVariation
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MOST_ITERATIONS = 200
 MOST_DAMPINGS = 30
@@ -99,15 +97,9 @@ def estimate_each(
 ) -> tuple[Evaluation, FitRecord]:
     """Find the variances of greatest likelihood of each response; which of them settled is told in the record.
 
-    Parameters
-    ----------
-    model : Model
-    prepared : Prepared
-    restricted, bounded, tolerance
-        As for `maximise`.
-    start : ndarray, shape (r, k) or (1, k), optional
-        Variances to start from, in squared units of the prepared scale: of a design already known to tell them apart.
-        By default equal parts of the total.
+    What bounds the search is as for `maximise`. `start`, shape (r, k) or (1, k), has variances to start from, in
+    squared units of the prepared scale, of a design already known to tell them apart; by default equal parts of the
+    total.
 
     Raises
     ------
@@ -142,16 +134,8 @@ def maximise(
     taken where the observed information allows it, else Fisher's. A step that raises the criterion is damped. A
     response takes no further part once its projected score is nil.
 
-    Parameters
-    ----------
-    start : Evaluation
-        At positive variances of each response.
-    restricted : bool
-        REML rather than full likelihood.
-    bounded : bool
-        Hold variances at zero or above; else they may go negative while V stays positive definite.
-    tolerance : float
-        Largest score at the end, in units of its standard deviation.
+    If bounded, variances are held at zero or above; else they may go negative while V stays positive definite. The
+    tolerance is the largest score at the end, in units of its standard deviation.
     """
     r, here = len(start.variances), start
     iterations, dampings, rows = np.zeros(r, np.intp), np.zeros(r, np.intp), np.arange(r)
@@ -225,12 +209,7 @@ def _step(
 ) -> tuple[Evaluation, BoolArray, NDArray[np.intp]]:
     """Take one step over the free variances, Newton's where asked for, damped until the criterion does not rise.
 
-    Returns
-    -------
-    following : Evaluation
-        The new points; where none was found, the old.
-    moved : ndarray of bool, shape (r,)
-    dampings : ndarray of int, shape (r,)
+    Gives the new points (where none was found, the old), which responses moved, and how often each step was damped.
     """
     terms = len(point.products.design.term_columns)
     limit = point.criterion + CRITERION_TOLERANCE * (1 + np.abs(point.criterion))

@@ -6,65 +6,44 @@ Every array has the responses in front.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared
 from trialkit.mixed.products import combine, flat, transpose
 
-FloatArray = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class FTests:
-    """For each response a test that several contrasts are all zero.
+    """For each response a test that several contrasts are all zero."""
 
-    Attributes
-    ----------
-    f : ndarray, shape (r,)
-        F statistics, Kenward-Roger's already scaled.
-    numerator_df : int
-    denominator_df, p : ndarray, shape (r,)
-    """
-
-    f: FloatArray
+    f: Annotated[FloatArray, "Shape (r,). F statistics, Kenward-Roger's already scaled."]
     numerator_df: int
+    # Shape (r,).
     denominator_df: FloatArray
     p: FloatArray
 
 
 @dataclass(frozen=True)
 class SmallSample:
-    """What the tests need, in the orthogonal basis.
+    """What the tests need, in the orthogonal basis."""
 
-    Attributes
-    ----------
-    coefficients : ndarray, shape (r, p)
-        Of the response less its offset.
-    offset : ndarray, shape (r,)
-        Constant taken off the response before any sum was formed.
-    constant : ndarray, shape (p,)
-        Coefficients of a response that is 1 throughout.
-    phi : ndarray, shape (r, p, p)
-        Covariance with the variances taken as known.
-    adjusted : ndarray, shape (r, p, p)
-        Kenward & Roger's covariance Phi_A.
-    phi_p_phi : ndarray, shape (r, k, p, p)
-        ``Phi P_i Phi``; the negative of ``dPhi / dvariance_i``.
-    w : ndarray, shape (r, k, k)
-        Covariance of the variance estimates: inverse expected information over the free ones, nil for those at zero.
-    """
-
-    coefficients: FloatArray
-    offset: FloatArray
-    constant: FloatArray
-    phi: FloatArray
-    adjusted: FloatArray
-    phi_p_phi: FloatArray
-    w: FloatArray
+    coefficients: Annotated[FloatArray, "Shape (r, p). Of the response less its offset."]
+    offset: Annotated[FloatArray, "Shape (r,). Constant taken off the response before any sum was formed."]
+    constant: Annotated[FloatArray, "Shape (p,). Coefficients of a response that is 1 throughout."]
+    phi: Annotated[FloatArray, "Shape (r, p, p). Covariance with the variances taken as known."]
+    adjusted: Annotated[FloatArray, "Shape (r, p, p). Kenward & Roger's covariance Phi_A."]
+    phi_p_phi: Annotated[FloatArray, "Shape (r, k, p, p). ``Phi P_i Phi``; the negative of ``dPhi / dvariance_i``."]
+    w: Annotated[
+        FloatArray,
+        "Shape (r, k, k). Covariance of the variance estimates: inverse expected information over the free ones, nil "
+        "for those at zero.",
+    ]
 
     def estimate(self, contrasts: FloatArray) -> FloatArray:
         """Estimates of contrasts, shape (c, p) -> (r, c).

@@ -17,13 +17,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.products import CrossProducts, DesignProducts, combine, transpose
-
-FloatArray = NDArray[np.float64]
 
 # Nearer than this to the edge where V is singular, rounding decides; it counts as beyond.
 EDGE = 1e-10
@@ -31,46 +31,33 @@ EDGE = 1e-10
 
 @dataclass(frozen=True)
 class Solved:
-    """V inverted at given variances.
+    """V inverted at given variances."""
 
-    Attributes
-    ----------
-    products : CrossProducts
-        Of r responses.
-    variances : ndarray, shape (s, k)
-        The random terms in their order, then the residual variances; s = r, or 1 where all responses share them.
-    valid : ndarray of bool, shape (s,)
-        Whether V is positive definite; where it is not, the other values mean nothing.
-    diagonal : ndarray, shape (s, groups + residual variances)
-        d of each group of cells: its residual + n * variance of the diagonal term; then the residual variances, which
-        the contrasts within cells have.
-    spread : ndarray, shape (s, q)
-        Diagonal of G: each column's variance.
-    inner : ndarray, shape (s, blocks, q, q)
-        ``L = (I + F G)^-1``.
-    z_x, z_z : ndarray, shapes (s, blocks, q, p) and (s, blocks, q, q)
-        ``Z'V^-1X`` and ``Z'V^-1Z``.
-    x_x : ndarray, shape (s, p, p)
-        ``X'V^-1X``.
-    z_y, x_y, y_y : ndarray, shapes (r, blocks, q), (r, p) and (r,)
-        ``Z'V^-1y``, ``X'V^-1y`` and ``y'V^-1y``.
-    log_determinant : ndarray, shape (s,)
-        log|V|.
-    """
-
-    products: CrossProducts
-    variances: FloatArray
-    valid: NDArray[np.bool_]
-    diagonal: FloatArray
-    spread: FloatArray
-    inner: FloatArray
+    products: Annotated[CrossProducts, "Of r responses."]
+    variances: Annotated[
+        FloatArray,
+        "Shape (s, k). The random terms in their order, then the residual variances; s = r, or 1 where all responses "
+        "share them.",
+    ]
+    valid: Annotated[
+        NDArray[np.bool_], "Shape (s,). Whether V is positive definite; where it is not, the other values mean nothing."
+    ]
+    diagonal: Annotated[
+        FloatArray,
+        "Shape (s, groups + residual variances). d of each group of cells: its residual + n * variance of the "
+        "diagonal term; then the residual variances, which the contrasts within cells have.",
+    ]
+    spread: Annotated[FloatArray, "Shape (s, q). Diagonal of G: each column's variance."]
+    inner: Annotated[FloatArray, "Shape (s, blocks, q, q). ``L = (I + F G)^-1``."]
+    # Shapes (s, blocks, q, p) and (s, blocks, q, q). ``Z'V^-1X`` and ``Z'V^-1Z``.
     z_x: FloatArray
     z_z: FloatArray
-    x_x: FloatArray
+    x_x: Annotated[FloatArray, "Shape (s, p, p). ``X'V^-1X``."]
+    # Shapes (r, blocks, q), (r, p) and (r,). ``Z'V^-1y``, ``X'V^-1y`` and ``y'V^-1y``.
     z_y: FloatArray
     x_y: FloatArray
     y_y: FloatArray
-    log_determinant: FloatArray
+    log_determinant: Annotated[FloatArray, "Shape (s,). log|V|."]
 
     @property
     def design(self) -> DesignProducts:
@@ -198,11 +185,6 @@ def _definite(f: FloatArray, g: FloatArray) -> NDArray[np.bool_]:
 
     By Haynsworth's (1968) inertia formula it is where ``G^-1 + F`` has as many negative eigenvalues as G; both are
     scaled by the root of |G| here, and columns without a variance count as 1.
-
-    Parameters
-    ----------
-    f : ndarray, shape (s, blocks, q, q)
-    g : ndarray, shape (s, q)
     """
     definite, negative = np.ones(len(g), bool), (g < 0).any(1)
     root, sign = np.sqrt(np.abs(g[negative]))[:, None], np.where(g[negative] < 0, -1.0, 1.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
 from trialkit.documents.plan import Grouping, VarianceSource
 from trialkit.domain.errors import WrongCall
@@ -22,25 +22,6 @@ class Assumptions:
     between blocks, 5 g between whole plots and 3 g of a treatment effect between gardens, for heads of about 150 g
     (common practice, no source).
 
-    Attributes
-    ----------
-    site : float
-        Between gardens.
-    block : float
-        Between blocks of one garden, and between any other groups of buckets (rows, columns, volunteers).
-    whole_plot : float
-        Between whole plots of one block.
-    site_by_factor : float
-        Between gardens, of the effect of one treatment factor.
-    bucket : float
-        Between buckets treated alike, heads apart.
-    head : float
-        Between heads of one bucket.
-    named : mapping of str to float
-        Variances of single random terms by their names, such as ``"site:dose_tsp"``; they go before the rest.
-    source : VarianceSource
-        Where the numbers come from.
-
     Raises
     ------
     WrongCall
@@ -52,14 +33,19 @@ class Assumptions:
     40.5
     """
 
-    site: float = 225.0
-    block: float = 36.0
-    whole_plot: float = 25.0
-    site_by_factor: float = 9.0
-    bucket: float = 81.0
-    head: float = 225.0
-    named: Mapping[str, float] = field(default_factory=dict)
-    source: VarianceSource = COMMON_PRACTICE
+    site: Annotated[float, "Between gardens."] = 225.0
+    block: Annotated[
+        float, "Between blocks of one garden, and between any other groups of buckets (rows, columns, volunteers)."
+    ] = 36.0
+    whole_plot: Annotated[float, "Between whole plots of one block."] = 25.0
+    site_by_factor: Annotated[float, "Between gardens, of the effect of one treatment factor."] = 9.0
+    bucket: Annotated[float, "Between buckets treated alike, heads apart."] = 81.0
+    head: Annotated[float, "Between heads of one bucket."] = 225.0
+    named: Annotated[
+        Mapping[str, float],
+        'Variances of single random terms by their names, such as ``"site:dose_tsp"``; they go before the rest.',
+    ] = field(default_factory=dict)
+    source: Annotated[VarianceSource, "Where the numbers come from."] = COMMON_PRACTICE
 
     def __post_init__(self) -> None:
         variances = [*self.by_grouping().items(), *self.named.items()]
@@ -74,14 +60,9 @@ class Assumptions:
         return {grouping: getattr(self, grouping) for grouping in GROUPINGS}
 
     def variance_of(self, term: str, treatment: Sequence[str]) -> float:
-        """Variance of a random term, g^2.
+        """Variance of a random term such as ``"site:block"``, g^2; ``"residual"`` is that of heads.
 
-        Parameters
-        ----------
-        term : str
-            A grouping such as ``"site:block"``; ``"residual"`` is that of heads.
-        treatment : sequence of str
-            Columns of the treatment factors, which tell ``"site:cultivar"`` from a group of buckets.
+        The columns of the treatment factors tell ``"site:cultivar"`` from a group of buckets.
         """
         if term in self.named:
             return float(self.named[term])
@@ -105,24 +86,16 @@ class Assumptions:
     def sensitivity(self) -> dict[tuple[Changed, float], Assumptions]:
         """Assumptions to try besides these: all variances together, then each alone, half and double.
 
-        Returns
-        -------
-        dict
-            By what was changed (``"all"`` or a grouping) and the factor.
+        They go by what was changed (``"all"`` or a grouping) and the factor.
         """
         changes: tuple[Changed, ...] = ("all", *GROUPINGS)
         return {(only, factor): self.scaled(factor, only) for only in changes for factor in (0.5, 2.0)}
 
     @classmethod
     def from_variances(cls, variances: Mapping[str, float], source: VarianceSource) -> Assumptions:
-        """Take the variances that an earlier trial estimated; what it did not estimate keeps its default.
+        """Take the variances (g^2) that an earlier trial estimated; what it did not estimate keeps its default.
 
-        Parameters
-        ----------
-        variances : mapping of str to float
-            By random term, g^2, ``residual`` being the heads'. A negative estimate counts as zero.
-        source : VarianceSource
-            Which trial.
+        They go by random term, ``residual`` being the heads'. A negative estimate counts as zero.
         """
         known = {"site": "site", "site:block": "block", "bucket": "bucket", "residual": "head"}
         held = {term: max(float(value), 0.0) for term, value in variances.items()}

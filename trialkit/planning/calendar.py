@@ -18,12 +18,7 @@ def visit_days(schedule: Schedule) -> tuple[int, ...]:
 
 
 def calendar(protocol: Protocol) -> tuple[Event, ...]:
-    """List what is due, in order of days.
-
-    Parameters
-    ----------
-    protocol : Protocol
-    """
+    """List what is due, in order of days."""
     schedule = protocol.schedule
     planted, visits = schedule.transplant_after_days, visit_days(schedule)
     lids = range(LID_CHECK_DAYS, visits[0], LID_CHECK_DAYS)

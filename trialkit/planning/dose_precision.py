@@ -5,16 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from trialkit.documents.plan import EffectPower
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.planned_power import Goal
-
-FloatArray = NDArray[np.float64]
 
 FEWEST_DOSES = 3
 
@@ -24,17 +23,10 @@ class AssumedDoseCurve:
     """Head weight by dose, ``a + gain (1 - exp(-rate d))`` (Mitscherlich's asymptotic curve).
 
     The defaults are common practice, no source.
-
-    Attributes
-    ----------
-    gain_g : float
-        From no nutrient to ample, g.
-    rate_per_tsp : float
-        By how much a teaspoon a bucket closes what is left of the gain.
     """
 
-    gain_g: float = 100.0
-    rate_per_tsp: float = 0.45
+    gain_g: Annotated[float, "From no nutrient to ample, g."] = 100.0
+    rate_per_tsp: Annotated[float, "By how much a teaspoon a bucket closes what is left of the gain."] = 0.45
 
     def __post_init__(self) -> None:
         if not (0 < self.gain_g < math.inf and 0 < self.rate_per_tsp < math.inf):
@@ -59,12 +51,7 @@ def usual_curve(highest_tsp: float, share: float) -> AssumedDoseCurve:
     Common practice, no source. A range is chosen so as to hold the answer; where it does not, no number of buckets
     helps.
 
-    Parameters
-    ----------
-    highest_tsp : float
-        Highest dose tried, teaspoons a bucket.
-    share : float
-        Of the attainable gain, that the recommendation is to reach.
+    The dose in question is that which reaches the share of the attainable gain.
 
     Examples
     --------
@@ -76,21 +63,13 @@ def usual_curve(highest_tsp: float, share: float) -> AssumedDoseCurve:
 
 @dataclass(frozen=True)
 class DosePrecision:
-    """How closely the recommended dose would be known.
+    """How closely the recommended dose would be known."""
 
-    Attributes
-    ----------
-    recommended_tsp : float
-        Dose that the assumed curve recommends.
-    half_width_tsp : float
-        Expected half-width of its interval, to first order; infinite with fewer than three doses.
-    curve_told : bool
-        Whether there are enough doses (four or more) to tell a curve from a plateau.
-    """
-
-    recommended_tsp: float
-    half_width_tsp: float
-    curve_told: bool
+    recommended_tsp: Annotated[float, "Dose that the assumed curve recommends."]
+    half_width_tsp: Annotated[
+        float, "Expected half-width of its interval, to first order; infinite with fewer than three doses."
+    ]
+    curve_told: Annotated[bool, "Whether there are enough doses (four or more) to tell a curve from a plateau."]
 
 
 def dose_precision(
@@ -102,22 +81,8 @@ def dose_precision(
     then has the least squares variance ``v (J'J)^-1`` and the dose ``-log(1 - share) / rate`` follows to first order
     (Seber & Wild 1989, Nonlinear Regression, ch. 2; from memory). The real interval is longer upwards than downwards.
 
-    Parameters
-    ----------
-    effect : EffectPower
-        The main effect of the dose in a design with equal numbers.
-    goal : Goal
-        For which it was worked out.
-    doses_tsp : sequence of float
-        Doses tried, teaspoons a bucket.
-    curve : AssumedDoseCurve
-        As assumed.
-    share : float
-        Of the attainable gain, that the recommendation is to reach.
-
-    Returns
-    -------
-    DosePrecision
+    The effect is the main effect of the dose with equal numbers; the share, of the attainable gain, is what the
+    recommendation is to reach.
 
     Raises
     ------

@@ -40,14 +40,7 @@ def which_change_buys_most(
     They are ranked by the rise in power for the margin for each unit of added cost, then by how much the interval
     narrows; by the rise itself where no cost is known.
 
-    Parameters
-    ----------
-    size : TrialSize
-        The trial asked for.
-    design_of, assumptions, goal, cost_per_bucket, judge
-        As for `trialkit.planning.trial_sizes.judge_sizes`.
-    most_heads : int, optional
-        As many as a bucket holds.
+    `most_heads` are as many as a bucket holds; the rest is as for `trialkit.planning.trial_sizes.judge_sizes`.
     """
     larger: dict[Enlargement, TrialSize] = {
         "sites": replace(size, sites=size.sites + 1),

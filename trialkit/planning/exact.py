@@ -5,36 +5,27 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trialkit.documents.plan import EffectPower, Method
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power
 
-FloatArray = NDArray[np.float64]
-
 SHARE_TOLERANCE = 1e-8
 
 
 @dataclass(frozen=True)
 class Expectation:
-    """A design under assumed variances.
-
-    Attributes
-    ----------
-    design : PlannedDesign
-    variances : ndarray, shape (k,)
-        g^2, in the order of the model's names.
-    goal : Goal
-    """
+    """A design under assumed variances."""
 
     design: PlannedDesign
-    variances: FloatArray
+    variances: Annotated[FloatArray, "Shape (k,). g^2, in the order of the model's names."]
     goal: Goal
 
     @cached_property
@@ -113,16 +104,6 @@ def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) 
     strata is averaged over their mean squares (`EstimatedDifference`). Elsewhere the non-central F with
     Kenward-Roger's degrees of freedom at the assumed variances is an approximation (Stroup 2002, J. Agric. Biol.
     Environ. Stat. 7, 491-511), and says so.
-
-    Parameters
-    ----------
-    design : PlannedDesign
-    assumptions : Assumptions
-    goal : Goal
-
-    Returns
-    -------
-    PlannedPower
 
     Raises
     ------

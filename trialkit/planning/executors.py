@@ -15,19 +15,10 @@ CONNECT_SECONDS = 20
 
 @contextmanager
 def simulation_executor(workers: int | None = None, scheduler: str | None = None) -> Iterator[Executor]:
-    """Open somewhere to run simulations, and close it whatever happens.
+    """Open processes on this machine, by default as many as it has cores, or a Dask scheduler, to run simulations in.
 
-    Parameters
-    ----------
-    workers : int, optional
-        Processes on this machine; as many as it has cores by default.
-    scheduler : str, optional
-        Address of a Dask scheduler, such as ``"tcp://office:8786"``; it runs everything instead.
-
-    Yields
-    ------
-    concurrent.futures.Executor
-        On Ctrl-C, or any other way out, nothing more is started and the processes end.
+    On Ctrl-C, or any other way out, nothing more is started and the processes end. A scheduler goes by its address,
+    such as ``"tcp://office:8786"``, and runs everything instead.
 
     Raises
     ------

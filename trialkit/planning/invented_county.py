@@ -14,12 +14,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.planning.calendar import visit_days
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.mixings import mixings, predicted_ph
 from trialkit.tables.atomic import csv_text, write_text
-
-FloatArray = NDArray[np.float64]
 
 # Teaspoons of acid that volunteers give a litre, for each mg/L of alkalinity; of vinegar where it is none of these.
 TSP_A_LITRE = {"none": 0.0, "citric acid": 0.0003}
@@ -112,16 +111,7 @@ def generate_records(
     products: pd.DataFrame,
     truth: Truth | None = None,
 ) -> Records:
-    """Draw the records of a whole season.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        Its seed decides every draw.
-    sites, layout, products : pandas.DataFrame
-        The trial's tables.
-    truth : Truth, optional
-    """
+    """Draw the records of a whole season; the protocol's seed decides every draw."""
     truth = truth or Truth()
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence([protocol.seed, RECORDS_STREAM])))
     sown = protocol.schedule.sow_on or FIRST_SOWING

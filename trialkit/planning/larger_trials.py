@@ -25,12 +25,7 @@ def sufficient_sizes(
 
     By bisection: power rises with both.
 
-    Parameters
-    ----------
-    size : TrialSize
-        The trial asked for, which has less.
-    design_of, assumptions, goal, judge
-        As for `trialkit.planning.trial_sizes.judge_sizes`.
+    `size` has less power than wanted; the rest is as for `trialkit.planning.trial_sizes.judge_sizes`.
     """
 
     def enlarged(kind: Kind, count: int) -> TrialSize:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from trialkit.documents.plan import Refusal
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedModelError
 from trialkit.mixed.coded_factors import CodedFactor, cross, encode
@@ -25,46 +26,28 @@ from trialkit.mixed.small_sample import SmallSample, small_sample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.refusal import CannotBeJudged
 
-FloatArray = NDArray[np.float64]
 ModelOf = Callable[[pd.DataFrame], tuple[str, Sequence[str]]]
 """Formula and random terms for planned heads: how the analysis would derive them from the randomisation."""
 
 
 @dataclass(frozen=True)
 class Comparisons:
-    """Every other treatment against the current practice.
+    """Every other treatment against the current practice."""
 
-    Attributes
-    ----------
-    levels : tuple of mapping
-        Level of each treatment column, by comparison.
-    rows : ndarray, shape (comparisons, columns of the model matrix)
-    """
-
-    levels: tuple[Mapping[str, str], ...]
-    rows: FloatArray
+    levels: Annotated[tuple[Mapping[str, str], ...], "Level of each treatment column, by comparison."]
+    rows: Annotated[FloatArray, "Shape (comparisons, columns of the model matrix)."]
 
 
 @dataclass(frozen=True)
 class PlannedDesign:
-    """Planned heads and the model that they would be analysed by.
+    """Planned heads and the model that they would be analysed by."""
 
-    Attributes
-    ----------
-    heads : pandas.DataFrame
-        One row a head: bucket, site and other groupings, and the treatment columns as factors.
-    formula : str
-        Response and fixed part.
-    random : tuple of str
-        Random terms besides the residual.
-    treatment : tuple of str
-        Columns of the treatment factors.
-    """
-
-    heads: pd.DataFrame
-    formula: str
-    random: tuple[str, ...]
-    treatment: tuple[str, ...]
+    heads: Annotated[
+        pd.DataFrame, "One row a head: bucket, site and other groupings, and the treatment columns as factors."
+    ]
+    formula: Annotated[str, "Response and fixed part."]
+    random: Annotated[tuple[str, ...], "Random terms besides the residual."]
+    treatment: Annotated[tuple[str, ...], "Columns of the treatment factors."]
 
     @cached_property
     def data(self) -> pd.DataFrame:
@@ -108,11 +91,6 @@ class PlannedDesign:
 
     def comparisons(self, current: Mapping[str, object]) -> Comparisons:
         """Differences from the current practice that the layout determines.
-
-        Parameters
-        ----------
-        current : mapping of str to object
-            Level of each treatment column in the current practice.
 
         Raises
         ------
@@ -213,16 +191,8 @@ class PlannedDesign:
 def planned_design(layout: pd.DataFrame, heads: int, treatment: Sequence[str], model_of: ModelOf) -> PlannedDesign:
     """Plan a trial on a layout.
 
-    Parameters
-    ----------
-    layout : pandas.DataFrame
-        One row a bucket: bucket, site, block and other groupings, treatment columns.
-    heads : int
-        Heads a bucket.
-    treatment : sequence of str
-        Columns of the varied factors.
-    model_of : callable
-        Formula and random terms for the planned heads, as the analysis will derive them.
+    The layout has a row a bucket: bucket, site, block and other groupings, treatment columns. `model_of` tells formula
+    and random terms for the planned heads, as the analysis will derive them.
     """
     if heads < 1 or layout.empty:
         raise WrongCall("A trial needs at least one bucket with one head.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import get_args
+from typing import Annotated, get_args
 
 from trialkit.documents.plan import EffectPower, Method
 from trialkit.domain.errors import WrongCall
@@ -16,27 +16,18 @@ METHODS: tuple[Method, ...] = get_args(Method)
 class Goal:
     """What the trial must be able to find.
 
-    Attributes
-    ----------
-    margin_g : float
-        Difference in head weight that would matter, g.
-    current : mapping of str to object
-        Level of each treatment column in the current practice.
-    level : float
-        Risk of finding a difference where there is none; intervals hold with one less this.
-    power : float
-        Chance wanted of finding the detectable difference.
-
     Raises
     ------
     WrongCall
         If the margin is not above zero, or level and power are no sensible probabilities.
     """
 
-    margin_g: float
-    current: Mapping[str, object]
-    level: float = 0.05
-    power: float = 0.8
+    margin_g: Annotated[float, "Difference in head weight that would matter, g."]
+    current: Annotated[Mapping[str, object], "Level of each treatment column in the current practice."]
+    level: Annotated[float, "Risk of finding a difference where there is none; intervals hold with one less this."] = (
+        0.05
+    )
+    power: Annotated[float, "Chance wanted of finding the detectable difference."] = 0.8
 
     def __post_init__(self) -> None:
         if not 0 < self.margin_g < float("inf"):
@@ -50,63 +41,36 @@ class Goal:
 
 @dataclass(frozen=True)
 class DifferencePower:
-    """A treatment against the current practice.
+    """A treatment against the current practice."""
 
-    Attributes
-    ----------
-    treatment : mapping of str to str
-        Its level in each treatment column.
-    standard_error_g : float
-        True standard deviation of the estimated difference, g.
-    df : float
-        Degrees of freedom of its test at the assumed variances.
-    power : float
-        Of the two-sided t test by itself, for a true difference of the margin.
-    detectable_g : float
-        True difference that this test finds with the power wanted, g.
-    half_width_g : float
-        Expected half-width of the interval by itself, g.
-    dunnett_half_width_g : float
-        The same where the intervals of all treatments against the current practice hold together, g.
-    method : {"exact", "approximate", "simulated"}
-    monte_carlo_se : float
-        Standard error of a simulated power; zero otherwise.
-    """
-
-    treatment: Mapping[str, str]
-    standard_error_g: float
-    df: float
-    power: float
-    detectable_g: float
-    half_width_g: float
-    dunnett_half_width_g: float
+    treatment: Annotated[Mapping[str, str], "Its level in each treatment column."]
+    standard_error_g: Annotated[float, "True standard deviation of the estimated difference, g."]
+    df: Annotated[float, "Degrees of freedom of its test at the assumed variances."]
+    power: Annotated[float, "Of the two-sided t test by itself, for a true difference of the margin."]
+    detectable_g: Annotated[float, "True difference that this test finds with the power wanted, g."]
+    half_width_g: Annotated[float, "Expected half-width of the interval by itself, g."]
+    dunnett_half_width_g: Annotated[
+        float, "The same where the intervals of all treatments against the current practice hold together, g."
+    ]
     method: Method
-    monte_carlo_se: float = 0.0
+    monte_carlo_se: Annotated[float, "Standard error of a simulated power; zero otherwise."] = 0.0
 
 
 @dataclass(frozen=True)
 class PlannedPower:
-    """What one design can tell under one set of assumptions.
-
-    Attributes
-    ----------
-    goal : Goal
-    buckets, heads : int
-    effects : tuple of EffectPower
-    differences : tuple of DifferencePower
-    uncounted : tuple of str
-        Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its
-        gardens only.
-    replicates, failed : int
-        Simulated trials, and how many of them the analysis could not fit; zero where nothing was simulated.
-    """
+    """What one design can tell under one set of assumptions."""
 
     goal: Goal
     buckets: int
     heads: int
     effects: tuple[EffectPower, ...]
     differences: tuple[DifferencePower, ...]
-    uncounted: tuple[str, ...] = ()
+    uncounted: Annotated[
+        tuple[str, ...],
+        "Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its "
+        "gardens only.",
+    ] = ()
+    # Simulated trials, and how many of them the analysis could not fit; zero where nothing was simulated.
     replicates: int = 0
     failed: int = 0
 

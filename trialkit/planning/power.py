@@ -12,14 +12,12 @@ from functools import lru_cache, partial
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import fdtri, ndtr, stdtrit
 from scipy.stats import ncf, qmc
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.multivariate_t import LargestT
-
-FloatArray = NDArray[np.float64]
 
 LARGEST_NONCENTRALITY = 1e5
 SOBOL_POWER = 11
@@ -32,17 +30,7 @@ LEAST_DF = 0.25
 def f_power(noncentrality: float, numerator_df: float, denominator_df: float, level: float = 0.05) -> float:
     """Power of an F test.
 
-    Parameters
-    ----------
-    noncentrality : float
-        lambda: the sum of squares of the true effects in units of the variance that the test divides by.
-    numerator_df, denominator_df : float
-    level : float
-        Risk of finding an effect where there is none.
-
-    Returns
-    -------
-    float
+    The non-centrality is the sum of squares of the true effects in units of the variance that the test divides by.
 
     Examples
     --------
@@ -65,20 +53,7 @@ def _critical_f(numerator_df: float, denominator_df: float, level: float) -> flo
 def detectable_noncentrality(
     numerator_df: float, denominator_df: float, level: float = 0.05, power: float = 0.8
 ) -> float:
-    """Non-centrality at which an F test has the given power.
-
-    Parameters
-    ----------
-    numerator_df, denominator_df, level
-        As for `f_power`.
-    power : float
-        Above the level.
-
-    Returns
-    -------
-    float
-        Infinite where no effect of any size that is tried (up to 1e5) reaches it.
-    """
+    """Non-centrality at which an F test has the given power; infinite where none that is tried (to 1e5) has it."""
 
     def gap(root: float) -> float:
         return f_power(root**2, numerator_df, denominator_df, level) - power
@@ -91,16 +66,7 @@ def detectable_noncentrality(
 
 
 def detectable_difference(variance: float, df: float, level: float = 0.05, power: float = 0.8) -> float:
-    """Smallest true difference that a two-sided t test finds with the given power, in the unit of the response.
-
-    Parameters
-    ----------
-    variance : float
-        Of the estimated difference.
-    df : float
-        Degrees of freedom of the estimate of that variance.
-    level, power : float
-    """
+    """Smallest true difference, its estimate having a variance, that a two-sided t test finds with a given power."""
     return math.sqrt(variance * detectable_noncentrality(1, df, level, power))
 
 
@@ -115,14 +81,7 @@ def simultaneous_critical(df: FloatArray, comparisons: int, correlation: float, 
     Multivariate t with one correlation for every pair (Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121), between a few
     degrees of freedom interpolated in 1 / df.
 
-    Parameters
-    ----------
-    df : ndarray, shape (n,)
-    comparisons : int
-    correlation : float
-        0.5 with equal numbers of buckets and one error variance.
-    level : float
-        Risk that any of the intervals misses.
+    The correlation is 0.5 with equal numbers of buckets and one error variance.
     """
     rounded, df = round(correlation, 4), np.maximum(df, LEAST_DF)
     if np.ptp(df) < 1e-9 * df.max():

@@ -19,16 +19,7 @@ READINGS_A_BUCKET = 2  # pH before and after the acid
 
 
 def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) -> ShoppingList:
-    """List what the laid-out trial needs.
-
-    Parameters
-    ----------
-    protocol : Protocol
-    products : pandas.DataFrame
-        As ``products.csv``.
-    layout : pandas.DataFrame
-        One row a bucket, with cultivar, dose_tsp and acidifier.
-    """
+    """List what the laid-out trial needs."""
     items = tuple(_items(protocol, products, layout))
     cost = sum(item.cost or 0.0 for item in items)
     return ShoppingList(items, protocol.bucket.volume_l, protocol.bucket.heads, SPARE, GERMINATION, cost)

@@ -8,11 +8,11 @@ from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
 from trialkit.documents.plan import EffectPower
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import Expectation, expected_power
@@ -20,8 +20,6 @@ from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
 from trialkit.planning.power import simultaneous_critical
 from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
-
-FloatArray = NDArray[np.float64]
 
 
 def simulate_power(
@@ -42,27 +40,8 @@ def simulate_power(
     an estimate's error does not depend on the truth. A trial whose analysis does not settle counts as one that found
     nothing.
 
-    Parameters
-    ----------
-    design : PlannedDesign
-    assumptions : Assumptions
-    goal : Goal
-    replicates : int
-        Simulated trials.
-    seed : int
-    executor : concurrent.futures.Executor
-        Such as from `trialkit.planning.executors.simulation_executor`; its kind and size change no number.
-    effects : ndarray, shape (heads,), optional
-        True mean of each planned head, g, for the effects' F tests; the margin's pattern by default.
-    progress : callable, optional
-        Told how many replicates are done, and of how many.
-    chunk : int
-        Replicates in one piece of work.
-
-    Returns
-    -------
-    PlannedPower
-        Each power with its Monte-Carlo standard error; `failed` beside them.
+    The kind and size of the executor change no number. `effects`, shape (heads,), are the true means, g, for the
+    effects' F tests; the margin's pattern by default.
 
     Raises
     ------

@@ -8,20 +8,19 @@ from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.documents.plan import Refusal
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NoVariation, fit_mixed, refit_many
 from trialkit.mixed.coded_factors import cross, encode
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.refusal import CannotBeJudged
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 """Told how many replicates are done, and of how many."""
 
@@ -36,45 +35,27 @@ Bounds = Literal["strata", "nonnegative"]
 
 @dataclass(frozen=True)
 class Task:
-    """All that a worker needs.
-
-    Attributes
-    ----------
-    design : PlannedDesign
-    variances : ndarray, shape (k,)
-        g^2, in the order of the model's names.
-    means : ndarray, shape (heads,)
-        True mean of each head, g.
-    contrasts : ndarray, shape (c, columns of the model matrix)
-        Differences to estimate.
-    seed : int
-    """
+    """All that a worker needs."""
 
     design: PlannedDesign
-    variances: FloatArray
-    means: FloatArray
-    contrasts: FloatArray
+    variances: Annotated[FloatArray, "Shape (k,). g^2, in the order of the model's names."]
+    means: Annotated[FloatArray, "Shape (heads,). True mean of each head, g."]
+    contrasts: Annotated[FloatArray, "Shape (c, columns of the model matrix). Differences to estimate."]
     seed: int
 
 
 @dataclass(frozen=True)
 class Draws:
-    """Analyses of simulated trials, one a row.
+    """Analyses of simulated trials, one a row."""
 
-    Attributes
-    ----------
-    p : dict of str to ndarray, shape (n,)
-        Of the F test of each effect; missing where the analysis did not settle.
-    error, se, df : ndarray, shape (n, c)
-        Estimate less truth of each difference, with its standard error and degrees of freedom.
-    settled : ndarray of bool, shape (n,)
-    """
-
-    p: dict[str, FloatArray]
+    p: Annotated[
+        dict[str, FloatArray], "Shape (n,). Of the F test of each effect; missing where the analysis did not settle."
+    ]
+    # Shape (n, c). Estimate less truth of each difference, with its standard error and degrees of freedom.
     error: FloatArray
     se: FloatArray
     df: FloatArray
-    settled: BoolArray
+    settled: Annotated[BoolArray, "Shape (n,)."]
 
     def filled(self, where: BoolArray, other: Draws) -> Draws:
         """Put another's answers, in order, where `where` is true."""
@@ -114,19 +95,7 @@ def simulate(
     Replicate i has a generator of its own, seeded by the seed and i (child i of ``SeedSequence``), so that the numbers
     do not depend on how many workers there are or which of them draws it.
 
-    Parameters
-    ----------
-    task : Task
-    replicates : int
-    executor : concurrent.futures.Executor
-        Of processes, threads or a cluster.
-    progress : callable, optional
-    chunk : int
-        Replicates in one piece of work.
-
-    Returns
-    -------
-    Draws
+    A chunk is as many replicates as one piece of work has.
 
     Raises
     ------
@@ -192,15 +161,9 @@ def _analysed(payload: bytes, bounds: Bounds, responses: FloatArray) -> Draws:
 
 @dataclass(frozen=True)
 class DrawnTerms:
-    """Random terms coded by head, for drawing.
+    """Random terms coded by head, for drawing."""
 
-    Attributes
-    ----------
-    codes : tuple of ndarray of int, shape (heads,)
-    levels : tuple of int
-    """
-
-    codes: tuple[NDArray[np.intp], ...]
+    codes: Annotated[tuple[NDArray[np.intp], ...], "Shape (heads,)."]
     levels: tuple[int, ...]
 
     def responses(self, task: Task, replicates: range) -> FloatArray:

@@ -71,18 +71,8 @@ def make_plan(
 ) -> Plan:
     """Plan the trial of a protocol.
 
-    Parameters
-    ----------
-    trial : Trial
-        Read as far as its plan: protocol, sites, products.
-    model_of : callable
-        How the analysis will derive the model from planned heads.
-    assumptions : Assumptions
-    judge : callable
-        How power is found for the trial asked for.
-    judge_others : callable, optional
-        The same for other sizes and other variances; with fewer simulations, as there are many of them.
-    progress : callable
+    The trial is read as far as its plan. `judge_others` finds the power of other sizes and other variances; with fewer
+    simulations, as there are many of them.
 
     Raises
     ------

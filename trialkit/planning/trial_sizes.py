@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Annotated
 
 import numpy as np
 
@@ -24,21 +25,11 @@ PlannedDesignOf = Callable[["TrialSize"], PlannedDesign]
 
 @dataclass(frozen=True, order=True)
 class TrialSize:
-    """How large a trial is.
+    """How large a trial is."""
 
-    Attributes
-    ----------
-    sites : int
-        Gardens.
-    blocks : int
-        Blocks in each garden.
-    heads : int
-        Heads in each bucket.
-    """
-
-    sites: int
-    blocks: int
-    heads: int
+    sites: Annotated[int, "Gardens."]
+    blocks: Annotated[int, "Blocks in each garden."]
+    heads: Annotated[int, "Heads in each bucket."]
 
     def __post_init__(self) -> None:
         if min(self.sites, self.blocks, self.heads) < 1:
@@ -50,26 +41,15 @@ class TrialSize:
 
 @dataclass(frozen=True)
 class JudgedSize:
-    """One size of trial and what it can tell.
-
-    Attributes
-    ----------
-    size : TrialSize
-    buckets, heads : int
-        In the whole trial.
-    cost : float
-    power : PlannedPower or None
-        None where it cannot be told.
-    refused : Refusal or None
-        Why it cannot.
-    """
+    """One size of trial and what it can tell."""
 
     size: TrialSize
+    # In the whole trial.
     buckets: int
     heads: int
     cost: float
-    power: PlannedPower | None
-    refused: Refusal | None = None
+    power: Annotated[PlannedPower | None, "None where it cannot be told."]
+    refused: Annotated[Refusal | None, "Why it cannot."] = None
 
     @property
     def difference(self) -> DifferencePower | None:
@@ -97,7 +77,7 @@ def judge_sizes(
     cost_per_bucket: float,
     judge: Judge = expected_power,
 ) -> tuple[JudgedSize, ...]:
-    """What trials of several sizes can tell, and what they cost.
+    """What trials of several sizes can tell, and what they cost; one that cannot be analysed has the reason.
 
     Parameters
     ----------
@@ -110,11 +90,6 @@ def judge_sizes(
         In any currency; 0 where no costs are known.
     judge : callable
         How power is found.
-
-    Returns
-    -------
-    tuple of JudgedSize
-        In the order of the sizes. One that cannot be analysed has the reason.
     """
     return tuple(_judged(size, design_of(size), assumptions, goal, cost_per_bucket, judge) for size in sizes)
 
@@ -135,11 +110,7 @@ def sensitivity(
 ) -> Mapping[tuple[Changed, float], PlannedPower]:
     """What a design can tell if variances are half or double what was assumed, together and one by one.
 
-    Returns
-    -------
-    mapping
-        By what was changed (``"all"``, or a grouping) and the factor. A variance
-        that the design does not have is left out.
+    They go by what was changed (``"all"`` or a grouping) and the factor; what the design does not have is left out.
     """
     base = design.variances(assumptions)
     changed = {key: other for key, other in assumptions.sensitivity().items() if _matters(design, other, base)}

@@ -61,20 +61,7 @@ PATTERNS = {"id": "small letters, figures and hyphens, such as autumn-dose", "ti
 
 
 def problems_of_toml(file: str, error: Exception) -> list[Problem]:
-    """Say where a file stops being TOML, and what usually helps.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file, for the message.
-    error : Exception
-        What the reader raised.
-
-    Returns
-    -------
-    list of Problem
-        One.
-    """
+    """Say where a file stops being TOML, and what usually helps."""
     text = str(error)
     place = TOML_PLACE.search(text)
     row = int(place[1]) if place and place[1] else None
@@ -86,22 +73,7 @@ def problems_of_toml(file: str, error: Exception) -> list[Problem]:
 
 
 def problems_of_validation(file: str, text: str, error: ValidationError, model: type[BaseModel]) -> list[Problem]:
-    """Turn every validation error into a problem.
-
-    Parameters
-    ----------
-    file, text : str
-        Name and content of the file.
-    error : ValidationError
-        What pydantic found.
-    model : type of BaseModel
-        The model, whose keys are suggested for misspelt ones.
-
-    Returns
-    -------
-    list of Problem
-        In the order of the lines in the file.
-    """
+    """Turn every validation error into a problem, by line; the model's keys are suggested for misspelt ones."""
     found = [p for detail in error.errors(include_url=False) for p in _problems(file, text, detail, model)]
     once = dict.fromkeys(found)
     return sorted(once, key=lambda item: item.row or 0)
@@ -169,17 +141,7 @@ def _known_keys(model: type[BaseModel], path: Sequence[str]) -> list[str]:
 def line_of_key(text: str, path: Sequence[str]) -> int | None:
     r"""Find the line of trial.toml that sets a key, or that begins its section.
 
-    Parameters
-    ----------
-    text : str
-        The file.
-    path : sequence of str
-        Such as ``("layout", "seed")``.
-
-    Returns
-    -------
-    int or None
-        Counted from 1; the nearest enclosing section if the key itself is not there; None if neither is.
+    Lines are counted from 1; None if neither is there.
 
     Examples
     --------

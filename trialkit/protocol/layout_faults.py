@@ -12,16 +12,7 @@ from trialkit.protocol.sections import FactorLevels, FactorName, Layout, broken_
 def layout_faults(
     layout: Layout, factors: Mapping[FactorName, FactorLevels], varied: Sequence[FactorName]
 ) -> Iterator[PydanticCustomError]:
-    """TK-P11: tell of blocks, squares and checks that do not fit the number of treatments.
-
-    Parameters
-    ----------
-    layout : Layout
-    factors : mapping of str to FactorLevels
-        All declared factors.
-    varied : sequence of str
-        Those with two levels or more.
-    """
+    """TK-P11: tell of blocks, squares and checks that do not fit the number of treatments."""
     treatments = math.prod(len(factor.levels) for factor in factors.values())
     if treatments < 2:
         return  # told by TK-P07

@@ -77,17 +77,6 @@ def efficiency_of(protocol: Protocol, layout: pd.DataFrame) -> LayoutEfficiency:
     """Work out what a layout of the protocol can tell, as `layout_efficiency`.
 
     From three sites up the effects of the factors are taken to differ between sites at random, as the analysis has it.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        Says which factors vary and how the layout was randomised.
-    layout : pandas.DataFrame
-        From `randomise`, or layout.csv.
-
-    Returns
-    -------
-    LayoutEfficiency
     """
     terms = LAYOUT_KINDS[protocol.layout.kind].random_terms
     differ = layout["site"].nunique() >= FEWEST_RANDOM_LEVELS
@@ -111,16 +100,8 @@ def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]
 def records_exist(folder: Path) -> bool:
     """Tell whether a trial folder holds records, so that its layout must no longer change.
 
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-
-    Returns
-    -------
-    bool
-        True if heads.csv, solution.csv or visits.csv has anything below its header (or cannot be read, to be on the
-        safe side), or the folder returned has anything in it.
+    So it does if heads.csv, solution.csv or visits.csv has anything below its header (or cannot be read, to be on the
+    safe side), or the folder returned has anything in it.
     """
     returned = folder / "returned"
     if returned.is_dir() and any(returned.iterdir()):

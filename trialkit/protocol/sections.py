@@ -39,16 +39,12 @@ def _kind_of_level(value: object) -> str | None:
     return LEVEL_KINDS[1] if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
-def _composed(text: str) -> str:
-    return unicodedata.normalize("NFC", text)
-
-
 # Names end up in table cells, labels, pages and terminals: one line, no control characters.
 ONE_LINE = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
 Name = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=60, pattern=ONE_LINE),
-    AfterValidator(_composed),
+    AfterValidator(lambda text: unicodedata.normalize("NFC", text)),
 ]
 FreeText = Annotated[
     str,

@@ -74,16 +74,7 @@ def id_from(name: str) -> str:
 
 
 def new_trial_text(answers: NewTrial) -> str:
-    """Return a commented trial.toml.
-
-    Parameters
-    ----------
-    answers : NewTrial
-
-    Returns
-    -------
-    str
-        TOML that reads back as a protocol with these answers.
+    """Return a commented trial.toml that reads back as a protocol with these answers.
 
     Raises
     ------
@@ -124,18 +115,7 @@ def new_trial_files(answers: NewTrial) -> dict[str, str]:
 
 
 def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
-    """Write a new trial folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Is made if need be; must be empty.
-    answers : NewTrial
-
-    Returns
-    -------
-    tuple of Path
-        The files written.
+    """Write a new trial folder, which is made if need be and must be empty; tell the files written.
 
     Raises
     ------
@@ -173,21 +153,9 @@ def example_folder(name: str) -> Path:
 
 
 def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[Path, ...]:
-    """Copy a bundled example trial.
+    """Copy a bundled example trial into a folder, which is made if need be and must be empty; tell the files written.
 
-    Parameters
-    ----------
-    name : str
-        One of `example_names`.
-    into : Path
-        Folder; is made if need be; must be empty.
-    planned_only : bool
-        Leave out the layout and the records, as if the trial had yet to be laid out.
-
-    Returns
-    -------
-    tuple of Path
-        The files written.
+    If it is planned only, layout and records are left out, as if the trial had yet to be laid out.
 
     Raises
     ------

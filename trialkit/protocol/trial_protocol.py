@@ -179,15 +179,6 @@ def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
 def parse_protocol(text: str) -> Protocol:
     """Make a protocol from the text of a trial.toml.
 
-    Parameters
-    ----------
-    text : str
-        TOML.
-
-    Returns
-    -------
-    Protocol
-
     Raises
     ------
     TrialError
@@ -235,16 +226,7 @@ def _without(data: dict[str, Any], place: tuple[int | str, ...]) -> dict[str, An
 
 
 def read_protocol(path: Path) -> Protocol:
-    """Read a protocol from a file, as `parse_protocol`.
-
-    Parameters
-    ----------
-    path : Path
-        The file, or the trial folder that holds trial.toml.
-
-    Returns
-    -------
-    Protocol
+    """Read a protocol from a file, or the trial folder that holds trial.toml, as `parse_protocol`.
 
     Raises
     ------

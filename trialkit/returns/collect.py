@@ -80,10 +80,6 @@ def collect(
     choices : mapping of str to {"kept", "returned"}, optional
         What to take for conflicts, by their identity.
 
-    Returns
-    -------
-    Collected
-
     Raises
     ------
     TrialError

@@ -55,13 +55,7 @@ def repair_dates(table: ReturnedTable, log: Log, years: range | None = None) -> 
 
     Three numbers are read as dates only if every such date of the sheet allows one order, or one was answered.
 
-    Parameters
-    ----------
-    table : ReturnedTable
-    log : Log
-        Is told what was repaired, asked or refused.
-    years : range, optional
-        Years that a date with two figures for the year may be of.
+    `years` are those that a date with two figures for the year may be of.
     """
     slashed: list[_Slashed] = []
     for field in table.schema.fields:

@@ -8,16 +8,7 @@ from typing import TypeVar
 
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import (
-    Answers,
-    Conflict,
-    Conflicts,
-    GivenCells,
-    Journal,
-    Key,
-    RepairNote,
-    ReturnFinding,
-)
+from trialkit.documents.returns import Answers, Conflict, Conflicts, GivenCells, Journal, Key, RepairNote, ReturnFinding
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference

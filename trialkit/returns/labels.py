@@ -22,18 +22,7 @@ SCIENTIFIC = re.compile(r"\d(\.\d+)?[eE][+-]?\d+", re.ASCII)
 
 
 def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
-    """Rewrite labels and garden names as the trial has them.
-
-    Parameters
-    ----------
-    table : ReturnedTable
-    buckets : mapping of str to str
-        Garden of each bucket.
-    sites : mapping of str to str
-        Full name of each garden.
-    log : Log
-        Is told what was repaired, asked or refused.
-    """
+    """Rewrite labels and garden names as the trial has them, by the buckets' gardens and the gardens' full names."""
     column = table.schema.primary_key[0]
     if column not in table.cells:
         return

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 from trialkit.documents.returns import Key, TableCounts
 from trialkit.domain.table_names import TableName
@@ -27,22 +28,14 @@ class Difference:
 
 @dataclass(frozen=True)
 class Merged:
-    """The record after a return.
-
-    Attributes
-    ----------
-    records : Records
-    counts : mapping of table name to TableCounts
-    differences : tuple of Difference
-        Values that were not taken, because the record says otherwise.
-    gave : mapping of table name to mapping of key to tuple of str
-        The columns of each row that came from this return.
-    """
+    """The record after a return."""
 
     records: Records
     counts: Mapping[TableName, TableCounts]
-    differences: tuple[Difference, ...]
-    gave: Mapping[TableName, Mapping[Key, tuple[str, ...]]]
+    differences: Annotated[tuple[Difference, ...], "Values that were not taken, because the record says otherwise."]
+    gave: Annotated[
+        Mapping[TableName, Mapping[Key, tuple[str, ...]]], "The columns of each row that came from this return."
+    ]
 
 
 def overlaid(row: Row, returned: Row) -> Row:
@@ -55,17 +48,8 @@ def merge(
 ) -> Merged:
     """Merge a return into the record; a value is never overwritten.
 
-    Parameters
-    ----------
-    records : Records
-    returned : mapping of table name to rows
-        In the text form of the files; no key twice.
-    settled : callable
-        Tells whether a difference was decided before, so that it is no conflict any more.
-
-    Returns
-    -------
-    Merged
+    `returned` is in the text form of the files, no key twice; `settled` tells whether a difference was decided before,
+    so that it is no conflict any more.
 
     Examples
     --------

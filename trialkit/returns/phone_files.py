@@ -24,19 +24,7 @@ def looks_like_phone_text(data: bytes) -> bool:
 
 
 def read_phone_file(data: bytes, log: Log) -> Returned:
-    """Read what a phone form saved; words around it, as in a message, are passed over.
-
-    Parameters
-    ----------
-    data : bytes
-        The file's content.
-    log : Log
-        Is told what was repaired or refused.
-
-    Returns
-    -------
-    Returned
-        One sheet for each table.
+    """Read what a phone form saved, a sheet for each table; words around it, as in a message, are passed over.
 
     Raises
     ------

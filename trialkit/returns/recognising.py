@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Annotated
 
 from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
@@ -24,25 +25,17 @@ PLAIN_LOOK = "plain"
 
 @dataclass
 class ReturnedTable:
-    """One table as it was returned.
-
-    Attributes
-    ----------
-    schema : TableSchema
-    sheet : str or None
-    rows : list of int
-        Row of each record, as a spreadsheet shows it.
-    cells : dict of str to list of str
-        Text by column; only columns of the schema, and only those that the return has.
-    typed : dict of str to dict of int to {"date", "number"}
-        By column and position, the cells of a workbook that were not text.
-    """
+    """One table as it was returned."""
 
     schema: TableSchema
     sheet: str | None
-    rows: list[int]
-    cells: dict[str, list[str]]
-    typed: dict[str, dict[int, CellType]] = field(default_factory=dict)
+    rows: Annotated[list[int], "Row of each record, as a spreadsheet shows it."]
+    cells: Annotated[
+        dict[str, list[str]], "Text by column; only columns of the schema, and only those that the return has."
+    ]
+    typed: Annotated[
+        dict[str, dict[int, CellType]], "By column and position, the cells of a workbook that were not text."
+    ] = field(default_factory=dict)
 
     def place(self, position: int, column: str | None = None) -> Place:
         """Say where a record, or a cell of it, stands in the file."""
@@ -63,19 +56,7 @@ class ReturnedTable:
 
 
 def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
-    """Find the tables of a returned file.
-
-    Parameters
-    ----------
-    returned : Returned
-    log : Log
-        Is told what was repaired, asked or refused.
-
-    Returns
-    -------
-    list of ReturnedTable
-        One for each sheet that holds one.
-    """
+    """Find the tables of a returned file, one for each sheet that holds one."""
     headers = {place: _header(sheet) for place, sheet in enumerate(returned.sheets)}
     found = {place: header for place, header in headers.items() if header is not None}
     if not found:

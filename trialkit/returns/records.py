@@ -62,18 +62,7 @@ def read_records(folder: Path) -> Records:
 
 
 def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
-    """Bring rows into the text form of the file, checking each cell by the schema; a cell may be missing.
-
-    Parameters
-    ----------
-    schema : TableSchema
-    rows : sequence of Row
-        Texts as they are meant.
-
-    Returns
-    -------
-    Checked
-    """
+    """Bring rows into the text form of the file, checking each cell by the schema; a cell may be missing."""
     reading = rows_typed(schema, rows)
     wrong = tuple(_in_rows(reading))
     unusable = {position for position, _ in wrong}
@@ -123,17 +112,7 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
     """Find what no later return can fix: cells that are no values, and contradictions within rows and the protocol.
 
-    Parameters
-    ----------
-    trial : Trial
-        With its layout.
-    rows : mapping of table name to rows
-        In the text form of the file.
-
-    Yields
-    ------
-    tuple
-        Table, position of the row, and its problem; labels are not looked at.
+    Each comes with its table and the position of its row; labels are not looked at.
     """
     readings = {name: _reading(trial, name, rows.get(name, ())) for name in TABLE_NAMES}
     for name in rows:

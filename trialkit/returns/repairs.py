@@ -41,18 +41,7 @@ class Rows:
 def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     """Repair a returned file as far as it can be read in one way.
 
-    Parameters
-    ----------
-    returned : Returned
-    trial : Trial
-        With its layout and sites.
-    log : Log
-        Is told what was repaired, asked or refused; unless it is clear then, the rows must not be merged.
-
-    Returns
-    -------
-    Rows
-        Not yet checked by schema and rules.
+    Unless the log is clear then, the rows must not be merged; they are not yet checked by schema and rules.
     """
     _belongs_to(returned, trial, log)
     if not log.clear:
@@ -190,16 +179,7 @@ def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str
 
 
 def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
-    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden.
-
-    Parameters
-    ----------
-    rows : Rows
-    known : set of str
-        Buckets that the record has rows of.
-    trial : Trial
-    log : Log
-    """
+    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden."""
     present = {row.values.get("bucket", "") for row in rows.by_table.get("heads", ())}
     layout = sorted(zip(trial.layout["site"], trial.layout["bucket"], strict=True))
     for site, pairs in groupby(layout, key=lambda pair: str(pair[0])):

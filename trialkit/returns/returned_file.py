@@ -60,17 +60,6 @@ def load_original(path: Path, log: Log) -> Original:
 def read_return(original: Original, log: Log) -> Returned:
     """Read a returned file into sheets of text cells.
 
-    Parameters
-    ----------
-    original : Original
-        The file.
-    log : Log
-        Is told what was repaired or refused.
-
-    Returns
-    -------
-    Returned
-
     Raises
     ------
     UnreadableReturn

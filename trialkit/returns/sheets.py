@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
 
 from trialkit.documents.returns import Kind
 from trialkit.rules.form_marks import FormMarks
@@ -36,53 +36,33 @@ class MergedCells:
 
 @dataclass(frozen=True)
 class SheetText:
-    """The text cells of one sheet, without its blank rows.
+    """The text cells of one sheet, without its blank rows."""
 
-    Attributes
-    ----------
-    name : str or None
-        None for a file that has no sheets.
-    rows : tuple of (int, tuple of str)
-        Row as a spreadsheet shows it, and its cells.
-    ragged : bool
-        Whether the length of a row means something, as in a CSV file.
-    blank_between : bool
-        Whether blank rows stood before or between the others.
-    looks : mapping of (int, int) to str
-        Colour of each coloured or struck-out cell, by row and column.
-    typed : mapping of (int, int) to {"date", "number"}
-        Cells of a workbook that are not text, by row and column.
-    """
-
-    name: str | None
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
-    ragged: bool = False
-    blank_between: bool = False
+    name: Annotated[str | None, "None for a file that has no sheets."]
+    rows: Annotated[tuple[tuple[int, tuple[str, ...]], ...], "Row as a spreadsheet shows it, and its cells."]
+    ragged: Annotated[bool, "Whether the length of a row means something, as in a CSV file."] = False
+    blank_between: Annotated[bool, "Whether blank rows stood before or between the others."] = False
     hidden: bool = False
     hidden_rows: frozenset[int] = frozenset()
     hidden_columns: frozenset[int] = frozenset()
     merged: tuple[MergedCells, ...] = ()
     remarks: tuple[CellRemark, ...] = ()
-    looks: Mapping[tuple[int, int], str] = field(default_factory=dict)
-    typed: Mapping[tuple[int, int], CellType] = field(default_factory=dict)
+    looks: Annotated[
+        Mapping[tuple[int, int], str], "Colour of each coloured or struck-out cell, by row and column."
+    ] = field(default_factory=dict)
+    typed: Annotated[
+        Mapping[tuple[int, int], CellType], "Cells of a workbook that are not text, by row and column."
+    ] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Returned:
-    """A returned file, read but not interpreted.
-
-    Attributes
-    ----------
-    sheets : tuple of SheetText
-    marks : FormMarks or None
-        What the form says it belongs to; None for a file that is no form of ours.
-    site, by, saved_at : str
-        What the form says of itself; empty if nothing.
-    """
+    """A returned file, read but not interpreted."""
 
     kind: Kind
     sheets: tuple[SheetText, ...]
-    marks: FormMarks | None = None
+    marks: Annotated[FormMarks | None, "What the form says it belongs to; None of another file."] = None
+    # What the form says of itself; empty if nothing.
     site: str = ""
     by: str = ""
     saved_at: str = ""

@@ -44,14 +44,7 @@ def safe_returned(folder: Path) -> Path:
 
 
 def commit(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Put new versions of files in place, all of them or none.
-
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    files : mapping of str to bytes
-        Contents by path within the folder: record tables, and files in returned/.
+    """Put new versions of files, by path within the trial folder, in place, all of them or none.
 
     Raises
     ------
@@ -81,17 +74,9 @@ def commit(folder: Path, files: Mapping[str, bytes]) -> None:
 
 
 def finish(folder: Path) -> bool:
-    """Put in place what a collect had committed, and clear away what one had only begun.
+    """Put in place what a collect had committed, if anything, and clear away what one had only begun.
 
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-
-    Returns
-    -------
-    bool
-        Whether there was anything to put in place.
+    True where there was anything to put in place.
 
     Raises
     ------

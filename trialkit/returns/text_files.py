@@ -16,19 +16,7 @@ SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
 
 
 def read_csv_file(data: bytes, log: Log) -> Returned:
-    """Read a CSV file.
-
-    Parameters
-    ----------
-    data : bytes
-        Its content.
-    log : Log
-        Is told what was repaired, asked or refused.
-
-    Returns
-    -------
-    Returned
-        One sheet without name.
+    """Read a CSV file as one sheet without a name.
 
     Raises
     ------

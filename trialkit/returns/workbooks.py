@@ -8,15 +8,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from trialkit.returns.finding_log import Log
-from trialkit.returns.sheets import (
-    MOST_COLUMNS,
-    MOST_ROWS,
-    CellRemark,
-    CellType,
-    MergedCells,
-    Returned,
-    SheetText,
-)
+from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, CellRemark, CellType, MergedCells, Returned, SheetText
 from trialkit.rules.form_marks import FormMarks
 
 MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET = "trialkit", "lists", "Read me first"
@@ -30,19 +22,7 @@ NO_FILL = (None, "none")
 
 
 def read_workbook(data: bytes, log: Log) -> Returned:
-    """Read a workbook.
-
-    Parameters
-    ----------
-    data : bytes
-        Its content.
-    log : Log
-        Is told why it was refused.
-
-    Returns
-    -------
-    Returned
-        Its sheets that hold anything, without those of our forms that hold no records.
+    """Read the sheets of a workbook that hold anything, without those of our forms that hold no records.
 
     Raises
     ------

@@ -27,10 +27,7 @@ def form_marks(trial: Trial) -> FormMarks:
 def layout_digest(trial: Trial) -> str:
     """Digest which bucket stands in which garden with which treatment, whatever the order or look of the file.
 
-    Returns
-    -------
-    str
-        The first 12 hexadecimal digits of a SHA-256 digest.
+    Gives the first 12 hexadecimal digits of a SHA-256 digest.
     """
     columns = ["bucket", "site", *trial.protocol.treatment_columns]
     rows = sorted(tuple(map(str, row)) for row in trial.layout[columns].itertuples(index=False))

@@ -56,12 +56,9 @@ def mixings(
 ) -> pd.DataFrame:
     """Work out each bucket's first mixing.
 
-    Returns
-    -------
-    pandas.DataFrame
-        The rows of `first_mixings`, with their index, and: ``site``, ``acidifier``; ``acid`` (name of its chemistry, or
-        ""), ``acid_mol_l``, ``phosphate_mol_l``, ``water_alkalinity`` (mg/L as calcium carbonate, of sites.csv),
-        ``ph_start`` (as recorded before, else of sites.csv). Numbers that are not known are NaN.
+    To the rows of `first_mixings`, with their index, come ``site``, ``acidifier``; ``acid`` (name of its chemistry, or
+    ""), ``acid_mol_l``, ``phosphate_mol_l``, ``water_alkalinity`` (mg/L as calcium carbonate, of sites.csv),
+    ``ph_start`` (as recorded before, else of sites.csv). Numbers that are not known are NaN.
     """
     first = first_mixings(solution)
     placed = layout.drop_duplicates("bucket").set_index("bucket").reindex(first["bucket"]).set_axis(first.index)

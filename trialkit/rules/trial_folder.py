@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 import pandas as pd
 
@@ -124,25 +124,16 @@ class RecordPlace:
 
 @dataclass(frozen=True)
 class CheckResult:
-    """What a check found; `trial` is None when anything is an error.
-
-    Attributes
-    ----------
-    problems : tuple of Problem
-    trial : Trial or None
-    places : mapping of (file, row) to RecordPlace
-        For each problem in a row of layout, solution, visits or heads, as its cells stand there.
-    sites : mapping of str to str
-        Every garden's short name and its full one.
-    title : str
-        The trial's; empty where trial.toml cannot be read.
-    """
+    """What a check found; `trial` is None when anything is an error."""
 
     problems: tuple[Problem, ...]
     trial: Trial | None
-    places: Mapping[tuple[str, int], RecordPlace] = field(default_factory=dict)
-    sites: Mapping[str, str] = field(default_factory=dict)
-    title: str = ""
+    places: Annotated[
+        Mapping[tuple[str, int], RecordPlace],
+        "For each problem in a row of layout, solution, visits or heads, as its cells stand there.",
+    ] = field(default_factory=dict)
+    sites: Annotated[Mapping[str, str], "Every garden's short name and its full one."] = field(default_factory=dict)
+    title: Annotated[str, "The trial's; empty where trial.toml cannot be read."] = ""
 
     @property
     def errors(self) -> tuple[Problem, ...]:
@@ -246,16 +237,7 @@ def _site_names(sites: TableReading) -> dict[str, str]:
 def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
     """Read a trial folder that must be without errors, as `check_trial`.
 
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    stage : {"records", "layout", "plan"}
-        Which tables are read.
-
-    Returns
-    -------
-    Trial
+    The stage tells which tables are read.
 
     Raises
     ------

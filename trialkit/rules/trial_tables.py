@@ -37,9 +37,7 @@ class TrialTables(Tables):
     protocol_text: str
 
 
-def at_rows(
-    rule: str, reading: TableReading, where: pd.Series, column: str, expected: str, mend: str | None = None
-) -> Iterator[Problem]:
+def at_rows(rule: str, reading: TableReading, where: pd.Series, column: str, expected: str) -> Iterator[Problem]:
     """Make one problem for each row in which `where` is true (missing counts as false), showing that row's cell."""
     mask = where.fillna(False).to_numpy(dtype=bool)
     cells = reading.raw.get(column)
@@ -47,4 +45,4 @@ def at_rows(
         text = cells[position] if cells else ""
         found = quoted(text) if text else "an empty cell"
         row = int(reading.frame.index[position])
-        yield problem(rule, reading.file, expected, row=row, column=column, found=found, mend=mend)
+        yield problem(rule, reading.file, expected, row=row, column=column, found=found)

@@ -19,13 +19,7 @@ WATCHED = ("returned/returns.json", CONFLICTS)
 
 
 def unfinished_collect(folder: Path) -> Problem | None:
-    """Return the problem that the tables of a folder may be partly old and partly new, or None.
-
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    """
+    """Return the problem that the tables of a folder may be partly old and partly new, or None."""
     if not (folder / COMMITTED).exists():
         return None
     mend = f"Run trialkit collect {folder} (without files): it finishes what was begun."
@@ -35,13 +29,7 @@ def unfinished_collect(folder: Path) -> Problem | None:
 
 
 def generation(folder: Path) -> Hashable:
-    """Return a mark that changes whenever a collect changes the tables, so that a reader can tell that it must reread.
-
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    """
+    """Return a mark that changes whenever a collect changes the tables: a reader then knows that it must reread."""
     marks: list[Hashable] = [(folder / COMMITTED).exists()]
     for name in WATCHED:
         try:

@@ -28,6 +28,7 @@ SOLUTION_TSP_PER_POWDER_TSP = CUP_ML / TEASPOON_ML / POWDER_TSP_PER_CUP
 KITCHEN_STEPS_TSP = (CUP_ML / TEASPOON_ML / 4, TABLESPOON_ML / TEASPOON_ML, 1.0, 0.5, 0.25)
 """What a kitchen measures liquids with: a quarter of a cup, a tablespoon, a teaspoon, a half and a quarter of one."""
 ALKALINITY_STEP_MG_L = 5.0
+HIGHEST_ALKALINITY_MG_L = 400.0
 
 
 @dataclass(frozen=True)
@@ -37,11 +38,6 @@ class AcidStep:
     tsp: Annotated[float, "Teaspoons of the liquid: of the acid as sold, or of the solution of a powder."]
     millilitres: Annotated[float, "Volume of that, mL."]
     acid_tsp: Annotated[float, "What that holds of the acid as sold, level teaspoons."]
-
-
-def as_liquid(acid: AcidProduct, acid_tsp: float) -> float:
-    """Return the teaspoons of liquid that hold so many teaspoons of an acid as sold."""
-    return acid_tsp * (SOLUTION_TSP_PER_POWDER_TSP if acid.is_powder else 1.0)
 
 
 def safe_acid_step(
@@ -54,15 +50,7 @@ def safe_acid_step(
 ) -> AcidStep | None:
     """Return the largest kitchen measure of an acid that is safe in a water; None where the smallest is not.
 
-    Parameters
-    ----------
-    acid : AcidProduct
-    volume_l : float
-        Of water, L.
-    alkalinity_mg_l_caco3 : float
-        The lowest that the water may have, mg/L as calcium carbonate.
-    ph_start, temperature_c : float
-        Of the water as it comes.
+    The alkalinity is the lowest that the water may have; pH and temperature are those of the water as it comes.
 
     Examples
     --------
@@ -82,22 +70,22 @@ def smallest_acid_step(acid: AcidProduct) -> AcidStep:
 
 
 def lowest_alkalinity_for_acid(
-    acid: AcidProduct, volume_l: float, *, ph_start: float = 7.5, temperature_c: float = 25.0, most: float = 400.0
+    acid: AcidProduct, volume_l: float, *, ph_start: float = 7.5, temperature_c: float = 25.0
 ) -> float:
-    """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond `most`.
+    """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond 400 mg/L.
 
     Examples
     --------
     >>> lowest_alkalinity_for_acid(AcidProduct("vinegar", "acetic", pct_w_v=5.0), 20.0)
     5.0
     """
-    alkalinities = np.arange(int(most / ALKALINITY_STEP_MG_L) + 1) * ALKALINITY_STEP_MG_L
+    alkalinities = np.arange(int(HIGHEST_ALKALINITY_MG_L / ALKALINITY_STEP_MG_L) + 1) * ALKALINITY_STEP_MG_L
     safe = _are_safe(smallest_acid_step(acid).acid_tsp, acid, volume_l, alkalinities, ph_start, temperature_c)
     return float(alkalinities[safe][0]) if safe.any() else math.inf
 
 
 def _step(acid: AcidProduct, tsp: float) -> AcidStep:
-    return AcidStep(tsp, tsp * TEASPOON_ML, tsp / as_liquid(acid, 1.0))
+    return AcidStep(tsp, tsp * TEASPOON_ML, tsp / (SOLUTION_TSP_PER_POWDER_TSP if acid.is_powder else 1.0))
 
 
 def _are_safe(

@@ -6,12 +6,11 @@ from types import MappingProxyType
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import TEASPOON_ML
 
-FloatArray = NDArray[np.float64]
 STRONG = -3.0
 """pK of a proton that is always given in water; the exact value does not matter above pH 0."""
 
@@ -27,9 +26,6 @@ class Acid:
         "10 and 35 degrees for the acids that gardeners use (from memory), and are taken as constant.",
     ]
     molar_mass_g: Annotated[float, "g/mol, without water of crystallisation."]
-    household: Annotated[
-        bool, "Whether a home gardener may be told to use it; the others are for trained people with the label at hand."
-    ] = False
 
 
 # Acetic and sulfuric acid: general-chemistry tables at 25 degrees Celsius, after the CRC Handbook and Lange's. Citric
@@ -39,8 +35,8 @@ ACIDS: Mapping[str, Acid] = MappingProxyType(
     {
         acid.name: acid
         for acid in (
-            Acid("acetic", (4.756,), 60.052, household=True),
-            Acid("citric", (3.128, 4.761, 6.396), 192.124, household=True),
+            Acid("acetic", (4.756,), 60.052),
+            Acid("citric", (3.128, 4.761, 6.396), 192.124),
             Acid("phosphoric", (2.148, 7.198, 12.35), 97.994),
             Acid("sulfuric", (STRONG, 1.99), 98.072),
             Acid("nitric", (STRONG,), 63.012),
@@ -49,38 +45,12 @@ ACIDS: Mapping[str, Acid] = MappingProxyType(
 )
 
 
-def protons_per_mole(acid: str, ph: ArrayLike) -> FloatArray:
-    """Return how many protons a mole of an acid has given at a pH.
+def protons_given(acid: str, scarcity: FloatArray) -> FloatArray:
+    """Return how many protons a mole of an acid has given, from 10 to the power of pH (L/mol; slow to work out).
 
     The mean charge of its anions: with cumulative constants :math:`β_j = Π_{i≤j} K_i / h^j`, it is
     :math:`Σ j β_j / Σ β_j` (charge balance, any text on aqueous equilibria).
-
-    Parameters
-    ----------
-    acid : str
-        One of `ACIDS`.
-    ph : float or array
-
-    Returns
-    -------
-    numpy.ndarray
-        From 0 to the acid's number of protons; shape as `ph`.
-
-    Raises
-    ------
-    WrongCall
-        If there is no such acid.
-
-    Examples
-    --------
-    >>> round(float(protons_per_mole("acetic", 5.8)), 3)
-    0.917
     """
-    return protons_given(acid, ten_to(np.asarray(ph, dtype=float)))
-
-
-def protons_given(acid: str, scarcity: FloatArray) -> FloatArray:
-    """Return the same from the scarcity of hydrogen ions: 10 to the power of pH, L/mol, which is slow to work out."""
     part = np.ones_like(scarcity)
     weight, charge = part, np.zeros_like(scarcity)
     for j, pk in enumerate(known_acid(acid).pk, 1):

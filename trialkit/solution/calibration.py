@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import log_ndtr, stdtrit
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.solution.acids import FloatArray
 from trialkit.solution.carbonate import ph_after
 
 LOWEST_MG_L, HIGHEST_MG_L, STEPS = 2.0, 600.0, 400

@@ -13,8 +13,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import ArrayLike
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
-from trialkit.solution.acids import FloatArray, known_acid, protons_given, ten_to
+from trialkit.solution.acids import known_acid, protons_given, ten_to
 from trialkit.solution.constants import (
     CO2_IN_AIR_ATM,
     MG_CACO3_PER_MEQ,

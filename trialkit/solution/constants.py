@@ -5,9 +5,9 @@ strip is read to a half).
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from trialkit.domain.arrays import FloatArray
 
 KELVIN = 273.15
 MG_CACO3_PER_MEQ = 100.087 / 2

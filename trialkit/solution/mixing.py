@@ -55,7 +55,7 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, and the lowest it may be; pH; degrees Celsius; mg/L it holds."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, and the lowest it may be; pH; degrees Celsius; what it holds."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
@@ -207,19 +207,8 @@ def mix(
 ) -> Mix:
     """Work a bucket out: nutrient and acid in spoons, and the pH and conductivity that they give.
 
-    Parameters
-    ----------
-    volume_l : float
-        Of water, L.
-    water : Water
-    product : Product, optional
-    nutrient_tsp : float
-        Level teaspoons wanted; what is told is of the quarter teaspoons nearest to it.
-    acid : AcidProduct, optional
-    ph_target : float, optional
-        pH to reach with the acid.
-    acid_tsp : float, optional
-        Teaspoons of acid instead of a target.
+    What is told is of the quarter teaspoons nearest to the level teaspoons of nutrient wanted. Acid goes by the pH to
+    reach with it, or by teaspoons instead.
 
     Raises
     ------

@@ -91,14 +91,8 @@ def elements_mg_l(
 ) -> dict[str, float]:
     """Return mg/L of each element in a bucket.
 
-    Parameters
-    ----------
-    spoons : sequence of (Product, float)
-        Products and how many level teaspoons of each; several may go into one bucket.
-    volume_l : float
-        Of water, L; what dissolves in it adds too little to count.
-    tap_mg_l : mapping of str to float, optional
-        What the water holds already.
+    Several products may go into one bucket; what dissolves adds too little volume to count. `tap_mg_l` is what the
+    water holds already.
 
     Raises
     ------
@@ -148,12 +142,7 @@ def conductivity(elements: Mapping[str, float], alkalinity_mg_l_caco3: float = 0
     that: nitrogen is taken as nitrate, phosphorus as dihydrogen phosphate, and charge that no ion balances as sulfate
     or sodium; hence the stated error of 15 %.
 
-    Parameters
-    ----------
-    elements : mapping of str to float
-        mg/L of each element, from `elements_mg_l`.
-    alkalinity_mg_l_caco3 : float
-        Alkalinity that is left, which is bicarbonate.
+    The alkalinity is what is left, which is bicarbonate.
 
     Examples
     --------
@@ -194,32 +183,12 @@ def _equivalents(elements: Mapping[str, float], alkalinity: float) -> tuple[dict
     return cations, anions
 
 
-@dataclass(frozen=True)
-class Gap:
-    """An element against a published solution: mg/L here and there, and the share that is here."""
-
-    element: str
-    mg_l: float
-    recipe_mg_l: float
-    share: float
-
-
-def gaps(elements: Mapping[str, float], recipe: str = USUAL_RECIPE) -> tuple[Gap, ...]:
-    """Compare N, P, K, Ca and Mg with a published solution.
-
-    Parameters
-    ----------
-    elements : mapping of str to float
-        mg/L of each element.
-    recipe : str
-        One of `RECIPES`.
+def shares_of_recipe(elements: Mapping[str, float]) -> dict[str, float]:
+    """Return which share of the N, P, K, Ca and Mg (mg/L) of `USUAL_RECIPE` there is.
 
     Examples
     --------
-    >>> [(gap.element, round(gap.share, 2)) for gap in gaps({"N": 75, "Ca": 0.0})][:2]
-    [('N', 0.5), ('P', 0.0)]
+    >>> shares_of_recipe({"N": 75, "Ca": 0.0})
+    {'N': 0.5, 'P': 0.0, 'K': 0.0, 'Ca': 0.0, 'Mg': 0.0}
     """
-    return tuple(
-        Gap(element, elements.get(element, 0.0), mg_l, elements.get(element, 0.0) / mg_l)
-        for element, mg_l in RECIPES[recipe].items()
-    )
+    return {element: elements.get(element, 0.0) / mg_l for element, mg_l in RECIPES[USUAL_RECIPE].items()}

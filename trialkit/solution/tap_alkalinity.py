@@ -33,14 +33,7 @@ def alkalinity_from_ph_and_hardness(
     & Morgan, *Aquatic Chemistry*, from memory); hardness bounds it where the water was not softened. The guess is the
     geometric middle of what both allow; where they contradict each other, of hardness's range.
 
-    Parameters
-    ----------
-    ph : float
-        4 to 10.
-    hardness_mg_l_caco3 : float
-        Total hardness, mg/L as calcium carbonate.
-    temperature_c : float
-        Degrees Celsius.
+    pH is from 4 to 10; hardness is the total, mg/L as calcium carbonate.
 
     Raises
     ------

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import chdtri, stdtr, stdtrit
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed, WrongCall
-
-FloatArray = NDArray[np.float64]
 
 FARTHEST = 1e8
 """A variance between studies is looked for up to so many times that of the effects and their errors together."""
@@ -24,40 +23,28 @@ FARTHEST = 1e8
 
 @dataclass(frozen=True)
 class MetaAnalysis:
-    """Effects combined.
+    """Effects combined."""
 
-    Attributes
-    ----------
-    estimates, se : ndarray, shape (p,)
-        Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med. 20, 3875-3889) and Sidik & Jonkman
-        (2002, Stat. Med. 21, 3153-3159): of the spread that the effects show, with `df` degrees of freedom.
-    model_se : ndarray, shape (p,)
-        The same from the model, as if tau2 were known.
-    df : int
-        Studies less coefficients.
-    tau2 : float
-        Variance between studies; `tau2_lower` and `tau2_upper` are its 95 % Q-profile limits (Viechtbauer 2007, Stat.
-        Med. 26, 37-52).
-    i2 : float
-        Share of the variation that is between studies and not sampling (Higgins & Thompson 2002, Stat. Med. 21,
-        1539-1558), 0 to 1.
-    q : float
-        Cochran's Q.
-    log_likelihood : float
-        Restricted, at its greatest.
-    studies : int
-    """
-
+    # Shape (p,). Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med. 20, 3875-3889) and Sidik &
+    # Jonkman (2002, Stat. Med. 21, 3153-3159): of the spread that the effects show, with `df` degrees of freedom.
     estimates: FloatArray
     se: FloatArray
-    model_se: FloatArray
-    df: int
-    tau2: float
+    model_se: Annotated[FloatArray, "Shape (p,). The same from the model, as if tau2 were known."]
+    df: Annotated[int, "Studies less coefficients."]
+    tau2: Annotated[
+        float,
+        "Variance between studies; `tau2_lower` and `tau2_upper` are its 95 % Q-profile limits (Viechtbauer 2007, "
+        "Stat. Med. 26, 37-52).",
+    ]
     tau2_lower: float
     tau2_upper: float
-    i2: float
-    q: float
-    log_likelihood: float
+    i2: Annotated[
+        float,
+        "Share of the variation that is between studies and not sampling (Higgins & Thompson 2002, Stat. Med. 21, "
+        "1539-1558), 0 to 1.",
+    ]
+    q: Annotated[float, "Cochran's Q."]
+    log_likelihood: Annotated[float, "Restricted, at its greatest."]
     studies: int
 
     @property
@@ -106,16 +93,9 @@ def combine(
 ) -> MetaAnalysis:
     """Combine effects by random-effects meta-analysis, or regress them on what is known of the studies.
 
-    Parameters
-    ----------
-    effects, variances : ndarray, shape (k,)
-        Of each study, with its sampling variance, above 0.
-    design : ndarray, shape (k, p), optional
-        Columns of a regression; a constant alone otherwise.
-    between : bool
-        Whether studies may differ by more than sampling; else tau2 is zero.
-    profile : bool
-        Whether the limits of tau2 are sought; else they are missing.
+    Effects have sampling variances above 0; `design`, shape (k, p), has the columns of a regression, a constant alone
+    by default. Unless `between`, studies differ by sampling alone and tau2 is zero; unless `profile`, its limits are
+    missing.
 
     Raises
     ------

@@ -15,12 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import betainccinv, betaincinv, chdtrc, ndtri
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.heads import is_usable
-
-FloatArray = NDArray[np.float64]
 
 # Pearson's test: no expected count below the first, and no more than this share below the second (Cochran 1954,
 # Biometrics 10, 417-451).
@@ -48,17 +46,8 @@ class ShareTest:
 def usable_heads(heads: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
     """Count the heads of each bucket that have a record and, of these, those that were marketable.
 
-    Parameters
-    ----------
-    heads : pandas.DataFrame
-        One row a recorded head: ``bucket``, ``outcome``, ``marketable`` (missing where not said) and the keys.
-    keys : sequence of str
-        Columns that are the same throughout a bucket, such as the joint ``treatment``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a bucket: ``bucket``, the keys, ``usable``, ``recorded``.
+    Heads have ``bucket``, ``outcome``, ``marketable`` (missing where not said) and the keys, columns that are the same
+    throughout a bucket, such as the joint ``treatment``. Given back are ``bucket``, the keys, ``usable``, ``recorded``.
     """
     usable = is_usable(heads)
     grouped = heads.assign(usable=usable.astype(int)).groupby(["bucket", *keys], observed=True)["usable"]
@@ -71,10 +60,7 @@ def overdispersion(buckets: pd.DataFrame) -> float:
     Pearson's chi-square over its degrees of freedom, of buckets about their treatment's share. Gardens differ too,
     which makes it rather too large than too small.
 
-    Parameters
-    ----------
-    buckets : pandas.DataFrame
-        One row a bucket: ``treatment``, heads ``recorded`` and, of these, ``usable``.
+    Buckets have ``treatment``, heads ``recorded`` and, of these, ``usable``.
     """
     grouped = buckets.groupby("treatment", observed=True)
     share = (grouped["usable"].transform("sum") / grouped["recorded"].transform("sum")).to_numpy(float)

@@ -22,12 +22,7 @@ if TYPE_CHECKING:
 def write_bytes(path: Path, data: bytes) -> None:
     """Write a file so that it is either the old one or the whole new one, even if the power fails.
 
-    Parameters
-    ----------
-    path : Path
-        Where; its folder must exist.
-    data : bytes
-        The content.
+    Its folder must exist.
 
     Raises
     ------
@@ -81,14 +76,7 @@ def csv_text(frame: pd.DataFrame) -> str:
 
     Text that a spreadsheet would take for a formula gets a single quote in front; numbers never do.
 
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        Typed columns; the index is left out. Missing values become empty cells, booleans yes or no.
-
-    Returns
-    -------
-    str
+    The index is left out; missing values become empty cells, booleans yes or no.
 
     Examples
     --------

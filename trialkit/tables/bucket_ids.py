@@ -25,17 +25,7 @@ def _weighted_sum(values: Iterable[int], first_weight: int) -> int:
 
 
 def make_bucket_id(number: int) -> str:
-    """Return the identity of the bucket with this running number.
-
-    Parameters
-    ----------
-    number : int
-        0 to 6858.
-
-    Returns
-    -------
-    str
-        Four characters, the last of them the check.
+    """Return the identity of the bucket with this running number, 0 to 6858: four characters, the last the check.
 
     Raises
     ------

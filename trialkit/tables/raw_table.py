@@ -6,6 +6,7 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Annotated
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.quoting import quoted
@@ -17,41 +18,18 @@ MOST_COLUMNS = 200
 
 @dataclass(frozen=True)
 class RawTable:
-    """Text cells by column, and what is wrong with the file's shape.
+    """Text cells by column, and what is wrong with the file's shape."""
 
-    Attributes
-    ----------
-    cells : dict of str to list of str
-        One list per heading, stripped of blanks around each cell; all of one length.
-    rows : list of int
-        Spreadsheet row of each record; the header is row 1.
-    complete : bool
-        False when records had to be left out because they do not fit the header.
-    problems : tuple of Problem
-        Problems of the file as a whole, its header and its row lengths.
-    """
-
-    cells: dict[str, list[str]]
-    rows: list[int]
-    complete: bool
-    problems: tuple[Problem, ...]
+    cells: Annotated[
+        dict[str, list[str]], "One list per heading, stripped of blanks around each cell; all of one length."
+    ]
+    rows: Annotated[list[int], "Spreadsheet row of each record; the header is row 1."]
+    complete: Annotated[bool, "False when records had to be left out because they do not fit the header."]
+    problems: Annotated[tuple[Problem, ...], "Problems of the file as a whole, its header and its row lengths."]
 
 
 def parse_csv(file: str, text: str) -> RawTable | Problem:
-    """Split the text of a CSV file into cells; blank rows are skipped, no row is ever shifted.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file, for messages.
-    text : str
-        Its content.
-
-    Returns
-    -------
-    RawTable or Problem
-        The cells, or the one reason why none can be told apart.
-    """
+    """Split the text of a CSV file into cells, or say why not; blank rows are skipped, no row is ever shifted."""
     with _collector_at_rest():
         return _parse(file, text)
 

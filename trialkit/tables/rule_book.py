@@ -3,8 +3,12 @@
 ``python -m trialkit.tables.rule_book`` prints the catalogue, which stands in reports/checks.md.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
+
+Severity = Literal["error", "warning"]
+SEVERITIES: dict[str, Severity] = {"error": "error", "warning": "warning"}
 
 
 @dataclass(frozen=True)
@@ -12,900 +16,450 @@ class RuleEntry:
     """What the documentation says of one rule."""
 
     identity: str
-    severity: Literal["error", "warning"]
+    severity: Severity
     title: str
     why: str
     mend: str
 
 
-_ENTRIES: tuple[tuple[str, Literal["error", "warning"], str, str, str], ...] = (
-    # Files
-    (
-        "TK-F01",
-        "error",
-        "A file is missing",
-        "Later steps read it.",
-        "Put the file into the trial folder under this name.",
-    ),
-    (
-        "TK-F02",
-        "error",
-        "A file cannot be opened safely",
-        "A link out of the trial folder could read anything on this computer.",
-        "Put the file itself into the trial folder, and see that it can be read.",
-    ),
-    (
-        "TK-F03",
-        "error",
-        "A file is too large",
-        "No bucket trial needs it; something else was saved under this name.",
-        "Check that the right file was saved, without pictures or other sheets.",
-    ),
-    (
-        "TK-F04",
-        "error",
-        "A file is not UTF-8",
-        "Names with accents would be spoiled silently.",
-        'Save it again as "CSV UTF-8 (comma delimited)".',
-    ),
-    (
-        "TK-F05",
-        "error",
-        "A file holds NUL bytes",
-        "It was damaged, or is not a text file.",
-        "Fetch the file again from whoever sent it, or save it again as CSV UTF-8.",
-    ),
-    (
-        "TK-F06",
-        "error",
-        "A quotation mark is never closed",
-        "Everything after it would be swallowed into one cell.",
-        "Close the quotation mark, or take it out.",
-    ),
-    (
-        "TK-F07",
-        "error",
-        "Columns are not separated by commas",
-        "The whole row would be read as one cell.",
-        "Save it again as comma separated values.",
-    ),
-    ("TK-F08", "error", "A table is empty", "There is nothing to read.", "Fill in the table, one row each."),
-    (
-        "TK-F09",
-        "error",
-        "A row and the header differ in length",
-        "Cells could be read under the wrong heading.",
-        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.',
-    ),
-    (
-        "TK-F10",
-        "error",
-        "A workbook was renamed",
-        "A workbook is not a CSV file, whatever its name.",
-        'Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".',
-    ),
-    # Headings
-    ("TK-C01", "error", "A column is missing", "Later steps read it.", "Add the column, or correct its heading."),
-    (
-        "TK-C02",
-        "error",
-        "A column is not known",
-        "A misspelt heading would lose its data silently.",
-        "Correct the heading, or remove the column (remarks belong under note).",
-    ),
-    (
-        "TK-C03",
-        "error",
-        "Two columns have the same heading",
-        "It is not clear which one counts.",
-        "Rename or remove one of them.",
-    ),
-    # Cells
-    ("TK-V01", "error", "A cell must not be empty", "The row means nothing without it.", "Fill in the cell."),
-    ("TK-V02", "error", "Not a number", "It cannot be counted with.", "Write the number in plain figures."),
-    (
-        "TK-V03",
-        "error",
-        "A unit is typed into the cell",
-        "Another row may hold another unit.",
-        "Write the number alone; the unit is in the heading.",
-    ),
-    (
-        "TK-V04",
-        "error",
-        "A comma stands in a number",
-        "It may be a decimal or a thousands separator.",
-        "Write a point before decimals, and nothing between thousands.",
-    ),
-    ("TK-V05", "error", "Not a whole number", "It counts or numbers something.", "Write a whole number."),
-    ("TK-V06", "error", "Not a date", "Days cannot be counted from it.", "Write year-month-day, such as 2026-08-20."),
-    (
-        "TK-V07",
-        "error",
-        "A date that can be read in several ways",
-        "03/04/26 is March in one office and April in another.",
-        "Write year-month-day, such as 2026-04-03.",
-    ),
-    (
-        "TK-V08",
-        "error",
-        "A day that does not exist",
-        "No calendar has it.",
-        "Look up the day in the record and correct it.",
-    ),
-    ("TK-V09", "error", "Not yes or no", "Anything else would be guessed at.", "Write yes or no, or leave it empty."),
-    (
-        "TK-V10",
-        "error",
-        "Out of range",
-        "Values beyond the range are slips of pen or unit.",
-        "Look up the record and correct the value.",
-    ),
-    (
-        "TK-V11",
-        "error",
-        "Not one of the allowed words",
-        "A new spelling would become a new group.",
-        "Use one of the words listed.",
-    ),
-    ("TK-V12", "error", "A text has the wrong form", "It would not match elsewhere.", "Correct the spelling."),
-    ("TK-V13", "error", "A text is too long", "It does not fit on labels and pages.", "Shorten it."),
-    (
-        "TK-V14",
-        "error",
-        "A number that is not finite",
-        "Nothing can be counted with it.",
-        "Leave the cell empty when there is nothing to record.",
-    ),
-    (
-        "TK-V15",
-        "warning",
-        "Unusual figures were read as plain ones",
-        "They came from a word processor or another keyboard.",
-        "Nothing need be done if the value is right; retyping it in plain figures ends this warning.",
-    ),
-    # Rows and links
-    (
-        "TK-K01",
-        "error",
-        "Two rows for the same thing",
-        "It is not clear which one is true.",
-        "Keep the true row, remove the other.",
-    ),
-    (
-        "TK-K02",
-        "error",
-        "A name that its own table does not list",
-        "A label was misread, or a row was forgotten.",
-        "Correct the name, or add the row that is missing.",
-    ),
-    (
-        "TK-K03",
-        "error",
-        "A date outside the trial",
-        "The year or the month was mistyped.",
-        "Correct the date, or trial.started_on in trial.toml.",
-    ),
-    # The protocol
-    ("TK-P01", "error", "trial.toml cannot be read", "Nothing else can be checked.", "Correct the line named."),
-    (
-        "TK-P02",
-        "error",
-        "A key is not known",
-        "A misspelt key would be ignored silently.",
-        "Correct or remove the key.",
-    ),
-    ("TK-P03", "error", "A key is missing", "It has no sensible default.", "Add the key."),
-    ("TK-P04", "error", "A value does not fit its key", "It cannot be used as it stands.", "Correct the value."),
-    (
-        "TK-P05",
-        "error",
-        "Current practice does not fit the factors",
-        "Every comparison is with current practice.",
-        "Under decision.current_practice, name one level of each factor that has two or more, and nothing else.",
-    ),
-    (
-        "TK-P06",
-        "error",
-        "The whole-plot factor does not fit the layout",
-        "A split-plot layout needs one, others have none.",
-        "Set layout.whole_plot for a split-plot, to a factor with two or more levels; remove it otherwise.",
-    ),
-    (
-        "TK-P07",
-        "error",
-        "Fewer than two treatments",
-        "There is nothing to compare.",
-        "Give at least one factor two levels.",
-    ),
-    (
-        "TK-P08",
-        "error",
-        "A product that products.csv does not list",
-        "Doses cannot be turned into grams or cost.",
-        "Add the product to products.csv, or correct its name.",
-    ),
-    (
-        "TK-P09",
-        "error",
-        "Too many treatments",
-        "So many comparisons with current practice cannot be made with any certainty.",
-        "Leave out a factor or some of its levels.",
-    ),
-    (
-        "TK-P10",
-        "error",
-        "A key does not fit the kind of layout",
-        "Each kind of layout is described by keys of its own; others would be ignored silently.",
-        "Correct layout.kind, correct or add the key, or remove it.",
-    ),
-    (
-        "TK-P11",
-        "error",
-        "A layout that cannot be made",
-        "Blocks, rows and columns must fit the number of treatments, and compare all of them.",
-        "Change this key, or the levels of the factors, until it fits.",
-    ),
-    # The layout
-    (
-        "TK-L01",
-        "error",
-        "A treatment that is not in the protocol",
-        "It was not planned, or is misspelt.",
-        "Correct layout.csv, or add the level to trial.toml.",
-    ),
-    (
-        "TK-L02",
-        "error",
-        "Two buckets in the same place",
-        "The bench plan cannot be right.",
-        "Correct one of the positions.",
-    ),
-    (
-        "TK-L03",
-        "warning",
-        "Bucket identities without a check character",
-        "A misread label cannot be caught.",
-        "Nothing need be done; identities made by the layout step carry a check character.",
-    ),
-    (
-        "TK-L04",
-        "error",
-        "A whole plot does not fit a split-plot layout",
-        "The whole-plot factor is randomised to whole plots.",
-        "Number the whole plots within each block, one level of the whole-plot factor in each.",
-    ),
-    (
-        "TK-L05",
-        "warning",
-        "The layout differs from the plan",
-        "The comparison is less balanced than was planned.",
-        "Nothing need be done if the change was meant; say so in the report.",
-    ),
-    (
-        "TK-L06",
-        "warning",
-        "A site without buckets",
-        "It adds nothing to the trial.",
-        "Remove the site, or add its buckets.",
-    ),
-    (
-        "TK-L07",
-        "warning",
-        "The layout is not that of the seed",
-        "Labels and layout must belong together, and the report names the seed.",
-        "If it was made elsewhere, nothing need be done; if trial.toml was changed after labelling, put it back.",
-    ),
-    (
-        "TK-L08",
-        "warning",
-        "Treatments stand in one place only",
-        "A difference between treatments could not be told from one between buckets, so nothing could be concluded.",
-        "Give layout.blocks two or more, or add gardens.",
-    ),
-    (
-        "TK-L09",
-        "error",
-        "A place is not filled in",
-        "The analysis needs to know which buckets stood together.",
-        "Fill in the column for each bucket, or correct layout.kind in trial.toml.",
-    ),
-    (
-        "TK-L10",
-        "warning",
-        "The layout falls apart",
-        "Treatments that no chain of blocks joins are compared between blocks only, which is far less certain.",
-        "Lay it out anew with larger blocks or more of them, or move buckets before planting.",
-    ),
-    # The heads
-    (
-        "TK-H01",
-        "error",
-        "More heads than the bucket holds",
-        "Rows of another bucket were entered under this one.",
-        "Correct the bucket or the head, or bucket.heads in trial.toml.",
-    ),
-    (
-        "TK-H02",
-        "error",
-        "Harvested, but no weight",
-        "The weight is the answer to the trial.",
-        "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket "
-        "is then calculated from its other heads.",
-    ),
-    (
-        "TK-H03",
-        "error",
-        "Harvested, but no date",
-        "Days to harvest cannot be counted.",
-        "Enter the date, or correct the outcome.",
-    ),
-    (
-        "TK-H04",
-        "error",
-        "A weight for a head that was not cut",
-        "Outcome and weight contradict each other.",
-        "Empty the weight, or correct the outcome.",
-    ),
-    (
-        "TK-H05",
-        "error",
-        "A harvest date for a head that was not cut",
-        "Outcome and date contradict each other.",
-        "Empty the date, or correct the outcome.",
-    ),
-    (
-        "TK-H06",
-        "error",
-        "Harvested before transplanting",
-        "The dates are exchanged or mistyped.",
-        "Look up both dates and correct them.",
-    ),
-    (
-        "TK-H07",
-        "error",
-        "Not ready after it was harvested, or before transplanting",
-        "The dates are exchanged or mistyped.",
-        "Look up the dates and correct them.",
-    ),
-    (
-        "TK-H08",
-        "warning",
-        "A bucket without a row",
-        "Lost buckets must be counted, not forgotten.",
-        "Add a row for each head, with outcome dead or missing if need be.",
-    ),
-    (
-        "TK-H09",
-        "warning",
-        "Fewer rows than heads planned",
-        "Lost heads must be counted, not forgotten.",
-        "Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.",
-    ),
-    (
-        "TK-H10",
-        "warning",
-        "A weight far from all others at its site",
-        "A point or a unit may have slipped.",
-        "Look up the record; nothing need be done if the weight is right.",
-    ),
-    (
-        "TK-H11",
-        "error",
-        "Harvested impossibly long after transplanting",
-        "The year or the month was mistyped.",
-        "Look up both dates and correct the wrong one.",
-    ),
-    (
-        "TK-H12",
-        "warning",
-        "Harvested far outside the planned window",
-        "A date may have been mistyped.",
-        "Look up both dates; nothing need be done if they are right.",
-    ),
-    (
-        "TK-H13",
-        "warning",
-        "A garden's weights look like another unit",
-        "Ounces taken for grams make a garden seem to have failed.",
-        "Ask what the scale showed, and convert the garden's weights to grams.",
-    ),
-    (
-        "TK-H14",
-        "warning",
-        "Weights rounded to 5 or 10 g",
-        "Rounding hides small differences, and shows that the scale was not read to the gram.",
-        "Nothing can be fixed afterwards; ask for the weight to the gram, or for a finer scale, next time.",
-    ),
-    (
-        "TK-H15",
-        "warning",
-        "The same weights again",
-        "Rows copied down or filled in from memory look like this.",
-        "Look up the record; nothing need be done if the weights are right.",
-    ),
-    (
-        "TK-H16",
-        "warning",
-        "Grew faster than lettuce can",
-        "A point, a unit or a date has slipped.",
-        "Look up the weight and both dates, and correct the wrong one.",
-    ),
-    (
-        "TK-H17",
-        "warning",
-        "Losses follow the treatment",
-        "Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.",
-        "Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.",
-    ),
-    # The solution
-    (
-        "TK-S01",
-        "warning",
-        "Not dosed as randomised",
-        "The bucket was treated otherwise than planned.",
-        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads.",
-    ),
-    (
-        "TK-S02",
-        "warning",
-        "A recorded departure from the layout",
-        "The bucket is counted under the treatment it was randomised to; too many of these blur the answer.",
-        "Nothing need be done; the note says that it is so.",
-    ),
-    (
-        "TK-S03",
-        "warning",
-        "pH rose although acid was added",
-        "The two readings are exchanged, a strip was misread, or the acid went elsewhere.",
-        "Look up both readings; nothing need be done if they are right.",
-    ),
-    (
-        "TK-S04",
-        "warning",
-        "Conductivity does not fit the dose",
-        "The bucket got another dose, or the meter was read in another unit.",
-        "Look up the dose and the reading, and correct the wrong one.",
-    ),
-    (
-        "TK-S05",
-        "warning",
-        "Measured after the bucket's last harvest",
-        "A date or a bucket was mistyped.",
-        "Look up the dates and the bucket, and correct the wrong one.",
-    ),
-    (
-        "TK-S06",
-        "warning",
-        "pH far from what the water and the acid make",
-        "The acid went elsewhere, a strip was misread, or the water is not what sites.csv says.",
-        "Look up the readings and the acid; if many buckets of a garden are told, test its water's alkalinity.",
-    ),
-    (
-        "TK-S07",
-        "warning",
-        "A garden's conductivities look like another unit",
-        "Meters that show parts per million divide by a factor of their own.",
-        "Ask which unit the meter showed, and convert the garden's readings to mS/cm.",
-    ),
-    # Returned files
-    (
-        "TK-R01",
-        "warning",
-        "A file in another encoding was read",
-        "Accents would have been spoiled silently.",
-        'Nothing need be done if the names below look right; "CSV UTF-8" avoids this.',
-    ),
-    (
-        "TK-R02",
-        "error",
-        "Accents look spoiled",
-        "The file was saved once in one encoding and opened in another.",
-        "Look at the words, and say whether they should be as proposed.",
-    ),
-    (
-        "TK-R03",
-        "warning",
-        "Columns separated by another mark were read",
-        "Spreadsheet programs separate columns as the country is used to.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R04",
-        "warning",
-        "The name says one kind of file, the content another",
-        "A workbook that is renamed is still a workbook.",
-        "Nothing need be done; give the file its proper ending.",
-    ),
-    (
-        "TK-R05",
-        "error",
-        "Not a file that can be read",
-        "It was damaged on its way, or is something else.",
-        "Ask for the file again; a workbook (.xlsx), a CSV file or the file saved by the phone form will do.",
-    ),
-    (
-        "TK-R06",
-        "error",
-        "A locked workbook, or one of an old format",
-        "Without the password nothing can be read; the old format (.xls) is not read either.",
-        "Open it in a spreadsheet program, take off the password, and save it as a workbook (.xlsx).",
-    ),
-    (
-        "TK-R07",
-        "error",
-        "A returned file is too large",
-        "No garden's record is so large; something else was saved with it, or the file was made to do harm.",
-        "Copy the rows with records into a new sheet, save that, and give it instead.",
-    ),
-    (
-        "TK-R08",
-        "error",
-        "A returned file has no records",
-        "There is nothing to collect.",
-        "Ask whether the right file was sent.",
-    ),
-    (
-        "TK-R09",
-        "error",
-        "A returned file has a quotation mark that is never closed",
-        "Everything after it would be swallowed into one cell.",
-        "Close the quotation mark, or take it out.",
-    ),
-    (
-        "TK-R10",
-        "error",
-        "No table of this trial",
-        "Rows can only be read under the headings of the record.",
-        "Put the headings of the record into the first row, such as bucket, head, weight_g.",
-    ),
-    (
-        "TK-R11",
-        "error",
-        "Lines above the header",
-        "A line there may be a title, or a record that lost its place.",
-        "See whether these lines hold records.",
-    ),
-    (
-        "TK-R12",
-        "warning",
-        "Blank rows or columns, or mixed line ends, were passed over",
-        "Spreadsheet programs leave them behind.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R13",
-        "error",
-        "A row of totals",
-        "It would be taken for a head of lettuce.",
-        "Take the row out.",
-    ),
-    (
-        "TK-R14",
-        "error",
-        "Two tables on one sheet",
-        "It is not clear where one ends.",
-        "Put each table on a sheet, or into a file, of its own.",
-    ),
-    (
-        "TK-R15",
-        "error",
-        "Merged cells",
-        "What stands in one cell for several rows cannot be told from cells left empty.",
-        "Undo the merging, and write the value into each row that it stands for.",
-    ),
-    (
-        "TK-R16",
-        "error",
-        "Colours or remarks on cells",
-        "What they mean is not in any cell, so it would be lost.",
-        "If they mean something, write it into the cells (under outcome or note).",
-    ),
-    (
-        "TK-R17",
-        "error",
-        "Hidden rows, columns or sheets",
-        "They may have been hidden because they do not count, or because they do.",
-        "Look at them.",
-    ),
-    (
-        "TK-R18",
-        "error",
-        "A formula without its value, or a value that is an error",
-        "There is no value to be read.",
-        "Open the file in a spreadsheet program, replace the formula by its value, and save it.",
-    ),
-    (
-        "TK-R19",
-        "warning",
-        "A heading was read as the one meant",
-        "Capitals, blanks and titles in place of names do no harm.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R20",
-        "error",
-        "Two columns of a return have the same heading",
-        "It is not clear which one counts.",
-        "Rename or remove one of them.",
-    ),
-    (
-        "TK-R21",
-        "error",
-        "A heading that is almost right",
-        "A guess could put values into the wrong column.",
-        "See whether the column is the one proposed.",
-    ),
-    (
-        "TK-R22",
-        "error",
-        "A column that the record does not have",
-        "It would be lost from the tables.",
-        "See whether it is needed; what matters belongs under note.",
-    ),
-    (
-        "TK-R23",
-        "error",
-        "A row of a return and its header differ in length",
-        "Cells could be read under the wrong heading.",
-        'Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.',
-    ),
-    (
-        "TK-R24",
-        "error",
-        "One column for each week or head",
-        "The record has one row for each, with the day in a column.",
-        "Write one row for each measurement.",
-    ),
-    (
-        "TK-R25",
-        "error",
-        "A label that may be misread",
-        "One wrong character would give the record to another bucket.",
-        "Look at the label, and see whether it is the one proposed.",
-    ),
-    (
-        "TK-R26",
-        "error",
-        "A label that lost its leading zeros",
-        "A spreadsheet program took it for a number.",
-        "See whether it is the label proposed.",
-    ),
-    (
-        "TK-R27",
-        "error",
-        "A label that was made a number or a date",
-        "What the label was cannot be seen any more.",
-        "Format the column as text, and type the label again as it stands on the bucket.",
-    ),
-    (
-        "TK-R28",
-        "warning",
-        "A label was read as the one meant",
-        "Layout and check character agree on one label only.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R29",
-        "warning",
-        "Marks around a value were taken off",
-        "Quotation marks, blanks and invisible characters come from word processors and phones.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R30",
-        "error",
-        "A label that the layout does not have",
-        "The record cannot be given to any bucket.",
-        "Look at the label and correct it.",
-    ),
-    (
-        "TK-R31",
-        "error",
-        "Two different rows for the same thing",
-        "It is not clear which one is true.",
-        "Keep the true row, remove the other.",
-    ),
-    (
-        "TK-R32",
-        "error",
-        "A planned bucket has no row",
-        "Lost buckets must be counted, not forgotten.",
-        "Ask for its rows; a bucket that was lost has the outcome dead or missing.",
-    ),
-    (
-        "TK-R33",
-        "warning",
-        "Commas were read as decimal separators",
-        "All numbers of the sheet agree.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R34",
-        "error",
-        "Decimal or thousands separator",
-        "The mark between figures can be read in two ways.",
-        "Look at the record and see what was meant.",
-    ),
-    (
-        "TK-R35",
-        "warning",
-        "A unit in a cell was taken off or converted",
-        "The column has a unit of its own.",
-        "Nothing need be done if the value is right.",
-    ),
-    (
-        "TK-R36",
-        "error",
-        "Numbers that look like another unit",
-        "Grams, kilograms and ounces differ by factors that no lettuce has.",
-        "Ask what the scale showed.",
-    ),
-    (
-        "TK-R37",
-        "error",
-        "Not one number",
-        "About, more than, from-to and question marks cannot be counted with.",
-        "Write the value that was read, or leave the cell empty and say why under note.",
-    ),
-    (
-        "TK-R38",
-        "warning",
-        "Figures of another script were read",
-        "They stand for the same numbers.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R39",
-        "warning",
-        "A word for nothing was read as an empty cell",
-        "In this column it can mean nothing else.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R40",
-        "warning",
-        "The same row twice",
-        "Both say the same, so one is enough.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R41",
-        "error",
-        "Day first or month first",
-        "03/04/26 is March in one office and April in another.",
-        "Ask the person who wrote it, or look at other dates of theirs.",
-    ),
-    (
-        "TK-R42",
-        "error",
-        "A day count in place of a date",
-        "Spreadsheet programs count days from 1900 or from 1904.",
-        "See which of the dates can be right.",
-    ),
-    (
-        "TK-R43",
-        "warning",
-        "A date was rewritten as year-month-day",
-        "It can be read in one way only.",
-        "Nothing need be done if the dates are right.",
-    ),
-    (
-        "TK-R44",
-        "warning",
-        "The value of a formula was taken",
-        "The formula itself is not kept in the tables.",
-        "Nothing need be done if the value is right.",
-    ),
-    (
-        "TK-R45",
-        "error",
-        "Columns that seem to be exchanged",
-        "Every row contradicts itself, and would not if two headings were exchanged.",
-        "Look at the record.",
-    ),
-    (
-        "TK-R46",
-        "error",
-        "A sheet that is no table of the record",
-        "What stands there would be lost.",
-        "See whether it is needed; records belong under the headings of the record.",
-    ),
-    (
-        "TK-R47",
-        "error",
-        "A form of another trial or another layout",
-        "The same label may stand for another treatment there.",
-        "Look for the forms of this trial; if the layout was made anew, ask the adviser who made it.",
-    ),
-    (
-        "TK-R48",
-        "error",
-        "A phone file was changed or cut off",
-        "Its check sum no longer fits, so records may be missing or wrong.",
-        "Ask for it again: open the form on the phone, and save or copy it once more.",
-    ),
-    (
-        "TK-R49",
-        "error",
-        "A word that is almost one of those allowed",
-        "A guess could change what became of a head.",
-        "See whether the word is the one proposed.",
-    ),
-    (
-        "TK-R50",
-        "warning",
-        "A word was read as one of those allowed",
-        "Capitals, blanks and ticks do no harm.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R51",
-        "error",
-        "Two returns say different things",
-        "Neither may silently overwrite the other.",
-        "Look at the paper record, then choose.",
-    ),
-    (
-        "TK-R52",
-        "warning",
-        "Rows that are not complete yet",
-        "A later return may fill them in.",
-        "Nothing need be done until the trial ends; trialkit check lists them.",
-    ),
-    (
-        "TK-R53",
-        "error",
-        "Dates of two kinds in one column",
-        "A spreadsheet program may have exchanged day and month in those that it could read, and left the others.",
-        "Compare some with the paper record.",
-    ),
-    (
-        "TK-R54",
-        "warning",
-        "A sheet was recognised by its headings",
-        "Its name is not that of a table.",
-        "Nothing need be done.",
-    ),
-    (
-        "TK-R55",
-        "error",
-        "A collect that did not end",
-        "The tables may be partly old and partly new.",
-        "Run trialkit collect on the folder: it finishes what was begun.",
-    ),
-    (
-        "TK-R56",
-        "error",
-        "A choice that cannot be made",
-        "There is no such conflict, or the value does not fit.",
-        "Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit collect sees it.",
-    ),
-    (
-        "TK-R57",
-        "error",
-        "A bucket of another garden",
-        "A form of one garden holds a row of another's bucket: a label may be misread.",
-        "Look at the label.",
-    ),
-    (
-        "TK-R58",
-        "warning",
-        "Words around a phone's record were passed over",
-        "A message has more in it than the record.",
-        "See whether the words say anything that belongs under a note.",
-    ),
-    # Weather
-    (
-        "TK-T01",
-        "error",
-        "The lowest temperature of a day is above its highest",
-        "Degree days are counted from both.",
-        "See whether the two were swapped, or a sign left out.",
-    ),
-)
+def _read(text: str) -> Iterator[RuleEntry]:
+    """Read rules of three lines each: identity, severity and title; why it matters; how to fix it."""
+    told = [line.strip() for line in text.splitlines() if line and not line.startswith("#")]
+    for first, why, mend in zip(told[::3], told[1::3], told[2::3], strict=True):
+        head, _, title = first.partition(": ")
+        identity, severity = head.split()
+        yield RuleEntry(identity, SEVERITIES[severity], title, why, mend)
 
-RULES: dict[str, RuleEntry] = {entry[0]: RuleEntry(*entry) for entry in _ENTRIES}
+
+_RULES = """
+# Files
+TK-F01 error: A file is missing
+  Later steps read it.
+  Put the file into the trial folder under this name.
+TK-F02 error: A file cannot be opened safely
+  A link out of the trial folder could read anything on this computer.
+  Put the file itself into the trial folder, and see that it can be read.
+TK-F03 error: A file is too large
+  No bucket trial needs it; something else was saved under this name.
+  Check that the right file was saved, without pictures or other sheets.
+TK-F04 error: A file is not UTF-8
+  Names with accents would be spoiled silently.
+  Save it again as "CSV UTF-8 (comma delimited)".
+TK-F05 error: A file holds NUL bytes
+  It was damaged, or is not a text file.
+  Fetch the file again from whoever sent it, or save it again as CSV UTF-8.
+TK-F06 error: A quotation mark is never closed
+  Everything after it would be swallowed into one cell.
+  Close the quotation mark, or take it out.
+TK-F07 error: Columns are not separated by commas
+  The whole row would be read as one cell.
+  Save it again as comma separated values.
+TK-F08 error: A table is empty
+  There is nothing to read.
+  Fill in the table, one row each.
+TK-F09 error: A row and the header differ in length
+  Cells could be read under the wrong heading.
+  Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.
+TK-F10 error: A workbook was renamed
+  A workbook is not a CSV file, whatever its name.
+  Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
+
+# Headings
+TK-C01 error: A column is missing
+  Later steps read it.
+  Add the column, or correct its heading.
+TK-C02 error: A column is not known
+  A misspelt heading would lose its data silently.
+  Correct the heading, or remove the column (remarks belong under note).
+TK-C03 error: Two columns have the same heading
+  It is not clear which one counts.
+  Rename or remove one of them.
+
+# Cells
+TK-V01 error: A cell must not be empty
+  The row means nothing without it.
+  Fill in the cell.
+TK-V02 error: Not a number
+  It cannot be counted with.
+  Write the number in plain figures.
+TK-V03 error: A unit is typed into the cell
+  Another row may hold another unit.
+  Write the number alone; the unit is in the heading.
+TK-V04 error: A comma stands in a number
+  It may be a decimal or a thousands separator.
+  Write a point before decimals, and nothing between thousands.
+TK-V05 error: Not a whole number
+  It counts or numbers something.
+  Write a whole number.
+TK-V06 error: Not a date
+  Days cannot be counted from it.
+  Write year-month-day, such as 2026-08-20.
+TK-V07 error: A date that can be read in several ways
+  03/04/26 is March in one office and April in another.
+  Write year-month-day, such as 2026-04-03.
+TK-V08 error: A day that does not exist
+  No calendar has it.
+  Look up the day in the record and correct it.
+TK-V09 error: Not yes or no
+  Anything else would be guessed at.
+  Write yes or no, or leave it empty.
+TK-V10 error: Out of range
+  Values beyond the range are slips of pen or unit.
+  Look up the record and correct the value.
+TK-V11 error: Not one of the allowed words
+  A new spelling would become a new group.
+  Use one of the words listed.
+TK-V12 error: A text has the wrong form
+  It would not match elsewhere.
+  Correct the spelling.
+TK-V13 error: A text is too long
+  It does not fit on labels and pages.
+  Shorten it.
+TK-V14 error: A number that is not finite
+  Nothing can be counted with it.
+  Leave the cell empty when there is nothing to record.
+TK-V15 warning: Unusual figures were read as plain ones
+  They came from a word processor or another keyboard.
+  Nothing need be done if the value is right; retyping it in plain figures ends this warning.
+
+# Rows and links
+TK-K01 error: Two rows for the same thing
+  It is not clear which one is true.
+  Keep the true row, remove the other.
+TK-K02 error: A name that its own table does not list
+  A label was misread, or a row was forgotten.
+  Correct the name, or add the row that is missing.
+TK-K03 error: A date outside the trial
+  The year or the month was mistyped.
+  Correct the date, or trial.started_on in trial.toml.
+
+# The protocol
+TK-P01 error: trial.toml cannot be read
+  Nothing else can be checked.
+  Correct the line named.
+TK-P02 error: A key is not known
+  A misspelt key would be ignored silently.
+  Correct or remove the key.
+TK-P03 error: A key is missing
+  It has no sensible default.
+  Add the key.
+TK-P04 error: A value does not fit its key
+  It cannot be used as it stands.
+  Correct the value.
+TK-P05 error: Current practice does not fit the factors
+  Every comparison is with current practice.
+  Under decision.current_practice, name one level of each factor that has two or more, and nothing else.
+TK-P06 error: The whole-plot factor does not fit the layout
+  A split-plot layout needs one, others have none.
+  Set layout.whole_plot for a split-plot, to a factor with two or more levels; remove it otherwise.
+TK-P07 error: Fewer than two treatments
+  There is nothing to compare.
+  Give at least one factor two levels.
+TK-P08 error: A product that products.csv does not list
+  Doses cannot be turned into grams or cost.
+  Add the product to products.csv, or correct its name.
+TK-P09 error: Too many treatments
+  So many comparisons with current practice cannot be made with any certainty.
+  Leave out a factor or some of its levels.
+TK-P10 error: A key does not fit the kind of layout
+  Each kind of layout is described by keys of its own; others would be ignored silently.
+  Correct layout.kind, correct or add the key, or remove it.
+TK-P11 error: A layout that cannot be made
+  Blocks, rows and columns must fit the number of treatments, and compare all of them.
+  Change this key, or the levels of the factors, until it fits.
+
+# The layout
+TK-L01 error: A treatment that is not in the protocol
+  It was not planned, or is misspelt.
+  Correct layout.csv, or add the level to trial.toml.
+TK-L02 error: Two buckets in the same place
+  The bench plan cannot be right.
+  Correct one of the positions.
+TK-L03 warning: Bucket identities without a check character
+  A misread label cannot be caught.
+  Nothing need be done; identities made by the layout step carry a check character.
+TK-L04 error: A whole plot does not fit a split-plot layout
+  The whole-plot factor is randomised to whole plots.
+  Number the whole plots within each block, one level of the whole-plot factor in each.
+TK-L05 warning: The layout differs from the plan
+  The comparison is less balanced than was planned.
+  Nothing need be done if the change was meant; say so in the report.
+TK-L06 warning: A site without buckets
+  It adds nothing to the trial.
+  Remove the site, or add its buckets.
+TK-L07 warning: The layout is not that of the seed
+  Labels and layout must belong together, and the report names the seed.
+  If it was made elsewhere, nothing need be done; if trial.toml was changed after labelling, put it back.
+TK-L08 warning: Treatments stand in one place only
+  A difference between treatments could not be told from one between buckets, so nothing could be concluded.
+  Give layout.blocks two or more, or add gardens.
+TK-L09 error: A place is not filled in
+  The analysis needs to know which buckets stood together.
+  Fill in the column for each bucket, or correct layout.kind in trial.toml.
+TK-L10 warning: The layout falls apart
+  Treatments that no chain of blocks joins are compared between blocks only, which is far less certain.
+  Lay it out anew with larger blocks or more of them, or move buckets before planting.
+
+# The heads
+TK-H01 error: More heads than the bucket holds
+  Rows of another bucket were entered under this one.
+  Correct the bucket or the head, or bucket.heads in trial.toml.
+TK-H02 error: Harvested, but no weight
+  The weight is the answer to the trial.
+  Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket is then \
+calculated from its other heads.
+TK-H03 error: Harvested, but no date
+  Days to harvest cannot be counted.
+  Enter the date, or correct the outcome.
+TK-H04 error: A weight for a head that was not cut
+  Outcome and weight contradict each other.
+  Empty the weight, or correct the outcome.
+TK-H05 error: A harvest date for a head that was not cut
+  Outcome and date contradict each other.
+  Empty the date, or correct the outcome.
+TK-H06 error: Harvested before transplanting
+  The dates are exchanged or mistyped.
+  Look up both dates and correct them.
+TK-H07 error: Not ready after it was harvested, or before transplanting
+  The dates are exchanged or mistyped.
+  Look up the dates and correct them.
+TK-H08 warning: A bucket without a row
+  Lost buckets must be counted, not forgotten.
+  Add a row for each head, with outcome dead or missing if need be.
+TK-H09 warning: Fewer rows than heads planned
+  Lost heads must be counted, not forgotten.
+  Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.
+TK-H10 warning: A weight far from all others at its site
+  A point or a unit may have slipped.
+  Look up the record; nothing need be done if the weight is right.
+TK-H11 error: Harvested impossibly long after transplanting
+  The year or the month was mistyped.
+  Look up both dates and correct the wrong one.
+TK-H12 warning: Harvested far outside the planned window
+  A date may have been mistyped.
+  Look up both dates; nothing need be done if they are right.
+TK-H13 warning: A garden's weights look like another unit
+  Ounces taken for grams make a garden seem to have failed.
+  Ask what the scale showed, and convert the garden's weights to grams.
+TK-H14 warning: Weights rounded to 5 or 10 g
+  Rounding hides small differences, and shows that the scale was not read to the gram.
+  Nothing can be fixed afterwards; ask for the weight to the gram, or for a finer scale, next time.
+TK-H15 warning: The same weights again
+  Rows copied down or filled in from memory look like this.
+  Look up the record; nothing need be done if the weights are right.
+TK-H16 warning: Grew faster than lettuce can
+  A point, a unit or a date has slipped.
+  Look up the weight and both dates, and correct the wrong one.
+TK-H17 warning: Losses follow the treatment
+  Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.
+  Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.
+
+# The solution
+TK-S01 warning: Not dosed as randomised
+  The bucket was treated otherwise than planned.
+  Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads.
+TK-S02 warning: A recorded departure from the layout
+  The bucket is counted under the treatment it was randomised to; too many of these blur the answer.
+  Nothing need be done; the note says that it is so.
+TK-S03 warning: pH rose although acid was added
+  The two readings are exchanged, a strip was misread, or the acid went elsewhere.
+  Look up both readings; nothing need be done if they are right.
+TK-S04 warning: Conductivity does not fit the dose
+  The bucket got another dose, or the meter was read in another unit.
+  Look up the dose and the reading, and correct the wrong one.
+TK-S05 warning: Measured after the bucket's last harvest
+  A date or a bucket was mistyped.
+  Look up the dates and the bucket, and correct the wrong one.
+TK-S06 warning: pH far from what the water and the acid make
+  The acid went elsewhere, a strip was misread, or the water is not what sites.csv says.
+  Look up the readings and the acid; if many buckets of a garden are told, test its water's alkalinity.
+TK-S07 warning: A garden's conductivities look like another unit
+  Meters that show parts per million divide by a factor of their own.
+  Ask which unit the meter showed, and convert the garden's readings to mS/cm.
+
+# Returned files
+TK-R01 warning: A file in another encoding was read
+  Accents would have been spoiled silently.
+  Nothing need be done if the names below look right; "CSV UTF-8" avoids this.
+TK-R02 error: Accents look spoiled
+  The file was saved once in one encoding and opened in another.
+  Look at the words, and say whether they should be as proposed.
+TK-R03 warning: Columns separated by another mark were read
+  Spreadsheet programs separate columns as the country is used to.
+  Nothing need be done.
+TK-R04 warning: The name says one kind of file, the content another
+  A workbook that is renamed is still a workbook.
+  Nothing need be done; give the file its proper ending.
+TK-R05 error: Not a file that can be read
+  It was damaged on its way, or is something else.
+  Ask for the file again; a workbook (.xlsx), a CSV file or the file saved by the phone form will do.
+TK-R06 error: A locked workbook, or one of an old format
+  Without the password nothing can be read; the old format (.xls) is not read either.
+  Open it in a spreadsheet program, take off the password, and save it as a workbook (.xlsx).
+TK-R07 error: A returned file is too large
+  No garden's record is so large; something else was saved with it, or the file was made to do harm.
+  Copy the rows with records into a new sheet, save that, and give it instead.
+TK-R08 error: A returned file has no records
+  There is nothing to collect.
+  Ask whether the right file was sent.
+TK-R09 error: A returned file has a quotation mark that is never closed
+  Everything after it would be swallowed into one cell.
+  Close the quotation mark, or take it out.
+TK-R10 error: No table of this trial
+  Rows can only be read under the headings of the record.
+  Put the headings of the record into the first row, such as bucket, head, weight_g.
+TK-R11 error: Lines above the header
+  A line there may be a title, or a record that lost its place.
+  See whether these lines hold records.
+TK-R12 warning: Blank rows or columns, or mixed line ends, were passed over
+  Spreadsheet programs leave them behind.
+  Nothing need be done.
+TK-R13 error: A row of totals
+  It would be taken for a head of lettuce.
+  Take the row out.
+TK-R14 error: Two tables on one sheet
+  It is not clear where one ends.
+  Put each table on a sheet, or into a file, of its own.
+TK-R15 error: Merged cells
+  What stands in one cell for several rows cannot be told from cells left empty.
+  Undo the merging, and write the value into each row that it stands for.
+TK-R16 error: Colours or remarks on cells
+  What they mean is not in any cell, so it would be lost.
+  If they mean something, write it into the cells (under outcome or note).
+TK-R17 error: Hidden rows, columns or sheets
+  They may have been hidden because they do not count, or because they do.
+  Look at them.
+TK-R18 error: A formula without its value, or a value that is an error
+  There is no value to be read.
+  Open the file in a spreadsheet program, replace the formula by its value, and save it.
+TK-R19 warning: A heading was read as the one meant
+  Capitals, blanks and titles in place of names do no harm.
+  Nothing need be done.
+TK-R20 error: Two columns of a return have the same heading
+  It is not clear which one counts.
+  Rename or remove one of them.
+TK-R21 error: A heading that is almost right
+  A guess could put values into the wrong column.
+  See whether the column is the one proposed.
+TK-R22 error: A column that the record does not have
+  It would be lost from the tables.
+  See whether it is needed; what matters belongs under note.
+TK-R23 error: A row of a return and its header differ in length
+  Cells could be read under the wrong heading.
+  Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.
+TK-R24 error: One column for each week or head
+  The record has one row for each, with the day in a column.
+  Write one row for each measurement.
+TK-R25 error: A label that may be misread
+  One wrong character would give the record to another bucket.
+  Look at the label, and see whether it is the one proposed.
+TK-R26 error: A label that lost its leading zeros
+  A spreadsheet program took it for a number.
+  See whether it is the label proposed.
+TK-R27 error: A label that was made a number or a date
+  What the label was cannot be seen any more.
+  Format the column as text, and type the label again as it stands on the bucket.
+TK-R28 warning: A label was read as the one meant
+  Layout and check character agree on one label only.
+  Nothing need be done.
+TK-R29 warning: Marks around a value were taken off
+  Quotation marks, blanks and invisible characters come from word processors and phones.
+  Nothing need be done.
+TK-R30 error: A label that the layout does not have
+  The record cannot be given to any bucket.
+  Look at the label and correct it.
+TK-R31 error: Two different rows for the same thing
+  It is not clear which one is true.
+  Keep the true row, remove the other.
+TK-R32 error: A planned bucket has no row
+  Lost buckets must be counted, not forgotten.
+  Ask for its rows; a bucket that was lost has the outcome dead or missing.
+TK-R33 warning: Commas were read as decimal separators
+  All numbers of the sheet agree.
+  Nothing need be done.
+TK-R34 error: Decimal or thousands separator
+  The mark between figures can be read in two ways.
+  Look at the record and see what was meant.
+TK-R35 warning: A unit in a cell was taken off or converted
+  The column has a unit of its own.
+  Nothing need be done if the value is right.
+TK-R36 error: Numbers that look like another unit
+  Grams, kilograms and ounces differ by factors that no lettuce has.
+  Ask what the scale showed.
+TK-R37 error: Not one number
+  About, more than, from-to and question marks cannot be counted with.
+  Write the value that was read, or leave the cell empty and say why under note.
+TK-R38 warning: Figures of another script were read
+  They stand for the same numbers.
+  Nothing need be done.
+TK-R39 warning: A word for nothing was read as an empty cell
+  In this column it can mean nothing else.
+  Nothing need be done.
+TK-R40 warning: The same row twice
+  Both say the same, so one is enough.
+  Nothing need be done.
+TK-R41 error: Day first or month first
+  03/04/26 is March in one office and April in another.
+  Ask the person who wrote it, or look at other dates of theirs.
+TK-R42 error: A day count in place of a date
+  Spreadsheet programs count days from 1900 or from 1904.
+  See which of the dates can be right.
+TK-R43 warning: A date was rewritten as year-month-day
+  It can be read in one way only.
+  Nothing need be done if the dates are right.
+TK-R44 warning: The value of a formula was taken
+  The formula itself is not kept in the tables.
+  Nothing need be done if the value is right.
+TK-R45 error: Columns that seem to be exchanged
+  Every row contradicts itself, and would not if two headings were exchanged.
+  Look at the record.
+TK-R46 error: A sheet that is no table of the record
+  What stands there would be lost.
+  See whether it is needed; records belong under the headings of the record.
+TK-R47 error: A form of another trial or another layout
+  The same label may stand for another treatment there.
+  Look for the forms of this trial; if the layout was made anew, ask the adviser who made it.
+TK-R48 error: A phone file was changed or cut off
+  Its check sum no longer fits, so records may be missing or wrong.
+  Ask for it again: open the form on the phone, and save or copy it once more.
+TK-R49 error: A word that is almost one of those allowed
+  A guess could change what became of a head.
+  See whether the word is the one proposed.
+TK-R50 warning: A word was read as one of those allowed
+  Capitals, blanks and ticks do no harm.
+  Nothing need be done.
+TK-R51 error: Two returns say different things
+  Neither may silently overwrite the other.
+  Look at the paper record, then choose.
+TK-R52 warning: Rows that are not complete yet
+  A later return may fill them in.
+  Nothing need be done until the trial ends; trialkit check lists them.
+TK-R53 error: Dates of two kinds in one column
+  A spreadsheet program may have exchanged day and month in those that it could read, and left the others.
+  Compare some with the paper record.
+TK-R54 warning: A sheet was recognised by its headings
+  Its name is not that of a table.
+  Nothing need be done.
+TK-R55 error: A collect that did not end
+  The tables may be partly old and partly new.
+  Run trialkit collect on the folder: it finishes what was begun.
+TK-R56 error: A choice that cannot be made
+  There is no such conflict, or the value does not fit.
+  Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit collect sees it.
+TK-R57 error: A bucket of another garden
+  A form of one garden holds a row of another's bucket: a label may be misread.
+  Look at the label.
+TK-R58 warning: Words around a phone's record were passed over
+  A message has more in it than the record.
+  See whether the words say anything that belongs under a note.
+
+# Weather
+TK-T01 error: The lowest temperature of a day is above its highest
+  Degree days are counted from both.
+  See whether the two were swapped, or a sign left out.
+"""
+
+RULES: dict[str, RuleEntry] = {entry.identity: entry for entry in _read(_RULES)}
 """Every rule by its identity, in the order in which documentation should list them."""
 
 GROUPS = {

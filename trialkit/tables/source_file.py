@@ -26,23 +26,9 @@ class SourceText:
 def read_source(
     folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
 ) -> SourceText | Problem:
-    """Read one file of a trial folder.
+    """Read one file of a trial folder, of so many bytes at most; the text has no byte-order mark.
 
-    Parameters
-    ----------
-    folder : Path
-        The trial folder.
-    name : str
-        Name of the file within it.
-    severity : {"error", "warning"}
-        How much it matters if the file is missing.
-    limit : int
-        Largest size accepted, in bytes.
-
-    Returns
-    -------
-    SourceText or Problem
-        The text without byte-order mark, or why it cannot be read.
+    The severity tells how much it matters if the file is missing.
     """
     data = _read_bytes(folder, name, severity, limit)
     if isinstance(data, Problem):

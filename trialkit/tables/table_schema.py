@@ -104,16 +104,7 @@ class TableSchema:
 
 @cache
 def load_schema(name: TableName) -> TableSchema:
-    """Read the schema of one table.
-
-    Parameters
-    ----------
-    name : {"sites", "products", "layout", "solution", "visits", "heads", "weather", "means"}
-        The table; the last is no part of a trial folder.
-
-    Returns
-    -------
-    TableSchema
+    """Read the schema of one table; that of means is no part of a trial folder.
 
     Examples
     --------
@@ -160,19 +151,9 @@ def _field(entry: dict[str, Any]) -> Field:
 
 
 def compile_schema(schema: TableSchema, present: Collection[str]) -> Any:
-    """Compile a schema to a pandera one for a typed frame.
+    """Compile a schema to a pandera one for a typed frame, as far as the frame's columns are present.
 
-    Parameters
-    ----------
-    schema : TableSchema
-        What to check.
-    present : collection of str
-        The columns that the file has; others are not checked.
-
-    Returns
-    -------
-    pandera.pandas.DataFrameSchema
-        Each of its checks is named after the constraint of the Table Schema that it enforces.
+    Each check is named after the constraint of the Table Schema that it enforces.
     """
     import pandera.pandas as pa  # half a second: only when a table is checked
 

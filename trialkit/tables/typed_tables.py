@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -32,26 +32,16 @@ CONSTRAINT_RULES = {
 
 @dataclass(frozen=True)
 class TableReading:
-    """What could be read of one table.
+    """What could be read of one table."""
 
-    Attributes
-    ----------
-    schema : TableSchema
-        What was expected.
-    frame : pandas.DataFrame
-        Typed columns, all those of the schema and no others; the index is the spreadsheet row. A missing text is
-        ``""``, a missing number NaN, a missing integer, date or yes/no NA.
-    missing_columns : frozenset of str
-        Columns that the file does not have (blank in `frame`).
-    complete : bool
-        False when rows had to be left out.
-    problems : tuple of Problem
-    """
-
-    schema: TableSchema
-    frame: pd.DataFrame
-    missing_columns: frozenset[str] = frozenset()
-    complete: bool = True
+    schema: Annotated[TableSchema, "What was expected."]
+    frame: Annotated[
+        pd.DataFrame,
+        "Typed columns, all those of the schema and no others; the index is the spreadsheet row. A missing text is "
+        '``""``, a missing number NaN, a missing integer, date or yes/no NA.',
+    ]
+    missing_columns: Annotated[frozenset[str], "Columns that the file does not have (blank in `frame`)."] = frozenset()
+    complete: Annotated[bool, "False when rows had to be left out."] = True
     problems: tuple[Problem, ...] = ()
     raw: dict[str, list[str]] = field(default_factory=dict, repr=False)
 
@@ -75,22 +65,7 @@ def empty_table(schema: TableSchema) -> TableReading:
 def read_table(
     schema: TableSchema, text: str, *, severity_if_empty: Literal["error", "warning"] = "error"
 ) -> TableReading:
-    """Type and check one table by its own schema.
-
-    Parameters
-    ----------
-    schema : TableSchema
-        What the file should hold.
-    text : str
-        The file's content.
-    severity_if_empty : {"error", "warning"}
-        How much it matters if there are no rows.
-
-    Returns
-    -------
-    TableReading
-        Every problem at once; links to other tables are not looked at.
-    """
+    """Type and check one table by its own schema; links to other tables are not looked at."""
     raw = parse_csv(schema.file, text)
     if isinstance(raw, Problem):
         empty = raw.rule == "TK-F08"
@@ -105,16 +80,8 @@ def read_table(
 def rows_typed(schema: TableSchema, rows: Sequence[Mapping[str, str]]) -> TableReading:
     """Type and check rows that are at hand, as `read_table` would from their file.
 
-    Parameters
-    ----------
-    schema : TableSchema
-    rows : sequence of mapping of str to str
-        The text of each cell that is not empty, as it is meant: no formula defused. Rows without any are left out.
-
-    Returns
-    -------
-    TableReading
-        The first row is row 2, as below a header.
+    Each row has the text of the cells that are not empty, as it is meant: no formula defused. Rows without any are left
+    out; the first row is row 2, as below a header.
     """
     filled = {number: row for number, row in enumerate(rows, 2) if any(map(str.strip, row.values()))}
     cells = {name: [row.get(name, "").strip() for row in filled.values()] for name in schema.columns}

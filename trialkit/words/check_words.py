@@ -27,20 +27,7 @@ CheckWords = tuple[str, str, str]
 
 
 def check_words(check: Check, unit: str, system: MeasureSystem = KITCHEN) -> CheckWords:
-    """Say what a check of a response in some unit found.
-
-    Parameters
-    ----------
-    check : Check
-    unit : str
-        Of the response.
-    system : MeasureSystem
-
-    Returns
-    -------
-    tuple of str
-        What was looked at, what was found, and what follows.
-    """
+    """Say what a check of a response in some unit looked at, what was found, and what follows."""
     match check:
         case MissingCheck():
             return _missing(check, system)

@@ -30,19 +30,7 @@ def not_fitted_sentence(dose: DoseAnswer, system: MeasureSystem = KITCHEN) -> st
 def dose_sentences(
     group: DoseGroup, dose: DoseAnswer, unit: str, confidence: float, system: MeasureSystem = KITCHEN
 ) -> tuple[str, ...]:
-    """Say what the curves of a group tell, and what they do not.
-
-    Parameters
-    ----------
-    group : DoseGroup
-        One of the answer's.
-    dose : DoseAnswer
-    unit : str
-        Of the response.
-    confidence : float
-        Of the intervals.
-    system : MeasureSystem
-    """
+    """Say what the curves of a group tell, and what they do not."""
     return tuple(_group(group, dose, unit, confidence, system))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
 
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, TEASPOON_ML
@@ -27,19 +27,14 @@ FILLED_ONCE = {
 
 @dataclass(frozen=True)
 class MeasureSystem:
-    """How amounts are said.
+    """How amounts are said."""
 
-    Attributes
-    ----------
-    measures : {"kitchen", "metric", "both"}
-        With both, metric ones stand in brackets.
-    nutrient_g_per_tsp : float or None
-        Weight of a level teaspoon of the nutrient; None where it was not weighed, and then a dose can be said in
-        spoons only.
-    """
-
-    measures: Measures = "kitchen"
-    nutrient_g_per_tsp: float | None = None
+    measures: Annotated[Measures, "With both, metric ones stand in brackets."] = "kitchen"
+    nutrient_g_per_tsp: Annotated[
+        float | None,
+        "Weight of a level teaspoon of the nutrient; None where it was not weighed, and then a dose can be said in "
+        "spoons only.",
+    ] = None
 
 
 KITCHEN = MeasureSystem()
@@ -140,15 +135,7 @@ def volume_words(volume_l: float, measures: Measures = "both") -> str:
 def acid_range(
     least_tsp: float, most_tsp: float, powder_g_per_tsp: float | None, system: MeasureSystem = KITCHEN
 ) -> str:
-    """Say how much acid buckets took: of a powder by weight, since nobody may add it by the spoon.
-
-    Parameters
-    ----------
-    least_tsp, most_tsp : float
-        Teaspoons.
-    powder_g_per_tsp : float or None
-        None of a liquid.
-    system : MeasureSystem
+    """Say how much acid buckets took: of a powder (None of a liquid) by weight, since nobody may add it by the spoon.
 
     Examples
     --------

@@ -2,20 +2,8 @@
 
 from __future__ import annotations
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")  # fmt: skip
 # Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
 # (very likely 90 to 100 %, likely 66 to 100 %, about as likely as not 33 to 66 %, and their opposites), from memory.
 CHANCE_WORDS = (

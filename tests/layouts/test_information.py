@@ -10,9 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from seeded import rng
 from trialkit.domain.arrays import FloatArray
 from trialkit.layouts.bounds import balanced_bound, resolvable_bound
 from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
+from trialkit.layouts.kinds import lay_out
+from trialkit.layouts.layout_options import PLAIN, LayoutOptions
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -43,6 +46,21 @@ def test_the_reference_layout() -> None:
     assert harmonic_mean(factors) == pytest.approx(expected["harmonic_mean_efficiency"], rel=1e-9)
     assert variances(matrix) == pytest.approx(np.array(expected["pairwise_variances"]), rel=1e-9, abs=1e-12)
     assert (len(comparable_groups(matrix)) == 1) is expected["connected"]
+
+
+def test_more_buckets_of_the_practice_sharpen_comparisons_with_it() -> None:
+    """Ten treatments in 12 buckets a block: three of the control beat one, for the same buckets (Dunnett 1955)."""
+    ten = pd.DataFrame({"cultivar": [f"c{i}" for i in range(10)]})
+    with_control = []
+    for blocks, options in ((12, PLAIN), (10, LayoutOptions(practice=0, practice_buckets=3))):
+        layout = lay_out("randomised complete blocks", ten, ["s"], blocks, rng(1), options)
+        names = sorted(set(layout["cultivar"]))
+        matrix = information_matrix(codes(layout["cultivar"].tolist()), [codes(layout["block"].tolist())])
+        order = list(dict.fromkeys(layout["cultivar"])).index("c0")
+        assert len(names) == 10
+        with_control.append(np.delete(variances(matrix)[order], order).max())
+    assert with_control == pytest.approx([2 / 12, 1 / 10 + 1 / 30])
+    assert with_control[1] < with_control[0]
 
 
 @pytest.mark.parametrize(("treatments", "size"), [(4, 2), (5, 2), (6, 2), (5, 4), (6, 3), (7, 3)])

@@ -55,7 +55,7 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, and the lowest it may be; pH; degrees Celsius; what it holds."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; what it holds."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5

@@ -60,7 +60,7 @@ def test_a_guess_says_that_it_is_one() -> None:
     """Hardness stands in for alkalinity, with its range and what to do about it."""
     result = run("--hardness", 150, "--ph", 7.5, "--acid", "citric")
     assert "Alkalinity is a guess" in result.stdout
-    assert "Add acid bit by bit" in result.stdout
+    assert "go by the strip after every small step of acid" in result.stdout
 
 
 def test_a_step_is_safe_in_the_softest_water_that_a_guess_allows() -> None:

@@ -101,7 +101,11 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     cards = cards_of(unknown, ["FERN", "MILL"])
     assert all(card.starts == () for card in cards.values())
     vinegar = cards["4 tsp, white vinegar 5 %"]
-    assert "a quarter of a teaspoon (1.23 mL) of white vinegar 5 % at a time" in " ".join(vinegar.steps)
+    assert "Add no white vinegar 5 % yet: nobody has told how much alkalinity this water has" in " ".join(vinegar.steps)
+    known = trial.sites["alkalinity_mg_l_caco3"].where(trial.sites["site"] == "FERN", float("nan"))
+    half = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=known))
+    mixed = cards_of(half, ["FERN", "MILL"])[vinegar.title]
+    assert [start.amount for start in mixed.starts][1] == "no acid until its alkalinity is known"
     shelf = trial.products.assign(acid_pct_w_v=float("nan"))
     unstated = cards_of(replace(trial, products=shelf), ["FERN"])[vinegar.title]
     assert "Add no white vinegar 5 % yet" in unstated.steps[-1]

@@ -46,7 +46,7 @@ def _means(decision: Decision) -> Iterator[str]:
     ranked = sorted(decision.candidates, key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
     shown = [*shown, *(row for row in ranked if row.is_current and row not in shown)]
-    yield f"{'g per transplanted head':>16}  {'better':>6}  {'gives up':>8}  treatment"
+    yield f"{'g a head':>16}  {'better':>6}  {'gives up':>8}  treatment"
     for row in shown:
         mark = " (current)" if row.is_current else " (recommended)" if row.is_recommended else ""
         chance = "" if row.probability_better is None else chance_percent(row.probability_better)
@@ -55,7 +55,7 @@ def _means(decision: Decision) -> Iterator[str]:
         yield _clipped(f"{row.yield_g:16.0f}  {chance:>6}  {given_up:>8}  {name}{mark}")
     left = len(ranked) - len(shown)
     if left:
-        yield _clipped(f"{'':34}  and {left} more; gives up in {decision.unit}")
+        yield _clipped(f"{'':26}  and {left} more; gives up in {decision.unit}")
 
 
 def _doses(results: Results) -> Iterator[str]:

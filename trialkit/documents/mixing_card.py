@@ -9,7 +9,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import Spoons
 
-AcidUse = Literal["not tried", "none", "strength unknown", "no safe step", "in steps"]
+AcidUse = Literal["not tried", "none", "strength unknown", "water unknown", "no safe step", "in steps"]
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class AcidStart:
     """Where to start with acid in a garden's water: an estimate."""
 
     garden: Annotated[str, "Name of the garden."]
-    alkalinity_mg_l_caco3: Annotated[float, "Of its water, mg/L as calcium carbonate."]
+    alkalinity_mg_l_caco3: Annotated[float | None, "Of its water, mg/L as calcium carbonate; None: not known."]
     acid: Annotated[Spoons | None, "How much; None where no step is safe in this water."]
 
 

@@ -12,7 +12,7 @@ from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import gardens_with_buckets
 from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.rules.trial_folder import Trial
-from trialkit.solution.acid_steps import AcidStep, safe_acid_step, smallest_acid_step
+from trialkit.solution.acid_steps import AcidStep, safe_acid_step
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import TARGET_PH, Water, mix
 
@@ -66,22 +66,25 @@ def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid
     acid = acid_product(trial.products, name)
     if acid is None:
         return CardAcid("strength unknown", name)
-    step = _step_for(trial, acid, sites)
+    waters = [row for row in _rows(trial, sites) if not pd.isna(row["alkalinity_mg_l_caco3"])]
+    if not waters:
+        return CardAcid("water unknown", name)
+    step = _step_for(trial, acid, waters)
     return CardAcid("in steps" if step else "no safe step", name, step, acid.grams_per_tsp)
 
 
-def _step_for(trial: Trial, acid: AcidProduct, sites: Sequence[str]) -> AcidStep | None:
-    """Return what all of some gardens bear at a time; None where none of them bears anything.
+def _rows(trial: Trial, sites: Sequence[str]) -> list[dict[Any, Any]]:
+    return list(trial.sites[trial.sites["site"].isin(sites)].to_dict("records"))
 
-    A garden of unknown water is given the smallest measure. One that bears none is told so beside its name.
+
+def _step_for(trial: Trial, acid: AcidProduct, waters: Sequence[Mapping[Any, Any]]) -> AcidStep | None:
+    """Return what all of some known waters bear at a time; None where none of them bears anything.
+
+    A garden whose water bears none, or is not known, is told so beside its name.
     """
     steps = [
-        smallest_acid_step(acid)
-        if pd.isna(row["alkalinity_mg_l_caco3"])
-        else safe_acid_step(
-            acid, trial.protocol.bucket.volume_l, float(row["alkalinity_mg_l_caco3"]), ph_start=_ph(row)
-        )
-        for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records")
+        safe_acid_step(acid, trial.protocol.bucket.volume_l, float(row["alkalinity_mg_l_caco3"]), ph_start=_ph(row))
+        for row in waters
     ]
     return min((step for step in steps if step), key=lambda step: step.tsp, default=None)
 
@@ -95,8 +98,12 @@ def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str], names: Map
     if acid is None:
         return
     product = nutrient_of(trial.protocol, trial.products)
-    for row in trial.sites[trial.sites["site"].isin(sites)].to_dict("records"):
+    rows = _rows(trial, sites)
+    some_known = not all(pd.isna(row["alkalinity_mg_l_caco3"]) for row in rows)
+    for row in rows:
         if pd.isna(row["alkalinity_mg_l_caco3"]):
+            if some_known:  # else the card itself says that no acid goes in yet
+                yield AcidStart(names.get(row["site"]) or row["site"], None, None)
             continue
         alkalinity, garden = float(row["alkalinity_mg_l_caco3"]), names.get(row["site"]) or row["site"]
         made = mix(

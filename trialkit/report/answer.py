@@ -21,7 +21,7 @@ from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatment_names import acid_words, level_label
 
 MOST_SPOONS_DRAWN = 12
-DISSOLVE = "Dissolve the powder in a cup of water first, and add that by small measures."
+DISSOLVE = "Dissolve the powder first, a level teaspoon in each cup of water, and add that by small measures."
 TONES = {
     Verdict.ADOPT: "change",
     Verdict.TAKE_CHEAPER: "change",

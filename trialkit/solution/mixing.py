@@ -93,6 +93,7 @@ NoteCode = Literal[
     "alkalinity guessed",
     "alkalinity contradicted",
     "no safe step of acid",
+    "needs no acid",
     "ph too low",
     "ph too high",
     "ph drifts",
@@ -306,10 +307,13 @@ def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
 def _notes(
     ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...], *, unsafe: bool
 ) -> Iterator[MixNote]:
-    if unsafe:
+    added = spoons[1].tsp if spoons[1] else 0.0
+    if unsafe and not added and ph <= WINDOW_PH[1]:
+        yield MixNote("needs no acid", ph)
+    elif unsafe:
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
     low, high = _span(PH_RANGES)
-    if ph < low - STRIP_STEP / 2:
+    if ph < low - STRIP_STEP / 2 and added:
         yield MixNote("ph too low", ph, low, high)
     elif ph > high and not unsafe:  # more acid would lower it, but none can be added safely
         yield MixNote("ph too high", ph, low, high)

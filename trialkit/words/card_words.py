@@ -76,6 +76,11 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
             f"Add no {acid.name} yet: products.csv does not tell how strong it is, so nobody can say how much is safe "
             "at a time. Ask the adviser for a new card."
         )
+    elif acid.use == "water unknown":
+        yield (
+            f"Add no {acid.name} yet: nobody has told how much alkalinity this water has, so nobody can say how much "
+            "is safe at a time. Ask the water supplier or test it, tell the adviser, and get a new card."
+        )
     elif acid.use == "no safe step":
         yield NO_SAFE_STEP
     if acid.step is None:
@@ -103,6 +108,8 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
 
 
 def _start(start: AcidStart, measures: Measures) -> StartWords:
+    if start.alkalinity_mg_l_caco3 is None:
+        return StartWords(start.garden, "no acid until its alkalinity is known", "not known")
     amount = (
         "no acid, as its water would turn sour at the first spoon"
         if start.acid is None

@@ -112,7 +112,7 @@ def _aside(decision: Decision) -> str:
     if later and later.lower * later.upper > 0:
         days = number(abs(later.estimate), 2)
         parts.append(f"it was ready {days} days {'later' if later.estimate > 0 else 'sooner'}")
-    return f"; {' and '.join(parts)}" if parts else ""
+    return f"; {', and '.join(parts)}" if parts else ""
 
 
 def _take_the_cheaper(decision: Decision, system: MeasureSystem) -> tuple[str, str]:

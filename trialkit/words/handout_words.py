@@ -112,7 +112,7 @@ def steps(document: Recommended) -> Iterator[str]:
         yield f"Stir in {nutrient}. Level the spoon. Stir until you see no grains."
     if acid_name(best) and document.acid:
         if is_dissolved(document):
-            yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into a cup of water first."
+            yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into each cup of water first."
         yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
         yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"

@@ -10,6 +10,8 @@ from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
 from trialkit.words.measures import Measures, in_measures, measure_words, spoons, volume_words
 
+NO_POWDER = " Never add the powder itself."
+
 
 def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
     """Say what goes into a bucket, what comes of it, and what to mind; one text a line."""
@@ -19,6 +21,9 @@ def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
     yield from (f"  {_amount(amount, measures)}" for amount in (mix.nutrient, mix.acid) if amount)
     if mix.acid_step and mix.acid and mix.acid.tsp > 0:
         yield f"  {_step(mix.acid_step, mix.acid, measures)}"
+    elif mix.acid and mix.acid.tsp > 0:
+        powder = NO_POWDER if mix.acid.solution_tsp is not None else ""
+        yield f"  Do not add it: no step of it is safe in this water; what follows is what it would do.{powder}"
     if mix.elements_mg_l:
         yield "Nutrients, mg/L: " + ", ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.elements_mg_l.items())
     if mix.recipe.shares:
@@ -58,7 +63,7 @@ def _dissolved(amount: MixAmount, solution_tsp: float, measures: Measures) -> st
 
 def _step(step: AcidStep, acid: MixAmount, measures: Measures) -> str:
     """Say how the acid goes in."""
-    powder = " Never add the powder itself." if acid.solution_tsp is not None else ""
+    powder = NO_POWDER if acid.solution_tsp is not None else ""
     at_a_time = in_measures(measures, measure_words(step.tsp), f"{step.millilitres:.3g} mL")
     return (
         f"Add it in steps of {at_a_time} at most; after each stir, wait a minute, read the strip, and stop between pH "
@@ -82,7 +87,7 @@ def note_words(note: MixNote, measures: Measures = "both") -> str:
         apart = " pH and hardness contradict each other (softened water?)." if "contradicted" in note.code else ""
         return (
             f"Alkalinity is a guess, {note.value:.0f} mg/L, and may be {note.lower:.0f} to {note.upper:.0f}.{apart} "
-            "Add acid bit by bit and read the strip, or test the alkalinity."
+            "Test the alkalinity, or go by the strip after every small step of acid."
         )
     if note.code == "no safe step of acid":
         smallest = f"{note.value * TEASPOON_ML:.2g} mL" if metric else measure_words(note.value)
@@ -90,6 +95,8 @@ def note_words(note: MixNote, measures: Measures = "both") -> str:
             f"Next to nothing in this water holds the pH: even {smallest} could take it past {note.lower:g} to "
             f"{note.upper:g}. Add no acid, and read a strip again after some days."
         )
+    if note.code == "needs no acid":
+        return f"The water is at pH {note.value:.1f} as it comes: it needs no acid."
     if note.code in ("ph too low", "ph too high"):
         low = note.code == "ph too low"
         return (

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import chance_percent, fixed, measure, more_or_less, p_value, plain, signed, tie
-from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_results, safe_text, shorten
+from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_text, shorten
 from trialkit.words.measures import teaspoons
 from trialkit.words.phrases import chance, chance_word, date_words
 from trialkit.words.treatment_names import acid_words, level_label, treatment_words
@@ -113,7 +113,7 @@ def test_names_lose_direction_overrides_and_control_characters() -> None:
     assert len(safe_text("x" * 10_000)) == LONGEST_TEXT
     spoilt = ({"k\u202e": (Treatment("\x07", 1.5), None, True)},)
     assert safe_document(spoilt) == ({"k": (Treatment("\ufffd", 1.5), None, True)},)
-    assert safe_results({"k\u202e": [{"a": "\x07"}, None, 1.5, True]}) == {"k": [{"a": "\ufffd"}, None, 1.5, True]}
+    assert safe_document({"k\u202e": [{"a": "\x07"}, None, 1.5, True]}) == {"k": [{"a": "\ufffd"}, None, 1.5, True]}
 
 
 @given(st.text(alphabet=st.characters()))

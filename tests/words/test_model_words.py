@@ -17,17 +17,17 @@ MODEL = FittedModel(
 @pytest.mark.parametrize(
     ("term", "residual", "label"),
     [
-        ("site", "heads", "sites"),
-        ("site:block", "heads", "blocks within sites"),
+        ("site", "heads", "gardens"),
+        ("site:block", "heads", "blocks within gardens"),
         ("site:block:whole_plot", "heads", "whole plots within blocks"),
         ("site:block:row", "heads", "rows within blocks"),
-        ("site:volunteer", "heads", "volunteers within sites"),
+        ("site:volunteer", "heads", "volunteers within gardens"),
         ("bucket", "heads", "buckets treated alike"),
         ("residual", "heads", "heads within a bucket"),
         ("residual", "buckets", "buckets treated alike"),
         ("residual:FERN", "buckets", "buckets treated alike at FERN"),
-        ("site:cultivar", "heads", "cultivar effect differing between sites"),
-        ("site:dose_tsp", "heads", "dose effect differing between sites"),
+        ("site:cultivar", "heads", "cultivar effect differing between gardens"),
+        ("site:dose_tsp", "heads", "dose effect differing between gardens"),
     ],
 )
 def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: str) -> None:

@@ -13,7 +13,7 @@ from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.garden_buckets import buckets_of_garden, gardens_with_buckets
 from trialkit.layouts.bench import bench_maps
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
@@ -106,8 +106,8 @@ def _page(trial: Trial, template: str, **parts: Any) -> str:
         environment(TEMPLATES)
         .get_template(template)
         .render(
-            title=safe_results(about.title),
-            season=safe_results(about.season),
+            title=safe_text(about.title),
+            season=safe_text(about.season),
             cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
             style=style,
             policy=content_security_policy(style),
@@ -122,7 +122,7 @@ def _cards(trial: Trial, sites: Sequence[str]) -> list[CardWords]:
 
 def _garden_name(trial: Trial, site: str) -> str:
     names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
-    return str(safe_results(names.get(site) or site))
+    return safe_text(str(names.get(site) or site))
 
 
 def _label(trial: Trial, bucket: str) -> Label:
@@ -136,7 +136,7 @@ def _label(trial: Trial, bucket: str) -> Label:
 
 
 def _treatment(trial: Trial, row: dict[str, Any]) -> str:
-    return str(safe_results(treatment_label(Treatment.of(row), trial.protocol.treatment_columns)))
+    return safe_text(str(treatment_label(Treatment.of(row), trial.protocol.treatment_columns)))
 
 
 def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:

@@ -11,7 +11,7 @@ from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import Treatment
 from trialkit.forms.garden_buckets import buckets_of_garden
 from trialkit.pages.cautions import CAUTIONS
-from trialkit.pages.safe_text import safe_results
+from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
@@ -38,7 +38,7 @@ def phone_form(trial: Trial, site: str) -> str:
     WrongCall
         If the trial has no such garden, or it has no buckets.
     """
-    data = safe_results(_data(trial, site))
+    data = safe_document(_data(trial, site))
     style = page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8")
     script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
     return (

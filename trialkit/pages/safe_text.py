@@ -30,17 +30,8 @@ def safe_text(text: str) -> str:
     return "".join(_safe_character(c) for c in shown if c not in DIRECTION_MARKS)
 
 
-def safe_results(value: Any) -> Any:
-    """Copy results with every text in them, keys included, made safe."""
-    if isinstance(value, Mapping):
-        return {safe_text(str(key)): safe_results(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [safe_results(item) for item in value]
-    return safe_text(value) if isinstance(value, str) else value
-
-
 def safe_document(value: Value) -> Value:
-    """Copy a document, a frozen value, with every text in it made safe.
+    """Copy a document, or the plain data of a page, with every text in it made safe.
 
     Examples
     --------
@@ -55,10 +46,10 @@ def safe_document(value: Value) -> Value:
 def _safe_copy(value: Any) -> Any:
     if isinstance(value, str):
         return value if isinstance(value, Enum) else safe_text(value)
-    if isinstance(value, tuple):
-        return tuple(_safe_copy(item) for item in value)
+    if isinstance(value, list | tuple):
+        return type(value)(_safe_copy(item) for item in value)
     if isinstance(value, Mapping):
-        return {safe_text(key): _safe_copy(item) for key, item in value.items()}
+        return {safe_text(str(key)): _safe_copy(item) for key, item in value.items()}
     if is_dataclass(value) and not isinstance(value, type):
         return replace(value, **{field.name: _safe_copy(getattr(value, field.name)) for field in fields(value)})
     return value

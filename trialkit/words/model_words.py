@@ -9,12 +9,12 @@ from trialkit.documents.findings import FittedModel, Note, PartlyTested
 from trialkit.words.factor_words import effect_label
 
 BETWEEN = {
-    "site": "sites",
-    "site:block": "blocks within sites",
+    "site": "gardens",
+    "site:block": "blocks within gardens",
     "site:block:whole_plot": "whole plots within blocks",
     "site:block:row": "rows within blocks",
     "site:block:column": "columns within blocks",
-    "site:volunteer": "volunteers within sites",
+    "site:volunteer": "volunteers within gardens",
     "bucket": "buckets treated alike",
 }
 TOO_SMALL = "too small to measure"
@@ -26,7 +26,7 @@ def variance_label(term: str, residual: Literal["heads", "buckets"]) -> str:
     Examples
     --------
     >>> variance_label("site:block", "heads"), variance_label("site:dose_tsp", "heads")
-    ('blocks within sites', 'dose effect differing between sites')
+    ('blocks within gardens', 'dose effect differing between gardens')
     >>> variance_label("residual", "heads"), variance_label("residual:FERN", "buckets")
     ('heads within a bucket', 'buckets treated alike at FERN')
     """
@@ -34,7 +34,7 @@ def variance_label(term: str, residual: Literal["heads", "buckets"]) -> str:
     if first == "residual":
         between = "heads within a bucket" if residual == "heads" else BETWEEN["bucket"]
         return f"{between} at {second}" if second else between
-    return BETWEEN.get(term) or f"{effect_label(second)} effect differing between sites"
+    return BETWEEN.get(term) or f"{effect_label(second)} effect differing between gardens"
 
 
 def model_sentences(model: FittedModel) -> tuple[str, ...]:

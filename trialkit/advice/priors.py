@@ -1,0 +1,43 @@
+"""What is thought of standard deviations before any record: half-normal distributions, their scales in one table.
+
+Scales are those of lettuce heads of some 100 to 250 g (common practice, no source, unless it is named); the half-normal
+for standard deviations in small numbers of groups is Gelman's advice (2006, Bayesian Analysis 1, 515-534, who takes the
+half-t; the normal's lighter tail keeps what three gardens say within reason).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+WEIGHT_G: Mapping[str, float] = MappingProxyType(
+    {
+        "bucket": 40.0,
+        "block": 15.0,
+        "whole_plot": 15.0,
+        "garden": 30.0,
+        "garden_cultivar": 12.0,
+        "garden_dose": 8.0,
+        "garden_acidifier": 8.0,
+        "season": 8.0,
+        "cultivar": 20.0,
+        "acidifier": 15.0,
+        "curve": 15.0,
+        "interaction": 5.0,
+        "water": 8.0,
+        "sun": 6.0,
+        "kind": 6.0,
+    }
+)
+"""Scale of the half-normal prior of each standard deviation, g of the weight of a usable head."""
+SLOPE_G = 40.0
+"""Standard deviation of the straight part of the dose curve over the range tried, g."""
+LEVEL_G = 60.0
+"""Standard deviation between seasons' levels, g: so wide that what trials tell of each other's treatments is left to
+those that they share."""
+
+SHARE_LOGIT: Mapping[str, float] = MappingProxyType({"garden": 1.5, "treatment": 0.7, "practice": 0.5})
+"""Scale of the half-normal prior of each standard deviation of usable shares, logits: between gardens, of what is
+tried, and of that between gardens and seasons."""
+SHARE_MEAN, SHARE_SD = 2.0, 1.5
+"""Of the logit of a share before any record: some 88 in 100, from 30 to 99."""

@@ -1,0 +1,318 @@
+"""Records of buckets, gathered by trial and garden into the small matrices that the model asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from trialkit.advice.elimination import Told
+from trialkit.advice.terms import NO_KIND, Points, Terms, scale_of
+from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+
+USUAL_ALKALINITY, ALKALINITY_STEP = 90.0, 60.0
+USUAL_SUN, SUN_STEP = 6.0, 2.0
+"""A garden in the middle of the county's, and what counts as a large difference (common practice, no source)."""
+LEAST_RANGE = 0.5
+"""Of those differences, below which water or sun do not differ enough to tell what they do."""
+LOCAL = ("block", "whole_plot")
+"""Local groupings, each within the one before."""
+
+
+@dataclass(frozen=True)
+class Records:
+    """What buckets of one or more trials gave.
+
+    Attributes
+    ----------
+    buckets : pandas.DataFrame
+        ``trial``, ``site`` (a name that stands for the same garden in every trial), ``block`` and ``whole_plot``
+        ("" where there is none), ``cultivar``, ``acidifier`` ("" where it plays no part), ``dose`` (missing where it
+        plays none), ``recorded`` and ``usable`` heads, ``weight_g`` (mean weight of a usable head; missing where none
+        was weighed).
+    gardens : pandas.DataFrame
+        By ``trial`` and ``site``: ``alkalinity`` (mg/L as calcium carbonate), ``sun_hours``, ``kind``; missing where
+        not known.
+    head_variance : float
+        Of the heads of a bucket, pooled, g squared; 0 where it is not known, and part of the buckets' then.
+    """
+
+    buckets: pd.DataFrame
+    gardens: pd.DataFrame
+    head_variance: float = 0.0
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Names of the levels, in the order in which the model counts them."""
+
+    cultivar: tuple[str, ...]
+    acidifier: tuple[str, ...]
+    kind: tuple[str, ...]
+
+    def points(self, cultivar: Sequence[str], acidifier: Sequence[str], dose: FloatArray) -> Points:
+        """Treatments in an average garden."""
+        return Points.of(
+            np.array([self.cultivar.index(one) for one in cultivar], np.intp),
+            np.array([self.acidifier.index(one) for one in acidifier], np.intp),
+            np.nan_to_num(np.asarray(dose, float)),
+        )
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Records as the model asks for them; ``sites`` are gardens in a trial, ``k`` the most treatments of a trial.
+
+    Attributes
+    ----------
+    levels : Levels
+    terms : Terms
+    treatments : tuple of Points
+        Those of each trial.
+    trial : ndarray of int, shape (sites,)
+    design : ndarray, shape (sites, k, p)
+    returns : ndarray of bool, shape (sites,)
+        Whether the garden took part in another trial too.
+    practice : mapping of str to ndarray, shape (trials, k, k)
+        Covariances by factor of what gardens and seasons do.
+    shared : ndarray, shape (trials, k, k)
+        One between treatments that a trial has.
+    gram : ndarray, shape (classes, sites, k + places + 1, ...)
+        Cross products of treatments, local places and weights, by how many heads a bucket's weight is the mean of.
+    heads, count : ndarray, shape (classes,)
+        Those numbers of heads, and how many buckets have them.
+    place : ndarray of int, shape (places,)
+        Which local standard deviation each place has: 0 blocks, 1 whole plots.
+    usable, recorded : ndarray, shape (sites, k)
+        Heads.
+    local : tuple of str
+        Local groupings that there are.
+    names : tuple of (str, str)
+        Trial and garden of each of the sites.
+    """
+
+    levels: Levels
+    terms: Terms
+    treatments: tuple[Points, ...]
+    trial: IntArray
+    design: FloatArray
+    returns: BoolArray
+    practice: Mapping[str, FloatArray]
+    shared: FloatArray
+    gram: FloatArray
+    heads: FloatArray
+    count: FloatArray
+    place: IntArray
+    usable: FloatArray
+    recorded: FloatArray
+    local: tuple[str, ...]
+    names: tuple[tuple[str, str], ...]
+    weighed: int
+    head_variance: float
+
+    def told(self, bucket: FloatArray, places: Sequence[FloatArray]) -> Told:
+        """What weights tell of treatments, given standard deviations (each of shape (m,)) of buckets and places."""
+        k = self.design.shape[1]
+        variance = bucket[:, None] ** 2 + self.head_variance / self.heads[None, :]
+        gram = np.tensordot(1 / variance, self.gram, 1)
+        spread = np.array(places).T[:, self.place] if len(self.place) else np.zeros((len(bucket), 0))
+        inside = gram[:, :, k:-1, k:-1] * spread[:, None, :, None] * spread[:, None, None, :]
+        inside = np.eye(len(self.place)) + inside
+        keep = np.r_[0:k, gram.shape[-1] - 1]
+        across = gram[:, :, keep, k:-1] * spread[:, None, None, :]
+        left = gram[:, :, keep[:, None], keep] - across @ np.linalg.solve(inside, across.swapaxes(2, 3))
+        logs = np.linalg.slogdet(inside)[1].sum(1) + np.log(variance) @ self.count
+        return Told(left[..., :k, :k], left[..., :k, k], left[..., k, k].sum(1), logs)
+
+
+def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
+    """Gather records.
+
+    Parameters
+    ----------
+    records : Records
+    asked : sequence of float
+        Further strengths of the solution that will be asked about, within the range tried.
+    """
+    rows = records.buckets.sort_values(["trial", "site"], kind="stable").reset_index(drop=True)
+    sites = rows[["trial", "site"]].drop_duplicates().merge(records.gardens, on=["trial", "site"], how="left")
+    levels = Levels(
+        cultivar=_names(rows["cultivar"]),
+        acidifier=_names(rows["acidifier"]),
+        kind=tuple(name for name in _names(sites["kind"].fillna("")) if name),
+    )
+    dose = rows["dose"].to_numpy(float)
+    tried = np.unique(dose[np.isfinite(dose)])
+    scale = scale_of(tried.tolist()) if len(tried) else None
+    doses = np.unique(np.r_[tried, list(asked)]) if scale else np.zeros(1)
+    strength = np.nan_to_num(dose) if scale else np.zeros(len(rows))
+    coded = np.column_stack([_codes(rows["cultivar"]), _codes(rows["acidifier"]), strength])
+    trial, _ = pd.factorize(sites["trial"])
+    site = rows.groupby(["trial", "site"], sort=False).ngroup().to_numpy()
+    treatments, treatment = _treatments(coded, trial[site])
+    cells = np.unique(coded, axis=0)
+    cells[:, 2] = np.abs(doses[None, :] - cells[:, 2:]).argmin(1)
+    about = _About.of(sites, levels.kind)
+    terms = Terms(
+        cultivars=len(levels.cultivar),
+        acidifiers=len(levels.acidifier),
+        kinds=len(levels.kind),
+        scale=scale,
+        doses=doses,
+        cells=cells.astype(np.intp),
+        returning=int(about.returning.max(initial=-1)) + 1,
+        water=_differ(about.water),
+        sun=_differ(about.sun),
+    )
+    k = max(map(len, treatments))
+    weight, usable = rows["weight_g"].to_numpy(float), rows["usable"].to_numpy(float)
+    known = np.isfinite(weight) & (usable > 0)
+    heads, which = np.unique(usable[known] if records.head_variance else np.ones(known.sum()), return_inverse=True)
+    local = _local(rows[known], site[known])
+    place, wide = _wide(treatment[known], local, weight[known], k)
+    gram = _grams(wide, site[known], which, (len(heads), len(sites)))
+    return Gathered(
+        levels=levels,
+        terms=terms,
+        treatments=treatments,
+        trial=trial.astype(np.intp),
+        design=_design(terms, treatments, trial, about, k),
+        returns=about.returning >= 0,
+        practice={
+            name: _square(treatments, [terms.practice(own)[name] for own in treatments], k)
+            for name in terms.practice(treatments[0])
+        },
+        shared=_square(treatments, [np.ones((len(own), len(own))) for own in treatments], k),
+        gram=gram,
+        heads=heads,
+        count=np.bincount(which, minlength=len(heads)).astype(float),
+        place=place,
+        usable=_added(usable, site, treatment, (len(sites), k)),
+        recorded=_added(rows["recorded"].to_numpy(float), site, treatment, (len(sites), k)),
+        local=tuple(name for name, _ in local),
+        names=tuple(sites[["trial", "site"]].itertuples(index=False, name=None)),
+        weighed=int(known.sum()),
+        head_variance=records.head_variance,
+    )
+
+
+@dataclass(frozen=True)
+class _About:
+    """What is known of each garden in a trial: its water and sun, scaled; its kind and place among returning ones."""
+
+    water: FloatArray
+    sun: FloatArray
+    kind: IntArray
+    returning: IntArray
+
+    @classmethod
+    def of(cls, sites: pd.DataFrame, kinds: tuple[str, ...]) -> _About:
+        seen = sites["site"].value_counts()
+        back = {name: i for i, name in enumerate(sorted(seen.index[seen > 1]))}
+        return cls(
+            (sites["alkalinity"].to_numpy(float) - USUAL_ALKALINITY) / ALKALINITY_STEP,
+            (sites["sun_hours"].to_numpy(float) - USUAL_SUN) / SUN_STEP,
+            np.array([kinds.index(one) if one in kinds else NO_KIND for one in sites["kind"]], np.intp),
+            np.array([back.get(name, -1) for name in sites["site"]], np.intp),
+        )
+
+
+def _names(column: pd.Series) -> tuple[str, ...]:
+    return tuple(sorted(map(str, column.unique())))
+
+
+def _codes(column: pd.Series) -> IntArray:
+    names = _names(column)
+    return np.asarray(column.astype(str).map({name: i for i, name in enumerate(names)}), np.intp)
+
+
+def _differ(values: FloatArray) -> bool:
+    known = values[np.isfinite(values)]
+    return len(known) >= FEWEST_RANDOM_LEVELS and float(np.ptp(known)) > LEAST_RANGE
+
+
+def _treatments(coded: FloatArray, trial: IntArray) -> tuple[tuple[Points, ...], IntArray]:
+    """Distinct treatments of each trial, and the place of each row's among its trial's."""
+    found, place = [], np.empty(len(coded), np.intp)
+    for t in range(trial.max() + 1):
+        own, codes = np.unique(coded[trial == t], axis=0, return_inverse=True)
+        place[trial == t] = codes.ravel()
+        found.append(Points.of(own[:, 0].astype(np.intp), own[:, 1].astype(np.intp), own[:, 2]))
+    return tuple(found), place
+
+
+def _design(terms: Terms, treatments: Sequence[Points], trial: IntArray, about: _About, k: int) -> FloatArray:
+    found = np.zeros((len(trial), k, len(terms.names)))
+    for s, t in enumerate(trial):
+        own = treatments[t]
+        here = replace(
+            own,
+            water=np.full(len(own), np.nan_to_num(about.water[s])),
+            sun=np.full(len(own), np.nan_to_num(about.sun[s])),
+            kind=np.full(len(own), about.kind[s]),
+        )
+        found[s, : len(own)] = terms.columns(here, np.full(len(own), about.returning[s]))
+    return found
+
+
+def _square(treatments: Sequence[Points], covariances: Sequence[FloatArray], k: int) -> FloatArray:
+    """Covariances of each trial's treatments, filled up with zeros."""
+    found = np.zeros((len(treatments), k, k))
+    for t, covariance in enumerate(covariances):
+        found[t, : len(covariance), : len(covariance)] = covariance
+    return found
+
+
+def _local(rows: pd.DataFrame, site: IntArray) -> list[tuple[str, IntArray]]:
+    """Local groupings that say something, with the place of each row among those of its garden."""
+    found: list[tuple[str, IntArray]] = []
+    at = rows.assign(_site=site)
+    for name in LOCAL:
+        label = at.groupby(["_site", *LOCAL[: LOCAL.index(name) + 1]], sort=False).ngroup().to_numpy()
+        within = pd.DataFrame({"site": site, "label": label})
+        several = within.groupby("site")["label"].nunique().max() > 1
+        coarser = all(len(np.unique(label)) > len(np.unique(_joint(site, other))) for _, other in found)
+        if several and within["label"].duplicated().any() and coarser:
+            code = within.groupby("site")["label"].transform(lambda own: pd.factorize(own)[0])
+            found.append((name, code.to_numpy(np.intp)))
+    return found
+
+
+def _joint(one: IntArray, other: IntArray) -> IntArray:
+    return np.asarray(one * (other.max(initial=0) + 1) + other, np.intp)
+
+
+def _wide(
+    treatment: IntArray, local: Sequence[tuple[str, IntArray]], weight: FloatArray, k: int
+) -> tuple[IntArray, FloatArray]:
+    """Rows as columns of treatments, local places and weight; and which local grouping each place is of."""
+    sizes = [int(code.max()) + 1 for _, code in local]
+    place = np.repeat(np.arange(len(local)), sizes).astype(np.intp)
+    wide = np.zeros((len(weight), k + len(place) + 1))
+    rows, start = np.arange(len(weight)), k
+    wide[rows, treatment] = 1.0
+    for (_, code), size in zip(local, sizes, strict=True):
+        wide[rows, start + code] = 1.0
+        start += size
+    wide[:, -1] = weight
+    return place, wide
+
+
+def _grams(wide: FloatArray, site: IntArray, heads: IntArray, shape: tuple[int, int]) -> FloatArray:
+    """Cross products of the rows of each garden, by number of heads: shape (classes, sites, columns, columns)."""
+    found = np.zeros((*shape, wide.shape[1], wide.shape[1]))
+    order = np.lexsort((site, heads))
+    key = heads[order] * shape[1] + site[order]
+    for own in np.split(order, np.flatnonzero(np.diff(key)) + 1):
+        if len(own):
+            found[heads[own[0]], site[own[0]]] = wide[own].T @ wide[own]
+    return found
+
+
+def _added(values: FloatArray, site: IntArray, treatment: IntArray, shape: tuple[int, int]) -> FloatArray:
+    found = np.zeros(shape)
+    np.add.at(found, (site, treatment), values)
+    return found

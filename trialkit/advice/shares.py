@@ -1,0 +1,194 @@
+"""Share of planted heads that become usable ones: a binomial model of the same effects, by Laplace's approximation.
+
+Heads of a bucket fare alike, so counts are divided by the design effect (Rao & Scott 1992, Biometrics 48, 577-585).
+Given the standard deviations, effects are at their mode and Gaussian about it (Tierney & Kadane 1986, J. Am. Stat.
+Assoc. 81, 82-86); standard deviations are averaged over as those of weights are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import expit
+
+from trialkit.advice.elimination import Effects, Floors, Told, eliminate
+from trialkit.advice.integration import Integrated, half_normal, integrate
+from trialkit.advice.priors import SHARE_LOGIT, SHARE_MEAN, SHARE_SD
+from trialkit.advice.records import Gathered
+from trialkit.advice.terms import Points
+from trialkit.domain.arrays import FloatArray, IntArray
+
+SETTLED, MOST_ROUNDS = 1e-5, 60
+"""Of logits: Laplace's likelihood is flat about the mode, and errs by the square of this."""
+LESS_LIKELY = 0.5
+"""Interactions, and effects of water, sun and kind of garden, in units of those of what is tried."""
+LASTING = 0.5
+"""Share of what a returning garden does that it does every year."""
+CHUNK = 4_000_000
+POINTS = 64
+LEAST_WEIGHT = 1e-10
+
+
+@dataclass(frozen=True)
+class ShareModel:
+    """The model of usable shares.
+
+    Attributes
+    ----------
+    gathered : Gathered
+    design_effect : float
+        By how much heads count for less than independent ones.
+    scales : mapping of str to float
+        Of the half-normal priors of standard deviations, logits.
+    """
+
+    gathered: Gathered
+    design_effect: float
+    scales: Mapping[str, float]
+
+    def log_density(self, at: FloatArray) -> FloatArray:
+        """Log posterior density of the scores of standard deviations, shape (m, 3) to (m,)."""
+        size = max(1, CHUNK // self.gathered.design.size)
+        found = np.concatenate([self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)])
+        return np.asarray(found - 0.5 * (at**2).sum(1))
+
+    def sd(self, at: FloatArray) -> FloatArray:
+        """Standard deviations of gardens, of what is tried, and of that between gardens and seasons, shape (m, 3)."""
+        return np.column_stack(
+            [half_normal(score, scale) for score, scale in zip(at.T, self.scales.values(), strict=True)]
+        )
+
+    def effects(self, at: FloatArray) -> Effects:
+        """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
+        g = self.gathered
+        usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
+        return laplace(usable, heads, self.floors(self.sd(at)))
+
+    def floors(self, sd: FloatArray) -> Floors:
+        """Covariances given standard deviations as from `sd`."""
+        g, (garden, treatment, practice) = self.gathered, sd.T
+        level = garden if len(g.treatments) > 1 else np.zeros(len(sd))
+        there = _times(garden**2, g.shared)
+        season = _times(level**2, g.shared)
+        for covariance in g.practice.values():
+            there = there + _times(practice**2, covariance)
+            season = season + _times((practice / 2) ** 2, covariance)
+        keep = np.where(g.returns, 1 - LASTING, 1.0)
+        names = g.terms.names
+        prior = np.empty((len(sd), len(names)))
+        for j, name in enumerate(names):
+            if name == "level":
+                prior[:, j] = SHARE_SD
+            elif name == "garden":
+                prior[:, j] = garden * np.sqrt(LASTING)
+            elif name.startswith("garden_"):
+                prior[:, j] = practice * np.sqrt(LASTING)
+            else:
+                less = 1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY
+                prior[:, j] = less * g.terms.ratio[j] * treatment
+        centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in names])
+        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
+
+
+def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
+    """Binomial counts by treatment and garden: effects at their mode, and Laplace's likelihood.
+
+    Parameters
+    ----------
+    usable, heads : ndarray, shape (sites, k)
+        Counts, fractions allowed; no heads where a trial has fewer treatments.
+    floors : Floors
+    """
+    m = len(floors.precision)
+    logit = np.broadcast_to(np.log((usable + 0.5) / (heads - usable + 0.5)), (m, *usable.shape))
+    found = None
+    for _ in range(MOST_ROUNDS):
+        told = _working(usable, heads, logit)[0]
+        found = eliminate(told, floors, back=True)
+        assert found.treatments is not None
+        step = found.treatments - logit
+        # Far from the mode Newton's step can be much too long.
+        step = np.clip(step, -2.0, 2.0)
+        logit = logit + step
+        if np.abs(step[:, heads > 0]).max(initial=0.0) < SETTLED:
+            break
+    assert found is not None
+    told, distance = _working(usable, heads, logit)
+    found = eliminate(told, floors, back=True)
+    likelihood = found.log_likelihood + 0.5 * distance + _log_binomial(usable, heads, logit)
+    return replace(found, log_likelihood=likelihood)
+
+
+def _working(usable: FloatArray, heads: FloatArray, logit: FloatArray) -> tuple[Told, FloatArray]:
+    """Counts as Gaussian records about the logit, and how far these lie from it."""
+    share = expit(logit)
+    weight = np.maximum(heads * share * (1 - share), np.where(heads > 0, LEAST_WEIGHT, 0.0))
+    away = usable - heads * share
+    score = weight * logit + away
+    k = heads.shape[-1]
+    information = weight[..., None] * np.eye(k)
+    shift = np.divide(away, weight, out=np.zeros_like(away), where=weight > 0)
+    records = (weight * (logit + shift) ** 2).sum((1, 2))
+    return Told(information, score, records, np.zeros(len(logit))), (weight * shift**2).sum((1, 2))
+
+
+def _log_binomial(usable: FloatArray, heads: FloatArray, logit: FloatArray) -> FloatArray:
+    return np.asarray((usable * logit - heads * np.logaddexp(0.0, logit)).sum((1, 2)))
+
+
+@dataclass(frozen=True)
+class Shares:
+    """What the records say of usable shares, over the points of the standard deviations."""
+
+    model: ShareModel
+    points: Integrated
+    sd: FloatArray
+    effects: Effects
+
+    def at(self, asked: Points, garden: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
+        """Mean shares over gardens and seasons, shape (n,), and their covariance, shape (n, n)."""
+        columns = self.model.gathered.terms.columns(asked, garden)
+        weight = self.points.weight
+        mean = self.effects.mean @ columns.T
+        half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
+        covariance = half.swapaxes(1, 2) @ half
+        factors = len(self.model.gathered.practice)
+        elsewhere = (self.sd[:, 0] ** 2 + 1.25 * factors * self.sd[:, 2] ** 2)[:, None]
+        # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
+        flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
+        wide = np.sqrt(1 + (np.pi / 8) * (elsewhere + np.diagonal(covariance, axis1=1, axis2=2)))
+        middle = expit(mean / wide)
+        slope = middle * (1 - middle) / flat
+        spread = slope[:, :, None] * covariance * slope[:, None, :]
+        overall = weight @ middle
+        away = middle - overall
+        return overall, np.einsum("m,mij->ij", weight, spread) + (weight[:, None] * away).T @ away
+
+    def elsewhere(self, asked: Points) -> FloatArray:
+        """Covariance of what a garden and season not yet seen do to shares, shape (n, n), their level left out."""
+        mean, _ = self.at(asked)
+        practice = float(self.points.weight @ self.sd[:, 2] ** 2)
+        covariance = 1.25 * practice * sum(self.model.gathered.terms.practice(asked).values(), np.zeros(1))
+        slope = mean * (1 - mean)
+        return np.asarray(slope[:, None] * covariance * slope)
+
+
+def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] = SHARE_LOGIT) -> Shares:
+    """Fit the model of usable shares.
+
+    Raises
+    ------
+    NotComputed
+        If the records leave the sizes of variation too open.
+    """
+    model = ShareModel(gathered, design_effect, scales)
+    points = integrate(model.log_density, np.zeros(len(scales)), POINTS)
+    keep = points.weight > 1e-4
+    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    return Shares(model, points, model.sd(points.at), model.effects(points.at))
+
+
+def _times(value: FloatArray, covariance: FloatArray) -> FloatArray:
+    return value[:, None, None, None] * covariance

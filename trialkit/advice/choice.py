@@ -9,13 +9,9 @@ from scipy.special import ndtr
 
 from trialkit.advice.shares import Shares
 from trialkit.advice.terms import Points
-from trialkit.advice.weights import Weights
+from trialkit.advice.weights import Weights, with_one
 from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 
-CHANGE_COST_G = 3.0
-"""Gain that a change of the handout must be worth before it is made, g a planted head (common practice, no source)."""
-SAME_VALUE_G = 1.0
-"""Doses whose values differ by less are alike, and the smaller is taken."""
 DRAWS = 4096
 NEAR_ZERO = 1e-9
 
@@ -55,8 +51,12 @@ class Prospects:
         Expected value over the practice's, and its standard deviation.
     better, better_here : ndarray, shape (n,)
         Chance of more value than the practice: on average over gardens and seasons; in a new garden and season.
+    yields : ndarray, shape (draws, n)
+        Equally likely weights of a planted head, on average over gardens and seasons, g.
     draws : ndarray, shape (draws, n)
-        Equally likely values on average over gardens and seasons.
+        Their values.
+    practice : int
+        Place of the practice.
     """
 
     value: FloatArray
@@ -67,7 +67,13 @@ class Prospects:
     gain_sd: FloatArray
     better: FloatArray
     better_here: FloatArray
+    yields: FloatArray
     draws: FloatArray
+    practice: int
+
+    def yield_gains(self, at: int) -> FloatArray:
+        """Draws of a candidate's yield less the practice's, g a planted head."""
+        return np.asarray(self.yields[:, at] - self.yields[:, self.practice])
 
 
 def prospects(
@@ -95,80 +101,95 @@ def prospects(
     garden : ndarray of int, optional
         Place among the returning gardens, where one of these is asked about.
     """
-    mean, half = weights.at(asked, garden)
-    share, share_covariance = shares.at(asked, garden)
-    pi = weights.points.weight
-    scaled = half * share
+    share, of_shares = shares.at(asked, garden)
+    here, there = with_one(of_shares, practice), with_one(shares.elsewhere(asked, share), practice)
+    elsewhere = weights.elsewhere(asked, practice)
+    root, scale, _ = np.linalg.svd(of_shares, hermitian=True)
+    shaken = (root * np.sqrt(scale)).T
+    pi, rng = weights.points.weight, np.random.Generator(np.random.PCG64(seed))
+    counts = np.diff(np.r_[0, np.round(np.cumsum(pi) * DRAWS / 2).astype(int)])
+    means, within, more, drawn = [], [], [], []
+    for at, other, n in zip(weights.at(asked, garden), elsewhere.swapaxes(0, 1), counts, strict=True):
+        means.append(at.mean)
+        scaled, alone = at.half * share, (at.alone * share) ** 2
+        alone = np.where(np.arange(len(share)) == practice, 0.0, alone + alone[practice])
+        within.append(((scaled - scaled[:, [practice]]) ** 2).sum(0) + alone + _of_difference(here, at.mean, practice))
+        more.append(_of_difference(other, share, practice) + _of_difference(there, at.mean, practice))
+        normal = rng.standard_normal((n, len(at.half))) @ at.half + rng.standard_normal((n, len(share))) * at.alone
+        moved = rng.standard_normal((n, len(shaken))) @ shaken
+        drawn += [(at.mean + s * normal) * np.clip(share + s * moved, 0.0, 1.0) for s in (1.0, -1.0)]
+    mean, yields = np.array(means), np.concatenate(drawn)
     centre = mean * share * value.per_gram - value.cost
-    expected = pi @ centre
-    away = np.arange(len(asked)) == practice
-    # Value less the practice's, the product of share and weight taken as normal about its mean.
-    contrast = np.eye(len(asked)) - away
-    of_shares = mean[:, :, None] * share_covariance * mean[:, None, :]
-    within = np.diagonal(contrast @ of_shares @ contrast.T, axis1=1, axis2=2) + (
-        (scaled - scaled[..., [practice]]) ** 2
-    ).sum(1)
-    elsewhere = share[:, None] * weights.elsewhere(asked) * share
-    more = _of_differences(elsewhere, practice) + _of_differences(
-        mean[:, :, None] * shares.elsewhere(asked) * mean[:, None, :], practice
-    )
-    gains = centre - centre[:, [practice]]
-    per_gram = value.per_gram
+    gains, expected = centre - centre[:, [practice]], pi @ centre
+    variance, wider = (np.array(part) * value.per_gram**2 for part in (within, np.add(within, more)))
     return Prospects(
         value=expected,
         weight_g=pi @ mean,
         share=share,
         yield_g=pi @ mean * share,
         gain=expected - expected[practice],
-        gain_sd=np.sqrt(pi @ (within * per_gram**2 + (gains - pi @ gains) ** 2)),
-        better=np.where(away, 0.5, _chance(gains, within * per_gram**2, pi)),
-        better_here=np.where(away, 0.5, _chance(gains, (within + more) * per_gram**2, pi)),
-        draws=_draws(weights, mean, half, share, share_covariance, value, seed),
+        gain_sd=np.sqrt(pi @ (np.maximum(variance, 0.0) + (gains - pi @ gains) ** 2)),
+        better=_chance(gains, variance, pi),
+        better_here=_chance(gains, wider, pi),
+        yields=yields,
+        draws=yields * value.per_gram - value.cost,
+        practice=practice,
     )
 
 
-def _of_differences(covariance: FloatArray, practice: int) -> FloatArray:
-    own = np.diagonal(covariance, axis1=1, axis2=2)
-    return np.asarray(own + own[:, [practice]] - 2 * covariance[:, :, practice])
+def _of_difference(covariance: FloatArray, times: FloatArray, practice: int) -> FloatArray:
+    """Variance of each less the practice, where each is so many times what the covariance (`with_one`) is of."""
+    own, across, one = covariance
+    return np.asarray(own * times**2 - 2 * across * times * times[practice] + one * times[practice] ** 2)
 
 
 def _chance(gain: FloatArray, variance: FloatArray, weight: FloatArray) -> FloatArray:
+    """Chance of a gain; a half of the practice itself."""
     return np.asarray(weight @ ndtr(gain / np.sqrt(np.maximum(variance, NEAR_ZERO))))
 
 
-def _draws(
-    weights: Weights,
-    mean: FloatArray,
-    half: FloatArray,
-    share: FloatArray,
-    covariance: FloatArray,
-    value: Value,
-    seed: int,
-) -> FloatArray:
-    """Values drawn: the points in proportion to their weights, Gaussian effects in pairs that balance."""
-    pi = weights.points.weight
-    rng = np.random.Generator(np.random.PCG64(seed))
-    bounds = np.round(np.cumsum(pi) * DRAWS / 2).astype(int)
-    root = np.linalg.svd(covariance, hermitian=True)
-    of_shares = root[0] * np.sqrt(root[1])
-    drawn = []
-    for at, middle, factor in zip(np.diff(np.r_[0, bounds]), mean, half, strict=True):
-        normal = rng.standard_normal((at, factor.shape[0])) @ factor
-        shaken = rng.standard_normal((at, of_shares.shape[1])) @ of_shares.T
-        drawn += [(middle + s * normal) * np.clip(share + s * shaken, 0.0, 1.0) for s in (1.0, -1.0)]
-    return np.concatenate(drawn) * value.per_gram - value.cost
+def expected_value(weights: Weights, shares: Shares, asked: Points, value: Value) -> FloatArray:
+    """Expected value of each candidate, shape (n,): that of `prospects`, and nothing else."""
+    columns, _ = weights.model.gathered.asked(asked)
+    mean = weights.points.weight @ weights.effects.mean @ columns.T
+    return np.asarray(mean * shares.at(asked)[0] * value.per_gram - value.cost)
+
+
+def grow_now(
+    value: FloatArray, practice: int, alike: BoolArray, dose: FloatArray, change_cost: float, same: float
+) -> int:
+    """Choose what to grow now: the greatest expected value, less what a change costs.
+
+    Parameters
+    ----------
+    value : ndarray, shape (n,)
+        Expected.
+    practice : int
+    alike : ndarray of bool, shape (n, n)
+        Candidates that differ in dose only.
+    dose : ndarray, shape (n,)
+    change_cost, same : float
+        In the unit of the value: what a change must be worth; which doses are alike, so that the smallest is taken.
+
+    Returns
+    -------
+    int
+        Place of the choice.
+    """
+    best = int(value.argmax())
+    near = alike[best] & (value >= value[best] - same)
+    best = int(np.where(near, dose, np.inf).argmin())
+    return best if value[best] - value[practice] > change_cost else practice
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """The choice, and how sure it is.
+    """A choice, and how sure it is.
 
     Attributes
     ----------
     at : int
         Place of what to grow now.
-    best : int
-        Place of the greatest expected value, whatever a change costs.
     changed, settled : bool
         Whether it is another than the practice, and whether it is sure enough to lie within the margin of the best.
     near_best : ndarray, shape (n,)
@@ -178,44 +199,26 @@ class Chosen:
     """
 
     at: int
-    best: int
     changed: bool
     settled: bool
     near_best: FloatArray
     regret: FloatArray
 
 
-def choose(
-    found: Prospects,
-    practice: int,
-    alike: BoolArray,
-    order: FloatArray,
-    margin: float,
-    sure: float,
-    change_cost: float = CHANGE_COST_G,
-    same: float = SAME_VALUE_G,
-) -> Chosen:
-    """Choose what to grow now.
+def how_sure(found: Prospects, at: int, margin: float, sure: float) -> Chosen:
+    """Say how sure a choice is.
 
     Parameters
     ----------
     found : Prospects
-    practice : int
-    alike : ndarray of bool, shape (n, n)
-        Candidates that differ in dose only.
-    order : ndarray, shape (n,)
-        Dose.
-    margin, change_cost, same : float
-        In the decision's unit: how near the best is near enough; what a change costs; which doses are alike.
+    at : int
+        Place of the choice.
+    margin : float
+        How near the best is near enough, in the unit of the value.
     sure : float
-        Chance asked for.
+        Chance from which a choice is settled.
     """
-    value = found.value
-    best = int(value.argmax())
-    near = alike[best] & (value >= value[best] - same)
-    best = int(np.where(near, order, np.inf).argmin())
-    at = best if value[best] - value[practice] > change_cost else practice
     top = found.draws.max(1)
     near_best = (found.draws >= top[:, None] - margin).mean(0)
     regret = (top[:, None] - found.draws).mean(0)
-    return Chosen(at, best, at != practice, bool(near_best[at] >= sure), near_best, regret)
+    return Chosen(at, at != found.practice, bool(near_best[at] >= sure), near_best, regret)

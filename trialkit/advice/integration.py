@@ -25,7 +25,9 @@ TAIL_DF, REACH = 8.0, 1.5
 ENOUGH, ROUNDS_OF_FRAMES = 0.35, 3
 STEP = 0.05
 """Of the differences that give slope and curvature, in units of scores."""
-ROUNDS, CLOSE = 40, 1e-3
+ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
+TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
+"""The mode need not be exact: weights make up for where the points are put."""
 
 
 def half_normal(score: FloatArray, scale: float) -> FloatArray:
@@ -137,44 +139,44 @@ def _weighted(
 
 
 def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mode and negative curvature there, by Newton's method with differences, its steps held in bounds."""
-    at, d = start.astype(float), len(start)
-    trust = 1.0
+    """Mode and negative curvature there: steps by slope and curvature along each score, all curvature at the end."""
+    at, reach = start.astype(float), 1.0
     for _ in range(ROUNDS):
-        middle, slope, curvature = _differences(log_density, at)
-        value, axes = np.linalg.eigh(curvature)
-        step = axes @ ((axes.T @ slope) / np.maximum(np.abs(value), 0.3))
-        if np.abs(step).max() < CLOSE:
-            break
+        middle, slope, curvature = _along(log_density, at)
+        step = slope / np.maximum(np.abs(curvature), LEAST_CURVATURE)
         longest = np.abs(step).max()
-        tries = at + step * np.minimum(1.0, trust / longest) * np.array([2.0, 1.0, 0.5, 0.25, 0.06, 0.01])[:, None]
+        if longest < CLOSE:
+            break
+        tries = at + step * min(1.0, reach / longest) * TRIED_STEPS[:, None]
         found = log_density(tries)
         best = int(np.argmax(found))
-        if not found[best] > middle:
+        if found[best] <= middle:
             break
-        trust = min(max(trust * (2.0 if best < 2 else 0.7), 0.25), 2.0)
-        if found[best] - middle < 1e-6:
-            at = tries[best]
+        at, reach = tries[best], float(np.clip(reach * (2.0 if best < 2 else 0.7), 0.25, 2.0))
+        if found[best] - middle < GAINED:
             break
-        at = tries[best]
-    return at, _differences(log_density, at)[2] if d else np.zeros((0, 0))
+    return at, _curvature(log_density, at)
 
 
-def _differences(
-    log_density: Callable[[FloatArray], FloatArray], at: FloatArray
-) -> tuple[float, FloatArray, FloatArray]:
-    d = len(at)
-    one = STEP * np.eye(d)
+def _along(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+    """Log density, its slope, and its negative curvature along each score."""
+    d, one = len(at), STEP * np.eye(len(at))
+    found = log_density(np.concatenate([at[None], at + one, at - one]))
+    middle, up, down = found[0], found[1 : d + 1], found[d + 1 :]
+    return float(middle), (up - down) / (2 * STEP), (2 * middle - up - down) / STEP**2
+
+
+def _curvature(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:
+    """Negative curvature, by differences of neighbours on either side."""
+    d, one = len(at), STEP * np.eye(len(at))
     pairs = list(combinations(range(d), 2))
     both = np.array([one[i] + one[j] for i, j in pairs]).reshape(-1, d)
-    found = log_density(np.concatenate([at[None], at + one, at - one, at + both]))
-    middle, up, down, joint = found[0], found[1 : d + 1], found[d + 1 : 2 * d + 1], found[2 * d + 1 :]
-    curvature = np.diag((up + down - 2 * middle) / STEP**2)
-    for (i, j), value in zip(pairs, joint, strict=True):
-        mixed = (value - up[i] - up[j] + middle) / STEP**2
-        # Taken on one side: the third derivatives that come with it go with the slopes' differences.
-        curvature[i, j] = curvature[j, i] = mixed
-    return float(middle), (up - down) / (2 * STEP), -curvature
+    middle, slope, diagonal = _along(log_density, at)
+    found = np.diag(diagonal)
+    up = middle + STEP * slope - 0.5 * STEP**2 * diagonal
+    for (i, j), value in zip(pairs, log_density(at + both) if pairs else (), strict=True):
+        found[i, j] = found[j, i] = -(value - up[i] - up[j] + middle) / STEP**2
+    return found
 
 
 def _sequence(size: int, d: int) -> FloatArray:

@@ -16,6 +16,7 @@ WEIGHT_G: Mapping[str, float] = MappingProxyType(
         "block": 15.0,
         "whole_plot": 15.0,
         "garden": 30.0,
+        "season_level": 25.0,
         "garden_cultivar": 12.0,
         "garden_dose": 8.0,
         "garden_acidifier": 8.0,
@@ -24,17 +25,14 @@ WEIGHT_G: Mapping[str, float] = MappingProxyType(
         "acidifier": 15.0,
         "curve": 15.0,
         "interaction": 5.0,
-        "water": 8.0,
-        "sun": 6.0,
-        "kind": 6.0,
+        "surroundings": 6.0,
     }
 )
 """Scale of the half-normal prior of each standard deviation, g of the weight of a usable head."""
+SEASON_SHARE: Mapping[str, float] = MappingProxyType({"cultivar": 1.0, "dose": 0.6, "acidifier": 0.6})
+"""What seasons do to each factor, in units of their one standard deviation: as gardens do, before any record."""
 SLOPE_G = 40.0
 """Standard deviation of the straight part of the dose curve over the range tried, g."""
-LEVEL_G = 60.0
-"""Standard deviation between seasons' levels, g: so wide that what trials tell of each other's treatments is left to
-those that they share."""
 
 SHARE_LOGIT: Mapping[str, float] = MappingProxyType({"garden": 1.5, "treatment": 0.7, "practice": 0.5})
 """Scale of the half-normal prior of each standard deviation of usable shares, logits: between gardens, of what is

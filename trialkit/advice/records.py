@@ -32,7 +32,8 @@ class Records:
         ``trial``, ``site`` (a name that stands for the same garden in every trial), ``block`` and ``whole_plot``
         ("" where there is none), ``cultivar``, ``acidifier`` ("" where it plays no part), ``dose`` (missing where it
         plays none), ``recorded`` and ``usable`` heads, ``weight_g`` (mean weight of a usable head; missing where none
-        was weighed).
+        was weighed). Where only means of a trial are left: ``known_variance`` of the mean, g squared (missing of
+        buckets).
     gardens : pandas.DataFrame
         By ``trial`` and ``site``: ``alkalinity`` (mg/L as calcium carbonate), ``sun_hours``, ``kind``; missing where
         not known.
@@ -73,6 +74,10 @@ class Gathered:
     treatments : tuple of Points
         Those of each trial.
     trial : ndarray of int, shape (sites,)
+    directions : ndarray, shape (columns of the terms, p)
+        In which the records tell effects apart.
+    effects : tuple of str
+        Group of each direction.
     design : ndarray, shape (sites, k, p)
     returns : ndarray of bool, shape (sites,)
         Whether the garden took part in another trial too.
@@ -82,8 +87,8 @@ class Gathered:
         One between treatments that a trial has.
     gram : ndarray, shape (classes, sites, k + places + 1, ...)
         Cross products of treatments, local places and weights, by how many heads a bucket's weight is the mean of.
-    heads, count : ndarray, shape (classes,)
-        Those numbers of heads, and how many buckets have them.
+    heads, known_variance, count : ndarray, shape (classes,)
+        Those numbers of heads, the variance of means that is stated (0 of buckets), and how many rows have them.
     place : ndarray of int, shape (places,)
         Which local standard deviation each place has: 0 blocks, 1 whole plots.
     usable, recorded : ndarray, shape (sites, k)
@@ -92,31 +97,43 @@ class Gathered:
         Local groupings that there are.
     names : tuple of (str, str)
         Trial and garden of each of the sites.
+    returning : tuple of str
+        Gardens that took part in more than one trial.
     """
 
     levels: Levels
     terms: Terms
     treatments: tuple[Points, ...]
     trial: IntArray
+    directions: FloatArray
+    effects: tuple[str, ...]
     design: FloatArray
     returns: BoolArray
     practice: Mapping[str, FloatArray]
     shared: FloatArray
     gram: FloatArray
     heads: FloatArray
+    known_variance: FloatArray
     count: FloatArray
     place: IntArray
     usable: FloatArray
     recorded: FloatArray
     local: tuple[str, ...]
     names: tuple[tuple[str, str], ...]
+    returning: tuple[str, ...]
     weighed: int
     head_variance: float
+
+    def asked(self, points: Points, garden: IntArray | None = None) -> tuple[FloatArray, dict[str, FloatArray]]:
+        """Directions of treatments, shape (n, p), and the share of each group that lies in none of them."""
+        columns = self.terms.columns(points, garden)
+        return columns @ self.directions, self.terms.left(columns, self.directions)
 
     def told(self, bucket: FloatArray, places: Sequence[FloatArray]) -> Told:
         """What weights tell of treatments, given standard deviations (each of shape (m,)) of buckets and places."""
         k = self.design.shape[1]
-        variance = bucket[:, None] ** 2 + self.head_variance / self.heads[None, :]
+        of_buckets = bucket[:, None] ** 2 + self.head_variance / self.heads[None, :]
+        variance = np.where(self.known_variance > 0, self.known_variance, of_buckets)
         gram = np.tensordot(1 / variance, self.gram, 1)
         spread = np.array(places).T[:, self.place] if len(self.place) else np.zeros((len(bucket), 0))
         inside = gram[:, :, k:-1, k:-1] * spread[:, None, :, None] * spread[:, None, None, :]
@@ -168,9 +185,13 @@ def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
         sun=_differ(about.sun),
     )
     k = max(map(len, treatments))
+    design = _design(terms, treatments, trial, about, k)
+    directions = terms.reduce(design)
     weight, usable = rows["weight_g"].to_numpy(float), rows["usable"].to_numpy(float)
     known = np.isfinite(weight) & (usable > 0)
-    heads, which = np.unique(usable[known] if records.head_variance else np.ones(known.sum()), return_inverse=True)
+    stated = rows["known_variance"].to_numpy(float) if "known_variance" in rows else np.full(len(rows), np.nan)
+    kinds = np.column_stack([usable if records.head_variance else np.ones(len(rows)), np.nan_to_num(stated)])[known]
+    (heads, variance), which = _distinct(kinds)
     local = _local(rows[known], site[known])
     place, wide = _wide(treatment[known], local, weight[known], k)
     gram = _grams(wide, site[known], which, (len(heads), len(sites)))
@@ -179,7 +200,9 @@ def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
         terms=terms,
         treatments=treatments,
         trial=trial.astype(np.intp),
-        design=_design(terms, treatments, trial, about, k),
+        directions=directions,
+        effects=terms.reduced_names(directions),
+        design=design @ directions,
         returns=about.returning >= 0,
         practice={
             name: _square(treatments, [terms.practice(own)[name] for own in treatments], k)
@@ -188,12 +211,14 @@ def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
         shared=_square(treatments, [np.ones((len(own), len(own))) for own in treatments], k),
         gram=gram,
         heads=heads,
+        known_variance=variance,
         count=np.bincount(which, minlength=len(heads)).astype(float),
         place=place,
         usable=_added(usable, site, treatment, (len(sites), k)),
         recorded=_added(rows["recorded"].to_numpy(float), site, treatment, (len(sites), k)),
         local=tuple(name for name, _ in local),
         names=tuple(sites[["trial", "site"]].itertuples(index=False, name=None)),
+        returning=_returning(sites),
         weighed=int(known.sum()),
         head_variance=records.head_variance,
     )
@@ -210,14 +235,24 @@ class _About:
 
     @classmethod
     def of(cls, sites: pd.DataFrame, kinds: tuple[str, ...]) -> _About:
-        seen = sites["site"].value_counts()
-        back = {name: i for i, name in enumerate(sorted(seen.index[seen > 1]))}
+        back = {name: i for i, name in enumerate(_returning(sites))}
         return cls(
             (sites["alkalinity"].to_numpy(float) - USUAL_ALKALINITY) / ALKALINITY_STEP,
             (sites["sun_hours"].to_numpy(float) - USUAL_SUN) / SUN_STEP,
             np.array([kinds.index(one) if one in kinds else NO_KIND for one in sites["kind"]], np.intp),
             np.array([back.get(name, -1) for name in sites["site"]], np.intp),
         )
+
+
+def _returning(sites: pd.DataFrame) -> tuple[str, ...]:
+    seen = sites["site"].value_counts()
+    return tuple(sorted(map(str, seen.index[seen > 1])))
+
+
+def _distinct(kinds: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Distinct rows as columns, and which each row is."""
+    found, which = np.unique(kinds, axis=0, return_inverse=True)
+    return found.T, which.ravel()
 
 
 def _names(column: pd.Series) -> tuple[str, ...]:

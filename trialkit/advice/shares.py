@@ -24,6 +24,8 @@ SETTLED, MOST_ROUNDS = 1e-5, 60
 """Of logits: Laplace's likelihood is flat about the mode, and errs by the square of this."""
 LESS_LIKELY = 0.5
 """Interactions, and effects of water, sun and kind of garden, in units of those of what is tried."""
+SEASON_PART = 0.25
+"""Variance of what seasons do to what is tried, in units of what gardens do."""
 LASTING = 0.5
 """Share of what a returning garden does that it does every year."""
 CHUNK = 4_000_000
@@ -68,28 +70,26 @@ class ShareModel:
 
     def floors(self, sd: FloatArray) -> Floors:
         """Covariances given standard deviations as from `sd`."""
-        g, (garden, treatment, practice) = self.gathered, sd.T
+        g, (garden, _, practice) = self.gathered, sd.T
         level = garden if len(g.treatments) > 1 else np.zeros(len(sd))
         there = _times(garden**2, g.shared)
         season = _times(level**2, g.shared)
         for covariance in g.practice.values():
             there = there + _times(practice**2, covariance)
-            season = season + _times((practice / 2) ** 2, covariance)
+            season = season + _times(SEASON_PART * practice**2, covariance)
         keep = np.where(g.returns, 1 - LASTING, 1.0)
-        names = g.terms.names
-        prior = np.empty((len(sd), len(names)))
-        for j, name in enumerate(names):
-            if name == "level":
-                prior[:, j] = SHARE_SD
-            elif name == "garden":
-                prior[:, j] = garden * np.sqrt(LASTING)
-            elif name.startswith("garden_"):
-                prior[:, j] = practice * np.sqrt(LASTING)
-            else:
-                less = 1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY
-                prior[:, j] = less * g.terms.ratio[j] * treatment
-        centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in names])
+        prior = np.column_stack([self.prior(name, sd) for name in g.effects])
+        centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in g.effects])
         return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
+
+    def prior(self, name: str, sd: FloatArray) -> FloatArray:
+        """Standard deviation of the effects of a group, shape (m,)."""
+        garden, treatment, practice = sd.T
+        if name == "level":
+            return np.full(len(sd), SHARE_SD)
+        if name.startswith("garden"):
+            return np.asarray((garden if name == "garden" else practice) * np.sqrt(LASTING))
+        return np.asarray(treatment * (1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY))
 
 
 def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
@@ -149,13 +149,15 @@ class Shares:
 
     def at(self, asked: Points, garden: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
         """Mean shares over gardens and seasons, shape (n,), and their covariance, shape (n, n)."""
-        columns = self.model.gathered.terms.columns(asked, garden)
+        columns, left = self.model.gathered.asked(asked, garden)
         weight = self.points.weight
         mean = self.effects.mean @ columns.T
         half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
         covariance = half.swapaxes(1, 2) @ half
+        alone = sum(self.model.prior(name, self.sd)[:, None] ** 2 * share for name, share in left.items())
+        covariance[:, range(len(asked)), range(len(asked))] += alone
         factors = len(self.model.gathered.practice)
-        elsewhere = (self.sd[:, 0] ** 2 + 1.25 * factors * self.sd[:, 2] ** 2)[:, None]
+        elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
         # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
         flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
         wide = np.sqrt(1 + (np.pi / 8) * (elsewhere + np.diagonal(covariance, axis1=1, axis2=2)))
@@ -166,13 +168,12 @@ class Shares:
         away = middle - overall
         return overall, np.einsum("m,mij->ij", weight, spread) + (weight[:, None] * away).T @ away
 
-    def elsewhere(self, asked: Points) -> FloatArray:
-        """Covariance of what a garden and season not yet seen do to shares, shape (n, n), their level left out."""
-        mean, _ = self.at(asked)
-        practice = float(self.points.weight @ self.sd[:, 2] ** 2)
-        covariance = 1.25 * practice * sum(self.model.gathered.terms.practice(asked).values(), np.zeros(1))
+    def elsewhere(self, asked: Points, mean: FloatArray) -> FloatArray:
+        """Covariance of what a garden and season not yet seen do to mean shares, shape (n, n), their level left out."""
+        practice = (1 + SEASON_PART) * float(self.points.weight @ self.sd[:, 2] ** 2)
+        covariance = sum(self.model.gathered.terms.practice(asked).values(), np.zeros((len(asked), len(asked))))
         slope = mean * (1 - mean)
-        return np.asarray(slope[:, None] * covariance * slope)
+        return np.asarray(practice * slope[:, None] * covariance * slope)
 
 
 def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] = SHARE_LOGIT) -> Shares:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -14,6 +14,8 @@ FEW = 1e-2
 """Interactions bend less: directions with less than this share of the largest variance are left out of them."""
 WHOLE_COMBINATION = 0.7
 """Standard deviation of what only a whole combination does, in units of that of interactions of two factors."""
+TOLD_APART = 1e-7
+"""Directions shorter than this, beside the longest, are none."""
 NO_KIND = -1
 
 
@@ -42,6 +44,10 @@ class Points:
 
     def __len__(self) -> int:
         return len(self.cultivar)
+
+    def take(self, places: IntArray) -> Points:
+        """Return some of them."""
+        return Points(*(getattr(self, one.name)[places] for one in fields(self)))
 
     @classmethod
     def of(cls, cultivar: IntArray, acidifier: IntArray, dose: FloatArray) -> Points:
@@ -81,9 +87,13 @@ class Terms:
     sun: bool = False
     names: tuple[str, ...] = field(init=False)
     ratio: FloatArray = field(init=False)
+    _bends: tuple[FloatArray, FloatArray] = field(init=False)
 
     def __post_init__(self) -> None:
-        """Name the groups of the columns once."""
+        """Work out once what every design takes: the curve's columns, and the groups of all columns."""
+        if self.scale is not None:
+            bends = basis(self.scale, self.doses), basis(self.scale, self.doses, FEW)
+            object.__setattr__(self, "_bends", bends)
         one = Points.of(np.zeros(1, np.intp), np.zeros(1, np.intp), self.doses[:1])
         parts = list(self._parts(one)) + list(self._lasting(one, np.zeros(1, np.intp)))
         names = [name for name, _, columns in parts for _ in range(columns.shape[1])]
@@ -126,8 +136,8 @@ class Terms:
             line = self.scale.line(at.dose)[:, None]
             place = self._dose_place(at)
             yield "slope", 1.0, line
-            yield "curve", 1.0, basis(self.scale, self.doses)[place]
-            bent = np.hstack([line, basis(self.scale, self.doses, FEW)[place]])
+            yield "curve", 1.0, self._bends[0][place]
+            bent = np.hstack([line, self._bends[1][place]])
             for levels in [cultivar] * varied["cultivar"] + [acidifier] * varied["acidifier"]:
                 yield "interaction", 1.0, _products(levels, bent)
         if varied["cultivar"] and varied["acidifier"]:
@@ -135,15 +145,15 @@ class Terms:
         if sum(varied.values()) > 1:
             yield "interaction", WHOLE_COMBINATION, self._cells_of(at).astype(float)
         if self.water and varied["acidifier"]:
-            yield "water", 1.0, acidifier * at.water[:, None]
+            yield "surroundings", 1.0, acidifier * at.water[:, None]
         if self.sun and varied["cultivar"]:
-            yield "sun", 1.0, cultivar * at.sun[:, None]
+            yield "surroundings", 1.0, cultivar * at.sun[:, None]
         if self.sun and line is not None:
-            yield "sun", 1.0, line * at.sun[:, None]
+            yield "surroundings", 1.0, line * at.sun[:, None]
         if self.kinds > 1:
             kind = _one_hot(at.kind, self.kinds)
             for levels in self._by_factor(at):
-                yield "kind", 1.0, _products(kind, levels)
+                yield "surroundings", 1.0, _products(kind, levels)
 
     def _by_factor(self, at: Points) -> list[FloatArray]:
         """Columns of each factor that a garden's own effects may go with."""
@@ -172,9 +182,38 @@ class Terms:
             found["acidifier"] = (at.acidifier[:, None] == at.acidifier[None, :]).astype(float)
         return found
 
-    def untried(self, at: Points) -> BoolArray:
-        """Which combinations no trial tried as a whole: what only the combination does is not known of them."""
-        return np.asarray(~self._cells_of(at).any(1))
+    def reduce(self, design: FloatArray) -> FloatArray:
+        """Directions in which a design, shape (..., p), tells the groups' columns apart: a matrix of shape (p, q).
+
+        Columns of a group are alike before any record, so what none of the rows asks about can be left out, exactly.
+        """
+        rows = design.reshape(-1, design.shape[-1])
+        parts = []
+        for name in dict.fromkeys(self.names):
+            mine = np.array([one == name for one in self.names])
+            _, length, along = np.linalg.svd(rows[:, mine] * self.ratio[mine], full_matrices=False)
+            kept = along[length > TOLD_APART * max(length.max(initial=0.0), 1.0)]
+            # A direction has no sign of its own: its largest part is taken as positive.
+            kept = kept * np.sign(kept[range(len(kept)), np.abs(kept).argmax(1)])[:, None]
+            part = np.zeros((len(self.names), len(kept)))
+            part[mine] = self.ratio[mine][:, None] * kept.T
+            parts.append(part)
+        return np.hstack(parts)
+
+    def reduced_names(self, directions: FloatArray) -> tuple[str, ...]:
+        """Group of each direction."""
+        return tuple(self.names[int(np.flatnonzero(one)[0])] for one in directions.T)
+
+    def left(self, columns: FloatArray, directions: FloatArray) -> dict[str, FloatArray]:
+        """Share of each group's variance in rows of a design, shape (n, p), that lies in none of the directions."""
+        along, found = columns @ directions, {}
+        groups = np.array(self.reduced_names(directions))
+        for name in dict.fromkeys(self.names):
+            if name not in ("level", "slope"):
+                mine = np.array([one == name for one in self.names])
+                whole = ((columns[:, mine] * self.ratio[mine]) ** 2).sum(1)
+                found[name] = np.clip(whole - (along[:, groups == name] ** 2).sum(1), 0.0, None)
+        return found
 
     def _cells_of(self, at: Points) -> BoolArray:
         """Which tried combination each treatment is, shape (n, cells)."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,9 +11,9 @@ from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
 from trialkit.advice.integration import Integrated, half_normal, integrate
-from trialkit.advice.priors import LEVEL_G, SLOPE_G, WEIGHT_G
+from trialkit.advice.priors import SEASON_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
-from trialkit.advice.terms import WHOLE_COMBINATION, Points
+from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 
 LASTING = "lasting"
@@ -41,7 +41,8 @@ class WeightModel:
     def names(self) -> tuple[str, ...]:
         """Standard deviations that are not known, in order."""
         lasting = (LASTING,) if self.gathered.terms.returning else ()
-        return ("bucket", *self.gathered.local, *self.gathered.terms.groups, *lasting)
+        level = ("season_level",) if len(self.gathered.treatments) > 1 else ()
+        return ("bucket", *self.gathered.local, *self.gathered.terms.groups, *level, *lasting)
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, d)."""
@@ -66,12 +67,12 @@ class WeightModel:
 
     def _floors(self, sd: Mapping[str, FloatArray]) -> Floors:
         g, m = self.gathered, len(sd["bucket"])
-        level = np.full(m, LEVEL_G**2 if len(g.treatments) > 1 else 0.0)
+        level = sd["season_level"] ** 2 if "season_level" in sd else np.zeros(m)
         garden = _weighted(sd["garden"] ** 2, g.shared)
         season = _weighted(level, g.shared)
         for name, covariance in g.practice.items():
             garden = garden + _weighted(sd[f"garden_{name}"] ** 2, covariance)
-            season = season + _weighted(sd["season"] ** 2, covariance)
+            season = season + _weighted((SEASON_SHARE[name] * sd["season"]) ** 2, covariance)
         there = np.where(g.returns[None, :], 1 - sd[LASTING][:, None], 1.0)
         return Floors(
             g.trial,
@@ -79,19 +80,42 @@ class WeightModel:
             garden[:, g.trial] * there[..., None, None],
             season,
             self._precision(sd),
-            np.zeros(len(g.terms.names)),
+            np.zeros(len(g.effects)),
         )
 
     def _precision(self, sd: Mapping[str, FloatArray]) -> FloatArray:
-        terms = self.gathered.terms
-        found = np.zeros((len(sd["bucket"]), len(terms.names)))
-        for j, name in enumerate(terms.names):
+        found = np.zeros((len(sd["bucket"]), len(self.gathered.effects)))
+        for j, name in enumerate(self.gathered.effects):
             if name == "slope":
                 found[:, j] = SLOPE_G**-2
             elif name != "level":
                 lasting = sd[LASTING] if name.startswith("garden") else 1.0
-                found[:, j] = 1 / (lasting * (terms.ratio[j] * sd[name]) ** 2)
+                found[:, j] = 1 / (lasting * sd[name] ** 2)
         return found
+
+
+@dataclass(frozen=True)
+class At:
+    """Weights of treatments at one point of the standard deviations.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (n,)
+    half : ndarray, shape (p, n)
+        Their covariance is half' half, but for what `alone` adds to each.
+    alone : ndarray, shape (n,)
+        Standard deviation of what the records say nothing of, such as of a combination not tried as a whole.
+    """
+
+    mean: FloatArray
+    half: FloatArray
+    alone: FloatArray
+
+
+def with_one(covariance: FloatArray, one: int) -> FloatArray:
+    """Variances, covariances with one of them, and the variance of that one, shape (3, n)."""
+    own = np.diagonal(covariance)
+    return np.stack([own, covariance[one], np.full(len(own), own[one])])
 
 
 @dataclass(frozen=True)
@@ -112,26 +136,35 @@ class Weights:
     sd: Mapping[str, FloatArray]
     effects: Effects
 
-    def at(self, asked: Points, garden: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
-        """Means, shape (m, n), and H of their covariance H' H, shape (m, p + n, n), on average over seasons.
+    def at(self, asked: Points, garden: IntArray | None = None) -> Iterator[At]:
+        """Weights of treatments on average over seasons, point by point.
 
         `garden` is the place of each among the returning gardens, or None for the average over gardens.
         """
-        columns = self.model.gathered.terms.columns(asked, garden)
-        mean = self.effects.mean @ columns.T
-        half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
-        unknown = np.zeros((len(mean), len(asked), len(asked)))
-        if "interaction" in self.sd:
-            alone = WHOLE_COMBINATION * self.sd["interaction"][:, None] * self.model.gathered.terms.untried(asked)
-            unknown[:, range(len(asked)), range(len(asked))] = alone
-        return mean, np.concatenate([half, unknown], 1)
+        columns, left = self.model.gathered.asked(asked, garden)
+        alone = np.sqrt(sum(self.sd[name][:, None] ** 2 * share for name, share in left.items()))
+        for effect, factor, sd in zip(self.effects.mean, self.effects.factor, alone, strict=True):
+            yield At(columns @ effect, np.linalg.solve(factor, columns.T), sd)
 
-    def elsewhere(self, asked: Points) -> FloatArray:
-        """Covariance of what a garden not yet seen, in a season not yet seen, does to treatments, shape (m, n, n)."""
-        found = np.zeros((len(self.points.weight), len(asked), len(asked)))
+    def elsewhere(self, asked: Points, practice: int) -> FloatArray:
+        """Covariance of what a garden not yet seen, in a season not yet seen, does to treatments.
+
+        Returns
+        -------
+        ndarray, shape (3, m, n)
+            The variance of each, its covariance with the one at `practice`, and the variance of that one.
+        """
+        found = np.zeros((3, len(self.points.weight), len(asked)))
         for name, covariance in self.model.gathered.terms.practice(asked).items():
-            found += _weighted(self.sd[f"garden_{name}"] ** 2 + self.sd["season"] ** 2, covariance)
+            variance = self.sd[f"garden_{name}"] ** 2 + (SEASON_SHARE[name] * self.sd["season"]) ** 2
+            found += variance[None, :, None] * with_one(covariance, practice)[:, None, :]
         return found
+
+    @property
+    def levels_elsewhere(self) -> FloatArray:
+        """Variance of the level of a garden and season not yet seen, shape (m,); of a season, where more were seen."""
+        season = self.sd.get("season_level", np.zeros(len(self.points.weight)))
+        return np.asarray(self.sd["garden"] ** 2 + season**2)
 
 
 def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
@@ -147,6 +180,19 @@ def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights
     keep = points.weight > 1e-5
     points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
     return Weights(model, points, model.by_name(points.at), model.effects(points.at))
+
+
+def rescaled(found: Weights, scales: Mapping[str, float]) -> Weights:
+    """The same under other priors: points are weighted anew by what the priors make of their standard deviations."""
+    log_weight = np.log(found.points.weight)
+    for name in found.model.names:
+        if name != LASTING:
+            before, after = found.model.scales[name], scales[name]
+            log_weight = log_weight - 0.5 * found.sd[name] ** 2 * (after**-2 - before**-2)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    points = replace(found.points, weight=weight, effective=float(1 / (weight**2).sum()))
+    return replace(found, model=replace(found.model, scales=scales), points=points)
 
 
 def _weighted(value: FloatArray, covariance: FloatArray) -> FloatArray:

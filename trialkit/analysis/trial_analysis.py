@@ -2,31 +2,32 @@
 
 from __future__ import annotations
 
-import math
 import platform
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from importlib.metadata import version
 
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.case import CHECKS_STREAM, DOSE_STREAM, RIPENING_STREAM, current_label, decide
+from trialkit.analysis.advising import advise
+from trialkit.analysis.bucket_records import question_of, trial_records
 from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.derived_model import DerivedModel, derive_model
-from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
+from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
 from trialkit.analysis.water_chemistry import water_of
-from trialkit.analysis.worth import price_per_teaspoon
 from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.findings import Check, Decision, NoDecision, NotAnalysed, NotAnalysedCode, Note, ResponseName
+from trialkit.documents.decision import Caution, Decision, NoDecision
+from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, ResponseName
 from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
+from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested
+from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.mixings import acid_product
 from trialkit.rules.trial_folder import Trial
@@ -34,6 +35,10 @@ from trialkit.rules.trial_folder import Trial
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
 TIMES = ("days", DEGREE_DAYS)
 """Responses that are seen between two visits."""
+RIPENING_STREAM, CHECKS_STREAM = 5, 6
+"""Of the protocol's seed, besides that of the advice."""
+CAUTIONED: tuple[Caution, ...] = ("missing", "residuals", "shape", "spread", "outlier")
+"""Checks of the yields that, where they fail, are said beside the answer."""
 
 
 def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
@@ -83,17 +88,14 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     missing = missing_buckets(layout, heads["bucket"], factors, trial.protocol.seed_of(CHECKS_STREAM))
     answers[YIELD] = _with_check(answers[YIELD], missing)
 
-    def without(bucket: str) -> Answered:
-        rows = yields.buckets[yields.buckets["bucket"] != bucket]
-        return analyse_response(replace(questions[YIELD], in_short=True), rows, derive_model(rows, factors, strata))
-
-    decided = decide(trial, treatments, answers, losses, without)
+    water = water_of(trial)
+    decided = decide(trial, answers, losses, water)
     if isinstance(decided, Decision):
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
     return Results(
-        schema="trialkit-results-2",
+        schema="trialkit-results-3",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
@@ -101,19 +103,53 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         confidence=trial.protocol.decision.confidence,
         design=_design(trial),
         losses=losses,
-        water=water_of(trial),
+        water=water,
         responses={name: answer.result for name, answer in answers.items()},
         decision=decided if isinstance(decided, Decision) else None,
         no_decision=decided if isinstance(decided, NoDecision) else None,
     )
 
 
+def decide(
+    trial: Trial, answers: Mapping[str, Answered], losses: Losses, water: RecordedWater
+) -> Decision | NoDecision:
+    """Say what to grow, or why that cannot be said."""
+    days = answers["days"].result
+    advice = advise(trial_records(trial, water), question_of(trial, days.means))
+    if isinstance(advice, NoDecision):
+        return advice
+    found = advice.decision
+    return replace(found, cautions=tuple(_cautions(found, losses, answers[YIELD])))
+
+
+def _cautions(decision: Decision, losses: Losses, yields: Answered) -> Iterator[Caution]:
+    """What is said beside the answer: whatever could well turn it."""
+    if losses.go_with_the_treatment:
+        yield "losses"
+    if decision.evidence.failed_gardens:
+        yield "failed_gardens"
+    if decision.other_priors:
+        yield "priors"
+    failed = [check.id for check in yields.result.checks if not check.ok]
+    yield from (one for name in failed for one in CAUTIONED if one == name)
+
+
+def current_label(trial: Trial, treatments: pd.DataFrame) -> str:
+    """Joint label of the current practice."""
+    practice = trial.protocol.practice.among(treatments.columns)
+    return str(treatments.index[[Treatment.of(row) for row in treatments.to_dict("records")].index(practice)])
+
+
 def _with_gardens(trial: Trial, question: Question, answered: Answered, decision: Decision) -> Answered:
     """Set the decision's alternative beside the current practice at each garden."""
-    rival = decision.alternative
-    if answered.fits is None or rival is None or answered.rows["site"].nunique() < 2:
+    if answered.fits is None or answered.rows["site"].nunique() < 2:
         return answered
-    labels = [label for label in question.treatments.index if question.treatment(str(label)) == rival]
+    # A dose between those tried stood in no garden: what is next to it did.
+    tried = {question.treatment(str(label)): label for label in question.treatments.index}
+    rival = min(tried, key=lambda one: _apart(one, decision.alternative))
+    labels = [tried[rival]]
+    if str(labels[0]) == question.current:
+        return answered
     gardens = compare_gardens(
         answered.rows,
         question.response,
@@ -123,6 +159,11 @@ def _with_gardens(trial: Trial, question: Question, answered: Answered, decision
         question.confidence,
     )
     return replace(answered, result=replace(answered.result, gardens=gardens))
+
+
+def _apart(one: Treatment, other: Treatment) -> tuple[bool, bool, float]:
+    doses = (one.dose_tsp or 0.0, other.dose_tsp or 0.0)
+    return one.cultivar != other.cultivar, one.acidifier != other.acidifier, abs(doses[0] - doses[1])
 
 
 def _with_check(answered: Answered, check: Check) -> Answered:
@@ -148,34 +189,7 @@ def _answer(
     model = derive_model(data, factors, strata)
     model = replace(model, notes=(*model.notes, *notes))
     seed = trial.protocol.seed_of(RIPENING_STREAM) if question.response in TIMES else None
-    answered = analyse_response(question, data, model, seed)
-    if answered.fits is None or DOSE not in factors or question.response in TIMES:
-        return answered
-
-    def model_of(rows: pd.DataFrame, columns: Sequence[str]) -> DerivedModel:
-        return derive_model(rows, columns, strata)
-
-    asked = _dose_question(trial, question)
-    dose = dose_response(asked, answered.fits.rows, factors, answered.result.tests, model_of)
-    return replace(answered, result=replace(answered.result, dose=dose))
-
-
-def _dose_question(trial: Trial, question: Question) -> DoseQuestion:
-    """Ask which dose is enough; and which pays best, of the response that lettuce is sold by."""
-    decision, product = trial.protocol.decision, trial.protocol.factors["dose"].product
-    worth_g = cost = None
-    if question.response == YIELD and decision.price_per_kg is not None:
-        on_the_shelf = trial.products[trial.products["product"] == str(product)]
-        price = price_per_teaspoon(on_the_shelf.iloc[0]) if len(on_the_shelf) else math.nan
-        worth_g, cost = (decision.price_per_kg / 1000, price) if math.isfinite(price) else (None, None)
-    return DoseQuestion(
-        response=question.response,
-        share=decision.share_of_gain,
-        confidence=decision.confidence,
-        worth=worth_g,
-        cost_tsp=cost,
-        seed=trial.protocol.seed_of(DOSE_STREAM),
-    )
+    return analyse_response(question, data, model, seed)
 
 
 def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[Note, ...]:

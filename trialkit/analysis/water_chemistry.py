@@ -32,6 +32,11 @@ def water_of(trial: Trial) -> RecordedWater:
     )
 
 
+def alkalinity_by_readings(water: RecordedWater) -> dict[str, float]:
+    """Alkalinity of each garden whose readings tell it, mg/L as calcium carbonate."""
+    return {one.site: one.effective for one in water.sites if one.effective is not None and not one.bounded}
+
+
 def _doses(trial: Trial) -> Iterator[DoseStrength]:
     product, factor = nutrient_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
     if product is None or factor is None:

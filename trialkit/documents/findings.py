@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -11,26 +10,7 @@ from pydantic import Field
 from trialkit.domain.treatment import Level, Treatment
 
 ResponseName = Literal["weight_g", "bucket_weight_g", "days", "degree_days"]
-DoseBasis = Literal["share of gain", "net return"]
 Covariate = Literal["sun_hours", "alkalinity_mg_l_caco3"]
-Place = Literal["this_garden", "these_gardens", "new_garden", "average_garden"]
-"""Where a decision holds: in the garden or gardens of the trial, in a new one, or on average over ones like these."""
-ValueUnit = Literal["g per transplanted head", "currency a bucket"]
-Saving = Literal["nutrient", "inputs"]
-"""How a cheaper treatment is cheaper: it takes less nutrient, or what goes into the bucket costs less."""
-Uncounted = Literal["nutrient", "acid", "waiting"]
-"""A cost that weighs against the price of lettuce, but is not known."""
-Caution = Literal["in_grams", "losses", "influence", "missing", "residuals", "shape", "spread", "outlier"]
-"""What could well turn a decision: the scale, losses, single buckets, or a check of the yields by its id."""
-
-
-class Verdict(StrEnum):
-    """What to do with the current practice."""
-
-    ADOPT = "adopt"
-    KEEP = "keep"
-    RETEST = "retest"
-    TAKE_CHEAPER = "take_cheaper"
 
 
 @dataclass(frozen=True)
@@ -335,83 +315,6 @@ class Diagnostics:
     scale: Annotated[Scale | None, "None where a value is nil, or too few powers settle."]
 
 
-@dataclass(frozen=True)
-class DoseCurve:
-    """One kind of dose curve."""
-
-    curve: Annotated[str, "Its kind."]
-    weight: Annotated[float, "Among the five, by Akaike's criterion; they add up to 1."]
-    aicc: Annotated[float, "Akaike's criterion with its small-sample term, by number of buckets."]
-    shape: Annotated[
-        float | None,
-        "Dose at which a plateau is reached, or asymptotic rate for each teaspoon; None for a curve without one.",
-    ]
-    shape_lower: Annotated[
-        float | None,
-        "Lower limit by profile likelihood; None where the interval reaches the end of the shapes looked at.",
-    ]
-    shape_upper: Annotated[float | None, "Upper limit by profile likelihood; None as the lower one."]
-    shape_at_end: Annotated[bool, "Whether the best shape is the last one looked at."]
-
-
-@dataclass(frozen=True)
-class DosePoint:
-    """The averaged curve at one dose."""
-
-    dose_tsp: Annotated[float, "Level teaspoons a bucket."]
-    mean: Annotated[float, "In the response's unit."]
-    lower: Annotated[float, "Lower limit of the mean."]
-    upper: Annotated[float, "Upper limit of the mean."]
-
-
-@dataclass(frozen=True)
-class RecommendedDose:
-    """A dose that a curve recommends, never outside the range tried."""
-
-    basis: Annotated[
-        DoseBasis,
-        "Why this one: it reaches a share of the gain that can be had, or has the greatest return after costs.",
-    ]
-    dose_tsp: Annotated[float, "Level teaspoons a bucket."]
-    lower_tsp: Annotated[float, "Lower limit."]
-    upper_tsp: Annotated[float, "Upper limit."]
-    spoons_tsp: Annotated[float, "The next quarter of a teaspoon up."]
-    reaches_lowest: Annotated[bool, "Whether the interval reaches the lowest dose tried."]
-    reaches_highest: Annotated[bool, "Whether the interval reaches the highest dose tried."]
-
-
-@dataclass(frozen=True)
-class DoseGroup:
-    """Dose curves of all treatments, or of those that share some levels."""
-
-    treatment: Annotated[Treatment, "Levels that they share; empty where it is all treatments."]
-    curves: Annotated[tuple[DoseCurve, ...], "The five kinds."]
-    points: Annotated[tuple[DosePoint, ...], "Their average, from the lowest dose tried to the highest."]
-    gain: Annotated[Interval, "The attainable one over the lowest dose."]
-    p: Annotated[float, "Of no effect of the dose."]
-    recommended: Annotated[tuple[RecommendedDose, ...], "Empty where no effect was shown."]
-    levels_off: Annotated[bool, "Whether the response was seen to level off within the range tried."]
-
-
-@dataclass(frozen=True)
-class DoseAnswer:
-    """What the doses of a response say."""
-
-    status: Annotated[Literal["fitted", "not fitted"], "Whether curves were fitted."]
-    not_fitted: Annotated[
-        Literal["too_few_doses", "not_told_apart"] | None,
-        "Why not: fewer than four doses, or curves that the records cannot tell apart.",
-    ]
-    technical: Annotated[str | None, "What a statistician should know of that."]
-    doses: Annotated[tuple[float, ...], "Tried, level teaspoons a bucket."]
-    share_of_gain: Annotated[float, "Of the attainable gain, that the recommended dose is to reach."]
-    apart: Annotated[tuple[str, ...], "Columns of the factors whose levels have curves of their own."]
-    tests: Annotated[tuple[EffectTest, ...], "Of the dose and of its interactions."]
-    groups: Annotated[
-        tuple[DoseGroup, ...], "One for all, or one for each combination of the levels that have curves of their own."
-    ]
-
-
 NoteCode = Literal[
     "few_levels",
     "bucket_means",
@@ -538,7 +441,6 @@ class ResponseResult:
     ] = None
     gardens: Annotated[Gardens | None, "The decision's alternative and the current practice, garden by garden."] = None
     pairs: Annotated[tuple[Pair, ...], "Every pair of treatments, where that was asked for."] = ()
-    dose: Annotated[DoseAnswer | None, "What the doses say; None where the dose was not varied."] = None
 
 
 @dataclass(frozen=True)
@@ -623,164 +525,3 @@ class Losses:
     def go_with_the_treatment(self) -> bool:
         """Whether losses differ by treatment, so that weights of the survivors alone would mislead."""
         return self.treatments_vary or any(factor.differ for factor in self.by_factor)
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A treatment as a candidate default."""
-
-    treatment: Annotated[Treatment, "Levels of the varied factors."]
-    yield_g: Annotated[
-        float, "Marketable weight per transplanted head, lost ones counted as nothing, g: what the value counts."
-    ]
-    share_usable: Annotated[float, "Share of the recorded heads that were harvested and marketable."]
-    share_unrecorded: Annotated[float, "Share of the planned heads without a record."]
-    expected_value: Annotated[float, "On average over gardens, in the decision's unit."]
-    probability_best: Annotated[
-        float | None, "Of the greatest value among the eligible; None where it is not eligible."
-    ]
-    probability_better: Annotated[
-        float | None,
-        "Of gaining the margin or more over the current practice; None of that itself, and where it is not eligible.",
-    ]
-    probability_equivalent: Annotated[
-        float | None, "Of lying within the equivalence margin of the current practice; None likewise."
-    ]
-    expected_loss: Annotated[
-        float | None, "Value given up against whichever eligible one is truly best; None where it is not eligible."
-    ]
-    eligible: Annotated[bool, "Whether its records are complete enough to be set beside the current practice's."]
-    is_current: Annotated[bool, "Whether it is the current practice."]
-    is_recommended: Annotated[bool, "Whether it is recommended."]
-
-
-@dataclass(frozen=True)
-class Thresholds:
-    """What the protocol asks of a change."""
-
-    margin_g: Annotated[float, "Gain that matters, g per transplanted head."]
-    equivalence_margin_g: Annotated[float, "Difference that does not matter, g per transplanted head."]
-    adopt_probability: Annotated[float, "Chance that is asked for, 0 to 1."]
-    confidence: Annotated[float, "Of the intervals, 0 to 1."]
-    price_per_kg: Annotated[float | None, "Of lettuce; None where it has none."]
-    cost_per_bucket: Annotated[float, "Besides nutrient and acid."]
-    delay_cost_per_day: Annotated[float, "Of a bucket that is not ready."]
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """How much a decision rests on, and how far it reaches."""
-
-    buckets: Annotated[int, "With a record."]
-    sites: Annotated[int, "With a record."]
-    seasons: Annotated[tuple[str, ...], "As stated, in their order; empty where none is."] = ()
-    trials: Annotated[int | None, "Pooled ones; None where a trial is judged by itself."] = None
-    confounded: Annotated[
-        bool, "Whether the trial could not tell how much effects differ between gardens from how much buckets differ."
-    ] = False
-    unrecorded: Annotated[tuple[Treatment, ...], "Treatments without a record."] = ()
-
-
-@dataclass(frozen=True)
-class NoDecision:
-    """Why there is no decision."""
-
-    code: Annotated[
-        Literal["yields_not_analysed", "no_practice_record", "too_small"],
-        "``yields_not_analysed``: for the reason that these have. ``no_practice_record``: nothing to compare with. "
-        "``too_small``: too few degrees of freedom for error.",
-    ]
-    df: Annotated[
-        float | None, "Degrees of freedom of a difference from the current practice, where they are too few."
-    ] = None
-
-
-@dataclass(frozen=True)
-class Choice:
-    """A verdict, and what it recommends."""
-
-    verdict: Annotated[Verdict, "What to do."]
-    recommended: Annotated[Treatment, "The default that follows."]
-
-
-@dataclass(frozen=True)
-class WithoutBucket:
-    """The decision without one bucket."""
-
-    bucket: Annotated[str, "That is left out."]
-    site: Annotated[str, "Where it stood."]
-    treatment: Annotated[Treatment, "That it had."]
-    difference: Annotated[
-        float,
-        "Yield of a transplanted head under the alternative less that under the current practice, at the trial's "
-        "variances, g.",
-    ]
-    choice: Annotated[Choice | None, "None where it is the same as that of all buckets."]
-
-
-@dataclass(frozen=True)
-class Influence:
-    """What single buckets do to the decision."""
-
-    difference: Annotated[float, "As that without a bucket, but with all of them, g per transplanted head."]
-    buckets: Annotated[tuple[WithoutBucket, ...], "Every bucket in turn."]
-    more: Annotated[bool, "Whether others may turn the decision too: only those that move it most were looked at."]
-    ok: Annotated[bool, "Whether the verdict stays, whichever bucket is left out."]
-
-
-@dataclass(frozen=True)
-class NextTrial:
-    """Size of a trial like this one that would settle what it did not."""
-
-    buckets: Annotated[int, "Of the alternative and the current practice together."]
-    gardens: Annotated[int, "Over which they are spread."]
-    gain_g: Annotated[float, "That the alternative is taken to have, g per transplanted head."]
-    power: Annotated[float, "Share of such trials that would settle it."]
-
-
-@dataclass(frozen=True)
-class Decision:
-    """What to recommend and how sure."""
-
-    verdict: Annotated[Verdict, "What to do."]
-    unit: Annotated[ValueUnit, "Of a candidate's value."]
-    place: Annotated[Place, "Where the chances hold."]
-    current: Annotated[Treatment, "The current practice."]
-    recommended: Annotated[Treatment, "The default that follows."]
-    alternative: Annotated[
-        Treatment | None,
-        "What the current practice is set beside: the treatment recommended or, where the practice stays, the other "
-        "candidate with the greatest chance of being better; None where no other is eligible.",
-    ]
-    thresholds: Annotated[Thresholds, "What the protocol asks for."]
-    candidates: Annotated[tuple[Candidate, ...], "Every treatment with a record."]
-    evidence: Annotated[Evidence, "What it rests on."]
-    gain_g: Annotated[
-        Interval | None,
-        "The alternative's yield per transplanted head less the current practice's, g, with limits that allow for all "
-        "comparisons.",
-    ]
-    days_later: Annotated[Interval | None, "The same of the days to harvest; None where they could not be compared."]
-    excludes_loss: Annotated[
-        bool, "Whether the simultaneous interval of the alternative's gain in value excludes no gain."
-    ]
-    saving: Annotated[Saving | None, "How a cheaper treatment is cheaper; None where none was taken for being so."]
-    uncounted: Annotated[tuple[Uncounted, ...], "Costs that are not known."]
-    draws: Annotated[int, "That the chances were counted from."]
-    cautions: Annotated[tuple[Caution, ...], "What could well turn it."] = ()
-    in_grams: Annotated[
-        Choice | None, "What would follow on the scale of grams, where another scale was taken and decides otherwise."
-    ] = None
-    influence: Annotated[Influence | None, "What single buckets do to it; None where another scale was taken."] = None
-    next_trial: Annotated[
-        NextTrial | None, "What would settle it, where it is not settled; None where nothing would."
-    ] = None
-
-    @property
-    def choice(self) -> Choice:
-        """The verdict and what it recommends."""
-        return Choice(self.verdict, self.recommended)
-
-    def candidate(self, treatment: Treatment) -> Candidate:
-        """The candidate that a treatment is."""
-        return next(one for one in self.candidates if one.treatment == treatment)

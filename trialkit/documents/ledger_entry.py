@@ -52,6 +52,15 @@ class EntrySite:
     alkalinity_mg_l_caco3: Annotated[
         float | None, "By its readings where they tell, else as stated, mg/L as calcium carbonate."
     ]
+    sun_hours: Annotated[float | None, "Of direct sun a day; None where it is not stated."] = None
+
+
+@dataclass(frozen=True)
+class HeadScatter:
+    """How much marketable heads of a bucket differ, pooled over buckets."""
+
+    squares: Annotated[float, "Sum of squares about the buckets' means, g squared."]
+    df: Annotated[int, "Its degrees of freedom."]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +93,7 @@ class TrialFacts:
         tuple[DaysMean, ...], "Mean days to harvest by treatment; empty where days to harvest could not be analysed."
     ]
     verdict: Annotated[str | None, "Its own; None where it had no decision."]
+    head_scatter: Annotated[HeadScatter | None, "None of entries made before it was kept."] = None
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from trialkit.documents.findings import Decision
+from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
-from trialkit.documents.pooled import ClassGain, NextSize, TrialGains
-from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Treatment, is_same_strength
-
-Grouping = Literal["trial", "trial_site", "block", "whole_plot", "bucket"]
-"""What differs: trials, sites within trials, blocks within these, whole plots within these, buckets treated alike."""
 
 
 @dataclass(frozen=True)
@@ -85,72 +80,32 @@ class EvidenceTrial:
     heads: Annotated[int, "With a record."]
     gain: Annotated[
         float | None,
-        "Of the alternative over the current practice here, g per transplanted head; None where it had not both.",
+        "Of the alternative over the current practice here, by the buckets as recorded, g per transplanted head; None "
+        "where it had not both.",
     ]
     gain_se: Annotated[float | None, "Its standard error, g."]
 
 
 @dataclass(frozen=True)
-class ComparedTreatment:
-    """A treatment in the pool, and its difference from the current practice.
+class GardenGain:
+    """What the alternative gains over the current practice in gardens of one kind, or in one garden."""
 
-    Limits and p allow for all comparisons (Dunnett); None of the current practice itself.
-    """
-
-    treatment: Annotated[Treatment, "Its dose in teaspoons of today's nutrient."]
-    n_mg_l: Annotated[float | None, "Nitrogen in the bucket, mg/L; None where it is not known."]
-    mean: Annotated[float, "g per transplanted head."]
-    buckets: Annotated[int, "With a record."]
-    trials: Annotated[int, "That tried it."]
-    with_current: Annotated[int, "Of these trials, how many had the current practice too."]
-    difference: Annotated[float | None, "From the current practice, g per transplanted head."]
-    se: Annotated[float | None, "Standard error of the difference, g."]
-    df: Annotated[float | None, "Degrees of freedom of that."]
-    lower: Annotated[float | None, "Lower limit of the difference, g."]
-    upper: Annotated[float | None, "Upper limit, g."]
-    p: Annotated[float | None, "That there is no difference."]
-
-
-@dataclass(frozen=True)
-class SourceOfVariation:
-    """How much something varies."""
-
-    grouping: Annotated[
-        Grouping,
-        "Between what: trials, sites within trials, blocks within these, whole plots within these, or buckets treated"
-        " alike.",
-    ]
-    factor: Annotated[
-        FactorName | None, "The factor whose effects vary between these; None where it is the level that varies."
-    ]
-    sd_g: Annotated[float, "Standard deviation, g per transplanted head; zero where there was too little to measure."]
-
-
-@dataclass(frozen=True)
-class GainsByClass:
-    """Gains by class of water, season and kind of garden."""
-
-    water: Annotated[tuple[ClassGain, ...], "By the alkalinity of the water."]
-    season: Annotated[tuple[ClassGain, ...], "By season."]
-    kind: Annotated[tuple[ClassGain, ...], "By kind of garden."]
+    of: Annotated[Literal["water", "kind", "sun", "garden"], "What they have in common."]
+    name: Annotated[str, "Class of water, kind of garden, sun, or the garden's name in the trials."]
+    gardens: Annotated[int, "Of the ledger that are such."]
+    tried: Annotated[bool, "Whether the alternative was tried in one of these."]
+    gain: Annotated[Gain, "There, on average over seasons."]
 
 
 @dataclass(frozen=True)
 class ProposedTrial:
-    """The trial to run next: the recommended practice and the rival that is likeliest to be ahead of it."""
+    """The trial to run next: the recommended practice and the rival of which it is worth most to know."""
 
     recommended: Annotated[Treatment, "The recommended one."]
     rival: Annotated[Treatment, "The other."]
-    probability_ahead: Annotated[float, "That the rival is ahead in a new garden, 0 to 1."]
-    size: Annotated[NextSize, "How large the trial must be."]
-
-
-@dataclass(frozen=True)
-class FewTrials:
-    """A factor that too few trials varied to tell how much its effect differs between seasons."""
-
-    factor: Annotated[FactorName, "The factor."]
-    trials: Annotated[int, "That varied it."]
+    worth_g: Annotated[
+        float, "What knowing which of the two is better would be worth on average, in the decision's unit."
+    ]
 
 
 @dataclass(frozen=True)
@@ -159,18 +114,6 @@ class NitrogenAlone:
 
     product: Annotated[str, "Today's."]
     tried: Annotated[tuple[str, ...], "The products that it was tried with."]
-
-
-@dataclass(frozen=True)
-class Gaps:
-    """What the trials cannot tell."""
-
-    few_trials: Annotated[tuple[FewTrials, ...], "Factors that too few trials varied."]
-    not_separated: Annotated[tuple[Grouping, ...], "Between which it could not be told how much effects differ."]
-    tried_once: Annotated[
-        tuple[Treatment, ...], "Treatments that one trial alone tried, which are not recommended yet."
-    ]
-    nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]
 
 
 @dataclass(frozen=True)
@@ -195,38 +138,21 @@ class Change:
 class Recommended:
     """Recommended defaults with what they rest on."""
 
-    schema: Annotated[Literal["trialkit-recommended-2"], "Name and number of this format."]
+    schema: Annotated[Literal["trialkit-recommended-3"], "Name and number of this format."]
     version: Annotated[int, "Of the defaults; the first is 1."]
     date: Annotated[str, "Of the newest change of the ledger, ISO 8601."]
     evidence_sha256: Annotated[str, "Digest of what counts in the ledger."]
     made_with: Annotated[dict[str, str], "Version of trialkit."]
     recommended: Annotated[Practice, "What to do."]
     current: Annotated[Practice, "What was done before."]
-    alternative: Annotated[
-        Treatment | None,
-        "That pictures set beside the current practice: the one recommended, or the strongest rival; None without any.",
-    ]
-    probability_better: Annotated[
-        float | None, "That the alternative gains the margin or more in a new garden, 0 to 1."
-    ]
-    expected_loss: Annotated[float | None, "Value given up by the recommended practice, in the decision's unit."]
     yield_g: Annotated[Expected, "Of the recommended practice, g per transplanted head."]
     days: Annotated[Expected | None, "Of the recommended practice, days to harvest; None where no trial told."]
     acid: Annotated[
         tuple[AcidForClass, ...], "Of the recommended practice; empty where it has none, or its strength is not known."
     ]
-    classes: Annotated[
-        GainsByClass | None, "Of the alternative over the current practice; None where no trial had both."
-    ]
+    by_garden: Annotated[tuple[GardenGain, ...], "By water, kind and sun of the garden, and of gardens that came back."]
     evidence: Annotated[tuple[EvidenceTrial, ...], "In the order of seasons, those with means alone first."]
-    gardens: Annotated[int, "With a record, in all trials."]
-    compared: Annotated[tuple[ComparedTreatment, ...], "Every treatment that trials link with the current practice."]
-    not_linked: Annotated[tuple[Treatment, ...], "Those that no trial links with it, nor any chain of trials."]
-    variation: Annotated[tuple[SourceOfVariation, ...], "As the model of the buckets has it."]
-    trial_gains: Annotated[
-        TrialGains | None, "Of the alternative over the current practice; None where no trial had both."
-    ]
     decision: Annotated[Decision, "As that of a single trial."]
     change: Annotated[Change | None, "None of the first version."]
     next_trial: Annotated[ProposedTrial, "What would tell most."]
-    gaps: Annotated[Gaps, "What the trials cannot tell."]
+    nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]

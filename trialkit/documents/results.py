@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from trialkit.documents.findings import Decision, Losses, NoDecision, ResponseResult
+from trialkit.documents.decision import Decision, NoDecision
+from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Level
@@ -98,7 +99,7 @@ class Design:
 class Results:
     """Everything a trial has to say."""
 
-    schema: Annotated[Literal["trialkit-results-2"], "Name and version of the format."]
+    schema: Annotated[Literal["trialkit-results-3"], "Name and version of the format."]
     trial: Annotated[About, "The trial in the adviser's words."]
     made_with: Annotated[dict[str, str], "Version of each library that had a hand in it."]
     inputs: Annotated[tuple[InputFile, ...], "Every file that was read."]

@@ -5,74 +5,18 @@ from __future__ import annotations
 import hashlib
 from dataclasses import asdict
 
-import numpy as np
 import pandas as pd
 
-from trialkit.analysis.yields import YIELD, bucket_yields
-from trialkit.documents.ledger_entry import DaysMean, EntrySite, TrialFacts
+from trialkit.analysis.bucket_records import bucket_records, gardens_of, head_scatter
+from trialkit.documents.ledger_entry import DaysMean, EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
-from trialkit.domain.heads import is_usable
 from trialkit.evidence.ledger import NewEntry
 from trialkit.rules.mixings import nutrient_of
 from trialkit.rules.trial_folder import Trial
-from trialkit.solution.nutrients import elements_mg_l
 from trialkit.tables.atomic import csv_text
 
 BUCKETS_FILE, RESULTS_FILE = "buckets.csv", "results.json"
-BUCKET_COLUMNS = (
-    "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
-    "planned", "recorded", "usable", "yield_g",
-)  # fmt: skip
-
-
-def bucket_records(trial: Trial) -> pd.DataFrame:
-    """Every bucket of a layout with what it gave, on a scale that other trials share.
-
-    Returns
-    -------
-    pandas.DataFrame
-        `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
-        teaspoons and as mg/L of nitrogen, missing where products.csv does not tell), heads planned, recorded and
-        usable, and ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; missing where it
-        is not known.
-    """
-    layout, heads = trial.layout, trial.heads
-    each = trial.protocol.bucket.heads
-    yields = bucket_yields(layout, heads, each).buckets.set_index("bucket")[YIELD] / each
-    usable = is_usable(heads)
-    counted = heads.assign(usable=usable).groupby("bucket").agg(recorded=("usable", "size"), usable=("usable", "sum"))
-    product = nutrient_of(trial.protocol, trial.products)
-    litres = trial.protocol.bucket.volume_l
-    doses = layout["dose_tsp"] if "dose_tsp" in layout else pd.Series(np.nan, index=layout.index)
-    nitrogen = {
-        dose: elements_mg_l([(product, float(dose))], litres).get("N", np.nan) if product else np.nan
-        for dose in doses.dropna().unique()
-    }
-    columns = {
-        "bucket": layout["bucket"],
-        "site": layout["site"],
-        "block": _places(layout, "block", "volunteer"),
-        "whole_plot": _places(layout, "whole_plot"),
-        "cultivar": layout.get("cultivar", ""),
-        "dose_tsp": doses.astype(float),
-        "n_mg_l": doses.map(nitrogen).astype(float).round(3),
-        "acidifier": layout.get("acidifier", ""),
-        "planned": each,
-        "recorded": layout["bucket"].map(counted["recorded"]).fillna(0).astype(int),
-        "usable": layout["bucket"].map(counted["usable"]).fillna(0).astype(int),
-        "yield_g": layout["bucket"].map(yields).astype(float).round(6),
-    }
-    return pd.DataFrame(columns)[list(BUCKET_COLUMNS)]
-
-
-def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:
-    """Join the places that a layout has of these, "" where it has none."""
-    found = pd.Series("", index=layout.index)
-    for column in columns:
-        if column in layout:
-            found = found + layout[column].map(lambda value: "" if pd.isna(value) else str(value)) + "/"
-    return found.str.strip("/")
 
 
 def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
@@ -123,29 +67,26 @@ def _started(trial: Trial) -> str:
 
 def _facts(trial: Trial, results: Results) -> TrialFacts:
     """What the pool asks of a trial besides its buckets."""
-    by_readings = {
-        one.site: one.effective for one in results.water.sites if one.effective is not None and not one.bounded
-    }
     days = results.responses.get("days")
     product = nutrient_of(trial.protocol, trial.products)
     return TrialFacts(
         made_with=results.made_with,
         product=product.name if product else None,
-        sites=tuple(
-            _site(row, by_readings.get(row["site"], row["alkalinity_mg_l_caco3"]))
-            for _, row in trial.sites.sort_values("site").iterrows()
-        ),
+        sites=tuple(_site(row) for _, row in gardens_of(trial, results.water).sort_values("site").iterrows()),
         days=tuple(
             DaysMean(**asdict(one.treatment), mean=one.mean, se=one.se, df=one.df)
             for one in (days.means if days else ())
         ),
         verdict=results.decision.verdict if results.decision else None,
+        head_scatter=HeadScatter(*head_scatter(trial)),
     )
 
 
-def _site(row: pd.Series, alkalinity: float) -> EntrySite:
+def _site(row: pd.Series) -> EntrySite:
+    alkalinity, sun = row["alkalinity"], row["sun_hours"]
     return EntrySite(
         site=str(row["site"]),
-        kind=str(row.get("kind", "")),
-        alkalinity_mg_l_caco3=None if pd.isna(alkalinity) else round(float(alkalinity), 1),
+        kind=str(row["kind"] or ""),
+        alkalinity_mg_l_caco3=None if pd.isna(alkalinity) else float(alkalinity),
+        sun_hours=None if pd.isna(sun) else float(sun),
     )

@@ -1,93 +1,110 @@
-"""From a ledger to recommended defaults: all trials pooled, judged as one trial is, with what the defaults rest on."""
+"""From a ledger to recommended defaults: the answer of all its trials, with what goes with it and what it rests on."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import Literal
 
-import pandas as pd
+import numpy as np
+from scipy.special import stdtrit
 
-from trialkit.documents.pooled import TrialGain
+from trialkit.advice.records import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN, Records
+from trialkit.advice.terms import Points
+from trialkit.analysis.advising import Advice, advise, planted_yields
+from trialkit.documents.decision import NoDecision
+from trialkit.documents.ledger_entry import EntrySite
 from trialkit.documents.recommended import (
+    AcidForClass,
     Change,
-    ComparedTreatment,
     EvidenceTrial,
-    Gaps,
-    Grouping,
+    Expected,
+    GardenGain,
     NitrogenAlone,
+    ProposedTrial,
     Recommended,
-    SourceOfVariation,
     TrialName,
 )
 from trialkit.domain.errors import NotComputed
-from trialkit.domain.factors import FactorName
-from trialkit.domain.rounding import ROUNDING
-from trialkit.domain.thresholds import FEWEST_DF
+from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
-from trialkit.evidence.advice import acid_for_classes, expected_days, expected_yield, next_trial
-from trialkit.evidence.judging import gains, judged, shown_beside, tried_enough
-from trialkit.evidence.ledger_contents import LedgerContents, current_label, evidence_digest
-from trialkit.evidence.pooling import FACTOR_OF_LEVEL, Pool, links, pool
+from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest
+from trialkit.evidence.pooling import pooled_records, question_of
+from trialkit.rules.mixings import acid_product
+from trialkit.rules.trial_folder import read_trial
+from trialkit.solution.mixing import ALKALINITY_CLASSES, TARGET_PH, acid_by_class
+from trialkit.stats.meta import combine
+
+SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math.inf))
+"""Hours of direct sun a day, from and up to (common practice, no source)."""
+VERY_HARD = 300.0
+"""Alkalinity that the open class stands for, mg/L as calcium carbonate."""
+NO_ANSWER = {
+    "nothing_usable": "No head of any trial in the ledger became marketable.",
+    "no_practice_record": (
+        "No trial of this ledger tried the current practice, so nothing can be set beside it. Add the trial that did, "
+        "or withdraw the newest if its practice is not the county's (trialkit evidence withdraw)."
+    ),
+    "one_treatment": "The trials of this ledger tried nothing besides the current practice.",
+    "too_open": "The trials leave the sizes of variation too open for an answer.",
+}
 
 
-def recommend(found: LedgerContents, previous: Recommended | None, version: str) -> Recommended:
+def recommend(
+    found: LedgerContents, previous: Recommended | None, current: Recommended | None, version: str
+) -> Recommended:
     """Judge the evidence of a ledger.
 
-    The recommendation of `previous`, the last version that rested on other evidence, is the current practice; without
-    one it is that of the newest protocol.
+    Parameters
+    ----------
+    found : LedgerContents
+    previous : Recommended, optional
+        The last version that rested on other evidence.
+    current : Recommended, optional
+        The last version all of whose evidence still counts: what it recommended is the current practice.
+    version : str
+        Of trialkit.
 
     Raises
     ------
     NotComputed
-        If the current practice was never tried, or nothing is linked with it.
+        If the current practice was never tried, or nothing besides it.
     """
-    pooled = pool(found.rows, found.treatments, current_label(found, previous))
-    comparisons = pooled.fit.compare("treatment", "versus", pooled.current, "dunnett", confidence=found.confidence)
-    df = float(comparisons["df"].min())
-    if df < FEWEST_DF - ROUNDING:
-        raise NotComputed("The ledger holds too few buckets to set treatments beside the current practice.")
-    decision, draws = judged(found, pooled, comparisons, df)
-    labels = list(pooled.treatments.index)
-    chosen = labels[[candidate.is_recommended for candidate in decision.candidates].index(True)]
-    shown = shown_beside(decision, labels, chosen, pooled.current)
-    by_trial, trial_gains, classes = gains(found, pooled, shown, df)
-    evidence = _evidence(found, by_trial)
+    records = pooled_records(found)
+    advice = advise(records, question_of(found, current))
+    if isinstance(advice, NoDecision):
+        raise NotComputed(NO_ANSWER[advice.code])
+    decision = advice.decision
+    chosen, practice = decision.chosen, decision.candidate(decision.current)
+    evidence = tuple(_evidence(found, advice))
     return Recommended(
-        schema="trialkit-recommended-2",
+        schema="trialkit-recommended-3",
         version=1 if previous is None else previous.version + 1,
         date=max(max(one.added_on, one.withdrawn_on or "") for one in found.index),
         evidence_sha256=evidence_digest(found.index),
         made_with={"trialkit": version},
-        recommended=found.practice(chosen),
-        current=found.practice(pooled.current),
-        alternative=None if shown is None else found.treatment(shown),
-        probability_better=None if shown is None else decision.candidates[labels.index(shown)].probability_better,
-        expected_loss=decision.candidates[labels.index(chosen)].expected_loss,
-        yield_g=expected_yield(pooled, chosen, draws, labels.index(chosen), df, found.confidence),
-        days=expected_days(found, chosen),
-        acid=acid_for_classes(found, chosen),
-        classes=classes,
+        recommended=found.practice(chosen.treatment, chosen.n_mg_l),
+        current=found.practice(practice.treatment, practice.n_mg_l),
+        yield_g=_expected_yield(advice),
+        days=_expected_days(found, chosen.treatment),
+        acid=acid_for_classes(found, chosen.treatment),
+        by_garden=tuple(_by_garden(found, advice)),
         evidence=evidence,
-        gardens=int(found.rows.loc[found.rows["yield_g"].notna(), "site"].nunique()),
-        compared=tuple(_compared(found, pooled, comparisons)),
-        not_linked=tuple(found.treatment(str(label)) for label in pooled.apart.index),
-        variation=tuple(_variation(pooled)),
-        trial_gains=trial_gains,
         decision=decision,
         change=None if previous is None else _change(evidence, previous),
-        next_trial=next_trial(found, pooled, decision, draws, chosen),
-        gaps=Gaps(
-            few_trials=pooled.few_trials,
-            not_separated=pooled.not_separated,
-            tried_once=_tried_once(found, pooled),
-            nitrogen_alone=_nitrogen_alone(found, chosen),
-        ),
+        next_trial=_next_trial(advice),
+        nitrogen_alone=_nitrogen_alone(found, records),
     )
 
 
-def _evidence(found: LedgerContents, gains: Mapping[str, TrialGain]) -> tuple[EvidenceTrial, ...]:
-    return tuple(
-        EvidenceTrial(
+def _evidence(found: LedgerContents, advice: Advice) -> Iterator[EvidenceTrial]:
+    for entry in (*found.summaries, *found.entries):
+        one = entry.listed
+        gain = se = None
+        if one.kind == "trial":
+            gain, se = _raw_gain(advice, f"{found.entries.index(entry):05d}")
+        yield EvidenceTrial(
             id=one.id,
             kind=one.kind,
             trial=one.trial,
@@ -96,57 +113,148 @@ def _evidence(found: LedgerContents, gains: Mapping[str, TrialGain]) -> tuple[Ev
             gardens=one.gardens,
             buckets=one.buckets,
             heads=one.heads,
-            gain=gains[one.id].gain if one.id in gains else None,
-            gain_se=gains[one.id].se if one.id in gains else None,
+            gain=gain,
+            gain_se=se,
         )
-        for one in (entry.listed for entry in (*found.summaries, *found.entries))
+
+
+def _raw_gain(advice: Advice, trial: str) -> tuple[float | None, float | None]:
+    """Difference of the alternative's and the practice's buckets in a trial as recorded, and its standard error."""
+    decision = advice.decision
+    pair = [advice.buckets_of(one) for one in (decision.alternative, decision.current)]
+    yields = [planted_yields(own[own["trial"] == trial]) for own in pair]
+    if min(map(len, yields)) == 0:
+        return None, None
+    gain = float(yields[0].mean() - yields[1].mean())
+    if min(map(len, yields)) < 2:
+        return gain, None
+    return gain, float(math.sqrt(sum(one.var() / len(one) for one in yields)))
+
+
+def _expected_yield(advice: Advice) -> Expected:
+    """What a transplanted head yields, on average over gardens and seasons and in a new one."""
+    return Expected(*advice.expected(advice.decision.recommended))
+
+
+def _expected_days(found: LedgerContents, chosen: Treatment) -> Expected | None:
+    """Days to harvest of a treatment: each trial's mean of the nearest that it tried, combined."""
+    means, variances, df = [], [], math.inf
+    for entry in found.entries:
+        own = [one for one in entry.of_trial.days if one.se > 0 and _is_like(one.treatment, chosen)]
+        if own:
+            one = min(own, key=lambda day: abs((day.dose_tsp or 0.0) - (chosen.dose_tsp or 0.0)))
+            means.append(one.mean)
+            variances.append(one.se**2)
+            df = min(df, one.df)
+    if not means:
+        return None
+    confidence = found.confidence
+    if len(means) == 1:
+        half = float(stdtrit(df, (1 + confidence) / 2)) * float(np.sqrt(variances[0]))
+        return Expected(means[0], means[0] - half, means[0] + half, None, None)
+    enough = len(means) >= FEWEST_RANDOM_LEVELS
+    combined = combine(np.array(means), np.array(variances), between=enough)
+    lower, upper = combined.interval(confidence) if enough else combined.common(df, confidence)
+    new = combined.prediction(confidence)
+    return Expected(float(combined.estimates[0]), lower, upper, *(new or (None, None)))
+
+
+def _is_like(one: Treatment, other: Treatment) -> bool:
+    """Whether two share cultivar and acid, as far as both tell."""
+    pairs = ((one.cultivar, other.cultivar), (one.acidifier, other.acidifier))
+    return all(mine is None or its is None or mine == its for mine, its in pairs)
+
+
+def acid_for_classes(found: LedgerContents, chosen: Treatment) -> tuple[AcidForClass, ...]:
+    """Acid of the recommended practice by class of water."""
+    protocol, product = found.latest.protocol, None
+    for entry in reversed(found.entries):  # the newest shelf that has it
+        newest = entry is found.entries[-1]
+        shelf = found.latest if newest else read_trial(entry.folder, stage="plan")
+        product = acid_product(shelf.products, str(chosen.acidifier))
+        if product is not None:
+            break
+    if product is None:
+        return ()
+    waters = {
+        (one.site, one.alkalinity_mg_l_caco3)
+        for entry in found.entries
+        for one in entry.of_trial.sites
+        if one.alkalinity_mg_l_caco3 is not None
+    }
+    rows = acid_by_class(
+        protocol.bucket.volume_l,
+        product,
+        TARGET_PH,
+        product=found.nutrient,
+        nutrient_tsp=chosen.dose_tsp or 0.0,
+    )
+    return tuple(
+        AcidForClass(
+            one.name,
+            one.lower,
+            one.upper,
+            one.acid.tsp,
+            one.acid.solution_tsp,
+            one.step.tsp if one.step else None,
+            one.ph_at_lower,
+            one.ph_at_upper,
+            sum(one.lower <= alkalinity < (math.inf if one is rows[-1] else one.upper) for _, alkalinity in waters),
+        )
+        for one in rows
     )
 
 
-TERMS: Mapping[str, Grouping] = {
-    "trial": "trial",
-    "trial_site": "trial_site",
-    "trial_site:block": "block",
-    "trial_site:block:whole_plot": "whole_plot",
-    "residual": "bucket",
-}
+def _by_garden(found: LedgerContents, advice: Advice) -> Iterator[GardenGain]:
+    """Gain of the alternative by what gardens are like, and in those that came back."""
+    terms, levels = advice.asked.gathered.terms, advice.asked.gathered.levels
+    sites = [one for entry in found.entries for one in entry.of_trial.sites]
+    had = {str(site) for site in advice.buckets_of(advice.decision.alternative)["site"]}
 
-
-def _variation(pooled: Pool) -> Iterator[SourceOfVariation]:
-    for term, value in pooled.fit.variances.items():
-        grouping, _, level = str(term).rpartition(":")
-        factor: FactorName | None = None if str(term) in TERMS else FACTOR_OF_LEVEL[level]
-        place = TERMS[str(term) if factor is None else grouping]
-        yield SourceOfVariation(place, factor, math.sqrt(max(float(value), 0.0)))
-
-
-def _compared(found: LedgerContents, pooled: Pool, comparisons: pd.DataFrame) -> Iterator[ComparedTreatment]:
-    means, buckets = pooled.fit.means("treatment")["mean"], pooled.rows.groupby("treatment", observed=True).size()
-    for label in map(str, pooled.treatments.index):
-        trials, with_current = links(pooled, label)
-        own = label == pooled.current
-        row = None if own else comparisons.loc[label]
-        nitrogen = float(pooled.treatments.loc[label, "n_mg_l"])
-        yield ComparedTreatment(
-            treatment=found.treatment(label),
-            n_mg_l=nitrogen if math.isfinite(nitrogen) else None,
-            mean=float(means[label]),
-            buckets=int(buckets[label]),
-            trials=trials,
-            with_current=with_current,
-            difference=None if row is None else float(row["estimate"]),
-            se=None if row is None else float(row["se"]),
-            df=None if row is None else float(row["df"]),
-            lower=None if row is None else float(row["lower"]),
-            upper=None if row is None else float(row["upper"]),
-            p=None if row is None else float(row["p"]),
+    def told(
+        of: Literal["water", "kind", "sun", "garden"],
+        name: str,
+        like: Callable[[EntrySite], bool],
+        at: Callable[[Points], Points],
+        garden: int | None = None,
+    ) -> GardenGain:
+        mine = {one.site for one in sites if like(one)}
+        return GardenGain(
+            of, name, len(mine), bool(mine & had), advice.gain_in(advice.decision.alternative, at, garden)
         )
 
+    if terms.water:
+        for name, low, high in ALKALINITY_CLASSES:
+            middle = (low + high) / 2 if math.isfinite(high) else VERY_HARD
+            yield told(
+                "water", name, _between("alkalinity_mg_l_caco3", low, high),
+                _at(water=(middle - USUAL_ALKALINITY) / ALKALINITY_STEP),
+            )  # fmt: skip
+    if terms.sun:
+        for name, low, high in SUNS:
+            middle = (low + min(high, 9.0)) / 2
+            yield told("sun", name, _between("sun_hours", low, high), _at(sun=(middle - USUAL_SUN) / SUN_STEP))
+    if terms.kinds > 1:
+        for i, name in enumerate(levels.kind):
+            yield told("kind", name, lambda one, kind=name: one.kind == kind, _at(kind=i))  # type: ignore[misc]
+    for i, name in enumerate(advice.asked.gathered.returning):
+        yield told("garden", name, lambda one, site=name: one.site == site, _at(), i)  # type: ignore[misc]
 
-def _tried_once(found: LedgerContents, pooled: Pool) -> tuple[Treatment, ...]:
-    """Treatments that too few trials tried to be recommended."""
-    few = [found.treatment(label) for label in map(str, pooled.treatments.index) if not tried_enough(pooled, label)]
-    return tuple(treatment for treatment in few if treatment != found.treatment(pooled.current))
+
+def _between(field: str, low: float, high: float) -> Callable[[EntrySite], bool]:
+    def like(one: EntrySite) -> bool:
+        value = getattr(one, field)
+        return value is not None and low <= value < high
+
+    return like
+
+
+def _at(water: float = 0.0, sun: float = 0.0, kind: int = -1) -> Callable[[Points], Points]:
+    def put(points: Points) -> Points:
+        n = len(points)
+        return replace(points, water=np.full(n, water), sun=np.full(n, sun), kind=np.full(n, kind))
+
+    return put
 
 
 def _change(evidence: tuple[EvidenceTrial, ...], previous: Recommended) -> Change:
@@ -162,12 +270,20 @@ def _change(evidence: tuple[EvidenceTrial, ...], previous: Recommended) -> Chang
     )
 
 
-def _nitrogen_alone(found: LedgerContents, chosen: str) -> NitrogenAlone | None:
-    """Products that the recommended dose was tried with, where today's is none of them."""
-    tried = found.rows.loc[found.rows["treatment"] == chosen, "trial"]
-    products = {str(entry.of_trial.product) for entry in found.entries if (tried == entry.listed.id).any()}
+def _next_trial(advice: Advice) -> ProposedTrial:
+    """The rival of which it is worth most to know whether it is better than what is recommended."""
+    decision = advice.decision
+    worth = advice.worth_of_knowing()
+    others = [one.treatment for one in decision.candidates if not one.is_recommended]
+    rival = max(others, key=lambda one: worth[one])
+    return ProposedTrial(recommended=decision.recommended, rival=rival, worth_g=worth[rival])
+
+
+def _nitrogen_alone(found: LedgerContents, records: Records) -> NitrogenAlone | None:
+    """Products that doses were tried with, where today's is none of them."""
     dose = found.latest.protocol.factors.get("dose")
     today = dose.product if dose else None
-    if not today or not found.treatments.loc[chosen, "n_level"] or today in products:
+    products = {str(entry.of_trial.product) for entry in found.entries if entry.of_trial.product}
+    if not today or records.buckets["dose"].isna().all() or today in products:
         return None
     return NitrogenAlone(today, tuple(sorted(products)))

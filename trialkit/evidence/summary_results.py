@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from trialkit.documents.ledger_entry import SummaryFacts, SummaryMean
-from trialkit.documents.pooled import TrialGain
 from trialkit.documents.problems import Problem
-from trialkit.domain.treatment import is_same_strength
 from trialkit.evidence.ledger import NewEntry
-from trialkit.evidence.ledger_contents import LedgerContents
-from trialkit.evidence.pooling import Pool
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
@@ -69,33 +63,3 @@ def summary_entry(path: Path) -> NewEntry:
         made={},
         facts=SummaryFacts(means),
     )
-
-
-def summary_gains(found: LedgerContents, pooled: Pool, label: str) -> Iterator[tuple[str, TrialGain]]:
-    """Gains of a treatment over the current practice in trials that left a mean of both, with when they began.
-
-    The two means are taken as independent: with means alone nobody can tell otherwise, and it makes the error no
-    smaller than it is where gardens were shared.
-    """
-    ours, practice = pooled.treatments.loc[label], pooled.treatments.loc[pooled.current]
-    rows = [row for entry in found.summaries for row in entry.of_summary.means]
-    for citation in dict.fromkeys(row.citation for row in rows):
-        mine = [row for row in rows if row.citation == citation]
-        one, other = (next((row for row in mine if _is(row, wanted)), None) for wanted in (ours, practice))
-        if one is None or other is None:
-            continue
-        gain = TrialGain(
-            name=citation,
-            season=one.season,
-            gain=one.mean_g - other.mean_g,
-            se=float(np.hypot(one.se_g, other.se_g)),
-            gardens=one.gardens or 0,
-            citation=citation,
-        )
-        yield one.started_on, gain
-
-
-def _is(row: SummaryMean, wanted: pd.Series) -> bool:
-    """Whether a mean is of a treatment of the pool."""
-    levels = (row.cultivar, row.acidifier) == (wanted["cultivar"], wanted["acidifier"])
-    return levels and is_same_strength(row.n_mg_l, float(wanted["n_mg_l"]))

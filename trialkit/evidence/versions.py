@@ -67,7 +67,10 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
         if same and _to_few_digits(as_data(document)) == _to_few_digits(as_data(versions[-1])):
             document = versions[-1]
         elif same:
-            document, same = as_written(recommend(found, versions[-1], trialkit_version)), False
+            document, same = (
+                as_written(recommend(found, versions[-1], _in_force(found, versions), trialkit_version)),
+                False,
+            )
         text = as_text(document)
         if not same:
             (ledger / HISTORY).mkdir(exist_ok=True)
@@ -88,7 +91,15 @@ def _is_same_evidence(found: LedgerContents, versions: list[Recommended]) -> boo
 def _next_version(found: LedgerContents, versions: list[Recommended], trialkit_version: str) -> Recommended:
     """Work out the version after the last, or the last anew where it rests on the same evidence."""
     before = versions[:-1] if _is_same_evidence(found, versions) else versions
-    return as_written(recommend(found, before[-1] if before else None, trialkit_version))
+    last = before[-1] if before else None
+    return as_written(recommend(found, last, _in_force(found, before), trialkit_version))
+
+
+def _in_force(found: LedgerContents, versions: list[Recommended]) -> Recommended | None:
+    """The last version all of whose evidence still counts: one that rests on what was withdrawn is as if never made."""
+    counts = {one.id for one in found.index if one.counts}
+    sound = [one for one in versions if {trial.id for trial in one.evidence} <= counts]
+    return sound[-1] if sound else None
 
 
 def _to_few_digits(value: Any) -> Any:

@@ -4,11 +4,10 @@ Usable on its own; reports/engine.md shows what for. The steps of a fit, one mod
 `collapsed_cells` (heads that share everything), `blocks` (independent parts), `products` (cross-products by cell size),
 `woodbury` and `likelihood` (criterion, score, information), `scoring` (the variances), `small_sample` (Kenward-Roger),
 `hypotheses`, `means`, `contrasts`, `comparisons`, `multivariate_t` and `letters` (what is asked of the means),
-`prediction` and `left_out` (levels and rows), `curves` (dose curves, by profiling their shape). A `MixedFit` is told in
+`prediction` and `left_out` (levels and rows). A `MixedFit` is told in
 `estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before.
 """
 
-from trialkit.mixed.curves import CurveFit, fit_curves
 from trialkit.mixed.fit import MixedFit, fit_mixed
 from trialkit.mixed.letters import letters
 from trialkit.mixed.refit import Refits, refit_many
@@ -23,7 +22,6 @@ from trialkit.mixed.refusals import (
 
 __all__ = [
     "ConfoundedTerm",
-    "CurveFit",
     "FormulaError",
     "MixedFit",
     "MixedModelError",
@@ -31,7 +29,6 @@ __all__ = [
     "NotConverged",
     "NotEstimable",
     "Refits",
-    "fit_curves",
     "fit_mixed",
     "letters",
     "refit_many",

@@ -246,15 +246,15 @@ class DecisionRule(Section):
     """What the recommendation is compared with, and what would matter."""
 
     current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]
-    margin_g: Annotated[NotNegative, "Gain of a transplanted head that matters, g."] = 10.0
+    margin_g: Annotated[
+        NotNegative, "How near to the best of all that was tried is near enough, g per transplanted head."
+    ] = 10.0
     equivalence_margin_g: Annotated[NotNegative, "Difference of a transplanted head that does not, g."] = 10.0
-    share_of_gain: Annotated[
-        Annotated[Finite, Field(gt=0, le=1)], "Of the gain that can be had, that the recommended dose is to reach."
-    ] = 0.95
+    change_cost_g: Annotated[NotNegative, "What a change of the handout must gain a transplanted head, g."] = 3.0
     price_per_kg: Annotated[
         Annotated[NotNegative, Field(gt=0)] | None, "Of lettuce; without it only weights are compared."
     ] = None
     cost_per_bucket: Annotated[NotNegative, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
     delay_cost_per_day: Annotated[NotNegative, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
-    adopt_probability: Annotated[MoreLikelyThanNot, "Chance of a gain that a change of the practice asks for."] = 0.9
+    adopt_probability: Annotated[MoreLikelyThanNot, "Chance of being so near from which a choice is settled."] = 0.9
     confidence: Annotated[MoreLikelyThanNot, "Of every interval."] = 0.95

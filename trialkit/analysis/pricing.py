@@ -1,4 +1,4 @@
-"""What a bucket of each candidate costs and yields."""
+"""What a bucket of each candidate costs and yields, in money where lettuce has a price."""
 
 from __future__ import annotations
 
@@ -6,20 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from trialkit.documents.findings import Saving, Uncounted, ValueUnit
+from trialkit.documents.decision import Uncounted, ValueUnit
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.protocol.trial_protocol import Protocol
 
-FloatArray = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
-class Worth:
-    """What a bucket of each candidate costs and yields, in the decision's unit.
+class Prices:
+    """What each candidate is worth and costs, in the decision's unit.
 
     Attributes
     ----------
@@ -30,13 +28,7 @@ class Worth:
     cost : ndarray, shape (candidates,)
         Of a bucket, waiting left aside.
     per_day : float
-        Cost of a day until harvest, to be counted where days were drawn.
-    saves : ndarray of bool, shape (candidates,)
-        Surely cheaper than the current practice in what goes into the bucket.
-    input_cost : ndarray, shape (candidates,)
-        To tell which of those is the cheapest.
-    saving : str
-        How a cheaper one is cheaper.
+        Cost of a day until harvest.
     uncounted : tuple of str
         Costs that are not known.
     """
@@ -45,9 +37,6 @@ class Worth:
     per_gram: float
     cost: FloatArray
     per_day: float
-    saves: NDArray[np.bool_]
-    input_cost: FloatArray
-    saving: Saving
     uncounted: tuple[Uncounted, ...]
 
 
@@ -58,20 +47,15 @@ class _Inputs:
     nutrient: FloatArray | None
     acid: FloatArray | None
 
-    @property
-    def known(self) -> FloatArray | None:
-        """Cost of both, where both are known."""
-        return None if self.nutrient is None or self.acid is None else self.nutrient + self.acid
 
-
-def worth(
+def prices(
     protocol: Protocol,
     products: pd.DataFrame,
     solution: pd.DataFrame,
     candidates: pd.DataFrame,
-    current: int,
+    *,
     days_known: bool,
-) -> Worth:
+) -> Prices:
     """Price the candidates: lettuce less nutrient, acid and waiting; without a price of lettuce, grams of head weight.
 
     Parameters
@@ -83,31 +67,22 @@ def worth(
         Records with ``bucket``, its ``acidifier`` and ``acid_tsp``, what was added then.
     candidates : pandas.DataFrame
         Columns of the varied factors, one row a candidate.
-    current : int
-        Row of the current practice.
     days_known : bool
         Whether days to harvest could be analysed.
     """
-    decision = protocol.decision
-    full = _with_fixed_levels(protocol, candidates)
-    price = decision.price_per_kg
-    inputs = _input_costs(protocol, products, solution, full)
-    saves, order, saving = _saving(full, current, inputs if price is not None else _Inputs(None, None))
+    decision, price = protocol.decision, protocol.decision.price_per_kg
     if price is None:
-        nothing = np.zeros(len(full))
-        return Worth("g per transplanted head", 1.0, nothing, 0.0, saves, order, saving, ())
-    cost = np.full(len(full), decision.cost_per_bucket)
+        return Prices("g per transplanted head", 1.0, np.zeros(len(candidates)), 0.0, ())
+    inputs = _input_costs(protocol, products, solution, _with_fixed_levels(protocol, candidates))
+    cost = np.full(len(candidates), decision.cost_per_bucket)
     for part in (inputs.nutrient, inputs.acid):
         cost = cost if part is None else cost + part
-    return Worth(
+    return Prices(
         "currency a bucket",
         protocol.bucket.heads * price / 1000,
         cost,
         decision.delay_cost_per_day if days_known else 0.0,
-        saves,
-        order,
-        saving,
-        _uncounted(protocol, inputs, days_known),
+        _uncounted(protocol, inputs, days_known=days_known),
     )
 
 
@@ -140,22 +115,7 @@ def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFr
     return _Inputs(*(part if np.isfinite(part).all() else None for part in (nutrient, acid)))
 
 
-def _saving(full: pd.DataFrame, current: int, inputs: _Inputs) -> tuple[NDArray[np.bool_], FloatArray, Saving]:
-    """Say which candidates surely cost less than the current practice, an order among them, and how they save.
-
-    Seed has no price here, so they must share its cultivar; where the inputs have none, only a smaller dose with the
-    same acid surely costs less.
-    """
-    cost = inputs.known
-    if cost is None:
-        cost = full["dose_tsp"].to_numpy(float) if "dose_tsp" in full else np.zeros(len(full))
-    same = [c for c in (["cultivar"] if inputs.known is not None else ["cultivar", "acidifier"]) if c in full]
-    alike = (full[same] == full[same].iloc[current]).all(axis=1).to_numpy(bool)
-    saving: Saving = "nutrient" if inputs.known is None else "inputs"
-    return alike & (cost < cost[current] - 1e-9 * abs(cost[current])), cost, saving
-
-
-def _uncounted(protocol: Protocol, inputs: _Inputs, days_known: bool) -> tuple[Uncounted, ...]:
+def _uncounted(protocol: Protocol, inputs: _Inputs, *, days_known: bool) -> tuple[Uncounted, ...]:
     known: dict[Uncounted, bool] = {
         "nutrient": inputs.nutrient is not None,
         "acid": inputs.acid is not None,

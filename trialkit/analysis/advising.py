@@ -1,0 +1,506 @@
+"""Advice from records, those of one trial or of a whole ledger: the same question, the same functions, one answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from trialkit.advice.choice import Chosen, Prospects, Value, expected_value, grow_now, how_sure, prospects
+from trialkit.advice.priors import WEIGHT_G
+from trialkit.advice.records import Gathered, Records, gather
+from trialkit.advice.shares import Shares, count
+from trialkit.advice.terms import Points
+from trialkit.advice.weights import Weights, rescaled, weigh
+from trialkit.analysis.pricing import Prices
+from trialkit.documents.decision import (
+    Candidate,
+    Decision,
+    DoseAdvice,
+    DosePoint,
+    Evidence,
+    Gain,
+    NoDecision,
+    Spread,
+    Stood,
+    Thresholds,
+    TippingPoint,
+    Variation,
+    Verdict,
+)
+from trialkit.domain.arrays import FloatArray
+from trialkit.domain.errors import NotComputed
+from trialkit.domain.treatment import Treatment
+from trialkit.protocol.sections import DecisionRule
+from trialkit.stats.shares import overdispersion
+
+SAME_VALUE_G = 1.0
+"""Doses whose values differ by less are alike, and the smaller is taken (common practice, no source)."""
+HALF_SPOON, QUARTER_SPOON, NARROW_TSP = 0.5, 0.25, 3.0
+"""Steps of the kitchen's measures, the finer ones where the doses tried lie within so many teaspoons of each other."""
+MOST_DOSES = 40
+OTHER_PRIORS = (0.5, 2.0)
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the records are asked.
+
+    Attributes
+    ----------
+    practice : Treatment
+        What is said now; its levels of the factors that the records have.
+    practice_dose : float
+        Its strength in the unit of the records; 0 where dose plays no part.
+    per_tsp : float
+        Strength that a level teaspoon of today's nutrient brings; 1 where strengths are in teaspoons.
+    in_nitrogen : bool
+        Whether strengths are mg/L of nitrogen.
+    rule : DecisionRule
+    prices : callable
+        From candidates (columns of the factors) to their prices.
+    days : callable, optional
+        Days to harvest of a treatment, NaN where not known.
+    seasons : tuple of str
+        As stated, in order.
+    seed : int
+    """
+
+    practice: Treatment
+    practice_dose: float
+    per_tsp: float
+    in_nitrogen: bool
+    rule: DecisionRule
+    prices: Callable[[pd.DataFrame], Prices]
+    seasons: tuple[str, ...]
+    seed: int
+    days: Callable[[Treatment], float] | None = None
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A decision, and the model that it comes from, for whoever asks more of it."""
+
+    decision: Decision
+    asked: Asked
+    weights: Weights
+    shares: Shares
+    prospects: Prospects
+
+    def buckets_of(self, treatment: Treatment) -> pd.DataFrame:
+        """Buckets planned under a candidate."""
+        return self.asked.own[self.asked.treatments.index(treatment)]
+
+    def expected(self, treatment: Treatment) -> tuple[float, float, float, float, float]:
+        """What a transplanted head yields: mean, limits on average over gardens and seasons, limits in a new one, g."""
+        asked, found = self.asked, self.prospects
+        i, confidence = asked.treatments.index(treatment), asked.question.rule.confidence
+        tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+        lower, upper = np.quantile(found.yields[:, i], tails)
+        one = asked.points.take(np.array([i]))
+        more = self.weights.elsewhere(one, 0)[0, :, 0] + self.weights.levels_elsewhere
+        among = found.share[i] ** 2 * float(self.weights.points.weight @ more)
+        half = -float(ndtri(tails[0])) * float(np.sqrt(found.yields[:, i].var() + among))
+        mean = float(found.yield_g[i])
+        return mean, float(lower), float(upper), max(mean - half, 0.0), mean + half
+
+    def worth_of_knowing(self) -> dict[Treatment, float]:
+        """What it would be worth on average to know whether a candidate is better than the one recommended."""
+        draws, chosen = self.prospects.draws, self.asked.treatments.index(self.decision.recommended)
+        more = np.maximum(draws - draws[:, [chosen]], 0.0).mean(0)
+        # What is already expected of a better one, which a change did not seem worth, is not for knowing.
+        more = more - np.maximum(self.prospects.value - self.prospects.value[chosen], 0.0)
+        return dict(zip(self.asked.treatments, map(float, more), strict=True))
+
+    def gain_in(self, treatment: Treatment, at: Callable[[Points], Points], garden: int | None = None) -> Gain:
+        """Gain of a candidate over the practice in gardens of a kind, or in one that took part in several trials.
+
+        Parameters
+        ----------
+        treatment : Treatment
+        at : callable
+            Puts treatments into such a garden.
+        garden : int, optional
+            Place among the returning gardens.
+        """
+        asked = self.asked
+        pair = np.array([asked.practice, asked.treatments.index(treatment)])
+        points = at(asked.points.take(pair))
+        where = None if garden is None else np.full(2, garden)
+        found = prospects(self.weights, self.shares, points, 0, Value.in_grams(2), asked.question.seed, where)
+        return _gain(found, 1, asked.question.rule.confidence)
+
+
+def advise(records: Records, question: Question) -> Advice | NoDecision:
+    """Advise what to grow.
+
+    Parameters
+    ----------
+    records : Records
+    question : Question
+    """
+    rows = records.buckets
+    told = rows["recorded"] > 0
+    known = rows[told | rows["known_variance"].notna()] if "known_variance" in rows else rows[told]
+    if not len(known) or not (known["usable"] > 0).any():
+        return NoDecision("nothing_usable")
+    practice = _is_practice(known, question)
+    if not practice.any():
+        return NoDecision("no_practice_record")
+    if practice.all():
+        return NoDecision("one_treatment")
+    asked = Asked.of(Records(known, records.gardens, records.head_variance), rows, question)
+    labelled = known.assign(treatment=known.groupby(FACTOR_COLUMNS, dropna=False).ngroup())
+    try:
+        weights = weigh(asked.gathered)
+        shares = count(asked.gathered, overdispersion(labelled))
+    except NotComputed:
+        return NoDecision("too_open")
+    found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
+    return Advice(_decide(asked, weights, shares, found), asked, weights, shares, found)
+
+
+FACTOR_COLUMNS = ["cultivar", "acidifier", "dose"]
+
+
+def _is_practice(rows: pd.DataFrame, question: Question) -> pd.Series:
+    same = pd.Series(True, index=rows.index)
+    for column in ("cultivar", "acidifier"):
+        if level := question.practice.level(column):
+            same &= rows[column] == level
+    if question.practice.dose_tsp is not None and rows["dose"].notna().any():
+        same &= np.isclose(rows["dose"], question.practice_dose, rtol=0.05, atol=0.01)
+    return same
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Candidates of a question, and the records gathered for it."""
+
+    question: Question
+    rows: pd.DataFrame
+    gathered: Gathered
+    points: Points
+    treatments: tuple[Treatment, ...]
+    practice: int
+
+    @classmethod
+    def of(cls, records: Records, every: pd.DataFrame, question: Question) -> Asked:
+        rows = records.buckets
+        tried = np.unique(rows["dose"].dropna().to_numpy(float))
+        strengths = _strengths(tried, question)
+        gathered = gather(records, strengths)
+        levels, terms = gathered.levels, gathered.terms
+        doses = strengths if terms.scale else [0.0]
+        of = [(c, a, d) for c in levels.cultivar for a in levels.acidifier for d in doses]
+        points = levels.points([c for c, _, _ in of], [a for _, a, _ in of], np.array([d for _, _, d in of]))
+        has_dose = question.practice.dose_tsp is not None
+        spoons = [question.practice.dose_tsp if terms.scale is None else _spoons(d, question) for _, _, d in of]
+        treatments = tuple(
+            Treatment(c or None, float(tsp) if has_dose and tsp is not None else None, a or None)
+            for (c, a, _), tsp in zip(of, spoons, strict=True)
+        )
+        wanted = question.practice
+        practice = next(
+            i
+            for i, (c, a, d) in enumerate(of)
+            if (wanted.cultivar or c) == c
+            and (wanted.acidifier or a) == a
+            and (terms.scale is None or np.isclose(d, question.practice_dose, rtol=1e-9, atol=1e-9))
+        )
+        return cls(question, every, gathered, points, treatments, practice)
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """Candidates as a table of the factors that play a part."""
+        return pd.DataFrame([one.levels for one in self.treatments])
+
+    @cached_property
+    def prices(self) -> Prices:
+        """Of the candidates."""
+        return self.question.prices(self.frame)
+
+    @cached_property
+    def days(self) -> FloatArray:
+        """Days to harvest of the candidates; NaN where not known."""
+        of = self.question.days
+        return np.array([of(one) if of else np.nan for one in self.treatments])
+
+    @cached_property
+    def own(self) -> tuple[pd.DataFrame, ...]:
+        """Buckets planned under each candidate."""
+        rows, g = self.rows, self.gathered
+        found = []
+        for cultivar, acidifier, dose in zip(
+            self.points.cultivar, self.points.acidifier, self.points.dose, strict=True
+        ):
+            mine = (rows["cultivar"] == g.levels.cultivar[cultivar]) & (
+                rows["acidifier"] == g.levels.acidifier[acidifier]
+            )
+            if g.terms.scale is not None:
+                mine &= np.isclose(rows["dose"], dose, rtol=1e-9, atol=1e-9)
+            found.append(rows[mine])
+        return tuple(found)
+
+    @cached_property
+    def value(self) -> Value:
+        """Of the candidates; waiting counts where all of them are known."""
+        wait = self.prices.per_day * self.days if np.isfinite(self.days).all() else np.zeros(len(self.days))
+        return Value(self.prices.per_gram, self.prices.cost + wait)
+
+
+def _strengths(tried: FloatArray, question: Question) -> list[float]:
+    """Strengths that could be recommended: those tried, the practice's, and the kitchen's measures between them."""
+    if not len(tried):
+        return []
+    low, high = tried.min() / question.per_tsp, tried.max() / question.per_tsp
+    step = HALF_SPOON if high - low > NARROW_TSP else QUARTER_SPOON
+    step = (
+        max(step, np.ceil((high - low) / MOST_DOSES / HALF_SPOON) * HALF_SPOON)
+        if high - low > step * MOST_DOSES
+        else step
+    )
+    between = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step * question.per_tsp
+    known = [*tried.tolist()]
+    if tried.min() <= question.practice_dose <= tried.max():
+        known.append(question.practice_dose)
+    found: list[float] = sorted(set(known))
+    found += [float(one) for one in between if not np.isclose(found, one, rtol=1e-6).any()]
+    return sorted(found)
+
+
+def _spoons(strength: float, question: Question) -> float:
+    """Teaspoons of today's nutrient, as the kitchen measures them."""
+    return round(strength / question.per_tsp * 20) / 20
+
+
+def _decide(asked: Asked, weights: Weights, shares: Shares, found: Prospects) -> Decision:
+    rule = asked.question.rule
+    chosen = _choose(asked, found)
+    verdict = _verdict(chosen)
+    alternative = chosen.at if chosen.changed else _best_other(found, asked)
+    shown = [i for i, own in enumerate(asked.own) if len(own) or i in (chosen.at, alternative, asked.practice)]
+    days = asked.days[alternative] - asked.days[asked.practice]
+    return Decision(
+        verdict=verdict,
+        unit=asked.prices.unit,
+        current=asked.treatments[asked.practice],
+        recommended=asked.treatments[chosen.at],
+        alternative=asked.treatments[alternative],
+        thresholds=thresholds_of(rule),
+        candidates=tuple(_candidate(asked, found, chosen, i) for i in shown),
+        evidence=_evidence(asked),
+        dose=_dose(asked, found, chosen),
+        spreads=tuple(_spreads(weights, rule.confidence)),
+        effective_points=weights.points.effective,
+        draws=len(found.draws),
+        uncounted=asked.prices.uncounted,
+        days_later=float(days) if np.isfinite(days) else None,
+        tipping=tuple(_tipping(asked, found, chosen, alternative)),
+        other_priors=tuple(_other_priors(asked, weights, shares, chosen)),
+    )
+
+
+def _grown(asked: Asked, value: FloatArray) -> int:
+    """Place of what to grow now."""
+    rule, per_gram, points = asked.question.rule, asked.prices.per_gram, asked.points
+    alike = (points.cultivar[:, None] == points.cultivar) & (points.acidifier[:, None] == points.acidifier)
+    cost, same = rule.change_cost_g * per_gram, SAME_VALUE_G * per_gram
+    return grow_now(value, asked.practice, alike, points.dose, cost, same)
+
+
+def _choose(asked: Asked, found: Prospects) -> Chosen:
+    rule = asked.question.rule
+    margin = rule.margin_g * asked.prices.per_gram
+    return how_sure(found, _grown(asked, found.value), margin, rule.adopt_probability)
+
+
+def _verdict(chosen: Chosen) -> Verdict:
+    if chosen.changed:
+        return Verdict.CHANGE if chosen.settled else Verdict.CHANGE_AND_TEST
+    return Verdict.KEEP if chosen.settled else Verdict.KEEP_AND_TEST
+
+
+def _best_other(found: Prospects, asked: Asked) -> int:
+    """The best of those that are not the practice; a dose next to it only where nothing else was tried."""
+    others = np.arange(len(found.value)) != asked.practice
+    stood = others & np.array([len(own) > 0 for own in asked.own])
+    return int(np.where(stood if stood.any() else others, found.value, -np.inf).argmax())
+
+
+def thresholds_of(rule: DecisionRule) -> Thresholds:
+    """Thresholds of a protocol's section on the decision."""
+    return Thresholds(
+        margin_g=rule.margin_g,
+        change_cost_g=rule.change_cost_g,
+        adopt_probability=rule.adopt_probability,
+        confidence=rule.confidence,
+        price_per_kg=rule.price_per_kg,
+        cost_per_bucket=rule.cost_per_bucket,
+        delay_cost_per_day=rule.delay_cost_per_day,
+    )
+
+
+def _candidate(asked: Asked, found: Prospects, chosen: Chosen, i: int) -> Candidate:
+    own, current = asked.own[i], i == asked.practice
+    seen = own[own["recorded"] > 0]
+    planned = float(own["planned"].sum())
+    return Candidate(
+        treatment=asked.treatments[i],
+        n_mg_l=float(asked.points.dose[i]) if asked.question.in_nitrogen and asked.gathered.terms.scale else None,
+        stood=Stood(len(seen), seen["site"].nunique(), seen["trial"].nunique()),
+        raw_yield_g=_raw_yield(own),
+        yield_g=float(found.yield_g[i]),
+        weight_g=float(found.weight_g[i]),
+        share_usable=float(found.share[i]),
+        share_unrecorded=1 - float(own["recorded"].sum()) / planned if planned else 0.0,
+        expected_value=float(found.value[i]),
+        gain=None if current else _gain(found, i, asked.question.rule.confidence),
+        probability_better=None if current else float(found.better_here[i]),
+        probability_near_best=float(chosen.near_best[i]),
+        expected_loss=float(chosen.regret[i]),
+        is_current=current,
+        is_recommended=i == chosen.at,
+    )
+
+
+def planted_yields(own: pd.DataFrame) -> pd.Series:
+    """What a transplanted head gave in each bucket that has a record, lost ones counting as nothing, g."""
+    seen = own[(own["recorded"] > 0) & (own["weight_g"].notna() | (own["usable"] == 0))]
+    return seen["weight_g"].fillna(0.0) * seen["usable"] / seen["recorded"]
+
+
+def _raw_yield(own: pd.DataFrame) -> float | None:
+    """Mean over buckets as recorded; None without any."""
+    yields = planted_yields(own)
+    return float(yields.mean()) if len(yields) else None
+
+
+def _gain(found: Prospects, i: int, confidence: float) -> Gain:
+    """Gain in grams of yield, with limits from the draws of it."""
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    lower, upper = np.quantile(found.yield_gains(i), tails)
+    return Gain(float(found.yield_g[i] - found.yield_g[found.practice]), float(lower), float(upper))
+
+
+def _evidence(asked: Asked) -> Evidence:
+    seen = asked.rows[asked.rows["recorded"] > 0]
+    usable = seen.groupby(["trial", "site"], sort=True)["usable"].sum()
+    return Evidence(
+        buckets=len(seen),
+        gardens=seen["site"].nunique(),
+        trials=seen["trial"].nunique(),
+        seasons=asked.question.seasons,
+        failed_gardens=tuple(dict.fromkeys(str(site) for (_, site), n in usable.items() if n == 0)),
+    )
+
+
+def _dose(asked: Asked, found: Prospects, chosen: Chosen) -> DoseAdvice | None:
+    """The curve through the recommended cultivar and acid."""
+    if asked.gathered.terms.scale is None:
+        return None
+    points, rule = asked.points, asked.question.rule
+    mine = [
+        i
+        for i in range(len(points))
+        if (points.cultivar[i], points.acidifier[i]) == (points.cultivar[chosen.at], points.acidifier[chosen.at])
+    ]
+    mine.sort(key=lambda i: points.dose[i])
+    best = found.value[mine].max()
+    good = [i for i in mine if found.value[i] >= best - SAME_VALUE_G * asked.prices.per_gram]
+    tails = [(1 - rule.confidence) / 2, (1 + rule.confidence) / 2]
+    limits = np.quantile(found.yields[:, mine], tails, axis=0)
+    return DoseAdvice(
+        points=tuple(
+            DosePoint(
+                dose_tsp=float(asked.treatments[i].dose_tsp or 0.0),
+                n_mg_l=float(points.dose[i]) if asked.question.in_nitrogen else None,
+                yield_g=float(found.yield_g[i]),
+                lower=float(low),
+                upper=float(high),
+                value=float(found.value[i]),
+                raw_yield_g=_raw_yield(asked.own[i]),
+                buckets=int((asked.own[i]["recorded"] > 0).sum()),
+            )
+            for i, low, high in zip(mine, *limits, strict=True)
+        ),
+        good_from_tsp=float(asked.treatments[good[0]].dose_tsp or 0.0),
+        good_to_tsp=float(asked.treatments[good[-1]].dose_tsp or 0.0),
+        at_edge=chosen.at == mine[-1],
+    )
+
+
+def _spreads(weights: Weights, confidence: float) -> Iterator[Spread]:
+    order, pi = (1 - confidence) / 2, weights.points.weight
+    for name in weights.model.names:
+        if name == "lasting":
+            continue
+        sd = weights.sd[name]
+        rank = np.argsort(sd)
+        reached = np.cumsum(pi[rank])
+        low, high = sd[rank][np.minimum(np.searchsorted(reached, [order, 1 - order]), len(rank) - 1)]
+        yield Spread(_variation(name), float(pi @ sd), float(low), float(high))
+
+
+def _variation(name: str) -> Variation:
+    return name  # type: ignore[return-value]  # the names of the priors are those of the document (a test holds them)
+
+
+def _tipping(asked: Asked, found: Prospects, chosen: Chosen, alternative: int) -> Iterator[TippingPoint]:
+    """What would have to be true of heads without a record, treatment by treatment, for the choice to turn."""
+    other = asked.practice if chosen.changed else alternative
+    need = asked.question.rule.change_cost_g * asked.prices.per_gram
+    lead = found.value[chosen.at] - found.value[other] + (-need if chosen.changed else need)
+    for i, towards in ((chosen.at, -1.0), (other, 1.0)):
+        own = asked.own[i]
+        heads, missing = float(own["planned"].sum()), float((own["planned"] - own["recorded"]).sum())
+        if missing <= 0:
+            continue
+        # A head without a record counts as the recorded ones do; to turn, it must do so much worse or better.
+        per_share = found.weight_g[i] * asked.prices.per_gram * missing / heads
+        turns = found.share[i] + towards * lead / per_share
+        yield TippingPoint(
+            asked.treatments[i], int(missing), float(found.share[i]), float(turns) if 0 <= turns <= 1 else None
+        )
+
+
+def _other_priors(asked: Asked, weights: Weights, shares: Shares, chosen: Chosen) -> Iterator[Treatment]:
+    """What would follow with every prior half or twice as wide, where it is another treatment."""
+    for times in OTHER_PRIORS:
+        other = rescaled(weights, {name: scale * times for name, scale in WEIGHT_G.items()})
+        value = expected_value(other, shares, asked.points, asked.value)
+        at = _grown(asked, value)
+        if at != chosen.at and not _is_near(asked, at, chosen.at):
+            yield asked.treatments[at]
+
+
+def _is_near(asked: Asked, one: int, other: int) -> bool:
+    """Whether two candidates are doses of one treatment next to each other on the kitchen's measures."""
+    mine, its = asked.treatments[one], asked.treatments[other]
+    if (
+        (mine.cultivar, mine.acidifier) != (its.cultivar, its.acidifier)
+        or mine.dose_tsp is None
+        or its.dose_tsp is None
+    ):
+        return False
+    return abs(mine.dose_tsp - its.dose_tsp) <= HALF_SPOON + 1e-9
+
+
+def days_by_treatment(means: Sequence[tuple[Treatment, float]]) -> Callable[[Treatment], float]:
+    """Days to harvest of any treatment, by those of the ones tried: between two doses, on the line between theirs."""
+    table: Mapping[tuple[str | None, str | None], list[tuple[float, float]]] = {}
+    for treatment, days in means:
+        table.setdefault((treatment.cultivar, treatment.acidifier), []).append((treatment.dose_tsp or 0.0, days))  # type: ignore[attr-defined]
+
+    def of(treatment: Treatment) -> float:
+        known = sorted(table.get((treatment.cultivar, treatment.acidifier), []))
+        if not known:
+            return float("nan")
+        doses, days = np.array(known).T
+        return float(np.interp(treatment.dose_tsp or 0.0, doses, days))
+
+    return of

@@ -235,9 +235,9 @@ class MixedFit(LevelsAndRows):
         weights: Weights = "equal",
         confidence: float = 0.95,
     ) -> pd.DataFrame:
-        """Test whether means are as good as the same, by two one-sided tests (Schuirmann 1987).
+        """Test whether means are as good as the same, by two one-sided tests.
 
-        J. Pharmacokinet. Biopharm. Each comparison stands alone: nothing is adjusted for their number.
+        Schuirmann 1987, J. Pharmacokinet. Biopharm. Each comparison stands alone: nothing is adjusted for their number.
 
         Parameters
         ----------

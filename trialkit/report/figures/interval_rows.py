@@ -63,7 +63,7 @@ class Spacing:
     lift: float  # of the label above the marks, in rows; 0 where the label stands at the left
 
 
-WIDE = Spacing(WIDE_PX, 250, 190, 36, 30, 60, 0.0)
+WIDE = Spacing(WIDE_PX, 264, 190, 36, 32, 60, 0.0)
 NARROW = Spacing(NARROW_PX, 8, 8, 56, 40, 34, 0.3)
 SHORT_WORDS: Mapping[Part, str] = {
     "recommended": "recommended",

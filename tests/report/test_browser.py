@@ -209,7 +209,7 @@ def test_pointing_at_a_mean_shows_its_buckets(window: Window, show: Show, pages:
     page.mouse.move(0, 0)
     rows.first.focus()
     page.keyboard.press("ArrowDown")
-    assert rows.nth(1).get_attribute("aria-label") in words.inner_text()
+    assert rows.nth(1).inner_text() in words.inner_text()
     assert figure.locator(".probe-rows button[tabindex='0']").count() == 1
     box = rows.nth(1).bounding_box()
     assert box["height"] >= 24  # WCAG 2.2, 2.5.8 Target Size (Minimum)
@@ -231,6 +231,20 @@ def test_measures_can_be_switched(show: Show) -> None:
     assert card.locator(".metric:visible").count() == 0
     assert "with 6 level teaspoons of nutrient" in sentence.inner_text()
     assert [page.locator(f".said.{one}:visible").count() for one in ("metric", "both")] == [0, 0]
+
+
+@pytest.mark.parametrize(("measures", "dose"), [("both", "4 tsp (20 g)"), ("kitchen", "4 tsp"), ("metric", "20 g")])
+@pytest.mark.parametrize(("seen", "table"), [("full", ".versus"), ("plan", ".table-frame:has(#key-caption)")])
+def test_short_names_switch_too(show: Show, seen: str, table: str, measures: str, dose: str) -> None:
+    """In tables, in drawings and in the names of rows that can be pointed at, a dose is said in what was chosen."""
+    page = show(seen)
+    page.check(f"#measures-{measures}")
+    found = re.findall(r"\b4 tsp(?: \(20 g\))?|\b20 g", page.locator(table).first.inner_text().replace("\u00a0", " "))
+    assert set(found) == {dose}
+    drawn = page.locator(".wide tspan.said:visible").all()
+    assert {one.get_attribute("class") for one in drawn} == ({f"said {measures}"} if seen == "full" else set())
+    rows = page.locator(".probe-rows button").all_inner_texts()
+    assert any(f"{dose}," in row.replace("\u00a0", " ") for row in rows) == (seen == "full")
 
 
 @pytest.mark.parametrize("seen", ["full", "plan", "evidence"])
@@ -255,7 +269,7 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
 
 def _without_help(page: Any, every: str, i: int) -> list[str]:
     """Words of a section, less those that tell how to point at a row."""
-    page.evaluate("document.querySelectorAll('.probe-words').forEach(one => { one.hidden = true })")
+    page.evaluate("document.querySelectorAll('.probe-words, .probe-rows').forEach(one => { one.hidden = true })")
     words: list[str] = page.locator(every).nth(i).inner_text().split()
     return words
 

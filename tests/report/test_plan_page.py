@@ -71,8 +71,14 @@ def test_simulated_chances_say_how_far_they_may_be_off() -> None:
     assert "may be off by" not in plan_html(plan)
 
 
-def test_the_page_speaks_in_the_measures_asked_for() -> None:
-    """A teaspoon of the product weighs 5 g."""
-    page = plan_html(small_plan(doses="[2, 4, 6, 8]", current=4), "metric").replace("\u00a0", " ")
-    assert "is reached at 30 g" in page
-    assert "teaspoons either way" not in page
+def test_the_page_holds_every_measure() -> None:
+    """A teaspoon of the product weighs 5 g; where nobody weighed one, there is nothing to switch."""
+    plan = small_plan(doses="[2, 4, 6, 8]", current=4)
+    page = plan_html(plan).replace("\u00a0", " ")
+    for said in ("is reached at 30 g", "is reached at 6 teaspoons and", "is reached at 6 teaspoons (30 g)"):
+        assert said in page
+    assert page.count('name="measures"') == 3
+    unweighed = plan_html(replace(plan, nutrient_g_per_tsp=None)).replace("\u00a0", " ")
+    assert "is reached at 6 teaspoons and" in unweighed
+    assert 'name="measures"' not in unweighed
+    assert 'class="said' not in unweighed

@@ -21,6 +21,7 @@ from trialkit.documents.plan import (
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.layout_words import warning_sentence
+from trialkit.words.measures import MeasureSystem
 from trialkit.words.plan_words import (
     advice_sentences,
     answer_sentences,
@@ -131,8 +132,8 @@ def test_the_dose_in_each_measure(measures: Any, grams_per_tsp: float | None, kn
     """Teaspoons, grams or both; teaspoons where nobody knows what one weighs."""
     plan = small_plan(doses="[2, 4, 6, 8]", current=4)
     assert plan.dose
-    dose = replace(plan.dose, half_width_tsp=1.24, grams_per_tsp=grams_per_tsp)
-    sentence = answer_sentences(replace(plan, dose=dose), measures)[-1]
+    dose = replace(plan.dose, half_width_tsp=1.24)
+    sentence = answer_sentences(replace(plan, dose=dose), MeasureSystem(measures, grams_per_tsp))[-1]
     assert sentence == (
         f"The recommended dose would be known to about {known} either way, if 95 % of what nutrient can add is "
         f"reached at {recommended} and nutrient adds 100 g a head in all (with half of that, the dose is known half "

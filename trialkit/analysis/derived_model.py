@@ -54,7 +54,7 @@ class DerivedModel:
 def derive_model(heads: pd.DataFrame, treatment: Sequence[str], strata: Sequence[str]) -> DerivedModel:
     """Derive the model from how the trial was randomised.
 
-    Heads of one bucket share a solution, so the bucket is the replicate (Hurlbert 1984, Ecol. Monogr. 54, 187-211)
+    Heads of one bucket share a solution, so the bucket is the replicate (Hurlbert 1984, Ecol. Monogr.)
     and stands in the model whenever a bucket has more than one head. Sites, and the treatment effects that differ
     between them, are random from three sites up; fewer are fixed and the conclusions hold for those sites only.
 

@@ -50,13 +50,14 @@ class Asked:
     def volume_l(self) -> float:
         """Litres asked for."""
         from trialkit.domain.units import litres
+        from trialkit.words.mix_words import no_volume
 
         found = VOLUME.fullmatch(self.volume)
         if (
             not found
             or not 0.1 <= (amount := litres(float(found[1]), "gal" if "gal" in (found[2] or "") else "L")) <= 1000
         ):
-            raise WrongCall(f'"{self.volume}" is no volume: write litres or US gallons, such as "20 L" or "5 gal".')
+            raise WrongCall(no_volume(self.volume))
         return amount
 
 
@@ -125,6 +126,7 @@ def _alkalinity(asked: Asked) -> AlkalinityEstimate:
 def _nutrient(asked: Asked) -> Product | None:
     from trialkit.rules.mixings import nutrient_product
     from trialkit.solution.nutrients import Product
+    from trialkit.words.mix_words import nutrient_not_told
 
     if asked.nutrient is None:
         return None
@@ -134,7 +136,7 @@ def _nutrient(asked: Asked) -> Product | None:
     products = _products(asked, asked.nutrient, "--nutrient", "a label such as 9-12-30")
     product = nutrient_product(products, asked.nutrient)
     if product is None:
-        raise WrongCall(f'products.csv does not tell the label of "{asked.nutrient}", or what a level teaspoon weighs.')
+        raise WrongCall(nutrient_not_told(asked.nutrient))
     return replace(product, grams_per_tsp=asked.grams_per_tsp) if asked.grams_per_tsp else product
 
 

@@ -13,6 +13,7 @@ import click
 from trialkit.domain.quoting import quoted
 from trialkit.protocol.starting import NewTrial
 from trialkit.tables.table_schema import load_schema
+from trialkit.words.factor_words import LEVELS_QUESTIONS
 
 LARGEST_SEED = 10**8
 SPOON_WORDS = re.compile(r"\s*(tsp|teaspoons?)\.?$", re.IGNORECASE)
@@ -80,9 +81,9 @@ def _levels(options: Options) -> Levels:
 
 def _ask_levels() -> Levels:
     return Levels(
-        _list("Cultivars to try, separated by commas (one alone if every bucket has it, empty if it plays no part)"),
-        _numbers("Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one alone if every bucket gets it)"),
-        _list("Acids to try, such as white vinegar 5 %, none (one alone if every bucket gets it)"),
+        _list(LEVELS_QUESTIONS["cultivar"]),
+        _numbers(LEVELS_QUESTIONS["dose"]),
+        _list(LEVELS_QUESTIONS["acidifier"]),
     )
 
 

@@ -82,9 +82,6 @@ class DoseRow:
 
     recommended_tsp: Annotated[float, "Dose that the assumed curve recommends, level teaspoons a bucket."]
     half_width_tsp: Annotated[float, "Expected half-width of its interval, level teaspoons a bucket."]
-    grams_per_tsp: Annotated[
-        float | None, "Weight of a level teaspoon of the product, g; null where products.csv does not say."
-    ]
     gain_g: Annotated[float, "What nutrient is assumed to add to a head in all, g."]
     share_of_gain: Annotated[float, "Part of that gain that the recommended dose is to reach, 0 to 1."]
     curve_told: Annotated[bool, "Whether there are enough doses to tell a curve from a plateau."]
@@ -302,6 +299,9 @@ class Plan:
     heads: Annotated[int, "Heads in the whole trial."]
     treatments: Annotated[int, "Treatments."]
     practice: Annotated[Treatment, "The current practice."]
+    nutrient_g_per_tsp: Annotated[
+        float | None, "Weight of a level teaspoon of the nutrient, g; null where products.csv does not say."
+    ]
     margin_g: Annotated[float, "Difference in head weight that would matter, g."]
     level: Annotated[float, "Risk of finding a difference where there is none, 0 to 1."]
     power_wanted: Annotated[float, "Chance wanted of finding the detectable difference, 0 to 1."]

@@ -17,7 +17,7 @@ from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.card_words import CardWords, card_words
+from trialkit.words.card_words import BEFORE_MIXING, CardWords, card_words
 from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -108,6 +108,7 @@ def _page(trial: Trial, template: str, **parts: Any) -> str:
         .render(
             title=safe_text(about.title),
             season=safe_text(about.season),
+            before_mixing=BEFORE_MIXING,
             cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
             style=style,
             policy=content_security_policy(style),

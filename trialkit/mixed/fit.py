@@ -37,8 +37,7 @@ def fit_mixed(
 ) -> MixedFit:
     """Fit a linear mixed model with independent variance components.
 
-    ``y = X b + sum_k Z_k u_k + e``, by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58,
-    545-554).
+    ``y = X b + sum_k Z_k u_k + e``, by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika).
 
     Parameters
     ----------
@@ -236,9 +235,9 @@ class MixedFit(LevelsAndRows):
         weights: Weights = "equal",
         confidence: float = 0.95,
     ) -> pd.DataFrame:
-        """Test whether means are as good as the same, by two one-sided tests (Schuirmann 1987).
+        """Test whether means are as good as the same, by two one-sided tests.
 
-        J. Pharmacokinet. Biopharm. 15, 657-680. Each comparison stands alone: nothing is adjusted for their number.
+        Schuirmann 1987, J. Pharmacokinet. Biopharm. Each comparison stands alone: nothing is adjusted for their number.
 
         Parameters
         ----------

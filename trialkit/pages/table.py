@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from trialkit.words.measures import Sentence
+
 FEWEST_SORTED = 5
 
 
@@ -12,7 +14,7 @@ FEWEST_SORTED = 5
 class Column:
     """A column's heading, and whether its cells line up as numbers."""
 
-    heading: str
+    heading: str | Sentence
     is_number: bool = True
 
 
@@ -20,8 +22,8 @@ class Column:
 class Row:
     """A row's heading, its cells, and a word about it ("recommended"), empty for most."""
 
-    heading: str
-    cells: tuple[str, ...]
+    heading: str | Sentence
+    cells: tuple[str | Sentence, ...]
     remark: str = ""
 
 
@@ -33,7 +35,7 @@ class Table:
     ----------
     name : str
         Unique on the page; letters, digits and hyphens.
-    caption : str
+    caption : str or Sentence
     columns : tuple of Column
         The first heads the row headings.
     rows : tuple of Row
@@ -44,7 +46,7 @@ class Table:
     """
 
     name: str
-    caption: str
+    caption: str | Sentence
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     note: str = ""
@@ -56,18 +58,24 @@ class Table:
         return not self.is_ordered and len(self.rows) >= FEWEST_SORTED
 
 
-def text_column(heading: str) -> Column:
+def text_column(heading: str | Sentence) -> Column:
     """Column of words."""
     return Column(heading, is_number=False)
 
 
-def columns(first: str, *numbers: str) -> tuple[Column, ...]:
+def columns(first: str | Sentence, *numbers: str | Sentence) -> tuple[Column, ...]:
     """Columns of a table whose cells, after the row headings, are numbers."""
     return (text_column(first), *(Column(heading) for heading in numbers))
 
 
 def make_table(
-    name: str, caption: str, heads: tuple[Column, ...], body: Iterable[Row], note: str = "", *, is_ordered: bool = False
+    name: str,
+    caption: str | Sentence,
+    heads: tuple[Column, ...],
+    body: Iterable[Row],
+    note: str = "",
+    *,
+    is_ordered: bool = False,
 ) -> Table | None:
     """Make a table, or None where it would have no row.
 

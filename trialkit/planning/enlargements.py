@@ -18,8 +18,8 @@ SMALL = 0.001
 def heads_limit(assumptions: Assumptions, heads: int) -> HeadsLimit:
     """Tell how far more heads in a bucket can help.
 
-    Variance of a bucket's mean ``s_b + s / m`` (subsampling: Cochran & Cox 1957; Hurlbert 1984, Ecol. Monogr. 54,
-    187-211, on taking subsamples for replicates).
+    Variance of a bucket's mean ``s_b + s / m`` (subsampling: Cochran & Cox 1957; Hurlbert 1984, Ecol. Monogr.,
+    on taking subsamples for replicates).
     """
     own, between_heads = assumptions.variance_of("bucket", ()), assumptions.variance_of("residual", ())
     share = own / (own + between_heads / heads)

@@ -108,7 +108,7 @@ def make_plan(
     changed = sensitivity(design, assumptions, goal, others)
     dose = _dose(trial, goal)
     efficiency = efficiency_of(protocol, layout)
-    about = protocol.trial
+    about, varied = protocol.trial, protocol.factors.get("dose")
     return Plan(
         schema="trialkit-plan-2",
         id=about.id,
@@ -124,6 +124,7 @@ def make_plan(
         heads=len(layout) * size.heads,
         treatments=len(protocol.treatments()),
         practice=protocol.practice.among(protocol.treatment_columns),
+        nutrient_g_per_tsp=grams_per_teaspoon(trial.products, varied.product) if varied else None,
         margin_g=goal.margin_g,
         level=goal.level,
         power_wanted=goal.power,
@@ -208,7 +209,6 @@ def _dose(trial: Trial, goal: Goal) -> DoseOf:
     """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
     share, factor = trial.protocol.decision.share_of_gain, trial.protocol.factors.get("dose")
     doses = sorted(float(level) for level in factor.levels) if factor else []
-    grams_per_tsp = grams_per_teaspoon(trial.products, factor.product) if factor else None
 
     def of(power: PlannedPower) -> DoseRow | None:
         effect = next((effect for effect in power.effects if effect.effect == DOSE.column), None)
@@ -216,9 +216,7 @@ def _dose(trial: Trial, goal: Goal) -> DoseOf:
             return None
         curve = usual_curve(doses[-1], share)
         found = dose_precision(effect, goal, doses, curve, share)
-        return DoseRow(
-            found.recommended_tsp, found.half_width_tsp, grams_per_tsp, curve.gain_g, share, found.curve_told
-        )
+        return DoseRow(found.recommended_tsp, found.half_width_tsp, curve.gain_g, share, found.curve_told)
 
     return of
 

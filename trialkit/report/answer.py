@@ -15,10 +15,10 @@ from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading, comparison_of, mean_of
 from trialkit.words.decision_words import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
 from trialkit.words.factor_words import FACTOR_LABELS
-from trialkit.words.measures import MeasureSystem, Sentence, acid_range, spoons, teaspoons, volume_words
+from trialkit.words.measures import MeasureSystem, Sentence, acid_range, joined, spoons, teaspoons, volume_words
 from trialkit.words.phrases import chance, chance_word, count
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatment_names import acid_words, level_label
+from trialkit.words.treatment_names import acid_words
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder first, a level teaspoon in each cup of water, and add that by small measures."
@@ -47,7 +47,7 @@ class CardLine:
     text: Measured
     note: str = ""
     spoons: int = 0
-    before: str = ""
+    before: Sentence | None = None
     amount: Measured | None = None
     """Stands before the note."""
 
@@ -135,7 +135,7 @@ def _card(reading: Reading) -> Iterator[CardLine]:
         return
     for column, level in (reading.recommended.levels | reading.fixed.levels).items():
         title, before = FACTOR_TITLES[column], reading.current.level(column)
-        was = "" if before in (None, level) else f"was {level_label(column, before)}"
+        was = None if before in (None, level) else joined("was ", reading.level_label(column, before))
         if isinstance(level, float):
             drawn = int(level) if level.is_integer() and level <= MOST_SPOONS_DRAWN else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
@@ -231,7 +231,8 @@ def _levels(reading: Reading) -> Iterator[Row]:
         now, then = reading.current.level(factor.column), reading.rival.level(factor.column)
         change = "the same" if now == then else "changes"
         yield Row(
-            FACTOR_LABELS[factor.name], (level_label(factor.column, now), level_label(factor.column, then), change)
+            FACTOR_LABELS[factor.name],
+            (reading.level_label(factor.column, now), reading.level_label(factor.column, then), change),
         )
 
 

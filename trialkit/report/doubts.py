@@ -17,7 +17,6 @@ from trialkit.words.loss_words import losses_sentence
 from trialkit.words.measures import Sentence
 from trialkit.words.model_words import note_sentence
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatment_names import treatment_label
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ def _losses(reading: Reading) -> Table | None:
     shown = [name for name in HEAD_COUNTS if name in ALWAYS_SHOWN or total[name]]
     body = (
         Row(
-            treatment_label(row.treatment, reading.columns),
+            reading.label(row.treatment),
             (
                 *(plain(asdict(row.heads)[name], 9) for name in shown),
                 percent(row.share_usable),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import astuple, dataclass
-from functools import cache
+from functools import cache, partial
 
 from trialkit.documents.plan import Plan, PlannedBench
 from trialkit.domain.factors import FACTOR_COLUMNS
@@ -18,7 +18,7 @@ from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.page import TEMPLATES
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.layout_words import effect_words, warning_sentence
-from trialkit.words.measures import Measures
+from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure
 from trialkit.words.phrases import count, date_words
 from trialkit.words.plan_words import (
     GROUPING_WORDS,
@@ -26,6 +26,8 @@ from trialkit.words.plan_words import (
     advice_sentences,
     answer_sentences,
     changed_words,
+    dose_heading,
+    dose_width,
     larger_sentences,
     percent,
     refusal_sentence,
@@ -56,15 +58,13 @@ class BenchPicture:
     lines: tuple[BenchLine, ...]
 
 
-def plan_html(plan: Plan, measures: Measures = "kitchen") -> str:
+def plan_html(plan: Plan) -> str:
     """Write a plan as one self-contained HTML page.
 
     Parameters
     ----------
     plan : Plan
         Every text in it may come from strangers.
-    measures : {"kitchen", "metric", "both"}
-        What its sentences speak in.
     """
     safe = safe_document(plan)
     style, script = plan_style(), page_script()
@@ -75,7 +75,8 @@ def plan_html(plan: Plan, measures: Measures = "kitchen") -> str:
         .render(
             plan=safe,
             facts=_facts(safe),
-            sentences=answer_sentences(safe, measures),
+            sentences=_said(safe, partial(answer_sentences, safe)),
+            has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
             advice=(*advice_sentences(safe), *larger_sentences(safe)),
             warnings=tuple(map(warning_sentence, safe.warnings)),
             pictures=(power_picture(safe),),
@@ -84,7 +85,7 @@ def plan_html(plan: Plan, measures: Measures = "kitchen") -> str:
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
             benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
-            key=_key_table(numbers, safe.practice),
+            key=_key_table(safe, numbers),
             calendar=_calendar_table(safe),
             shopping=_shopping_table(safe),
             cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
@@ -142,7 +143,7 @@ def _size_table(plan: Plan) -> Table | None:
         "buckets",
         *_chance_heads(plan),
         "interval either way, g",
-        *(["dose either way, tsp"] if dosed else []),
+        *(_said(plan, dose_heading) if dosed else []),
         *(["cost"] if priced else []),
     )
     body = (
@@ -153,7 +154,7 @@ def _size_table(plan: Plan) -> Table | None:
                 whole_percent(row.power),
                 plain(row.detectable_g),
                 plain(row.half_width_g),
-                *([plain(row.dose_half_width_tsp, 2)] if dosed else []),
+                *(_said(plan, partial(dose_width, row.dose_half_width_tsp)) if dosed else []),
                 *([fixed(row.cost, 2)] if priced else []),
             ),
             "as asked" if row.is_asked else "",
@@ -186,8 +187,13 @@ def _numbers(plan: Plan) -> dict[Treatment, str]:
     return {treatment: str(number) for number, treatment in enumerate(ordered, 1)}
 
 
-def _label(treatment: Treatment) -> str:
-    return treatment_label(treatment, tuple(FACTOR_COLUMNS.values()))
+def _said(plan: Plan, say: Callable[[MeasureSystem], Sequence[str]]) -> tuple[Sentence, ...]:
+    return in_every_measure(say, plan.nutrient_g_per_tsp)
+
+
+def _label(plan: Plan, treatment: Treatment) -> Sentence:
+    columns = tuple(FACTOR_COLUMNS.values())
+    return _said(plan, lambda system: [treatment_label(treatment, columns, system)])[0]
 
 
 def _bench(bench: PlannedBench, kind: str, numbers: Mapping[Treatment, str]) -> BenchPicture:
@@ -200,9 +206,9 @@ def _bench(bench: PlannedBench, kind: str, numbers: Mapping[Treatment, str]) -> 
     return BenchPicture(bench.name, tuple(BenchLine(f"{word} {n}", tuple(places)) for n, places in lines.items()))
 
 
-def _key_table(numbers: Mapping[Treatment, str], practice: Treatment) -> Table | None:
+def _key_table(plan: Plan, numbers: Mapping[Treatment, str]) -> Table | None:
     body = (
-        Row(number, (_label(treatment),), "current practice" if treatment == practice else "")
+        Row(number, (_label(plan, treatment),), "current practice" if treatment == plan.practice else "")
         for treatment, number in numbers.items()
     )
     return make_table("key", "Treatments on the map", (text_column("number"), text_column("treatment")), body)

@@ -9,8 +9,9 @@ from typing import Literal
 from trialkit.documents.findings import Candidate, Comparison, Decision, Mean, ResponseResult
 from trialkit.documents.results import Design, Results
 from trialkit.domain.factors import FACTORS
-from trialkit.domain.treatment import Treatment
+from trialkit.domain.treatment import Level, Treatment
 from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure, nutrient_g_per_tsp
+from trialkit.words.treatment_names import level_label, treatment_label
 
 Part = Literal["recommended", "current", "kept", "rival", "other"]
 
@@ -105,6 +106,15 @@ class Reading:
     def said(self, say: Callable[[MeasureSystem], Sequence[str]]) -> tuple[Sentence, ...]:
         """Say sentences in each measure system."""
         return in_every_measure(say, self.nutrient_g_per_tsp)
+
+    def label(self, treatment: Treatment, columns: Sequence[str] | None = None) -> Sentence:
+        """Short name of a treatment by some columns, else by all that were varied, in each measure system."""
+        named = self.columns if columns is None else columns
+        return self.said(lambda system: [treatment_label(treatment, named, system)])[0]
+
+    def level_label(self, column: str, level: Level | None) -> Sentence:
+        """Short name of a level in each measure system."""
+        return self.said(lambda system: [level_label(column, level, system)])[0]
 
     def part(self, treatment: Treatment) -> Part:
         """Part that a treatment plays."""

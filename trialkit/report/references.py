@@ -28,7 +28,7 @@ REFERENCES = (
         "Hurlbert, S. H.",
         1984,
         "Pseudoreplication and the design of ecological field experiments",
-        "Ecological Monographs 54, 187–211",
+        "Ecological Monographs",
         "the bucket, not the head, counts as a replicate",
     ),
     Reference(
@@ -42,7 +42,7 @@ REFERENCES = (
         "Patterson, H. D. & Thompson, R.",
         1971,
         "Recovery of inter-block information when block sizes are unequal",
-        "Biometrika 58, 545–554",
+        "Biometrika",
         "variance components by restricted maximum likelihood",
     ),
     Reference(

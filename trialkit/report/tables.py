@@ -23,10 +23,9 @@ from trialkit.pages.table import Column, Row, Table, columns, make_table, text_c
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.words.decision_words import PLACE_WORDS
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
-from trialkit.words.measures import Sentence
+from trialkit.words.measures import Sentence, joined
 from trialkit.words.model_words import TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
-from trialkit.words.treatment_names import level_label, treatment_label
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def candidate_table(reading: Reading) -> Table | None:
     digits = 1 if decision.unit.startswith("g ") else 2
     body = (
         Row(
-            treatment_label(row.treatment, reading.columns),
+            reading.label(row.treatment),
             (
                 measure(row.yield_g),
                 percent(row.share_usable),
@@ -166,7 +165,7 @@ def means_table(reading: Reading, name: str, response: ResponseResult) -> Table 
     """Estimated mean of every combination with its interval."""
     body = (
         Row(
-            treatment_label(row.treatment, reading.columns),
+            reading.label(row.treatment),
             (*_estimate(row), plain(row.buckets, 9), plain(row.heads, 9)),
             PART_WORDS[reading.part(row.treatment)],
         )
@@ -179,7 +178,7 @@ def means_table(reading: Reading, name: str, response: ResponseResult) -> Table 
 def marginal_table(reading: Reading, name: str, response: ResponseResult, column: str) -> Table | None:
     """Estimated mean of every level of one factor, the other factors' levels weighed alike."""
     label = factor_label(reading, column)
-    body = (Row(level_label(column, row.level), _estimate(row)) for row in level_means(response, column))
+    body = (Row(reading.level_label(column, row.level), _estimate(row)) for row in level_means(response, column))
     heads = _estimate_columns(label, response.unit, reading)
     return make_table(name, f"Means by {label}, all else alike", heads, body)
 
@@ -224,7 +223,7 @@ def _pairs(reading: Reading, name: str, response: ResponseResult) -> Table | Non
     """Every pair of treatments, where they were asked for."""
     body = (
         Row(
-            f"{treatment_label(row.first, reading.columns)} less {treatment_label(row.second, reading.columns)}",
+            joined(reading.label(row.first), " less ", reading.label(row.second)),
             (
                 signed(row.difference),
                 difference_interval(row.lower, row.upper),
@@ -251,7 +250,7 @@ def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table
     tested = any(row.equivalence for row in response.comparisons)
     body = (
         Row(
-            treatment_label(row.treatment, reading.columns),
+            reading.label(row.treatment),
             (
                 signed(row.difference),
                 difference_interval(row.lower, row.upper),
@@ -275,8 +274,9 @@ def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table
         "pairs ahead",
         *(("alike",) if tested else ()),
     )
-    current = treatment_label(reading.current, reading.columns)
-    caption = f"Difference from the current practice ({current})" if current else "Difference from the current practice"
+    caption: str | Sentence = "Difference from the current practice"
+    if reading.current:
+        caption = joined(f"{caption} (", reading.label(reading.current), ")")
     note = (
         "Intervals and p values allow for all comparisons (Dunnett). Pairs ahead: of pairs of buckets side by side, "
         "one with this treatment and one with the current practice, the share in which this one's mean is the higher."

@@ -8,7 +8,7 @@ from trialkit.documents.water import RecordedWater, SiteWater
 from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
-from trialkit.words.treatment_names import level_label
+from trialkit.words.treatment_names import acid_words
 
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""
@@ -25,15 +25,16 @@ class WaterTables:
 def water_tables(reading: Reading) -> WaterTables | None:
     """Collect what the results say of nutrient, acid and water; None where they say nothing."""
     water = reading.results.water
-    found = [table for table in (_doses(water), _sites(water), _readings(water)) if table]
+    found = [table for table in (_doses(reading), _sites(water), _readings(water)) if table]
     return WaterTables(_sentences(water), tuple(found)) if found else None
 
 
-def _doses(water: RecordedWater) -> Table | None:
+def _doses(reading: Reading) -> Table | None:
+    water = reading.results.water
     heads = columns(f"dose of {water.product}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
     body = (
         Row(
-            level_label("dose_tsp", row.dose_tsp),
+            reading.level_label("dose_tsp", row.dose_tsp),
             (
                 plain(row.grams),
                 plain(row.n_mg_l),
@@ -81,7 +82,7 @@ def _readings(water: RecordedWater) -> Table | None:
     heads = columns("garden and acid", "buckets", "pH read", "foreseen", "foreseen by its readings")
     body = (
         Row(
-            f"{row.site}, {level_label('acidifier', row.acidifier)}",
+            f"{row.site}, {acid_words(row.acidifier)}",
             (
                 plain(row.buckets),
                 fixed(row.recorded, 1),

@@ -25,7 +25,7 @@ FARTHEST = 1e8
 class MetaAnalysis:
     """Effects combined."""
 
-    # Shape (p,). Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med. 20, 3875-3889) and Sidik &
+    # Shape (p,). Coefficients, and standard errors by Hartung & Knapp (2001, Stat. Med.) and Sidik &
     # Jonkman (2002, Stat. Med. 21, 3153-3159): of the spread that the effects show, with `df` degrees of freedom.
     estimates: FloatArray
     se: FloatArray
@@ -66,7 +66,7 @@ class MetaAnalysis:
         """Where the effect of one more study will lie; None with fewer than three.
 
         By t with one degree of freedom fewer than the interval, for tau2, and variance ``tau2 + careful_se^2``
-        (Higgins, Thompson & Spiegelhalter 2009, J. R. Stat. Soc. A 172, 137-159).
+        (Higgins, Thompson & Spiegelhalter 2009, J. R. Stat. Soc. A).
         """
         if self.df < 2:
             return None

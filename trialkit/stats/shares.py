@@ -1,7 +1,7 @@
 """Shares of heads that were marketable: intervals and tests with the bucket as the cluster.
 
 Heads of one bucket live and die together, so they count for fewer than they are: counts are divided by the design
-effect, buckets' overdispersion (Rao & Scott 1992, Biometrics 48, 577-585), and then go through methods for independent
+effect, buckets' overdispersion (Rao & Scott 1992, Biometrics), and then go through methods for independent
 heads that stay finite when nothing or everything was lost: Clopper and Pearson's interval of a share (so used by Korn &
 Graubard 1998, Survey Methodology 24, 193-201), Newcombe's of a difference (1998, Statistics in Medicine 17, 873-890),
 Pearson's test. A logistic mixed model or generalised estimating equations would run off to infinity under a treatment

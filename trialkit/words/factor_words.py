@@ -13,6 +13,13 @@ FACTOR_LABELS: Mapping[FactorName, str] = {
 }
 
 
+LEVELS_QUESTIONS: Mapping[FactorName, str] = {
+    "cultivar": "Cultivars to try, separated by commas (one alone if every bucket has it, empty if it plays no part)",
+    "dose": "Doses to try, teaspoons of nutrient a bucket, such as 2, 4, 6 (one alone if every bucket gets it)",
+    "acidifier": "Acids to try, such as white vinegar 5 %, none (one alone if every bucket gets it)",
+}
+
+
 def effect_label(term: str) -> str:
     """Name an effect of one factor, or of several together, by the columns of its term.
 

@@ -59,6 +59,10 @@ class Sentence:
     metric: str
     both: str
 
+    def each(self, change: Callable[[str], str]) -> Sentence:
+        """Change it in each measure system."""
+        return Sentence(change(self.kitchen), change(self.metric), change(self.both))
+
 
 def in_every_measure(
     say: Callable[[MeasureSystem], Sequence[str]], nutrient_g_per_tsp: float | None
@@ -77,6 +81,18 @@ def in_every_measure(
 def kitchen_words(sentence: str | Sentence) -> str:
     """A sentence in kitchen measures."""
     return sentence if isinstance(sentence, str) else sentence.kitchen
+
+
+def joined(*parts: str | Sentence) -> Sentence:
+    """Put a sentence together from parts, of which some are said in several measures.
+
+    Examples
+    --------
+    >>> joined("Fenleaf, ", Sentence("6 tsp", "30 g", "6 tsp (30 g)")).metric
+    'Fenleaf, 30 g'
+    """
+    ways = [[part if isinstance(part, str) else getattr(part, way) for part in parts] for way in get_args(Measures)]
+    return Sentence(*map("".join, ways))
 
 
 def nutrient_g_per_tsp(water: RecordedWater) -> float | None:
@@ -117,6 +133,18 @@ def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
         return "no nutrient"
     kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if dose_tsp <= 1 else 's'}"
     grams = system.nutrient_g_per_tsp
+    return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
+
+
+def short_dose(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say a dose of nutrient short enough for a row or an axis.
+
+    Examples
+    --------
+    >>> short_dose(6.0), short_dose(6.0, MeasureSystem("metric", 4.8)), short_dose(2.5, MeasureSystem("both", 4.8))
+    ('6 tsp', '28.8 g', '2½ tsp (12 g)')
+    """
+    kitchen, grams = f"{spoons(dose_tsp)} tsp", system.nutrient_g_per_tsp
     return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
 
 

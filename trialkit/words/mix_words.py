@@ -1,26 +1,35 @@
-"""What goes into a bucket, in words: spoons for a kitchen, grams and millilitres for scales and jugs, or both."""
+"""What goes into a bucket, in words: spoons, with grams and millilitres for scales and jugs beside them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from trialkit.documents.answers import MixAmount, MixAnswer, MixTableAnswer
-from trialkit.domain.units import CUP_ML, TEASPOON_ML
+from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
-from trialkit.words.measures import Measures, in_measures, measure_words, spoons, volume_words
+from trialkit.words.measures import measure_words, spoons, volume_words
 
 NO_POWDER = " Never add the powder itself."
 
 
-def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
+def no_volume(asked: str) -> str:
+    """Say that what was asked for is no volume, and how to write one."""
+    return f'"{asked}" is no volume: write litres or US gallons, such as "20 L" or "5 gal".'
+
+
+def nutrient_not_told(product: str) -> str:
+    """Say what products.csv lacks of a nutrient."""
+    return f'products.csv does not tell the label of "{product}", or what a level teaspoon weighs.'
+
+
+def mix_lines(mix: MixAnswer) -> Iterator[str]:
     """Say what goes into a bucket, what comes of it, and what to mind; one text a line."""
     alkalinity = mix.water.alkalinity_mg_l_caco3.value
-    volume = volume_words(mix.volume_l, measures)
-    yield f"{volume} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
-    yield from (f"  {_amount(amount, measures)}" for amount in (mix.nutrient, mix.acid) if amount)
+    yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
+    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, mix.acid) if amount)
     if mix.acid_step and mix.acid and mix.acid.tsp > 0:
-        yield f"  {_step(mix.acid_step, mix.acid, measures)}"
+        yield f"  {_step(mix.acid_step, mix.acid)}"
     elif mix.acid and mix.acid.tsp > 0:
         powder = NO_POWDER if mix.acid.solution_tsp is not None else ""
         yield f"  Do not add it: no step of it is safe in this water; what follows is what it would do.{powder}"
@@ -31,58 +40,49 @@ def mix_lines(mix: MixAnswer, measures: Measures = "both") -> Iterator[str]:
         yield f"Of a published solution ({mix.recipe.name}): {shares}"
     ec = mix.ec_ms_cm
     yield f"Conductivity: about {ec.value:.1f} mS/cm ({ec.lower:.1f} to {ec.upper:.1f})"
-    yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix, measures)}"
-    yield from (f"Note: {note_words(note, measures)}" for note in mix.notes)
+    yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
+    yield from (f"Note: {note_words(note)}" for note in mix.notes)
     yield from (f"{caution.title}: {caution.text}" for caution in mix.cautions)
 
 
-def _amount(amount: MixAmount, measures: Measures) -> str:
+def _amount(amount: MixAmount) -> str:
     if not amount.tsp:
         return f"no {amount.name}"
     if amount.solution_tsp is not None:
-        return _dissolved(amount, amount.solution_tsp, measures)
+        return _dissolved(amount, amount.solution_tsp)
     metric = f"{amount.grams:.0f} g" if amount.grams is not None else f"{amount.millilitres:.0f} mL"
     rounding = f"rounding adds {amount.rounding_pct:+.0f} %" if abs(amount.rounding_pct) >= 0.5 else ""
     kitchen = f"{spoons(amount.tsp)} level teaspoon{'' if amount.tsp <= 1 else 's'}"
-    beside = "; ".join(filter(None, (metric if measures == "both" else "", rounding)))
-    told = metric if measures == "metric" else kitchen
-    return f"{told} of {amount.name}{f' ({beside})' if beside else ''}"
+    return f"{kitchen} of {amount.name} ({'; '.join(filter(None, (metric, rounding)))})"
 
 
-def _dissolved(amount: MixAmount, solution_tsp: float, measures: Measures) -> str:
-    millilitres, grams = f"{amount.millilitres:.0f} mL", f"{amount.grams:.2g} g of powder"
-    if measures == "metric":
-        each = (amount.grams or 0.0) / amount.tsp
-        return f"{millilitres} of a solution: {each:.2g} g of {amount.name} in each {CUP_ML:.0f} mL of water ({grams})"
-    told = (
+def _dissolved(amount: MixAmount, solution_tsp: float) -> str:
+    return (
         f"{spoons(solution_tsp)} teaspoon{'' if solution_tsp <= 1 else 's'} of a solution: 1 level teaspoon of "
-        f"{amount.name} in each cup of water"
+        f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {amount.grams:.2g} g of powder)"
     )
-    return f"{told} ({millilitres}; {grams})" if measures == "both" else told
 
 
-def _step(step: AcidStep, acid: MixAmount, measures: Measures) -> str:
+def _step(step: AcidStep, acid: MixAmount) -> str:
     """Say how the acid goes in."""
     powder = NO_POWDER if acid.solution_tsp is not None else ""
-    at_a_time = in_measures(measures, measure_words(step.tsp), f"{step.millilitres:.3g} mL")
     return (
-        f"Add it in steps of {at_a_time} at most; after each stir, wait a minute, read the strip, and stop between pH "
-        f"5.5 and 6.{powder}"
+        f"Add it in steps of {measure_words(step.tsp)} ({step.millilitres:.3g} mL) at most; after each stir, wait a "
+        f"minute, read the strip, and stop between pH 5.5 and 6.{powder}"
     )
 
 
-def _slack(mix: MixAnswer, measures: Measures) -> str:
+def _slack(mix: MixAnswer) -> str:
     low, high = mix.ph_range
     if high <= low:
         return ""
-    off = f"{HALF_A_QUARTER_TSP * TEASPOON_ML:.1g} mL" if measures == "metric" else "an eighth of a teaspoon"
+    off = f"an eighth of a teaspoon ({HALF_A_QUARTER_TSP * TEASPOON_ML:.1g} mL)"
     solution = " of its solution" if mix.acid and mix.acid.solution_tsp is not None else ""
     return f", {low:.1f} to {high:.1f} if the acid is off by {off}{solution}"
 
 
-def note_words(note: MixNote, measures: Measures = "both") -> str:
+def note_words(note: MixNote) -> str:
     """Say what is to be minded, and what to do about it."""
-    metric = measures == "metric"
     if note.code in ("alkalinity guessed", "alkalinity contradicted"):
         apart = " pH and hardness contradict each other (softened water?)." if "contradicted" in note.code else ""
         return (
@@ -90,7 +90,7 @@ def note_words(note: MixNote, measures: Measures = "both") -> str:
             "Test the alkalinity, or go by the strip after every small step of acid."
         )
     if note.code == "no safe step of acid":
-        smallest = f"{note.value * TEASPOON_ML:.2g} mL" if metric else measure_words(note.value)
+        smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
         return (
             f"Next to nothing in this water holds the pH: even {smallest} could take it past {note.lower:g} to "
             f"{note.upper:g}. Add no acid, and read a strip again after some days."
@@ -109,38 +109,30 @@ def note_words(note: MixNote, measures: Measures = "both") -> str:
             "measure again after some days rather than adding acid on the first day."
         )
     if note.code == "too little for spoons":
-        amount = f"{note.value * TEASPOON_ML:.2g} mL" if metric else f"{note.value:.2g} teaspoons"
-        return f"{amount} cannot be measured well with spoons: mix a larger volume, or weigh."
+        return f"{note.value:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."
 
 
-def table_lines(table: MixTableAnswer, measures: Measures = "both") -> Iterator[str]:
+def table_lines(table: MixTableAnswer) -> Iterator[str]:
     """Say the acid for each class of alkalinity, one class a line."""
-    title, unit = ("Millilitres", "mL") if measures == "metric" else ("Teaspoons", "teaspoons")
-    what, volume = _table_acid(table, measures), volume_words(table.volume_l, measures)
-    yield f"{title} of {what} for {volume}, to pH {table.target_ph:g}:"
-    yield f"{'alkalinity':<12}{'mg/L':>10}{unit:>12}{'most at a time':>18}{'pH at the ends':>18}"
+    yield f"Teaspoons of {_table_acid(table)} for {volume_words(table.volume_l)}, to pH {table.target_ph:g}:"
+    yield f"{'alkalinity':<12}{'mg/L':>10}{'teaspoons':>12}{'most at a time':>18}{'pH at the ends':>18}"
     for row in table.rows:
         ends = f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
-        told, step = _class_amounts(row, measures)
+        told, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>12}{step:>18}{ends:>18}"
     yield "Stir after each step, wait a minute, read the strip; stop between pH 5.5 and 6, however little it took."
     yield from (f"{caution.title}: {caution.text}" for caution in table.cautions)
 
 
-def _class_amounts(row: ClassRow, measures: Measures) -> tuple[str, str]:
+def _class_amounts(row: ClassRow) -> tuple[str, str]:
     if row.step is None:
         return "no acid", "-"
-    if measures == "metric":
-        return f"{row.acid.millilitres:.0f}", f"{row.step.millilitres:.3g}"
     amount = row.acid.tsp if row.acid.solution_tsp is None else row.acid.solution_tsp
     return spoons(amount), spoons(row.step.tsp)
 
 
-def _table_acid(table: MixTableAnswer, measures: Measures) -> str:
+def _table_acid(table: MixTableAnswer) -> str:
     if all(row.acid.solution_tsp is None for row in table.rows):
         return table.acid
-    each = next((row.acid.grams / row.acid.tsp for row in table.rows if row.acid.grams and row.acid.tsp), None)
-    if measures == "metric" and each is not None:
-        return f"a solution of {each:.2g} g of {table.acid} in each {CUP_ML:.0f} mL of water"
     return f"a solution of 1 level teaspoon of {table.acid} in each cup of water"

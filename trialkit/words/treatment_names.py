@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trialkit.domain.treatment import NO_PRODUCT, Level, Treatment
-from trialkit.words.measures import KITCHEN, MeasureSystem, spoons, teaspoons
+from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose, teaspoons
 
 
 def acid_words(acidifier: Level | None) -> str:
@@ -32,7 +32,7 @@ def level_words(column: str, level: Level | None, system: MeasureSystem = KITCHE
     return acid_words(level) if column == "acidifier" else str(level)
 
 
-def level_label(column: str, level: Level | None) -> str:
+def level_label(column: str, level: Level | None, system: MeasureSystem = KITCHEN) -> str:
     """Name one level, short enough for a row or an axis.
 
     Examples
@@ -41,7 +41,7 @@ def level_label(column: str, level: Level | None) -> str:
     ('6 tsp', 'no acid')
     """
     if isinstance(level, float):
-        return f"{spoons(level)} tsp"
+        return short_dose(level, system)
     return acid_words(level) if column == "acidifier" else str(level)
 
 
@@ -64,7 +64,7 @@ def treatment_words(treatment: Treatment, system: MeasureSystem = KITCHEN) -> st
     return f"{treatment.cultivar} with {' and '.join(parts)}" if parts else treatment.cultivar
 
 
-def treatment_label(treatment: Treatment, columns: Sequence[str]) -> str:
+def treatment_label(treatment: Treatment, columns: Sequence[str], system: MeasureSystem = KITCHEN) -> str:
     """Name a treatment by some of its columns.
 
     Examples
@@ -73,4 +73,4 @@ def treatment_label(treatment: Treatment, columns: Sequence[str]) -> str:
     '6 tsp, no acid'
     """
     levels = treatment.levels
-    return ", ".join(level_label(column, levels[column]) for column in columns if column in levels)
+    return ", ".join(level_label(column, levels[column], system) for column in columns if column in levels)

@@ -62,7 +62,7 @@ function probed(figure) {
     const button = document.createElement("button");
     button.type = "button";
     button.tabIndex = at ? -1 : 0;
-    button.setAttribute("aria-label", item.querySelector("b").textContent);
+    button.append(item.querySelector("b").cloneNode(true)); // its name, in the measures that are shown
     for (const [height, kind] of dots) {
       const [top, tall] = item.dataset[kind].split(" ").map(Number);
       button.style.setProperty(`--${kind}-top`, `${(100 * top) / height}%`);

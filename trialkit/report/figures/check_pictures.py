@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trialkit.documents.findings import QuantilePoint, ResponseResult, SiteSpread
@@ -14,8 +15,11 @@ from trialkit.pages.table import Column, Row, Table, columns, make_table, text_c
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
+    TEXT_PX,
     WIDE_PX,
+    cut,
     draw_twice,
+    mixed,
     new_axes,
     new_figure,
     pixels_from,
@@ -26,7 +30,6 @@ from trialkit.report.reading import Reading
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import VERDICT_WORDS, influence_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
-from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,6 +41,7 @@ Panel = tuple[str, str, DrawPanel]
 YIELD = "bucket_weight_g"
 PANEL_PX, FOOT_PX, HEAD_PX = 230.0, 52.0, 46.0
 MOST_SITES = 30
+NAME_COLUMNS = 10
 DROP = 3.84
 
 
@@ -157,9 +161,12 @@ def _spread(axes: Axes, spread: Sequence[SiteSpread]) -> None:
         axes.plot([one.sd], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
 
-def _name_rows(axes: Axes, names: Sequence[str]) -> None:
+def _name_rows(axes: Axes, names: Sequence[str | Sentence]) -> None:
     axes.set_ylim(len(names) - 0.4, -0.6)
-    axes.set_yticks(range(len(names)), [shorten(name, 10) for name in names])
+    axes.set_yticks([])
+    left = mixed(pixels_from(axes), axes.transData)
+    for i, name in enumerate(names):
+        say(axes, -6, i, cut(name, NAME_COLUMNS), "muted", transform=left, ha="right", fontsize=TEXT_PX - 0.5)
 
 
 def _influence(reading: Reading) -> Picture | None:
@@ -194,7 +201,7 @@ def _influence(reading: Reading) -> Picture | None:
             row.bucket,
             (
                 row.site,
-                treatment_label(row.treatment, reading.columns),
+                reading.label(row.treatment),
                 signed(row.difference),
                 VERDICT_WORDS[row.choice.verdict] if row.choice else "the same",
             ),
@@ -249,12 +256,18 @@ def _scale(response: ResponseResult) -> Picture | None:
     )
 
 
+def _numbered(label: Sentence, number: int) -> Sentence:
+    """A row's name and number; there is no room for both measures beside each other."""
+    room = NAME_COLUMNS - len(f" {number}")
+    return replace(label, both=label.kitchen).each(lambda text: f"{shorten(text, room)} {number}")
+
+
 def _records(reading: Reading) -> Picture | None:
     """Shares of the heads without a record, by treatment; None where there is no such head."""
     shares = [(row.treatment, row.heads.unrecorded / row.heads.planned) for row in reading.results.losses.by_treatment]
     if not any(share for _, share in shares) or len(shares) > MOST_SITES:
         return None
-    names = [f"{shorten(treatment_label(t, reading.columns[:1]), 10)} {i}" for i, (t, _) in enumerate(shares, 1)]
+    names = [_numbered(reading.label(t, reading.columns[:1]), i) for i, (t, _) in enumerate(shares, 1)]
 
     def draw(axes: Axes) -> None:
         scale_weights(axes, 0.0, 100 * max(share for _, share in shares), "%", vertical=False)
@@ -264,7 +277,7 @@ def _records(reading: Reading) -> Picture | None:
             axes.plot([0, 100 * share], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
             axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
-    body = (Row(treatment_label(t, reading.columns), (percent(share),)) for t, share in shares)
+    body = (Row(reading.label(t), (percent(share),)) for t, share in shares)
     yields = reading.results.responses[YIELD]
     (finding,) = reading.said(lambda system: [_check(yields, "missing", system=system) or "Some heads have no record."])
     return _picture(

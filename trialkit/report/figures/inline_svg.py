@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import io
+import json
 import re
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from trialkit.pages.palette import LIGHT
+from trialkit.words.measures import Sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -54,11 +57,29 @@ def inline_svg(figure: Figure, name: str) -> str:
                 parent.remove(child)
     for element in root.iter():
         _plain_element(element)
+    for group in root.findall(".//g[@id]"):
+        if group.attrib["id"].startswith("{"):
+            _say_in_every_measure(group)
     root.attrib.clear()
     width, height = figure.get_size_inches() * 72
     root.attrib |= {"viewBox": f"0 0 {width:.0f} {height:.0f}", "aria-hidden": "true", "focusable": "false"}
     _unwrap(root)
     return ElementTree.tostring(root, encoding="unicode")
+
+
+def gid_of(sentence: Sentence) -> str | None:
+    """Identity for a drawn text by which `inline_svg` says it in every measure system; none where all are the same."""
+    return None if sentence.kitchen == sentence.metric else json.dumps(asdict(sentence))
+
+
+def _say_in_every_measure(group: ElementTree.Element) -> None:
+    """Put what a drawn text is in each measure system into it; the style sheet shows one."""
+    said, text = json.loads(group.attrib["id"]), group.find("text")
+    if text is None:
+        return
+    text.text = None
+    for way in ("both", "kitchen", "metric"):
+        ElementTree.SubElement(text, "tspan", {"class": f"said {way}"}).text = said[way]
 
 
 def _plain_element(element: ElementTree.Element) -> None:

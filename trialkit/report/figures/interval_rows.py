@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 from trialkit.pages.numerals import mean_beside, with_interval
 from trialkit.pages.palette import LIGHT
-from trialkit.pages.safe_text import shorten
 from trialkit.report.figures.marks import PARTS, draw_buckets, draw_interval
 from trialkit.report.figures.picture import Probe
 from trialkit.report.figures.sheet import (
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
+    cut,
     foot_px,
     mixed,
     new_axes,
@@ -25,6 +25,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import PART_WORDS, Part
+from trialkit.words.measures import Sentence, joined
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,8 +40,8 @@ MEAN_LANE, BUCKET_LANE = 0.12, 0.2  # shares of a row above and below its middle
 class IntervalRow:
     """A row: its group and label, its estimate, and the raw bucket means behind it."""
 
-    group: str
-    label: str
+    group: str | Sentence
+    label: str | Sentence
     mean: float
     lower: float
     upper: float
@@ -62,7 +63,7 @@ class Spacing:
     lift: float  # of the label above the marks, in rows; 0 where the label stands at the left
 
 
-WIDE = Spacing(WIDE_PX, 250, 190, 36, 30, 60, 0.0)
+WIDE = Spacing(WIDE_PX, 264, 190, 36, 32, 60, 0.0)
 NARROW = Spacing(NARROW_PX, 8, 8, 56, 40, 34, 0.3)
 SHORT_WORDS: Mapping[Part, str] = {
     "recommended": "recommended",
@@ -105,7 +106,7 @@ def draw_rows(
     if reference:
         _draw_reference(axes, *reference)
     for text, at in headings:
-        _draw_heading(axes, shorten(text, space.group_columns), at, space)
+        _draw_heading(axes, cut(text, space.group_columns), at, space)
     drop = 0.14 if space.lift else 0.0
     # Buckets lie in a lane of their own below the interval, which would hide them.
     dots = [
@@ -132,8 +133,12 @@ def probes(rows: Sequence[IntervalRow], unit: str) -> tuple[Probe, ...]:
     positions, _ = _positions(rows)
     return tuple(
         Probe(
-            ", ".join(part for part in (row.group, row.label) if part)
-            + f": {with_interval(row.mean, row.lower, row.upper, unit)}.",
+            joined(
+                row.group,
+                ", " if row.group and row.label else "",
+                row.label,
+                f": {with_interval(row.mean, row.lower, row.upper, unit)}.",
+            ),
             row.seen,
             *(f"{TOP_PX + at * space.row:g} {space.row:g}" for space in (WIDE, NARROW)),
         )
@@ -147,7 +152,7 @@ def quantity_words(quantity: str, unit: str) -> str:
     return f"{quantity}, {unit}" if unit and unit != quantity else quantity
 
 
-def _positions(rows: Sequence[IntervalRow]) -> tuple[list[float], list[tuple[str, float]]]:
+def _positions(rows: Sequence[IntervalRow]) -> tuple[list[float], list[tuple[str | Sentence, float]]]:
     """Place rows and headings from the top, a heading taking a row."""
     positions: list[float] = []
     headings = []
@@ -170,7 +175,7 @@ def _draw_reference(axes: Axes, value: float, name: str) -> None:
     say(axes, value, 12, name, "clay", transform=mixed(axes.transData, pixels_from(axes, 0, 1)), ha=side)
 
 
-def _draw_heading(axes: Axes, text: str, at: float, space: Spacing) -> None:
+def _draw_heading(axes: Axes, text: str | Sentence, at: float, space: Spacing) -> None:
     x = -space.left + 4 if not space.lift else 0
     say(
         axes,
@@ -194,7 +199,7 @@ def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacin
     if space.lift:
         _label_above(axes, row, at - space.lift, value, space)
         return
-    label = shorten(row.label, space.label_columns)
+    label = cut(row.label, space.label_columns)
     say(axes, -12, at, label, role, transform=_beside(axes, right=False), ha="right", fontweight=weight)
     estimate = with_interval(row.mean, row.lower, row.upper, unit)
     offset = 0.2 if words else 0.0
@@ -209,7 +214,7 @@ def _label_above(axes: Axes, row: IntervalRow, y: float, value: str, space: Spac
     estimate = f"{words}, {value}" if words else value
     style = {"fontweight": "bold" if words else "normal", "bbox": None if row.part in WASHES else _ground()}
     role = PARTS[row.part].role
-    label = shorten(row.label, space.label_columns - len(estimate))
+    label = cut(row.label, space.label_columns - len(estimate))
     say(axes, 2, y, label, role, transform=_beside(axes, right=False), ha="left", **style)
     say(axes, -2, y, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
 

@@ -9,8 +9,8 @@ from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
+from trialkit.words.measures import Sentence, joined, kitchen_words
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatment_names import level_label
 
 NAME = "levels"
 
@@ -30,7 +30,7 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
         f"Each mark is the mean of a level with every combination of the other factors weighed alike, the line its "
         f"{percent(reading.confidence)} interval, the small dots all buckets that had the level. The dose was not "
         "varied, so there is no dose picture.",
-        f"Chart of {label} by level of each factor. {finding}",
+        f"Chart of {label} by level of each factor. {kitchen_words(finding)}",
         wide,
         narrow,
         tuple(table for table in tables if table),
@@ -42,7 +42,7 @@ def margin_rows(reading: Reading, response: ResponseResult) -> tuple[IntervalRow
     return tuple(
         IntervalRow(
             factor_label(reading, column),
-            level_label(column, row.level),
+            reading.level_label(column, row.level),
             row.mean,
             row.lower,
             row.upper,
@@ -53,9 +53,10 @@ def margin_rows(reading: Reading, response: ResponseResult) -> tuple[IntervalRow
     )
 
 
-def _finding(made: tuple[IntervalRow, ...], unit: str) -> str:
+def _finding(made: tuple[IntervalRow, ...], unit: str) -> Sentence:
     """Name the highest level of every factor."""
     groups = dict.fromkeys(row.group for row in made)
     best = [max((row for row in made if row.group == group), key=lambda row: row.mean) for group in groups]
-    words = [f"{row.label}, {with_interval(row.mean, row.lower, row.upper, unit)}" for row in best]
-    return f"All else alike, the highest means were those of {' and of '.join(words)}."
+    words = [(row.label, f", {with_interval(row.mean, row.lower, row.upper, unit)}", " and of ") for row in best]
+    parts = [part for three in words for part in three][:-1]
+    return joined("All else alike, the highest means were those of ", *parts, ".")

@@ -14,12 +14,13 @@ class Probe:
 
     Attributes
     ----------
-    label, words : str
+    label : str or Sentence
+    words : str
     wide, narrow : str
         Where the row lies in each drawing: top and height in the drawing's units, a space between.
     """
 
-    label: str
+    label: str | Sentence
     words: str
     wide: str
     narrow: str

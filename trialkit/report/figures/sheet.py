@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 from trialkit.domain.units import OUNCE_G
 from trialkit.pages.numerals import plain
 from trialkit.pages.palette import LIGHT
-from trialkit.report.figures.inline_svg import inline_svg
+from trialkit.pages.safe_text import shorten
+from trialkit.report.figures.inline_svg import gid_of, inline_svg
+from trialkit.words.measures import Sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -111,10 +113,18 @@ def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: b
     axes.grid(axis="y" if vertical else "x", color=LIGHT["rule"], linewidth=1)
 
 
-def say(where: Axes | Figure, x: float, y: float, text: str, role: str = "ink", **options: Any) -> None:
-    """Write text that may come from strangers: no mathematics in it, never clipped."""
+def say(where: Axes | Figure, x: float, y: float, text: str | Sentence, role: str = "ink", **options: Any) -> None:
+    """Write text that may come from strangers: no mathematics in it, never clipped; in each measure system."""
     settings: dict[str, Any] = {"fontsize": TEXT_PX, "va": "center", "parse_math": False, "clip_on": False} | options
-    where.text(x, y, text, color=LIGHT[role], **settings)
+    if isinstance(text, str):
+        where.text(x, y, text, color=LIGHT[role], **settings)
+    else:
+        where.text(x, y, text.both, color=LIGHT[role], gid=gid_of(text), **settings)
+
+
+def cut(text: str | Sentence, columns: int) -> str | Sentence:
+    """Cut a label to so many columns, in each measure system by itself."""
+    return shorten(text, columns) if isinstance(text, str) else text.each(lambda one: shorten(one, columns))
 
 
 def pixels_from(axes: Axes, horizontal: float = 0.0, vertical: float = 0.0) -> Transform:

@@ -34,7 +34,6 @@ from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
 from trialkit.words.model_words import variance_label
 from trialkit.words.response_words import RESPONSE_LABELS
-from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -117,7 +116,7 @@ def new_garden_table(reading: Reading, response: ResponseResult) -> Table | None
     """Mean of each treatment at a garden not yet seen."""
     body = (
         Row(
-            treatment_label(row.treatment, reading.columns),
+            reading.label(row.treatment),
             (measure(row.mean), interval(row.new_garden.lower, row.new_garden.upper)),
             PART_WORDS[reading.part(row.treatment)],
         )
@@ -155,7 +154,7 @@ def site_table(reading: Reading, response: ResponseResult) -> Table | None:
     sites = list(dict.fromkeys(site for site, _ in found))
     body = (
         Row(
-            treatment_label(treatment, reading.columns),
+            reading.label(treatment),
             tuple(measure(found.get((site, treatment))) for site in sites),
             PART_WORDS[reading.part(treatment)],
         )

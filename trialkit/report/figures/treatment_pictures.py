@@ -15,6 +15,7 @@ from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
+from trialkit.words.measures import Sentence, joined, kitchen_words
 from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatment_names import treatment_label
@@ -28,14 +29,14 @@ def treatments_picture(reading: Reading, response: ResponseResult) -> Picture:
     shown, unit = rows[:MOST_ROWS], response.unit
     reference, label = practice_line(rows), RESPONSE_LABELS[response.name]
     wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, unit, reference, is_narrow))
-    finding = _finding(reading, response, rows)
+    finding = _finding(reading, response)
     made = (means_table(reading, f"{NAME}-means", response), bucket_table(reading, response))
     return Picture(
         NAME,
         finding,
         _how_to_read(reading, response, len(rows) - len(shown)),
         f"Chart of {label} by treatment, {len(rows)} means with {percent(reading.confidence)} intervals over "
-        f"the raw buckets. {finding} {_extremes(reading, response)}",
+        f"the raw buckets. {kitchen_words(finding)} {_extremes(reading, response)}",
         wide,
         narrow,
         tuple(table for table in made if table),
@@ -55,8 +56,8 @@ def treatment_rows(reading: Reading, response: ResponseResult) -> tuple[Interval
     others = reading.columns[1:] if is_grouped else reading.columns
     return tuple(
         IntervalRow(
-            treatment_label(row.treatment, reading.columns[:1]) if is_grouped else "",
-            treatment_label(row.treatment, others),
+            reading.label(row.treatment, reading.columns[:1]) if is_grouped else "",
+            reading.label(row.treatment, others),
             row.mean,
             row.lower,
             row.upper,
@@ -98,7 +99,7 @@ def bucket_table(reading: Reading, response: ResponseResult) -> Table | None:
             (
                 row.site,
                 row.block,
-                treatment_label(row.treatment, reading.columns),
+                reading.label(row.treatment),
                 fixed(row.mean),
                 plain(row.heads, 9),
             ),
@@ -110,13 +111,12 @@ def bucket_table(reading: Reading, response: ResponseResult) -> Table | None:
     return make_table(f"{NAME}-buckets", "The raw buckets", heads, body)
 
 
-def _finding(reading: Reading, response: ResponseResult, rows: tuple[IntervalRow, ...]) -> str:
+def _finding(reading: Reading, response: ResponseResult) -> str | Sentence:
     """Say what the picture shows: the recommended treatment, or the best alternative, against the current practice."""
     row, unit = comparison_of(response, reading.rival), response.unit
     if row is None:
-        best = max(rows, key=lambda one: one.mean)
-        name = ", ".join(part for part in (best.group, best.label) if part)
-        return f"{name} has the highest mean, {measure(best.mean)} {unit}."
+        best = max(response.means, key=lambda one: one.mean)
+        return joined(reading.label(best.treatment), f" has the highest mean, {measure(best.mean)} {unit}.")
     who = "The best alternative" if reading.is_kept else "The recommended treatment"
     return (
         f"{who} gave {more_or_less(row.difference, unit)} the current practice "

@@ -279,7 +279,8 @@ def _expanded(limits: FloatArray, loadings: FloatArray, left: FloatArray) -> Flo
     probability f_i(x_i) that one stays inside is expanded to its fourth derivative. With those to the second, K on the
     diagonal, the average over shifts is in closed form: they then are normal, ``C = (I - E K)^-1 E`` about ``C f'``.
     Third and fourth derivatives come in by their averages over these, and by those of products of two of the same
-    order (McCullagh 1987, Tensor Methods in Statistics, ch. 3), whose others are smaller by one correlation more.
+    order (Shun & McCullagh 1995, J. R. Stat. Soc. B 57, 749-760; from memory): what else there is has five correlations
+    or more as factors, or the small ``C f'``.
     """
     common, weights = _legendre(NODES_NORMAL // 2, 0.0, 9.0)  # the other half are mirror images
     weights = 2 * weights * np.exp(-(common**2) / 2) / np.sqrt(2 * np.pi)

@@ -289,7 +289,8 @@ def _expanded(limits: FloatArray, loadings: FloatArray, left: FloatArray) -> Flo
     upper, lower = ((edge - shift) / own for edge in (limits[:, None, None], -limits[:, None, None]))
     inside = ndtr(upper) - ndtr(lower)
     product = weights * inside.prod(-1)
-    counts = product > NEGLIGIBLE * product.max(-1, keepdims=True)
+    # Where nothing is likely to pass the limit, shifts change nothing either.
+    counts = (product > NEGLIGIBLE * product.max(-1, keepdims=True)) & (inside.min(-1) < 1 - 1e-8)
     upper, lower, inside = upper[counts], lower[counts], inside[counts]
 
     def ratio(polynomial: Callable[[FloatArray], FloatArray | float]) -> FloatArray:

@@ -17,4 +17,4 @@ def begin_lightly() -> None:
     """
     for name in THREAD_SETTINGS:  # read when the libraries load, which is later
         os.environ.setdefault(name, "1")
-    gc.set_threshold(100_000, 10, 10)
+    gc.set_threshold(300_000, 10, 10)

@@ -111,14 +111,13 @@ def fit_sets(
     return joined(parts, point.products), FitRecord(**values)
 
 
-def normal_between(ends: FloatArray, uniform: FloatArray) -> FloatArray:
+def normal_between(low: FloatArray, high: FloatArray, uniform: FloatArray) -> FloatArray:
     """Standard normals cut to their lower and upper ends, from uniforms, by inversion in the tail that holds digits.
 
     Bounds beyond 37 standard deviations, where no probability is left to hold, give the nearer bound.
     """
-    low, high = ends
-    sign = np.where(low + high > 0, -1.0, 1.0)
-    below, above = ndtr(sign * ends)  # where the sign was changed, the first is the upper
+    sign = np.copysign(1.0, -(low + high))
+    below, above = ndtr(sign * low), ndtr(sign * high)  # where the sign was changed, the first is the upper
     z = sign * ndtri(np.maximum(below + uniform * (above - below), TINY))
     return np.asarray(np.minimum(np.maximum(z, low), high))
 
@@ -159,25 +158,27 @@ class _Heads:
         expected = np.einsum("bcp,sp->sbc", self.x, self._effects(b, residual, here, rng))
         expected = expected[:, blocks[:, None], self.cell]
         apart = np.where(self.real, here - expected, 0.0)
-        sums = np.ascontiguousarray(self._sums(apart))  # seen by cell and by block below
+        sums = self._sums(apart).reshape(-1, cells)  # a row for each set and block, as everything below
         own = 1 / (1 / residual[..., None] - b[:, blocks[:, None], self.cell, self.cell])
         sd = np.sqrt(own)
         # In standard deviations, head by head; what is not there has bounds that meet at zero, and stays there.
         ends = np.where(self.real, np.array([self.lower, self.upper])[:, None] - expected, 0.0) / sd
         uniform = rng.random(sd.shape)
         kept = (1 - own / residual[..., None]) / sd
-        spreads, shares, bounds, chances, befores = (
-            np.moveaxis(one, -1, 0).copy() for one in (sd, kept, ends, uniform, apart)
+        spreads, shares, lows, highs, chances, befores = (
+            np.moveaxis(one, -1, 0).reshape(one.shape[-1], -1) for one in (sd, kept, *ends, uniform, apart)
         )
-        of_cell, sum_of_cell = b.reshape(len(b), -1, cells), sums.reshape(len(b), -1)
+        rows, sum_of_cell = b.reshape(-1, cells), sums.reshape(-1)
+        own_cells = np.arange(len(sums)) * cells + np.tile(self.cell.T, len(b))
         open_ = np.any((self.lower < self.upper) & self.real, axis=0)
         for i in np.flatnonzero(open_):
-            cell, before, spread = blocks * cells + self.cell[:, i], befores[i], spreads[i]
-            middle = shares[i] * before + spread * np.einsum("sbc,sbc->sb", of_cell.take(cell, axis=1), sums)
-            change = spread * (middle + normal_between(bounds[i] - middle, chances[i])) - before
-            sum_of_cell[:, cell] += change
+            before, spread, cell = befores[i], spreads[i], own_cells[i]
+            middle = shares[i] * before + spread * np.vecdot(rows.take(cell, axis=0), sums)
+            change = spread * (middle + normal_between(lows[i] - middle, highs[i] - middle, chances[i])) - before
+            sum_of_cell[cell] += change
             before += change
-        return np.asarray(np.clip(expected + np.moveaxis(befores, 0, -1), self.lower, self.upper))
+        drawn = np.moveaxis(befores.reshape(-1, *sd.shape[:2]), 0, -1)
+        return np.asarray(np.clip(expected + drawn, self.lower, self.upper))
 
     def _sums(self, values: FloatArray) -> FloatArray:
         """Add up heads by cell, (sets, blocks, heads) -> (sets, blocks, cells)."""

@@ -34,19 +34,19 @@ class DamagedDocument(ValueError):
 
 def as_data(value: Any) -> Any:
     """Return the plain JSON data of a document: numbers to 12 significant digits, missing ones null."""
-    if is_dataclass(value):
-        return {field.name: as_data(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): as_data(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [as_data(item) for item in value]
-    if isinstance(value, date):
-        return value.isoformat()
-    if hasattr(value, "item"):  # a number of numpy's
-        value = value.item()
+    if value is None or isinstance(value, str | int):  # first what most of a document is
+        return value
     if isinstance(value, float):
         return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if math.isfinite(value) else None
-    return value
+    if is_dataclass(value):
+        return {field.name: as_data(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, list | tuple):
+        return [as_data(item) for item in value]
+    if isinstance(value, Mapping):
+        return {str(key): as_data(item) for key, item in value.items()}
+    if isinstance(value, date):
+        return value.isoformat()
+    return as_data(value.item()) if hasattr(value, "item") else value  # a number of numpy's
 
 
 def as_text(value: Any) -> str:

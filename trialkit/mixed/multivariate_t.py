@@ -3,9 +3,10 @@
 ``T_i = Z_i / S`` with Z normal of correlation R and ``df S^2`` chi-squared. Where ``R_ij = l_i l_j`` for i != j, as
 in comparisons with one control, the Z_i are independent given one common normal and the probability is a
 double integral (Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121), done by Gauss-Legendre. Otherwise the inner part
-is Genz's separation of variables (Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities, ch. 4)
-on a lattice rule, as a difference from the nearest product form, done once for all d.f. and
-interpolated. The studentized range of Tukey's comparisons is the largest |T| of all pairs, and shares the outer part.
+is done once for all d.f. and interpolated: near the product form by an expansion in the correlations that it leaves
+(`_expanded`), far from it by Genz's separation of variables (Genz & Bretz 2009, Computation of Multivariate Normal and
+t Probabilities, ch. 4) on a lattice rule. The studentized range of Tukey's comparisons is the largest |T| of all pairs,
+and shares the outer part.
 
 Critical values are found on the scale of their logarithm: with 0.2 degrees of freedom they pass a million, and with
 0.004 the largest number that a computer holds; they are then infinite, and so are the limits made from them.
@@ -22,7 +23,6 @@ from typing import Annotated
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from scipy.optimize import brentq
 from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 
 from trialkit.domain.arrays import FloatArray
@@ -31,12 +31,16 @@ from trialkit.mixed.refusals import MixedModelError
 
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
-NEAR_PRODUCT = 0.15
-# Fewer points and limits are enough near the product form: the error stays of the same order.
-NEAR_RULE, FAR_RULE = (16381, 8), (32401, 12)
+NEAR_PRODUCT = 0.25
+"""Correlations left given the common normal, up to which the expansion is used."""
+LEAST_EIGENVALUE = 0.1
+"""Of the correlation given the common normal: none is that of a distribution where it is not above zero."""
+NEGLIGIBLE = 1e-12
+"""Weight of a value of the common normal beside the weightiest."""
+LATTICE_SIZE, LATTICE_LIMITS = 32401, 13
 TINY = np.finfo(float).tiny
-LARGEST_NORMAL = 7.0  # one |Z| passes this with probability 3e-12
-INTERPOLATION_DEGREE = 40
+LARGEST_NORMAL = 6.5  # one |Z| passes this with probability 8e-11
+INTERPOLATION_DEGREE = 44
 INFINITE_DF = 1e7
 LOG_ROOT_PI = float(np.log(np.pi)) / 2
 # Below this many d.f. the density of S piles up at zero, and the integral over S is done over log S.
@@ -58,9 +62,9 @@ class LargestT:
     def probability(self, critical: float, df: float) -> float:
         """Probability that every |T_i| stays at or below a critical value.
 
-        The absolute error is about 1e-9 for product-form correlations (all with k <= 2). Otherwise, against ten times
-        as many points and more: near the product form, as comparisons with one control are, below 1e-5 for up to eight
-        comparisons and below 5e-5 for up to twenty; far from it below 5e-4.
+        The absolute error is about 1e-9 for product-form correlations (all with k <= 2). Otherwise, against integrals
+        over two and three common normals: near the product form, as comparisons with one control are, below 1e-5, and
+        below 1e-6 where it leaves no correlation above 0.1; far from it below 5e-4.
         """
         if critical <= 0:
             return 0.0
@@ -75,13 +79,7 @@ class LargestT:
             return exponential(low)
         high = log_t_quantile((1 - probability) / 2 / self.size, df)  # Bonferroni
 
-        def gap(log_critical: float) -> float:
-            return self._probability(log_critical, df) - probability
-
-        # Where one of the bounds is the answer, numerical error may hide the change of sign.
-        if gap(low) >= 0:
-            return exponential(low)
-        return exponential(float(brentq(gap, low, high, xtol=1e-12, rtol=1e-14)) if gap(high) > 0 else high)
+        return exponential(_crossing(lambda log_critical: self._probability(log_critical, df) - probability, low, high))
 
     def _probability(self, log_critical: float, df: float) -> float:
         if df < FEW_DF:
@@ -100,6 +98,29 @@ class LargestT:
         with np.errstate(over="ignore"):
             density = np.exp(log_density - (df / 2) * np.exp(2 * log_s))
         return float(weights @ (passes * density)) + _scale_below(edges[0] - log_critical, df)
+
+
+def _crossing(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function that rises passes zero, by false position (Illinois: Dowell & Jarratt 1971, BIT 11, 168-174).
+
+    Loading scipy.optimize for this takes a tenth of a second. Where one of the ends is the answer, numerical error may
+    hide the change of sign: it is that end then.
+    """
+    below, above = rising(low), rising(high)
+    if below >= 0 or above <= 0:
+        return low if below >= 0 else high
+    last, at, side = np.inf, low, 0
+    while abs(at - last) > 1e-12 + 1e-14 * abs(at):
+        last, at = at, high - above * (high - low) / (above - below)
+        value = rising(at)
+        # An end that stays twice counts half, so that it comes over as well.
+        if value > 0:
+            below /= 1 + (side > 0)
+            high, above, side = at, value, 1
+        else:
+            above /= 1 + (side < 0)
+            low, below, side = at, value, -1
+    return at
 
 
 def require_confidence(confidence: float, least: float = 0.0) -> None:
@@ -220,45 +241,20 @@ def _unit_rule(count: int) -> tuple[FloatArray, FloatArray]:
 
 
 def interpolated(correlation: FloatArray) -> Callable[[FloatArray], FloatArray]:
-    """Probability that all |Z_i| <= limit for any correlation, by Chebyshev interpolation of a lattice rule.
-
-    The rule is applied to the correlation and to its nearest product form, whose probability p is known exactly: most
-    of the error is common to both and cancels. What is left is a smooth function of arcsin sqrt p, on which scale few
-    limits are enough. The points are fixed, so the answer is the same every time.
-    """
-    from concurrent.futures import ThreadPoolExecutor
-
-    k = len(correlation)
+    """Probability that all |Z_i| <= limit for any correlation, by Chebyshev interpolation over limits."""
     loadings = _nearest_loadings(correlation)
-    near = np.outer(loadings, loadings)
-    np.fill_diagonal(near, 1.0)
-    apart = float(np.abs(near - correlation).max())
-    size, degree = NEAR_RULE if apart <= NEAR_PRODUCT else FAR_RULE
-    points = lattice_points(size, k)
-    points[0] /= 2  # all normals with their signs changed stay inside as well: half the cube tells all
-    nugget = 1e-12 * np.eye(k)
-    lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))
+    own = np.sqrt(1 - loadings**2)
+    left = (correlation - np.outer(loadings, loadings)) / np.outer(own, own)
+    np.fill_diagonal(left, 0.0)
+    if np.abs(left).max() > NEAR_PRODUCT or np.linalg.eigvalsh(left)[0] < LEAST_EIGENVALUE - 1:
+        return _by_lattice(correlation, loadings)
+    return _over_limits(partial(_expanded, loadings=loadings, left=left))
 
-    def difference(limit: float) -> float:
-        return _genz(limit, lower, points) - _genz(limit, lower_near, points)
 
-    near_by = Chebyshev.interpolate(
-        partial(conditionally_independent, loadings=loadings), INTERPOLATION_DEGREE, domain=[0.0, LARGEST_NORMAL]
-    )
-    fine = np.linspace(0.0, LARGEST_NORMAL, 1001)
-    wanted = (1 + np.cos(np.pi * (np.arange(degree + 1) + 0.5) / (degree + 1))) / 2
-    limits = np.interp(wanted, np.maximum.accumulate(_arcsine(near_by(fine))), fine)
-    with ThreadPoolExecutor() as pool:
-        differences = np.array(list(pool.map(difference, map(float, limits))))
-    share = _arcsine(near_by(limits))
-    more = Chebyshev.fit(share, differences / (share * (1 - share)), degree, domain=[0.0, 1.0])
-
-    def at(limits: FloatArray) -> FloatArray:
-        near = near_by(np.clip(limits, 0.0, LARGEST_NORMAL))
-        share = _arcsine(near)
-        return np.asarray(np.clip(near + share * (1 - share) * more(share), 0.0, 1.0), np.float64)
-
-    return at
+def _over_limits(normal: Callable[[FloatArray], FloatArray]) -> Callable[[FloatArray], FloatArray]:
+    """Interpolate a probability that costs much, from some limits to all."""
+    fitted = Chebyshev.interpolate(normal, INTERPOLATION_DEGREE, domain=[0.0, LARGEST_NORMAL])
+    return lambda limits: np.asarray(np.clip(fitted(np.clip(limits, 0.0, LARGEST_NORMAL)), 0.0, 1.0), np.float64)
 
 
 def _arcsine(probability: FloatArray) -> FloatArray:
@@ -274,6 +270,85 @@ def _nearest_loadings(correlation: FloatArray) -> FloatArray:
         loadings = np.asarray(vectors[:, -1] * np.sqrt(max(values[-1], 0.0)), np.float64)
         communality = np.minimum(loadings**2, 0.99)
     return np.clip(loadings, -0.995, 0.995)
+
+
+def _expanded(limits: FloatArray, loadings: FloatArray, left: FloatArray) -> FloatArray:
+    """Probability that all |Z_i| <= limit, from the correlations E that are left given the common normal, shape (k, k).
+
+    Given that, shifts x of independent normals with the covariance E make the correlation. The logarithm of the
+    probability f_i(x_i) that one stays inside is expanded to its fourth derivative. With those to the second, K on the
+    diagonal, the average over shifts is in closed form: they then are normal, ``C = (I - E K)^-1 E`` about ``C f'``.
+    Third and fourth derivatives come in by their averages over these, and by those of products of two of the same
+    order (Shun & McCullagh 1995, J. R. Stat. Soc. B 57, 749-760; from memory): what else there is has five correlations
+    or more as factors, or the small ``C f'``.
+    """
+    common, weights = _legendre(NODES_NORMAL // 2, 0.0, 9.0)  # the other half are mirror images
+    weights = 2 * weights * np.exp(-(common**2) / 2) / np.sqrt(2 * np.pi)
+    signs, own = np.where(loadings < 0, -1.0, 1.0), np.sqrt(1 - loadings**2)  # |Z| is the same with its sign changed
+    left, shift = left * np.outer(signs, signs), common[:, None] * np.abs(loadings)
+    upper, lower = ((edge - shift) / own for edge in (limits[:, None, None], -limits[:, None, None]))
+    inside = ndtr(upper) - ndtr(lower)
+    product = weights * inside.prod(-1)
+    # Where nothing is likely to pass the limit, shifts change nothing either.
+    counts = (product > NEGLIGIBLE * product.max(-1, keepdims=True)) & (inside.min(-1) < 1 - 1e-8)
+    upper, lower, inside = upper[counts], lower[counts], inside[counts]
+
+    def ratio(polynomial: Callable[[FloatArray], FloatArray | float]) -> FloatArray:
+        """Give a derivative of the probability beside the probability, from its Hermite polynomial."""
+        low, high = (polynomial(x) * np.exp(-(x**2) / 2) for x in (lower, upper))
+        return np.asarray((low - high) / inside / np.sqrt(2 * np.pi))
+
+    r1, r2, r3, r4 = (ratio(h) for h in (lambda _: 1.0, lambda x: x, lambda x: x**2 - 1, lambda x: x**3 - 3 * x))
+    # Derivatives of the logarithm, as cumulants come from moments.
+    second, third = r2 - r1**2, r3 - 3 * r2 * r1 + 2 * r1**3
+    fourth = r4 - 4 * r3 * r1 - 3 * r2**2 + 12 * r2 * r1**2 - 6 * r1**4
+    apart = np.eye(len(left)) - left * second[:, None, :]
+    covariance = np.linalg.solve(apart, np.broadcast_to(left, apart.shape))
+    middle, variance = (covariance @ r1[..., None])[..., 0], np.diagonal(covariance, axis1=1, axis2=2)
+    log_more = (r1 * middle).sum(-1) / 2 - np.linalg.slogdet(apart)[1] / 2
+    log_more += (third * (middle**3 + 3 * middle * variance)).sum(-1) / 6
+    log_more += (fourth * (middle**4 + 6 * middle**2 * variance + 3 * variance**2)).sum(-1) / 24
+    square = covariance * covariance
+    log_more += (((square * covariance) @ third[..., None])[..., 0] * third).sum(-1) / 12
+    log_more += (((square * square) @ fourth[..., None])[..., 0] * fourth).sum(-1) / 48
+    product[counts] *= np.exp(log_more)
+    return np.asarray(product.sum(-1))
+
+
+def _by_lattice(correlation: FloatArray, loadings: FloatArray) -> Callable[[FloatArray], FloatArray]:
+    """Probability that all |Z_i| <= limit, by a lattice rule, as a difference from the nearest product form.
+
+    The rule is applied to both: most of the error is common to them and cancels. What is left is a smooth function of
+    arcsin sqrt p, with p the probability of the product form, on which scale few limits are enough. The points are
+    fixed, so the answer is the same every time.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    near = np.outer(loadings, loadings)
+    np.fill_diagonal(near, 1.0)
+    points = lattice_points(LATTICE_SIZE, len(loadings))
+    points[0] /= 2  # all normals with their signs changed stay inside as well: half the cube tells all
+    nugget = 1e-12 * np.eye(len(loadings))
+    lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))
+
+    def difference(limit: float) -> float:
+        return _genz(limit, lower, points) - _genz(limit, lower_near, points)
+
+    near_by = _over_limits(partial(conditionally_independent, loadings=loadings))
+    fine = np.linspace(0.0, LARGEST_NORMAL, 1001)
+    wanted = (1 + np.cos(np.pi * (np.arange(LATTICE_LIMITS) + 0.5) / LATTICE_LIMITS)) / 2
+    limits = np.interp(wanted, np.maximum.accumulate(_arcsine(near_by(fine))), fine)
+    with ThreadPoolExecutor() as pool:
+        differences = np.array(list(pool.map(difference, map(float, limits))))
+    share = _arcsine(near_by(limits))
+    more = Chebyshev.fit(share, differences / (share * (1 - share)), LATTICE_LIMITS - 1, domain=[0.0, 1.0])
+
+    def at(limits: FloatArray) -> FloatArray:
+        product = near_by(limits)
+        share = _arcsine(product)
+        return np.asarray(np.clip(product + share * (1 - share) * more(share), 0.0, 1.0), np.float64)
+
+    return at
 
 
 def _genz(limit: float, lower: FloatArray, points: FloatArray) -> float:

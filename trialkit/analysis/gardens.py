@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.special import stdtr, stdtrit
 
 from trialkit.documents.findings import Covariate, Exploration, Gardens, Interval, SiteDifference
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
@@ -26,6 +25,8 @@ def new_garden_limits(fit: MixedFit, columns: Sequence[str], gardens: int, confi
 
     The fit has a joint ``treatment`` factor; `columns` are the treatment factors.
     """
+    from scipy.special import stdtrit
+
     if gardens < FEWEST_RANDOM_LEVELS:
         return {}
     among = sum(max(float(fit.variances.get(term, 0.0)), 0.0) for term in ("site", *(f"site:{c}" for c in columns)))
@@ -67,6 +68,9 @@ def compare_gardens(
 
 def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: float) -> Iterator[Exploration]:
     """Straight lines of the gardens' differences on what is known of the gardens; an exploration, not a test."""
+    from scipy.special import stdtrit
+    from scipy.stats import linregress
+
     known = sites.set_index("site")
     for column, step in COVARIATES.items():
         if column not in known:
@@ -76,13 +80,13 @@ def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: f
         usable = np.isfinite(x)
         if usable.sum() < FEWEST_TO_EXPLORE or np.ptp(x[usable]) == 0:
             continue
-        (slope, _), covariance = np.polyfit(x[usable], y[usable], 1, cov=True)
-        df, se = int(usable.sum()) - 2, max(float(np.sqrt(covariance[0, 0])), np.finfo(float).tiny)
-        slope, half = float(slope), float(stdtrit(df, (1 + confidence) / 2)) * se
+        line = linregress(x[usable], y[usable])
+        half = float(stdtrit(int(usable.sum()) - 2, (1 + confidence) / 2)) * float(line.stderr)
+        slope = float(line.slope)
         yield Exploration(
             covariate=column,
             per=step,
             slope=Interval(slope, slope - half, slope + half),
-            p=float(2 * stdtr(df, -abs(slope) / se)),
-            gardens=df + 2,
+            p=float(line.pvalue),
+            gardens=int(usable.sum()),
         )

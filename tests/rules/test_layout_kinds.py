@@ -253,7 +253,7 @@ def test_a_layout_that_falls_apart_is_warned_of(laid_out: Callable[..., Path]) -
 
 
 def test_no_sites_are_told(laid_out: Callable[..., Path]) -> None:
-    """A trial without gardens is an error with the mend, whatever the kind of layout."""
+    """A trial without gardens is an error that says how to fix it, whatever the kind of layout."""
     folder = laid_out(KINDS["volunteers"])
     (folder / "sites.csv").write_text(HEADER, "utf-8")
     (empty,) = [p for p in check_trial(folder, stage="plan").errors if p.rule == "TK-F08"]

@@ -42,7 +42,7 @@ def calls() -> Iterator[Call]:
                 continue
             name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
             rule, names = node.args[0], {keyword.arg for keyword in node.keywords}
-            if name in CASE_AT and isinstance(rule, ast.Constant) and "option" not in names:
+            if name in CASE_AT and isinstance(rule, ast.Constant) and "option" not in names:  # an option says itself
                 case = node.args[CASE_AT[name]] if len(node.args) > CASE_AT[name] else None
                 known = None if None in names or name == "Fault" else frozenset(filter(None, names))
                 yield Call(f"{path.name}:{node.lineno}", str(rule.value), case, known)

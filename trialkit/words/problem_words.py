@@ -286,7 +286,7 @@ def accepted_words(field: Field) -> str:
     --------
     >>> from trialkit.tables.table_schema import load_schema
     >>> accepted_words(load_schema("heads").field("weight_g"))
-    '0 to 2000 g'
+    '1 to 2000 g'
     """
     kind, limits = field.accepted()
     return fill_in(ACCEPTED[kind], {name: limit for name, limit in limits.items() if limit is not None})

@@ -71,6 +71,9 @@ def test_a_check_with_problems_follows_its_schema(trial: Path, tmp_path: Path) -
     found = answer("collect", str(folder), str(tmp_path / "bad.csv"), "--json")
     assert not found["ok"]
     valid(found, "collect")
+    refused = next(one for one in found["files"][0]["findings"] if one["rule"] == "TK-R30")
+    assert {"name": "text", "value": "nowhere"} in refused["facts"]
+    assert refused["how_to_fix"].endswith("Look at the bucket.")
     heads = folder / "heads.csv"
     heads.write_text(heads.read_text("utf-8").replace("harvested", "harvestet", 3), "utf-8")
     found = answer("check", str(folder), "--json")

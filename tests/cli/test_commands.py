@@ -206,7 +206,8 @@ def test_check_json(trial: Path) -> None:
     document: dict[str, Any] = json.loads(result.stdout)
     assert document["ok"] is False
     assert document["problems"][0]["file"] == "trial.toml"
-    assert set(document["problems"][0]) == {"severity", "rule", "file", "row", "column", "found", "expected", "mend"}
+    names = {"severity", "rule", "case", "file", "row", "column", "facts", "found", "expected", "how_to_fix"}
+    assert set(document["problems"][0]) == names
 
 
 def test_analyse_refuses_damaged_data(trial: Path) -> None:

@@ -42,7 +42,7 @@ def test_forms_do_not_fix_the_layout(tmp_path: Path) -> None:
 
 
 def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:
-    """One sentence with the mend; nothing is written."""
+    """One sentence that says how to fix it; nothing is written."""
     folder = laid_out(tmp_path / "trial").folder
     (folder / "layout.csv").unlink()
     result = run("forms", folder)

@@ -96,7 +96,7 @@ def test_a_table_for_a_handout() -> None:
     ],
 )
 def test_what_cannot_be_answered(arguments: list[Any], words: str) -> None:
-    """One sentence with the mend, exit status 2, no traceback."""
+    """One sentence that says how to fix it, exit status 2, no traceback."""
     result = run(*arguments)
     assert result.returncode == WRONG_CALL
     assert words in result.stderr

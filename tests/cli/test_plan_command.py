@@ -86,7 +86,7 @@ def test_an_earlier_trial_whose_results_are_damaged(tmp_path: Path) -> None:
     ],
 )
 def test_a_plan_that_cannot_be_made(tmp_path: Path, decision: str, blocks: int, status: int, words: str) -> None:
-    """One clear sentence with the mend, nothing written."""
+    """One clear sentence that says how to fix it, nothing written."""
     write_plan_folder(tmp_path / "trial", decision=decision, blocks=blocks)
     result = run("plan", tmp_path / "trial")
     assert result.returncode == status

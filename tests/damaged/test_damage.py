@@ -11,6 +11,7 @@ from trialkit.documents.returns import Answers, FileOutcome
 from trialkit.domain.table_names import TableName
 from trialkit.returns.collect import collect
 from trialkit.tables.table_schema import load_schema
+from trialkit.words.repair_words import finding_sentence
 
 from . import damaged_cells, damaged_files
 from .catalogue import CATALOGUE, Kind
@@ -73,13 +74,13 @@ def assert_good_values(kind: Kind, folder: Path, good: Good) -> None:
 
 def told(outcome: FileOutcome, verdict: str, kind: Kind) -> None:
     """A finding of the verdict has the rule and the words of the catalogue."""
-    found = [str(finding) for finding in outcome.findings if finding.verdict == verdict]
+    found = [finding_sentence(finding) for finding in outcome.findings if finding.verdict == verdict]
     assert any(kind.rule in text and kind.says in text for text in found), found
 
 
 def assert_can_be_shown(outcome: FileOutcome, kind: Kind) -> None:
     """Every message is one short line that cannot steer a terminal, and none is said twice."""
-    texts = [str(finding) for finding in outcome.findings]
+    texts = [finding_sentence(finding) for finding in outcome.findings]
     assert texts
     for text in texts:
         assert text.isprintable()
@@ -94,7 +95,7 @@ def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
     """The good values come out, and a note says what was done; the same file again leaves every byte of the folder."""
     folder, path, good = give(kind, tmp_path)
     (outcome,) = collect(folder, [path]).files
-    assert outcome.merged, [str(finding) for finding in outcome.findings]
+    assert outcome.merged, [finding_sentence(finding) for finding in outcome.findings]
     told(outcome, "repaired", kind)
     assert_can_be_shown(outcome, kind)
     assert_good_values(kind, folder, good)
@@ -117,10 +118,10 @@ def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
     assert not outcome.merged
     told(outcome, "question", kind)
     assert_can_be_shown(outcome, kind)
-    assert not [str(finding) for finding in outcome.findings if finding.verdict == "refused"]
+    assert not [finding_sentence(finding) for finding in outcome.findings if finding.verdict == "refused"]
     assert digest(folder) == before
     (answered,) = collect(folder, [path], answers=kind.answers).files
-    assert answered.merged, [str(finding) for finding in answered.findings]
+    assert answered.merged, [finding_sentence(finding) for finding in answered.findings]
     assert_good_values(kind, folder, good)
     if kind.answers.weights != "g":
         assert kind.rule in {finding.rule for finding in answered.findings}

@@ -120,7 +120,7 @@ def test_means_enter_the_combined_gain_alone(seasons: Seasons, first: First, tmp
     path = tmp_path / "old.csv"
     levels = {"ours": ours.cultivar, "practice": practice.cultivar}
     path.write_text(MEANS.format(**levels, n="much", m=5), "utf-8")
-    with pytest.raises(TrialError, match=r"old.csv, row 2, column n_mg_l"):
+    with pytest.raises(TrialError, match=r"TK-V02 old.csv 2 n_mg_l"):
         summary_entry(path)
     doses = {"n": 22.5 * ours.dose_tsp, "m": 22.5 * practice.dose_tsp}
     path.write_text(MEANS.format(**levels, **doses), "utf-8")

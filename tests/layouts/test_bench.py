@@ -54,7 +54,7 @@ def test_keeping_apart_favours_no_pair_of_treatments() -> None:
 
 
 def test_what_cannot_be_kept_apart_is_refused() -> None:
-    """Too few treatments too often, or two, would leave next to nothing to chance: the mend is named."""
+    """Too few treatments too often, or two, would leave next to nothing to chance: what helps is named."""
     options = LayoutOptions(keep_apart=True)
     with pytest.raises(WrongCall, match="Treatments cannot be kept apart"):
         lay_out("completely randomised", TREATMENTS.iloc[:3], ["a"], 40, rng(1), options)

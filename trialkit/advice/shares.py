@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import expit
@@ -66,7 +67,16 @@ class ShareModel:
         """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
         g = self.gathered
         usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
-        return laplace(usable, heads, self.floors(self.sd(at)))
+        return laplace(usable, heads, self.floors(self.sd(at)), self._start)
+
+    @cached_property
+    def _start(self) -> FloatArray:
+        """Logits by treatment and garden where all standard deviations are in the middle: near those elsewhere."""
+        g = self.gathered
+        usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
+        found = laplace(usable, heads, self.floors(self.sd(np.zeros((1, len(self.scales))))))
+        assert found.treatments is not None
+        return found.treatments
 
     def floors(self, sd: FloatArray) -> Floors:
         """Covariances given standard deviations as from `sd`."""
@@ -80,7 +90,7 @@ class ShareModel:
         keep = np.where(g.returns, 1 - LASTING, 1.0)
         prior = np.column_stack([self.prior(name, sd) for name in g.effects])
         centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in g.effects])
-        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
+        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre, g.parts)
 
     def prior(self, name: str, sd: FloatArray) -> FloatArray:
         """Standard deviation of the effects of a group, shape (m,)."""
@@ -92,7 +102,7 @@ class ShareModel:
         return np.asarray(treatment * (1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY))
 
 
-def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
+def laplace(usable: FloatArray, heads: FloatArray, floors: Floors, start: FloatArray | None = None) -> Effects:
     """Binomial counts by treatment and garden: effects at their mode, and Laplace's likelihood.
 
     Parameters
@@ -100,9 +110,12 @@ def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
     usable, heads : ndarray, shape (sites, k)
         Counts, fractions allowed; no heads where a trial has fewer treatments.
     floors : Floors
+    start : ndarray, shape (1, sites, k), optional
+        Logits to begin with.
     """
     m = len(floors.precision)
-    logit = np.broadcast_to(np.log((usable + 0.5) / (heads - usable + 0.5)), (m, *usable.shape))
+    start = np.log((usable + 0.5) / (heads - usable + 0.5)) if start is None else start
+    logit = np.broadcast_to(start, (m, *usable.shape))
     found = None
     for _ in range(MOST_ROUNDS):
         told = _working(usable, heads, logit)[0]

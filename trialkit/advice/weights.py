@@ -81,6 +81,7 @@ class WeightModel:
             season,
             self._precision(sd),
             np.zeros(len(g.effects)),
+            g.parts,
         )
 
     def _precision(self, sd: Mapping[str, FloatArray]) -> FloatArray:

@@ -10,6 +10,7 @@ from typing import Any
 from trialkit._resources import resource_folder
 from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
 from trialkit.tables.table_schema import Field, load_schema
+from trialkit.words.problem_words import accepted_words
 
 WIDTH = 100
 
@@ -37,7 +38,7 @@ def dictionary_lines(table: str | None) -> Iterator[str]:
     for field in schema.fields:
         yield ""
         yield f"{field.name} ({', '.join(_kind(field))})"
-        told = f"{field.description} Takes {field.expected()}."
+        told = f"{field.description} Takes {accepted_words(field)}."
         yield from textwrap.wrap(told, WIDTH, initial_indent="    ", subsequent_indent="    ")
 
 

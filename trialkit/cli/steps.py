@@ -38,6 +38,7 @@ def lay_out(folder: Path) -> str:
     from trialkit.protocol.randomise import randomise, records_exist
     from trialkit.rules.trial_folder import check_trial, read_trial
     from trialkit.tables.atomic import csv_text, write_text
+    from trialkit.words.problem_words import problem_sentence
 
     if records_exist(folder):
         raise WrongCall(
@@ -54,7 +55,7 @@ def lay_out(folder: Path) -> str:
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
-    return "\n".join([sentence, *map(str, check_trial(folder, stage="layout").warnings)])
+    return "\n".join([sentence, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
 
 
 def _lines(path: Path) -> list[str]:

@@ -16,6 +16,7 @@ from trialkit.pages.shell import content_security_policy, environment, page_styl
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
+from trialkit.words.problem_words import accepted_words
 from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -104,6 +105,6 @@ def _field(field: Field) -> dict[str, Any]:
         "pattern": field.pattern,
         "maxLength": field.max_length,
         "words": [field.true_values[0], field.false_values[0]] if field.type == "boolean" else None,
-        "expected": field.expected(),
+        "expected": accepted_words(field),
     }
     return {key: value for key, value in told.items() if value is not None}

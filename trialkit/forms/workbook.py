@@ -17,6 +17,7 @@ from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
+from trialkit.words.problem_words import accepted_words
 from trialkit.words.treatment_names import treatment_label
 
 if TYPE_CHECKING:
@@ -168,7 +169,7 @@ def _validation(field: Field, lists: Worksheet) -> Any:
         showErrorMessage=True,
         showInputMessage=True,
         errorTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
-        error=_cut(f"Please write {field.expected()}. {field.mend or ''}".strip(), LONGEST_PROMPT),
+        error=_cut(f"Please write {accepted_words(field)}. {field.how_to_fix or ''}".strip(), LONGEST_PROMPT),
         promptTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
         prompt=_cut(about, LONGEST_PROMPT),
         **kind,

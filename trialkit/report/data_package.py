@@ -26,6 +26,7 @@ from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import read_table
+from trialkit.words.problem_words import accepted_words
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
@@ -314,7 +315,7 @@ def dictionary(tables: Sequence[TableName]) -> str:
         lines += [f"## {schema.file}", "", schema.description, "", f"Key: {', '.join(schema.primary_key)}.", ""]
         lines += ["| column | type | unit | values | meaning |", "|---|---|---|---|---|"]
         for field in schema.fields:
-            values = field.expected() if field.enum or field.minimum is not None else ""
+            values = accepted_words(field) if field.enum or field.minimum is not None else ""
             cells = (field.name, field.type, field.unit or "", values, field.description)
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
-from trialkit.advice.integration import Integrated, half_normal, integrate
+from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
 from trialkit.advice.priors import SHARE_LOGIT, SHARE_MEAN, SHARE_SD
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
@@ -31,7 +31,7 @@ LASTING = 0.5
 """Share of what a returning garden does that it does every year."""
 CHUNK = 4_000_000
 POINTS = 64
-LEAST_WEIGHT = 1e-10
+LEAST_INFORMATION, LEAST_WEIGHT = 1e-10, 1e-4
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def laplace(usable: FloatArray, heads: FloatArray, floors: Floors, start: FloatA
 def _working(usable: FloatArray, heads: FloatArray, logit: FloatArray) -> tuple[Told, FloatArray]:
     """Counts as Gaussian records about the logit, and how far these lie from it."""
     share = expit(logit)
-    weight = np.maximum(heads * share * (1 - share), np.where(heads > 0, LEAST_WEIGHT, 0.0))
+    weight = np.maximum(heads * share * (1 - share), np.where(heads > 0, LEAST_INFORMATION, 0.0))
     away = usable - heads * share
     score = weight * logit + away
     k = heads.shape[-1]
@@ -189,8 +189,23 @@ class Shares:
         return np.asarray(practice * slope[:, None] * covariance * slope)
 
 
-def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] = SHARE_LOGIT) -> Shares:
+def count(
+    gathered: Gathered,
+    design_effect: float,
+    learnt: Gathered | None = None,
+    scales: Mapping[str, float] = SHARE_LOGIT,
+) -> Shares:
     """Fit the model of usable shares.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    design_effect : float
+        By how much heads count for less than independent ones.
+    learnt : Gathered, optional
+        Some of the same trials, enough to learn the standard deviations from where there are very many.
+    scales : mapping of str to float
+        Of the half-normal priors of standard deviations, logits.
 
     Raises
     ------
@@ -198,9 +213,9 @@ def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] 
         If the records leave the sizes of variation too open.
     """
     model = ShareModel(gathered, design_effect, scales)
-    points = integrate(model.log_density, np.zeros(len(scales)), POINTS)
-    keep = points.weight > 1e-4
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    few = model if learnt is None else ShareModel(learnt, design_effect, scales)
+    points = without_light(integrate(few.log_density, np.zeros(len(scales)), POINTS), LEAST_WEIGHT)
+    points = points if learnt is None else thinned(points, FEW_POINTS)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
-from trialkit.advice.integration import Integrated, half_normal, integrate
+from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
 from trialkit.advice.priors import SEASON_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
@@ -19,6 +19,7 @@ from trialkit.domain.arrays import FloatArray, IntArray
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
+LEAST_WEIGHT = 1e-5
 CHUNK = 4_000_000
 """Numbers in the largest array of one call."""
 
@@ -168,8 +169,16 @@ class Weights:
         return np.asarray(self.sd["garden"] ** 2 + season**2)
 
 
-def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
+def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
     """Fit the model of weights.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    learnt : Gathered, optional
+        Some of the same trials, enough to learn the standard deviations from where there are very many.
+    scales : mapping of str to float
+        Of the half-normal priors of standard deviations, g.
 
     Raises
     ------
@@ -177,9 +186,13 @@ def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights
         If the records leave the sizes of variation too open.
     """
     model = WeightModel(gathered, scales)
-    points = integrate(model.log_density, np.zeros(len(model.names)))
-    keep = points.weight > 1e-5
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    few = model if learnt is None else WeightModel(learnt, scales)
+    points = without_light(integrate(few.log_density, np.zeros(len(few.names))), LEAST_WEIGHT)
+    if learnt is not None:
+        points = thinned(points, FEW_POINTS)
+        at = dict(zip(few.names, points.at.T, strict=True))
+        unseen = np.zeros(len(points.at))  # the middle of the prior
+        points = replace(points, at=np.column_stack([at.get(name, unseen) for name in model.names]))
     return Weights(model, points, model.by_name(points.at), model.effects(points.at))
 
 

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from trialkit.domain.table_names import TableName
-from trialkit.domain.treatment import Treatment
-from trialkit.forms.garden_buckets import buckets_of_garden
+from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_style
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
 TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
@@ -59,7 +56,6 @@ def phone_form(trial: Trial, site: str) -> str:
 def _data(trial: Trial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
     marks = form_marks(trial)
-    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
     return {
         "format": FORMAT,
         "trial": marks.trial,
@@ -67,26 +63,16 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "form": marks.form,
         "site": site,
         "title": trial.protocol.trial.title,
-        "garden": names.get(site) or site,
+        "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
-        "buckets": list(_buckets(trial, site)),
+        "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
         "tables": {name: [_field(field) for field in load_schema(name).fields] for name in TABLES},
     }
 
 
-def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
-    rows = trial.layout.drop_duplicates("bucket").set_index("bucket")
-    for bucket in buckets_of_garden(trial, site):
-        row = rows.loc[bucket]
-        place = f"block {row['block']}, place {row['position']}"
-        if trial.protocol.trial.blind:
-            yield {"id": bucket, "place": place}
-        else:
-            yield {
-                "id": bucket,
-                "place": place,
-                "what": treatment_label(Treatment.of(row), trial.protocol.treatment_columns),
-            }
+def _bucket(bucket: NamedBucket) -> dict[str, str]:
+    what = {"what": bucket.treatment} if bucket.treatment else {}
+    return {"id": bucket.bucket, "place": bucket.place} | what
 
 
 def _field(field: Field) -> dict[str, Any]:

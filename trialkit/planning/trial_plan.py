@@ -13,11 +13,9 @@ import pandas as pd
 
 from trialkit.documents.plan import (
     AssumedSpread,
-    BenchPlace,
     DifferenceRow,
     DoseRow,
     Plan,
-    PlannedBench,
     PowerCurve,
     PracticeBuckets,
     SensitivityRow,
@@ -25,10 +23,10 @@ from trialkit.documents.plan import (
 )
 from trialkit.domain.factors import DOSE
 from trialkit.domain.treatment import Treatment
-from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
 from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
 from trialkit.planning.enlargements import which_change_buys_most
@@ -149,7 +147,7 @@ def make_plan(
         ),
         curves=_curves({1.0: power} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
         warnings=efficiency.warnings,
-        benches=_benches(trial, layout),
+        benches=planned_benches(trial, layout),
         calendar=calendar(protocol),
         shopping=shopping_list(protocol, trial.products, layout),
     )
@@ -267,18 +265,3 @@ def _curves(powers: Mapping[float, PlannedPower], goal: Goal) -> tuple[PowerCurv
 def _finite(difference_g: float) -> float | None:
     """A difference that can be found; None where none of any size is."""
     return difference_g if math.isfinite(difference_g) else None
-
-
-def _benches(trial: Trial, layout: pd.DataFrame) -> tuple[PlannedBench, ...]:
-    names = dict(zip(trial.sites["site"].astype(str), trial.sites["name"].astype(str), strict=True))
-    maps = bench_maps(layout, trial.protocol.treatment_columns, trial.protocol.layout.bench_columns)
-    return tuple(
-        PlannedBench(
-            bench.site,
-            names.get(bench.site) or bench.site,
-            bench.rows,
-            bench.columns,
-            tuple(BenchPlace(c.bucket, Treatment.of(c.treatment), c.block, c.row, c.column) for c in bench.cells),
-        )
-        for bench in maps
-    )

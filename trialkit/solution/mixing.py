@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
@@ -55,12 +55,11 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; what it holds."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest that it may be; pH; degrees Celsius."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
     temperature_c: float = 25.0
-    tap_mg_l: Mapping[str, float] = field(default_factory=dict)
     lowest_alkalinity_mg_l_caco3: float | None = None
 
     @property
@@ -159,28 +158,28 @@ def strip_reading(ph: float) -> float:
 
 
 def nutrient_for(
-    product: Product, volume_l: float, *, nitrogen_mg_l: float | None = None, ec_ms_cm: float | None = None,
-    tap_mg_l: Mapping[str, float] | None = None, alkalinity_mg_l_caco3: float = 0.0,
-) -> float:  # fmt: skip
-    """Return the teaspoons of a product for a strength of nitrogen, or a conductivity, above what the tap holds.
+    product: Product,
+    volume_l: float,
+    *,
+    nitrogen_mg_l: float | None = None,
+    ec_ms_cm: float = 0.0,
+    alkalinity_mg_l_caco3: float = 0.0,
+) -> float:
+    """Return the teaspoons of a product for a strength of nitrogen, or else for a conductivity of the whole.
 
     Raises
     ------
     WrongCall
-        If neither or both are asked for, or the product has no nitrogen.
+        If no amount of the product gives that.
     """
-    if (nitrogen_mg_l is None) == (ec_ms_cm is None):
-        raise WrongCall("Ask for one strength: nitrogen in mg/L, or conductivity in mS/cm.")
-    tap = dict(tap_mg_l or {})
     if nitrogen_mg_l is not None:
         each = elements_mg_l([(product, 1.0)], volume_l).get("N", 0.0)
         if not each:
             raise WrongCall(f"{product.name} has no nitrogen, so no amount of it gives any.")
-        return max(nitrogen_mg_l - tap.get("N", 0.0), 0.0) / each
-    assert ec_ms_cm is not None
+        return nitrogen_mg_l / each
 
     def strength(teaspoons: float) -> float:
-        return conductivity(elements_mg_l([(product, teaspoons)], volume_l, tap), alkalinity_mg_l_caco3).value
+        return conductivity(elements_mg_l([(product, teaspoons)], volume_l), alkalinity_mg_l_caco3).value
 
     if strength(0.0) >= ec_ms_cm:
         return 0.0
@@ -226,9 +225,8 @@ def mix(
     if ph_target is not None and acid_tsp is not None:
         raise WrongCall("Give a target pH or teaspoons of acid, not both.")
     nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
-    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l, water.tap_mg_l)
-    added = elements.get("P", 0.0) - water.tap_mg_l.get("P", 0.0)
-    phosphate = added / ATOMIC_WEIGHTS["P"] / 1000
+    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l)
+    phosphate = elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,

@@ -12,7 +12,7 @@ from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, gardens_with_buckets
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.safe_text import safe_text
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
 from trialkit.planning.benches import planned_benches
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
@@ -99,19 +99,15 @@ def adviser_pack(trial: Trial) -> str:
 
 
 def _page(trial: Trial, template: str, **parts: Any) -> str:
-    style = page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8")
     about = trial.protocol.trial
-    return (
-        environment(TEMPLATES)
-        .get_template(template)
-        .render(
-            title=safe_text(about.title),
-            season=safe_text(about.season),
-            cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
-            style=style,
-            policy=content_security_policy(style),
-            **parts,
-        )
+    return render_page(
+        TEMPLATES,
+        template,
+        page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8"),
+        title=safe_text(about.title),
+        season=safe_text(about.season),
+        cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
+        **parts,
     )
 
 

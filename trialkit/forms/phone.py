@@ -10,7 +10,7 @@ from trialkit.domain.table_names import TableName
 from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
@@ -36,20 +36,15 @@ def phone_form(trial: Trial, site: str) -> str:
         If the trial has no such garden, or it has no buckets.
     """
     data = safe_document(_data(trial, site))
-    style = page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8")
-    script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
-    return (
-        environment(TEMPLATES)
-        .get_template("phone.html.jinja")
-        .render(
-            title=data["title"],
-            garden=data["garden"],
-            data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
-            cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
-            style=style,
-            script=script,
-            policy=content_security_policy(style, script),
-        )
+    return render_page(
+        TEMPLATES,
+        "phone.html.jinja",
+        page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8"),
+        (TEMPLATES / "phone.js").read_text(encoding="utf-8"),
+        title=data["title"],
+        garden=data["garden"],
+        data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
+        cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
     )
 
 

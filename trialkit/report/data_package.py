@@ -145,16 +145,14 @@ def _schema_document(name: TableName) -> dict[str, Any]:
 def _table_resource(name: TableName, columns: Sequence[str], files: Mapping[str, bytes]) -> dict[str, Any]:
     document = _schema_document(name)
     document["fields"] = [field for field in document["fields"] if field["name"] in columns]
-    path = f"{name}.csv"
     document["foreignKeys"] = [
         key for key in document.get("foreignKeys", ()) if f"{key['reference']['resource']}.csv" in files
     ]
     if not document["foreignKeys"]:
         del document["foreignKeys"]
-    title, description = document.pop("title"), document.pop("description")
-    document.pop("name")
-    made = _resource(name, path, str(description), "text/csv", files)
-    return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": document}
+    title, description = document.pop("title"), str(document.pop("description"))
+    del document["name"]
+    return _table(name, f"{name}.csv", title, description, document, files)
 
 
 def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
@@ -167,15 +165,15 @@ def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
     header = files[UNITS_FILE].split(b"\n", 1)[0].decode("utf-8").split(",")
     fields += [{**layout[name], "constraints": {}} for name in header if name in layout]
     schema = {"fields": fields, "missingValues": [""], "primaryKey": ["observation_unit_id"]}
-    made = _resource("observation_units", UNITS_FILE, "Buckets as MIAPPE observation units.", "text/csv", files)
-    return {
-        **made,
-        "type": "table",
-        "title": "Observation units",
-        "format": "csv",
-        "encoding": "utf-8",
-        "schema": schema,
-    }
+    about = "Buckets as MIAPPE observation units."
+    return _table("observation_units", UNITS_FILE, "Observation units", about, schema, files)
+
+
+def _table(
+    name: str, path: str, title: str, description: str, schema: Mapping[str, Any], files: Mapping[str, bytes]
+) -> dict[str, Any]:
+    made = _resource(name, path, description, "text/csv", files)
+    return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": schema}
 
 
 def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
@@ -190,10 +188,9 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
             {"name": name, "type": kinds.get(name, "string"), "description": text}
             for name, text in DESCRIPTIONS.items()
         ]
-        made = _resource("agreement", AGREEMENT_FILE, "How well readings agree, and effect sizes.", "text/csv", files)
         schema = {"fields": fields, "missingValues": [""]}
-        described = {"title": "Agreement and effect sizes", "format": "csv", "encoding": "utf-8", "schema": schema}
-        yield {**made, "type": "table", **described}
+        about = "How well readings agree, and effect sizes."
+        yield _table("agreement", AGREEMENT_FILE, "Agreement and effect sizes", about, schema, files)
     files[PICTURE_FILE] = raw_records_svg(trial)
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
 

@@ -32,21 +32,7 @@ LONGEST_NAME = 24
 
 @dataclass(frozen=True)
 class Agreement:
-    """A measure of agreement, or of effect, with its 95 % interval.
-
-    Attributes
-    ----------
-    comparison : str
-        What was compared with what.
-    site : str
-        Garden, or ``all``.
-    cultivar, dose_tsp, acidifier
-        The treatment; missing of pH.
-    buckets : int
-        How many it rests on; of a treatment, without those of the current practice.
-    measure : str
-    value, lower, upper : float
-    """
+    """A measure of agreement, or of effect, with its 95 % interval; `DESCRIPTIONS` tells what each field is."""
 
     comparison: str
     site: str

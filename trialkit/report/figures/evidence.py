@@ -9,8 +9,7 @@ from trialkit.documents.recommended import GainsByClass, Recommended
 from trialkit.pages.numerals import difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.words.default_words import trial_name
 from trialkit.words.phrases import count
 
@@ -135,14 +134,7 @@ def _classes(classes: GainsByClass, confidence: float) -> Picture | None:
         finding,
         f"Each mark is what a class is told, its line a {percent(confidence)} interval: from the class's own trials "
         "and, where these say little or nothing (borrowed), the other classes.",
-        [
-            _row(
-                f"The gain by {title}",
-                f"{one.name} ({_seen(one)})",
-                one,
-            )
-            for title, one in titled
-        ],
+        [_row(f"The gain by {title}", f"{one.name} ({_seen(one)})", one) for title, one in titled],
         make_table("classes-data", "Gains by class", heads, body, note),
     )
 
@@ -160,7 +152,13 @@ def _named(one: TrialGain) -> str:
 
 
 def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:
-    wide, narrow = draw_twice(name, lambda is_narrow: draw_rows(made, QUANTITY, UNIT, NOTHING, is_narrow))
     each = "; ".join(f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})" for row in made)
     alternative = f"Chart of {QUANTITY}. {finding} {each}."
-    return Picture(name, finding, reading, alternative, wide, narrow, (table,) if table else ())
+    return drawn_picture(
+        name,
+        finding,
+        reading,
+        alternative,
+        lambda is_narrow: draw_rows(made, QUANTITY, UNIT, NOTHING, is_narrow),
+        (table,),
+    )

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from trialkit.pages.table import Table
+from trialkit.report.figures.sheet import draw_twice
 from trialkit.words.measures import Sentence
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -55,3 +61,17 @@ class Picture:
     narrow: str
     tables: tuple[Table, ...]
     probes: tuple[Probe, ...] = ()
+
+
+def drawn_picture(
+    name: str,
+    finding: str | Sentence,
+    reading: str,
+    alternative: str,
+    draw: Callable[[bool], Figure],
+    tables: Iterable[Table | None],
+    probes: tuple[Probe, ...] = (),
+) -> Picture:
+    """Draw a picture for a desk and for a phone, as `draw_twice`; put beside it those of its tables that there are."""
+    wide, narrow = draw_twice(name, draw)
+    return Picture(name, finding, reading, alternative, wide, narrow, tuple(filter(None, tables)), probes)

@@ -41,8 +41,6 @@ class NewTrial:
         For the randomisation.
     blocks : int
         Blocks a site.
-    title : str
-        The question if empty.
     nutrient : str
         The product that `doses` are doses of; may be empty.
     id : str
@@ -57,7 +55,6 @@ class NewTrial:
     current_practice: Mapping[str, str | float]
     seed: int
     blocks: int = 3
-    title: str = ""
     nutrient: str = ""
     id: str = "trial"
 
@@ -84,7 +81,7 @@ def new_trial_text(answers: NewTrial) -> str:
     practice = ", ".join(f"{_toml(name)} = {_toml(level)}" for name, level in answers.current_practice.items())
     text = _TEMPLATE.format(
         id=_toml(answers.id),
-        title=_toml(answers.title or answers.question),
+        title=_toml(answers.question),
         question=_toml(answers.question),
         factors="".join(_factor_sections(answers)),
         blocks=_toml(answers.blocks),
@@ -114,8 +111,8 @@ def new_trial_files(answers: NewTrial) -> dict[str, str]:
     return {PROTOCOL_FILE: new_trial_text(answers), **tables}
 
 
-def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
-    """Write a new trial folder, which is made if need be and must be empty; tell the files written.
+def start_trial(folder: Path, answers: NewTrial) -> None:
+    """Write a new trial folder, which is made if need be and must be empty.
 
     Raises
     ------
@@ -130,7 +127,6 @@ def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
     _make_empty(folder)
     for name, text in files.items():
         write_text(folder / name, text)
-    return tuple(folder / name for name in files)
 
 
 def example_names() -> tuple[str, ...]:
@@ -152,8 +148,8 @@ def example_folder(name: str) -> Path:
     return resource_folder("example_trials") / name
 
 
-def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[Path, ...]:
-    """Copy a bundled example trial into a folder, which is made if need be and must be empty; tell the files written.
+def copy_example(name: str, into: Path, *, planned_only: bool = False) -> None:
+    """Copy a bundled example trial into a folder, which is made if need be and must be empty.
 
     If it is planned only, layout and records are left out, as if the trial had yet to be laid out.
 
@@ -168,11 +164,10 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[
     paths = [path for path in sorted(source.rglob("*")) if path.is_file() and not path.is_symlink()]
     files = [path.relative_to(source) for path in paths]
     _make_empty(into)
-    chosen = [file for file in files if not planned_only or str(file) in PLANNED_FILES]
-    for file in chosen:
-        (into / file).parent.mkdir(parents=True, exist_ok=True)
-        write_bytes(into / file, (source / file).read_bytes())
-    return tuple(into / file for file in chosen)
+    for file in files:
+        if not planned_only or str(file) in PLANNED_FILES:
+            (into / file).parent.mkdir(parents=True, exist_ok=True)
+            write_bytes(into / file, (source / file).read_bytes())
 
 
 def _make_empty(folder: Path) -> None:

@@ -17,14 +17,13 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit._resources import resource_folder
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
-from trialkit.tables.table_schema import load_schema
+from trialkit.tables.table_schema import load_schema, schema_document
 from trialkit.tables.typed_tables import read_table
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -136,14 +135,8 @@ def _blank(value: object) -> bool:
     return value is None or value is pd.NA or value != value or value == ""
 
 
-def _schema_document(name: TableName) -> dict[str, Any]:
-    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
-    assert isinstance(document, dict)
-    return document
-
-
 def _table_resource(name: TableName, columns: Sequence[str], files: Mapping[str, bytes]) -> dict[str, Any]:
-    document = _schema_document(name)
+    document = schema_document(name)
     document["fields"] = [field for field in document["fields"] if field["name"] in columns]
     document["foreignKeys"] = [
         key for key in document.get("foreignKeys", ()) if f"{key['reference']['resource']}.csv" in files
@@ -156,7 +149,7 @@ def _table_resource(name: TableName, columns: Sequence[str], files: Mapping[str,
 
 
 def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
-    layout = {field["name"]: field for field in _schema_document("layout")["fields"]}
+    layout = {field["name"]: field for field in schema_document("layout")["fields"]}
     fields: list[dict[str, Any]] = [
         {"name": "observation_unit_id", "type": "string", "description": "Identity of the bucket."},
         {"name": "observation_unit_type", "type": "string", "description": "Level of the unit."},

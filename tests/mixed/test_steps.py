@@ -95,7 +95,7 @@ def test_grid_rows_are_coded_as_the_data(formula: str, missing: bool) -> None:
     if missing:
         data = data[(data["cultivar"] != "0") | (data["dose"] != "1")]
     design = build_model(data, formula, ["bucket"])[0].fixed
-    assert_array_equal(grid_rows(design), design.rows(reference_grid(design)))
+    assert_array_equal(grid_rows(design), design.coding.rows(reference_grid(design.coding, design.covariates)))
 
 
 @pytest.mark.parametrize("bounds", ["nonnegative", "strata"])

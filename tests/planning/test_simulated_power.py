@@ -133,8 +133,7 @@ class Broken(Executor):
         draws: Draws = fn(*args, **kwargs)
         lost = np.arange(len(draws.settled)) < self.share * len(draws.settled)
         future: Future[Any] = Future()
-        p = {name: np.where(lost, np.nan, values) for name, values in draws.p.items()}
-        future.set_result(replace(draws, p=p, settled=~lost))
+        future.set_result(replace(draws, p=np.where(lost[:, None], np.nan, draws.p), settled=~lost))
         return future
 
 

@@ -8,15 +8,15 @@ from dataclasses import replace
 
 import pandas as pd
 
+from trialkit.analysis.checks import from_power, to_power
 from trialkit.analysis.decision import CandidateField, judge, simultaneous_limits, thresholds_of
-from trialkit.analysis.diagnostics import from_power, to_power
 from trialkit.analysis.draws import MeanDraws, draw_means
 from trialkit.analysis.fitting import fit_response
 from trialkit.analysis.influence import Case, influence
 from trialkit.analysis.losses import WORRYING_DIFFERENCE
+from trialkit.analysis.recorded_responses import YIELD
 from trialkit.analysis.response import Answered
 from trialkit.analysis.worth import worth
-from trialkit.analysis.yields import YIELD
 from trialkit.documents.findings import Caution, Choice, Comparison, Decision, Evidence, Influence, Losses, NoDecision
 from trialkit.domain.rounding import ROUNDING
 from trialkit.domain.thresholds import FEWEST_DF

@@ -17,11 +17,10 @@ from trialkit.analysis.derived_model import DerivedModel, derive_model
 from trialkit.analysis.dose import DOSE, DoseQuestion, dose_response
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
+from trialkit.analysis.recorded_responses import DEGREE_DAYS, YIELD, bucket_yields, ripening, ripening_in_degree_days
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
-from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.analysis.worth import price_per_teaspoon
-from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.documents.findings import Check, Decision, NoDecision, NotAnalysed, NotAnalysedCode, Note, ResponseName
 from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
 from trialkit.domain.errors import NotComputed

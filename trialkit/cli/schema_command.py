@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import click
 
 from trialkit.cli.failures import speaks_plainly
@@ -9,8 +11,7 @@ from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.domain.table_names import TableName
 
-# As trialkit.tables.table_schema lists them, which would take half a second to import for the help; a test compares.
-TABLES = ("sites", "products", "layout", "solution", "visits", "heads", "weather", "means")
+TABLES: tuple[TableName, ...] = get_args(TableName)
 
 
 @click.command("schema")

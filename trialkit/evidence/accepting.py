@@ -8,7 +8,7 @@ from dataclasses import asdict
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.documents.ledger_entry import DaysMean, EntrySite, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall

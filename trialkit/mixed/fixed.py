@@ -142,10 +142,6 @@ class FixedDesign:
         """Columns dropped because earlier ones already say the same."""
         return tuple(name for i, name in enumerate(self.names) if i not in set(self.kept))
 
-    def rows(self, grid: pd.DataFrame) -> FloatArray:
-        """Model-matrix rows, shape (len(grid), columns), coded as the fitted data were."""
-        return self.coding.rows(grid)
-
     def estimable(self, contrasts: FloatArray) -> NDArray[np.bool_]:
         """Tell which contrasts, shape (k, columns), the data determine."""
         if not self.null_space.shape[1]:

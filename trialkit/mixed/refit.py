@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, cast
 
 import numpy as np
 
@@ -122,7 +123,7 @@ def refit_many(
     else:
         by_number = PASS_ELEMENTS / PASS_RESPONSES
         passes = [_by_strata(fit, fit.strata, some, asked) for some in _split(responses, by_number)]
-    return _joined(passes)
+    return _each_array(passes, np.concatenate)
 
 
 @dataclass(frozen=True)
@@ -173,19 +174,18 @@ def _spread(some: Refits, good: BoolArray) -> Refits:
         whole[good] = part
         return whole
 
-    tests = {
-        name: FTests(spread(test.f), test.numerator_df, spread(test.denominator_df), spread(test.p))
-        for name, test in some.tests.items()
-    }
-    return Refits(
-        variances=spread(some.variances),
-        criterion=spread(some.criterion),
-        converged=good,
-        tests=tests,
-        estimate=spread(some.estimate),
-        se=spread(some.se),
-        df=spread(some.df),
-    )
+    return replace(_each_array([some], lambda arrays: spread(arrays[0])), converged=good)
+
+
+def _each_array(parts: Sequence[Refits], put: Callable[[list[Any]], Any]) -> Refits:
+    """Refits each of whose arrays is made of the same array of some others."""
+
+    def made(items: Sequence[Any]) -> Any:
+        names = [field.name for field in fields(items[0]) if isinstance(getattr(items[0], field.name), np.ndarray)]
+        return replace(items[0], **{name: put([getattr(item, name) for item in items]) for name in names})
+
+    tests = {name: made([part.tests[name] for part in parts]) for name in parts[0].tests}
+    return replace(cast(Refits, made(parts)), tests=tests)
 
 
 def _answers(
@@ -209,21 +209,3 @@ def _answers(
         se=general.contrast_se(contrasts) if general else nothing,
         df=general.contrast_df(contrasts) if general else nothing,
     )
-
-
-def _joined(passes: Sequence[Refits]) -> Refits:
-    first = passes[0]
-    tests = {
-        name: FTests(
-            np.concatenate([p.tests[name].f for p in passes]),
-            test.numerator_df,
-            np.concatenate([p.tests[name].denominator_df for p in passes]),
-            np.concatenate([p.tests[name].p for p in passes]),
-        )
-        for name, test in first.tests.items()
-    }
-    parts = {
-        name: np.concatenate([getattr(p, name) for p in passes])
-        for name in ("variances", "criterion", "converged", "estimate", "se", "df")
-    }
-    return Refits(tests=tests, **parts)

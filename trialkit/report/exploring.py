@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.safe_text import safe_text, shorten

@@ -9,11 +9,11 @@ import pytest
 from scipy import stats
 
 from small_trial import small_trial
-from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.diagnostics import (
+from trialkit.analysis.checks import (
     bucket_residuals,
     from_power,
     is_uneven,
+    missing_buckets,
     quantile_points,
     scale_of,
     site_spread,

@@ -73,7 +73,7 @@ class DifferenceRow:
     ]
     half_width_g: Annotated[float, "Expected half-width of its interval where all comparisons hold together, g."]
     method: Annotated[Method, "How the power was found."]
-    monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."] = 0.0
+    monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."]
 
 
 @dataclass(frozen=True)

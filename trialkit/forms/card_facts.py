@@ -25,7 +25,7 @@ def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
     No dose of acid is made up: where a garden's alkalinity and the acid's strength are known a starting point is worked
     out by charge balance, and said to be an estimate.
     """
-    own = trial.layout[trial.layout["site"].isin(sites)]
+    own = trial.layout[trial.layout["site"].isin(sites)].sort_values(["block", "position"], kind="stable")
     standing = _mixtures(own)
     wanted = dict.fromkeys(_mixtures(trial.protocol.treatments()))
     of_card = {one: own[[mixture == one for mixture in standing]] for one in wanted}
@@ -49,12 +49,8 @@ def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence
         dose * nutrient.grams_per_tsp if nutrient and dose is not None else None,
         _card_acid(trial, treatment.acidifier, served),
         tuple(_starts(trial, treatment, sites)),
-        tuple((garden_name(trial, site), _in_order(own[own["site"] == site])) for site in served),
+        tuple((garden_name(trial, site), tuple(map(str, own.loc[own["site"] == site, "bucket"]))) for site in served),
     )
-
-
-def _in_order(own: pd.DataFrame) -> tuple[str, ...]:
-    return tuple(str(bucket) for bucket in own.sort_values(["block", "position"])["bucket"])
 
 
 def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid:

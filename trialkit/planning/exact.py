@@ -141,6 +141,7 @@ def _differences(expectation: Expectation) -> tuple[DifferenceRow, ...]:
                 detectable_g=finite(estimated.detectable(goal.power)),
                 half_width_g=estimated.half_width(len(contrasts), correlation),
                 method=method,
+                monte_carlo_se=0.0,
             )
         answers.append(replace(known[alike], treatment=treatment))
     return tuple(answers)

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Annotated
 
-import numpy as np
-
 from trialkit.documents.plan import DifferenceRow, Refusal
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions, Changed
@@ -108,12 +106,11 @@ def sensitivity(
     They go by what was changed (``"all"`` or a grouping) and the factor; what the design does not have is left out.
     """
     base = design.variances(assumptions)
-    changed = {key: other for key, other in assumptions.sensitivity().items() if _matters(design, other, base)}
-    return {key: judge(design, other, goal) for key, other in changed.items()}
-
-
-def _matters(design: PlannedDesign, other: Assumptions, base: np.ndarray) -> bool:
-    return bool(np.abs(design.variances(other) - base).max() > 0)
+    return {
+        key: judge(design, other, goal)
+        for key, other in assumptions.sensitivity().items()
+        if (design.variances(other) != base).any()
+    }
 
 
 def difference_curve(difference: DifferenceRow, goal: Goal, differences_g: Sequence[float]) -> list[float]:

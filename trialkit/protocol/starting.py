@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import pandas as pd
 
@@ -23,40 +24,21 @@ PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 
 @dataclass(frozen=True)
 class NewTrial:
-    """The answers that a trial starts from.
+    """The answers that a trial starts from."""
 
-    Attributes
-    ----------
-    question : str
-        What the trial is to answer.
-    cultivars, acidifiers : sequence of str
-        Levels; empty if the factor plays no part. `acidifiers` may hold ``"none"``.
-    doses : sequence of float
-        Level teaspoons a bucket, increasing; empty if the factor plays no part.
-    sites : sequence of str
-        Short names of the gardens.
-    current_practice : mapping of str to str or float
-        Level of each factor (cultivar, dose, acidifier) with two or more levels.
-    seed : int
-        For the randomisation.
-    blocks : int
-        Blocks a site.
-    nutrient : str
-        The product that `doses` are doses of; may be empty.
-    id : str
-        Short name of the trial: lower-case letters, figures and hyphens.
-    """
-
-    question: str
+    question: Annotated[str, "What the trial is to answer."]
+    # Levels; empty where a factor plays no part. Doses are level teaspoons a bucket, increasing.
     cultivars: Sequence[str]
     doses: Sequence[float]
-    acidifiers: Sequence[str]
-    sites: Sequence[str]
-    current_practice: Mapping[str, str | float]
-    seed: int
-    blocks: int = 3
-    nutrient: str = ""
-    id: str = "trial"
+    acidifiers: Annotated[Sequence[str], 'May hold ``"none"``.']
+    sites: Annotated[Sequence[str], "Short names of the gardens."]
+    current_practice: Annotated[
+        Mapping[str, str | float], "Level of each factor (cultivar, dose, acidifier) with two or more levels."
+    ]
+    seed: Annotated[int, "For the randomisation."]
+    blocks: Annotated[int, "At each site."] = 3
+    nutrient: Annotated[str, "The product that `doses` are doses of; may be empty."] = ""
+    id: Annotated[str, "Short name of the trial: lower-case letters, figures and hyphens."] = "trial"
 
 
 def id_from(name: str) -> str:

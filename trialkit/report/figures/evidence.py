@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trialkit.documents.pooled import ClassGain, PartialGain, TrialGain, TrialGains
+from trialkit.documents.pooled import ClassGain, PartialGain, TrialGains
 from trialkit.documents.recommended import GainsByClass, Recommended
 from trialkit.pages.numerals import difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
@@ -35,7 +35,14 @@ def _cumulative(found: TrialGains, confidence: float) -> Picture:
     steps, gains = found.cumulative, found.gains
     taken = [gains[step.trials - 1] for step in steps]
     own = [
-        IntervalRow("Each trial by itself", _named(one), one.gain, one.gain - 2 * one.se, one.gain + 2 * one.se, ())
+        IntervalRow(
+            "Each trial by itself",
+            trial_name(one.name, one.season),
+            one.gain,
+            one.gain - 2 * one.se,
+            one.gain + 2 * one.se,
+            (),
+        )
         for one in taken
     ]
     grown = [_row("All trials so far, after each season", trial_name(one.trial, one.season), one) for one in steps]
@@ -134,21 +141,20 @@ def _classes(classes: GainsByClass, confidence: float) -> Picture | None:
         finding,
         f"Each mark is what a class is told, its line a {percent(confidence)} interval: from the class's own trials "
         "and, where these say little or nothing (borrowed), the other classes.",
-        [_row(f"The gain by {title}", f"{one.name} ({_seen(one)})", one) for title, one in titled],
+        [
+            _row(
+                f"The gain by {title}",
+                f"{one.name} ({count(one.gardens, 'garden') if one.gardens else 'borrowed'})",
+                one,
+            )
+            for title, one in titled
+        ],
         make_table("classes-data", "Gains by class", heads, body, note),
     )
 
 
-def _seen(one: ClassGain) -> str:
-    return count(one.gardens, "garden") if one.gardens else "borrowed"
-
-
 def _row(group: str, label: str, one: PartialGain | ClassGain) -> IntervalRow:
     return IntervalRow(group, label, one.gain, one.lower, one.upper, ())
-
-
-def _named(one: TrialGain) -> str:
-    return trial_name(one.name, one.season)
 
 
 def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 from trialkit.pages.table import Table
 from trialkit.report.figures.sheet import draw_twice
@@ -16,51 +16,28 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Probe:
-    """A row of a drawing that can be pointed at: its estimate, and what lies behind it.
-
-    Attributes
-    ----------
-    label, words : str
-    wide, narrow : str
-        Where the row lies in each drawing: top and height in the drawing's units, a space between.
-    """
+    """A row of a drawing that can be pointed at: its estimate, and what lies behind it."""
 
     label: str
     words: str
+    # Where the row lies in each drawing: top and height in the drawing's units, a space between.
     wide: str
     narrow: str
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture and all that stands in for it.
+    """A picture and all that stands in for it."""
 
-    Attributes
-    ----------
-    name : str
-        Unique on the page; letters, digits and hyphens.
-    finding : str or Sentence
-        What the picture shows, as a heading.
-    reading : str
-        How to read it.
-    alternative : str
-        For those who can't see it: the kind of picture and its finding in numbers.
-    wide, narrow : str
-        SVG; empty where there is nothing to draw, and `reading` says why.
-    tables : tuple of Table
-        The data drawn.
-    probes : tuple of Probe
-        Rows that can be pointed at.
-    """
-
-    name: str
-    finding: str | Sentence
-    reading: str
-    alternative: str
+    name: Annotated[str, "Unique on the page; letters, digits and hyphens."]
+    finding: Annotated[str | Sentence, "What the picture shows, as a heading."]
+    reading: Annotated[str, "How to read it."]
+    alternative: Annotated[str, "For those who can't see it: the kind of picture and its finding in numbers."]
+    # SVG.
     wide: str
     narrow: str
-    tables: tuple[Table, ...]
-    probes: tuple[Probe, ...] = ()
+    tables: Annotated[tuple[Table, ...], "The data drawn."]
+    probes: Annotated[tuple[Probe, ...], "Rows that can be pointed at."] = ()
 
 
 def drawn_picture(

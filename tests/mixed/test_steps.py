@@ -75,8 +75,8 @@ def test_blocks_are_the_connected_parts(nested: bool) -> None:
 @pytest.mark.parametrize(
     "right_side", ["1", "a * b * c", "b:a + x + a * b", "x * c + a", "c + b * a:x + a:x + x * b * a", " a*a + c:c+1 "]
 )
-def test_formulas_are_coded_as_formulaic_does(right_side: str) -> None:
-    """Terms, columns in their order and names, whether a formula is read here or by formulaic itself."""
+def test_rows_are_coded_as_formulaic_codes_the_data(right_side: str) -> None:
+    """The distinct rows, spread over the data again, are the model matrix of the data; columns have its names."""
     rng = np.random.default_rng(1)
     levels = {"a": ["x", "y", "z"], "b": [False, True], "c": [2.0, 4.0, 6.0, 8.0]}
     data = pd.DataFrame({name: pd.Categorical(rng.choice(of, 60), of) for name, of in levels.items()})

@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from trialkit.domain.table_names import TableName
-from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_style, render_page
@@ -16,9 +16,7 @@ from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
 
 TEMPLATES = Path(__file__).parent / "templates"
-TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
 FORMAT = "trialkit-phone-1"
-CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
 # In an application/json block nothing runs, but "</script" would end it and "<!--" could swallow what follows.
 ESCAPED_IN_SCRIPT = str.maketrans(
     {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
@@ -61,7 +59,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
         "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in TABLES},
+        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
     }
 
 

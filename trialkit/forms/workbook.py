@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from trialkit.domain.table_names import TableName
-from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
+from trialkit.domain.table_names import RECORD_TABLES, TableName
+from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
@@ -22,13 +22,11 @@ if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 READ_ME, LISTS, MARKS = "Read me first", "lists", "trialkit"
-TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
 FORMAT = "trialkit-workbook-1"
 BLANK_MIXINGS, BLANK_VISITS = 3, 20
 DATE_FORM, TEXT_FORM = "yyyy-mm-dd", "@"
 LONGEST_LIST = 255  # beyond this a list inside a validation breaks the reader's program
 LONGEST_PROMPT, LONGEST_PROMPT_TITLE = 255, 32
-CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 FIXED_STAMP = b"1980-01-01T00:00:00Z"
 STAMP = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
@@ -67,9 +65,9 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     book.worksheets[0].title = READ_ME
     _read_me(book.worksheets[0], trial, site)
     lists = book.create_sheet(LISTS)
-    for name in TABLES:
+    for name in RECORD_TABLES:
         schema = load_schema(name)
-        sheet = book.create_sheet(name, index=1 + TABLES.index(name))
+        sheet = book.create_sheet(name, index=1 + RECORD_TABLES.index(name))
         _table(sheet, schema, list(_prefilled(trial, name, site, buckets)), lists)
     lists.sheet_state = "hidden"
     marks = form_marks(trial)
@@ -199,7 +197,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     rows += ["", "Cautions"]
     rows += [f"{one.title}. {one.text}" for one in CAUTIONS if one.title in CAUTIONS_SHOWN]
     rows += ["", "Columns"]
-    for table in TABLES:
+    for table in RECORD_TABLES:
         for field in load_schema(table).fields:
             rows.append(f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip())
     rows += ["", "Buckets of this garden"]

@@ -49,9 +49,8 @@ BASE_BLOCKS: Mapping[tuple[int, int], Blocks] = {
 """Base blocks by treatments and block size: their differences, mod the treatments, are each number equally often."""
 
 PLANE_OF_ORDER: Mapping[int, tuple[int, ...]] = {
-    2: (0, 1, 3), 3: (0, 1, 3, 9), 4: (0, 1, 4, 14, 16), 5: (0, 1, 3, 8, 12, 18),
-    7: (0, 1, 3, 13, 32, 36, 43, 52), 8: (0, 1, 3, 7, 15, 31, 36, 54, 63),
-}  # fmt: skip
+    order: BASE_BLOCKS[order**2 + order + 1, order + 1][0] for order in (2, 3, 4, 5, 7, 8)
+}
 """A line of a projective plane by its order: turned round, it gives all lines (Singer 1938)."""
 
 

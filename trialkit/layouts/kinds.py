@@ -35,12 +35,15 @@ class LayoutKind:
         "levels of a and b). The analysis follows the randomisation: each is fitted, however small.",
     ]
     sizes: Annotated[Sizes, "How many buckets there are at a site, and of each treatment."]
-    place_columns: Annotated[
-        tuple[str, ...], "Columns of layout.csv that this kind needs besides site, block and position."
-    ] = ()
     options: Annotated[tuple[str, ...], "Options, by their names in `LayoutOptions`, that this kind knows."] = ()
     complete: Annotated[tuple[str, ...], "Places, as ``a:b``, each of which holds every treatment once."] = ()
     distinct: Annotated[tuple[str, ...], "Places, each of which holds no treatment twice."] = ()
+
+    @property
+    def place_columns(self) -> tuple[str, ...]:
+        """Columns of layout.csv that this kind needs besides site, block and position."""
+        places = dict.fromkeys(part for term in self.random_terms for part in term.split(":"))
+        return tuple(place for place in places if place not in ("site", "block"))
 
 
 def _each_block(treatments: int, blocks: int, options: LayoutOptions) -> tuple[int, IntArray, IntArray]:
@@ -99,7 +102,6 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             split_plot,
             ("site:block", "site:block:whole_plot"),
             _each_block,
-            place_columns=("whole_plot",),
             options=("whole_plot", *_BENCH),
         ),
         LayoutKind(
@@ -107,7 +109,6 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             latin_square,
             ("site:block", "site:block:row", "site:block:column"),
             _squares,
-            place_columns=("row", "column"),
             complete=("site:block:row", "site:block:column"),
         ),
         LayoutKind(
@@ -115,7 +116,6 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             row_column,
             ("site:block", "site:block:row", "site:block:column"),
             _rectangles,
-            place_columns=("row", "column"),
             options=("rows", "columns", "keep_apart"),
         ),
         LayoutKind(
@@ -131,7 +131,6 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             volunteer_blocks,
             ("site:volunteer",),
             _blocks_of_a_size,
-            place_columns=("volunteer",),
             options=("block_size", "resolvable"),
             distinct=("site:volunteer",),
         ),

@@ -150,10 +150,8 @@ def _weighted_design(coding: Coding, weight_bytes: bytes) -> FixedDesign:
     weights = np.frombuffer(weight_bytes, np.float64)
     root = np.sqrt(weights)[:, None]
     weighted = root * coding.matrix
-    kept, (basis, triangle) = np.arange(weighted.shape[1]), np.linalg.qr(weighted)
-    if not _all_independent(weighted, triangle):
-        kept = _first_independent(weighted)
-        basis, triangle = np.linalg.qr(weighted[:, kept])
+    kept = independent_columns(weighted)
+    basis, triangle = np.linalg.qr(weighted[:, kept])
     return FixedDesign(
         formula=coding.formula,
         factors=coding.factors,
@@ -190,21 +188,10 @@ def _coding(
 
 
 def independent_columns(matrix: FloatArray) -> IntArray:
-    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept)."""
-    all_independent = _all_independent(matrix, np.asarray(np.linalg.qr(matrix, mode="r")))
-    return np.arange(matrix.shape[1]) if all_independent else _first_independent(matrix)
+    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept).
 
-
-def _all_independent(matrix: FloatArray, triangle: FloatArray) -> bool:
-    """Whether no column is aliased, given R of the matrix: its diagonal is what is left of each."""
-    if len(triangle) < matrix.shape[1]:
-        return False
-    left_over, lengths = np.abs(triangle.diagonal()), np.sqrt((matrix**2).sum(0))
-    return bool((left_over > ALIAS_TOLERANCE * lengths).all())
-
-
-def _first_independent(matrix: FloatArray) -> IntArray:
-    """Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough"."""
+    Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough".
+    """
     basis, kept = np.empty((matrix.shape[0], 0)), []
     for j, column in enumerate(matrix.T):
         rest = column - basis @ (basis.T @ column)

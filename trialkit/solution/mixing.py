@@ -213,7 +213,7 @@ def mix(
     Raises
     ------
     WrongCall
-        If both a target and an amount of acid are given, or the bucket holds nothing.
+        If the bucket holds nothing.
 
     Examples
     --------
@@ -222,8 +222,6 @@ def mix(
     >>> made.acid.tsp, made.strip
     (8.25, 6.0)
     """
-    if ph_target is not None and acid_tsp is not None:
-        raise WrongCall("Give a target pH or teaspoons of acid, not both.")
     nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
     elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l)
     phosphate = elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
@@ -242,7 +240,11 @@ def mix(
             ph_start=water.ph,
             temperature_c=water.temperature_c,
         )
-        spoons = _acid_measured(_acid_wanted(acid, volume_l, ph_target, acid_tsp, step, about), acid)
+        wanted = acid_tsp
+        if wanted is None:  # for a target; none where no step leads to it safely
+            moles = float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) if step else 0.0
+            wanted = moles * volume_l / acid.mol_per_tsp
+        spoons = _acid_measured(wanted, acid)
     name, each = (acid.acid, acid.mol_per_tsp / volume_l) if acid else ("acetic", 0.0)
     given = spoons.tsp if spoons else 0.0
     slack = HALF_A_QUARTER_TSP / (SOLUTION_TSP_PER_POWDER_TSP if acid and acid.is_powder else 1.0) if given else 0.0
@@ -266,18 +268,6 @@ def mix(
         standing,
         tuple(_notes(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
     )
-
-
-def _acid_wanted(
-    acid: AcidProduct, volume_l: float, ph_target: float | None, acid_tsp: float | None, step: AcidStep | None,
-    about: Mapping[str, Any],
-) -> float:  # fmt: skip
-    """Return the teaspoons of acid asked about, or for a target; none for a target that no step leads to safely."""
-    if acid_tsp is not None:
-        return acid_tsp
-    if step is None:
-        return 0.0
-    return float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) * volume_l / acid.mol_per_tsp
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:

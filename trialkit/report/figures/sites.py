@@ -23,6 +23,7 @@ from trialkit.report.figures.sheet import (
     WIDE_PX,
     foot_px,
     mixed,
+    name_axis,
     new_axes,
     new_figure,
     pixels_from,
@@ -192,8 +193,7 @@ def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit
             axes.plot([0, 1], [i, i], color=LIGHT["rule"], linewidth=1, transform=axes.get_yaxis_transform(), zorder=1)
         _draw_means(axes, strip, parts, i + middle - MEAN_LANE)
         _write_strip(axes, strip, parts, i, unit, is_narrow)
-    where = mixed(axes.transAxes, pixels_from(axes))
-    say(axes, 0.5, 10 - foot, quantity, "muted", transform=where, ha="center")
+    name_axis(axes, 10 - foot, quantity)
     return figure
 
 

@@ -140,8 +140,10 @@ def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
         _dots(axes, [p.expected for p in chosen], [p.studentised for p in chosen], mark, 4.5, role)
 
 
-def _dots(axes: Axes, x: Sequence[float], y: Sequence[float], mark: str, size: float, role: str) -> None:
-    axes.plot(x, y, linestyle="none", marker=mark, markersize=size, color=LIGHT[role], zorder=3)
+def _dots(
+    axes: Axes, x: Sequence[float], y: Sequence[float], mark: str, size: float, role: str, zorder: int = 3
+) -> None:
+    axes.plot(x, y, linestyle="none", marker=mark, markersize=size, color=LIGHT[role], zorder=zorder)
 
 
 def _bars(axes: Axes, named: Sequence[tuple[str, float]], unit: str = "") -> None:
@@ -176,7 +178,8 @@ def _influence(reading: Reading) -> Picture | None:
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
         for turns, mark, size, role in ((False, "o", 4.5, "teal"), (True, "D", 7, "clay")):
             chosen = [row for row in buckets if row.site in sites and (row.choice is not None) is turns]
-            _dots(axes, [row.difference for row in chosen], [sites.index(row.site) for row in chosen], mark, size, role)
+            differences, rows = [row.difference for row in chosen], [sites.index(row.site) for row in chosen]
+            _dots(axes, differences, rows, mark, size, role, zorder=4 if turns else 3)
 
     body = (
         Row(

@@ -30,7 +30,7 @@ EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 LONG = (
     "analysis/test_decision_calibration.py",
-    "analysis/test_diagnostics.py",
+    "analysis/test_checks.py",
     "analysis/test_dose.py",
     "analysis/test_layout_kinds.py",
     "analysis/test_oats.py",

@@ -13,7 +13,8 @@ import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.forms.workbook import TABLES, record_workbook
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.forms.workbook import record_workbook
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
@@ -80,7 +81,7 @@ def limits(book: openpyxl.Workbook, table: str) -> dict[str, tuple[str, str | No
 def assert_limits(book: openpyxl.Workbook) -> None:
     """Every field of every schema is a column with its kind of limit; bounds of numbers and words of lists agree."""
     kinds = {"number": "decimal", "integer": "whole", "date": "date", "boolean": "list", "string": "textLength"}
-    for table in TABLES:
+    for table in RECORD_TABLES:
         schema = load_schema(table)
         assert [cell.value for cell in book[table][1]] == list(schema.columns)
         found = limits(book, table)

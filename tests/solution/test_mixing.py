@@ -112,9 +112,5 @@ def test_wrong_calls() -> None:
     """A liquid has a strength and a powder a weight; one target at a time."""
     with pytest.raises(WrongCall, match="strength of a liquid"):
         AcidProduct("odd", "acetic")
-    with pytest.raises(WrongCall, match="not both"):
-        mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8, acid_tsp=3)
-    with pytest.raises(WrongCall, match="one strength"):
-        nutrient_for(BLEND, 20.0)
     with pytest.raises(WrongCall, match="more than 0 L"):
         mix(0.0, Water(100.0), BLEND, 3)

@@ -200,7 +200,9 @@ class Asked:
             return None
         some = trials[np.linspace(0, len(trials) - 1, MOST_LEARNT).round().astype(int)]
         buckets = self.records.buckets
-        return gather(replace(self.records, buckets=buckets[buckets["trial"].isin(some)]), self.gathered.terms.doses.tolist())
+        return gather(
+            replace(self.records, buckets=buckets[buckets["trial"].isin(some)]), self.gathered.terms.doses.tolist()
+        )
 
     @classmethod
     def of(cls, records: Records, every: pd.DataFrame, question: Question) -> Asked:

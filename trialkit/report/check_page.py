@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trialkit.pages.safe_text import safe_text
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
 from trialkit.report.page import TEMPLATES
 from trialkit.words.problem_words import told_problem
 from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words
@@ -80,22 +80,18 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     if site is None:
         parts.insert(0, _adviser_part(result))
     topics = [topic for part in parts for topic in part.topics]
-    style = page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8")
-    return (
-        environment(TEMPLATES)
-        .get_template("check.html.jinja")
-        .render(
-            title=safe_text(title),
-            garden=safe_text(result.sites.get(site, site)) if site else "",
-            greeting=greeting(
-                sum(topic.questions for topic in topics),
-                sum(topic.questions for topic in topics if topic.must),
-                for_garden=site is not None,
-            ),
-            parts=[part for part in parts if part.topics],
-            style=style,
-            policy=content_security_policy(style),
-        )
+    return render_page(
+        TEMPLATES,
+        "check.html.jinja",
+        page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8"),
+        title=safe_text(title),
+        garden=safe_text(result.sites.get(site, site)) if site else "",
+        greeting=greeting(
+            sum(topic.questions for topic in topics),
+            sum(topic.questions for topic in topics if topic.must),
+            for_garden=site is not None,
+        ),
+        parts=[part for part in parts if part.topics],
     )
 
 

@@ -114,7 +114,7 @@ def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
     protocol, columns = tables.protocol, list(FACTOR_COLUMNS.values())
     treatments, kind = protocol.treatments(), LAYOUT_KINDS[protocol.layout.kind]
     planned = pd.MultiIndex.from_frame(treatments)
-    fewest, most = kind.replication(len(treatments), protocol.layout.blocks, layout_options(protocol))
+    _, fewest, most = kind.sizes(len(treatments), protocol.layout.blocks, layout_options(protocol))
     often = {"fewest": int(fewest.min()), "most": int(most.max())}
     for site, buckets in tables.frame("layout").groupby("site"):
         counts = buckets.groupby(columns, dropna=False).size().reindex(planned, fill_value=0).to_numpy()

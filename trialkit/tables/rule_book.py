@@ -5,9 +5,9 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
-Severity = Literal["error", "warning"]
+from trialkit.documents.problems import Severity
+
 SEVERITIES: dict[str, Severity] = {"error": "error", "warning": "warning"}
 
 

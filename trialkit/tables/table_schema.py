@@ -101,6 +101,12 @@ class TableSchema:
         return tuple(row.get(name, "") for name in self.primary_key)
 
 
+def schema_document(name: TableName) -> dict[str, Any]:
+    """Read the published schema of one table."""
+    document: dict[str, Any] = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    return document
+
+
 @cache
 def load_schema(name: TableName) -> TableSchema:
     """Read the schema of one table; that of means is no part of a trial folder.
@@ -112,7 +118,7 @@ def load_schema(name: TableName) -> TableSchema:
     >>> load_schema("heads").field("weight_g").maximum
     2000
     """
-    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    document = schema_document(name)
     key = document["primaryKey"]
     return TableSchema(
         name=name,

@@ -7,18 +7,18 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from trialkit.analysis.influence import shifts_without
 
 from small_trial import small_trial
-from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.diagnostics import (
+from trialkit.analysis.checks import (
     bucket_residuals,
     from_power,
     is_uneven,
+    missing_buckets,
     quantile_points,
     scale_of,
     site_spread,
 )
-from trialkit.analysis.influence import shifts_without
 from trialkit.documents.findings import Verdict
 from trialkit.mixed import fit_mixed
 from trialkit.words.decision_words import cautions

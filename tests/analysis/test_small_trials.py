@@ -80,7 +80,7 @@ def test_buckets_weighed_whole(tmp_path: Path) -> None:
         weight = pd.to_numeric(heads["weight_g"]).groupby(heads["bucket"]).transform("mean")
         return heads.assign(weight_g=weight.map("{:.1f}".format).where(heads["weight_g"] != "", ""))
 
-    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, change=share)
+    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, doses=2, days=False, change=share)
     answer = results.responses["weight_g"]
     assert answer.status == "analysed", answer.not_analysed
     assert answer.model is not None
@@ -92,7 +92,7 @@ def test_buckets_weighed_whole(tmp_path: Path) -> None:
 
 def test_least_replicated_effect_is_the_one_shown(tmp_path: Path) -> None:
     """In a split-plot the whole-plot factor has the fewest degrees of freedom, and the check names it."""
-    results = small_trial(tmp_path, sites=1, blocks=4, cultivars=2, doses=4, whole_plot="cultivar")
+    results = small_trial(tmp_path, sites=1, blocks=4, cultivars=2, doses=4, whole_plot="cultivar", days=False)
     answer = results.responses["weight_g"]
     check = next(check for check in answer.checks if check.id == "replication")
     assert (check.term, check.treatment, check.ok) == ("cultivar", None, False)
@@ -101,7 +101,13 @@ def test_least_replicated_effect_is_the_one_shown(tmp_path: Path) -> None:
 def test_untested_effects_are_named(tmp_path: Path) -> None:
     """With a whole combination lost, the interaction keeps part of its degrees of freedom, and that is said."""
     results = small_trial(
-        tmp_path, sites=3, blocks=3, cultivars=2, doses=3, change=only("cultivar != 'Fenleaf' or dose_tsp != '4'")
+        tmp_path,
+        sites=3,
+        blocks=3,
+        cultivars=2,
+        doses=3,
+        days=False,
+        change=only("cultivar != 'Fenleaf' or dose_tsp != '4'"),
     )
     model = results.responses["weight_g"].model
     assert model is not None
@@ -147,7 +153,7 @@ def test_equal_treatments_keep_the_practice(tmp_path: Path, seed: int) -> None:
         weight = np.random.default_rng(seed).normal(120, 12, len(heads)).round(0).astype(int)
         return heads.assign(weight_g=np.where(heads["outcome"] == "harvested", weight.astype(str), ""))
 
-    results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, change=shuffle)
+    results = small_trial(tmp_path, sites=4, blocks=2, cultivars=2, doses=2, seed=seed, days=False, change=shuffle)
     assert results.decision is not None
     assert results.decision.verdict is not Verdict.ADOPT
 

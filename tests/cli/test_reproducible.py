@@ -7,9 +7,11 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from commands import run
+from small_trial import write_small_trial
 
 WORK = (["plan", "--simulations", "100"], ["check", "--html"], ["forms"], ["analyse"], ["report"], ["pack"])
 IN_A_NEW_INTERPRETER = f"""
@@ -21,7 +23,7 @@ for words in {WORK!r}:
 CHANGES = {
     "hash seed": {"PYTHONHASHSEED": "4711"},
     "time zone": {"TZ": "Pacific/Kiritimati"},
-    "locale": {"LC_ALL": "C", "PYTHONUTF8": "0"},
+    "locale": {"LC_ALL": "C", "PYTHONUTF8": "0", "MPLBACKEND": "agg"},
     "threads of the linear algebra": {"OPENBLAS_NUM_THREADS": "2"},
     "a new interpreter": {},
 }
@@ -43,16 +45,20 @@ def made_here(records: Path, folder: Path) -> dict[str, str]:
 
 
 def made_elsewhere(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, str]:
-    """Do it in a new interpreter."""
+    """Do it in a new interpreter, beside a reader's own plotting settings."""
     shutil.copytree(records, folder)
+    at_work = Path(tempfile.mkdtemp(dir=folder.parent))
+    (at_work / "matplotlibrc").write_text("font.size: 31\naxes.facecolor: pink\nsvg.hashsalt: other\n", "utf-8")
     as_usual = os.environ | {"PYTHONHASHSEED": "0", "TZ": "UTC", "OPENBLAS_NUM_THREADS": "1"}
     command = [sys.executable, "-c", IN_A_NEW_INTERPRETER, str(folder)]
-    subprocess.run(command, env=as_usual | environment, check=True, capture_output=True)
+    subprocess.run(command, env=as_usual | environment, check=True, capture_output=True, cwd=at_work)
     return digests(folder)
 
 
-def test_the_same_bytes(small: Path, tmp_path: Path) -> None:
+def test_the_same_bytes(tmp_path: Path) -> None:
     """Plan, check, forms, results, report and data package, with everything changed; if not, with one after another."""
+    write_small_trial(tmp_path / "records", sites=3, blocks=2, doses=4)
+    small = tmp_path / "records"
     usual = made_here(small, tmp_path / "usual")
     assert len(usual) > 18
     everything = {name: value for change in CHANGES.values() for name, value in change.items()}

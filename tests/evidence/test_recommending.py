@@ -144,7 +144,7 @@ def test_one_trial_does_not_make_a_default(seasons: Seasons, tmp_path: Path) -> 
         heads.loc[chosen, "weight_g"] = (heads.loc[chosen, "weight_g"].astype(int) + 90).astype(str)
         return heads
 
-    size = {"sites": 3, "blocks": 2, "cultivars": 3, "doses": 2}
+    size = {"sites": 3, "blocks": 2, "cultivars": 3, "doses": 2, "days": False}
     accept(ledger, season(tmp_path / "four", "four", "winter 2026", "2026-08-02", **size, seed=5, change=heavier))
     document = pool_now(ledger, "0.1.0")
     assert document.recommended.treatment.cultivar != "Copperfrill"

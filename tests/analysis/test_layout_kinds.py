@@ -41,7 +41,6 @@ def test_every_kind_is_analysed_by_its_randomisation(
     results = small_trial(tmp_path, kind=kind, sites=sites, blocks=blocks, cultivars=6, layout=layout, days=days)
     weight = results.responses["weight_g"]
     assert weight.status == "analysed"
-    assert weight.model is not None
     assert weight.model.random == ("site", *STRATA[kind], "bucket", "site:cultivar")
     assert [mean.buckets > 0 for mean in weight.means] == [True] * 6
     assert results.design.kind == kind
@@ -114,7 +113,6 @@ def test_volunteers_at_home_are_sites(tmp_path: Path) -> None:
     """Where each volunteer's garden is a site of its own, one term stands for both and the trial is analysed."""
     results = small_trial(tmp_path, kind="volunteer blocks", sites=24, blocks=1, cultivars=6)
     weight = results.responses["weight_g"]
-    assert weight.model is not None
     assert weight.model.random == ("site", "bucket")
     assert "site:cultivar" not in {variance.term for variance in weight.variances}
 
@@ -123,6 +121,5 @@ def test_two_rows_are_fixed(tmp_path: Path) -> None:
     """Two rows are too few to stand for others: they enter as fixed, and that is said."""
     results = small_trial(tmp_path, kind="row-column", blocks=1, cultivars=4, layout="rows = 2\ncolumns = 8\n")
     weight = results.responses["weight_g"]
-    assert weight.model is not None
     assert weight.model.formula == "weight_g ~ row + cultivar"
     assert Note("few_levels", count=2, term="site:block:row") in weight.model.notes

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 import subprocess
@@ -11,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 from commands import run
+from contents import contents
 from small_trial import write_small_trial
 
 WORK = (["plan", "--simulations", "100"], ["check", "--html"], ["forms"], ["analyse"], ["report"], ["pack"])
@@ -29,22 +29,16 @@ CHANGES = {
 }
 
 
-def digests(folder: Path) -> dict[str, str]:
-    """SHA-256 of every file below a folder."""
-    files = (path for path in sorted(folder.rglob("*")) if path.is_file())
-    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
-
-
-def made_here(records: Path, folder: Path) -> dict[str, str]:
-    """Do the whole work on a copy, in this process; return the digest of every file."""
+def made_here(records: Path, folder: Path) -> dict[str, bytes]:
+    """Do the whole work on a copy, in this process; return every file."""
     shutil.copytree(records, folder)
     for words in WORK:
         done = run(*words, folder)
         assert done.returncode == 0, done.stderr
-    return digests(folder)
+    return contents(folder)
 
 
-def made_elsewhere(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, str]:
+def made_elsewhere(records: Path, folder: Path, environment: dict[str, str]) -> dict[str, bytes]:
     """Do it in a new interpreter, beside a reader's own plotting settings."""
     shutil.copytree(records, folder)
     at_work = Path(tempfile.mkdtemp(dir=folder.parent))
@@ -52,7 +46,7 @@ def made_elsewhere(records: Path, folder: Path, environment: dict[str, str]) -> 
     as_usual = os.environ | {"PYTHONHASHSEED": "0", "TZ": "UTC", "OPENBLAS_NUM_THREADS": "1"}
     command = [sys.executable, "-c", IN_A_NEW_INTERPRETER, str(folder)]
     subprocess.run(command, env=as_usual | environment, check=True, capture_output=True, cwd=at_work)
-    return digests(folder)
+    return contents(folder)
 
 
 def test_the_same_bytes(tmp_path: Path) -> None:

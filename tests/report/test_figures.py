@@ -126,7 +126,7 @@ def test_drawings_do_not_stay_in_memory(pages: Any) -> None:
         return sum(isinstance(one, Artist) for one in gc.get_objects())
 
     first = drawn()
-    assert max(drawn() for _ in range(3)) < first + 200
+    assert max(drawn() for _ in range(2)) < first + 200
 
 
 def test_a_colour_without_a_role_is_refused() -> None:

@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
+from commands import NOT_COMPUTED
 from trialkit._resources import resource_folder
 from trialkit.cli.answer_schemas import ANSWERS, answers_schema
 from trialkit.cli.command_pages import command_pages
@@ -21,7 +22,6 @@ from trialkit.tables.table_schema import load_schema
 
 ROOT = Path(__file__).parents[2]
 MIX = ("mix", "--alkalinity", "120", "--nutrient", "9-12-30", "--acid", "vinegar", "--json")
-NOT_COMPUTED = 3
 
 
 def answer(*arguments: str) -> Any:

@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from commands import run
+from commands import DONE, WRONG_CALL, run
 from laid_out_trial import laid_out
-
-DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
 
 
 def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:

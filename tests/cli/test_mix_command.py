@@ -9,9 +9,8 @@ from typing import Any
 import pytest
 
 import commands
+from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
-
-DONE, WRONG_CALL = 0, 2
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:

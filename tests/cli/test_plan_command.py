@@ -9,12 +9,10 @@ from typing import Any
 
 import pytest
 
-from commands import run
+from commands import DONE, NOT_COMPUTED, WRONG_CALL, run
 from small_plan import write_plan_folder
 from small_trial import small_trial
 from trialkit.documents.document import as_text
-
-DONE, WRONG_CALL, NOT_COMPUTED = 0, 2, 3
 
 
 def spreads(plan: dict[str, Any]) -> dict[str, float]:

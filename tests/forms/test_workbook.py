@@ -143,25 +143,6 @@ def all_text(data: bytes) -> str:
         return "".join(parts.read(name).decode("utf-8", "replace") for name in parts.namelist()).replace("\u00a0", " ")
 
 
-def test_the_same_bytes_in_another_process(trial: Trial) -> None:
-    """No clock, no chance, no hash seed in the file."""
-    code = (
-        "import sys; from pathlib import Path; from trialkit.rules.trial_folder import read_trial;"
-        "from trialkit.forms.workbook import record_workbook;"
-        "sys.stdout.buffer.write(record_workbook(read_trial(Path(sys.argv[1]), stage='layout'), 'FERN'))"
-    )
-    made = [
-        subprocess.run(
-            [sys.executable, "-c", code, str(trial.folder)],
-            env={"PYTHONHASHSEED": seed},
-            capture_output=True,
-            check=True,
-        ).stdout
-        for seed in ("1", "2")
-    ]
-    assert made[0] == made[1] == record_workbook(trial, "FERN")
-
-
 def test_hostile_names_stay_text(tmp_path: Path) -> None:
     """A garden named like a formula is a text, without characters that a workbook must not hold."""
     book = opened(record_workbook(laid_out(tmp_path / "hostile", site_name="=1+1"), "FERN"))

@@ -26,6 +26,8 @@ ENOUGH, ROUNDS_OF_FRAMES = 0.35, 3
 STEP = 0.05
 """Of the differences that give slope and curvature, in units of scores."""
 ROUNDS, CLOSE = 40, 1e-3
+SMALLEST_SCORE = -6.0
+"""Below it a standard deviation is some billionth of its scale, and stays there: at nothing at all, precisions end."""
 
 
 def half_normal(score: FloatArray, scale: float) -> FloatArray:
@@ -36,7 +38,7 @@ def half_normal(score: FloatArray, scale: float) -> FloatArray:
     >>> [round(float(sd), 3) for sd in half_normal(np.array([-2.0, 0.0, 2.0]), 10.0)]
     [0.285, 6.745, 22.782]
     """
-    return np.asarray(-scale * ndtri(ndtr(-score) / 2))
+    return np.asarray(-scale * ndtri(ndtr(-np.maximum(score, SMALLEST_SCORE)) / 2))
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
     while found.effective < FEWEST_EFFECTIVE and size < MOST_POINTS:
         size *= 4
         found = _weighted(log_density, _Frame.of_points(found), size, mode)
-    if found.effective < FEWEST_EFFECTIVE:
+    if not found.effective >= FEWEST_EFFECTIVE:
         raise NotComputed("The records leave the sizes of variation too open for an average over them.")
     return found
 

@@ -54,7 +54,9 @@ class WeightModel:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
         found = {}
         for name, score in zip(self.names, at.T, strict=True):
-            found[name] = ndtr(np.maximum(score, SMALLEST_SCORE)) if name == LASTING else half_normal(score, self.scales[name])
+            found[name] = (
+                ndtr(np.maximum(score, SMALLEST_SCORE)) if name == LASTING else half_normal(score, self.scales[name])
+            )
         return {LASTING: np.full(len(at), 0.5), **found}
 
     def log_density(self, at: FloatArray) -> FloatArray:

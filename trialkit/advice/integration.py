@@ -28,6 +28,8 @@ STEP = 0.05
 ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
 """The mode need not be exact: weights make up for where the points are put."""
+SMALLEST_SCORE = -6.0
+"""Below it a standard deviation is some billionth of its scale, and stays there: at nothing at all, precisions end."""
 
 
 def half_normal(score: FloatArray, scale: float) -> FloatArray:
@@ -38,7 +40,7 @@ def half_normal(score: FloatArray, scale: float) -> FloatArray:
     >>> [round(float(sd), 3) for sd in half_normal(np.array([-2.0, 0.0, 2.0]), 10.0)]
     [0.285, 6.745, 22.782]
     """
-    return np.asarray(-scale * ndtri(ndtr(-score) / 2))
+    return np.asarray(-scale * ndtri(ndtr(-np.maximum(score, SMALLEST_SCORE)) / 2))
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
         size *= 4
         frame = _Frame.of_points(found, frame)
         found = _weighted(log_density, frame, size, mode)
-    if found.effective < FEWEST_EFFECTIVE:
+    if not found.effective >= FEWEST_EFFECTIVE:
         raise NotComputed("The records leave the sizes of variation too open for an average over them.")
     return found
 

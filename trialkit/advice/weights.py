@@ -10,7 +10,15 @@ import numpy as np
 from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
-from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
+from trialkit.advice.integration import (
+    FEW_POINTS,
+    SMALLEST_SCORE,
+    Integrated,
+    half_normal,
+    integrate,
+    thinned,
+    without_light,
+)
 from trialkit.advice.priors import SEASON_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
@@ -56,7 +64,9 @@ class WeightModel:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
         found = {}
         for name, score in zip(self.names, at.T, strict=True):
-            found[name] = ndtr(score) if name == LASTING else half_normal(score, self.scales[name])
+            found[name] = (
+                ndtr(np.maximum(score, SMALLEST_SCORE)) if name == LASTING else half_normal(score, self.scales[name])
+            )
         return {LASTING: np.full(len(at), 0.5), **found}
 
     def log_density(self, at: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
 from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
-from trialkit.advice.priors import SHARE_LOGIT, SHARE_MEAN, SHARE_SD
+from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
@@ -84,9 +84,10 @@ class ShareModel:
         level = garden if len(g.treatments) > 1 else np.zeros(len(sd))
         there = _times(garden**2, g.shared)
         season = _times(level**2, g.shared)
-        for covariance in g.practice.values():
-            there = there + _times(practice**2, covariance)
-            season = season + _times(SEASON_PART * practice**2, covariance)
+        for name, covariance in g.practice.items():
+            variance = (FACTOR_SHARE[name] * practice) ** 2
+            there = there + _times(variance, covariance)
+            season = season + _times(SEASON_PART * variance, covariance)
         keep = np.where(g.returns, 1 - LASTING, 1.0)
         prior = np.column_stack([self.prior(name, sd) for name in g.effects])
         centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in g.effects])
@@ -98,7 +99,8 @@ class ShareModel:
         if name == "level":
             return np.full(len(sd), SHARE_SD)
         if name.startswith("garden"):
-            return np.asarray((garden if name == "garden" else practice) * np.sqrt(LASTING))
+            of_factor = FACTOR_SHARE.get(name.removeprefix("garden_"), 1.0) * practice
+            return np.asarray((garden if name == "garden" else of_factor) * np.sqrt(LASTING))
         return np.asarray(treatment * (1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY))
 
 
@@ -169,7 +171,7 @@ class Shares:
         covariance = half.swapaxes(1, 2) @ half
         alone = sum(self.model.prior(name, self.sd)[:, None] ** 2 * share for name, share in left.items())
         covariance[:, range(len(asked)), range(len(asked))] += alone
-        factors = len(self.model.gathered.practice)
+        factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
         elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
         # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
         flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
@@ -184,7 +186,9 @@ class Shares:
     def elsewhere(self, asked: Points, mean: FloatArray) -> FloatArray:
         """Covariance of what a garden and season not yet seen do to mean shares, shape (n, n), their level left out."""
         practice = (1 + SEASON_PART) * float(self.points.weight @ self.sd[:, 2] ** 2)
-        covariance = sum(self.model.gathered.terms.practice(asked).values(), np.zeros((len(asked), len(asked))))
+        covariance = np.zeros((len(asked), len(asked)))
+        for name, of_factor in self.model.gathered.terms.practice(asked).items():
+            covariance += FACTOR_SHARE[name] ** 2 * of_factor
         slope = mean * (1 - mean)
         return np.asarray(practice * slope[:, None] * covariance * slope)
 

@@ -19,7 +19,7 @@ from trialkit.advice.integration import (
     thinned,
     without_light,
 )
-from trialkit.advice.priors import SEASON_SHARE, SLOPE_G, WEIGHT_G
+from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
@@ -83,7 +83,7 @@ class WeightModel:
         season = _weighted(level, g.shared)
         for name, covariance in g.practice.items():
             garden = garden + _weighted(sd[f"garden_{name}"] ** 2, covariance)
-            season = season + _weighted((SEASON_SHARE[name] * sd["season"]) ** 2, covariance)
+            season = season + _weighted((FACTOR_SHARE[name] * sd["season"]) ** 2, covariance)
         there = np.where(g.returns[None, :], 1 - sd[LASTING][:, None], 1.0)
         return Floors(
             g.trial,
@@ -168,7 +168,7 @@ class Weights:
         """
         found = np.zeros((3, len(self.points.weight), len(asked)))
         for name, covariance in self.model.gathered.terms.practice(asked).items():
-            variance = self.sd[f"garden_{name}"] ** 2 + (SEASON_SHARE[name] * self.sd["season"]) ** 2
+            variance = self.sd[f"garden_{name}"] ** 2 + (FACTOR_SHARE[name] * self.sd["season"]) ** 2
             found += variance[None, :, None] * with_one(covariance, practice)[:, None, :]
         return found
 

@@ -41,7 +41,18 @@ def records(
                     plot = cultivar if plots else ""
                     about = (f"trial {trial}", f"garden {site}", f"{block}" if blocks > 1 else "", plot)
                     rows.append((*about, cultivar, acidifier, float(dose), 4, rng.integers(0, 5), weight))
-    columns = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "dose", "recorded", "usable", "weight_g"]
+    columns = [
+        "trial",
+        "site",
+        "block",
+        "whole_plot",
+        "cultivar",
+        "acidifier",
+        "dose",
+        "recorded",
+        "usable",
+        "weight_g",
+    ]
     buckets = pd.DataFrame(rows, columns=columns)
     gardens = buckets[["trial", "site"]].drop_duplicates().reset_index(drop=True)
     gardens["alkalinity"] = rng.uniform(20, 220, len(gardens))

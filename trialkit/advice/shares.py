@@ -219,7 +219,7 @@ def count(
     model = ShareModel(gathered, design_effect, scales)
     few = model if learnt is None else ShareModel(learnt, design_effect, scales)
     points = without_light(integrate(few.log_density, np.zeros(len(scales)), POINTS), LEAST_WEIGHT)
-    points = points if learnt is None else thinned(points, FEW_POINTS)
+    points = points if learnt is None else thinned(points, FEW_POINTS // 3)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

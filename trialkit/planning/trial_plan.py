@@ -15,7 +15,6 @@ from trialkit.documents.plan import (
     AssumedSpread,
     BenchPlace,
     DifferenceRow,
-    DoseRow,
     Plan,
     PlannedBench,
     PowerCurve,
@@ -23,14 +22,12 @@ from trialkit.documents.plan import (
     SensitivityRow,
     SizeRow,
 )
-from trialkit.domain.factors import DOSE
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.calendar import calendar
-from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
 from trialkit.planning.enlargements import which_change_buys_most
 from trialkit.planning.exact import expected_power
 from trialkit.planning.larger_trials import sufficient_sizes
@@ -106,11 +103,10 @@ def make_plan(
         larger = sufficient_sizes(size, design_of, assumptions, goal, expected_power)
     progress("other variances", 1, 1)
     changed = sensitivity(design, assumptions, goal, others)
-    dose = _dose(trial, goal)
     efficiency = efficiency_of(protocol, layout)
     about, varied = protocol.trial, protocol.factors.get("dose")
     return Plan(
-        schema="trialkit-plan-2",
+        schema="trialkit-plan-3",
         id=about.id,
         title=about.title,
         question=about.question,
@@ -137,13 +133,12 @@ def make_plan(
         ),
         effects=power.effects,
         difference=_difference(power),
-        dose=dose(power),
         uncounted=power.uncounted,
         replicates=power.replicates,
         failed=power.failed,
         advice=replace(advice, practice=_practice(trial, design, model_of, assumptions, goal)),
         larger=larger,
-        sizes=tuple(_size_row(option, option.size == size, dose) for option in options),
+        sizes=tuple(_size_row(option, option.size == size) for option in options),
         sensitivity=tuple(
             SensitivityRow(grouping, factor, other.hardest.power, _finite(other.hardest.detectable_g))
             for (grouping, factor), other in changed.items()
@@ -202,25 +197,6 @@ def _practice(
     return PracticeBuckets(best, after.buckets - before.buckets, before.hardest.power, after.hardest.power)
 
 
-DoseOf = Callable[[PlannedPower], DoseRow | None]
-
-
-def _dose(trial: Trial, goal: Goal) -> DoseOf:
-    """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
-    share, factor = trial.protocol.decision.share_of_gain, trial.protocol.factors.get("dose")
-    doses = sorted(float(level) for level in factor.levels) if factor else []
-
-    def of(power: PlannedPower) -> DoseRow | None:
-        effect = next((effect for effect in power.effects if effect.effect == DOSE.column), None)
-        if effect is None or len(doses) < FEWEST_DOSES:
-            return None
-        curve = usual_curve(doses[-1], share)
-        found = dose_precision(effect, goal, doses, curve, share)
-        return DoseRow(found.recommended_tsp, found.half_width_tsp, curve.gain_g, share, found.curve_told)
-
-    return of
-
-
 def _difference(power: PlannedPower) -> DifferenceRow:
     d = power.hardest
     return DifferenceRow(
@@ -235,8 +211,8 @@ def _difference(power: PlannedPower) -> DifferenceRow:
     )
 
 
-def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
-    d, placed = option.difference, dose(option.power) if option.power else None
+def _size_row(option: JudgedSize, is_asked: bool) -> SizeRow:
+    d = option.difference
     return SizeRow(
         option.size.sites,
         option.size.blocks,
@@ -246,7 +222,6 @@ def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
         d.power if d else None,
         _finite(d.detectable_g) if d else None,
         d.dunnett_half_width_g if d else None,
-        placed.half_width_tsp if placed else None,
         d.monte_carlo_se if d else 0.0,
         option.refused,
         is_asked,

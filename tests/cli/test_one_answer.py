@@ -1,4 +1,4 @@
-"""One trial, one answer: results, terminal, report, page of the ledger and handout tell one dose, one gain, one chance."""
+"""One trial, one answer: results, terminal, report, page of the ledger and handout tell one dose, gain and chance."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def made(folder: Path, results: Results, trial: Path) -> Told:
     add(ledger, trial_entry(read_trial(trial), results, as_text(results).encode()), date(2026, 11, 1))
     defaults = recommend_anew(ledger, "0.1.0").document
     texts = {
-        "terminal": summary(results).replace("\n", " ").split("  "),
+        "terminal": re.sub(r"\n(?=\w)", " ", summary(results)).split("\n"),  # rows of its table begin with spaces
         "report": page_lines(report_html(results)),
         "evidence": page_lines(evidence_html(defaults)),
         "handout": page_lines(handout_html(defaults)),

@@ -148,7 +148,7 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
     rows = records.buckets
     told = rows["recorded"] > 0
     known = rows[told | rows["known_variance"].notna()] if "known_variance" in rows else rows[told]
-    if not len(known) or not (known["usable"] > 0).any():
+    if not ((known["usable"] > 0) & known["weight_g"].notna()).any():
         return NoDecision("nothing_usable")
     practice = _is_practice(known, question)
     if not practice.any():

@@ -8,6 +8,7 @@ from dataclasses import asdict
 import pandas as pd
 
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, head_scatter
+from trialkit.analysis.water_chemistry import acid_taken
 from trialkit.documents.ledger_entry import DaysMean, EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
@@ -79,6 +80,7 @@ def _facts(trial: Trial, results: Results) -> TrialFacts:
         ),
         verdict=results.decision.verdict if results.decision else None,
         head_scatter=HeadScatter(*head_scatter(trial)),
+        acid=tuple(acid_taken(trial)),
     )
 
 

@@ -17,7 +17,6 @@ from trialkit.analysis.advising import Advice, advise, planted_yields
 from trialkit.documents.decision import NoDecision
 from trialkit.documents.ledger_entry import EntrySite
 from trialkit.documents.recommended import (
-    AcidForClass,
     Change,
     EvidenceTrial,
     Expected,
@@ -30,11 +29,10 @@ from trialkit.documents.recommended import (
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
+from trialkit.evidence.acid_advice import acid_for_classes, ratio_for
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest
 from trialkit.evidence.pooling import DaysTold, days_told, pooled_records, question_of, read_buckets
-from trialkit.rules.mixings import acid_product
-from trialkit.rules.trial_folder import read_trial
-from trialkit.solution.mixing import ALKALINITY_CLASSES, TARGET_PH, acid_by_class
+from trialkit.solution.mixing import ALKALINITY_CLASSES
 from trialkit.stats.meta import combine
 
 SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math.inf))
@@ -79,7 +77,7 @@ def recommend(
         raise NotComputed(NO_ANSWER[advice.code])
     decision = advice.decision
     chosen, practice = decision.chosen, decision.candidate(decision.current)
-    evidence = tuple(_evidence(found, advice))
+    evidence, ratio = tuple(_evidence(found, advice)), ratio_for(found, chosen.treatment)
     return Recommended(
         schema="trialkit-recommended-3",
         version=1 if previous is None else previous.version + 1,
@@ -90,7 +88,8 @@ def recommend(
         current=found.practice(practice.treatment, practice.n_mg_l),
         yield_g=_expected_yield(advice),
         days=_expected_days(days_told(found, rows, question.per_tsp), chosen.treatment, found.confidence),
-        acid=acid_for_classes(found, chosen.treatment),
+        acid=acid_for_classes(found, chosen.treatment, ratio),
+        acid_ratio=ratio,
         by_garden=tuple(_by_garden(found, advice)),
         evidence=evidence,
         decision=decision,
@@ -182,46 +181,6 @@ def _is_like(one: Treatment, other: Treatment) -> bool:
     """Whether two share cultivar and acid, as far as both tell."""
     pairs = ((one.cultivar, other.cultivar), (one.acidifier, other.acidifier))
     return all(mine is None or its is None or mine == its for mine, its in pairs)
-
-
-def acid_for_classes(found: LedgerContents, chosen: Treatment) -> tuple[AcidForClass, ...]:
-    """Acid of the recommended practice by class of water."""
-    protocol, product = found.latest.protocol, None
-    for entry in reversed(found.entries):  # the newest shelf that has it
-        newest = entry is found.entries[-1]
-        shelf = found.latest if newest else read_trial(entry.folder, stage="plan")
-        product = acid_product(shelf.products, str(chosen.acidifier))
-        if product is not None:
-            break
-    if product is None:
-        return ()
-    waters = {
-        (one.site, one.alkalinity_mg_l_caco3)
-        for entry in found.entries
-        for one in entry.of_trial.sites
-        if one.alkalinity_mg_l_caco3 is not None
-    }
-    rows = acid_by_class(
-        protocol.bucket.volume_l,
-        product,
-        TARGET_PH,
-        product=found.nutrient,
-        nutrient_tsp=chosen.dose_tsp or 0.0,
-    )
-    return tuple(
-        AcidForClass(
-            one.name,
-            one.lower,
-            one.upper,
-            one.acid.tsp,
-            one.acid.solution_tsp,
-            one.step.tsp if one.step else None,
-            one.ph_at_lower,
-            one.ph_at_upper,
-            sum(one.lower <= alkalinity < (math.inf if one is rows[-1] else one.upper) for _, alkalinity in waters),
-        )
-        for one in rows
-    )
 
 
 def _by_garden(found: LedgerContents, advice: Advice) -> Iterator[GardenGain]:

@@ -46,7 +46,7 @@ def evidence_html(document: Recommended) -> str:
             sentences=words.answer(safe),
             facts=_facts(safe),
             notes=tuple(words.what_is_not_known(safe)),
-            scope=words.scope(safe),
+            scope=(*words.scope(safe), *words.acid_taken(safe)),
             changed=tuple(words.changes(safe)),
             would_change=words.what_would_change_it(safe),
             next_question=words.next_question(safe),
@@ -114,8 +114,8 @@ def _candidates(safe: Recommended) -> Table | None:
         "whatever gardens and seasons they stood in. Expected, and everything after it: by the model of all trials, on "
         f"average over gardens and seasons. Better than now: in a new garden and season{after_costs(decision)}. Near "
         f"the best: within {margin} g of the best of all. Given up: on average, against whichever is truly the best"
-        f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which just "
-        "this stood; none of a dose between those tried."
+        f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which "
+        "just this stood; none of a dose between those tried."
     )
     return make_table("candidates", "Every treatment that could be the default", heads, body, note)
 

@@ -35,6 +35,22 @@ def scope(document: Recommended, measures: Measures = "kitchen") -> tuple[str, .
     return decision.scope(document.decision, _system(document.recommended, measures))
 
 
+def acid_taken(document: Recommended) -> Iterator[str]:
+    """Where the handout's amounts of acid come from."""
+    found = document.acid_ratio
+    if not document.acid:
+        return
+    if found is None:
+        yield "The amounts of acid on the handout are those of chemistry: no trial's readings tell what waters took."
+        return
+    limits = f"{document.decision.thresholds.confidence * 100:g} % interval {found.lower:.2f} to {found.upper:.2f}"
+    yield (
+        f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
+        f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
+        "what leaves the softest water of its class at pH 5.25."
+    )
+
+
 def set_beside(document: Recommended, measures: Measures = "kitchen") -> str:
     """Name what gains are told of, and what they are told over."""
     system = _system(document.recommended, measures)
@@ -79,7 +95,8 @@ def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> 
         names = ", ".join(trial_name(one.trial, one.season) for one in apart[:MOST_NAMED])
         more = f" and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
         yield (
-            f"{count(len(apart), 'trial')} had not both in one garden ({names}{more}). What was tried there still counts."
+            f"{count(len(apart), 'trial')} had not both in one garden ({names}{more}). What was tried there still "
+            "counts."
         )
     yield from not_tried(document)
     if document.nitrogen_alone:

@@ -90,6 +90,12 @@ def acid_line(row: AcidForClass) -> AcidLine:
     )
 
 
+def acid_seen(document: Recommended) -> str:
+    """Say from how many mixings the amounts come; empty where they are by chemistry alone."""
+    found = document.acid_ratio
+    return f"We checked this on {count(found.mixings, 'bucket')} in our trials." if found else ""
+
+
 def kitchen_measure(teaspoons: float) -> str:
     """Say an amount in spoons as a cook measures it, to a quarter of a teaspoon.
 

@@ -95,8 +95,9 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
     return _picture(
         "by-garden",
         words.gains_by_garden(document),
-        "Of the same two: each mark is the gain expected in such gardens on average over seasons, its "
-        f"line a {confidence} interval: wide where little was tried, and wider still where nothing was.",
+        f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
+        f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
+        "does, and the kind of garden all three; a garden that came back also has what it did itself.",
         [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in document.by_garden],
         make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
     )

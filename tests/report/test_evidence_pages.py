@@ -10,6 +10,7 @@ import pytest
 
 from small_recommended import BETWEEN, OLD, small_recommended
 from trialkit.documents.decision import Stood, Verdict
+from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.figures.evidence import evidence_pictures
@@ -126,18 +127,14 @@ def test_a_default_that_stays() -> None:
 
 def test_a_dose_between_those_tried() -> None:
     """The two doses that it lies between are named with their buckets; a mix of parts never tried is said to be one."""
-    usual = small_recommended()
-    old, near, new = usual.decision.candidates
-    between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None)
-    candidates = (old, near, replace(new, is_recommended=False), between)
-    decision = replace(usual.decision, recommended=BETWEEN, alternative=BETWEEN, candidates=candidates)
-    document = replace(usual, recommended=replace(usual.recommended, treatment=BETWEEN), decision=decision)
+    document = wordy()
     said = (
         "We did not try just this dose. We tried 6 spoons in 24 buckets in 4 gardens and 2 trials and 8 spoons in 24 "
         "buckets in 4 gardens and 2 trials."
     )
     assert said in handout_html(document)
-    alone = replace(decision, candidates=(old, between))
+    old, *_, between = document.decision.candidates
+    alone = replace(document.decision, candidates=(old, between))
     assert "We did not try just this mix." in handout_html(replace(document, decision=alone))
 
 
@@ -150,11 +147,28 @@ def test_losses_are_said() -> None:
     assert "Some plants fail. About eight in 10 grow fit to eat." in handout_html(replace(usual, decision=losing))
 
 
+def wordy() -> Recommended:
+    """A document that says all there may be to say: a dose between, losses, another test, and a row more of water."""
+    usual = small_recommended()
+    old, near, new = usual.decision.candidates
+    between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None, share_usable=0.7)
+    decision = replace(
+        usual.decision,
+        verdict=Verdict.CHANGE_AND_TEST,
+        recommended=BETWEEN,
+        alternative=BETWEEN,
+        candidates=(old, near, replace(new, is_recommended=False), between),
+    )
+    soft = replace(usual.acid[0], upper=20.0, acid_tsp=0.0, step_tsp=None, gardens=0)
+    best = replace(usual.recommended, treatment=BETWEEN)
+    return replace(usual, recommended=best, decision=decision, acid=(soft, *usual.acid))
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_pdf_is_one_sheet(paper: str) -> None:
-    """On A4 and Letter one page, the same bytes again, and nothing is fetched."""
+    """On A4 and Letter one page, however much there is to say, the same bytes again, and nothing is fetched."""
     weasyprint = pytest.importorskip("weasyprint", exc_type=ImportError)
-    page = handout_html(small_recommended())
+    page = handout_html(wordy())
     sheet = weasyprint.CSS(string=f"@page {{ size: {PAPERS[paper]} }}")
     assert len(weasyprint.HTML(string=page).render(stylesheets=[sheet]).pages) == 1
     made = handout_pdf(page, paper)

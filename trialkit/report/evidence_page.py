@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trialkit.documents.decision import Candidate
+from trialkit.documents.decision import Candidate, Gain
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.cautions import CAUTIONS
@@ -11,7 +11,6 @@ from trialkit.pages.numerals import (
     difference_interval,
     fixed,
     interval,
-    measure,
     percent,
     plain,
     signed,
@@ -27,6 +26,10 @@ from trialkit.words.decision_words import after_costs
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
+
+
+SHOWN_DIGITS = 12
+"""Of a digest: as many as the list of evidence shows."""
 
 
 def evidence_html(document: Recommended) -> str:
@@ -82,10 +85,9 @@ def _candidates(safe: Recommended) -> Table | None:
         Row(
             treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values())),
             (
-                measure(one.raw_yield_g),
-                measure(one.yield_g),
-                signed(one.gain.estimate) if one.gain else "",
-                difference_interval(one.gain.lower, one.gain.upper) if one.gain else "",
+                fixed(one.raw_yield_g, 0),
+                fixed(one.yield_g, 0),
+                _gain(one.gain),
                 "" if one.probability_better is None else chance_percent(one.probability_better),
                 chance_percent(one.probability_near_best),
                 plain(one.expected_loss, 2) if money else fixed(one.expected_loss),
@@ -100,8 +102,7 @@ def _candidates(safe: Recommended) -> Table | None:
         "treatment",
         "as recorded, g",
         "expected, g",
-        "gain, g",
-        f"{percent(decision.thresholds.confidence)} interval, g",
+        f"gain, g, with its {percent(decision.thresholds.confidence)} interval",
         "better than now",
         "near the best",
         "given up" if money else "given up, g",
@@ -118,6 +119,10 @@ def _candidates(safe: Recommended) -> Table | None:
         "just this stood; none of a dose between those tried."
     )
     return make_table("candidates", "Every treatment that could be the default", heads, body, note)
+
+
+def _gain(gain: Gain | None) -> str:
+    return f"{signed(gain.estimate)} ({difference_interval(gain.lower, gain.upper)})" if gain else ""
 
 
 def _part(one: Candidate) -> Part:
@@ -137,7 +142,7 @@ def _trials(safe: Recommended) -> Table | None:
                 str(one.heads),
                 words.recorded_gain(one) if one.gain is None else signed(one.gain),
                 plain(one.gain_se),
-                one.id,
+                one.id[:SHOWN_DIGITS],
             ),
         )
         for one in safe.evidence

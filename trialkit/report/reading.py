@@ -13,13 +13,14 @@ from trialkit.domain.treatment import Level, Treatment
 from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure, nutrient_g_per_tsp
 from trialkit.words.treatment_names import level_label, treatment_label
 
-Part = Literal["recommended", "current", "kept", "rival", "other"]
+Part = Literal["recommended", "current", "kept", "rival", "recorded", "other"]
 
 PART_WORDS: Mapping[Part, str] = {
     "recommended": "recommended",
     "current": "current practice",
     "kept": "current practice, kept",
     "rival": "best alternative",
+    "recorded": "as recorded",
     "other": "",
 }
 NOTHING = Treatment()

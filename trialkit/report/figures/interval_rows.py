@@ -71,6 +71,7 @@ SHORT_WORDS: Mapping[Part, str] = {
     "current": "current",
     "kept": "kept",
     "rival": "alternative",
+    "recorded": "recorded",
     "other": "",
 }
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}

@@ -32,6 +32,7 @@ PARTS: Mapping[Part, Mark] = {
     "kept": Mark("s", "leaf", True, 9),
     "current": Mark("s", "clay", False, 9),
     "rival": Mark("^", "plum", True, 9),
+    "recorded": Mark("o", "ink", False, 6.5),
     "other": Mark("o", "ink", True, 6.5),
 }
 PART_NAMES: Mapping[Part, str] = {
@@ -39,6 +40,7 @@ PART_NAMES: Mapping[Part, str] = {
     "kept": "filled square: current practice, kept",
     "current": "open square: current practice",
     "rival": "triangle: best alternative",
+    "recorded": "open circle: as recorded",
     "other": "filled circle: other treatments",
 }
 SERIES = (

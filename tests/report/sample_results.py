@@ -13,7 +13,8 @@ from oats_trial import write_oats_trial
 from small_trial import FACTORS, small_trial
 from trialkit.analysis import analyse
 from trialkit.documents.document import as_written
-from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
+from trialkit.documents.decision import Decision, NoDecision, Verdict
+from trialkit.documents.findings import NotAnalysed, Note, OutlierCheck, ResponseResult
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import RecordedWater
 from trialkit.protocol.starting import example_folder
@@ -71,10 +72,7 @@ def bare_results() -> Results:
         by_factor=(),
         treatments_vary=False,
     )
-    candidates = tuple(
-        replace(row, probability_best=None, probability_better=None, probability_equivalent=None, expected_loss=None)
-        for row in decision_of(varied).candidates
-    )
+    candidates = tuple(replace(row, n_mg_l=None) for row in decision_of(varied).candidates)
     return replace(
         varied,
         trial=trial,
@@ -82,7 +80,9 @@ def bare_results() -> Results:
         losses=losses,
         water=RecordedWater(None, (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
-        decision=replace(decision_of(varied), candidates=candidates, cautions=(), influence=None, next_trial=None),
+        decision=replace(
+            decision_of(varied), candidates=candidates, dose=None, spreads=(), days_later=None, cautions=()
+        ),
     )
 
 
@@ -99,10 +99,6 @@ def _bare_response(response: ResponseResult) -> ResponseResult:
         checks=(),
         diagnostics=None,
         gardens=None,
-        dose=response.dose
-        and replace(
-            response.dose, status="not fitted", not_fitted="not_told_apart", technical="X is singular.", groups=()
-        ),
     )
 
 
@@ -116,7 +112,7 @@ def undecided_results() -> Results:
             for name, response in varied.responses.items()
         },
         decision=None,
-        no_decision=NoDecision("yields_not_analysed"),
+        no_decision=NoDecision("nothing_usable"),
     )
 
 
@@ -130,12 +126,10 @@ def verdict_results(verdict: Verdict) -> Results:
     """Return results that end in a verdict; where the practice is kept, its rival is what else had been recommended."""
     varied = varied_results()
     decision = decision_of(varied)
-    assert decision.alternative is not None
-    chosen = decision.current if verdict in (Verdict.KEEP, Verdict.RETEST) else decision.alternative
+    chosen = decision.alternative if verdict.changes else decision.current
     decision = replace(
         decision,
         verdict=verdict,
-        saving="inputs",
         recommended=chosen,
         candidates=tuple(replace(row, is_recommended=row.treatment == chosen) for row in decision.candidates),
     )
@@ -165,7 +159,8 @@ def hostile_results() -> Results:
         trial=replace(renamed.trial, season=HOSTILE[2], contact_role=HOSTILE[4]),
         decision=replace(
             decision_of(renamed),
-            evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],)),
+            spreads=decision_of(results).spreads,  # what a standard deviation is of is no name
+            evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],), failed_gardens=HOSTILE),
             cautions=("shape",),
         ),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),

@@ -31,7 +31,7 @@ MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder first, a level teaspoon in each cup of water, and add that by small measures."
 TONES = {
     Verdict.CHANGE: "change",
-    Verdict.CHANGE_AND_TEST: "change",
+    Verdict.CHANGE_AND_TEST: "retest",
     Verdict.KEEP: "keep",
     Verdict.KEEP_AND_TEST: "retest",
 }

@@ -28,9 +28,10 @@ from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences,
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 
 WHY_THEY_DIFFER = (
-    "The two differ because an average over few buckets is pulled toward what is known of its cultivar, dose and acid: "
-    "chance favours the largest."
+    "differ because an average over few buckets is pulled toward what is known of its cultivar, dose and acid, as "
+    "chance favours the largest, and because it is to hold for gardens and seasons in general, not for these alone"
 )
+"""Raw means and estimates."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ def candidate_table(reading: Reading) -> Table | None:
     )
     note = (
         "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
-        f"gain and chances come from it. {WHY_THEY_DIFFER} Better: than the current practice{after_costs(decision)}, "
+        f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice{after_costs(decision)}, "
         f"in a new garden and season. Near best: within {plain(thresholds.margin_g)} g of the best of all candidates, "
         "doses between those tried among them, on average over gardens and seasons. Given up: on average, against "
         f"whichever is truly the best. From {plain(decision.draws, 6)} draws."

@@ -27,7 +27,6 @@ from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.measures import Sentence, joined, kitchen_words, spoons
-from trialkit.words.phrases import count
 from trialkit.words.treatment_names import level_label
 
 if TYPE_CHECKING:
@@ -60,7 +59,7 @@ def dose_picture(reading: Reading) -> Picture | None:
         f"{percent(decision.thresholds.confidence)} interval on average over gardens and seasons; both end where the "
         "doses tried end. It is one curve: all records shape it, those of other cultivars and acids too. Open circles "
         "are raw means of the buckets that had just this treatment, with their number. The shaded doses are as good as "
-        f"the best, the filled mark is the dose to use. {WHY_THEY_DIFFER}",
+        f"the best, the filled mark is the dose to use. Line and circles {WHY_THEY_DIFFER}.",
         f"Chart of {QUANTITY}, against nutrient dose in level teaspoons a bucket. {kitchen_words(finding)} "
         f"{_spoken(advice)}",
         wide,
@@ -152,8 +151,8 @@ def _draw_raw(axes: Axes, dose: float, value: float, buckets: int) -> None:
     """Draw a raw mean, and how many buckets it is of."""
     draw_mark(axes, RAW_MEAN, dose, value)
     axes.annotate(
-        count(buckets, "bucket") if buckets == 1 else str(buckets), (dose, value), (-9, 0), textcoords="offset pixels",
-        ha="right", va="center", color=LIGHT["muted"], fontsize=TEXT_PX - 1, zorder=6,
+        str(buckets), (dose, value), (0, 12), textcoords="offset pixels",
+        ha="center", va="center", color=LIGHT["muted"], fontsize=TEXT_PX - 1, zorder=6,
     )  # fmt: skip
 
 

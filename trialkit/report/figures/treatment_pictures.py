@@ -175,7 +175,7 @@ def _how_to_read(reading: Reading, decision: Decision, left_out: int) -> str:
     more = f" {left_out} more are in the table below." if left_out else ""
     return (
         f"The upper mark of a row is what is expected of the treatment ({names}); the open circle below it is the raw "
-        f"mean of its buckets, the small dots are the buckets. {WHY_THEY_DIFFER} Lines are "
+        f"mean of its buckets, the small dots are the buckets. The two {WHY_THEY_DIFFER}. Lines are "
         f"{percent(decision.thresholds.confidence)} intervals of the gain over the current practice, the dashed line: "
         f"one that crosses it leaves open which of the two is better.{zeros if failed else ''}{more}"
     )

@@ -20,13 +20,14 @@ LEAST, PRACTICE, MOST = (Treatment("Fenleaf", dose) for dose in (2.0, 4.0, 6.0))
 BETWEEN = Treatment("Fenleaf", 5.0)
 EVIDENCE = Evidence(buckets=48, gardens=4, trials=1, seasons=("autumn 2026",), failed_gardens=())
 THRESHOLDS = Thresholds(10.0, 3.0, 0.9, 0.95, None, 0.0, 0.0)
+LARGE = Gain(35.4, 5.4, 61.2)
 STOOD = Stood(buckets=16, gardens=4, trials=1)
 
 
 def decide(
     verdict: Verdict = Verdict.CHANGE,
     other: Treatment = MOST,
-    gain: Gain = Gain(35.4, 5.4, 61.2),
+    gain: Gain = LARGE,
     *,
     better: float = 0.95,
     near_best: float = 0.92,

@@ -39,8 +39,8 @@ def test_a_change() -> None:
         "The chance that it is better than what we say now, in a new garden and season, is 95 in 100. The chance that "
         "it is within 10 g a head of the best of all that was tried is 92 in 100. On average it gives up 3 g a head "
         "against whichever is truly the best.",
-        "Just this treatment stood in 16 buckets at 4 gardens. In all, 48 buckets at 4 gardens in autumn 2026 went into "
-        "the calculation.",
+        "Just this treatment stood in 16 buckets at 4 gardens. In all, 48 buckets at 4 gardens in autumn 2026 went "
+        "into the calculation.",
     )
 
 
@@ -58,8 +58,8 @@ def test_a_practice_that_is_kept() -> None:
     what, sure, _ = sentences(decide(Verdict.KEEP, gain=Gain(-9.0, -28.0, -2.0), better=0.2))
     assert what == (
         "Keep the current default, Fenleaf with 4 level teaspoons of nutrient a bucket. With the best of the others, "
-        "Fenleaf with 6 level teaspoons of nutrient a bucket, a transplanted head is expected to give 9 g less than now "
-        "(95 % interval 2 to 28 g less, on average over gardens and seasons)."
+        "Fenleaf with 6 level teaspoons of nutrient a bucket, a transplanted head is expected to give 9 g less than "
+        "now (95 % interval 2 to 28 g less, on average over gardens and seasons)."
     )
     assert "The chance that the best of the others, Fenleaf with 6 level" in sure
     assert "The chance that what we say now is within 10 g a head of the best" in sure

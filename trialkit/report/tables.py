@@ -93,10 +93,10 @@ def candidate_table(reading: Reading) -> Table | None:
     )
     note = (
         "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
-        f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice{after_costs(decision)}, "
-        f"in a new garden and season. Near best: within {plain(thresholds.margin_g)} g of the best of all candidates, "
-        "doses between those tried among them, on average over gardens and seasons. Given up: on average, against "
-        f"whichever is truly the best. From {plain(decision.draws, 6)} draws."
+        f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice"
+        f"{after_costs(decision)}, in a new garden and season. Near best: within {plain(thresholds.margin_g)} g of the "
+        "best of all candidates, doses between those tried among them, on average over gardens and seasons. Given up: "
+        f"on average, against whichever is truly the best. From {plain(decision.draws, 6)} draws."
     )
     return make_table("candidates", "Candidates for the default", heads, body, note)
 

@@ -69,7 +69,7 @@ def test_a_gain_that_is_not_worth_a_change() -> None:
     """A practice that is kept though another is expected to give a little more."""
     decision = decide(Verdict.KEEP_AND_TEST, gain=SMALL, near_best=0.6)
     assert "2 g more than now (95 % interval 12 g less to 15 g more" in what_to_do(decision)
-    assert "That is not worth the 3 g that a change must bring." in what_to_do(decision)
+    assert "That is not more than the 3 g that a change must bring." in what_to_do(decision)
     assert "A change of the handout that costs less than 3 g a head." in would_change(decision)
 
 

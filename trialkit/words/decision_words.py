@@ -78,7 +78,8 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
             f"{limits}."
         )
         if decision.shown.expected_value > decision.chosen.expected_value:
-            yield f"That is not worth the {number(decision.thresholds.change_cost_g)} g that a change must bring."
+            cost = number(decision.thresholds.change_cost_g)
+            yield f"That is not more than the {cost} g that a change must bring{after_costs(decision)}."
     yield from _losses(decision)
     yield from _days(decision)
 
@@ -229,7 +230,7 @@ def _would_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     if rivals:
         named = " and ".join(treatment_words(one.treatment, system) for one in rivals)
         yield (
-            f"A trial of it beside {named}, at other gardens and in another season: of the others that were tried, "
+            f"A trial of what is recommended beside {named}, at other gardens and in another season: of the others that were tried, "
             f"{'these are' if len(rivals) > 1 else 'this is'} the most likely to be near the best."
         )
     if decision.dose and decision.dose.at_edge:

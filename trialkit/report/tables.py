@@ -29,7 +29,7 @@ from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_a
 
 WHY_THEY_DIFFER = (
     "differ because an average over few buckets is pulled toward what is known of its cultivar, dose and acid, as "
-    "chance favours the largest, and because it is to hold for gardens and seasons in general, not for these alone"
+    "chance favours the largest, and because estimates are for gardens and seasons in general"
 )
 """Raw means and estimates."""
 

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from trialkit.analysis.influence import shifts_without
 
 from small_trial import small_trial
 from trialkit.analysis.checks import (

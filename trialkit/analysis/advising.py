@@ -34,12 +34,11 @@ from trialkit.documents.decision import (
 )
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.treatment import Treatment
 from trialkit.protocol.sections import DecisionRule
 from trialkit.stats.shares import overdispersion
 
-SAME_VALUE_G = 1.0
-"""Doses whose values differ by less are alike, and the smaller is taken (common practice, no source)."""
 HALF_SPOON, QUARTER_SPOON, NARROW_TSP = 0.5, 0.25, 3.0
 """Steps of the kitchen's measures, the finer ones where the doses tried lie within so many teaspoons of each other."""
 MOST_DOSES = 40

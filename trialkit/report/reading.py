@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from trialkit.documents.findings import Candidate, Comparison, Decision, Mean, ResponseResult
+from trialkit.documents.decision import Candidate, Decision
+from trialkit.documents.findings import Comparison, Mean, ResponseResult
 from trialkit.documents.results import Design, Results
 from trialkit.domain.factors import FACTORS
 from trialkit.domain.treatment import Level, Treatment
@@ -80,8 +81,8 @@ class Reading:
 
     @property
     def rival(self) -> Treatment:
-        """Candidate to set beside the current practice: the one recommended, or else the most promising other."""
-        return (self.decision and self.decision.alternative) or NOTHING
+        """Candidate to set beside the current practice: the one recommended, or else the best of the others."""
+        return self.decision.alternative if self.decision else NOTHING
 
     @property
     def fixed(self) -> Treatment:

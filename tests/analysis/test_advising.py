@@ -407,7 +407,7 @@ def test_spreads_have_the_documents_names(clear: Advice) -> None:
 def test_weighting_for_other_priors_is_fitting_with_them(clear: Advice) -> None:
     """Points weighted anew give what a fit under those priors gives, within what the points are worth."""
     half = {name: scale / 2 for name, scale in WEIGHT_G.items()}
-    quick, whole = rescaled(clear.weights, half), weigh(clear.asked.gathered, half)
+    quick, whole = rescaled(clear.weights, half), weigh(clear.asked.gathered, scales=half)
     columns, _ = clear.asked.gathered.asked(clear.asked.points)
     one, other = (w.points.weight @ w.effects.mean @ columns.T for w in (quick, whole))
     assert one == pytest.approx(other, abs=1.0)

@@ -296,9 +296,10 @@ def test_tipping_points_by_hand() -> None:
     (point,) = decision.tipping
     assert (point.treatment, point.unrecorded) == (Treatment("B"), 6 * 2 * HEADS)
     chosen, practice = decision.chosen, decision.candidate(decision.current)
-    assert point.share_recorded == pytest.approx(chosen.share_usable)
+    own = records.buckets.query("cultivar == 'B' and block == '0'")
+    assert point.share_recorded == pytest.approx(own["usable"].sum() / own["recorded"].sum())
     assert point.turns_at is not None
-    overall = (point.share_recorded + 2 * point.turns_at) / 3  # a third of its heads has a record
+    overall = (chosen.share_usable + 2 * point.turns_at) / 3  # a third of its heads has a record
     need = decision.thresholds.change_cost_g
     assert overall * chosen.weight_g - practice.yield_g == pytest.approx(need)
 

@@ -407,7 +407,7 @@ def test_spreads_have_the_documents_names(clear: Advice) -> None:
 
 @pytest.mark.parametrize("times", [0.5, 2.0])
 def test_weighting_for_other_priors_is_fitting_with_them(clear: Advice, times: float) -> None:
-    """Points weighted anew give the gains that a fit under those priors gives (four standard errors of such averages)."""
+    """Points weighted anew give the gains that a fit under those priors gives (within four standard errors)."""
     scales = {name: scale * times for name, scale in WEIGHT_G.items()}
     columns, _ = clear.asked.gathered.asked(clear.asked.points)
     found = []

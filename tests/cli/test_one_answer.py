@@ -74,6 +74,15 @@ def page_lines(page: str) -> list[str]:
     return [line for line in (" ".join(html.unescape(line).split()) for line in lines) if line]
 
 
+def terminal_lines(text: str) -> list[str]:
+    """Paragraphs put together again; rows of the table, which begin with spaces, one by one."""
+    lines: list[str] = []
+    for line in text.split("\n"):
+        goes_on = bool(lines) and line[:1].strip() and lines[-1][:1].strip()
+        lines = [*lines[:-1], f"{lines[-1]} {line}"] if goes_on else [*lines, line]
+    return lines
+
+
 def sentences(lines: list[str]) -> Iterator[str]:
     """Sentences, what stands in brackets left out: that is of intervals, and of other measures."""
     for line in lines:
@@ -87,7 +96,7 @@ def made(folder: Path, results: Results, trial: Path) -> Told:
     add(ledger, trial_entry(read_trial(trial), results, as_text(results).encode()), date(2026, 11, 1))
     defaults = recommend_anew(ledger, "0.1.0").document
     texts = {
-        "terminal": re.sub(r"\n(?=\w)", " ", summary(results)).split("\n"),  # rows of its table begin with spaces
+        "terminal": terminal_lines(summary(results)),
         "report": page_lines(report_html(results)),
         "evidence": page_lines(evidence_html(defaults)),
         "handout": page_lines(handout_html(defaults)),

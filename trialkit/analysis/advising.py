@@ -499,12 +499,12 @@ def _tipping(asked: Asked, found: Prospects, chosen: Chosen, alternative: int) -
         heads, missing = float(own["planned"].sum()), float((own["planned"] - own["recorded"]).sum())
         if missing <= 0:
             continue
-        # A head without a record counts as the recorded ones do; to turn, it must do so much worse or better.
+        # A head without a record counts as is expected of all; to turn, it must do so much worse or better.
         per_share = found.weight_g[i] * asked.prices.per_gram * missing / heads
         turns = found.share[i] + towards * lead / per_share
-        yield TippingPoint(
-            asked.treatments[i], int(missing), float(found.share[i]), float(turns) if 0 <= turns <= 1 else None
-        )
+        recorded = float(own["recorded"].sum())
+        seen = float(own["usable"].sum()) / recorded if recorded else float(found.share[i])
+        yield TippingPoint(asked.treatments[i], int(missing), seen, float(turns) if 0 <= turns <= 1 else None)
 
 
 def _other_priors(asked: Asked, weights: Weights, shares: Shares, chosen: Chosen) -> Iterator[Treatment]:

@@ -32,7 +32,7 @@ def summary(results: Results) -> str:
     tail, room = [*means, *tail], room - len(means)
     minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
     if len(minded) > room:
-        minded = [*minded[: max(room - 1, 0)], "  (more in the report)"]
+        minded = [*minded[: room - 1], "  (more in the report)"] if room > 1 else ["But mind the doubts in the report."]
     return "\n".join([*words, *minded, "", *tail])
 
 

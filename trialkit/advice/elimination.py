@@ -145,5 +145,7 @@ def _summed(values: FloatArray, groups: IntArray, count: int) -> FloatArray:
     """Add up along axis 1 by group, groups being in order."""
     if count == values.shape[1]:
         return values
+    if count == 1:
+        return np.asarray(values.sum(1, keepdims=True))
     starts = np.searchsorted(groups, np.arange(count))
     return np.asarray(np.add.reduceat(values, starts, axis=1))

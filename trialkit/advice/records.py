@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,8 @@ USUAL_SUN, SUN_STEP = 6.0, 2.0
 """A garden in the middle of the county's, and what counts as a large difference (common practice, no source)."""
 LEAST_RANGE = 0.5
 """Of those differences, below which water or sun do not differ enough to tell what they do."""
+LEAST_DIRECTION = 1e-12
+"""Share of the greatest variance below which a direction of effects is nothing to the records."""
 LOCAL = ("block", "whole_plot")
 """Local groupings, each within the one before."""
 
@@ -60,6 +63,24 @@ class Levels:
             np.array([self.acidifier.index(one) for one in acidifier], np.intp),
             np.nan_to_num(np.asarray(dose, float)),
         )
+
+
+@dataclass(frozen=True)
+class Columns:
+    """What the mean of each treatment in each garden is made up of.
+
+    Attributes
+    ----------
+    design : ndarray, shape (sites, k, p)
+    names : tuple of str
+        Standard deviation that each column goes by.
+    ratio : ndarray, shape (p,)
+        Its share of it.
+    """
+
+    design: FloatArray
+    names: tuple[str, ...]
+    ratio: FloatArray
 
 
 @dataclass(frozen=True)
@@ -112,6 +133,23 @@ class Gathered:
     names: tuple[tuple[str, str], ...]
     weighed: int
     head_variance: float
+
+    @property
+    def columns(self) -> Columns:
+        """Every column that can be asked about."""
+        return Columns(self.design, self.terms.names, self.terms.ratio)
+
+    @cached_property
+    def short(self) -> Columns:
+        """Fewer columns of which the records have the same covariance: all that a likelihood needs."""
+        found, kept = [], []
+        for name in dict.fromkeys(self.terms.names):
+            own = (self.design * self.terms.ratio)[..., np.array(self.terms.names) == name]
+            value, axes = np.linalg.eigh(np.tensordot(own, own, ((0, 1), (0, 1))))
+            keep = value > LEAST_DIRECTION * value[-1]
+            found.append(own @ axes[:, keep])
+            kept += [name] * int(keep.sum())
+        return Columns(np.concatenate(found, -1), tuple(kept), np.ones(len(kept)))
 
     def told(self, bucket: FloatArray, places: Sequence[FloatArray]) -> Told:
         """What weights tell of treatments, given standard deviations (each of shape (m,)) of buckets and places."""

@@ -16,7 +16,7 @@ from scipy.special import expit
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
 from trialkit.advice.integration import Integrated, half_normal, integrate
 from trialkit.advice.priors import SHARE_LOGIT, SHARE_MEAN, SHARE_SD
-from trialkit.advice.records import Gathered
+from trialkit.advice.records import Columns, Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 
@@ -50,8 +50,9 @@ class ShareModel:
 
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores of standard deviations, shape (m, 3) to (m,)."""
-        size = max(1, CHUNK // self.gathered.design.size)
-        found = np.concatenate([self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)])
+        short = self.gathered.short
+        size = max(1, CHUNK // short.design.size)
+        found = np.concatenate([self._given(at[i : i + size], short).log_likelihood for i in range(0, len(at), size)])
         return np.asarray(found - 0.5 * (at**2).sum(1))
 
     def sd(self, at: FloatArray) -> FloatArray:
@@ -62,11 +63,14 @@ class ShareModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
+        return self._given(at, self.gathered.columns)
+
+    def _given(self, at: FloatArray, columns: Columns) -> Effects:
         g = self.gathered
         usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
-        return laplace(usable, heads, self.floors(self.sd(at)))
+        return laplace(usable, heads, self.floors(self.sd(at), columns))
 
-    def floors(self, sd: FloatArray) -> Floors:
+    def floors(self, sd: FloatArray, columns: Columns) -> Floors:
         """Covariances given standard deviations as from `sd`."""
         g, (garden, treatment, practice) = self.gathered, sd.T
         level = garden if len(g.treatments) > 1 else np.zeros(len(sd))
@@ -76,7 +80,7 @@ class ShareModel:
             there = there + _times(practice**2, covariance)
             season = season + _times((practice / 2) ** 2, covariance)
         keep = np.where(g.returns, 1 - LASTING, 1.0)
-        names = g.terms.names
+        names = columns.names
         prior = np.empty((len(sd), len(names)))
         for j, name in enumerate(names):
             if name == "level":
@@ -87,9 +91,9 @@ class ShareModel:
                 prior[:, j] = practice * np.sqrt(LASTING)
             else:
                 less = 1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY
-                prior[:, j] = less * g.terms.ratio[j] * treatment
+                prior[:, j] = less * columns.ratio[j] * treatment
         centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in names])
-        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
+        return Floors(g.trial, columns.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
 
 
 def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
@@ -184,9 +188,7 @@ def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] 
         If the records leave the sizes of variation too open.
     """
     model = ShareModel(gathered, design_effect, scales)
-    points = integrate(model.log_density, np.zeros(len(scales)), POINTS)
-    keep = points.weight > 1e-4
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    points = integrate(model.log_density, np.zeros(len(scales)), POINTS).thinned(POINTS)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

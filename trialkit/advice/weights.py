@@ -12,13 +12,15 @@ from scipy.special import ndtr
 from trialkit.advice.elimination import Effects, Floors, eliminate
 from trialkit.advice.integration import SMALLEST_SCORE, Integrated, half_normal, integrate
 from trialkit.advice.priors import LEVEL_G, SLOPE_G, WEIGHT_G
-from trialkit.advice.records import Gathered
+from trialkit.advice.records import Columns, Gathered
 from trialkit.advice.terms import WHOLE_COMBINATION, Points
 from trialkit.domain.arrays import FloatArray, IntArray
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
+KEPT = 512
+"""Points at which effects are worked out."""
 CHUNK = 4_000_000
 """Numbers in the largest array of one call."""
 
@@ -45,10 +47,13 @@ class WeightModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, d)."""
+        return self._given(at, self.gathered.columns)
+
+    def _given(self, at: FloatArray, columns: Columns) -> Effects:
         found = self.by_name(at)
         told = self.gathered.told(found["bucket"], [found[name] for name in self.gathered.local])
         constant = (self.gathered.weighed - 1) * np.log(2 * np.pi)
-        return eliminate(told, self._floors(found), constant)
+        return eliminate(told, self._floors(found, columns), constant)
 
     def by_name(self, at: FloatArray) -> dict[str, FloatArray]:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
@@ -62,11 +67,11 @@ class WeightModel:
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores, up to a constant, shape (m,)."""
         g = self.gathered
-        size = max(1, CHUNK // (g.design.size + g.gram[0].size + 1))
-        parts = [self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)]
+        size = max(1, CHUNK // (g.short.design.size + g.gram[0].size + 1))
+        parts = [self._given(at[i : i + size], g.short).log_likelihood for i in range(0, len(at), size)]
         return np.asarray(np.concatenate(parts) - 0.5 * (at**2).sum(1))
 
-    def _floors(self, sd: Mapping[str, FloatArray]) -> Floors:
+    def _floors(self, sd: Mapping[str, FloatArray], columns: Columns) -> Floors:
         g, m = self.gathered, len(sd["bucket"])
         level = np.full(m, LEVEL_G**2 if len(g.treatments) > 1 else 0.0)
         garden = _weighted(sd["garden"] ** 2, g.shared)
@@ -77,22 +82,21 @@ class WeightModel:
         there = np.where(g.returns[None, :], 1 - sd[LASTING][:, None], 1.0)
         return Floors(
             g.trial,
-            g.design,
+            columns.design,
             garden[:, g.trial] * there[..., None, None],
             season,
-            self._precision(sd),
-            np.zeros(len(g.terms.names)),
+            self._precision(sd, columns),
+            np.zeros(len(columns.names)),
         )
 
-    def _precision(self, sd: Mapping[str, FloatArray]) -> FloatArray:
-        terms = self.gathered.terms
-        found = np.zeros((len(sd["bucket"]), len(terms.names)))
-        for j, name in enumerate(terms.names):
+    def _precision(self, sd: Mapping[str, FloatArray], columns: Columns) -> FloatArray:
+        found = np.zeros((len(sd["bucket"]), len(columns.names)))
+        for j, name in enumerate(columns.names):
             if name == "slope":
                 found[:, j] = SLOPE_G**-2
             elif name != "level":
                 lasting = sd[LASTING] if name.startswith("garden") else 1.0
-                found[:, j] = 1 / (lasting * (terms.ratio[j] * sd[name]) ** 2)
+                found[:, j] = 1 / (lasting * (columns.ratio[j] * sd[name]) ** 2)
         return found
 
 
@@ -145,9 +149,7 @@ def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights
         If the records leave the sizes of variation too open.
     """
     model = WeightModel(gathered, scales)
-    points = integrate(model.log_density, np.zeros(len(model.names)))
-    keep = points.weight > 1e-5
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    points = integrate(model.log_density, np.zeros(len(model.names))).thinned(KEPT)
     return Weights(model, points, model.by_name(points.at), model.effects(points.at))
 
 

@@ -29,6 +29,7 @@ pytest_plugins = ["good_trial"]
 EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 LONG = (
+    "advice/test_posterior.py",
     "analysis/test_decision_calibration.py",
     "analysis/test_diagnostics.py",
     "analysis/test_dose.py",

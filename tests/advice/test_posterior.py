@@ -19,7 +19,7 @@ CASES = ["oats", "barley", "wheat", "volunteers", "ledger"]
 
 @pytest.mark.parametrize("name", CASES)
 def test_treatments_and_gains(name: str) -> None:
-    """Means within 1.5 % of their standard deviations, these within 1 %; gains over a practice within 2.5 % and 2 %."""
+    """Means and standard deviations within 1.2 % of the latter; gains over a practice within 2 % and 1.5 %."""
     case = expected(name)
     model, asked = case["model"], case["asked"]
     doses = np.array(asked["dose"], float)
@@ -27,15 +27,17 @@ def test_treatments_and_gains(name: str) -> None:
     weights = weigh(gathered)
     assert list(weights.model.names) == model["standard_deviations"]
     assert {one: WEIGHT_G[one] for one in model["scales_g"]} == model["scales_g"]
-    assert (SLOPE_G, LEVEL_G) == (model["slope_sd_g"], model["level_sd_of_seasons_g"])
+    assert (model["slope_sd_g"], model["level_sd_of_seasons_g"]) == (SLOPE_G, LEVEL_G)
     mean, half = weights.at(gathered.levels.points(asked["cultivar"], asked["acidifier"], doses))
-    close(case["mean"], weights.points.weight, mean, half, (0.015, 0.01))
+    close(case["mean"], weights.points.weight, mean, half, (0.012, 0.012))
     practice = case["practice"]
     gain, of_gain = (np.delete(part - part[..., [practice]], practice, -1) for part in (mean, half))
-    close(case["gain"], weights.points.weight, gain, of_gain, (0.025, 0.02))
+    close(case["gain"], weights.points.weight, gain, of_gain, (0.02, 0.015))
 
 
-def close(case: dict[str, Any], weight: np.ndarray, mean: np.ndarray, half: np.ndarray, within: tuple[float, float]) -> None:
+def close(
+    case: dict[str, Any], weight: np.ndarray, mean: np.ndarray, half: np.ndarray, within: tuple[float, float]
+) -> None:
     """Compare means, in standard deviations, and these, in themselves."""
     assert max(case["monte_carlo_error_of_mean_in_sd"] + case["monte_carlo_error_of_sd_in_sd"]) < 0.004
     middle = weight @ mean

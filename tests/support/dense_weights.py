@@ -1,4 +1,4 @@
-"""The model of weights of trialkit.advice written anew and densely: one covariance of all buckets and of all asked about.
+"""The model of weights of trialkit.advice written anew and densely: one covariance of buckets and what is asked.
 
 Nothing of trialkit is used. Sources: generalised least squares and prediction by conditioning a multivariate normal
 (Searle, Casella & McCulloch 1992, Variance Components, section 7.4); the smoothing spline as a mixed model (Verbyla,

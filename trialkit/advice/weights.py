@@ -21,8 +21,8 @@ LASTING = "lasting"
 before any record."""
 KEPT = 512
 """Points at which effects are worked out."""
-CHUNK = 4_000_000
-"""Numbers in the largest array of one call."""
+CHUNK = 500_000
+"""Numbers in the largest array of one call: few enough to stay near the processor."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class WeightModel:
         found = self.by_name(at)
         told = self.gathered.told(found["bucket"], [found[name] for name in self.gathered.local])
         constant = (self.gathered.weighed - 1) * np.log(2 * np.pi)
-        return eliminate(told, self._floors(found, columns), constant)
+        return eliminate(told, self.floors(found, columns), constant)
 
     def by_name(self, at: FloatArray) -> dict[str, FloatArray]:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
@@ -71,7 +71,8 @@ class WeightModel:
         parts = [self._given(at[i : i + size], g.short).log_likelihood for i in range(0, len(at), size)]
         return np.asarray(np.concatenate(parts) - 0.5 * (at**2).sum(1))
 
-    def _floors(self, sd: Mapping[str, FloatArray], columns: Columns) -> Floors:
+    def floors(self, sd: Mapping[str, FloatArray], columns: Columns) -> Floors:
+        """Covariances given standard deviations as from `by_name`."""
         g, m = self.gathered, len(sd["bucket"])
         level = np.full(m, LEVEL_G**2 if len(g.treatments) > 1 else 0.0)
         garden = _weighted(sd["garden"] ** 2, g.shared)

@@ -13,12 +13,12 @@ GARDENS = pd.DataFrame(
     },
     index=pd.Index([f"garden {i}" for i in range(1, 9)], name="site"),
 )
-COLUMNS = "trial site block whole_plot cultivar acidifier dose recorded usable weight_g".split()
+COLUMNS = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "dose", "recorded", "usable", "weight_g"]
 OF_HEADS = 400.0
 
 
 def grown(rng, trial, sites, blocks, treatments, lost, whole_plots=False):
-    """Records of one trial: what gardens, seasons, blocks, buckets and heads do is drawn anew for each site and trial."""
+    """Records of one trial: what gardens, seasons, blocks, buckets and heads do is drawn anew."""
     rows = []
     season = rng.normal(0, 25)
     for site in sites:

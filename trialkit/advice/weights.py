@@ -15,6 +15,7 @@ from trialkit.advice.priors import LEVEL_G, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Columns, Gathered
 from trialkit.advice.terms import WHOLE_COMBINATION, Points
 from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.domain.errors import NotComputed
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
@@ -147,8 +148,10 @@ def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights
     Raises
     ------
     NotComputed
-        If the records leave the sizes of variation too open.
+        If no head was weighed, or the records leave the sizes of variation too open.
     """
+    if not gathered.weighed:
+        raise NotComputed("No usable head was weighed, so that nothing is known of weights.")
     model = WeightModel(gathered, scales)
     points = integrate(model.log_density, np.zeros(len(model.names))).thinned(KEPT)
     return Weights(model, points, model.by_name(points.at), model.effects(points.at))

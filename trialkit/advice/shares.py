@@ -63,12 +63,12 @@ class ShareModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
-        return self._given(at, self.gathered.columns)
+        return self._given(at, self.gathered.columns, self._given(at, self.gathered.short).treatments)
 
-    def _given(self, at: FloatArray, columns: Columns) -> Effects:
+    def _given(self, at: FloatArray, columns: Columns, start: FloatArray | None = None) -> Effects:
         g = self.gathered
         usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
-        return laplace(usable, heads, self.floors(self.sd(at), columns))
+        return laplace(usable, heads, self.floors(self.sd(at), columns), start)
 
     def floors(self, sd: FloatArray, columns: Columns) -> Floors:
         """Covariances given standard deviations as from `sd`."""
@@ -96,7 +96,7 @@ class ShareModel:
         return Floors(g.trial, columns.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
 
 
-def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
+def laplace(usable: FloatArray, heads: FloatArray, floors: Floors, start: FloatArray | None = None) -> Effects:
     """Binomial counts by treatment and garden: effects at their mode, and Laplace's likelihood.
 
     Parameters
@@ -104,9 +104,11 @@ def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
     usable, heads : ndarray, shape (sites, k)
         Counts, fractions allowed; no heads where a trial has fewer treatments.
     floors : Floors
+    start : ndarray, shape (m, sites, k), optional
+        Logits near the mode.
     """
-    m = len(floors.precision)
-    logit = np.broadcast_to(np.log((usable + 0.5) / (heads - usable + 0.5)), (m, *usable.shape))
+    first = np.log((usable + 0.5) / (heads - usable + 0.5)) if start is None else start
+    logit = np.broadcast_to(first, (len(floors.precision), *usable.shape))
     found = None
     for _ in range(MOST_ROUNDS):
         told = _working(usable, heads, logit)[0]
@@ -188,7 +190,7 @@ def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] 
         If the records leave the sizes of variation too open.
     """
     model = ShareModel(gathered, design_effect, scales)
-    points = integrate(model.log_density, np.zeros(len(scales)), POINTS).thinned(POINTS)
+    points = integrate(model.log_density, np.zeros(len(scales)), POINTS)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

@@ -26,7 +26,7 @@ def fitted(model: WeightModel, at: np.ndarray) -> tuple[dict[str, np.ndarray], n
     """Effects by name, and means of treatments in each garden."""
     sd = model.by_name(at)
     told = model.gathered.told(sd["bucket"], [sd[name] for name in model.gathered.local])
-    found = eliminate(told, model._floors(sd), back=True)
+    found = eliminate(told, model.floors(sd, model.gathered.columns), back=True)
     names = np.array(model.gathered.terms.names)
     assert found.treatments is not None
     return {name: found.mean[0, names == name] for name in dict.fromkeys(names)}, found.treatments[0]

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
-from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
+from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate
 from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
@@ -31,7 +31,7 @@ LASTING = 0.5
 """Share of what a returning garden does that it does every year."""
 CHUNK = 4_000_000
 POINTS = 64
-LEAST_INFORMATION, LEAST_WEIGHT = 1e-10, 1e-4
+LEAST_INFORMATION = 1e-10
 
 
 @dataclass(frozen=True)
@@ -218,8 +218,8 @@ def count(
     """
     model = ShareModel(gathered, design_effect, scales)
     few = model if learnt is None else ShareModel(learnt, design_effect, scales)
-    points = without_light(integrate(few.log_density, np.zeros(len(scales)), POINTS), LEAST_WEIGHT)
-    points = points if learnt is None else thinned(points, FEW_POINTS // 3)
+    points = integrate(few.log_density, np.zeros(len(scales)), POINTS)
+    points = points.thinned(POINTS if learnt is None else FEW_POINTS // 3)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

@@ -16,8 +16,6 @@ from trialkit.advice.integration import (
     Integrated,
     half_normal,
     integrate,
-    thinned,
-    without_light,
 )
 from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
@@ -27,7 +25,8 @@ from trialkit.domain.arrays import FloatArray, IntArray
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
-LEAST_WEIGHT = 1e-5
+THINNED = 256
+"""Points at which effects are worked out; means and variances of the scores are those of all points."""
 CHUNK = 4_000_000
 """Numbers in the largest array of one call."""
 
@@ -197,9 +196,9 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
     """
     model = WeightModel(gathered, scales)
     few = model if learnt is None else WeightModel(learnt, scales)
-    points = without_light(integrate(few.log_density, np.zeros(len(few.names))), LEAST_WEIGHT)
+    points = integrate(few.log_density, np.zeros(len(few.names)))
+    points = points.thinned(THINNED if learnt is None else FEW_POINTS)
     if learnt is not None:
-        points = thinned(points, FEW_POINTS)
         at = dict(zip(few.names, points.at.T, strict=True))
         unseen = np.zeros(len(points.at))  # the middle of the prior
         points = replace(points, at=np.column_stack([at.get(name, unseen) for name in model.names]))

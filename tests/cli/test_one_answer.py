@@ -44,8 +44,8 @@ SMALL: dict[str, dict[str, Any]] = {
 }
 SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b"
 RECOMMENDS = re.compile(r"recommend|default to|our best choice|stir in \d|^Keep ", re.I)
-BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside what we say now\b.*|\bwas .*")
-"""What is said of the current practice in the same sentence."""
+BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside\b.*|\bwas .*")
+"""What is said in the same sentence of the current practice, or of the rivals of a next trial."""
 MORE = re.compile(r"(\d+(?:\.\d+)?) g (more|less)\b(?! for each)")
 IN_100 = re.compile(r"((?:more|less) than )?(\d+(?:\.\d+)?) in 100\b")
 

@@ -30,7 +30,7 @@ EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 LONG = (
     "analysis/test_decision_calibration.py",
-    "analysis/test_diagnostics.py",
+    "analysis/test_checks.py",
     "analysis/test_dose.py",
     "analysis/test_layout_kinds.py",
     "analysis/test_oats.py",
@@ -112,6 +112,7 @@ def load_case(folder: str, name: str) -> Case:
     return Case(expected, data)
 
 
+@cache
 def case_names(folder: str, kind: str) -> list[str]:
     """Names of the cases of one kind in a folder of tests/reference."""
     paths = sorted((REFERENCE / folder).glob("*.json"))
@@ -121,10 +122,15 @@ def case_names(folder: str, kind: str) -> list[str]:
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark as quick what neither takes long, as measured, nor opens a browser."""
-    long = [Path(__file__).parent / name for name in LONG]
     for item in items:
-        if not COSTLY & set(getattr(item, "fixturenames", ())) and not any(map(item.path.is_relative_to, long)):
+        if not COSTLY & set(getattr(item, "fixturenames", ())) and not is_long(item.path):
             item.add_marker("quick")
+
+
+@cache
+def is_long(path: Path) -> bool:
+    """Whether a module is listed as taking long, or in a folder that is."""
+    return any(path.is_relative_to(Path(__file__).parent / name) for name in LONG)
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from trialkit.analysis.censored import CensoredFit, fit_censored
 from trialkit.analysis.combining import combined_df
-from trialkit.analysis.ripening import ripening
+from trialkit.analysis.recorded_responses import ripening
 from trialkit.mixed import MixedModelError, fit_mixed
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-
-from small_decision import EVIDENCE, IN_MONEY, LESS_NUTRIENT, NO_SAVING, TREATMENTS, decide
 from trialkit.analysis.decision import simultaneous_limits
 from trialkit.analysis.draws import draw_means
-from trialkit.analysis.yields import YIELD, bucket_yields
+
+from small_decision import EVIDENCE, IN_MONEY, LESS_NUTRIENT, NO_SAVING, TREATMENTS, decide
+from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.documents.document import as_written
 from trialkit.documents.findings import Evidence, Interval, Place, Verdict
 from trialkit.domain.treatment import Treatment

@@ -9,7 +9,7 @@ import pytest
 
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
-from trialkit.analysis.ripening import growing_degree_days, ripening_in_degree_days
+from trialkit.analysis.recorded_responses import growing_degree_days, ripening_in_degree_days
 from trialkit.rules.trial_folder import check_trial, read_trial
 
 

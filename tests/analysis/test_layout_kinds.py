@@ -18,6 +18,8 @@ STRATA = {
     "augmented blocks": ("site:block",),
     "completely randomised": (),
 }
+SLOW_DAYS = {"row-column", "augmented blocks", "completely randomised"}
+"""Kinds without days here: as a Latin square, as complete blocks and without strata they are analysed elsewhere."""
 
 
 @pytest.mark.parametrize(
@@ -35,10 +37,10 @@ def test_every_kind_is_analysed_by_its_randomisation(
     kind: str, sites: int, blocks: int, layout: str, tmp_path: Path
 ) -> None:
     """A trial of each kind, laid out and recorded, is analysed with its own strata and the bucket as the replicate."""
-    results = small_trial(tmp_path, kind=kind, sites=sites, blocks=blocks, cultivars=6, layout=layout)
+    days = kind not in SLOW_DAYS
+    results = small_trial(tmp_path, kind=kind, sites=sites, blocks=blocks, cultivars=6, layout=layout, days=days)
     weight = results.responses["weight_g"]
     assert weight.status == "analysed"
-    assert weight.model is not None
     assert weight.model.random == ("site", *STRATA[kind], "bucket", "site:cultivar")
     assert [mean.buckets > 0 for mean in weight.means] == [True] * 6
     assert results.design.kind == kind
@@ -90,7 +92,9 @@ def test_the_layout_promises_the_degrees_of_freedom_that_the_analysis_has(
     kind: str, blocks: int, layout: str, error: int, tmp_path: Path
 ) -> None:
     """Six cultivars at three gardens: the error foretold from the layout alone is the denominator of F."""
-    results = small_trial(tmp_path, kind=kind, sites=3, blocks=blocks, cultivars=6, layout=layout, change=complete)
+    results = small_trial(
+        tmp_path, kind=kind, sites=3, blocks=blocks, cultivars=6, layout=layout, days=False, change=complete
+    )
     trial = read_trial(tmp_path)
     (effect,) = efficiency_of(trial.protocol, trial.layout).effects
     (test,) = results.responses["weight_g"].tests
@@ -109,7 +113,6 @@ def test_volunteers_at_home_are_sites(tmp_path: Path) -> None:
     """Where each volunteer's garden is a site of its own, one term stands for both and the trial is analysed."""
     results = small_trial(tmp_path, kind="volunteer blocks", sites=24, blocks=1, cultivars=6)
     weight = results.responses["weight_g"]
-    assert weight.model is not None
     assert weight.model.random == ("site", "bucket")
     assert "site:cultivar" not in {variance.term for variance in weight.variances}
 
@@ -118,6 +121,5 @@ def test_two_rows_are_fixed(tmp_path: Path) -> None:
     """Two rows are too few to stand for others: they enter as fixed, and that is said."""
     results = small_trial(tmp_path, kind="row-column", blocks=1, cultivars=4, layout="rows = 2\ncolumns = 8\n")
     weight = results.responses["weight_g"]
-    assert weight.model is not None
     assert weight.model.formula == "weight_g ~ row + cultivar"
     assert Note("few_levels", count=2, term="site:block:row") in weight.model.notes

@@ -6,13 +6,12 @@ marginal means of the published table; standard errors and d.f.: Kenward-Roger, 
 """
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from commands import run
 from oats_trial import write_oats_trial
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -35,10 +34,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("oats") / "oats"
     write_oats_trial(folder)
     for command in ("check", "analyse", "report"):
-        run = subprocess.run(
-            [sys.executable, "-m", "trialkit", command, str(folder)], capture_output=True, text=True, check=False
-        )
-        assert run.returncode == 0, run.stderr
+        done = run(command, folder)
+        assert done.returncode == 0, done.stderr
     return folder
 
 

@@ -17,9 +17,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from trialkit.analysis.bucket_records import BUCKET_COLUMNS
 from trialkit.documents.ledger_entry import EntrySite, TrialFacts
 from trialkit.evidence import ledger as ledgers
-from trialkit.evidence.accepting import BUCKET_COLUMNS, BUCKETS_FILE
+from trialkit.evidence.accepting import BUCKETS_FILE
 from trialkit.tables.atomic import csv_text
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"

@@ -9,11 +9,11 @@ import pytest
 
 from commands import run
 from once import once
-from small_trial import small_trial
+from small_trial import write_small_trial
 
 
 def _analysed(folder: Path) -> None:
-    small_trial(folder / "trial", sites=3, blocks=2, cultivars=2)
+    write_small_trial(folder / "trial", sites=3, blocks=2, cultivars=2)
     done = run("analyse", folder / "trial")
     assert done.returncode == 0, done.stderr
 

@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
+from commands import NOT_COMPUTED
 from trialkit._resources import resource_folder
 from trialkit.cli.answer_schemas import ANSWERS, answers_schema
 from trialkit.cli.command_pages import command_pages
@@ -21,7 +22,6 @@ from trialkit.tables.table_schema import load_schema
 
 ROOT = Path(__file__).parents[2]
 MIX = ("mix", "--alkalinity", "120", "--nutrient", "9-12-30", "--acid", "vinegar", "--json")
-NOT_COMPUTED = 3
 
 
 def answer(*arguments: str) -> Any:
@@ -71,6 +71,9 @@ def test_a_check_with_problems_follows_its_schema(trial: Path, tmp_path: Path) -
     found = answer("collect", str(folder), str(tmp_path / "bad.csv"), "--json")
     assert not found["ok"]
     valid(found, "collect")
+    refused = next(one for one in found["files"][0]["findings"] if one["rule"] == "TK-R30")
+    assert {"name": "text", "value": "nowhere"} in refused["facts"]
+    assert refused["how_to_fix"].endswith("Look at the bucket.")
     heads = folder / "heads.csv"
     heads.write_text(heads.read_text("utf-8").replace("harvested", "harvestet", 3), "utf-8")
     found = answer("check", str(folder), "--json")

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from commands import run
+from commands import DATA_ERROR, DONE, WRONG_CALL, run
+from contents import contents
 from returned_files import Good, good_return
-
-DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
 
 
 @pytest.fixture
@@ -25,12 +24,6 @@ def folder(good: Good, tmp_path: Path) -> Path:
     return good.write_trial(tmp_path / "trial")
 
 
-def files(folder: Path) -> dict[str, bytes]:
-    """Return every file of a trial, but the empty one that locks it."""
-    found = (path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != ".collect.lock")
-    return {str(path.relative_to(folder)): path.read_bytes() for path in found}
-
-
 def test_a_workbook_then_the_same_again(folder: Path, good: Good, tmp_path: Path) -> None:
     """New rows are counted; the same file twice changes no byte, and says that it was collected before."""
     path = tmp_path / "fern.xlsx"
@@ -40,11 +33,11 @@ def test_a_workbook_then_the_same_again(folder: Path, good: Good, tmp_path: Path
     assert result.returncode == DONE, result.stderr
     assert "fern.xlsx, heads: 16 new." in result.stdout
     assert "Next: trialkit check" in result.stdout
-    before = files(folder)
+    before = contents(folder)
     again = run("collect", folder, path)
     assert again.returncode == DONE
     assert "(collected before), heads: 16 the same as before." in again.stdout
-    assert files(folder) == before
+    assert contents(folder) == before
     assert path.read_bytes() == data
 
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from commands import run
+from commands import DONE, WRONG_CALL, run
 from laid_out_trial import laid_out
-
-DONE, DATA_ERROR, WRONG_CALL = 0, 1, 2
 
 
 def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
@@ -42,7 +40,7 @@ def test_forms_do_not_fix_the_layout(tmp_path: Path) -> None:
 
 
 def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:
-    """One sentence with the mend; nothing is written."""
+    """One sentence that says how to fix it; nothing is written."""
     folder = laid_out(tmp_path / "trial").folder
     (folder / "layout.csv").unlink()
     result = run("forms", folder)

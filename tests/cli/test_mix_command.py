@@ -9,9 +9,8 @@ from typing import Any
 import pytest
 
 import commands
+from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
-
-DONE, WRONG_CALL = 0, 2
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
@@ -96,7 +95,7 @@ def test_a_table_for_a_handout() -> None:
     ],
 )
 def test_what_cannot_be_answered(arguments: list[Any], words: str) -> None:
-    """One sentence with the mend, exit status 2, no traceback."""
+    """One sentence that says how to fix it, exit status 2, no traceback."""
     result = run(*arguments)
     assert result.returncode == WRONG_CALL
     assert words in result.stderr

@@ -9,12 +9,10 @@ from typing import Any
 
 import pytest
 
-from commands import run
+from commands import DONE, NOT_COMPUTED, WRONG_CALL, run
 from small_plan import write_plan_folder
 from small_trial import small_trial
 from trialkit.documents.document import as_text
-
-DONE, WRONG_CALL, NOT_COMPUTED = 0, 2, 3
 
 
 def spreads(plan: dict[str, Any]) -> dict[str, float]:
@@ -86,7 +84,7 @@ def test_an_earlier_trial_whose_results_are_damaged(tmp_path: Path) -> None:
     ],
 )
 def test_a_plan_that_cannot_be_made(tmp_path: Path, decision: str, blocks: int, status: int, words: str) -> None:
-    """One clear sentence with the mend, nothing written."""
+    """One clear sentence that says how to fix it, nothing written."""
     write_plan_folder(tmp_path / "trial", decision=decision, blocks=blocks)
     result = run("plan", tmp_path / "trial")
     assert result.returncode == status

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from contents import contents
 from returned_files import SITE, Good, good_return
 from trialkit.documents.returns import Answers, FileOutcome
 from trialkit.domain.table_names import TableName
 from trialkit.returns.collect import collect
 from trialkit.tables.table_schema import load_schema
+from trialkit.words.repair_words import finding_sentence
 
 from . import damaged_cells, damaged_files
 from .catalogue import CATALOGUE, Kind
@@ -33,15 +35,6 @@ def record(folder: Path, name: TableName) -> list[dict[str, str]]:
         return []
     with path.open(encoding="utf-8", newline="") as stream:
         return list(csv.DictReader(stream))
-
-
-def digest(folder: Path) -> dict[str, bytes]:
-    """Return every file below a folder, without the empty file that locks it."""
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != ".collect.lock"
-    }
 
 
 def give(kind: Kind, tmp_path: Path) -> tuple[Path, Path, Good]:
@@ -73,13 +66,13 @@ def assert_good_values(kind: Kind, folder: Path, good: Good) -> None:
 
 def told(outcome: FileOutcome, verdict: str, kind: Kind) -> None:
     """A finding of the verdict has the rule and the words of the catalogue."""
-    found = [str(finding) for finding in outcome.findings if finding.verdict == verdict]
+    found = [finding_sentence(finding) for finding in outcome.findings if finding.verdict == verdict]
     assert any(kind.rule in text and kind.says in text for text in found), found
 
 
 def assert_can_be_shown(outcome: FileOutcome, kind: Kind) -> None:
     """Every message is one short line that cannot steer a terminal, and none is said twice."""
-    texts = [str(finding) for finding in outcome.findings]
+    texts = [finding_sentence(finding) for finding in outcome.findings]
     assert texts
     for text in texts:
         assert text.isprintable()
@@ -94,33 +87,33 @@ def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
     """The good values come out, and a note says what was done; the same file again leaves every byte of the folder."""
     folder, path, good = give(kind, tmp_path)
     (outcome,) = collect(folder, [path]).files
-    assert outcome.merged, [str(finding) for finding in outcome.findings]
+    assert outcome.merged, [finding_sentence(finding) for finding in outcome.findings]
     told(outcome, "repaired", kind)
     assert_can_be_shown(outcome, kind)
     assert_good_values(kind, folder, good)
     assert outcome.kept_as is not None
     assert (folder / outcome.kept_as).read_bytes() == path.read_bytes()
-    before = digest(folder)
+    before = contents(folder)
     again = collect(folder, [path])
     assert again.ok
     assert again.files[0].collected_before
     assert not again.changed
-    assert digest(folder) == before
+    assert contents(folder) == before
 
 
 @by_name("asked")
 def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
     """Without an answer nothing changes; with it the values come out, with a note that names the answer."""
     folder, path, good = give(kind, tmp_path)
-    before = digest(folder)
+    before = contents(folder)
     (outcome,) = collect(folder, [path]).files
     assert not outcome.merged
     told(outcome, "question", kind)
     assert_can_be_shown(outcome, kind)
-    assert not [str(finding) for finding in outcome.findings if finding.verdict == "refused"]
-    assert digest(folder) == before
+    assert not [finding_sentence(finding) for finding in outcome.findings if finding.verdict == "refused"]
+    assert contents(folder) == before
     (answered,) = collect(folder, [path], answers=kind.answers).files
-    assert answered.merged, [str(finding) for finding in answered.findings]
+    assert answered.merged, [finding_sentence(finding) for finding in answered.findings]
     assert_good_values(kind, folder, good)
     if kind.answers.weights != "g":
         assert kind.rule in {finding.rule for finding in answered.findings}
@@ -130,7 +123,7 @@ def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
 def test_refused_and_nothing_changed(kind: Kind, tmp_path: Path) -> None:
     """It is refused in the words of the catalogue, and the folder stays as it was."""
     folder, path, _ = give(kind, tmp_path)
-    before = digest(folder)
+    before = contents(folder)
     outcome = collect(folder, [path], answers=Answers("day-first", "point", "1900", "g"))
     assert not outcome.files[0].merged
     assert not outcome.ok
@@ -138,7 +131,7 @@ def test_refused_and_nothing_changed(kind: Kind, tmp_path: Path) -> None:
     (unanswered,) = collect(folder, [path]).files
     told(unanswered, "refused", kind)
     assert_can_be_shown(unanswered, kind)
-    assert digest(folder) == before
+    assert contents(folder) == before
 
 
 @by_name("conflict")

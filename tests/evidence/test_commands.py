@@ -7,11 +7,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from commands import run
+from commands import DATA_ERROR, DONE, WRONG_CALL, run
 from trialkit._resources import resource_folder
 
 Seasons = tuple[Path, tuple[Path, ...]]
-DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 
 
 def test_add_list_withdraw(seasons: Seasons, tmp_path: Path) -> None:

@@ -179,7 +179,6 @@ def test_cumulative_and_leave_one_out() -> None:
     assert [step.trials for step in found.cumulative] == [1, 2, 3, 4]
     assert [step.gain for step in found.cumulative[:3]] == pytest.approx([10.0, 12.0, 12.0])
     assert found.leave_one_out[3].gain == pytest.approx(12.0)
-    assert found.combined is not None
     assert found.combined.gain == pytest.approx(np.mean([10, 14, 12, 30]))
     assert found.combined.tau_g == pytest.approx(np.sqrt(np.var([10, 14, 12, 30], ddof=1) - 4.0))
     assert "ahead in all 4 trials" in heterogeneity(found)
@@ -191,7 +190,6 @@ def test_a_long_ledger_is_told_in_as_many_steps_as_can_be_read() -> None:
     gains = [TrialGain(f"t{i}", f"s{i}", float(rng.normal(10, 8)), float(rng.uniform(1, 5)), 3) for i in range(60)]
     found = trial_gains(gains, 20.0, 0.95)
     assert len(found.cumulative) == len(found.leave_one_out) == MOST_STEPS
-    assert found.combined is not None
     assert (found.cumulative[0].trials, found.cumulative[-1].trials) == (1, 60)
     assert found.cumulative[-1].gain == pytest.approx(found.combined.gain)
     effects, variances = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from laid_out_trial import laid_out
-from trialkit.forms.phone import TABLES, phone_form
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.forms.phone import phone_form
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
@@ -22,7 +23,7 @@ def data_of(page: str) -> dict[str, Any]:
 def test_every_field_with_its_limits(trial: Trial) -> None:
     """Names, kinds, ranges, words and lengths are those of the schemas."""
     data = data_of(phone_form(trial, "FERN"))
-    for name in TABLES:
+    for name in RECORD_TABLES:
         told = {field["name"]: field for field in data["tables"][name]}
         for field in load_schema(name).fields:
             one = told[field.name]

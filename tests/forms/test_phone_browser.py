@@ -6,6 +6,7 @@ import shutil
 import signal
 import subprocess
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +70,20 @@ def opened(browser: Any, path: Path, **options: Any) -> Any:
     return page
 
 
+@pytest.fixture
+def page(browser: Any, form: Path) -> Iterator[Any]:
+    """The form of the garden Fernsedge, opened as on a phone that has not met it before."""
+    page = opened(browser, form)
+    yield page
+    page.context.close()
+
+
+@pytest.fixture(scope="module")
+def bucket(trial: Trial) -> str:
+    """The first bucket of that garden."""
+    return first_bucket(trial)
+
+
 def go(page: Any, bucket: str) -> None:
     """Go to a bucket by the letters on its label."""
     page.fill("#jump", bucket.lower())
@@ -94,9 +109,8 @@ def saved(page: Any, folder: Path) -> dict[str, Any]:
     return dict(json.loads(path.read_text("utf-8"))) | {"path": path}
 
 
-def test_what_is_saved_is_what_was_typed(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_what_is_saved_is_what_was_typed(page: Any, bucket: str, tmp_path: Path) -> None:
     """Marks, values and a check sum that zlib computes alike; decimals with a comma become a point."""
-    page, bucket = opened(browser, form), first_bucket(trial)
     go(page, bucket)
     fill_head(page, weight_g="152,5")
     page.click("[data-do=add-solution]")
@@ -115,7 +129,6 @@ def test_what_is_saved_is_what_was_typed(browser: Any, form: Path, trial: Trial,
     assert record["check"] == f"{zlib.crc32(compact.encode('utf-8')):08x}"
     assert (record["format"], record["site"], record["by"]) == ("trialkit-phone-1", "FERN", "AB")
     assert "Everything is saved" in page.inner_text("#state") or "File saved" in page.inner_text("#state")
-    page.context.close()
 
 
 def test_nothing_entered_is_lost_when_the_browser_is_killed(
@@ -187,10 +200,9 @@ def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial:
     page.context.close()
 
 
-def test_messages_beside_the_field(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_messages_beside_the_field(page: Any, bucket: str, tmp_path: Path) -> None:
     """Out of range, no number, and rules between fields are told as one types; the wrong value is kept and exported."""
-    page = opened(browser, form)
-    go(page, first_bucket(trial))
+    go(page, bucket)
     for typed, words in (("15200", "Too large: expected 1 to 2000"), ("152 g", "not a number"), ("0", "Too small")):
         page.fill("#head1-weight_g", typed)
         assert words in page.inner_text("#head1-weight_g-error")
@@ -208,34 +220,28 @@ def test_messages_beside_the_field(browser: Any, form: Path, trial: Trial, tmp_p
     record = saved(page, tmp_path)
     assert record["tables"]["heads"][0]["weight_g"] == "15200"
     assert "marked to look at" in page.inner_text("#state")
-    page.context.close()
 
 
-def test_a_label_misread(browser: Any, form: Path, trial: Trial) -> None:
+def test_a_label_misread(page: Any, bucket: str) -> None:
     """No bucket is opened, and the nearest identity is offered."""
-    page, bucket = opened(browser, form), first_bucket(trial)
     go(page, bucket[:-1] + ("X" if bucket[-1] != "X" else "Y"))
     assert f"is it {bucket}?" in page.inner_text("#jump-error") or "is it " in page.inner_text("#jump-error")
     assert page.locator("#bucket").is_hidden()
-    page.context.close()
 
 
-def test_text_is_the_file(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_text_is_the_file(page: Any, bucket: str, tmp_path: Path) -> None:
     """What is copied holds the same record as what is saved."""
-    page = opened(browser, form)
-    go(page, first_bucket(trial))
+    go(page, bucket)
     fill_head(page)
     page.click("#handing-back [data-do=copy]")
     text = json.loads(page.input_value("#copied-text"))
     record = saved(page, tmp_path)
     assert (text["tables"], text["check"]) == (record["tables"], record["check"])
-    page.context.close()
 
 
-def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, handed_back: Path) -> None:
+def test_going_on_from_a_file(page: Any, bucket: str, handed_back: Path) -> None:
     """On another phone the file fills in what is empty; a value that differs is asked about, not overwritten."""
-    page = opened(browser, form)
-    go(page, first_bucket(trial))
+    go(page, bucket)
     page.fill("#head1-weight_g", "99")
     page.set_input_files("#open", handed_back)
     page.wait_for_selector("#conflicts .banner")
@@ -244,27 +250,21 @@ def test_going_on_from_a_file(browser: Any, form: Path, trial: Trial, handed_bac
     assert page.input_value("#head1-note") == "slug on a leaf"
     page.click("#conflicts button:has-text('Take the file')")
     assert page.input_value("#head1-weight_g") == "152.5"
-    page.context.close()
 
 
 @pytest.mark.parametrize("spoil", [lambda t: t[:-40], lambda t: t.replace("152.5", "999"), lambda _: "hello"])
-def test_a_damaged_file_is_not_opened(
-    browser: Any, form: Path, trial: Trial, handed_back: Path, tmp_path: Path, spoil: Any
-) -> None:
+def test_a_damaged_file_is_not_opened(page: Any, bucket: str, handed_back: Path, tmp_path: Path, spoil: Any) -> None:
     """Cut off or changed on its way: nothing is taken from it."""
     path = tmp_path / handed_back.name
     path.write_text(spoil(handed_back.read_text("utf-8")), "utf-8")
-    page = opened(browser, form)
     page.set_input_files("#open", path)
     page.locator("#state", has_text="cannot be read").wait_for()
-    go(page, first_bucket(trial))
+    go(page, bucket)
     assert page.input_value("#head1-weight_g") == ""
-    page.context.close()
 
 
-def test_a_damaged_draft_is_rescued(browser: Any, form: Path, tmp_path: Path) -> None:
+def test_a_damaged_draft_is_rescued(page: Any, tmp_path: Path) -> None:
     """A draft that cannot be read is offered as it is, and the form works on."""
-    page = opened(browser, form)
     page.evaluate(
         """() => { const f = JSON.parse(document.getElementById('data').textContent);
         localStorage.setItem(['trialkit', f.trial, f.form, f.layout, f.site].join(':'), '{"heads": 7'); }"""
@@ -275,25 +275,21 @@ def test_a_damaged_draft_is_rescued(browser: Any, form: Path, tmp_path: Path) ->
         page.click("#banners button")
     download.value.save_as(tmp_path / "draft.txt")
     assert (tmp_path / "draft.txt").read_text() == '{"heads": 7'
-    page.context.close()
 
 
-def test_by_keyboard_alone(browser: Any, form: Path, trial: Trial) -> None:
+def test_by_keyboard_alone(page: Any, bucket: str) -> None:
     """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field."""
-    page = opened(browser, form)
     page.focus("#jump")
-    page.keyboard.type(first_bucket(trial))
+    page.keyboard.type(bucket)
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "bucket-title"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "head1-transplanted_on"
-    page.context.close()
 
 
-def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial) -> None:
+def test_axe_finds_nothing(page: Any, bucket: str) -> None:
     """With a bucket open, a mistake marked and a banner shown; targets are 44 pixels high; nothing over the edge."""
-    page = opened(browser, form)
-    go(page, first_bucket(trial))
+    go(page, bucket)
     page.fill("#head1-weight_g", "x")
     page.click("[data-do=add-solution]")
     page.click("#handing-back [data-do=copy]")
@@ -307,7 +303,6 @@ def test_axe_finds_nothing(browser: Any, form: Path, trial: Trial) -> None:
             ".filter(e => e.offsetParent && e.offsetHeight < 44).length"
         )
         assert low == 0
-    page.context.close()
 
 
 def test_quiet_and_alone(browser: Any, tmp_path: Path) -> None:
@@ -340,13 +335,11 @@ def test_without_scripts_the_printed_sheet_is_named(browser: Any, form: Path) ->
     page.context.close()
 
 
-def test_what_comes_back_is_collected(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_what_comes_back_is_collected(page: Any, bucket: str, trial: Trial, tmp_path: Path) -> None:
     """Typed, saved, collected: the tables hold the same values."""
-    page, bucket = opened(browser, form), first_bucket(trial)
     go(page, bucket)
     fill_head(page, note="=1+1")
     path = saved(page, tmp_path)["path"]
-    page.context.close()
     folder = shutil.copytree(trial.folder, tmp_path / "trial")
     done = run("collect", folder, path)
     assert done.returncode == 0, done.stdout + done.stderr

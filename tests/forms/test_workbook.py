@@ -13,7 +13,8 @@ import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
-from trialkit.forms.workbook import TABLES, record_workbook
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.forms.workbook import record_workbook
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
@@ -80,7 +81,7 @@ def limits(book: openpyxl.Workbook, table: str) -> dict[str, tuple[str, str | No
 def assert_limits(book: openpyxl.Workbook) -> None:
     """Every field of every schema is a column with its kind of limit; bounds of numbers and words of lists agree."""
     kinds = {"number": "decimal", "integer": "whole", "date": "date", "boolean": "list", "string": "textLength"}
-    for table in TABLES:
+    for table in RECORD_TABLES:
         schema = load_schema(table)
         assert [cell.value for cell in book[table][1]] == list(schema.columns)
         found = limits(book, table)
@@ -140,25 +141,6 @@ def all_text(data: bytes) -> str:
     """Return every part of a workbook as text."""
     with zipfile.ZipFile(io.BytesIO(data)) as parts:
         return "".join(parts.read(name).decode("utf-8", "replace") for name in parts.namelist()).replace("\u00a0", " ")
-
-
-def test_the_same_bytes_in_another_process(trial: Trial) -> None:
-    """No clock, no chance, no hash seed in the file."""
-    code = (
-        "import sys; from pathlib import Path; from trialkit.rules.trial_folder import read_trial;"
-        "from trialkit.forms.workbook import record_workbook;"
-        "sys.stdout.buffer.write(record_workbook(read_trial(Path(sys.argv[1]), stage='layout'), 'FERN'))"
-    )
-    made = [
-        subprocess.run(
-            [sys.executable, "-c", code, str(trial.folder)],
-            env={"PYTHONHASHSEED": seed},
-            capture_output=True,
-            check=True,
-        ).stdout
-        for seed in ("1", "2")
-    ]
-    assert made[0] == made[1] == record_workbook(trial, "FERN")
 
 
 def test_hostile_names_stay_text(tmp_path: Path) -> None:

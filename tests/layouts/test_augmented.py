@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seeded import named, rng
-from trialkit.layouts.augmented import augmented_blocks
 from trialkit.layouts.efficiency import connected_groups, layout_efficiency
 from trialkit.layouts.information import codes, information_matrix
+from trialkit.layouts.kinds import lay_out
 from trialkit.layouts.layout_options import LayoutOptions
 
 
@@ -20,7 +20,7 @@ def test_checks_in_every_block_and_new_cultivars_once(
     """Each block holds every check once, each site every new cultivar once, and blocks are of nearly one size."""
     names = [f"s{i}" for i in range(sites)]
     options = LayoutOptions(checks=tuple(range(checks)))
-    layout = augmented_blocks(named(checks + new), names, blocks, rng(seed), options)
+    layout = lay_out("augmented blocks", named(checks + new), names, blocks, rng(seed), options)
     is_check = layout["cultivar"].isin([f"c{i:02d}" for i in range(checks)])
     in_block = layout[is_check].groupby(["site", "block", "cultivar"]).size()
     assert len(in_block) == sites * blocks * checks
@@ -28,12 +28,14 @@ def test_checks_in_every_block_and_new_cultivars_once(
     assert (layout[~is_check].groupby(["site", "cultivar"]).size() == 1).all()
     assert np.ptp(layout.groupby(["site", "block"]).size()) <= 1
     assert len(connected_groups(layout, ["cultivar"], ["site:block"])) == 1
-    pd.testing.assert_frame_equal(layout, augmented_blocks(named(checks + new), names, blocks, rng(seed), options))
+    pd.testing.assert_frame_equal(
+        layout, lay_out("augmented blocks", named(checks + new), names, blocks, rng(seed), options)
+    )
 
 
 def test_the_published_variances_of_differences() -> None:
     """Federer (1956): 2 s²/b of two checks; 2 s² in one block, 2 s² (1 + 1/c) in two, of new ones (from memory)."""
-    layout = augmented_blocks(named(11), ["a"], 4, rng(4), LayoutOptions(checks=(0, 1, 2)))
+    layout = lay_out("augmented blocks", named(11), ["a"], 4, rng(4), LayoutOptions(checks=(0, 1, 2)))
     names = layout["cultivar"].drop_duplicates().tolist()
     inverse = np.linalg.pinv(information_matrix(codes(layout["cultivar"].tolist()), [codes(layout["block"].tolist())]))
     block = layout.drop_duplicates("cultivar").set_index("cultivar")["block"]
@@ -48,11 +50,7 @@ def test_the_published_variances_of_differences() -> None:
     assert layout_efficiency(layout, ["cultivar"], ["site:block"]).strata[-1].error == (4 - 1) * (3 - 1)
 
 
-@pytest.mark.parametrize(
-    ("checks", "blocks", "words"),
-    [((), 3, "at least one check"), (tuple(range(5)), 3, "that is not a check"), ((0,), 1, "at least two blocks")],
-)
-def test_impossible_augmented_blocks(checks: tuple[int, ...], blocks: int, words: str) -> None:
-    """Without checks, without new treatments, or with one block, the layout is refused with what is needed."""
-    with pytest.raises(ValueError, match=words):
-        augmented_blocks(named(5), ["a"], blocks, rng(1), LayoutOptions(checks=checks))
+def test_a_single_block_is_refused() -> None:
+    """With one block in all the layout is refused with what is needed."""
+    with pytest.raises(ValueError, match="at least two blocks"):
+        lay_out("augmented blocks", named(5), ["a"], 1, rng(1), LayoutOptions(checks=(0,)))

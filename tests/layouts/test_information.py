@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from seeded import rng
 from trialkit.domain.arrays import FloatArray
-from trialkit.layouts.bounds import balanced_bound, resolvable_bound
+from trialkit.layouts.balanced import balanced_bound, resolvable_bound
 from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
 from trialkit.layouts.kinds import lay_out
 from trialkit.layouts.layout_options import PLAIN, LayoutOptions

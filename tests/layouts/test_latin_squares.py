@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from seeded import rng
+from trialkit.layouts.kinds import lay_out
 from trialkit.layouts.latin_squares import random_latin_square, reduced_latin_squares, walked_latin_square
-from trialkit.layouts.row_column import latin_square
 
 # Each chi-square test errs with this probability if sampling is perfect; seeds are fixed, so it errs once and for all
 # or never.
@@ -65,17 +65,11 @@ def test_squares_are_latin(order: int) -> None:
 def test_a_layout_of_squares(seed: int, order: int, squares: int) -> None:
     """In every row and column of every square of every site each treatment stands once; positions go row by row."""
     treatments = pd.DataFrame({"cultivar": [f"c{i}" for i in range(order)]})
-    layout = latin_square(treatments, ["a", "b"], squares, rng(seed))
+    layout = lay_out("Latin square", treatments, ["a", "b"], squares, rng(seed))
     for line in ("row", "column"):
         assert (layout.groupby(["site", "block", line])["cultivar"].nunique() == order).all()
     assert len(layout) == 2 * squares * order**2
     assert layout.sort_values(["site", "position"]).equals(layout.sort_values(["site", "block", "row", "column"]))
-
-
-def test_a_square_of_one_is_refused() -> None:
-    """One treatment makes no square."""
-    with pytest.raises(ValueError, match="at least two treatments"):
-        random_latin_square(1, rng(1))
 
 
 def reduced(square: np.ndarray) -> bytes:

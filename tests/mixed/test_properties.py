@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from dense_mixed import dense
 from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
-from trialkit.mixed.hypotheses import reference_grid
+from trialkit.mixed.hypotheses import grid_rows
 from trialkit.mixed.likelihood import evaluate
 from trialkit.mixed.model import build_model, prepare
 
@@ -111,7 +111,7 @@ def test_diagnostics_agree_with_dense_matrices(data: pd.DataFrame, residual_by: 
         if rest.x.shape[1] < plain.x.shape[1]:
             continue
         change = fit.leave_one_out(term).loc[label].to_numpy()
-        rows = fit.model.fixed.rows(reference_grid(fit.model.fixed))
+        rows = grid_rows(fit.model.fixed)
         expected = rest.estimate(variances) - plain.estimate(variances)
         np.testing.assert_allclose(rows @ change, expected, atol=1e-7 * scale)
 

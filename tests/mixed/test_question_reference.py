@@ -14,7 +14,7 @@ from scipy.stats import studentized_range
 from against_r import QUANTILES, REFERENCE
 from trialkit.mixed import MixedFit, fit_mixed
 from trialkit.mixed.contrasts import DEGREES, orthogonal_polynomials
-from trialkit.mixed.hypotheses import reference_grid
+from trialkit.mixed.hypotheses import grid_rows
 from trialkit.mixed.multivariate_t import largest_of_pairs
 
 
@@ -126,7 +126,7 @@ def test_the_slope_of_the_sleep_study() -> None:
     entry = next(entry for entry in expected["fixed_effects"] if entry["term"] == "Days")
     check_estimate(fit.slopes("Days").loc["Days"].rename({"slope": "estimate"}), entry, data["Reaction"].std())
     assert fit.model.fixed.covariates["Days"] == pytest.approx(4.5, rel=1e-12)
-    grid = fit.model.fixed.rows(reference_grid(fit.model.fixed))
+    grid = grid_rows(fit.model.fixed)
     assert grid[0] @ fit.coefficients["estimate"] == pytest.approx(data["Reaction"].mean(), rel=1e-10)
 
 

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from trialkit.mixed import MixedModelError, NotConverged, coded_factors, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.coded_factors import CodedFactor, group_rows
 from trialkit.mixed.hypotheses import grid_rows, reference_grid
@@ -46,15 +46,14 @@ def test_shared_variances_are_each_ones_own(residual_by: str | None, restricted:
         assert len(getattr(shared, name)) == 4
 
 
-def test_rows_are_grouped_alike_by_table_and_by_hashing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Codes that leave gaps are numbered alike whether a table or hashing numbers them."""
+def test_groups_of_rows_are_numbered_in_the_order_of_their_codes() -> None:
+    """Codes that leave gaps are numbered without any, the first column's first."""
     rng = np.random.default_rng(3)
     columns = [rng.choice([0, 2, 5], 60), rng.choice([1, 4], 60), rng.integers(0, 7, 60)]
-    by_table = group_rows(columns)
-    monkeypatch.setattr(coded_factors, "TABLE_SHARE", 0)
-    for table, hashed in zip(by_table, group_rows(columns), strict=True):
-        assert_array_equal(table, hashed)
-    order = np.lexsort([column[by_table[1]] for column in columns[::-1]])
+    codes, rows = group_rows(columns)
+    assert_array_equal(codes[rows], np.arange(len(rows)))
+    assert all((column[rows][codes] == column).all() for column in columns)
+    order = np.lexsort([column[rows] for column in columns[::-1]])
     assert_array_equal(order, np.arange(len(order)))
 
 
@@ -75,8 +74,8 @@ def test_blocks_are_the_connected_parts(nested: bool) -> None:
 @pytest.mark.parametrize(
     "right_side", ["1", "a * b * c", "b:a + x + a * b", "x * c + a", "c + b * a:x + a:x + x * b * a", " a*a + c:c+1 "]
 )
-def test_formulas_are_coded_as_formulaic_does(right_side: str) -> None:
-    """Terms, columns in their order and names, whether a formula is read here or by formulaic itself."""
+def test_rows_are_coded_as_formulaic_codes_the_data(right_side: str) -> None:
+    """The distinct rows, spread over the data again, are the model matrix of the data; columns have its names."""
     rng = np.random.default_rng(1)
     levels = {"a": ["x", "y", "z"], "b": [False, True], "c": [2.0, 4.0, 6.0, 8.0]}
     data = pd.DataFrame({name: pd.Categorical(rng.choice(of, 60), of) for name, of in levels.items()})
@@ -95,7 +94,7 @@ def test_grid_rows_are_coded_as_the_data(formula: str, missing: bool) -> None:
     if missing:
         data = data[(data["cultivar"] != "0") | (data["dose"] != "1")]
     design = build_model(data, formula, ["bucket"])[0].fixed
-    assert_array_equal(grid_rows(design), design.rows(reference_grid(design)))
+    assert_array_equal(grid_rows(design), design.coding.rows(reference_grid(design.coding, design.covariates)))
 
 
 @pytest.mark.parametrize("bounds", ["nonnegative", "strata"])

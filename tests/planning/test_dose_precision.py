@@ -10,7 +10,7 @@ from scipy.optimize import curve_fit
 from trialkit.documents.plan import EffectPower
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.dose_precision import AssumedDoseCurve, dose_precision, usual_curve
+from trialkit.planning.dose_precision import GAIN_G, dose_precision
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_power import Goal
 
@@ -30,8 +30,8 @@ def test_half_width_against_fitted_curves(plans: Any, assumptions: Assumptions) 
     The error of a dose mean is of variance (s_b + s / m) / 12 in six blocks of two cultivars.
     """
     effect = dose_effect(plans, assumptions, 2, 3)
-    curve = AssumedDoseCurve(gain_g=150.0, rate_per_tsp=0.45)
-    found = dose_precision(effect, GOAL, DOSES, curve)
+    rate = -math.log(0.05) / 6  # the recommended dose is three quarters of the highest
+    found = dose_precision(effect, GOAL, DOSES)
     doses, sd = np.array(DOSES), math.sqrt((80 + 200 / 4) / 12)
     rng = np.random.default_rng(8)
 
@@ -39,47 +39,37 @@ def test_half_width_against_fitted_curves(plans: Any, assumptions: Assumptions) 
         return a + gain * (1 - np.exp(-rate * d))
 
     rates = [
-        curve_fit(mean, doses, mean(doses, 0, 150, 0.45) + rng.normal(0, sd / 10, 4), p0=(0, 150, 0.45))[0][2]
+        curve_fit(mean, doses, mean(doses, 0, GAIN_G, rate) + rng.normal(0, sd / 10, 4), p0=(0, GAIN_G, rate))[0][2]
         for _ in range(2000)
     ]
     # A tenth of the error, where the first order holds.
-    scatter = 10 * np.std(rates) * found.recommended_tsp / 0.45
+    scatter = 10 * np.std(rates) * found.recommended_tsp / rate
     from scipy.special import stdtrit
 
     assert found.half_width_tsp == pytest.approx(stdtrit(effect.denominator_df, 0.975) * scatter, rel=0.06)
 
 
-def test_recommended_dose_reaches_its_share() -> None:
-    """At the recommended dose the assumed curve has 95 % of the gain."""
-    curve = AssumedDoseCurve(gain_g=80.0, rate_per_tsp=0.6)
-    assert 1 - math.exp(-0.6 * curve.dose_for(0.95)) == pytest.approx(0.95)
-
-
 def test_more_blocks_place_the_dose_more_closely(plans: Any, assumptions: Assumptions) -> None:
     """Doubling the blocks, the interval shrinks."""
-    few, many = (dose_precision(dose_effect(plans, assumptions, 2, b), GOAL, DOSES, AssumedDoseCurve()) for b in (2, 4))
+    few, many = (dose_precision(dose_effect(plans, assumptions, 2, b), GOAL, DOSES) for b in (2, 4))
     assert many.half_width_tsp < few.half_width_tsp
     assert few.curve_told
 
 
-def test_two_doses_place_nothing(plans: Any, assumptions: Assumptions) -> None:
-    """Two doses cannot place a dose on a curve; three can, but not tell it from a plateau."""
-    effect = dose_effect(plans, assumptions, 2, 3)
-    assert dose_precision(effect, GOAL, [2.0, 8.0], AssumedDoseCurve()).half_width_tsp == math.inf
-    three = dose_precision(effect, GOAL, [2.0, 4.0, 8.0], AssumedDoseCurve())
+def test_three_doses_tell_no_curve(plans: Any, assumptions: Assumptions) -> None:
+    """Three doses place a dose on a curve, but cannot tell it from a plateau."""
+    three = dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, [2.0, 4.0, 8.0])
     assert three.half_width_tsp < math.inf
     assert not three.curve_told
 
 
-def test_impossible_curves_are_refused(plans: Any, assumptions: Assumptions) -> None:
-    """A curve that does not rise, or a share of all of the gain, is a wrong call."""
+def test_all_of_the_gain_is_refused(plans: Any, assumptions: Assumptions) -> None:
+    """No dose reaches all of the gain of a curve that levels off."""
     with pytest.raises(WrongCall):
-        AssumedDoseCurve(gain_g=0.0)
-    with pytest.raises(WrongCall):
-        dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, AssumedDoseCurve(), share=1.0)
+        dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, share=1.0)
 
 
 @pytest.mark.parametrize("share", [0.8, 0.95, 0.99])
-def test_the_usual_curve_has_its_dose_within_the_range(share: float) -> None:
+def test_the_dose_lies_within_the_range(plans: Any, assumptions: Assumptions, share: float) -> None:
     """The dose in question stands at three quarters of the highest, whatever share of the gain it is to reach."""
-    assert usual_curve(10.0, share).dose_for(share) == pytest.approx(7.5)
+    assert dose_precision(dose_effect(plans, assumptions, 2, 3), GOAL, DOSES, share).recommended_tsp == pytest.approx(6)

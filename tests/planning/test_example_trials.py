@@ -54,7 +54,6 @@ def test_true_differences_are_covered(name: str, request: pytest.FixtureRequest)
 def test_days_of_the_cultivars_are_found(spring: Results) -> None:
     """Fenleaf is ready three days before Larkmoor Butter, whose slow heads the last visit did not see ready."""
     days = spring.responses["days"]
-    assert days.marginal_means is not None
     fen, butter = (
         next(one for one in days.marginal_means["cultivar"] if one.level == name)
         for name in ("Fenleaf", "Larkmoor Butter")
@@ -70,14 +69,12 @@ def test_the_lost_garden_is_counted_and_said(spring: Results) -> None:
     assert (lost.heads.planned, lost.heads.lost, lost.share_usable) == (96, 96, 0.0)
     assert {row.site for row in spring.responses["bucket_weight_g"].buckets} == {"FERN", "MILL", "HARB", "QUAR"}
     model = spring.responses["bucket_weight_g"].model
-    assert model is not None
     assert Note("garden_failed", site="STAT") in model.notes
 
 
 def test_the_spring_answer_is_right(spring: Results) -> None:
     """What is adopted is truly better by the margin."""
     decision = spring.decision
-    assert decision is not None
     assert decision.verdict is Verdict.ADOPT
     assert decision.recommended.cultivar == "Fenleaf"
 
@@ -87,7 +84,6 @@ def test_each_volunteer_is_a_garden(volunteers: Results) -> None:
     assert volunteers.design.kind == "volunteer blocks"
     assert len(volunteers.design.sites) == 24
     decision = volunteers.decision
-    assert decision is not None
     assert decision.place == "average_garden"
 
 

@@ -68,7 +68,6 @@ def test_the_spread_is_found(results: Results) -> None:
 def test_the_answer_is_right(results: Results) -> None:
     """The recommended treatment is truly better than the current practice by the margin."""
     decision = results.decision
-    assert decision is not None
     assert decision.verdict is Verdict.ADOPT
     assert decision.recommended.cultivar == "Fenleaf"
     assert decision.recommended.dose_tsp in (6.0, 8.0)

@@ -33,7 +33,6 @@ def test_costs_and_buckets_of_each_size(design_of: Any) -> None:
         assert option.heads == option.buckets * option.size.heads
         assert option.cost == 6 * option.buckets
         assert option.power
-        assert option.difference == option.power.hardest
 
 
 def test_a_size_that_cannot_be_analysed_says_why(plans: Any) -> None:

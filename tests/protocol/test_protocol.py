@@ -13,6 +13,7 @@ from trialkit.protocol.protocol_schema import protocol_schema_text
 from trialkit.protocol.sections import LayoutKindName
 from trialkit.protocol.trial_protocol import parse_protocol, read_protocol
 from trialkit.tables.problem import TrialError
+from trialkit.words.problem_words import problem_sentence, told_problem
 
 Swap = tuple[str, str]
 PRACTICE = 'current_practice = { cultivar = "Larkmoor Butter", dose = 4 }'
@@ -72,7 +73,7 @@ def test_each_mistake_is_told_with_its_line(
     """A mistake in trial.toml gives its key, its line and what should stand there."""
     problems = damaged(good_protocol, swap)
     assert (rule, row, path) in [(p.rule, p.row, p.column) for p in problems]
-    assert words in "\n".join(map(str, problems))
+    assert words in "\n".join(map(problem_sentence, problems))
 
 
 def test_all_mistakes_are_told_at_once(good_protocol: str) -> None:
@@ -151,7 +152,7 @@ def test_what_is_not_toml_is_told_with_a_hint(text: str, row: int | None, words:
     with pytest.raises(TrialError) as caught:
         parse_protocol(text)
     (problem,) = caught.value.problems
-    assert words in str(problem)
+    assert words in problem_sentence(problem)
     assert problem.row == row or row == 2
 
 
@@ -169,7 +170,7 @@ def test_no_unknown_key_makes_the_reader_crash(good_protocol_text: str, key: str
     quoted_key = "".join(f"\\U{ord(c):08x}" for c in key)
     with pytest.raises(TrialError) as caught:
         parse_protocol(good_protocol_text.replace("[layout]\n", f'[layout]\n"{quoted_key}" = {value}\n'))
-    assert all(str(p).isprintable() for p in caught.value.problems)
+    assert all(problem_sentence(p).isprintable() for p in caught.value.problems)
 
 
 def test_treatments_are_the_full_factorial(good_protocol: str) -> None:
@@ -231,17 +232,17 @@ def test_thresholds_that_would_make_nonsense(good_protocol: str, line: str, word
     """A change is not adopted when more likely wrong than right, nor is lettuce sold for nothing."""
     (problem,) = damaged(good_protocol, (PRACTICE, f"{PRACTICE}\n{line}"))
     assert (problem.rule, problem.column) == ("TK-P04", f"decision.{line.split()[0]}")
-    assert words in problem.expected
+    assert words in told_problem(problem).expected
 
 
 def test_doses_that_no_spoon_tells_apart(good_protocol: str) -> None:
     """Two doses that differ by a rounding error are one dose."""
     (problem,) = damaged(good_protocol, ("levels = [2, 4]", "levels = [2, 4, 4.000000000000001]"))
-    assert "no spoon tells these from each other" in problem.expected
+    assert "no spoon tells these from each other" in told_problem(problem).expected
 
 
 def test_too_many_treatments(good_protocol: str) -> None:
     """More treatments than can be compared are refused with their number."""
     many = ", ".join(f"{dose}" for dose in range(1, 31))
     (problem,) = damaged(good_protocol, ("levels = [2, 4]", f"levels = [{many}]"), ('"NA"]', '"NA", "Third"]'))
-    assert (problem.rule, problem.found) == ("TK-P09", "90 treatments")
+    assert (problem.rule, told_problem(problem).found) == ("TK-P09", "90 treatments")

@@ -2,58 +2,33 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from types import ModuleType
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 
 from honest_records import Records, write_records
+from once import value_once
+from sample_results import ANALYSED, BUNDLED, HOSTILE, NAMES, VARIANTS, VARIED
 from small_plan import hostile_plan, small_plan
 from small_recommended import small_recommended, spoilt_document
-from trialkit.documents.plan import Plan
+from trialkit.documents.document import as_written
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
 from trialkit.report.check_page import check_html
 from trialkit.report.evidence_page import evidence_html
+from trialkit.report.figures import pictures
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
 from trialkit.report.plan_page import plan_html
 from trialkit.rules.trial_folder import check_trial
 
 
-def _load_samples() -> ModuleType:
-    """Load the module beside this file; under importlib mode a test folder is no package."""
-    spec = importlib.util.spec_from_file_location("sample_results", Path(__file__).with_name("sample_results.py"))
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-samples = _load_samples()
-
-
-def spoilt(document: dict[str, Any]) -> dict[str, Any]:
-    """Return a document whose every text was written by an attacker."""
-    words = iter(samples.HOSTILE * 10_000)
-
-    def spoil(value: Any) -> Any:
-        if isinstance(value, dict):
-            return {key: spoil(item) for key, item in value.items()}
-        if isinstance(value, list | tuple):
-            return [spoil(item) for item in value]
-        return next(words) if isinstance(value, str) else value
-
-    made: dict[str, Any] = spoil(document)
-    return made
-
-
-def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
+def check_page(*words: str) -> str:
     """Return the page of a check of records with slips of several kinds, and texts where they do not belong."""
 
     def spoil(records: Records) -> None:
@@ -66,68 +41,81 @@ def spoilt_check(folder: Path, words: tuple[str, ...]) -> str:
             records.heads.loc[row, "outcome"] = word
             records.heads.loc[row, "note"] = word
 
-    write_records(folder, spoil)
-    return check_html(check_trial(folder), words[0])
-
-
-PLANS: Mapping[str, Callable[[], Plan]] = {
-    "plan": small_plan,
-    "hostile plan": lambda: hostile_plan(samples.HOSTILE),
-}
+    with TemporaryDirectory() as folder:
+        write_records(Path(folder), spoil)
+        return check_html(check_trial(Path(folder)), words[0])
 
 
 def hostile_recommended() -> Recommended:
     """Return recommended defaults whose every text was written by an attacker."""
-    return spoilt_document(small_recommended(), iter(samples.HOSTILE * 10_000))
+    return spoilt_document(small_recommended(), iter(HOSTILE * 10_000))
 
 
-EVIDENCE: Mapping[str, tuple[Callable[[Recommended], str], Callable[[], Recommended]]] = {
-    "evidence": (evidence_html, small_recommended),
-    "hostile evidence": (evidence_html, hostile_recommended),
-    "handout": (handout_html, small_recommended),
-    "hostile handout": (handout_html, hostile_recommended),
+OTHERS: Mapping[str, Callable[[], str]] = {
+    "plan": lambda: plan_html(small_plan()),
+    "hostile plan": lambda: plan_html(hostile_plan(HOSTILE)),
+    "check": lambda: check_page("harvestet", "?"),
+    "hostile check": lambda: check_page(*(word.encode("utf-8", "replace").decode() for word in HOSTILE)),
+    "evidence": lambda: evidence_html(small_recommended()),
+    "hostile evidence": lambda: evidence_html(hostile_recommended()),
+    "handout": lambda: handout_html(small_recommended()),
+    "hostile handout": lambda: handout_html(hostile_recommended()),
 }
+"""Pages of other kinds than that of a trial's results."""
+
+
+def drawn_page(results: Results) -> tuple[str, Any]:
+    """Return the page of a trial, and its pictures."""
+    drawn: list[Any] = []
+
+    def draw(reading: Any) -> Any:
+        drawn.append(pictures(reading))
+        return drawn[0]
+
+    with patch("trialkit.report.page.pictures", draw):
+        return report_html(results), drawn[0]
 
 
 class Pages:
-    """Results and pages by the trial's name, each made once."""
+    """Results and pages by the trial's name, each made once, however many processes run the tests."""
 
-    def __init__(self) -> None:
-        self._results: dict[str, Results] = {}
-        self._pages: dict[str, str] = {}
+    def __init__(self, places: pytest.TempPathFactory, example_results: Callable[[str], Results]) -> None:
+        self._places, self._example_results = places, example_results
+        self.results, self._drawn = cache(self._results_of), cache(self._drawn_of)
 
-    def results(self, name: str) -> Results:
-        """Results of a sample trial."""
-        if name not in self._results:
-            self._results[name] = samples.MAKERS[name]()
-        return self._results[name]
+    def _results_of(self, name: str) -> Results:
+        if name in BUNDLED:
+            return as_written(self._example_results(BUNDLED[name]))
+        if name in VARIANTS:
+            return VARIANTS[name](value_once(self._places, "sample varied", VARIED))
+        return value_once(self._places, f"sample {name}", ANALYSED[name])
 
     def __getitem__(self, name: str) -> str:
-        """Return the page of a sample trial, or of a plan."""
-        if name not in self._pages:
-            self._pages[name] = self._made(name)
-        return self._pages[name]
+        """Return a page."""
+        return str(self._drawn(name)[0])
 
-    def _made(self, name: str) -> str:
-        if name.endswith("check"):
-            writable = tuple(word.encode("utf-8", "replace").decode() for word in samples.HOSTILE)
-            words = writable if name == "hostile check" else ("harvestet", "?")
-            with TemporaryDirectory() as folder:
-                return spoilt_check(Path(folder), words)
-        if name in EVIDENCE:
-            write, document = EVIDENCE[name]
-            return write(document())
-        plan = PLANS.get(name)
-        return plan_html(plan()) if plan else report_html(self.results(name))
+    def pictures(self, name: str) -> Any:
+        """Return the pictures of a trial's page, and why one is missing."""
+        return self._drawn(name)[1]
+
+    def _drawn_of(self, name: str) -> tuple[str, Any]:
+        make = (lambda: (OTHERS[name](), None)) if name in OTHERS else (lambda: drawn_page(self.results(name)))
+        return value_once(self._places, f"page {name}", make)
 
 
 @pytest.fixture(scope="session")
-def pages() -> Pages:
+def pages(tmp_path_factory: pytest.TempPathFactory, example_results: Callable[[str], Results]) -> Pages:
     """Pages of all sample trials."""
-    return Pages()
+    return Pages(tmp_path_factory, example_results)
 
 
-@pytest.fixture(params=list(samples.MAKERS))
+@pytest.fixture(params=NAMES)
 def name(request: pytest.FixtureRequest) -> str:
     """Name of a sample trial; a test that takes it runs once for each."""
+    return str(request.param)
+
+
+@pytest.fixture(params=[*NAMES, *OTHERS])
+def any_page(request: pytest.FixtureRequest) -> str:
+    """Name of a page of any kind; a test that takes it runs once for each."""
     return str(request.param)

@@ -14,7 +14,6 @@ def test_another_program_reads_the_file() -> None:
     """RFC 5545: whole days, CRLF, lines of 75 octets at most, a stamp and an identity each; the same every time."""
     plan = replace(small_plan(), title="Kopfsalat; «Eimer», überall\\n" + "x" * 90)
     text = icalendar_text(plan)
-    assert text is not None
     assert text == icalendar_text(plan)
     lines = text.encode("utf-8").split(b"\r\n")
     assert lines[0] == b"BEGIN:VCALENDAR"

@@ -29,27 +29,17 @@ EXPECTED = {
 }
 
 
-DRAWN: dict[str, Any] = {}
-
-
-def _pictures(pages: Any, name: str) -> Any:
-    """Pictures of a sample trial, drawn once."""
-    if name not in DRAWN:
-        DRAWN[name] = pictures(Reading(safe_document(pages.results(name))))
-    return DRAWN[name]
-
-
 @pytest.mark.parametrize(("name", "drawn"), EXPECTED.items())
 def test_the_pictures_fit_what_was_varied(pages: Any, name: str, drawn: list[str]) -> None:
     """Without a dose there is no dose picture, and a sentence says so where nothing takes its place."""
-    made, missing = _pictures(pages, name)
+    made, missing = pages.pictures(name)
     assert drawn == [picture.name for picture in made]
     assert bool(missing) == (not {"dose", "levels"} & set(drawn))
 
 
 def test_every_picture_has_an_alternative_that_states_its_finding(pages: Any, name: str) -> None:
     """Whoever cannot see a picture is told what it shows, with numbers and units, and finds its data in a table."""
-    made, _ = _pictures(pages, name)
+    made, _ = pages.pictures(name)
     for picture in made:
         assert kitchen_words(picture.finding) in picture.alternative
         assert re.search(r"\d", kitchen_words(picture.finding))
@@ -62,14 +52,14 @@ def test_the_finding_gives_the_difference_and_its_interval(pages: Any) -> None:
     results = pages.results("full")
     rows = results.responses["weight_g"].comparisons
     row = next(row for row in rows if row.treatment == results.decision.recommended)
-    (first, *_), _ = _pictures(pages, "full")
+    (first, *_), _ = pages.pictures("full")
     assert f"gave {row.difference:.1f} g more than the current practice" in first.finding
     assert f"+{row.lower:.1f} to +{row.upper:.1f} g" in first.finding
 
 
 def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
     """Where nothing changes, the pictures still show what the alternative would bring."""
-    made, _ = _pictures(pages, "keep")
+    made, _ = pages.pictures("keep")
     first, gardens = made[0], next(picture for picture in made if picture.name == "gardens")
     assert first.finding.startswith("The best alternative gave ")
     assert "best alternative treatment was ahead" in gardens.finding
@@ -81,14 +71,14 @@ def test_gardens_are_counted_for_and_against(pages: Any) -> None:
     found = {(row.site, row.treatment): row.mean for row in results.responses["weight_g"].site_means}
     new, old = results.decision.recommended, results.decision.current
     ahead = sum(found[site.site, new] > found[site.site, old] for site in results.design.sites)
-    made, _ = _pictures(pages, "full")
+    made, _ = pages.pictures("full")
     gardens = next(picture for picture in made if picture.name == "gardens")
     assert f"ahead of the current practice at {ahead} of 4 gardens" in gardens.finding
 
 
 def test_drawings_carry_roles_instead_of_colours(pages: Any, name: str) -> None:
     """A drawing follows the page into the dark, and names no address, no font and no style of its own."""
-    made, _ = _pictures(pages, name)
+    made, _ = pages.pictures(name)
     for picture in made:
         for drawing in (picture.wide, picture.narrow):
             ET.fromstring(drawing)
@@ -98,7 +88,7 @@ def test_drawings_carry_roles_instead_of_colours(pages: Any, name: str) -> None:
 
 def test_every_raw_bucket_is_drawn(pages: Any) -> None:
     """The first picture has one dot for each bucket."""
-    (first, *_), _ = _pictures(pages, "full")
+    (first, *_), _ = pages.pictures("full")
     buckets = len(pages.results("full").responses["weight_g"].buckets)
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.wide))
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.narrow))
@@ -106,7 +96,7 @@ def test_every_raw_bucket_is_drawn(pages: Any) -> None:
 
 def test_axes_carry_units(pages: Any) -> None:
     """Ticks and titles say what is measured and in which unit."""
-    made, _ = _pictures(pages, "full")
+    made, _ = pages.pictures("full")
     for picture in made:
         what, unit = ("days to harvest, days", "days") if picture.name == "days" else ("head weight, g", "g")
         assert what in picture.wide
@@ -136,7 +126,7 @@ def test_drawings_do_not_stay_in_memory(pages: Any) -> None:
         return sum(isinstance(one, Artist) for one in gc.get_objects())
 
     first = drawn()
-    assert max(drawn() for _ in range(3)) < first + 200
+    assert max(drawn() for _ in range(2)) < first + 200
 
 
 def test_a_colour_without_a_role_is_refused() -> None:

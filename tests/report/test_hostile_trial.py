@@ -23,6 +23,7 @@ from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.table_schema import load_schema
+from trialkit.words.problem_words import problem_sentence
 
 ATTACK = (
     '="></style><script>x()</script>\u202e{{7*7}}<svg onload=y()>'
@@ -131,7 +132,7 @@ def attacked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _attack(place: Path) -> None:
     folder = place / "trial"
     write_trial(folder, ATTACK)
-    assert check_trial(folder).ok, [str(one) for one in check_trial(folder).problems]
+    assert check_trial(folder).ok, [problem_sentence(one) for one in check_trial(folder).problems]
     ledger = str(folder.parent / "ledger")
     for arguments in (
         ["check", str(folder), "--html"],

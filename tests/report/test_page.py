@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import copy
-import os
 import re
-import subprocess
-import sys
 from collections import Counter
 from html.parser import HTMLParser
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from trialkit.documents.document import as_text
 from trialkit.documents.findings import Verdict
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
@@ -73,36 +68,6 @@ class Outline(HTMLParser):
 def test_the_same_results_give_the_same_page(pages: Any, name: str) -> None:
     """Writing the report twice changes no byte."""
     assert pages[name] == report_html(pages.results(name))
-
-
-def test_other_processes_write_the_same_bytes(pages: Any, tmp_path: Path) -> None:
-    """Hash seed, time zone, locale and a reader's plotting settings leave the page as it is."""
-    source, target = tmp_path / "results.json", tmp_path / "report.html"
-    source.write_text(as_text(pages.results("full")), encoding="utf-8")
-    (tmp_path / "matplotlibrc").write_text(
-        "font.size: 31\naxes.facecolor: pink\nsvg.hashsalt: other\n", encoding="utf-8"
-    )
-    program = (
-        "import sys; from pathlib import Path; from trialkit.documents.document import from_text; "
-        "from trialkit.documents.results import Results; from trialkit.report.page import report_html; "
-        "results = from_text(Results, Path(sys.argv[1]).read_text('utf-8')); "
-        "Path(sys.argv[2]).write_bytes(report_html(results).encode())"
-    )
-    strange = {
-        "PYTHONHASHSEED": "4711",
-        "TZ": "Pacific/Kiritimati",
-        "LC_ALL": "C",
-        "MPLBACKEND": "agg",
-        "PYTHONUTF8": "0",
-    }
-    subprocess.run(
-        [sys.executable, "-c", program, str(source), str(target)],
-        check=True,
-        cwd=tmp_path,
-        env=os.environ | strange,
-        timeout=120,
-    )
-    assert pages["full"].encode() == target.read_bytes()
 
 
 def test_results_are_left_as_they_were(pages: Any) -> None:

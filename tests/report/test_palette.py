@@ -6,7 +6,28 @@ from itertools import combinations
 
 import pytest
 
-from trialkit.pages.palette import DARK, GRAPHIC_ROLES, LIGHT, SURFACES, TEXT_ROLES, contrast, custom_properties
+from trialkit.pages.palette import DARK, LIGHT, custom_properties
+
+TEXT_ROLES = ("ink", "muted", "leaf", "clay", "plum", "teal", "ochre")
+GRAPHIC_ROLES = (*TEXT_ROLES, "raw", "edge")
+SURFACES = ("paper", "card", "wash", "clay-wash")
+
+
+def contrast(first: str, second: str) -> float:
+    """Contrast ratio of two colours, from 1 to 21.
+
+    Web Content Accessibility Guidelines 2.2, definitions of "contrast ratio" and "relative luminance".
+
+    Colours are ``#rrggbb``.
+    """
+    light, dark = sorted((_luminance(first), _luminance(second)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _luminance(colour: str) -> float:
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ import pytest
 from filelock import FileLock
 
 import collect_crash_points
+from contents import contents
 from returned_files import good_return, other_values
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.returns import store
@@ -20,15 +21,6 @@ from trialkit.rules.unfinished import COMMITTED, STAGING
 
 CHANGED = ("heads.csv", "solution.csv", "visits.csv", "returned/returns.json", "returned/conflicts.json")
 State = dict[str, bytes]
-
-
-def state(folder: Path) -> State:
-    """Return every file of a trial folder, without the empty one that locks it."""
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != store.LOCK
-    }
 
 
 def left_behind(folder: Path) -> tuple[object, ...]:
@@ -63,7 +55,7 @@ def crashes(tmp_path_factory: pytest.TempPathFactory) -> tuple[State, State, lis
     )
     assert run.returncode == 0, run.stderr
     copies = [into / str(number) for number in range(int(run.stdout) + 1)]
-    before, after = state(folder), state(copies[-1])
+    before, after = contents(folder), contents(copies[-1])
     for name in CHANGED:
         assert before.get(name) != after[name], name
     return before, after, copies, file
@@ -81,13 +73,13 @@ def test_killed_anywhere_the_tables_are_old_or_new(crashes: tuple[State, State, 
             continue
         folder = Path(shutil.copytree(copy, copy.with_name(f"{copy.name}-next")))
         collect(folder)
-        met[left] = "new" if state(folder) == after else "old" if state(folder) == before else "mixed"
+        met[left] = "new" if contents(folder) == after else "old" if contents(folder) == before else "mixed"
         found.append(met[left])
         assert not (folder / STAGING).exists()
         assert not (folder / COMMITTED).exists()
         if number % 8 == 0:
             collect(folder, [file])
-            assert state(folder) == after
+            assert contents(folder) == after
     assert set(found) == {"old", "new"}
     assert len(found) > 40
     assert found == sorted(found, reverse=True), "once new, always new"

@@ -16,6 +16,7 @@ from returned_files import Good, good_return
 from trialkit.documents.returns import Answers, Collected
 from trialkit.returns.collect import collect
 from trialkit.rules.unfinished import COMMITTED, STAGING
+from trialkit.words.repair_words import finding_sentence
 
 TABLES = ("heads", "solution", "visits")
 EVERYTHING = Answers("day-first", "point", "1900", "g", tuple(f"TK-R{number:02d}" for number in range(1, 60)))
@@ -63,7 +64,7 @@ def assert_lawful(outcome: Collected, folder: Path, before: dict[str, str], data
         assert file.findings
         assert record(folder) == before
     for finding in file.findings:
-        assert str(finding).isprintable()
+        assert finding_sentence(finding).isprintable()
 
 
 def give(data: bytes, name: str, answers: Answers | None = None) -> None:
@@ -134,7 +135,7 @@ def test_every_value_in_the_record_was_written_or_is_explained(
         assert_lawful(outcome, folder, before, path.read_bytes())
         if not outcome.files[0].merged:
             return
-        told = " ".join(str(finding) for finding in outcome.files[0].findings)
+        told = " ".join(finding_sentence(finding) for finding in outcome.files[0].findings)
         written = {cell.strip() for row in rows for cell in row}
         with (folder / "heads.csv").open(encoding="utf-8", newline="") as stream:
             for row in csv.DictReader(stream):

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import write_bytes
+from trialkit.words.problem_words import problem_sentence
 
 FILES = ["trial.toml", "sites.csv", "products.csv", "layout.csv", "solution.csv", "visits.csv", "heads.csv"]
 # Bytes that mean something to a reader of CSV, TOML, dates or numbers, and some that mean nothing.
@@ -36,8 +37,8 @@ def test_no_damage_makes_the_check_crash(good_folder: Path, hits: list[tuple[str
     assert (result.trial is None) == bool(result.errors)
     for problem in result.problems:
         assert problem.file in FILES
-        assert str(problem).isprintable()
-        assert len(str(problem)) < 1000
+        assert problem_sentence(problem).isprintable()
+        assert len(problem_sentence(problem)) < 1000
 
 
 @pytest.mark.parametrize("name", FILES)

@@ -13,6 +13,7 @@ from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.problem import TrialError
+from trialkit.words.problem_words import problem_sentence, told_problem
 
 PROTOCOL = """\
 [trial]
@@ -87,7 +88,7 @@ def faults(text: str) -> list[Problem]:
 @pytest.mark.parametrize("layout", KINDS.values(), ids=KINDS.keys())
 def test_a_layout_of_every_kind_passes_its_own_check(layout: str, laid_out: Callable[..., Path]) -> None:
     """What the seed gives is read back without a problem: as planned, connected, and that of the seed."""
-    assert [str(p) for p in check_trial(laid_out(layout), stage="layout").problems] == []
+    assert [problem_sentence(p) for p in check_trial(laid_out(layout), stage="layout").problems] == []
 
 
 @pytest.mark.parametrize("layout", KINDS.values(), ids=KINDS.keys())
@@ -157,16 +158,16 @@ def test_efficiency_is_that_of_the_protocols_factors() -> None:
         ('kind = "augmented blocks"\nchecks = ["c1", "c2"]', 2, "TK-P11", "layout.checks", "every level", "no check"),
     ],
 )  # fmt: skip
-def test_layouts_that_cannot_be_are_refused_with_the_mend(
+def test_layouts_that_cannot_be_are_refused_with_a_remedy(
     layout: str, cultivars: int, rule: str, column: str, found: str, expected: str
 ) -> None:
     """One clear sentence: what stands there, what would fit."""
     (problem,) = faults(protocol_text(layout, cultivars))
     assert problem.rule == rule
     assert str(problem.column).startswith(column)
-    assert found in problem.found
-    assert expected in problem.expected
-    assert problem.mend
+    assert found in told_problem(problem).found
+    assert expected in told_problem(problem).expected
+    assert told_problem(problem).how_to_fix
     assert problem.row is not None
 
 
@@ -174,7 +175,7 @@ def test_augmented_blocks_are_for_one_factor() -> None:
     """With two factors there is no saying which level stands once."""
     (problem,) = faults(protocol_text('kind = "augmented blocks"', doses=2))
     assert (problem.rule, problem.column) == ("TK-P11", "layout.kind")
-    assert "2 factors" in problem.found
+    assert "2 factors" in told_problem(problem).found
 
 
 @pytest.mark.parametrize(
@@ -191,7 +192,7 @@ def test_too_few_blocks_to_compare_everything(layout: str, needed: str, tmp_path
     (tmp_path / "sites.csv").write_text(HEADER + "s0,Garden,,,,,,\n", "utf-8")
     (problem,) = check_trial(tmp_path, stage="plan").errors
     assert (problem.rule, problem.column) == ("TK-P11", "layout.blocks")
-    assert needed in problem.expected
+    assert needed in told_problem(problem).expected
     with pytest.raises(WrongCall):
         randomise(parse_protocol(text), sites(1))
     (tmp_path / "sites.csv").write_text(HEADER + "s0,Garden,,,,,,\ns1,Garden,,,,,,\n", "utf-8")
@@ -221,7 +222,7 @@ def test_a_treatment_twice_in_a_row_is_warned_of(laid_out: Callable[..., Path]) 
     folder = laid_out(KINDS["square"], change=lambda table: exchanged(table, 0, 7))
     warnings = [p for p in check_trial(folder, stage="layout").warnings if p.rule == "TK-L05"]
     assert {p.column for p in warnings} == {"row", "column"}
-    assert "each treatment at most once in each row" in {p.expected for p in warnings}
+    assert "each treatment at most once in each row" in {told_problem(p).expected for p in warnings}
     assert "TK-L07" in {p.rule for p in check_trial(folder, stage="layout").warnings}
 
 
@@ -248,15 +249,18 @@ def test_a_layout_that_falls_apart_is_warned_of(laid_out: Callable[..., Path]) -
     folder = laid_out(KINDS["volunteers"], change=change)
     (problem,) = [p for p in check_trial(folder, stage="layout").problems if p.rule == "TK-L10"]
     assert problem.severity == "warning"
-    assert problem.found.startswith("2 groups of treatments that no block compares, one with c")
+    assert told_problem(problem).found.startswith("2 groups of treatments that no block compares, one with c")
 
 
 def test_no_sites_are_told(laid_out: Callable[..., Path]) -> None:
-    """A trial without gardens is an error with the mend, whatever the kind of layout."""
+    """A trial without gardens is an error that says how to fix it, whatever the kind of layout."""
     folder = laid_out(KINDS["volunteers"])
     (folder / "sites.csv").write_text(HEADER, "utf-8")
     (empty,) = [p for p in check_trial(folder, stage="plan").errors if p.rule == "TK-F08"]
-    assert empty.mend == "One row is a garden. Write one below the header for each, with at least its site."
+    assert (
+        told_problem(empty).how_to_fix
+        == "One row is a garden. Write one below the header for each, with at least its site."
+    )
     with pytest.raises(ValueError, match="at least one site"):
         randomise(protocol_of(folder), sites(0))
 

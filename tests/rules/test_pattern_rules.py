@@ -12,6 +12,7 @@ from honest_records import Records, write_records
 from trialkit.documents.problems import Problem
 from trialkit.rules.pattern_rules import FEWEST_TO_SEE_ROUNDING, ROUNDED_SHARE
 from trialkit.rules.trial_folder import check_trial
+from trialkit.words.problem_words import told_problem
 
 Change = Callable[[Records], None]
 
@@ -38,8 +39,10 @@ def test_gardens_that_weighed_in_ounces(tmp_path: Path, gardens: list[str]) -> N
         records.weigh(records.site.isin(gardens), (records.heads["weight_g"] / 28.349523125).round(1))
 
     problems = found(tmp_path, "TK-H13", change)
-    assert [problem.found.split(" at ")[1].split(",")[0] for problem in problems] == gardens
-    assert problems[0].mend.startswith(f"If {gardens[0]} weighed in ounces, multiply its weights by 28.35;")
+    assert [told_problem(problem).found.split(" at ")[1].split(",")[0] for problem in problems] == gardens
+    assert told_problem(problems[0]).how_to_fix.startswith(
+        f"If {gardens[0]} weighed in ounces, multiply its weights by 28.35;"
+    )
 
 
 def test_a_poor_garden_is_no_other_unit(tmp_path: Path) -> None:
@@ -55,7 +58,7 @@ def test_weights_read_to_the_nearest_five(tmp_path: Path) -> None:
         records.weigh(records.site == "FERN", 5 * (records.heads["weight_g"] / 5).round())
 
     (problem,) = found(tmp_path, "TK-H14", change)
-    assert "weights at FERN that end in 0 or 5" in problem.found
+    assert "weights at FERN that end in 0 or 5" in told_problem(problem).found
 
 
 def test_rounding_is_seldom_seen_where_there_is_none() -> None:
@@ -69,14 +72,14 @@ def test_a_bucket_copied_from_another(tmp_path: Path) -> None:
     copied = slice(4, 7)
     (problem,) = found(tmp_path, "TK-H15", lambda records: records.weigh(copied, records.heads["weight_g"][:4].array))
     buckets = pd.read_csv(tmp_path / "heads.csv", dtype=str)["bucket"]
-    assert problem.found.startswith(f"the weights of bucket {buckets[0]} again at bucket {buckets[4]}: ")
+    assert told_problem(problem).found.startswith(f"the weights of bucket {buckets[0]} again at bucket {buckets[4]}: ")
     assert problem.row == 6
 
 
 def test_a_bucket_whose_heads_all_weigh_the_same(tmp_path: Path) -> None:
     """Four heads of exactly one weight look filled down."""
     (problem,) = found(tmp_path, "TK-H15", lambda records: records.weigh(slice(8, 11), 151.0))
-    assert "all of the same weight" in problem.found
+    assert "all of the same weight" in told_problem(problem).found
     assert problem.row == 10
 
 
@@ -89,7 +92,7 @@ def test_growth_no_lettuce_can_do(tmp_path: Path) -> None:
 def test_losses_that_follow_the_dose(tmp_path: Path) -> None:
     """Half of the heads of the highest dose dead in many buckets is told, with the doses and their shares."""
     (problem,) = found(tmp_path, "TK-H17", lambda r: r.lose((r.dose == 8) & (r.heads["head"] <= 2)))
-    assert "50 % of the heads lost with dose_tsp 8.0, 0 % with" in problem.found
+    assert "50 % of the heads lost with dose_tsp 8.0, 0 % with" in told_problem(problem).found
 
 
 def test_one_dead_bucket_is_no_pattern(tmp_path: Path) -> None:

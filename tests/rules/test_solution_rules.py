@@ -8,6 +8,7 @@ import pandas as pd
 from honest_records import Records, write_records
 from trialkit.documents.problems import Problem
 from trialkit.rules.trial_folder import check_trial
+from trialkit.words.problem_words import told_problem
 
 Change = Callable[[Records], None]
 
@@ -45,16 +46,16 @@ def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
 
     problem = only(tmp_path, change)
     assert problem.rule == "TK-S02"
-    assert 'the note on its heads says "two spoons too many"' in problem.expected
+    assert 'the note on its heads says "two spoons too many"' in told_problem(problem).expected
 
 
 def test_acid_in_a_bucket_that_was_to_have_none(tmp_path: Path) -> None:
     """And none in a bucket that was to have some: both are departures from the layout."""
     problem = only(tmp_path / "unasked", lambda records: records.mix(row_of(records, acid=False), acid_tsp=3.0))
     assert (problem.rule, problem.column) == ("TK-S01", "acid_tsp")
-    assert problem.expected.startswith("0, as layout.csv")
+    assert told_problem(problem).expected.startswith("0, as layout.csv")
     problem = only(tmp_path / "forgotten", lambda records: records.mix(row_of(records, acid=True), acid_tsp=0.0))
-    assert (problem.rule, problem.found) == ("TK-S01", '"0"')
+    assert (problem.rule, told_problem(problem).found) == ("TK-S01", '"0"')
 
 
 def test_ph_that_rose_with_acid(tmp_path: Path) -> None:
@@ -75,7 +76,7 @@ def test_conductivity_of_another_dose(tmp_path: Path) -> None:
 
     problem = only(tmp_path, change)
     assert (problem.rule, problem.row, problem.column) == ("TK-S04", 7, "ec_ms_cm")
-    assert "mS/cm, as others with this dose in this garden" in problem.expected
+    assert "mS/cm, as others with this dose in this garden" in told_problem(problem).expected
 
 
 def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
@@ -87,8 +88,8 @@ def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
 def test_ph_that_chemistry_does_not_make(tmp_path: Path) -> None:
     """Five teaspoons of vinegar take water of 80 mg/L to about 6, not to 4: only the strip that says 4 is told."""
     problem = only(tmp_path, lambda records: records.mix(row_of(records, acid=True), ph_after=4.0))
-    assert (problem.rule, problem.column, problem.found) == ("TK-S06", "ph_after", '"4"')
-    assert "by the water's alkalinity and what was added" in problem.expected
+    assert (problem.rule, problem.column, told_problem(problem).found) == ("TK-S06", "ph_after", '"4"')
+    assert "by the water's alkalinity and what was added" in told_problem(problem).expected
 
 
 def test_a_meter_in_another_unit(tmp_path: Path) -> None:
@@ -101,4 +102,4 @@ def test_a_meter_in_another_unit(tmp_path: Path) -> None:
 
     problem = only(tmp_path, change)
     assert problem.rule == "TK-S07"
-    assert "conductivities at MILL of 0." in problem.found
+    assert "conductivities at MILL of 0." in told_problem(problem).found

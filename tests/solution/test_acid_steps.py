@@ -62,7 +62,6 @@ def test_a_spoon_of_powder_is_what_must_not_be() -> None:
     for alkalinity, ph in ((15, 3.3), (35, 3.6), (60, 4.1), (90, 4.7)):
         assert mix(20.0, Water(alkalinity), acid=citric, acid_tsp=1.0).ph == pytest.approx(ph, abs=0.06)
         step = safe_acid_step(citric, 20.0, alkalinity)
-        assert step is not None
         assert step.acid_tsp <= 1 / 4
 
 

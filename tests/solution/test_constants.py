@@ -2,7 +2,7 @@
 
 import pytest
 
-from trialkit.solution.constants import pk_carbonic_1, pk_carbonic_2, pk_henry, pk_water
+from trialkit.solution.constants import Equilibrium, pk
 
 # From the coefficients of Plummer & Busenberg 1982, Geochim. Cosmochim. Acta 46:1011-1040, to four decimals.
 TABLE = [
@@ -17,12 +17,13 @@ TABLE = [
 def test_table_of_temperatures(row: tuple[float, ...]) -> None:
     """Each constant at each temperature, within half of the last digit."""
     temperature, *values = row
-    found = [float(pk(temperature)) for pk in (pk_carbonic_1, pk_carbonic_2, pk_henry, pk_water)]
+    names: tuple[Equilibrium, ...] = ("carbonic 1", "carbonic 2", "henry", "water")
+    found = [float(pk(name, temperature)) for name in names]
     assert found == pytest.approx(values, abs=5e-4)
 
 
 def test_textbook_constants() -> None:
     """Carbonic acid 6.35 and 10.33, water 14.00 at 25 degrees: general-chemistry appendix of dissociation constants."""
-    assert float(pk_carbonic_1(25)) == pytest.approx(6.35, abs=0.01)
-    assert float(pk_carbonic_2(25)) == pytest.approx(10.33, abs=0.01)
-    assert float(pk_water(25)) == pytest.approx(14.0, abs=0.01)
+    assert float(pk("carbonic 1", 25)) == pytest.approx(6.35, abs=0.01)
+    assert float(pk("carbonic 2", 25)) == pytest.approx(10.33, abs=0.01)
+    assert float(pk("water", 25)) == pytest.approx(14.0, abs=0.01)

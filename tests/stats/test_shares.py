@@ -20,7 +20,6 @@ from trialkit.stats.shares import (
 def test_a_difference_without_clustering_is_newcombes() -> None:
     """56/70 less 48/80: 0.0524 to 0.3339 (Newcombe 1998, Stat. Med. 17, 873-890, table II, method 10; from memory)."""
     found = difference_with_limits((56, 70), (48, 80), 1.0, 0.95)
-    assert found is not None
     assert (found.share, found.lower, found.upper) == pytest.approx((0.2, 0.0524, 0.3339), abs=5e-5)
 
 
@@ -28,8 +27,6 @@ def test_a_share_without_clustering_is_clopper_and_pearsons() -> None:
     """No head of ten lost: the lower limit is the tenth root of 0.025; none came through: one less that."""
     root = 0.025**0.1
     all_ten, none = (share_with_limits(x, 10, 1.0, 0.95) for x in (10, 0))
-    assert all_ten is not None
-    assert none is not None
     assert (all_ten.share, all_ten.lower, all_ten.upper) == pytest.approx((1.0, root, 1.0))
     assert (none.share, none.lower, none.upper) == pytest.approx((0.0, 0.0, 1 - root))
 
@@ -37,7 +34,6 @@ def test_a_share_without_clustering_is_clopper_and_pearsons() -> None:
 def test_complete_separation_has_a_finite_difference() -> None:
     """Where one treatment lost every head and another none, the difference is 1 and its limits are finite."""
     found = difference_with_limits((24, 24), (0, 24), 2.0, 0.95)
-    assert found is not None
     assert found.share == 1.0
     assert 0.5 < found.lower < found.upper <= 1.0
     assert difference_with_limits((3, 4), (0, 0), 1.0, 0.95) is None
@@ -76,7 +72,6 @@ def test_half_widths_are_those_of_estimating_equations() -> None:
     ).fit()
     low, high = 1 / (1 + np.exp(-np.asarray(fit.conf_int())[0]))
     found = share_with_limits(heads["came"].sum(), len(heads), overdispersion(buckets), 0.95)
-    assert found is not None
     assert found.share == pytest.approx(heads["came"].mean())
     assert found.upper - found.lower == pytest.approx(high - low, rel=0.1)
 

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,7 @@ MODES = {
     "dark": {"color_scheme": "dark", "media": "screen"},
     "print": {"color_scheme": "light", "media": "print"},
 }
-CHECKED = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
-"""The checker leaves the rule of WCAG 2.2, 2.5.8 out unless it is asked for."""
+CONTRAST = "color-contrast"
 UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
 ALIKE = """() => {
   const built = one => [one, ...one.querySelectorAll('*')]
@@ -82,8 +82,29 @@ class Window:
         return [url for url in self.asked if not url.startswith(("data:", self.page.url))]
 
 
-def complaints(page: Any) -> list[tuple[str, list[str]]]:
-    """Return what the accessibility checker finds on a page as it stands: rules, and the elements that break them."""
+def complaints(page: Any, *, only: tuple[str, ...] = (), but: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:
+    """Return what the accessibility checker finds on a page as it stands: rules, and the elements that break them.
+
+    The checker leaves the rule of WCAG 2.2, 2.5.8 (size of targets) out unless it is asked for.
+    """
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed").Axe()
-    found = axe.run(page, options=CHECKED).response["violations"]
+    rules = {"target-size": {"enabled": True}} | {name: {"enabled": False} for name in but}
+    options = {"resultTypes": ["violations"], "rules": rules} | ({"runOnly": list(only)} if only else {})
+    found = axe.run(page, options=options).response["violations"]
     return [(one["id"], [node["html"][:120] for node in one["nodes"][:3]]) for one in found]
+
+
+def complaints_in(page: Any, others: Iterable[tuple[str, int]]) -> list[tuple[str, int, str, list[str]]]:
+    """Return what the checker finds on a page as it stands, and then as it looks to others: modes and widths.
+
+    Every row of every table is read once. Contrast is what the style sheet gives to elements and classes, and takes
+    most of the checker's time: it is asked of no more than two rows built alike, as all else is with the other looks.
+    """
+    found = [("first", 0, *one) for one in complaints(page, but=(CONTRAST,))]
+    page.evaluate(ALIKE)
+    found += [("first", 0, *one) for one in complaints(page, only=(CONTRAST,))]
+    for mode, width in others:
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(**MODES[mode])
+        found += [(mode, width, *one) for one in complaints(page)]
+    return found

@@ -16,6 +16,9 @@ from typing import Any
 
 from trialkit.cli import main
 
+DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+"""Exit statuses."""
+
 
 def run(*arguments: Any, typed: str = "") -> subprocess.CompletedProcess[str]:
     """Run ``trialkit`` with arguments and something typed into it, in this process."""

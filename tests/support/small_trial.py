@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -42,7 +43,13 @@ citric acid,acid,,,,4.6,,citric,
 ChangeHeads = Callable[[pd.DataFrame], pd.DataFrame]
 
 
-def small_trial(
+def small_trial(folder: Path, **options: Any) -> Results:
+    """Write a small trial and analyse it; `options` are those of `write_small_trial`."""
+    write_small_trial(folder, **options)
+    return analyse(read_trial(folder))
+
+
+def write_small_trial(
     folder: Path,
     *,
     sites: int = 1,
@@ -56,11 +63,12 @@ def small_trial(
     kind: str = "randomised complete blocks",
     layout: str = "",
     decision: str = "",
+    days: bool = True,
     id: str = "small",
     about: str = "",
     change: ChangeHeads | None = None,
-) -> Results:
-    """Lay out, draw records, change them and analyse.
+) -> None:
+    """Lay out, draw records and change them.
 
     Parameters
     ----------
@@ -74,6 +82,8 @@ def small_trial(
         Kind of layout, and further lines of its section.
     decision : str
         Further lines of the protocol's last section.
+    days : bool
+        Whether days to harvest are analysed too, which takes most of the time.
     id, about : str
         Identity of the trial, and further lines of its first section.
     change : callable, optional
@@ -93,7 +103,8 @@ def small_trial(
         practice=", ".join(f"{name} = {_toml(chosen[0])}" for name, chosen in levels.items()),
     )
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "trial.toml").write_text(text + decision, encoding="utf-8")
+    asked = "" if days else "[responses]\ndays = false\n"
+    (folder / "trial.toml").write_text(text + decision + asked, encoding="utf-8")
     rows = "".join(f"s{i},Garden {i},garden,mains,{60 + 20 * i},7.2,6\n" for i in range(1, sites + 1))
     (folder / "sites.csv").write_text("site,name,kind,water_source,alkalinity_mg_l_caco3,water_ph,sun_hours\n" + rows)
     (folder / "products.csv").write_text(PRODUCTS)
@@ -103,7 +114,6 @@ def small_trial(
         buckets = pd.read_csv(folder / "layout.csv", dtype=str, keep_default_na=False)
         kept = change(records.merge(buckets, on="bucket"))
         kept[list(records.columns)].to_csv(folder / "heads.csv", index=False)
-    return analyse(read_trial(folder))
 
 
 def _toml(value: object) -> str:

@@ -21,7 +21,8 @@ def test_every_rule_is_on_the_page_once() -> None:
 
 def test_every_rule_is_raised_somewhere() -> None:
     """An identity that no code names is a rule that cannot be found; one that the book lacks has no documentation."""
-    sources = [p.read_text(encoding="utf-8") for p in (ROOT / "trialkit").rglob("*.py") if p.name != "rule_book.py"]
+    paths = [p for p in (ROOT / "trialkit").rglob("*.py") if p.name != "rule_book.py" and p.parent.name != "words"]
+    sources = [p.read_text(encoding="utf-8") for p in paths]
     named = set(re.findall(r"TK-[A-Z]\d\d", "\n".join(sources)))
     assert named == set(rule_book.RULES)
 
@@ -35,4 +36,4 @@ def test_every_rule_is_described_for_the_documentation() -> None:
         assert entry.title
         assert not entry.title.endswith(".")
         assert entry.why.endswith(".")
-        assert entry.mend.endswith(".")
+        assert entry.how_to_fix.endswith(".")

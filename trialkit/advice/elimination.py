@@ -7,6 +7,7 @@ treatments in that trial, what the season does. All of it is exact, and done for
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +36,29 @@ class Told:
 
 
 @dataclass(frozen=True)
+class Part:
+    """A trial's part of a design.
+
+    Attributes
+    ----------
+    trial : int
+    sites : slice
+        Its gardens.
+    treatments : int
+        How many it has.
+    columns : ndarray of int, shape (q,)
+        Effects that play a part in it.
+    design : ndarray, shape (sites, treatments, q)
+    """
+
+    trial: int
+    sites: slice
+    treatments: int
+    columns: IntArray
+    design: FloatArray
+
+
+@dataclass(frozen=True)
 class Floors:
     """What lies between a garden's treatments and the effects of the model, for ``m`` sets of variances.
 
@@ -50,6 +74,8 @@ class Floors:
         Of the effects before any record; zero of those that are free.
     centre : ndarray, shape (p,)
         Their means before any record.
+    parts : tuple of Part
+        What each trial has of the design.
     """
 
     trial: IntArray
@@ -58,6 +84,12 @@ class Floors:
     season: FloatArray
     precision: FloatArray
     centre: FloatArray
+    parts: tuple[Part, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Find each trial's part of the design, unless that was done before."""
+        if not self.parts:
+            object.__setattr__(self, "parts", parts_of(self.trial, self.design))
 
 
 @dataclass(frozen=True)
@@ -93,57 +125,88 @@ def eliminate(told: Told, floors: Floors, constant: float = 0.0, *, back: bool =
     back : bool
         Whether the treatments' means in each garden are wanted too.
     """
-    a, b = told.information, told.score
-    one = np.eye(a.shape[-1])
-    x, trial = floors.design, floors.trial
-    trials = floors.season.shape[1]
-    # Means before any record are taken out and put back at the end.
-    shift = x @ floors.centre
-    b = b - (a @ shift[..., None])[..., 0]
-    quadratic = told.quadratic - (shift * (told.score + b)).sum((1, 2))
-    # What one garden does: (A^-1 + K)^-1 = (I + A K)^-1 A, which asks nothing of A.
-    inner = one + a @ floors.garden
-    solved = np.linalg.solve(inner, np.concatenate([a, b[..., None]], -1))
-    seen, felt = solved[..., :-1], solved[..., -1]
-    gone = (floors.garden @ felt[..., None])[..., 0]
-    quadratic = quadratic - (b * gone).sum((1, 2))
-    log_determinant = told.log_determinant + np.linalg.slogdet(inner)[1].sum(1)
-    # What the season does to a trial's treatments in all its gardens.
-    weighted = seen @ x
-    by_trial = _summed(seen, trial, trials), _summed(weighted, trial, trials), _summed(felt, trial, trials)
-    outer = one + floors.season @ by_trial[0]
-    held = np.linalg.solve(outer, floors.season)
-    quadratic = quadratic - np.einsum("mti,mtij,mtj->m", by_trial[2], held, by_trial[2])
-    log_determinant = log_determinant + np.linalg.slogdet(outer)[1].sum(1)
-    pulled = held @ np.concatenate([by_trial[1], by_trial[2][..., None]], -1)
-    m, sites, k, p = weighted.shape
-    flat = np.broadcast_to(x, weighted.shape[1:]).reshape(sites * k, p)
-    core = flat.T @ weighted.reshape(m, sites * k, p)
-    across = by_trial[1].reshape(m, trials * k, p).swapaxes(1, 2)
-    core = core - across @ pulled[..., :-1].reshape(m, trials * k, p)
-    right = felt.reshape(m, sites * k) @ flat - (across @ pulled[..., -1].reshape(m, trials * k, 1))[..., 0]
-    core = core + floors.precision[:, None, :] * np.eye(p)
+    m, p = floors.precision.shape
+    core = floors.precision[:, None, :] * np.eye(p)
+    right = np.zeros((m, p))
+    quadratic, log_determinant = told.quadratic, told.log_determinant
+    trials = [_without_trial(told, floors, part) for part in floors.parts]
+    for part, one in zip(floors.parts, trials, strict=True):
+        core[:, part.columns[:, None], part.columns] += one.information
+        right[:, part.columns] += one.score
+        quadratic = quadratic - one.explained
+        log_determinant = log_determinant + one.log_determinant
     core = (core + core.swapaxes(1, 2)) / 2
-    factor = np.linalg.cholesky(core)
-    mean = np.linalg.solve(core, right[..., None])[..., 0]
+    factor = np.asarray(np.linalg.cholesky(core), float)
+    mean = np.asarray(np.linalg.solve(core, right[..., None])[..., 0], float)
     quadratic = quadratic - (right * mean).sum(1)
-    known = floors.precision > 0
-    prior = np.log(np.where(known, floors.precision, 1.0)).sum(1)
+    prior = np.log(np.where(floors.precision > 0, floors.precision, 1.0)).sum(1)
     log_determinant = log_determinant + 2 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(1) - prior
-    likelihood = -0.5 * (constant + log_determinant + quadratic)
+    likelihood = np.asarray(-0.5 * (constant + log_determinant + quadratic), float)
     treatments = None
     if back:
-        own = (weighted @ mean[:, None, :, None])[..., 0]
-        season = (held @ (by_trial[2] - _summed(own, trial, trials))[..., None])[..., 0]
-        over = (x @ mean[:, None, :, None])[..., 0] + season[:, trial]
-        left = np.linalg.solve(inner, (b - (a @ over[..., None])[..., 0])[..., None])
-        treatments = over + (floors.garden @ left)[..., 0] + shift
+        treatments = np.zeros(told.score.shape)
+        for part, one in zip(floors.parts, trials, strict=True):
+            treatments[:, part.sites, : part.treatments] = one.back(mean[:, part.columns])
     return Effects(mean + floors.centre, factor, likelihood, treatments)
 
 
-def _summed(values: FloatArray, groups: IntArray, count: int) -> FloatArray:
-    """Add up along axis 1 by group, groups being in order."""
-    if count == values.shape[1]:
-        return values
-    starts = np.searchsorted(groups, np.arange(count))
-    return np.asarray(np.add.reduceat(values, starts, axis=1))
+@dataclass(frozen=True)
+class _Trial:
+    """What a trial tells of the effects when its gardens and its season are taken out."""
+
+    part: Part
+    information: FloatArray
+    score: FloatArray
+    explained: FloatArray
+    log_determinant: FloatArray
+    back: Callable[[FloatArray], FloatArray]
+
+
+def _without_trial(told: Told, floors: Floors, part: Part) -> _Trial:
+    """Take out what one trial's gardens and its season do."""
+    k, x = part.treatments, part.design
+    a, given = told.information[:, part.sites, :k, :k], told.score[:, part.sites, :k]
+    garden, season = floors.garden[:, part.sites, :k, :k], floors.season[:, part.trial, :k, :k]
+    # Means before any record are taken out and put back at the end.
+    shift = x @ floors.centre[part.columns]
+    b = given - (a @ shift[..., None])[..., 0]
+    explained = (shift * (given + b)).sum((1, 2))
+    # What one garden does: (A^-1 + K)^-1 = (I + A K)^-1 A, which asks nothing of A.
+    inner = np.eye(k) + a @ garden
+    solved = np.linalg.solve(inner, np.concatenate([a, b[..., None]], -1))
+    seen, felt = solved[..., :-1], solved[..., -1]
+    explained = explained + (b * (garden @ felt[..., None])[..., 0]).sum((1, 2))
+    # What the season does to the treatments in all gardens.
+    weighted = seen @ x
+    all_seen, all_weighted, all_felt = seen.sum(1), weighted.sum(1), felt.sum(1)
+    outer = np.eye(k) + season @ all_seen
+    held = np.linalg.solve(outer, season)
+    explained = explained + np.einsum("mi,mij,mj->m", all_felt, held, all_felt)
+    m, sites, _, p = weighted.shape
+    flat = x.reshape(sites * k, p)
+    pulled = all_weighted.swapaxes(1, 2) @ held
+    information = flat.T @ weighted.reshape(m, sites * k, p) - pulled @ all_weighted
+    score = felt.reshape(m, sites * k) @ flat - (pulled @ all_felt[..., None])[..., 0]
+
+    def back(mean: FloatArray) -> FloatArray:
+        own = (weighted @ mean[:, None, :, None])[..., 0]
+        of_season = (held @ (all_felt - own.sum(1))[..., None])[..., 0]
+        over = (x @ mean[:, None, :, None])[..., 0] + of_season[:, None]
+        left = np.linalg.solve(inner, (b - (a @ over[..., None])[..., 0])[..., None])
+        return np.asarray(over + (garden @ left)[..., 0] + shift)
+
+    logs = np.linalg.slogdet(inner)[1].sum(1) + np.linalg.slogdet(outer)[1]
+    return _Trial(part, information, score, explained, logs, back)
+
+
+def parts_of(trial: IntArray, design: FloatArray) -> tuple[Part, ...]:
+    """What each trial has of a design, shape (sites, k, p): its gardens, treatments and effects."""
+    found = []
+    for t in range(int(trial.max()) + 1):
+        sites = np.flatnonzero(trial == t)
+        has = design[sites] != 0
+        columns = np.flatnonzero(has.any((0, 1)))
+        treatments = int(np.flatnonzero(has.any((0, 2))).max(initial=-1)) + 1
+        rows = slice(int(sites[0]), int(sites[-1]) + 1)
+        found.append(Part(t, rows, treatments, columns, np.ascontiguousarray(design[rows, :treatments][..., columns])))
+    return tuple(found)

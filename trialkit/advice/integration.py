@@ -11,7 +11,7 @@ right however rough the frame.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -20,7 +20,7 @@ from scipy.special import ndtr, ndtri, stdtrit
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed
 
-POINTS, MOST_POINTS, FEWEST_EFFECTIVE = 256, 4096, 16.0
+POINTS, MOST_POINTS, FEW_POINTS, FEWEST_EFFECTIVE = 256, 4096, 24, 16.0
 TAIL_DF, REACH = 8.0, 1.5
 ENOUGH, ROUNDS_OF_FRAMES = 0.35, 3
 STEP = 0.05
@@ -28,6 +28,8 @@ STEP = 0.05
 ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
 """The mode need not be exact: weights make up for where the points are put."""
+SMALLEST_SCORE = -6.0
+"""Below it a standard deviation is some billionth of its scale, and stays there: at nothing at all, precisions end."""
 
 
 def half_normal(score: FloatArray, scale: float) -> FloatArray:
@@ -38,7 +40,7 @@ def half_normal(score: FloatArray, scale: float) -> FloatArray:
     >>> [round(float(sd), 3) for sd in half_normal(np.array([-2.0, 0.0, 2.0]), 10.0)]
     [0.285, 6.745, 22.782]
     """
-    return np.asarray(-scale * ndtri(ndtr(-score) / 2))
+    return np.asarray(-scale * ndtri(ndtr(-np.maximum(score, SMALLEST_SCORE)) / 2))
 
 
 @dataclass(frozen=True)
@@ -84,14 +86,29 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
     for _ in range(ROUNDS_OF_FRAMES):
         if found.effective >= ENOUGH * size:
             break
-        again = _weighted(log_density, _Frame.of_points(found), size, mode)
-        found = max(found, again, key=lambda one: one.effective)
+        frame = _Frame.of_points(found, frame)
+        found = max(found, _weighted(log_density, frame, size, mode), key=lambda one: one.effective)
     while found.effective < FEWEST_EFFECTIVE and size < MOST_POINTS:
         size *= 4
-        found = _weighted(log_density, _Frame.of_points(found), size, mode)
-    if found.effective < FEWEST_EFFECTIVE:
+        frame = _Frame.of_points(found, frame)
+        found = _weighted(log_density, frame, size, mode)
+    if not found.effective >= FEWEST_EFFECTIVE:
         raise NotComputed("The records leave the sizes of variation too open for an average over them.")
     return found
+
+
+def thinned(found: Integrated, size: int) -> Integrated:
+    """The same with fewer points, each of one weight: those at even steps of the weights added up."""
+    if len(found.weight) <= size:
+        return found
+    kept = np.searchsorted(np.cumsum(found.weight), (np.arange(size) + 0.5) / size)
+    return Integrated(found.at[kept], np.full(size, 1 / size), min(found.effective, size), found.mode)
+
+
+def without_light(found: Integrated, least: float) -> Integrated:
+    """The same without points of a weight below the least."""
+    keep = found.weight > least
+    return replace(found, at=found.at[keep], weight=found.weight[keep] / found.weight[keep].sum())
 
 
 @dataclass(frozen=True)
@@ -113,11 +130,11 @@ class _Frame:
         return cls(mode, axes, np.clip(REACH / np.sqrt(2 * np.clip(drop, 0.05, None)), 0.5, 2.0).reshape(2, -1))
 
     @classmethod
-    def of_points(cls, found: Integrated) -> _Frame:
+    def of_points(cls, found: Integrated, before: _Frame) -> _Frame:
         middle = found.weight @ found.at
         away = found.at - middle
-        # A little of the prior keeps the frame from falling flat where few points count.
-        value, axes = np.linalg.eigh((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
+        # A little of the frame before keeps it from falling flat where few points count.
+        value, axes = np.linalg.eigh(0.9 * (found.weight[:, None] * away).T @ away + 0.1 * before.axes @ before.axes.T)
         return cls(middle, axes * np.sqrt(value), np.ones((2, len(middle))))
 
 

@@ -17,25 +17,26 @@ WEIGHT_G: Mapping[str, float] = MappingProxyType(
         "whole_plot": 15.0,
         "garden": 30.0,
         "season_level": 25.0,
-        "garden_cultivar": 12.0,
-        "garden_dose": 8.0,
-        "garden_acidifier": 8.0,
-        "season": 8.0,
+        "garden_cultivar": 9.0,
+        "garden_dose": 4.0,
+        "garden_acidifier": 7.0,
+        "season": 5.0,
         "cultivar": 20.0,
-        "acidifier": 15.0,
+        "acidifier": 20.0,
         "curve": 15.0,
         "interaction": 5.0,
         "surroundings": 6.0,
     }
 )
 """Scale of the half-normal prior of each standard deviation, g of the weight of a usable head."""
-SEASON_SHARE: Mapping[str, float] = MappingProxyType({"cultivar": 1.0, "dose": 0.6, "acidifier": 0.6})
-"""What seasons do to each factor, in units of their one standard deviation: as gardens do, before any record."""
+FACTOR_SHARE: Mapping[str, float] = MappingProxyType({"cultivar": 1.0, "dose": 0.45, "acidifier": 0.8})
+"""What seasons do to each factor, in units of their one standard deviation, and what gardens do to shares. The ends of
+the doses lie 3.5 standard deviations of the range apart, two cultivars 1.4: so both vary alike, end to end."""
 SLOPE_G = 40.0
 """Standard deviation of the straight part of the dose curve over the range tried, g."""
 
-SHARE_LOGIT: Mapping[str, float] = MappingProxyType({"garden": 1.5, "treatment": 0.7, "practice": 0.5})
+SHARE_LOGIT: Mapping[str, float] = MappingProxyType({"garden": 1.0, "treatment": 0.7, "practice": 0.4})
 """Scale of the half-normal prior of each standard deviation of usable shares, logits: between gardens, of what is
 tried, and of that between gardens and seasons."""
-SHARE_MEAN, SHARE_SD = 2.0, 1.5
-"""Of the logit of a share before any record: some 88 in 100, from 30 to 99."""
+SHARE_MEAN, SHARE_SD = 2.0, 2.5
+"""Of the logit of a share before any record: some 88 in 100, and anything from 5 to 99.9."""

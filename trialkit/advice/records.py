@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from trialkit.advice.elimination import Told
+from trialkit.advice.elimination import Part, Told, parts_of
 from trialkit.advice.terms import NO_KIND, Points, Terms, scale_of
 from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
@@ -123,6 +124,11 @@ class Gathered:
     returning: tuple[str, ...]
     weighed: int
     head_variance: float
+
+    @cached_property
+    def parts(self) -> tuple[Part, ...]:
+        """What each trial has of the design."""
+        return parts_of(self.trial, self.design)
 
     def asked(self, points: Points, garden: IntArray | None = None) -> tuple[FloatArray, dict[str, FloatArray]]:
         """Directions of treatments, shape (n, p), and the share of each group that lies in none of them."""

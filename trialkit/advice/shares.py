@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
-from trialkit.advice.integration import Integrated, half_normal, integrate
-from trialkit.advice.priors import SHARE_LOGIT, SHARE_MEAN, SHARE_SD
+from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
+from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
@@ -30,7 +31,7 @@ LASTING = 0.5
 """Share of what a returning garden does that it does every year."""
 CHUNK = 4_000_000
 POINTS = 64
-LEAST_WEIGHT = 1e-10
+LEAST_INFORMATION, LEAST_WEIGHT = 1e-10, 1e-4
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,16 @@ class ShareModel:
         """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
         g = self.gathered
         usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
-        return laplace(usable, heads, self.floors(self.sd(at)))
+        return laplace(usable, heads, self.floors(self.sd(at)), self._start)
+
+    @cached_property
+    def _start(self) -> FloatArray:
+        """Logits by treatment and garden where all standard deviations are in the middle: near those elsewhere."""
+        g = self.gathered
+        usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
+        found = laplace(usable, heads, self.floors(self.sd(np.zeros((1, len(self.scales))))))
+        assert found.treatments is not None
+        return found.treatments
 
     def floors(self, sd: FloatArray) -> Floors:
         """Covariances given standard deviations as from `sd`."""
@@ -74,13 +84,14 @@ class ShareModel:
         level = garden if len(g.treatments) > 1 else np.zeros(len(sd))
         there = _times(garden**2, g.shared)
         season = _times(level**2, g.shared)
-        for covariance in g.practice.values():
-            there = there + _times(practice**2, covariance)
-            season = season + _times(SEASON_PART * practice**2, covariance)
+        for name, covariance in g.practice.items():
+            variance = (FACTOR_SHARE[name] * practice) ** 2
+            there = there + _times(variance, covariance)
+            season = season + _times(SEASON_PART * variance, covariance)
         keep = np.where(g.returns, 1 - LASTING, 1.0)
         prior = np.column_stack([self.prior(name, sd) for name in g.effects])
         centre = np.array([SHARE_MEAN if name == "level" else 0.0 for name in g.effects])
-        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre)
+        return Floors(g.trial, g.design, there[:, g.trial] * keep[:, None, None], season, prior**-2.0, centre, g.parts)
 
     def prior(self, name: str, sd: FloatArray) -> FloatArray:
         """Standard deviation of the effects of a group, shape (m,)."""
@@ -88,11 +99,12 @@ class ShareModel:
         if name == "level":
             return np.full(len(sd), SHARE_SD)
         if name.startswith("garden"):
-            return np.asarray((garden if name == "garden" else practice) * np.sqrt(LASTING))
+            of_factor = FACTOR_SHARE.get(name.removeprefix("garden_"), 1.0) * practice
+            return np.asarray((garden if name == "garden" else of_factor) * np.sqrt(LASTING))
         return np.asarray(treatment * (1.0 if name in ("cultivar", "acidifier", "slope", "curve") else LESS_LIKELY))
 
 
-def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
+def laplace(usable: FloatArray, heads: FloatArray, floors: Floors, start: FloatArray | None = None) -> Effects:
     """Binomial counts by treatment and garden: effects at their mode, and Laplace's likelihood.
 
     Parameters
@@ -100,9 +112,12 @@ def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
     usable, heads : ndarray, shape (sites, k)
         Counts, fractions allowed; no heads where a trial has fewer treatments.
     floors : Floors
+    start : ndarray, shape (1, sites, k), optional
+        Logits to begin with.
     """
     m = len(floors.precision)
-    logit = np.broadcast_to(np.log((usable + 0.5) / (heads - usable + 0.5)), (m, *usable.shape))
+    start = np.log((usable + 0.5) / (heads - usable + 0.5)) if start is None else start
+    logit = np.broadcast_to(start, (m, *usable.shape))
     found = None
     for _ in range(MOST_ROUNDS):
         told = _working(usable, heads, logit)[0]
@@ -124,7 +139,7 @@ def laplace(usable: FloatArray, heads: FloatArray, floors: Floors) -> Effects:
 def _working(usable: FloatArray, heads: FloatArray, logit: FloatArray) -> tuple[Told, FloatArray]:
     """Counts as Gaussian records about the logit, and how far these lie from it."""
     share = expit(logit)
-    weight = np.maximum(heads * share * (1 - share), np.where(heads > 0, LEAST_WEIGHT, 0.0))
+    weight = np.maximum(heads * share * (1 - share), np.where(heads > 0, LEAST_INFORMATION, 0.0))
     away = usable - heads * share
     score = weight * logit + away
     k = heads.shape[-1]
@@ -156,7 +171,7 @@ class Shares:
         covariance = half.swapaxes(1, 2) @ half
         alone = sum(self.model.prior(name, self.sd)[:, None] ** 2 * share for name, share in left.items())
         covariance[:, range(len(asked)), range(len(asked))] += alone
-        factors = len(self.model.gathered.practice)
+        factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
         elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
         # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
         flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
@@ -171,13 +186,30 @@ class Shares:
     def elsewhere(self, asked: Points, mean: FloatArray) -> FloatArray:
         """Covariance of what a garden and season not yet seen do to mean shares, shape (n, n), their level left out."""
         practice = (1 + SEASON_PART) * float(self.points.weight @ self.sd[:, 2] ** 2)
-        covariance = sum(self.model.gathered.terms.practice(asked).values(), np.zeros((len(asked), len(asked))))
+        covariance = np.zeros((len(asked), len(asked)))
+        for name, of_factor in self.model.gathered.terms.practice(asked).items():
+            covariance += FACTOR_SHARE[name] ** 2 * of_factor
         slope = mean * (1 - mean)
         return np.asarray(practice * slope[:, None] * covariance * slope)
 
 
-def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] = SHARE_LOGIT) -> Shares:
+def count(
+    gathered: Gathered,
+    design_effect: float,
+    learnt: Gathered | None = None,
+    scales: Mapping[str, float] = SHARE_LOGIT,
+) -> Shares:
     """Fit the model of usable shares.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    design_effect : float
+        By how much heads count for less than independent ones.
+    learnt : Gathered, optional
+        Some of the same trials, enough to learn the standard deviations from where there are very many.
+    scales : mapping of str to float
+        Of the half-normal priors of standard deviations, logits.
 
     Raises
     ------
@@ -185,9 +217,9 @@ def count(gathered: Gathered, design_effect: float, scales: Mapping[str, float] 
         If the records leave the sizes of variation too open.
     """
     model = ShareModel(gathered, design_effect, scales)
-    points = integrate(model.log_density, np.zeros(len(scales)), POINTS)
-    keep = points.weight > 1e-4
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    few = model if learnt is None else ShareModel(learnt, design_effect, scales)
+    points = without_light(integrate(few.log_density, np.zeros(len(scales)), POINTS), LEAST_WEIGHT)
+    points = points if learnt is None else thinned(points, FEW_POINTS // 3)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

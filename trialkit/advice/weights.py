@@ -10,8 +10,16 @@ import numpy as np
 from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
-from trialkit.advice.integration import Integrated, half_normal, integrate
-from trialkit.advice.priors import SEASON_SHARE, SLOPE_G, WEIGHT_G
+from trialkit.advice.integration import (
+    FEW_POINTS,
+    SMALLEST_SCORE,
+    Integrated,
+    half_normal,
+    integrate,
+    thinned,
+    without_light,
+)
+from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
@@ -19,6 +27,7 @@ from trialkit.domain.arrays import FloatArray, IntArray
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
+LEAST_WEIGHT = 1e-5
 CHUNK = 4_000_000
 """Numbers in the largest array of one call."""
 
@@ -55,7 +64,9 @@ class WeightModel:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
         found = {}
         for name, score in zip(self.names, at.T, strict=True):
-            found[name] = ndtr(score) if name == LASTING else half_normal(score, self.scales[name])
+            found[name] = (
+                ndtr(np.maximum(score, SMALLEST_SCORE)) if name == LASTING else half_normal(score, self.scales[name])
+            )
         return {LASTING: np.full(len(at), 0.5), **found}
 
     def log_density(self, at: FloatArray) -> FloatArray:
@@ -72,7 +83,7 @@ class WeightModel:
         season = _weighted(level, g.shared)
         for name, covariance in g.practice.items():
             garden = garden + _weighted(sd[f"garden_{name}"] ** 2, covariance)
-            season = season + _weighted((SEASON_SHARE[name] * sd["season"]) ** 2, covariance)
+            season = season + _weighted((FACTOR_SHARE[name] * sd["season"]) ** 2, covariance)
         there = np.where(g.returns[None, :], 1 - sd[LASTING][:, None], 1.0)
         return Floors(
             g.trial,
@@ -81,6 +92,7 @@ class WeightModel:
             season,
             self._precision(sd),
             np.zeros(len(g.effects)),
+            g.parts,
         )
 
     def _precision(self, sd: Mapping[str, FloatArray]) -> FloatArray:
@@ -156,7 +168,7 @@ class Weights:
         """
         found = np.zeros((3, len(self.points.weight), len(asked)))
         for name, covariance in self.model.gathered.terms.practice(asked).items():
-            variance = self.sd[f"garden_{name}"] ** 2 + (SEASON_SHARE[name] * self.sd["season"]) ** 2
+            variance = self.sd[f"garden_{name}"] ** 2 + (FACTOR_SHARE[name] * self.sd["season"]) ** 2
             found += variance[None, :, None] * with_one(covariance, practice)[:, None, :]
         return found
 
@@ -167,8 +179,16 @@ class Weights:
         return np.asarray(self.sd["garden"] ** 2 + season**2)
 
 
-def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
+def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
     """Fit the model of weights.
+
+    Parameters
+    ----------
+    gathered : Gathered
+    learnt : Gathered, optional
+        Some of the same trials, enough to learn the standard deviations from where there are very many.
+    scales : mapping of str to float
+        Of the half-normal priors of standard deviations, g.
 
     Raises
     ------
@@ -176,9 +196,13 @@ def weigh(gathered: Gathered, scales: Mapping[str, float] = WEIGHT_G) -> Weights
         If the records leave the sizes of variation too open.
     """
     model = WeightModel(gathered, scales)
-    points = integrate(model.log_density, np.zeros(len(model.names)))
-    keep = points.weight > 1e-5
-    points = Integrated(points.at[keep], points.weight[keep] / points.weight[keep].sum(), points.effective, points.mode)
+    few = model if learnt is None else WeightModel(learnt, scales)
+    points = without_light(integrate(few.log_density, np.zeros(len(few.names))), LEAST_WEIGHT)
+    if learnt is not None:
+        points = thinned(points, FEW_POINTS)
+        at = dict(zip(few.names, points.at.T, strict=True))
+        unseen = np.zeros(len(points.at))  # the middle of the prior
+        points = replace(points, at=np.column_stack([at.get(name, unseen) for name in model.names]))
     return Weights(model, points, model.by_name(points.at), model.effects(points.at))
 
 

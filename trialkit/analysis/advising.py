@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -44,6 +44,8 @@ HALF_SPOON, QUARTER_SPOON, NARROW_TSP = 0.5, 0.25, 3.0
 """Steps of the kitchen's measures, the finer ones where the doses tried lie within so many teaspoons of each other."""
 MOST_DOSES = 40
 OTHER_PRIORS = (0.5, 2.0)
+MOST_LEARNT = 60
+"""Trials from which standard deviations are learnt; effects come from all."""
 
 
 @dataclass(frozen=True)
@@ -156,8 +158,9 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
     asked = Asked.of(Records(known, records.gardens, records.head_variance), rows, question)
     labelled = known.assign(treatment=known.groupby(FACTOR_COLUMNS, dropna=False).ngroup())
     try:
-        weights = weigh(asked.gathered)
-        shares = count(asked.gathered, overdispersion(labelled))
+        learnt = asked.learnt
+        weights = weigh(asked.gathered, learnt)
+        shares = count(asked.gathered, overdispersion(labelled), learnt)
     except NotComputed:
         return NoDecision("too_open")
     found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
@@ -183,13 +186,27 @@ class Asked:
 
     question: Question
     rows: pd.DataFrame
+    records: Records
     gathered: Gathered
     points: Points
     treatments: tuple[Treatment, ...]
     practice: int
 
+    @property
+    def learnt(self) -> Gathered | None:
+        """Some of the trials to learn standard deviations from, where there are more than that needs."""
+        trials = self.records.buckets["trial"].unique()
+        if len(trials) <= MOST_LEARNT:
+            return None
+        some = trials[np.linspace(0, len(trials) - 1, MOST_LEARNT).round().astype(int)]
+        buckets = self.records.buckets
+        return gather(
+            replace(self.records, buckets=buckets[buckets["trial"].isin(some)]), self.gathered.terms.doses.tolist()
+        )
+
     @classmethod
     def of(cls, records: Records, every: pd.DataFrame, question: Question) -> Asked:
+        """Gather records for a question; `every` are all buckets, those without a record too."""
         rows = records.buckets
         tried = np.unique(rows["dose"].dropna().to_numpy(float))
         strengths = _strengths(tried, question)
@@ -212,7 +229,7 @@ class Asked:
             and (wanted.acidifier or a) == a
             and (terms.scale is None or np.isclose(d, question.practice_dose, rtol=1e-9, atol=1e-9))
         )
-        return cls(question, every, gathered, points, treatments, practice)
+        return cls(question, every, records, gathered, points, treatments, practice)
 
     @cached_property
     def frame(self) -> pd.DataFrame:

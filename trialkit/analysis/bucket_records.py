@@ -11,8 +11,8 @@ import pandas as pd
 from trialkit.advice.records import Records
 from trialkit.analysis.advising import Question, days_by_treatment
 from trialkit.analysis.pricing import Prices, prices
+from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.analysis.water_chemistry import alkalinity_by_readings
-from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.documents.findings import Mean
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_usable

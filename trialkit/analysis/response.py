@@ -12,9 +12,16 @@ import pandas as pd
 from scipy.special import ndtr
 
 from trialkit.analysis.censored import CensoredFit, DaysNotBounded
-from trialkit.analysis.checks import diagnose, model_checks, replication_check
+from trialkit.analysis.checks import (
+    bucket_residuals,
+    diagnose,
+    is_uneven,
+    model_checks,
+    replication_check,
+    scale_of,
+    site_spread,
+)
 from trialkit.analysis.derived_model import DerivedModel
-from trialkit.analysis.diagnostics import bucket_residuals, is_uneven, scale_of, site_spread
 from trialkit.analysis.fitting import Fits, fit_days, fit_response
 from trialkit.analysis.gardens import new_garden_limits
 from trialkit.documents.findings import (

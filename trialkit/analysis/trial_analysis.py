@@ -16,10 +16,9 @@ from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
+from trialkit.analysis.recorded_responses import DEGREE_DAYS, YIELD, bucket_yields, ripening, ripening_in_degree_days
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
-from trialkit.analysis.ripening import DEGREE_DAYS, ripening, ripening_in_degree_days
 from trialkit.analysis.water_chemistry import water_of
-from trialkit.analysis.yields import YIELD, bucket_yields
 from trialkit.documents.decision import Caution, Decision, NoDecision
 from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, ResponseName
 from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor

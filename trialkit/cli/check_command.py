@@ -34,6 +34,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     """
     from trialkit.documents.answers import CheckAnswer
     from trialkit.rules.trial_folder import check_trial
+    from trialkit.words.problem_words import told_problem
     from trialkit.words.record_check_words import check_sentence
 
     stage = stage_of(folder)
@@ -43,7 +44,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
             tell(f"Page: {path}", err=True)
     if not as_json:
         show_problems(result.problems, err=False)
-    found = CheckAnswer(result.ok, result.problems)
+    found = CheckAnswer(result.ok, tuple(map(told_problem, result.problems)))
     after = f" Next: trialkit {NEXT[stage]} {folder}" if result.ok else ""
     answer(found, f"{check_sentence(result, stage)}{after}", as_json=as_json)
     return DONE if result.ok else DATA_ERROR

@@ -57,11 +57,12 @@ def command(
     from trialkit.documents.returns import Answers
     from trialkit.returns.collect import collect
     from trialkit.words.collect_words import collect_lines
+    from trialkit.words.repair_words import told_collected
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
     outcome = collect(folder, files, answers=answers, choices=_choices(choose))
     if as_json:
-        answer(outcome, "", as_json=True)
+        answer(told_collected(outcome), "", as_json=True)
     else:
         for line in collect_lines(outcome, str(folder)):
             label = f"{click.style(line.verdict, fg=COLOURS[line.verdict], bold=True)}: " if line.verdict else ""

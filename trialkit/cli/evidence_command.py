@@ -72,8 +72,8 @@ def pool(ledger: Path, as_json: bool) -> None:
 
     Example: trialkit evidence pool --ledger ledger
     """
-    pooled = pool_ledger(ledger)
-    answer(pooled.document, pooled.text, as_json=as_json)
+    document, text = pool_ledger(ledger)
+    answer(document, text, as_json=as_json)
 
 
 @command.command("withdraw", short_help="Withdraw an entry, with a reason.")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import unicodedata
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
+from trialkit.pages.safe_text import columns_taken
+from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
     from trialkit.documents.ledger_entry import EvidenceList
@@ -30,7 +30,7 @@ def add_trial(folder: Path, ledger: Path) -> str:
     one = add(ledger, entry, date.today())
     return (
         f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: {_named(one.trial, one.season)}, {one.heads} heads in "
-        f"{one.buckets} buckets at {one.gardens} garden{'' if one.gardens == 1 else 's'}."
+        f"{one.buckets} buckets at {count(one.gardens, 'garden')}."
     )
 
 
@@ -53,16 +53,8 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
     )
 
 
-@dataclass(frozen=True)
-class EvidenceAnswer:
-    """An answer as a document, and in a few lines."""
-
-    document: Recommended
-    text: str
-
-
-def pool_ledger(ledger: Path) -> EvidenceAnswer:
-    """Pool a ledger and write its page."""
+def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
+    """Pool a ledger and write its page; give what was found as a document and as text."""
     from trialkit import __version__
     from trialkit.evidence.versions import pool_now
     from trialkit.report.evidence_page import evidence_html
@@ -79,11 +71,11 @@ def pool_ledger(ledger: Path) -> EvidenceAnswer:
         *words.not_compared(document),
         f"Written to {path}.",
     ]
-    return EvidenceAnswer(document, "\n".join(lines))
+    return document, "\n".join(lines)
 
 
-def recommend_from(ledger: Path) -> EvidenceAnswer:
-    """Write the recommended defaults and the handout."""
+def recommend_from(ledger: Path) -> tuple[Recommended, str]:
+    """Write the recommended defaults and the handout; give them as a document and as text."""
     from trialkit import __version__
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
@@ -113,7 +105,7 @@ def recommend_from(ledger: Path) -> EvidenceAnswer:
         f"Next: {words.next_question(document)}",
         f"Written to {', '.join(written)}.{missing}",
     ]
-    return EvidenceAnswer(document, "\n".join(lines))
+    return document, "\n".join(lines)
 
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:
@@ -136,7 +128,7 @@ def listing(ledger: Path) -> tuple[EvidenceList, str]:
         )
         for one in index
     ]
-    widths = [max(_width(row[i]) for row in rows) for i in range(len(rows[0]))]
+    widths = [max(columns_taken(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["  ".join(_padded(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
     counted = sum(one.counts for one in index)
     sound = "every file is as it was put there" if not damaged else f"{len(damaged)} damaged"
@@ -148,12 +140,5 @@ def _named(trial: str, season: str) -> str:
     return f"{trial} ({season})" if season else trial
 
 
-def _width(text: str) -> int:
-    """Columns of a terminal that a text takes."""
-    return sum(
-        0 if unicodedata.combining(mark) else 2 if unicodedata.east_asian_width(mark) in "WF" else 1 for mark in text
-    )
-
-
 def _padded(text: str, width: int) -> str:
-    return text + " " * (width - _width(text))
+    return text + " " * (width - columns_taken(text))

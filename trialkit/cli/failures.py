@@ -13,6 +13,8 @@ from trialkit.cli.speaking import printable
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
+from trialkit.words.phrases import count
+from trialkit.words.problem_words import problem_sentence
 from trialkit.words.record_check_words import MOST_ALIKE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -52,7 +54,7 @@ def show_problems(problems: Iterable[Problem], *, err: bool = True) -> None:
     for (severity, rule, *_), group in alike.items():
         label = click.style(severity, fg="red" if severity == "error" else "yellow", bold=True)
         for problem in group[:MOST_ALIKE]:
-            click.echo(f"{label}: {printable(str(problem))}", err=err)
+            click.echo(f"{label}: {printable(problem_sentence(problem))}", err=err)
         if len(group) > MOST_ALIKE:
             click.echo(f"{label}: ... and {len(group) - MOST_ALIKE} more like these [{rule}]", err=err)
 
@@ -66,9 +68,8 @@ def speaks_plainly(function: Command) -> Command:
             return function(*args, **kwargs)
         except TrialError as error:
             show_problems(error.problems)
-            count = len(error.problems)
             failure = CallFailure if isinstance(error, PlanError) else DataFailure
-            raise failure(f"{count} problem{'s' if count > 1 else ''} to fix first.") from error
+            raise failure(f"{count(len(error.problems), 'problem')} to fix first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
         except WrongCall as error:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.domain.errors import WrongCall
+from trialkit.words.phrases import count
 
 FORMS_FOLDER = "forms"
 ADVISER_FILE = "adviser.html"
@@ -25,7 +26,7 @@ class Written:
         """Say what was written and what to do with it."""
         folder, gardens = self.files[0].parent, (len(self.files) - 1) // 3
         told = (
-            f"Forms for {gardens} garden{'' if gardens == 1 else 's'}, written to {folder}: print pack-SITE.html; send "
+            f"Forms for {count(gardens, 'garden')}, written to {folder}: print pack-SITE.html; send "
             "phone-SITE.html or record-SITE.xlsx to whoever keeps the records there.",
             f"For you: {folder / ADVISER_FILE}, every map and mixing card."
             + (" The trial is blind: do not hand it to the gardens." if self.blind else ""),

@@ -178,7 +178,7 @@ def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> floa
         raise WrongCall("Ask for --teaspoons, --nitrogen or --ec: one of them.")
     if asked.teaspoons is not None:
         return asked.teaspoons
-    ec = None if asked.nitrogen is not None else asked.ec if asked.ec is not None else USUAL_EC
+    ec = USUAL_EC if asked.ec is None else asked.ec
     return nutrient_for(
         product, asked.volume_l, nitrogen_mg_l=asked.nitrogen, ec_ms_cm=ec, alkalinity_mg_l_caco3=alkalinity
     )

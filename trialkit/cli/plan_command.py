@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.plan_steps import PAGE_FILE, Progress, plan_folder
+from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
+
+if TYPE_CHECKING:
+    from trialkit.planning.trial_plan import Progress
 
 
 @click.command("plan")
@@ -43,13 +47,7 @@ def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path
     from trialkit.documents.document import as_data
     from trialkit.words.plan_words import summary
 
-    plan = plan_folder(
-        folder,
-        simulations=simulations,
-        scheduler=scheduler,
-        earlier=earlier,
-        progress=_teller(),
-    )
+    plan = plan_folder(folder, simulations=simulations, scheduler=scheduler, earlier=earlier, progress=_teller())
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,12 +14,11 @@ if TYPE_CHECKING:
     from trialkit.documents.plan import Plan
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.planned_design import ModelOf
+    from trialkit.planning.trial_plan import Progress
     from trialkit.protocol.trial_protocol import Protocol
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
 
-Progress = Callable[[str, int, int], None]
-"""Told what is being worked out, which one of them, and of how many."""
 # Other sizes and variances are many, and are simulated less often than the trial asked for.
 SHARE_FOR_OTHERS = 2
 
@@ -46,7 +44,7 @@ def plan_folder(
     from trialkit.words.plan_words import refusal_sentence
 
     trial = read_trial(folder, stage="plan")
-    with simulation_executor(scheduler=scheduler) as executor:
+    with simulation_executor(scheduler) as executor:
         judge = partial(exact_or_simulated_power, seed=trial.protocol.seed, executor=executor)
         asked = partial(judge, replicates=simulations, progress=partial(progress, "simulated trials"))
         others = partial(judge, replicates=max(simulations // SHARE_FOR_OTHERS, 100))

@@ -113,7 +113,7 @@ def _fault_of_sites(sites: tuple[str, ...]) -> str | None:
         return "Name at least one garden."
     if repeated:
         return f"Each garden needs a name of its own, capitals aside: {', '.join(map(quoted, repeated))} stands twice."
-    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.mend}" if odd else None
+    return f"Not a short name: {', '.join(map(quoted, odd))}. {field.how_to_fix}" if odd else None
 
 
 def _practice(levels: Levels, given: Sequence[str]) -> dict[str, str | float]:

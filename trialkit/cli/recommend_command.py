@@ -25,5 +25,5 @@ def command(ledger: Path, as_json: bool) -> None:
 
     Example: trialkit recommend ledger
     """
-    answered = recommend_from(ledger)
-    answer(answered.document, answered.text, as_json=as_json)
+    document, text = recommend_from(ledger)
+    answer(document, text, as_json=as_json)

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
+from trialkit.domain.table_names import TableName
 
-# As trialkit.tables.table_schema lists them, which would take half a second to import for the help; a test compares.
-TABLES = ("sites", "products", "layout", "solution", "visits", "heads", "weather", "means")
+TABLES: tuple[TableName, ...] = get_args(TableName)
 
 
 @click.command("schema")
 @click.argument("table", metavar="[TABLE]", required=False, type=click.Choice(TABLES))
 @as_json
 @speaks_plainly
-def command(table: str | None, as_json: bool) -> None:
+def command(table: TableName | None, as_json: bool) -> None:
     """Show the data dictionary: every column of TABLE, what it means and which values it takes.
 
     Without TABLE, the tables are listed. With --json it is the open Table Schema (Frictionless) that checks, forms and

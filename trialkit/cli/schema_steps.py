@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from trialkit._resources import resource_folder
 from trialkit.domain.table_names import OPTIONAL_TABLES, TABLE_NAMES, TableName
-from trialkit.tables.table_schema import Field, load_schema
+from trialkit.tables.table_schema import Field, load_schema, schema_document
+from trialkit.words.problem_words import accepted_words
 
+MEANS: TableName = "means"
 WIDTH = 100
 
 
-def dictionary_document(table: str | None) -> Any:
+def dictionary_document(table: TableName | None) -> Any:
     """Return a table's published schema, or all of them by name."""
-    names = [table] if table else [*TABLE_NAMES, "means"]
-    found = {name: json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8")) for name in names}
-    return found[table] if table else found
+    return schema_document(table) if table else {name: schema_document(name) for name in (*TABLE_NAMES, MEANS)}
 
 
-def dictionary_lines(table: str | None) -> Iterator[str]:
+def dictionary_lines(table: TableName | None) -> Iterator[str]:
     """Say what a table holds, column by column, or list the tables."""
     if table is None:
-        tables: tuple[TableName, ...] = (*TABLE_NAMES, "means")
-        for name in tables:
+        for name in (*TABLE_NAMES, MEANS):
             schema = load_schema(name)
             may = " (if you have it)" if name in OPTIONAL_TABLES else ""
             yield f"{schema.file:<14}{schema.title}{may}: {len(schema.fields)} columns"
@@ -37,7 +34,7 @@ def dictionary_lines(table: str | None) -> Iterator[str]:
     for field in schema.fields:
         yield ""
         yield f"{field.name} ({', '.join(_kind(field))})"
-        told = f"{field.description} Takes {field.expected()}."
+        told = f"{field.description} Takes {accepted_words(field)}."
         yield from textwrap.wrap(told, WIDTH, initial_indent="    ", subsequent_indent="    ")
 
 

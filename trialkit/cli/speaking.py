@@ -36,12 +36,10 @@ def printable(text: str) -> str:
     >>> print(printable("red" + chr(27) + "[31m" + chr(0x202E)))
     red\x1b[31m\u202e
     """
-    return "".join(mark if mark == "\n" or _is_plain(mark) else _escaped(mark) for mark in text)
+    return "".join(
+        mark if mark == "\n" or _is_plain(mark) else mark.encode("unicode_escape").decode("ascii") for mark in text
+    )
 
 
 def _is_plain(mark: str) -> bool:
     return mark.isprintable() or mark in JOINERS or unicodedata.category(mark) == "Zs"
-
-
-def _escaped(mark: str) -> str:
-    return mark.encode("unicode_escape").decode("ascii")

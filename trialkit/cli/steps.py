@@ -15,6 +15,7 @@ from trialkit.documents.document import DamagedDocument, as_text, as_written, fr
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.tables.problem import TrialError
+from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
     from trialkit.documents.results import Results
@@ -38,6 +39,7 @@ def lay_out(folder: Path) -> str:
     from trialkit.protocol.randomise import randomise, records_exist
     from trialkit.rules.trial_folder import check_trial, read_trial
     from trialkit.tables.atomic import csv_text, write_text
+    from trialkit.words.problem_words import problem_sentence
 
     if records_exist(folder):
         raise WrongCall(
@@ -50,11 +52,11 @@ def lay_out(folder: Path) -> str:
     write_text(path, text)
     sites, plan = len(trial.sites), trial.protocol.layout
     sentence = (
-        f"Layout: {len(layout)} buckets at {_count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
+        f"Layout: {len(layout)} buckets at {count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
-    return "\n".join([sentence, *map(str, check_trial(folder, stage="layout").warnings)])
+    return "\n".join([sentence, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
 
 
 def _lines(path: Path) -> list[str]:
@@ -186,9 +188,9 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     asked = ask(Options(**answers))
     new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name)))
     treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
-    blocks = f"{_count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
+    blocks = f"{count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
     return (
-        f"Started {folder}: {_count(treatments, 'treatment')} at {_count(len(asked.sites), 'garden')}, {blocks}. Look "
+        f"Started {folder}: {count(treatments, 'treatment')} at {count(len(asked.sites), 'garden')}, {blocks}. Look "
         "through trial.toml (season, days of sowing and start), describe gardens and products in sites.csv and "
         f"products.csv. Next: trialkit plan {folder}"
     )
@@ -297,7 +299,3 @@ def reason_for_none(results: Results) -> str:
     from trialkit.words.decision_words import no_decision_words
 
     return f"No recommendation. {no_decision_words(results)}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,6 +1,6 @@
 """What commands answer with ``--json``, as values: filled in once, printed for programs and put into words for people.
 
-``collect`` answers with `trialkit.documents.returns.Collected`, ``plan`` with its document.
+``collect`` answers with `trialkit.documents.returns.ToldCollected`, ``plan`` with its document.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from trialkit.documents.document import Closed
-from trialkit.documents.problems import Problem
+from trialkit.documents.problems import ToldProblem
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import ClassRow, MixNote
 from trialkit.solution.nutrients import Conductivity
@@ -22,7 +22,7 @@ class CheckAnswer(Closed):
     """`trialkit check`: every problem, and whether none is an error."""
 
     ok: Annotated[bool, "Whether there is no error."]
-    problems: Annotated[tuple[Problem, ...], "In the order of files and rows."]
+    problems: Annotated[tuple[ToldProblem, ...], "In the order of files and rows."]
 
 
 @dataclass(frozen=True)

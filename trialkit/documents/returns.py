@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from trialkit.documents.document import Closed
-from trialkit.domain.quoting import quoted, shown
+from trialkit.documents.problems import Fact
 from trialkit.domain.table_names import TableName
 
 Verdict = Literal["repaired", "question", "refused"]
@@ -26,38 +26,28 @@ class ReturnFinding(Closed):
 
     verdict: Annotated[Verdict, "Whether it was read, is asked about, or keeps the file from being merged."]
     rule: Annotated[str, 'Identity of the rule, such as ``"TK-R25"``; reports/checks.md explains each.']
+    case: Annotated[str, "Which of the rule's messages it is; empty where the rule has one."]
     sheet: Annotated[str | None, "Sheet of a workbook; None in a CSV or phone file."]
     row: Annotated[int | None, "Row as a spreadsheet shows it; None for a whole column or file."]
     column: Annotated[str | None, "Column; None for a whole row or file."]
     file: Annotated[str, "Name of the file as it was given."]
+    facts: Annotated[
+        tuple[Fact, ...], "What was found: ``text`` is what stands there, ``became`` what it was or would be read as."
+    ]
+    answers: Annotated[
+        tuple[str, ...],
+        "Options of ``trialkit collect``: any one of them answers a question; the one by which a repair was read.",
+    ]
+
+
+@dataclass(frozen=True)
+class ToldFinding(ReturnFinding):
+    """A finding with what the words say of it."""
+
     found: Annotated[str, "What stands there; may be empty."]
     became: Annotated[str, "What it was read as or (question) would be read as; may be empty."]
     why: Annotated[str, "Repaired: what allows it. Question: what is doubtful. Refused: what was expected."]
-    mend: Annotated[str, "How to answer or to put it right; empty for a repair."]
-    answers: Annotated[
-        tuple[str, ...],
-        "Options of ``trialkit collect`` that answer a question, any one of them; empty for the others.",
-    ] = ()
-
-    def __str__(self) -> str:
-        return f"{self._where()}: {self._what()} [{self.rule}]"
-
-    def _where(self) -> str:
-        place = [shown(self.file)]
-        if self.sheet is not None:
-            place.append(f"sheet {quoted(self.sheet)}")
-        if self.row is not None:
-            place.append(f"row {self.row}")
-        if self.column is not None:
-            place.append(f"column {shown(self.column)}")
-        return ", ".join(place)
-
-    def _what(self) -> str:
-        if self.verdict == "repaired":
-            return f"{self.found} was read as {self.became}: {self.why}." if self.became else f"{self.why}."
-        if self.verdict == "question":
-            return f"{self.found}: {self.why} {self.mend}" if self.found else f"{self.why} {self.mend}"
-        return f"found {self.found}; expected {self.why}. {self.mend}" if self.found else f"{self.why}. {self.mend}"
+    how_to_fix: Annotated[str, "How to answer or to put it right; empty for a repair."]
 
 
 @dataclass(frozen=True)
@@ -99,9 +89,11 @@ class RepairNote(Closed):
     """One kind of repair in one column."""
 
     rule: Annotated[str, "Identity of the rule."]
+    case: Annotated[str, "Which of the rule's messages it is."]
     sheet: Annotated[str | None, "Sheet of a workbook."]
     column: Annotated[str | None, "Column of the table."]
-    why: Annotated[str, "What allows it."]
+    answers: Annotated[tuple[str, ...], "The option by which it was read, if one was needed."]
+    facts: Annotated[tuple[Fact, ...], "What else is to be known of all of them."]
     cells: Annotated[tuple[tuple[int | None, str, str], ...], "Each cell's row, what it was, what it became."]
 
 
@@ -152,7 +144,7 @@ class Conflict(Closed):
     key: Annotated[Key, "Key of the row."]
     column: Annotated[str, "Column of the cell."]
     kept: Annotated[str, "What the record says."]
-    kept_by: Annotated[str, "The return that this came from."]
+    kept_by: Annotated[str, "The return that this came from; empty: the table had it before any."]
     returned: Annotated[str, "What was returned."]
     returned_by: Annotated[tuple[str, ...], "The returns that say so."]
     choice: Annotated[Choice | None, "What was chosen; None while it is open."] = None
@@ -229,3 +221,18 @@ class Collected(Closed):
     conflicts: Annotated[tuple[Conflict, ...], "Those that still wait for a choice."]
     finished_earlier: Annotated[bool, "Whether an earlier collect, stopped half-way, was finished first."]
     changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+
+
+@dataclass(frozen=True)
+class ToldOutcome(FileOutcome):
+    """What became of one returned file, in words too."""
+
+    findings: Annotated[tuple[ToldFinding, ...], "Repairs, questions and refusals."] = ()
+
+
+@dataclass(frozen=True)
+class ToldCollected(Collected):
+    """`trialkit collect --json`: what became of each file, in words too, and what waits for a choice."""
+
+    files: Annotated[tuple[ToldOutcome, ...], "In the order in which they were given."]
+    refused_choices: Annotated[tuple[ToldFinding, ...], "Why choices could not be taken."]

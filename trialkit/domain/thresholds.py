@@ -9,7 +9,7 @@ FEWEST_CURVE_DOSES = 4
 SUSPICIOUS_P = 0.01
 """A check with a smaller p is in doubt (common practice, no source)."""
 UNEVEN_RATIO = 3.0
-"""Spreads of buckets further apart than this are not taken as one (`trialkit.analysis.diagnostics.is_uneven`)."""
+"""Spreads of buckets further apart than this are not taken as one (`trialkit.analysis.checks.is_uneven`)."""
 DEGREE_DAY_BASE_C = 4.0
 """Below this lettuce hardly grows: base temperature of 3 to 5 degrees Celsius in the literature (from memory)."""
 FEWEST_DF = 2.0

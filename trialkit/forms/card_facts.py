@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
-from trialkit.forms.garden_buckets import gardens_with_buckets
+from trialkit.forms.garden_buckets import garden_name, gardens_with_buckets
 from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step
@@ -25,7 +25,7 @@ def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
     No dose of acid is made up: where a garden's alkalinity and the acid's strength are known a starting point is worked
     out by charge balance, and said to be an estimate.
     """
-    own = trial.layout[trial.layout["site"].isin(sites)]
+    own = trial.layout[trial.layout["site"].isin(sites)].sort_values(["block", "position"], kind="stable")
     standing = _mixtures(own)
     wanted = dict.fromkeys(_mixtures(trial.protocol.treatments()))
     of_card = {one: own[[mixture == one for mixture in standing]] for one in wanted}
@@ -38,7 +38,6 @@ def _mixtures(rows: pd.DataFrame) -> list[Treatment]:
 
 
 def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
-    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
     served = [site for site in gardens_with_buckets(trial) if (own["site"] == site).any()]
     nutrient, dose = nutrient_of(trial.protocol, trial.products), treatment.dose_tsp
     factor = trial.protocol.factors.get("dose")
@@ -49,13 +48,9 @@ def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence
         "" if dose is None else nutrient.name if nutrient else product,
         dose * nutrient.grams_per_tsp if nutrient and dose is not None else None,
         _card_acid(trial, treatment.acidifier, served),
-        tuple(_starts(trial, treatment, sites, names)),
-        tuple((names.get(site) or site, _in_order(own[own["site"] == site])) for site in served),
+        tuple(_starts(trial, treatment, sites)),
+        tuple((garden_name(trial, site), tuple(map(str, own.loc[own["site"] == site, "bucket"]))) for site in served),
     )
-
-
-def _in_order(own: pd.DataFrame) -> tuple[str, ...]:
-    return tuple(str(bucket) for bucket in own.sort_values(["block", "position"])["bucket"])
 
 
 def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid:
@@ -93,7 +88,7 @@ def _ph(site: Mapping[Any, Any]) -> float:
     return USUAL_PH if pd.isna(site["water_ph"]) else float(site["water_ph"])
 
 
-def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str], names: Mapping[str, str]) -> Iterator[AcidStart]:
+def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterator[AcidStart]:
     acid = acid_product(trial.products, treatment.acidifier)
     if acid is None:
         return
@@ -101,11 +96,12 @@ def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str], names: Map
     rows = _rows(trial, sites)
     some_known = not all(pd.isna(row["alkalinity_mg_l_caco3"]) for row in rows)
     for row in rows:
+        garden = garden_name(trial, row["site"])
         if pd.isna(row["alkalinity_mg_l_caco3"]):
             if some_known:  # else the card itself says that no acid goes in yet
-                yield AcidStart(names.get(row["site"]) or row["site"], None, None)
+                yield AcidStart(garden, None, None)
             continue
-        alkalinity, garden = float(row["alkalinity_mg_l_caco3"]), names.get(row["site"]) or row["site"]
+        alkalinity = float(row["alkalinity_mg_l_caco3"])
         made = mix(
             trial.protocol.bucket.volume_l,
             Water(alkalinity, _ph(row)),

@@ -1,12 +1,29 @@
-"""Which gardens have buckets, and which buckets each has."""
+"""Which gardens have buckets, which buckets each has, and what forms call them."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Annotated
+
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.treatment import Treatment
 from trialkit.rules.trial_folder import Trial
+from trialkit.words.treatment_names import treatment_label
+
+CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
+"""Those that whoever keeps the records is told."""
 
 
-def buckets_of_garden(trial: Trial, site: str) -> list[str]:
+@dataclass(frozen=True)
+class NamedBucket:
+    """A bucket as a form names it."""
+
+    bucket: Annotated[str, "Its identity."]
+    place: str
+    treatment: Annotated[str, "Empty in a blind trial."]
+
+
+def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
     """Name the buckets of a garden, in the order of their places.
 
     Raises
@@ -17,10 +34,24 @@ def buckets_of_garden(trial: Trial, site: str) -> list[str]:
     own = trial.layout[trial.layout["site"] == site]
     if own.empty:
         raise WrongCall(f"The layout gives {site} no buckets; there are {', '.join(gardens_with_buckets(trial))}.")
-    return [str(bucket) for bucket in own.sort_values(["block", "position"], kind="stable")["bucket"]]
+    columns, blind = trial.protocol.treatment_columns, trial.protocol.trial.blind
+    return [
+        NamedBucket(
+            str(row["bucket"]),
+            f"block {row['block']}, place {row['position']}",
+            "" if blind else treatment_label(Treatment.of(row), columns),
+        )
+        for row in own.sort_values(["block", "position"], kind="stable").to_dict("records")
+    ]
 
 
 def gardens_with_buckets(trial: Trial) -> list[str]:
     """Name the gardens that have buckets, in the order of sites.csv."""
     placed = set(trial.layout["site"])
     return [str(site) for site in trial.sites["site"] if site in placed]
+
+
+def garden_name(trial: Trial, site: str) -> str:
+    """Name a garden: as sites.csv does, else by its code."""
+    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
+    return str(names.get(site) or site)

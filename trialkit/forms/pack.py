@@ -8,16 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.domain.table_names import TableName
-from trialkit.domain.treatment import Treatment
 from trialkit.forms.card_facts import mixing_cards
-from trialkit.forms.garden_buckets import buckets_of_garden, gardens_with_buckets
-from trialkit.layouts.bench import bench_maps
+from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, gardens_with_buckets
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.safe_text import safe_text
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
+from trialkit.planning.benches import planned_benches
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.card_words import BEFORE_MIXING, CardWords, card_words
+from trialkit.words.card_words import BEFORE_MIXING, card_words
 from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -76,10 +75,10 @@ def garden_pack(trial: Trial, site: str) -> str:
     return _page(
         trial,
         "pack.html.jinja",
-        garden=_garden_name(trial, site),
-        labels=[_label(trial, bucket) for bucket in buckets],
+        garden=safe_text(garden_name(trial, site)),
+        labels=[_label(bucket) for bucket in buckets],
         benches=_benches(trial, [site], named=not blind),
-        cards=() if blind else _cards(trial, [site]),
+        cards=() if blind else [card_words(card) for card in mixing_cards(trial, [site])],
         sheets=_sheets(trial, site, buckets),
     )
 
@@ -94,74 +93,55 @@ def adviser_pack(trial: Trial) -> str:
         trial,
         "adviser.html.jinja",
         benches=_benches(trial, sites, named=True),
-        cards=_cards(trial, sites),
+        cards=[card_words(card) for card in mixing_cards(trial, sites)],
         blind=trial.protocol.trial.blind,
     )
 
 
 def _page(trial: Trial, template: str, **parts: Any) -> str:
-    style = page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8")
     about = trial.protocol.trial
-    return (
-        environment(TEMPLATES)
-        .get_template(template)
-        .render(
-            title=safe_text(about.title),
-            season=safe_text(about.season),
-            before_mixing=BEFORE_MIXING,
-            cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
-            style=style,
-            policy=content_security_policy(style),
-            **parts,
-        )
+    return render_page(
+        TEMPLATES,
+        template,
+        page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8"),
+        title=safe_text(about.title),
+        season=safe_text(about.season),
+        before_mixing=BEFORE_MIXING,
+        cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
+        **parts,
     )
 
 
-def _cards(trial: Trial, sites: Sequence[str]) -> list[CardWords]:
-    return [card_words(card) for card in mixing_cards(trial, sites)]
-
-
-def _garden_name(trial: Trial, site: str) -> str:
-    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
-    return safe_text(str(names.get(site) or site))
-
-
-def _label(trial: Trial, bucket: str) -> Label:
+def _label(bucket: NamedBucket) -> Label:
     import segno
 
-    row = trial.layout[trial.layout["bucket"] == bucket].iloc[0].to_dict()
-    treatment = "" if trial.protocol.trial.blind else _treatment(trial, row)
-    code = segno.make(bucket, error="m", micro=False)
+    code = segno.make(bucket.bucket, error="m", micro=False)
     picture = code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="qr", lineclass=None)
-    return Label(bucket, f"block {row['block']}, place {row['position']}", treatment, picture)
-
-
-def _treatment(trial: Trial, row: dict[str, Any]) -> str:
-    return safe_text(str(treatment_label(Treatment.of(row), trial.protocol.treatment_columns)))
+    return Label(bucket.bucket, bucket.place, safe_text(bucket.treatment), picture)
 
 
 def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench, ...]:
-    maps = bench_maps(trial.layout, trial.protocol.treatment_columns, trial.protocol.layout.bench_columns)
     word = "volunteer" if trial.protocol.layout.kind == "volunteer blocks" else "block"
-    benches = []
-    for bench in maps:
+    columns, benches = trial.protocol.treatment_columns, []
+    for bench in planned_benches(trial, trial.layout):
         if bench.site not in sites:
             continue
         several = bench.rows > 1
         lines: dict[int, list[tuple[str, str]]] = {}
-        for cell in bench.cells:
-            told = _treatment(trial, cell.treatment) if named else ""
-            lines.setdefault(cell.row if several else cell.block, []).append((cell.bucket, told))
+        for place in bench.places:
+            told = safe_text(treatment_label(place.treatment, columns)) if named else ""
+            lines.setdefault(place.row if several else place.block, []).append((place.bucket, told))
         told_lines = (Line(f"{'row' if several else word} {key}", tuple(places)) for key, places in lines.items())
-        benches.append(Bench(_garden_name(trial, bench.site), tuple(told_lines)))
+        benches.append(Bench(safe_text(bench.name), tuple(told_lines)))
     return tuple(benches)
 
 
-def _sheets(trial: Trial, site: str, buckets: Sequence[str]) -> tuple[Sheet, ...]:
-    heads = [(bucket, str(head)) for bucket in buckets for head in range(1, trial.protocol.bucket.heads + 1)]
+def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sheet, ...]:
+    identities = [bucket.bucket for bucket in buckets]
+    heads = [(bucket, str(head)) for bucket in identities for head in range(1, trial.protocol.bucket.heads + 1)]
     return (
         _sheet("heads", "bucket", heads),
-        _sheet("solution", "bucket", [(bucket,) for bucket in buckets for _ in range(BLANK_MIXINGS)]),
+        _sheet("solution", "bucket", [(bucket,) for bucket in identities for _ in range(BLANK_MIXINGS)]),
         _sheet("visits", "site", [(site,)] * BLANK_VISITS),
     )
 

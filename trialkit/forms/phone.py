@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from trialkit.domain.table_names import TableName
-from trialkit.domain.treatment import Treatment
-from trialkit.forms.garden_buckets import buckets_of_garden
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
-from trialkit.words.treatment_names import treatment_label
+from trialkit.words.problem_words import accepted_words
 
 TEMPLATES = Path(__file__).parent / "templates"
-TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
 FORMAT = "trialkit-phone-1"
-CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
 # In an application/json block nothing runs, but "</script" would end it and "<!--" could swallow what follows.
 ESCAPED_IN_SCRIPT = str.maketrans(
     {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
@@ -39,27 +35,21 @@ def phone_form(trial: Trial, site: str) -> str:
         If the trial has no such garden, or it has no buckets.
     """
     data = safe_document(_data(trial, site))
-    style = page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8")
-    script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
-    return (
-        environment(TEMPLATES)
-        .get_template("phone.html.jinja")
-        .render(
-            title=data["title"],
-            garden=data["garden"],
-            data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
-            cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
-            style=style,
-            script=script,
-            policy=content_security_policy(style, script),
-        )
+    return render_page(
+        TEMPLATES,
+        "phone.html.jinja",
+        page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8"),
+        (TEMPLATES / "phone.js").read_text(encoding="utf-8"),
+        title=data["title"],
+        garden=data["garden"],
+        data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
+        cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
     )
 
 
 def _data(trial: Trial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
     marks = form_marks(trial)
-    names = dict(zip(trial.sites["site"], trial.sites["name"], strict=True))
     return {
         "format": FORMAT,
         "trial": marks.trial,
@@ -67,26 +57,16 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "form": marks.form,
         "site": site,
         "title": trial.protocol.trial.title,
-        "garden": names.get(site) or site,
+        "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
-        "buckets": list(_buckets(trial, site)),
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in TABLES},
+        "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
+        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
     }
 
 
-def _buckets(trial: Trial, site: str) -> Iterator[dict[str, str]]:
-    rows = trial.layout.drop_duplicates("bucket").set_index("bucket")
-    for bucket in buckets_of_garden(trial, site):
-        row = rows.loc[bucket]
-        place = f"block {row['block']}, place {row['position']}"
-        if trial.protocol.trial.blind:
-            yield {"id": bucket, "place": place}
-        else:
-            yield {
-                "id": bucket,
-                "place": place,
-                "what": treatment_label(Treatment.of(row), trial.protocol.treatment_columns),
-            }
+def _bucket(bucket: NamedBucket) -> dict[str, str]:
+    what = {"what": bucket.treatment} if bucket.treatment else {}
+    return {"id": bucket.bucket, "place": bucket.place} | what
 
 
 def _field(field: Field) -> dict[str, Any]:
@@ -104,6 +84,6 @@ def _field(field: Field) -> dict[str, Any]:
         "pattern": field.pattern,
         "maxLength": field.max_length,
         "words": [field.true_values[0], field.false_values[0]] if field.type == "boolean" else None,
-        "expected": field.expected(),
+        "expected": accepted_words(field),
     }
     return {key: value for key, value in told.items() if value is not None}

@@ -9,29 +9,25 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from trialkit.domain.table_names import TableName
-from trialkit.domain.treatment import Treatment
-from trialkit.forms.garden_buckets import buckets_of_garden
+from trialkit.domain.table_names import RECORD_TABLES, TableName
+from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, buckets_of_garden, garden_name
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
-from trialkit.words.treatment_names import treatment_label
+from trialkit.words.problem_words import accepted_words
 
 if TYPE_CHECKING:
-    from openpyxl import Workbook
     from openpyxl.cell.cell import Cell
     from openpyxl.worksheet.worksheet import Worksheet
 
 READ_ME, LISTS, MARKS = "Read me first", "lists", "trialkit"
-TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
 FORMAT = "trialkit-workbook-1"
 BLANK_MIXINGS, BLANK_VISITS = 3, 20
 DATE_FORM, TEXT_FORM = "yyyy-mm-dd", "@"
 LONGEST_LIST = 255  # beyond this a list inside a validation breaks the reader's program
 LONGEST_PROMPT, LONGEST_PROMPT_TITLE = 255, 32
-CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 FIXED_STAMP = b"1980-01-01T00:00:00Z"
 STAMP = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
@@ -64,14 +60,15 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     """
     from openpyxl import Workbook
 
-    buckets = buckets_of_garden(trial, site)
+    buckets = [bucket.bucket for bucket in buckets_of_garden(trial, site)]
     book = Workbook()
     book.properties.creator = "trialkit"
-    _read_me(_first_sheet(book), trial, site)
+    book.worksheets[0].title = READ_ME
+    _read_me(book.worksheets[0], trial, site)
     lists = book.create_sheet(LISTS)
-    for name in TABLES:
+    for name in RECORD_TABLES:
         schema = load_schema(name)
-        sheet = book.create_sheet(name, index=1 + TABLES.index(name))
+        sheet = book.create_sheet(name, index=1 + RECORD_TABLES.index(name))
         _table(sheet, schema, list(_prefilled(trial, name, site, buckets)), lists)
     lists.sheet_state = "hidden"
     marks = form_marks(trial)
@@ -84,12 +81,6 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     stream = io.BytesIO()
     book.save(stream)
     return _same_every_time(stream.getvalue())
-
-
-def _first_sheet(book: Workbook) -> Worksheet:
-    sheet = book.worksheets[0]
-    sheet.title = READ_ME
-    return sheet
 
 
 def _prefilled(trial: Trial, name: TableName, site: str, buckets: Sequence[str]) -> Iterator[dict[str, Any]]:
@@ -168,7 +159,7 @@ def _validation(field: Field, lists: Worksheet) -> Any:
         showErrorMessage=True,
         showInputMessage=True,
         errorTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
-        error=_cut(f"Please write {field.expected()}. {field.mend or ''}".strip(), LONGEST_PROMPT),
+        error=_cut(f"Please write {accepted_words(field)}. {field.how_to_fix or ''}".strip(), LONGEST_PROMPT),
         promptTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
         prompt=_cut(about, LONGEST_PROMPT),
         **kind,
@@ -201,24 +192,20 @@ def _limits(field: Field) -> str:
 def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     from openpyxl.styles import Alignment, Font
 
-    about, blind = trial.protocol.trial, trial.protocol.trial.blind
-    name = dict(zip(trial.sites["site"], trial.sites["name"], strict=True)).get(site) or site
     heads = Font(bold=True, size=13)
-    rows: list[tuple[str, ...]] = [(f"{name}: records of {about.title}",), ("",)]
-    rows += [(f"{number}. {text}",) for number, text in enumerate(INSTRUCTIONS, 1)]
-    rows += [("",), ("Cautions",)]
-    rows += [(f"{one.title}. {one.text}",) for one in CAUTIONS if one.title in CAUTIONS_SHOWN]
-    rows += [("",), ("Columns",)]
-    for table in TABLES:
+    rows = [f"{garden_name(trial, site)}: records of {trial.protocol.trial.title}", ""]
+    rows += [f"{number}. {text}" for number, text in enumerate(INSTRUCTIONS, 1)]
+    rows += ["", "Cautions"]
+    rows += [f"{one.title}. {one.text}" for one in CAUTIONS if one.title in CAUTIONS_SHOWN]
+    rows += ["", "Columns"]
+    for table in RECORD_TABLES:
         for field in load_schema(table).fields:
-            rows.append((f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip(),))
-    rows += [("",), ("Buckets of this garden",)]
-    columns = trial.protocol.treatment_columns
-    own = trial.layout[trial.layout["site"] == site]
-    for row in own.sort_values(["block", "position"]).to_dict("records"):
-        what = "" if blind else f": {treatment_label(Treatment.of(row), columns)}"
-        rows.append((f"{row['bucket']}, block {row['block']}, place {row['position']}{what}",))
-    for number, (text,) in enumerate(rows, 1):
+            rows.append(f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip())
+    rows += ["", "Buckets of this garden"]
+    for bucket in buckets_of_garden(trial, site):
+        what = f": {bucket.treatment}" if bucket.treatment else ""
+        rows.append(f"{bucket.bucket}, {bucket.place}{what}")
+    for number, text in enumerate(rows, 1):
         cell = sheet.cell(number, 1)
         _write(cell, text)
         cell.alignment = Alignment(wrap_text=True, vertical="top")

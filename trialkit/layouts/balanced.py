@@ -49,9 +49,8 @@ BASE_BLOCKS: Mapping[tuple[int, int], Blocks] = {
 """Base blocks by treatments and block size: their differences, mod the treatments, are each number equally often."""
 
 PLANE_OF_ORDER: Mapping[int, tuple[int, ...]] = {
-    2: (0, 1, 3), 3: (0, 1, 3, 9), 4: (0, 1, 4, 14, 16), 5: (0, 1, 3, 8, 12, 18),
-    7: (0, 1, 3, 13, 32, 36, 43, 52), 8: (0, 1, 3, 7, 15, 31, 36, 54, 63),
-}  # fmt: skip
+    order: BASE_BLOCKS[order**2 + order + 1, order + 1][0] for order in (2, 3, 4, 5, 7, 8)
+}
 """A line of a projective plane by its order: turned round, it gives all lines (Singer 1938)."""
 
 
@@ -111,3 +110,32 @@ def _small_designs(treatments: int, block_size: int) -> Iterator[Blocks]:
         yield developed(BASE_BLOCKS[treatments, block_size], treatments)
     if block_size in PLANE_OF_ORDER and treatments == block_size**2:
         yield tuple(block for replicate in square_lattice(block_size) for block in replicate)
+
+
+def balanced_bound(treatments: int, block_size: int) -> float:
+    """Return the efficiency factor of balanced incomplete blocks, which no layout in such blocks exceeds.
+
+    ``E = v (k - 1) / (k (v - 1))`` (Yates 1936, *Ann. Eugen.* 7:121-140; Cochran & Cox 1957, ch. 11; from memory).
+
+    Examples
+    --------
+    >>> round(balanced_bound(7, 3), 4)
+    0.7778
+    """
+    return treatments * (block_size - 1) / (block_size * (treatments - 1))
+
+
+def resolvable_bound(treatments: int, block_size: int, replicates: int) -> float:
+    """Return the upper bound of a resolvable layout.
+
+    ``U = (v - 1)(r - 1) / [(v - 1)(r - 1) + r (s - 1)]`` with s blocks a replicate (Patterson & Williams 1976,
+    *Biometrika* 63:83-92). With many replicates it passes the bound of `balanced_bound`; the smaller one counts.
+
+    Examples
+    --------
+    >>> round(resolvable_bound(12, 4, 2), 4)
+    0.7333
+    """
+    freedom = (treatments - 1) * (replicates - 1)
+    bound = freedom / (freedom + replicates * (treatments // block_size - 1)) if freedom else 0.0
+    return min(bound, balanced_bound(treatments, block_size))

@@ -14,7 +14,7 @@ import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.information import canonical_factors, codes, comparable_groups, harmonic_mean, information_matrix
+from trialkit.layouts.information import canonical_factors, comparable_groups, harmonic_mean, information_matrix
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 from trialkit.layouts.randomised_strata import BUCKETS, EffectInformation, Stratum, effects_of, labels_of, strata_of
 
@@ -57,7 +57,7 @@ def layout_efficiency(
     WrongCall
         If there are fewer than two treatments.
     """
-    treatment = _treatment_codes(layout, factors)
+    treatment = labels_of(layout, ":".join(factors))
     if len(layout) == 0 or treatment.max() == 0:
         raise WrongCall("A layout with one treatment has nothing to compare.")
     terms = [*(["site"] if "site" in layout.columns and "site" not in terms else []), *terms]
@@ -83,15 +83,11 @@ def connected_groups(
 
     One group means that the layout is connected.
     """
-    treatment = _treatment_codes(layout, factors)
+    treatment = labels_of(layout, ":".join(factors))
     first = pd.Series(treatment).drop_duplicates().index
     levels = [tuple(row) for row in layout[list(factors)].iloc[first].itertuples(index=False, name=None)]
     groups = comparable_groups(information_matrix(treatment, [labels_of(layout, term) for term in terms]))
     return tuple(tuple(levels[number] for number in group) for group in groups)
-
-
-def _treatment_codes(layout: pd.DataFrame, factors: Sequence[str]) -> IntArray:
-    return codes(list(layout[list(factors)].astype(str).itertuples(index=False, name=None)))
 
 
 def _warnings(

@@ -6,27 +6,25 @@ The blocks of all sites are chosen together, so that a site may be as small as o
 within blocks.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, square_lattice
-from trialkit.layouts.bench import drawn_apart
-from trialkit.layouts.bounds import balanced_bound, resolvable_bound
+from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, balanced_bound, resolvable_bound, square_lattice
 from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, criterion, information, search
 from trialkit.layouts.layout_options import LayoutOptions
-from trialkit.layouts.placing import check_arguments, placed
+from trialkit.layouts.placing import placed_in_blocks
 
 ARRAYS_TRIED = 100
 
 
 def incomplete_blocks(
     treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
-) -> pd.DataFrame:
+) -> Iterator[pd.DataFrame]:
     """Lay out incomplete blocks.
 
     `block_size` of the options is needed; `resolvable`, `keep_apart` and `bench_columns` count. If resolvable, blocks 1
@@ -37,51 +35,29 @@ def incomplete_blocks(
     WrongCall
         If such blocks cannot be made or cannot compare all treatments; says what would do.
     """
-    check_arguments(treatments, sites, blocks)
-    size = check_block_size(len(treatments), options.block_size)
+    size = options.block_size or 0
     chosen = choose_blocks(len(treatments), size, len(sites), blocks, rng, resolvable=options.resolvable)
     named = rng.permutation(len(treatments))[chosen[rng.permutation(len(sites))]]
-    per_set = len(treatments) // size if options.resolvable else blocks
-    frames = []
+    sets = blocks * size // len(treatments) if options.resolvable else 1
     for site, held in zip(sites, named, strict=True):
 
-        def draw(held: IntArray = held) -> IntArray:
-            sets = [held[first : first + per_set] for first in range(0, blocks, per_set)]
-            shuffled = [chunk[rng.permutation(len(chunk))] for chunk in rng.permutation(np.array(sets))]
-            return np.concatenate([rng.permutation(block) for chunk in shuffled for block in chunk])
+        def draw(held: IntArray = held) -> list[IntArray]:
+            shuffled = [chunk[rng.permutation(len(chunk))] for chunk in rng.permutation(held.reshape(sets, -1, size))]
+            return [rng.permutation(block) for chunk in shuffled for block in chunk]
 
-        order = drawn_apart(draw, options.bench_columns, keep_apart=options.keep_apart)
-        frames.append(placed(treatments.iloc[order], site, np.repeat(np.arange(1, blocks + 1), size)))
-    return pd.concat(frames, ignore_index=True)
+        yield placed_in_blocks(treatments, site, options, draw)
 
 
 def volunteer_blocks(
     treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
-) -> pd.DataFrame:
+) -> Iterator[pd.DataFrame]:
     """Lay out one small block for each volunteer, as `incomplete_blocks` does.
 
-    A volunteer may also manage as many buckets as there are treatments. The column volunteer is numbered within the
-    site as its block is.
+    The column volunteer is numbered within the site as its block is.
     """
-    layout = incomplete_blocks(treatments, sites, blocks, rng, options)
-    layout.insert(2, "volunteer", layout["block"])
-    return layout
-
-
-def check_block_size(treatments: int, block_size: int | None) -> int:
-    """Refuse blocks that are too small to compare anything or not incomplete.
-
-    Raises
-    ------
-    WrongCall
-        With the sizes that will do.
-    """
-    if block_size is None or not 2 <= block_size < treatments:
-        raise WrongCall(
-            f"Incomplete blocks of {treatments} treatments need a block size from 2 to {treatments - 1}, not "
-            f"{block_size}; with {treatments} buckets a block choose randomised complete blocks."
-        )
-    return block_size
+    for layout in incomplete_blocks(treatments, sites, blocks, rng, options):
+        layout.insert(2, "volunteer", layout["block"])
+        yield layout
 
 
 def fewest_blocks(treatments: int, block_size: int) -> int:

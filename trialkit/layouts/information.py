@@ -7,6 +7,7 @@ John & Williams (1995), *Cyclic and Computer Generated Designs*, ch. 1-2; James 
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.domain.arrays import FloatArray, IntArray
@@ -17,8 +18,7 @@ ZERO = 1e-8
 
 def codes(labels: Sequence[object] | NDArray[np.generic]) -> IntArray:
     """Number the different labels 0, 1, … in order of appearance; shape (buckets,)."""
-    seen: dict[object, int] = {}
-    return np.array([seen.setdefault(label, len(seen)) for label in labels], dtype=np.intp)
+    return np.asarray(pd.factorize(pd.Index(labels, tupleize_cols=False))[0], dtype=np.intp)
 
 
 def incidence(labels: IntArray, count: int | None = None) -> FloatArray:

@@ -4,7 +4,6 @@ The A-criterion is the mean variance of a difference of two treatments, that is,
 information matrix (John & Williams 1995, *Cyclic and Computer Generated Designs*, ch. 3; from memory).
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -198,16 +197,14 @@ class _Permission:
         sizes = np.bincount(frame.groups)
         self.fewest = sizes // count
         self.most = -(-sizes // count)
-        self.rules: list[Callable[[IntArray], BoolArray]] = [self._groups_keep_their_numbers]
-        self.rules += [self._distinct_in(labels) for labels in frame.distinct]
 
     def every(self, treatment: IntArray) -> BoolArray:
         """Tell which pairs may exchange; shape (buckets, buckets)."""
-        allowed = treatment[:, None] != treatment[None, :]
-        for rule in self.rules:
-            one_way = rule(treatment)
-            allowed &= one_way & one_way.T
-        return np.asarray(allowed)
+        one_way = self._groups_keep_their_numbers(treatment)
+        for labels in self.frame.distinct:
+            held = incidence(labels).T @ incidence(treatment, self.count) > 0
+            one_way &= ~held[labels][:, treatment] | (labels[:, None] == labels[None, :])
+        return np.asarray(one_way & one_way.T & (treatment[:, None] != treatment[None, :]))
 
     def pair(self, treatment: IntArray, first: int, second: int) -> bool:
         """Tell whether one pair may exchange."""
@@ -235,10 +232,3 @@ class _Permission:
         can_lose = (counts[groups, treatment] > self.fewest[groups])[:, None]
         can_gain = counts[groups][:, treatment] < self.most[groups][:, None]
         return np.asarray((groups[:, None] == groups[None, :]) | (can_lose & can_gain))
-
-    def _distinct_in(self, labels: IntArray) -> Callable[[IntArray], BoolArray]:
-        def rule(treatment: IntArray) -> BoolArray:
-            held = incidence(labels).T @ incidence(treatment, self.count) > 0
-            return np.asarray(~held[labels][:, treatment] | (labels[:, None] == labels[None, :]))
-
-        return rule

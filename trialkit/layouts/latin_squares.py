@@ -13,22 +13,13 @@ from functools import lru_cache
 import numpy as np
 
 from trialkit.domain.arrays import IntArray
-from trialkit.domain.errors import WrongCall
 
 LARGEST_ENUMERATED = 5
 VISITS_PER_CELL = 1
 
 
 def random_latin_square(order: int, rng: np.random.Generator) -> IntArray:
-    """Draw a Latin square of the symbols 0 to order - 1, each once in each row and column.
-
-    Raises
-    ------
-    WrongCall
-        If the order is less than 2.
-    """
-    if order < 2:
-        raise WrongCall("A Latin square needs at least two treatments.")
+    """Draw a Latin square of the symbols 0 to order - 1 (2 or more), each once in each row and column."""
     return _from_reduced(order, rng) if order <= LARGEST_ENUMERATED else walked_latin_square(order, rng)
 
 

@@ -1,16 +1,14 @@
 """Putting treatments on the places of a site, and refusing what cannot be laid out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 from trialkit.domain.errors import WrongCall
-
-PLACE_COLUMNS = (
-    "site", "block", "volunteer", "whole_plot", "row", "column", "position", "bench_row", "bench_column",
-)  # fmt: skip
+from trialkit.layouts.bench import MOST_DRAWS, clumped
+from trialkit.layouts.layout_options import LayoutOptions
 
 
 def placed(
@@ -25,19 +23,25 @@ def placed(
     return pd.concat([places, treatments.reset_index(drop=True)], axis=1)
 
 
-def check_arguments(treatments: pd.DataFrame, sites: Sequence[str], blocks: int) -> None:
-    """Refuse what no kind of layout can be made from.
+def placed_in_blocks(
+    treatments: pd.DataFrame, site: str, options: LayoutOptions, draw: Callable[[], Sequence[IntArray]]
+) -> pd.DataFrame:
+    """Draw the rows of `treatments` that stand in each block of a site, in bench order, and put them there.
+
+    They are drawn again and again until none is clumped if `keep_apart` asks for that.
 
     Raises
     ------
     WrongCall
-        If there is nothing to compare, no site, no block, or a factor is called like a place.
+        If no draw keeps treatments apart: with so few treatments little would be left to chance.
     """
-    if len(treatments) < 2 or treatments.duplicated().any():
-        raise WrongCall("A layout needs at least two treatments, all different.")
-    if clash := set(treatments.columns) & set(PLACE_COLUMNS):
-        raise WrongCall(f"A factor cannot be called {', '.join(sorted(clash))}: that names a place.")
-    if not sites or len(set(sites)) < len(sites):
-        raise WrongCall("A layout needs at least one site, each named once.")
-    if blocks < 1:
-        raise WrongCall("A layout needs at least one block a site.")
+    for _ in range(MOST_DRAWS if options.keep_apart else 1):
+        blocks = draw()
+        order = np.concatenate(blocks)
+        place, width = np.arange(len(order)), options.bench_columns or len(order)
+        if not options.keep_apart or not clumped(order, place // width, place % width):
+            return placed(treatments.iloc[order], site, np.repeat(np.arange(len(blocks)) + 1, list(map(len, blocks))))
+    raise WrongCall(
+        f"Treatments cannot be kept apart: none of {MOST_DRAWS} draws did. With so few treatments little would be left "
+        "to chance; set layout.keep_apart to false."
+    )

@@ -5,7 +5,7 @@ Each rectangle of buckets is a block of its own; its rows and columns are strata
 Computer Generated Designs*, ch. 5, for rows and columns (from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
@@ -16,8 +16,8 @@ from trialkit.layouts.bench import clumped
 from trialkit.layouts.information import comparable_groups
 from trialkit.layouts.interchange import Frame, information, search
 from trialkit.layouts.latin_squares import random_latin_square
-from trialkit.layouts.layout_options import PLAIN, LayoutOptions
-from trialkit.layouts.placing import check_arguments, placed
+from trialkit.layouts.layout_options import LayoutOptions
+from trialkit.layouts.placing import placed
 
 SHUFFLES = 200
 
@@ -27,32 +27,22 @@ def latin_square(
     sites: Sequence[str],
     blocks: int,
     rng: np.random.Generator,
-    options: LayoutOptions = PLAIN,  # noqa: ARG001
-) -> pd.DataFrame:
+    options: LayoutOptions,  # noqa: ARG001
+) -> Iterator[pd.DataFrame]:
     """Lay out Latin squares: every treatment once in each row and each column.
 
     Each block is a square, with its row and column counted from 1; positions go row by row. No option counts: a Latin
     square keeps treatments apart by itself.
-
-    Raises
-    ------
-    WrongCall
-        If there is nothing to randomise.
     """
-    check_arguments(treatments, sites, blocks)
-    order = len(treatments)
-    return pd.concat(
-        [
-            _rectangles(treatments, site, np.array([random_latin_square(order, rng) for _ in range(blocks)]))
-            for site in sites
-        ],
-        ignore_index=True,
-    )
+    for site in sites:
+        yield _rectangles(
+            treatments, site, np.array([random_latin_square(len(treatments), rng) for _ in range(blocks)])
+        )
 
 
 def row_column(
     treatments: pd.DataFrame, sites: Sequence[str], blocks: int, rng: np.random.Generator, options: LayoutOptions
-) -> pd.DataFrame:
+) -> Iterator[pd.DataFrame]:
     """Lay out rectangles of buckets that compare treatments within rows and columns as well as can be found.
 
     The treatments of all rectangles are chosen together by search, each as often in a rectangle as any other or once
@@ -64,39 +54,17 @@ def row_column(
     Raises
     ------
     WrongCall
-        If the rectangles cannot be made, or cannot compare all treatments; says what would do.
+        If the rectangles cannot compare all treatments; says what would do.
     """
-    check_arguments(treatments, sites, blocks)
-    count = len(treatments)
-    rows, columns = check_rectangle(count, blocks, options)
+    count, rows, columns = len(treatments), options.rows or 0, options.columns or 0
+    if blocks * rows * columns < count:
+        raise WrongCall(
+            f"{blocks * rows * columns} buckets a site cannot hold {count} treatments: add rows, columns or blocks."
+        )
     chosen = _chosen(count, (len(sites), blocks, rows, columns), rng)
     named = rng.permutation(count)[chosen[rng.permutation(len(sites))]]
-    return pd.concat(
-        [
-            _rectangles(treatments, site, np.array([_shuffled(grid, rng, options) for grid in rng.permutation(held)]))
-            for site, held in zip(sites, named, strict=True)
-        ],
-        ignore_index=True,
-    )
-
-
-def check_rectangle(treatments: int, blocks: int, options: LayoutOptions) -> tuple[int, int]:
-    """Refuse rectangles that are none, or too small for the treatments.
-
-    Raises
-    ------
-    WrongCall
-        With what would do.
-    """
-    rows, columns = options.rows or 0, options.columns or 0
-    if rows < 2 or columns < 2:
-        raise WrongCall("A row-column layout needs layout.rows and layout.columns, each two or more.")
-    if blocks * rows * columns < treatments:
-        raise WrongCall(
-            f"{blocks * rows * columns} buckets a site cannot hold {treatments} treatments: add rows, columns or "
-            "blocks."
-        )
-    return rows, columns
+    for site, held in zip(sites, named, strict=True):
+        yield _rectangles(treatments, site, np.array([_shuffled(grid, rng, options) for grid in rng.permutation(held)]))
 
 
 def fewest_rectangles(treatments: int, rows: int, columns: int) -> int:
@@ -126,10 +94,7 @@ def _chosen(count: int, shape: tuple[int, int, int, int], rng: np.random.Generat
 
 def rectangle_frame(sites: int, blocks: int, rows: int, columns: int) -> Frame:
     """Return the frame of a search in rectangles: rows and columns are eliminated, replication is even in each."""
-    rectangle, row, column = (
-        axis.ravel()
-        for axis in np.meshgrid(np.arange(sites * blocks), np.arange(rows), np.arange(columns), indexing="ij")
-    )
+    rectangle, row, column = (axis.ravel() for axis in np.indices((sites * blocks, rows, columns)))
     systems = (
         (rectangle * rows + row, 1 / columns),
         (rectangle * columns + column, 1 / rows),
@@ -141,7 +106,7 @@ def rectangle_frame(sites: int, blocks: int, rows: int, columns: int) -> Frame:
 def _shuffled(grid: IntArray, rng: np.random.Generator, options: LayoutOptions) -> IntArray:
     """Shuffle rows and columns; again, if asked for, until no treatment stands beside itself."""
     rows, columns = grid.shape
-    row, column = (axis.ravel() for axis in np.meshgrid(np.arange(rows), np.arange(columns), indexing="ij"))
+    row, column = (axis.ravel() for axis in np.indices(grid.shape))
     for _ in range(SHUFFLES):
         shuffled: IntArray = grid[rng.permutation(rows)][:, rng.permutation(columns)]
         if not options.keep_apart or not clumped(shuffled.ravel(), row, column):

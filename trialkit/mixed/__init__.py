@@ -4,7 +4,7 @@ Usable on its own; reports/engine.md shows what for. The steps of a fit, one mod
 `collapsed_cells` (heads that share everything), `blocks` (independent parts), `products` (cross-products by cell size),
 `woodbury` and `likelihood` (criterion, score, information), `scoring` (the variances), `small_sample` (Kenward-Roger),
 `hypotheses`, `means`, `contrasts`, `comparisons`, `multivariate_t` and `letters` (what is asked of the means),
-`prediction` and `left_out` (levels and rows). A `MixedFit` is told in
+`prediction` (levels and rows). A `MixedFit` is told in
 `estimates`, `effects`, `levels_and_rows` and `fit`, each adding to the one before.
 """
 

@@ -11,9 +11,6 @@ import pandas as pd
 
 from trialkit.domain.arrays import IntArray
 
-# A table of numbers is used up to this many entries for each row.
-TABLE_SHARE = 16
-
 
 @dataclass(frozen=True)
 class CodedFactor:
@@ -52,8 +49,8 @@ def cross(factors: Sequence[CodedFactor]) -> CodedFactor:
 def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     """Find the rows that share every code.
 
-    Numbers packed integers by a table, or by hashing where the table would be long, rather than comparing rows, so that
-    set-up grows linearly with the number of heads.
+    Numbers packed integers by hashing rather than comparing rows, so that set-up grows linearly with the number of
+    heads.
 
     Gives the group of each row, numbered in the order of the columns' codes, and one row of each group.
     """
@@ -62,19 +59,12 @@ def group_rows(columns: Sequence[IntArray]) -> tuple[IntArray, IntArray]:
     for column in columns[1:]:
         width = int(column.max()) + 1
         if size > (2**62) // width:
-            packed, size = _numbered(packed, size)
+            packed, groups = pd.factorize(packed, sort=True)
+            size = len(groups)
         packed = packed * width + column
         size *= width
-    codes, groups = _numbered(packed, size)
-    representatives = np.empty(groups, np.intp)
+    numbered, groups = pd.factorize(packed, sort=True)
+    codes = np.asarray(numbered, np.intp)
+    representatives = np.empty(len(groups), np.intp)
     representatives[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)
     return codes, representatives
-
-
-def _numbered(values: IntArray, size: int) -> tuple[IntArray, int]:
-    """Number values below `size`, those that occur, in their order: codes, and how many there are."""
-    if size > TABLE_SHARE * len(values):
-        codes, groups = pd.factorize(values, sort=True)
-        return np.asarray(codes, np.intp), len(groups)
-    occurs = np.bincount(values, minlength=size) > 0
-    return (occurs.cumsum() - 1)[values], int(np.count_nonzero(occurs))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache, partial
-from itertools import product
+from functools import lru_cache
 from typing import Annotated, Any
 
 import numpy as np
@@ -19,9 +17,6 @@ from trialkit.mixed.refusals import FormulaError
 
 # A column counts as a combination of earlier ones when less than this share of its length is left over.
 ALIAS_TOLERANCE = 1e-9
-_NAME = r"[A-Za-z_]\w*"
-_PLAIN = re.compile(rf"\s*({_NAME})\s*~\s*(1|{_NAME}(?:\s*[+*:]\s*{_NAME})*)\s*")
-"""Formulas that are read and coded here; the others are formulaic's, which takes a third of a second to load."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +28,7 @@ class Formula:
     terms: Annotated[
         tuple[tuple[str, ...], ...], "Columns of each term, in the order of the model matrix; the intercept is ``()``."
     ]
-    right_side: Annotated[Any, "What formulaic made of the right side; None of a formula that is read and coded here."]
+    right_side: Annotated[Any, "What formulaic made of the right side."]
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -53,34 +48,6 @@ def parse_formula(text: str) -> Formula:
     FormulaError
         If the formula cannot be read, has no single response, or names a function.
     """
-    plain = _PLAIN.fullmatch(text)
-    if plain:
-        terms = _plain_terms(plain[2])
-        if _is_hierarchical(terms):
-            return Formula(text, plain[1], terms, None)
-    return _parsed_by_formulaic(text)
-
-
-def _plain_terms(right_side: str) -> tuple[tuple[str, ...], ...]:
-    """Terms of names joined by ``+``, ``*`` and ``:`` (which binds the most), the intercept first, by degree."""
-    found: dict[frozenset[str], tuple[str, ...]] = {frozenset(): ()}
-    for summand in right_side.split("+") if right_side != "1" else ():
-        crossed: list[tuple[str, ...]] = [()]
-        for joint in summand.split("*"):
-            names = tuple(name.strip() for name in joint.split(":"))
-            crossed += [tuple(dict.fromkeys((*before, *names))) for before in crossed]
-        for term in crossed:
-            found.setdefault(frozenset(term), term)
-    return tuple(sorted(found.values(), key=len))
-
-
-def _is_hierarchical(terms: Sequence[tuple[str, ...]]) -> bool:
-    """Whether what is left of a term without one of its columns is always a term too: each is then coded alike."""
-    known = {frozenset(term) for term in terms}
-    return all(set_of - {column} in known for set_of in known for column in set_of)
-
-
-def _parsed_by_formulaic(text: str) -> Formula:
     from formulaic import Formula as Parsed
     from formulaic.errors import FormulaicError
 
@@ -111,9 +78,11 @@ class Coding:
     matrix: Annotated[FloatArray, "Shape (distinct rows, columns). Model matrix, in order of the factors' codes."]
     names: Annotated[tuple[str, ...], "Its columns."]
     slices: Annotated[tuple[slice, ...], "Columns of each term."]
-    rows: Annotated[
-        Callable[[pd.DataFrame], FloatArray], "Model-matrix rows, shape (n, columns), of a frame, coded alike."
-    ]
+    specification: Annotated[Any, "How formulaic coded it."]
+
+    def rows(self, frame: pd.DataFrame) -> FloatArray:
+        """Model-matrix rows, shape (n, columns), of a frame, coded alike."""
+        return np.asarray(self.specification.get_model_matrix(frame, output="numpy"), float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,10 +110,6 @@ class FixedDesign:
     def aliased(self) -> tuple[str, ...]:
         """Columns dropped because earlier ones already say the same."""
         return tuple(name for i, name in enumerate(self.names) if i not in set(self.kept))
-
-    def rows(self, grid: pd.DataFrame) -> FloatArray:
-        """Model-matrix rows, shape (len(grid), columns), coded as the fitted data were."""
-        return self.coding.rows(grid)
 
     def estimable(self, contrasts: FloatArray) -> NDArray[np.bool_]:
         """Tell which contrasts, shape (k, columns), the data determine."""
@@ -185,10 +150,8 @@ def _weighted_design(coding: Coding, weight_bytes: bytes) -> FixedDesign:
     weights = np.frombuffer(weight_bytes, np.float64)
     root = np.sqrt(weights)[:, None]
     weighted = root * coding.matrix
-    kept, (basis, triangle) = np.arange(weighted.shape[1]), np.linalg.qr(weighted)
-    if not _all_independent(weighted, triangle):
-        kept = _first_independent(weighted)
-        basis, triangle = np.linalg.qr(weighted[:, kept])
+    kept = independent_columns(weighted)
+    basis, triangle = np.linalg.qr(weighted[:, kept])
     return FixedDesign(
         formula=coding.formula,
         factors=coding.factors,
@@ -217,77 +180,18 @@ def _coding(
     columns = {name: pd.Categorical.from_codes(codes[name], categories=list(levels)) for name, levels, _ in factors}
     frame = pd.DataFrame(columns | numbers, index=range(rows))
     levels_of = {name: levels for name, levels, _ in factors}
-    if formula.right_side is None:
-        by_term = [list(_columns(term, levels_of)) for term in formula.terms]
-        ends = np.cumsum([0, *map(len, by_term)]).tolist()
-        slices = tuple(slice(*ends[i : i + 2]) for i in range(len(by_term)))
-        columns_of = [column for columns in by_term for column in columns]
-        names = tuple(":".join(part.name for part in column) or "Intercept" for column in columns_of)
-        rows_of = partial(_treatment_coded, columns_of)
-        matrix = rows_of(frame)
-    else:
-        materialised = formula.right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
-        matrix, specification = np.asarray(materialised, float), materialised.model_spec
-        names, slices = tuple(specification.column_names), tuple(specification.term_slices.values())
-        rows_of = partial(_formulaic_coded, specification)
+    materialised = formula.right_side.get_model_matrix(frame, output="numpy", na_action="ignore")
+    matrix, specification = np.asarray(materialised, float), materialised.model_spec
+    names, slices = tuple(specification.column_names), tuple(specification.term_slices.values())
     matrix.setflags(write=False)
-    return Coding(formula, levels_of, codes, numbers, matrix, names, slices, rows_of)
-
-
-@dataclass(frozen=True)
-class _Part:
-    """A factor at one of its levels, counted from zero, or a covariate."""
-
-    name: str
-    column: str
-    level: int | None
-
-
-def _columns(term: tuple[str, ...], factors: Mapping[str, tuple[object, ...]]) -> Iterator[tuple[_Part, ...]]:
-    """Columns of a term, every factor at each level but the first; the first factor's level changes fastest."""
-    parts = [
-        [_Part(f"{name}[T.{level}]", name, i) for i, level in enumerate(factors[name]) if i]
-        if name in factors
-        else [_Part(name, name, None)]
-        for name in term
-    ]
-    return (column[::-1] for column in product(*reversed(parts)))
-
-
-def _treatment_coded(columns: Sequence[tuple[_Part, ...]], frame: pd.DataFrame) -> FloatArray:
-    """Model-matrix rows of a frame with the columns that are given."""
-    values = {part.column: frame[part.column] for column in columns for part in column}
-    known = {
-        name: one.cat.codes.to_numpy() if isinstance(one.dtype, pd.CategoricalDtype) else one.to_numpy(float)
-        for name, one in values.items()
-    }
-    matrix = np.ones((len(frame), len(columns)))
-    for i, column in enumerate(columns):
-        for part in column:
-            matrix[:, i] *= known[part.column] if part.level is None else known[part.column] == part.level
-    return matrix
-
-
-def _formulaic_coded(specification: Any, frame: pd.DataFrame) -> FloatArray:
-    return np.asarray(specification.get_model_matrix(frame, output="numpy"), float)
+    return Coding(formula, levels_of, codes, numbers, matrix, names, slices, specification)
 
 
 def independent_columns(matrix: FloatArray) -> IntArray:
-    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept)."""
-    all_independent = _all_independent(matrix, np.asarray(np.linalg.qr(matrix, mode="r")))
-    return np.arange(matrix.shape[1]) if all_independent else _first_independent(matrix)
+    """Positions of the columns that are no combination of earlier ones (the first of an aliased set is kept).
 
-
-def _all_independent(matrix: FloatArray, triangle: FloatArray) -> bool:
-    """Whether no column is aliased, given R of the matrix: its diagonal is what is left of each."""
-    if len(triangle) < matrix.shape[1]:
-        return False
-    left_over, lengths = np.abs(triangle.diagonal()), np.sqrt((matrix**2).sum(0))
-    return bool((left_over > ALIAS_TOLERANCE * lengths).all())
-
-
-def _first_independent(matrix: FloatArray) -> IntArray:
-    """Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough"."""
+    Gram-Schmidt, each column cleaned twice: Giraud, Langou & Rozloznik (2005), "twice is enough".
+    """
     basis, kept = np.empty((matrix.shape[0], 0)), []
     for j, column in enumerate(matrix.T):
         rest = column - basis @ (basis.T @ column)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 from itertools import product
 from math import prod
@@ -13,16 +14,11 @@ from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.fixed import Coding, FixedDesign, independent_columns
 
 
-def reference_grid(design: FixedDesign, covariates: dict[str, float] | None = None) -> pd.DataFrame:
-    """Every combination of factor levels, covariates at the values given or else at their means.
-
-    Searle, Speed & Milliken (1980), Am. Stat. 34, 216-221.
-    """
-    return _grid(design.coding, dict(design.covariates) | (covariates or {}))
-
-
 def grid_rows(design: FixedDesign, covariates: dict[str, float] | None = None) -> FloatArray:
-    """Model-matrix rows of the reference grid, shape (combinations, columns)."""
+    """Model-matrix rows of the reference grid, covariates at the values given or else at their means.
+
+    Shape (combinations, columns).
+    """
     return _grid_rows(design.coding, tuple((dict(design.covariates) | (covariates or {})).items()))
 
 
@@ -31,12 +27,16 @@ def _grid_rows(coding: Coding, covariates: tuple[tuple[str, float], ...]) -> Flo
     """Rows of the grid; those of the data themselves where every combination occurs and there is no covariate."""
     if not covariates and len(coding.matrix) == prod(len(levels) for levels in coding.factors.values()):
         return coding.matrix
-    rows = coding.rows(_grid(coding, dict(covariates)))
+    rows = coding.rows(reference_grid(coding, dict(covariates)))
     rows.setflags(write=False)
     return rows
 
 
-def _grid(coding: Coding, covariates: dict[str, float]) -> pd.DataFrame:
+def reference_grid(coding: Coding, covariates: Mapping[str, float]) -> pd.DataFrame:
+    """Every combination of factor levels, at given values of the covariates.
+
+    Searle, Speed & Milliken (1980), Am. Stat. 34, 216-221.
+    """
     combinations = list(product(*coding.factors.values()))
     columns = zip(*combinations, strict=True) if coding.factors else ()
     frame = {

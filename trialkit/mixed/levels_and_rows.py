@@ -11,17 +11,15 @@ import pandas as pd
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.coded_factors import CodedFactor
 from trialkit.mixed.effects import FixedEffects
-from trialkit.mixed.left_out import RowInverse, leave_one_out, row_inverse
 from trialkit.mixed.prediction import (
-    CellInverse,
-    Predicted,
+    RowInverse,
     cell_inverse,
+    head_inverse,
+    leave_one_out,
     predict_columns,
     predict_diagonal,
-    simulate_responses,
 )
 from trialkit.mixed.refusals import MixedModelError
-from trialkit.mixed.woodbury import Solved
 
 
 @dataclass(frozen=True)
@@ -62,8 +60,8 @@ class LevelsAndRows(FixedEffects):
             raise MixedModelError(f"{term!r} is not a random term of this model: {', '.join(self.names[:-1])}.")
         position = self.names.index(term)
         factor = self.model.terms[position]
-        predicted = self._predict(position, factor)
-        table = {"effect": predicted.effect * self.prepared.scale[0], "se": predicted.se * self.prepared.scale[0]}
+        effect, se = self._predict(position, factor)
+        table = {"effect": effect * self.prepared.scale[0], "se": se * self.prepared.scale[0]}
         return pd.DataFrame(table, index=pd.Index([str(level) for level in factor.levels], name=term))
 
     def residuals(self) -> pd.DataFrame:
@@ -169,12 +167,12 @@ class LevelsAndRows(FixedEffects):
         >>> drawn.shape, int(drawn.mean().round()), int(drawn.var(axis=0).mean().round())
         ((4000, 12), 98, 16)
         """
-        codes = self.model.cells.codes
-        terms = [
-            (CodedFactor(t.name, t.levels, t.codes[codes]), max(float(v), 0.0))
-            for t, v in zip(self.model.terms, self.variances, strict=False)
-        ]
-        return simulate_responses(self._fitted, terms, self._residual_variances, rng, n)
+        heads, cells = len(self._fitted), self.model.cells.codes
+        responses: FloatArray = self._fitted + np.sqrt(self._residual_variances) * rng.standard_normal((n, heads))
+        for factor, variance in zip(self.model.terms, self.variances, strict=False):
+            sd = np.sqrt(max(float(variance), 0.0))
+            responses += (sd * rng.standard_normal((n, len(factor.levels))))[:, factor.codes[cells]]
+        return responses
 
     @property
     def _fitted(self) -> FloatArray:
@@ -189,24 +187,20 @@ class LevelsAndRows(FixedEffects):
         return np.asarray(each[self.model.residual.codes][self.model.cells.codes])
 
     @cached_property
-    def _solved(self) -> Solved:
-        return self.point.solved
-
-    @cached_property
-    def _cell_inverse(self) -> CellInverse:
-        return cell_inverse(self.point, self._solved, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
+    def _cell_inverse(self) -> RowInverse:
+        return cell_inverse(self.point, self.model.blocks, self.prepared.means[0], self.model.cells.sizes)
 
     @cached_property
     def _row_inverse(self) -> RowInverse:
         cells, scale = self.model.cells, float(self.prepared.scale[0])
         deviations = cells.means(self.response[None] - self.prepared.offset)[1][0] / scale
         residual = self._residual_variances / scale**2
-        return row_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
+        return head_inverse(self._cell_inverse, cells.codes, cells.sizes, deviations, residual)
 
-    def _predict(self, position: int, factor: CodedFactor) -> Predicted:
+    def _predict(self, position: int, factor: CodedFactor) -> tuple[FloatArray, FloatArray]:
         if position == self.model.diagonal:
-            by_cell = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
+            effect, se = predict_diagonal(self.point, self._cell_inverse, position, self.model.cells.sizes)
             order = np.argsort(factor.codes)
-            return Predicted(by_cell.effect[order], by_cell.se[order])
+            return effect[order], se[order]
         at, blocks = self.model.in_columns.index(position), self.model.blocks
-        return predict_columns(self.point, self._solved, position, blocks.level_block[at], blocks.level_column[at])
+        return predict_columns(self.point, position, blocks.level_block[at], blocks.level_column[at])

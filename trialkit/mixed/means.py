@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
-from trialkit.mixed.hypotheses import grid_rows, reference_grid
+from trialkit.mixed.hypotheses import grid_rows
 from trialkit.mixed.model import Model
 from trialkit.mixed.refusals import MixedModelError
 
@@ -79,7 +79,7 @@ def _slope_grid(model: Model, covariate: str) -> FloatArray:
         raise MixedModelError(
             f"{covariate!r} is not a covariate of the model {fixed.formula.text!r}; its covariates: {known}."
         )
-    one, zero = (fixed.rows(reference_grid(fixed, {covariate: value})) for value in (1.0, 0.0))
+    one, zero = (grid_rows(fixed, {covariate: value}) for value in (1.0, 0.0))
     return one - zero
 
 

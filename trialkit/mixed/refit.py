@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, cast
 
 import numpy as np
 
 from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.mixed.fit import MixedFit
 from trialkit.mixed.hypotheses import term_contrasts
+from trialkit.mixed.likelihood import Evaluation
 from trialkit.mixed.model import Prepared, prepare
-from trialkit.mixed.orthogonal_strata import Strata, StrataSample, strata_sample
 from trialkit.mixed.refusals import MixedModelError, NotEstimable
 from trialkit.mixed.scoring import estimate_each
 from trialkit.mixed.small_sample import FTests, SmallSample, small_sample
 
 # Responses in one pass: arrays of about this many elements, to stay within the processor's caches.
 PASS_ELEMENTS = 90_000
-# Of an orthogonal design, whose responses shrink to a few sums of squares each.
-PASS_RESPONSES = 2_000
 
 
 @dataclass(frozen=True)
@@ -68,9 +67,8 @@ def refit_many(
 ) -> Refits:
     """Fit the model of `fit` to many responses.
 
-    On an orthogonal design each response needs only the sums of squares of its strata
-    (`trialkit.mixed.orthogonal_strata`); otherwise the responses go through the same scoring as a single fit, side by
-    side. Either way the answers are those of fitting one by one.
+    The responses go through the same scoring as a single fit, side by side: the answers are those of fitting one by
+    one.
 
     Parameters
     ----------
@@ -117,12 +115,9 @@ def refit_many(
         {name: fit.model.fixed.to_orthogonal(rows) for name, rows in hypotheses.items() if len(rows)},
         fit.model.fixed.to_orthogonal(wanted),
     )
-    if fit.strata is None:
-        passes = [_by_scoring(fit, prepare(fit.model, some), asked) for some in _split(responses, _elements(fit))]
-    else:
-        by_number = PASS_ELEMENTS / PASS_RESPONSES
-        passes = [_by_strata(fit, fit.strata, some, asked) for some in _split(responses, by_number)]
-    return _joined(passes)
+    step = max(1, int(PASS_ELEMENTS / _elements(fit)))
+    passes = [responses[i : i + step] for i in range(0, len(responses), step)]
+    return _each_array([_scored(fit, prepare(fit.model, some), asked) for some in passes], np.concatenate)
 
 
 @dataclass(frozen=True)
@@ -137,32 +132,16 @@ def _elements(fit: MixedFit) -> int:
     return int(max(blocks * m * m, len(fit.names) * fit.model.design.fixed**2))
 
 
-def _split(responses: FloatArray, elements: float) -> Iterator[FloatArray]:
-    """Responses in passes, given the elements that one needs."""
-    step = max(1, int(PASS_ELEMENTS / elements))
-    return (responses[i : i + step] for i in range(0, len(responses), step))
-
-
-def _by_strata(fit: MixedFit, strata: Strata, responses: FloatArray, asked: _Asked) -> Refits:
-    prepared = (prepare(fit.model, some) for some in _split(responses, fit.model.heads))
-    sample = strata_sample(strata, prepared, float(fit.model.cells.sizes[0]), bounded=fit.bounds == "nonnegative")
-    freedom = fit.model.heads - fit.model.design.fixed
-    good = sample.definite
-    kept = sample if good.all() else sample.take(good)
-    answers = _answers(kept, kept.variances, kept.criterion, kept.scale, freedom, asked)
-    return answers if good.all() else _spread(answers, good)
-
-
-def _by_scoring(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
+def _scored(fit: MixedFit, prepared: Prepared, asked: _Asked) -> Refits:
     """Scoring for all responses side by side, from variances of equal size as a single fit does."""
     point, record = estimate_each(fit.model, prepared, restricted=True, bounded=fit.bounds == "nonnegative")
     good = record.converged
     if good.all():
         small = small_sample(point, record.free, prepared)
-        return _answers(small, point.variances, point.criterion, prepared.scale, prepared.freedom, asked)
+        return _answers(small, point, prepared, asked)
     kept, settled = prepared.take(good), point.take(good)
     small = small_sample(settled, record.free[good], kept)
-    return _spread(_answers(small, settled.variances, settled.criterion, kept.scale, kept.freedom, asked), good)
+    return _spread(_answers(small, settled, kept, asked), good)
 
 
 def _spread(some: Refits, good: BoolArray) -> Refits:
@@ -173,57 +152,29 @@ def _spread(some: Refits, good: BoolArray) -> Refits:
         whole[good] = part
         return whole
 
-    tests = {
-        name: FTests(spread(test.f), test.numerator_df, spread(test.denominator_df), spread(test.p))
-        for name, test in some.tests.items()
-    }
-    return Refits(
-        variances=spread(some.variances),
-        criterion=spread(some.criterion),
-        converged=good,
-        tests=tests,
-        estimate=spread(some.estimate),
-        se=spread(some.se),
-        df=spread(some.df),
-    )
+    return replace(_each_array([some], lambda arrays: spread(arrays[0])), converged=good)
 
 
-def _answers(
-    small: SmallSample | StrataSample,
-    variances: FloatArray,
-    criterion: FloatArray,
-    scale: FloatArray,
-    freedom: int,
-    asked: _Asked,
-) -> Refits:
-    """Answer what was asked, in the responses' units; `variances` and `criterion` are in those of their scale."""
-    contrasts = asked.contrasts
-    general = (small if isinstance(small, SmallSample) else small.general) if len(contrasts) else None
-    nothing = np.empty((len(variances), 0))
+def _each_array(parts: Sequence[Refits], put: Callable[[list[Any]], Any]) -> Refits:
+    """Refits each of whose arrays is made of the same array of some others."""
+
+    def made(items: Sequence[Any]) -> Any:
+        names = [field.name for field in fields(items[0]) if isinstance(getattr(items[0], field.name), np.ndarray)]
+        return replace(items[0], **{name: put([getattr(item, name) for item in items]) for name in names})
+
+    tests = {name: made([part.tests[name] for part in parts]) for name in parts[0].tests}
+    return replace(cast(Refits, made(parts)), tests=tests)
+
+
+def _answers(small: SmallSample, point: Evaluation, prepared: Prepared, asked: _Asked) -> Refits:
+    """Answer what was asked, in the responses' units; what the point has is in those of their scale."""
+    scale = prepared.scale
     return Refits(
-        variances=variances * scale[:, None] ** 2,
-        criterion=criterion + 2 * freedom * np.log(scale),
-        converged=np.ones(len(variances), bool),
+        variances=point.variances * scale[:, None] ** 2,
+        criterion=point.criterion + 2 * prepared.freedom * np.log(scale),
+        converged=np.ones(len(scale), bool),
         tests={name: small.kenward_roger(rows) for name, rows in asked.hypotheses.items()},
-        estimate=general.estimate(contrasts) if general else nothing,
-        se=general.contrast_se(contrasts) if general else nothing,
-        df=general.contrast_df(contrasts) if general else nothing,
+        estimate=small.estimate(asked.contrasts),
+        se=small.contrast_se(asked.contrasts),
+        df=small.contrast_df(asked.contrasts),
     )
-
-
-def _joined(passes: Sequence[Refits]) -> Refits:
-    first = passes[0]
-    tests = {
-        name: FTests(
-            np.concatenate([p.tests[name].f for p in passes]),
-            test.numerator_df,
-            np.concatenate([p.tests[name].denominator_df for p in passes]),
-            np.concatenate([p.tests[name].p for p in passes]),
-        )
-        for name, test in first.tests.items()
-    }
-    parts = {
-        name: np.concatenate([getattr(p, name) for p in passes])
-        for name in ("variances", "criterion", "converged", "estimate", "se", "df")
-    }
-    return Refits(tests=tests, **parts)

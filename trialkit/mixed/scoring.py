@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,26 +39,20 @@ NEWTON_BELOW = 0.3
 
 @dataclass(frozen=True)
 class FitRecord:
-    """How the variances were found, for each response.
+    """How the variances were found, for each response."""
 
-    Attributes
-    ----------
-    iterations, dampings : ndarray of int, shape (r,)
-        Steps taken, and times that one was damped because it made the criterion worse.
-    largest_score : ndarray, shape (r,)
-        Largest projected score at the end, in units of its standard deviation.
-    free : ndarray of bool, shape (r, k)
-        Variances not held at zero.
-    informed : ndarray of bool, shape (r,)
-        Whether the free variances could be told apart at the end, which they cannot at the edge where V ceases to be
-        positive definite.
-    """
-
+    # Shape (r,). Steps taken, and times that one was damped because it made the criterion worse.
     iterations: NDArray[np.intp]
     dampings: NDArray[np.intp]
-    largest_score: FloatArray
-    free: BoolArray
-    informed: BoolArray
+    largest_score: Annotated[
+        FloatArray, "Shape (r,). Largest projected score at the end, in units of its standard deviation."
+    ]
+    free: Annotated[BoolArray, "Shape (r, k). Variances not held at zero."]
+    informed: Annotated[
+        BoolArray,
+        "Shape (r,). Whether the free variances could be told apart at the end, which they cannot at the edge where V "
+        "ceases to be positive definite.",
+    ]
 
     @property
     def converged(self) -> BoolArray:

@@ -53,29 +53,6 @@ DARK: Mapping[str, str] = MappingProxyType(
     }
 )
 
-TEXT_ROLES = ("ink", "muted", "leaf", "clay", "plum", "teal", "ochre")
-GRAPHIC_ROLES = (*TEXT_ROLES, "raw", "edge")
-SURFACES = ("paper", "card", "wash", "clay-wash")
-
-
-def contrast(first: str, second: str) -> float:
-    """Contrast ratio of two colours, from 1 to 21.
-
-    Web Content Accessibility Guidelines 2.2, definitions of "contrast ratio" and "relative luminance".
-
-    Parameters
-    ----------
-    first, second : str
-        ``#rrggbb``.
-
-    Examples
-    --------
-    >>> round(contrast("#000000", "#ffffff"), 1)
-    21.0
-    """
-    light, dark = sorted((_luminance(first), _luminance(second)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
-
 
 def custom_properties() -> str:
     """Both palettes as CSS: light by default, dark where the reader asks for it, light again on paper."""
@@ -89,9 +66,3 @@ def custom_properties() -> str:
 
 def _declarations(colours: Mapping[str, str]) -> str:
     return "".join(f"--{role}:{colour};" for role, colour in colours.items())
-
-
-def _luminance(colour: str) -> float:
-    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

@@ -63,15 +63,16 @@ def shorten(text: str, columns: int) -> str:
     >>> shorten("Larkmoor Butter", 20), shorten("Larkmoor Butter", 10)
     ('Larkmoor Butter', 'Larkmoor…')
     """
-    if _columns(text) <= columns:
+    if columns_taken(text) <= columns:
         return text
     kept = text[:columns]
-    while kept and _columns(kept) > columns - 1:
+    while kept and columns_taken(kept) > columns - 1:
         kept = kept[:-1]
     return kept.rstrip() + "…"
 
 
-def _columns(text: str) -> int:
+def columns_taken(text: str) -> int:
+    """Columns that a text takes on a terminal or in a monospaced label."""
     return sum(2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text if not unicodedata.combining(c))
 
 

@@ -65,3 +65,9 @@ def environment(folder: Path) -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+
+
+def render_page(folder: Path, template: str, style: str, script: str = "", **parts: Any) -> str:
+    """Fill in a template of a folder: the page with its style sheet, its script and the policy that names them."""
+    policy = content_security_policy(style, script)
+    return environment(folder).get_template(template).render(style=style, script=script, policy=policy, **parts)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Annotated
 
 from trialkit.words.measures import Sentence
 
@@ -29,28 +30,16 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """A table.
+    """A table."""
 
-    Attributes
-    ----------
-    name : str
-        Unique on the page; letters, digits and hyphens.
-    caption : str or Sentence
-    columns : tuple of Column
-        The first heads the row headings.
-    rows : tuple of Row
-    note : str
-        What a reader must know to read it; may be empty.
-    is_ordered : bool
-        Whether the rows have an order of their own that they would be the worse for losing.
-    """
-
-    name: str
+    name: Annotated[str, "Unique on the page; letters, digits and hyphens."]
     caption: str | Sentence
-    columns: tuple[Column, ...]
+    columns: Annotated[tuple[Column, ...], "The first heads the row headings."]
     rows: tuple[Row, ...]
-    note: str = ""
-    is_ordered: bool = False
+    note: Annotated[str, "What a reader must know to read it; may be empty."] = ""
+    is_ordered: Annotated[
+        bool, "Whether the rows have an order of their own that they would be the worse for losing."
+    ] = False
 
     @property
     def is_sortable(self) -> bool:

@@ -81,7 +81,7 @@ def _gain(kind: Enlargement, base: JudgedSize, larger: JudgedSize) -> Enlargemen
         added_cost=larger.cost - base.cost,
         power_before=before.power,
         power_after=after.power,
-        half_width_before_g=before.dunnett_half_width_g,
-        half_width_after_g=after.dunnett_half_width_g,
+        half_width_before_g=before.half_width_g,
+        half_width_after_g=after.half_width_g,
         widens_scope=bool(base.power.uncounted) and not larger.power.uncounted,
     )

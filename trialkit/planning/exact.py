@@ -9,13 +9,13 @@ from typing import Annotated
 
 import numpy as np
 
-from trialkit.documents.plan import EffectPower, Method
+from trialkit.documents.plan import DifferenceRow, EffectPower, Method
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign
-from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
-from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power
+from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.power import EstimatedDifference, detectable_noncentrality, f_power, finite
 
 SHARE_TOLERANCE = 1e-8
 
@@ -59,9 +59,7 @@ class Expectation:
             denominator_df=df,
             noncentrality=noncentrality,
             power=f_power(noncentrality, size, df, goal.level),
-            detectable_g=goal.margin_g * math.sqrt(wanted / noncentrality)
-            if noncentrality and wanted < math.inf
-            else None,
+            detectable_g=finite(goal.margin_g * math.sqrt(wanted / noncentrality)) if noncentrality else None,
             method="approximate" if within is None else "exact",
         )
 
@@ -124,33 +122,26 @@ def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) 
     )
 
 
-def _differences(expectation: Expectation) -> tuple[DifferencePower, ...]:
+def _differences(expectation: Expectation) -> tuple[DifferenceRow, ...]:
     goal, design = expectation.goal, expectation.design
     asked = design.comparisons(goal.current)
     contrasts = design.model.fixed.to_orthogonal(asked.rows)
     correlation = expectation.correlation(contrasts)
-    known: dict[tuple[str, ...], DifferencePower] = {}
+    known: dict[tuple[str, ...], DifferenceRow] = {}
     answers = []
-    for levels, contrast in zip(asked.levels, contrasts, strict=True):
+    for treatment, contrast in zip(asked.treatments, contrasts, strict=True):
         estimated, method = expectation.difference(contrast)
         alike = tuple(f"{part:.9e}" for part in (*estimated.parts, estimated.df))
         if alike not in known:  # in a balanced trial most differences are estimated alike
-            known[alike] = _precision(estimated, goal, len(contrasts), correlation, method)
-        answers.append(replace(known[alike], treatment=levels))
+            known[alike] = DifferenceRow(
+                treatment=treatment,
+                standard_error_g=float(np.sqrt(estimated.variance)),
+                df=estimated.df,
+                power=estimated.power(goal.margin_g),
+                detectable_g=finite(estimated.detectable(goal.power)),
+                half_width_g=estimated.half_width(len(contrasts), correlation),
+                method=method,
+                monte_carlo_se=0.0,
+            )
+        answers.append(replace(known[alike], treatment=treatment))
     return tuple(answers)
-
-
-def _precision(
-    estimated: EstimatedDifference, goal: Goal, comparisons: int, correlation: float, method: Method
-) -> DifferencePower:
-    """Answers for one way of being estimated; which treatment it is comes after."""
-    return DifferencePower(
-        treatment={},
-        standard_error_g=float(np.sqrt(estimated.variance)),
-        df=estimated.df,
-        power=estimated.power(goal.margin_g),
-        detectable_g=estimated.detectable(goal.power),
-        half_width_g=estimated.half_width(),
-        dunnett_half_width_g=estimated.half_width(comparisons, correlation),
-        method=method,
-    )

@@ -8,34 +8,28 @@ from concurrent.futures import Executor
 from contextlib import contextmanager
 
 from trialkit._processes import Processes
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed
 
 CONNECT_SECONDS = 20
 
 
 @contextmanager
-def simulation_executor(workers: int | None = None, scheduler: str | None = None) -> Iterator[Executor]:
-    """Open processes on this machine, by default as many as it has cores, or a Dask scheduler, to run simulations in.
+def simulation_executor(scheduler: str | None = None) -> Iterator[Executor]:
+    """Open as many processes on this machine as it has cores, or a Dask scheduler, to run simulations in.
 
     On Ctrl-C, or any other way out, nothing more is started and the processes end. A scheduler goes by its address,
-    such as ``"tcp://office:8786"``, and runs everything instead.
+    such as ``"tcp://office:8786"``.
 
     Raises
     ------
     NotComputed
         If the library for clusters is not installed, or no scheduler answers.
-    WrongCall
-        If both are given, or the number of workers is below one.
     """
-    if scheduler is not None and workers is not None:
-        raise WrongCall("Give a number of workers or a scheduler, not both: the scheduler has workers of its own.")
     if scheduler is not None:
         with _dask(scheduler) as executor:
             yield executor
         return
-    if workers is not None and workers < 1:
-        raise WrongCall(f"{workers} workers cannot work: give 1 or more.")
-    pool = Processes(workers)
+    pool = Processes(None)
     try:
         yield pool
     finally:

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -24,41 +25,31 @@ from trialkit.tables.atomic import csv_text, write_text
 TSP_A_LITRE = {"none": 0.0, "citric acid": 0.0003}
 RECORDS_STREAM = 2  # the layout is stream 0 of the protocol's seed, the decision stream 1
 FIRST_SOWING = date(2026, 8, 6)
+DOSE_RATE = 0.45
+"""Rate of the dose curve ``1 - exp(-rate * dose_tsp)`` (Mitscherlich), per teaspoon."""
+ACIDIFIER_G = {"none": -12.0}
+"""Effect of each acidifier on head weight, g; nil where not named."""
+LOST = {"dead": 0.02, "bolted": 0.01, "missing": 0.01}
+"""Probability of each fate other than a harvest."""
 
 
 @dataclass(frozen=True)
 class Truth:
-    """What is true in the invented county.
+    """What is true in the invented county."""
 
-    Attributes
-    ----------
-    plateau_g : mapping
-        Head weight that each cultivar approaches with ample nutrient, g.
-    days : mapping
-        Mean days from transplanting to ready, by cultivar.
-    dose_rate : float
-        Rate of the dose curve ``1 - exp(-rate * dose_tsp)`` (Mitscherlich), per teaspoon.
-    acidifier_g : mapping
-        Effect of each acidifier on head weight, g; nil where not named.
-    sd_g, sd_days : mapping
-        Standard deviations by random term, of weight in g and of days.
-    lost : mapping
-        Probability of each fate other than a harvest.
-    failed : mapping
-        Gardens where every head met one fate.
-    """
-
-    plateau_g: Mapping[str, float] = field(
-        default_factory=lambda: {
-            "Larkmoor Butter": 150.0,
-            "Fenleaf": 168.0,
-            "Copperfrill": 138.0,
-            "Paleheart": 146.0,
-            "Mossridge": 155.0,
-            "Tarnfrost": 160.0,
-        }
+    plateau_g: Annotated[Mapping[str, float], "Head weight that each cultivar approaches with ample nutrient, g."] = (
+        field(
+            default_factory=lambda: {
+                "Larkmoor Butter": 150.0,
+                "Fenleaf": 168.0,
+                "Copperfrill": 138.0,
+                "Paleheart": 146.0,
+                "Mossridge": 155.0,
+                "Tarnfrost": 160.0,
+            }
+        )
     )
-    days: Mapping[str, float] = field(
+    days: Annotated[Mapping[str, float], "Mean days from transplanting to ready, by cultivar."] = field(
         default_factory=lambda: {
             "Larkmoor Butter": 41.0,
             "Fenleaf": 38.0,
@@ -68,8 +59,7 @@ class Truth:
             "Tarnfrost": 40.0,
         }
     )
-    dose_rate: float = 0.45
-    acidifier_g: Mapping[str, float] = field(default_factory=lambda: {"none": -12.0})
+    # Standard deviations by random term, of weight in g and of days.
     sd_g: Mapping[str, float] = field(
         default_factory=lambda: {
             "site": 14.0,
@@ -84,15 +74,14 @@ class Truth:
     sd_days: Mapping[str, float] = field(
         default_factory=lambda: {"site": 1.5, "site:block": 0.5, "bucket": 1.0, "residual": 1.5}
     )
-    lost: Mapping[str, float] = field(default_factory=lambda: {"dead": 0.02, "bolted": 0.01, "missing": 0.01})
-    failed: Mapping[str, str] = field(default_factory=dict)
+    failed: Annotated[Mapping[str, str], "Gardens where every head met one fate."] = field(default_factory=dict)
 
     def mean_weight_g(self, layout: pd.DataFrame) -> FloatArray:
         """Mean head weight of each row's treatment over all gardens, g; shape (rows,)."""
         plateau = layout["cultivar"].map(lambda name: self.plateau_g.get(name, 150.0)).to_numpy(float)
         dose = layout["dose_tsp"].fillna(6.0).to_numpy(float)
-        acid = layout["acidifier"].map(lambda name: self.acidifier_g.get(name, 0.0)).to_numpy(float)
-        return np.asarray(plateau * (1 - np.exp(-self.dose_rate * dose)) + acid)
+        acid = layout["acidifier"].map(lambda name: ACIDIFIER_G.get(name, 0.0)).to_numpy(float)
+        return np.asarray(plateau * (1 - np.exp(-DOSE_RATE * dose)) + acid)
 
 
 @dataclass(frozen=True)
@@ -122,7 +111,7 @@ def generate_records(
     weight = truth.mean_weight_g(heads) + _random_part(heads, truth.sd_g, rng)
     mean_days = heads["cultivar"].map(lambda name: truth.days.get(name, 40.0)).to_numpy(float)
     ready = mean_days + _random_part(heads, truth.sd_days, rng)
-    fate = rng.choice(["", *truth.lost], size=len(heads), p=[1 - sum(truth.lost.values()), *truth.lost.values()])
+    fate = rng.choice(["", *LOST], size=len(heads), p=[1 - sum(LOST.values()), *LOST.values()])
     fate = np.array([truth.failed.get(site, own) for site, own in zip(heads["site"], fate, strict=True)])
     return Records(
         _head_rows(heads, weight, ready, fate, visits, transplanted),

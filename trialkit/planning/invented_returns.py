@@ -12,7 +12,6 @@ import pandas as pd
 
 from trialkit.tables.atomic import write_bytes
 
-Change = Callable[[pd.DataFrame], pd.DataFrame]
 SHEETS = "sheets"
 DATES = ("transplanted_on", "harvested_on", "last_not_ready_on")
 

@@ -13,6 +13,7 @@ import pandas as pd
 from trialkit.documents.plan import Refusal
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedModelError
 from trialkit.mixed.coded_factors import CodedFactor, cross, encode
 from trialkit.mixed.fixed import parse_formula
@@ -34,7 +35,7 @@ ModelOf = Callable[[pd.DataFrame], tuple[str, Sequence[str]]]
 class Comparisons:
     """Every other treatment against the current practice."""
 
-    levels: Annotated[tuple[Mapping[str, str], ...], "Level of each treatment column, by comparison."]
+    treatments: tuple[Treatment, ...]
     rows: Annotated[FloatArray, "Shape (comparisons, columns of the model matrix)."]
 
 
@@ -110,8 +111,8 @@ class PlannedDesign:
         known = self.model.fixed.estimable(rows)
         if not known.any():
             raise CannotBeJudged(Refusal("not comparable"))
-        kept = [dict(zip(self.treatment, levels[i], strict=True)) for i, k in zip(others, known, strict=True) if k]
-        return Comparisons(tuple(kept), rows[known])
+        kept = (dict(zip(self.treatment, levels[i], strict=True)) for i, k in zip(others, known, strict=True) if k)
+        return Comparisons(tuple(map(Treatment.of, kept)), rows[known])
 
     def margin_effects(self, margin: float) -> FloatArray:
         """Mean of each head, shape (heads,), g, in the pattern that is hardest to find for a difference of the margin.

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, get_args
 
-from trialkit.documents.plan import EffectPower, Method
+from trialkit.documents.plan import DifferenceRow, EffectPower, Method
 from trialkit.domain.errors import WrongCall
 
 METHODS: tuple[Method, ...] = get_args(Method)
@@ -40,23 +40,6 @@ class Goal:
 
 
 @dataclass(frozen=True)
-class DifferencePower:
-    """A treatment against the current practice."""
-
-    treatment: Annotated[Mapping[str, str], "Its level in each treatment column."]
-    standard_error_g: Annotated[float, "True standard deviation of the estimated difference, g."]
-    df: Annotated[float, "Degrees of freedom of its test at the assumed variances."]
-    power: Annotated[float, "Of the two-sided t test by itself, for a true difference of the margin."]
-    detectable_g: Annotated[float, "True difference that this test finds with the power wanted, g."]
-    half_width_g: Annotated[float, "Expected half-width of the interval by itself, g."]
-    dunnett_half_width_g: Annotated[
-        float, "The same where the intervals of all treatments against the current practice hold together, g."
-    ]
-    method: Method
-    monte_carlo_se: Annotated[float, "Standard error of a simulated power; zero otherwise."] = 0.0
-
-
-@dataclass(frozen=True)
 class PlannedPower:
     """What one design can tell under one set of assumptions."""
 
@@ -64,7 +47,7 @@ class PlannedPower:
     buckets: int
     heads: int
     effects: tuple[EffectPower, ...]
-    differences: tuple[DifferencePower, ...]
+    differences: Annotated[tuple[DifferenceRow, ...], "Of every other treatment from the current practice."]
     uncounted: Annotated[
         tuple[str, ...],
         "Treatment effects differing between gardens that the design leaves no room for: conclusions hold for its "
@@ -75,7 +58,7 @@ class PlannedPower:
     failed: int = 0
 
     @property
-    def hardest(self) -> DifferencePower:
+    def hardest(self) -> DifferenceRow:
         """The treatment that is compared least well with the current practice.
 
         Where power is simulated it is known by its true standard error: the least of several powers that are each off

@@ -70,6 +70,11 @@ def detectable_difference(variance: float, df: float, level: float = 0.05, power
     return math.sqrt(variance * detectable_noncentrality(1, df, level, power))
 
 
+def finite(difference_g: float) -> float | None:
+    """A difference that can be found; None where none of any size is."""
+    return difference_g if math.isfinite(difference_g) else None
+
+
 def mean_root(df: float) -> float:
     """Expected root of a mean square over its expectation, ``E sqrt(chi2 / df)``: how short an interval comes out."""
     return math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))

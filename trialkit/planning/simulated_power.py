@@ -11,14 +11,14 @@ import numpy as np
 from scipy.optimize import bisect
 from scipy.special import stdtrit
 
-from trialkit.documents.plan import EffectPower
+from trialkit.documents.plan import DifferenceRow, EffectPower
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.exact import Expectation, expected_power
 from trialkit.planning.planned_design import PlannedDesign
-from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
-from trialkit.planning.power import simultaneous_critical
+from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.power import finite, simultaneous_critical
 from trialkit.planning.simulation import CHUNK, Draws, Progress, Task, simulate
 
 
@@ -61,7 +61,7 @@ def simulate_power(
     correlation = expectation.correlation(design.model.fixed.to_orthogonal(contrasts))
     return replace(
         planned,
-        effects=tuple(_effect(effect, draws.p[effect.effect], goal) for effect in told),
+        effects=tuple(_effect(effect, p, goal) for effect, p in zip(told, draws.p.T, strict=True)),
         differences=tuple(_difference(d, draws, i, goal, correlation) for i, d in enumerate(planned.differences)),
         replicates=replicates,
         failed=draws.failed,
@@ -105,7 +105,7 @@ def _effect(expected: EffectPower, p: FloatArray, goal: Goal) -> EffectPower:
     return replace(expected, power=found / len(p), method="simulated", monte_carlo_se=monte_carlo_se(found, len(p)))
 
 
-def _difference(expected: DifferencePower, draws: Draws, at: int, goal: Goal, correlation: float) -> DifferencePower:
+def _difference(expected: DifferenceRow, draws: Draws, at: int, goal: Goal, correlation: float) -> DifferenceRow:
     good = draws.settled
     error, se, df = draws.error[good, at], draws.se[good, at], draws.df[good, at]
     reach = stdtrit(df, 1 - goal.level / 2) * se
@@ -121,9 +121,8 @@ def _difference(expected: DifferencePower, draws: Draws, at: int, goal: Goal, co
     return replace(
         expected,
         power=found(goal.margin_g) / replicates,
-        detectable_g=_detectable(lambda d: found(d) / replicates, goal.power, float(reach.mean())),
-        half_width_g=float(reach.mean()),
-        dunnett_half_width_g=float(together.mean()),
+        detectable_g=finite(_detectable(lambda d: found(d) / replicates, goal.power, float(reach.mean()))),
+        half_width_g=float(together.mean()),
         method="simulated",
         monte_carlo_se=monte_carlo_se(found(goal.margin_g), replicates),
     )

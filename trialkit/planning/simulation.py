@@ -5,7 +5,7 @@ from __future__ import annotations
 import pickle
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, Any, Literal
@@ -49,7 +49,7 @@ class Draws:
     """Analyses of simulated trials, one a row."""
 
     p: Annotated[
-        dict[str, FloatArray], "Shape (n,). Of the F test of each effect; missing where the analysis did not settle."
+        FloatArray, "Shape (n, effects). Of the F test of each effect; missing where the analysis did not settle."
     ]
     # Shape (n, c). Estimate less truth of each difference, with its standard error and degrees of freedom.
     error: FloatArray
@@ -60,18 +60,12 @@ class Draws:
     def filled(self, where: BoolArray, other: Draws) -> Draws:
         """Put another's answers, in order, where `where` is true."""
 
-        def put(mine: NDArray[Any], theirs: NDArray[Any]) -> NDArray[Any]:
-            whole = mine.copy()
-            whole[where] = theirs
+        def put(name: str) -> NDArray[Any]:
+            whole: NDArray[Any] = getattr(self, name).copy()
+            whole[where] = getattr(other, name)
             return whole
 
-        return Draws(
-            {name: put(p, other.p[name]) for name, p in self.p.items()},
-            put(self.error, other.error),
-            put(self.se, other.se),
-            put(self.df, other.df),
-            put(self.settled, other.settled),
-        )
+        return Draws(*(put(field.name) for field in fields(Draws)))
 
     @property
     def failed(self) -> int:
@@ -150,13 +144,8 @@ def _analysed(payload: bytes, bounds: Bounds, responses: FloatArray) -> Draws:
     true = task.contrasts @ _model_coefficients(task)
     fit = _fitted(payload, bounds)
     refits = refit_many(fit, responses, terms=task.design.effects, contrasts=task.contrasts)
-    return Draws(
-        {name: test.p for name, test in refits.tests.items()},
-        refits.estimate - true,
-        refits.se,
-        refits.df,
-        refits.converged,
-    )
+    p = np.column_stack([refits.tests[effect].p for effect in task.design.effects])
+    return Draws(p, refits.estimate - true, refits.se, refits.df, refits.converged)
 
 
 @dataclass(frozen=True)
@@ -224,10 +213,4 @@ def _model_coefficients(task: Task) -> FloatArray:
 
 
 def _joined(parts: Sequence[Draws]) -> Draws:
-    return Draws(
-        {name: np.concatenate([part.p[name] for part in parts]) for name in parts[0].p},
-        np.concatenate([part.error for part in parts]),
-        np.concatenate([part.se for part in parts]),
-        np.concatenate([part.df for part in parts]),
-        np.concatenate([part.settled for part in parts]),
-    )
+    return Draws(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Draws)))

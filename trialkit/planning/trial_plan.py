@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -13,24 +12,20 @@ import pandas as pd
 
 from trialkit.documents.plan import (
     AssumedSpread,
-    BenchPlace,
-    DifferenceRow,
     DoseRow,
     Plan,
-    PlannedBench,
     PowerCurve,
     PracticeBuckets,
     SensitivityRow,
     SizeRow,
 )
 from trialkit.domain.factors import DOSE
-from trialkit.domain.treatment import Treatment
-from trialkit.layouts.bench import bench_maps
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
-from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision, usual_curve
+from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision
 from trialkit.planning.enlargements import which_change_buys_most
 from trialkit.planning.exact import expected_power
 from trialkit.planning.larger_trials import sufficient_sizes
@@ -136,7 +131,7 @@ def make_plan(
             if (grouping, 2.0) in changed
         ),
         effects=power.effects,
-        difference=_difference(power),
+        difference=power.hardest,
         dose=dose(power),
         uncounted=power.uncounted,
         replicates=power.replicates,
@@ -145,12 +140,12 @@ def make_plan(
         larger=larger,
         sizes=tuple(_size_row(option, option.size == size, dose) for option in options),
         sensitivity=tuple(
-            SensitivityRow(grouping, factor, other.hardest.power, _finite(other.hardest.detectable_g))
+            SensitivityRow(grouping, factor, other.hardest.power, other.hardest.detectable_g)
             for (grouping, factor), other in changed.items()
         ),
         curves=_curves({1.0: power} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
         warnings=efficiency.warnings,
-        benches=_benches(trial, layout),
+        benches=planned_benches(trial, layout),
         calendar=calendar(protocol),
         shopping=shopping_list(protocol, trial.products, layout),
     )
@@ -207,36 +202,21 @@ DoseOf = Callable[[PlannedPower], DoseRow | None]
 
 def _dose(trial: Trial, goal: Goal) -> DoseOf:
     """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
-    share, factor = trial.protocol.decision.share_of_gain, trial.protocol.factors.get("dose")
+    factor = trial.protocol.factors.get("dose")
     doses = sorted(float(level) for level in factor.levels) if factor else []
 
     def of(power: PlannedPower) -> DoseRow | None:
         effect = next((effect for effect in power.effects if effect.effect == DOSE.column), None)
         if effect is None or len(doses) < FEWEST_DOSES:
             return None
-        curve = usual_curve(doses[-1], share)
-        found = dose_precision(effect, goal, doses, curve, share)
-        return DoseRow(found.recommended_tsp, found.half_width_tsp, curve.gain_g, share, found.curve_told)
+        return dose_precision(effect, goal, doses)
 
     return of
 
 
-def _difference(power: PlannedPower) -> DifferenceRow:
-    d = power.hardest
-    return DifferenceRow(
-        Treatment.of(d.treatment),
-        d.standard_error_g,
-        d.df,
-        d.power,
-        _finite(d.detectable_g),
-        d.dunnett_half_width_g,
-        d.method,
-        d.monte_carlo_se,
-    )
-
-
 def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
-    d, placed = option.difference, dose(option.power) if option.power else None
+    d = option.power.hardest if option.power else None
+    placed = dose(option.power) if option.power else None
     return SizeRow(
         option.size.sites,
         option.size.blocks,
@@ -244,8 +224,8 @@ def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
         option.buckets,
         option.cost,
         d.power if d else None,
-        _finite(d.detectable_g) if d else None,
-        d.dunnett_half_width_g if d else None,
+        d.detectable_g if d else None,
+        d.half_width_g if d else None,
         placed.half_width_tsp if placed else None,
         d.monte_carlo_se if d else 0.0,
         option.refused,
@@ -259,24 +239,4 @@ def _curves(powers: Mapping[float, PlannedPower], goal: Goal) -> tuple[PowerCurv
     return tuple(
         PowerCurve(factor, tuple(differences), tuple(difference_curve(power.hardest, goal, differences)))
         for factor, power in sorted(powers.items(), key=lambda item: (item[0] != 1.0, item[0]))
-    )
-
-
-def _finite(difference_g: float) -> float | None:
-    """A difference that can be found; None where none of any size is."""
-    return difference_g if math.isfinite(difference_g) else None
-
-
-def _benches(trial: Trial, layout: pd.DataFrame) -> tuple[PlannedBench, ...]:
-    names = dict(zip(trial.sites["site"].astype(str), trial.sites["name"].astype(str), strict=True))
-    maps = bench_maps(layout, trial.protocol.treatment_columns, trial.protocol.layout.bench_columns)
-    return tuple(
-        PlannedBench(
-            bench.site,
-            names.get(bench.site) or bench.site,
-            bench.rows,
-            bench.columns,
-            tuple(BenchPlace(c.bucket, Treatment.of(c.treatment), c.block, c.row, c.column) for c in bench.cells),
-        )
-        for bench in maps
     )

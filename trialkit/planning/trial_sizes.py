@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Annotated
 
-import numpy as np
-
-from trialkit.documents.plan import Refusal
+from trialkit.documents.plan import DifferenceRow, Refusal
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions, Changed
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import PlannedDesign
-from trialkit.planning.planned_power import DifferencePower, Goal, PlannedPower
+from trialkit.planning.planned_power import Goal, PlannedPower
 from trialkit.planning.power import f_power
 from trialkit.planning.refusal import CannotBeJudged
 
@@ -50,11 +48,6 @@ class JudgedSize:
     cost: float
     power: Annotated[PlannedPower | None, "None where it cannot be told."]
     refused: Annotated[Refusal | None, "Why it cannot."] = None
-
-    @property
-    def difference(self) -> DifferencePower | None:
-        """The treatment that is compared least well with the current practice."""
-        return self.power.hardest if self.power else None
 
 
 def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
@@ -97,12 +90,12 @@ def judge_sizes(
 def _judged(
     size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, cost_per_bucket: float, judge: Judge
 ) -> JudgedSize:
-    buckets, heads = design.buckets, len(design.heads)
-    cost = cost_per_bucket * buckets
+    power, refused = None, None
     try:
-        return JudgedSize(size, buckets, heads, cost, judge(design, assumptions, goal))
+        power = judge(design, assumptions, goal)
     except CannotBeJudged as error:
-        return JudgedSize(size, buckets, heads, cost, None, error.refusal)
+        refused = error.refusal
+    return JudgedSize(size, design.buckets, len(design.heads), cost_per_bucket * design.buckets, power, refused)
 
 
 def sensitivity(
@@ -113,15 +106,14 @@ def sensitivity(
     They go by what was changed (``"all"`` or a grouping) and the factor; what the design does not have is left out.
     """
     base = design.variances(assumptions)
-    changed = {key: other for key, other in assumptions.sensitivity().items() if _matters(design, other, base)}
-    return {key: judge(design, other, goal) for key, other in changed.items()}
+    return {
+        key: judge(design, other, goal)
+        for key, other in assumptions.sensitivity().items()
+        if (design.variances(other) != base).any()
+    }
 
 
-def _matters(design: PlannedDesign, other: Assumptions, base: np.ndarray) -> bool:
-    return bool(np.abs(design.variances(other) - base).max() > 0)
-
-
-def difference_curve(difference: DifferencePower, goal: Goal, differences_g: Sequence[float]) -> list[float]:
+def difference_curve(difference: DifferenceRow, goal: Goal, differences_g: Sequence[float]) -> list[float]:
     """Power of a comparison with the current practice by the true difference, g; not simulated.
 
     With several strata the degrees of freedom are taken as at the assumed variances, which is close.

@@ -1,4 +1,4 @@
-"""What is wrong with a trial.toml, in an adviser's words and with the line it stands in."""
+"""What is wrong with a trial.toml, with the line it stands in."""
 
 import re
 from collections.abc import Callable, Iterator, Sequence
@@ -7,9 +7,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted, shown
-from trialkit.tables.nearest import did_you_mean
+from trialkit.documents.problems import FactValue, Problem
+from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 
 RULE_ERROR = "trialkit_rule"
@@ -18,58 +17,18 @@ RULE_ERROR = "trialkit_rule"
 LEVEL_KINDS = ("a text", "a number")
 """Tags of the two kinds of level in the model; pydantic puts them into the place of an error."""
 
-# Plain words for what the TOML reader says; the first that occurs in its message counts.
-TOML_HINTS = {
-    "Expected '=' after a key": "Write each line as key = value.",
-    "Invalid value": 'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20.',
-    "Invalid date": "Look up the day: it is in no calendar.",
-    "Cannot overwrite a value": "The same key stands twice; remove one.",
-    "Cannot declare": "The same [section] stands twice; join them.",
-    "Unclosed array": "Close the list with ].",
-    "Unescaped": "Write a backslash twice, as \\\\.",
-    "Illegal character": "Close the quotation marks on the same line; write \\n for a new line in a text.",
-    "Unterminated string": "Close the quotation marks.",
-    "Expected newline or end of document": "Put one key = value on each line; decimals have a point, not a comma.",
-}
 TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-
-# What each kind of validation error expects; {…} are filled from the error's context.
-EXPECTATIONS = {
-    "string_type": 'text in "double quotes"',
-    "int_type": "a whole number, without quotation marks",
-    "int_from_float": "a whole number",
-    "float_type": "a number, without quotation marks",
-    "bool_type": "true or false",
-    "date_type": "a date such as 2026-08-20, without quotation marks",
-    "union_tag_not_found": "a text or a number",
-    "tuple_type": "a list in [square brackets]",
-    "dict_type": "a section of keys",
-    "model_type": "a section of keys",
-    "greater_than": "more than {gt}",
-    "greater_than_equal": "at least {ge}",
-    "less_than": "less than {lt}",
-    "less_than_equal": "at most {le}",
-    "finite_number": "a finite number",
-    "literal_error": "{expected}",
-    "string_too_short": "some text",
-    "string_too_long": "at most {max_length} characters",
-    "too_short": "at least {min_length} in the list",
-    "too_long": "at most {max_length} in the list",
-}
-_PLAIN = "text without control characters"
-PATTERNS = {"id": "small letters, figures and hyphens, such as autumn-dose", "title": _PLAIN, "question": _PLAIN}
+PATTERN_CASES = {"id": "id", "title": "plain text", "question": "plain text"}
+"""Cases of a text that is made of something else than it may be, by its key."""
 
 
 def problems_of_toml(file: str, error: Exception) -> list[Problem]:
-    """Say where a file stops being TOML, and what usually helps."""
+    """Tell where a file stops being TOML, and what its reader says."""
     text = str(error)
     place = TOML_PLACE.search(text)
     row = int(place[1]) if place and place[1] else None
-    where = f" (at character {place[2]} of the line)" if place and place[2] else ""
-    said = TOML_PLACE.sub("", text)
-    hint = next((hint for key, hint in TOML_HINTS.items() if key in said), None)
-    found = f"{shown(said)}{where}"
-    return [problem("TK-P01", file, "a protocol in TOML", row=row, found=found, mend=hint)]
+    character = int(place[2]) if place and place[2] else None
+    return [problem("TK-P01", file, row=row, said=TOML_PLACE.sub("", text), character=character)]
 
 
 def problems_of_validation(file: str, text: str, error: ValidationError, model: type[BaseModel]) -> list[Problem]:
@@ -84,20 +43,21 @@ def _problems(file: str, text: str, detail: Any, model: type[BaseModel]) -> Iter
     path = _key_path(detail["loc"])
     if kind == RULE_ERROR:
         for broken in context.get("several", (context,)):
-            found = shown(broken["found"])
-            yield _at_key(text, (*path, *broken["path"]))(broken["rule"], file, broken["expected"], found=found)
+            at_key = _at_key(text, (*path, *broken["path"]))
+            yield at_key(broken["rule"], file, broken["case"], **broken["facts"])
         return
     at_key = _at_key(text, path)
     if kind == "extra_forbidden" or detail["loc"][-1:] == ("[key]",):
         known = _known_keys(model, path[:-1])
-        mend = (did_you_mean(path[-1], known) or " It can be any of: " + ", ".join(known) + ".").strip()
-        yield at_key("TK-P02", file, "a key of the protocol", found=quoted(path[-1]), mend=mend)
+        near = nearest_name(path[-1], known)
+        yield at_key("TK-P02", file, key=path[-1], near=near, known=None if near else tuple(known))
     elif kind == "missing":
-        wanted = f"a section [{path[-1]}]" if len(path) == 1 else f"the key {path[-1]}"
-        yield at_key("TK-P03", file, wanted, found="nothing")
+        yield at_key("TK-P03", file, "section" if len(path) == 1 else "key", key=path[-1])
     else:
-        expected = _expectation(kind, context, path, detail["msg"])
-        yield at_key("TK-P04", file, expected, found=_shown(detail["input"]))
+        case = PATTERN_CASES.get(path[-1], "one line") if kind == "string_pattern_mismatch" else kind
+        value = detail["input"]
+        found = {"text": value} if isinstance(value, str) else {"written": str(value)}
+        yield at_key("TK-P04", file, case, said=detail["msg"], **found, **_limits(context))
 
 
 def _at_key(text: str, path: Sequence[str]) -> Callable[..., Problem]:
@@ -105,14 +65,16 @@ def _at_key(text: str, path: Sequence[str]) -> Callable[..., Problem]:
     return partial(problem, row=line_of_key(text, path), column=".".join(path))
 
 
-def _expectation(kind: str, context: dict[str, Any], path: Sequence[str], message: str) -> str:
-    if kind == "string_pattern_mismatch":
-        return PATTERNS.get(path[-1], "one line of text without control characters")
-    return EXPECTATIONS[kind].format(**context) if kind in EXPECTATIONS else message
-
-
-def _shown(value: object) -> str:
-    return quoted(value) if isinstance(value, str) else shown(value)
+def _limits(context: dict[str, Any]) -> dict[str, FactValue]:
+    """Take what a value is held to from a validation error: pydantic's names, a list of words as a tuple."""
+    return {
+        name: tuple(limit.split(", "))
+        if name == "expected"
+        else limit
+        if isinstance(limit, int | float)
+        else str(limit)
+        for name, limit in context.items()
+    }
 
 
 def _key_path(location: Sequence[str | int]) -> tuple[str, ...]:

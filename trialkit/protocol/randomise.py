@@ -47,7 +47,7 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     plan, options = protocol.layout, layout_options(protocol)
     treatments = protocol.treatments()
     names = sorted(str(name) for name in sites["site"])
-    count = LAYOUT_KINDS[plan.kind].buckets_a_site(len(treatments), plan.blocks, options) * len(names)
+    count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)
     if count > LARGEST_NUMBER:
         raise WrongCall(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
     rng = np.random.Generator(np.random.PCG64(protocol.seed))

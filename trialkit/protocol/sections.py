@@ -17,6 +17,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from trialkit.documents.problems import FactValue
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
 
@@ -67,11 +68,9 @@ class Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
-def broken_rule(rule: str, found: str, expected: str, *path: str) -> PydanticCustomError:
+def broken_rule(rule: str, case: str, *path: str, **facts: FactValue) -> PydanticCustomError:
     """Make the error of a rule between keys; the path is relative to the section that raises it."""
-    return PydanticCustomError(
-        RULE_ERROR, "{expected}", {"rule": rule, "found": found, "expected": expected, "path": path}
-    )
+    return PydanticCustomError(RULE_ERROR, "{rule}", {"rule": rule, "case": case, "path": path, "facts": facts})
 
 
 class TrialSection(Section):
@@ -162,11 +161,9 @@ class Layout(Section):
     @model_validator(mode="after")
     def _whole_plot_for_split_plots_only(self) -> Self:
         if self.kind == "split-plot" and self.whole_plot is None:
-            raise broken_rule("TK-P06", "none", "the factor that is applied to whole plots", "whole_plot")
+            raise broken_rule("TK-P06", "missing", "whole_plot")
         if self.kind != "split-plot" and self.whole_plot is not None:
-            raise broken_rule(
-                "TK-P06", self.whole_plot, f"no whole-plot factor in a layout of kind {self.kind}", "whole_plot"
-            )
+            raise broken_rule("TK-P06", "not wanted", "whole_plot", factor=self.whole_plot, kind=self.kind)
         return self
 
     @model_validator(mode="after")
@@ -188,14 +185,14 @@ def _misplaced_keys(layout: Layout) -> Iterator[PydanticCustomError]:
     known = LAYOUT_KINDS[layout.kind].options
     for key in NEEDED_KEYS.get(layout.kind, ()):
         if getattr(layout, key) is None:
-            yield broken_rule("TK-P10", "nothing", f"a whole number, as the layout is of kind {layout.kind}", key)
+            yield broken_rule("TK-P10", "missing", key, kind=layout.kind)
     for key in KEYS_OF_SOME_KINDS:
         value = getattr(layout, key)
         if key not in known and value != Layout.model_fields[key].default:
-            yield broken_rule("TK-P10", str(value), f"no such key in a layout of kind {layout.kind}", key)
+            yield broken_rule("TK-P10", "not wanted", key, written=str(value), kind=layout.kind)
     if layout.kind == "volunteer blocks" and (layout.block_size or 0) > MOST_BUCKETS_A_VOLUNTEER:
-        expected = f"2 to {MOST_BUCKETS_A_VOLUNTEER} buckets a volunteer"
-        yield broken_rule("TK-P10", str(layout.block_size), expected, "block_size")
+        size = layout.block_size or 0
+        yield broken_rule("TK-P10", "volunteer", "block_size", block_size=size, most=MOST_BUCKETS_A_VOLUNTEER)
 
 
 def _in_order(window: tuple[int, int]) -> tuple[int, int]:

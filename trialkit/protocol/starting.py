@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import pandas as pd
 
@@ -23,43 +24,21 @@ PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 
 @dataclass(frozen=True)
 class NewTrial:
-    """The answers that a trial starts from.
+    """The answers that a trial starts from."""
 
-    Attributes
-    ----------
-    question : str
-        What the trial is to answer.
-    cultivars, acidifiers : sequence of str
-        Levels; empty if the factor plays no part. `acidifiers` may hold ``"none"``.
-    doses : sequence of float
-        Level teaspoons a bucket, increasing; empty if the factor plays no part.
-    sites : sequence of str
-        Short names of the gardens.
-    current_practice : mapping of str to str or float
-        Level of each factor (cultivar, dose, acidifier) with two or more levels.
-    seed : int
-        For the randomisation.
-    blocks : int
-        Blocks a site.
-    title : str
-        The question if empty.
-    nutrient : str
-        The product that `doses` are doses of; may be empty.
-    id : str
-        Short name of the trial: lower-case letters, figures and hyphens.
-    """
-
-    question: str
+    question: Annotated[str, "What the trial is to answer."]
+    # Levels; empty where a factor plays no part. Doses are level teaspoons a bucket, increasing.
     cultivars: Sequence[str]
     doses: Sequence[float]
-    acidifiers: Sequence[str]
-    sites: Sequence[str]
-    current_practice: Mapping[str, str | float]
-    seed: int
-    blocks: int = 3
-    title: str = ""
-    nutrient: str = ""
-    id: str = "trial"
+    acidifiers: Annotated[Sequence[str], 'May hold ``"none"``.']
+    sites: Annotated[Sequence[str], "Short names of the gardens."]
+    current_practice: Annotated[
+        Mapping[str, str | float], "Level of each factor (cultivar, dose, acidifier) with two or more levels."
+    ]
+    seed: Annotated[int, "For the randomisation."]
+    blocks: Annotated[int, "At each site."] = 3
+    nutrient: Annotated[str, "The product that `doses` are doses of; may be empty."] = ""
+    id: Annotated[str, "Short name of the trial: lower-case letters, figures and hyphens."] = "trial"
 
 
 def id_from(name: str) -> str:
@@ -84,7 +63,7 @@ def new_trial_text(answers: NewTrial) -> str:
     practice = ", ".join(f"{_toml(name)} = {_toml(level)}" for name, level in answers.current_practice.items())
     text = _TEMPLATE.format(
         id=_toml(answers.id),
-        title=_toml(answers.title or answers.question),
+        title=_toml(answers.question),
         question=_toml(answers.question),
         factors="".join(_factor_sections(answers)),
         blocks=_toml(answers.blocks),
@@ -114,8 +93,8 @@ def new_trial_files(answers: NewTrial) -> dict[str, str]:
     return {PROTOCOL_FILE: new_trial_text(answers), **tables}
 
 
-def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
-    """Write a new trial folder, which is made if need be and must be empty; tell the files written.
+def start_trial(folder: Path, answers: NewTrial) -> None:
+    """Write a new trial folder, which is made if need be and must be empty.
 
     Raises
     ------
@@ -130,7 +109,6 @@ def start_trial(folder: Path, answers: NewTrial) -> tuple[Path, ...]:
     _make_empty(folder)
     for name, text in files.items():
         write_text(folder / name, text)
-    return tuple(folder / name for name in files)
 
 
 def example_names() -> tuple[str, ...]:
@@ -152,8 +130,8 @@ def example_folder(name: str) -> Path:
     return resource_folder("example_trials") / name
 
 
-def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[Path, ...]:
-    """Copy a bundled example trial into a folder, which is made if need be and must be empty; tell the files written.
+def copy_example(name: str, into: Path, *, planned_only: bool = False) -> None:
+    """Copy a bundled example trial into a folder, which is made if need be and must be empty.
 
     If it is planned only, layout and records are left out, as if the trial had yet to be laid out.
 
@@ -168,11 +146,10 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> tuple[
     paths = [path for path in sorted(source.rglob("*")) if path.is_file() and not path.is_symlink()]
     files = [path.relative_to(source) for path in paths]
     _make_empty(into)
-    chosen = [file for file in files if not planned_only or str(file) in PLANNED_FILES]
-    for file in chosen:
-        (into / file).parent.mkdir(parents=True, exist_ok=True)
-        write_bytes(into / file, (source / file).read_bytes())
-    return tuple(into / file for file in chosen)
+    for file in files:
+        if not planned_only or str(file) in PLANNED_FILES:
+            (into / file).parent.mkdir(parents=True, exist_ok=True)
+            write_bytes(into / file, (source / file).read_bytes())
 
 
 def _make_empty(folder: Path) -> None:

@@ -12,9 +12,8 @@ import pandas as pd
 from pydantic import ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
-from trialkit.documents.problems import Problem
+from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
@@ -121,14 +120,13 @@ def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
     """Collect every broken rule between sections, so that all can be told at once."""
     errors = [*_level_faults(protocol)]
     if not protocol.varied_factors:
-        errors.append(broken_rule("TK-P07", "one treatment", "at least one factor with two levels", "factors"))
+        errors.append(broken_rule("TK-P07", "", "factors"))
     treatments = math.prod(len(factor.levels) for factor in protocol.factors.values())
     if treatments > MOST_TREATMENTS:
-        errors.append(broken_rule("TK-P09", f"{treatments} treatments", f"at most {MOST_TREATMENTS}", "factors"))
+        errors.append(broken_rule("TK-P09", "", "factors", treatments=treatments, most=MOST_TREATMENTS))
     whole_plot = protocol.layout.whole_plot
     if whole_plot is not None and (whole_plot not in protocol.varied_factors or len(protocol.varied_factors) < 2):
-        expected = "one of two or more factors that each have two or more levels"
-        errors.append(broken_rule("TK-P06", whole_plot, expected, "layout", "whole_plot"))
+        errors.append(broken_rule("TK-P06", "not varied", "layout", "whole_plot", factor=whole_plot))
     errors += layout_faults(protocol.layout, protocol.factors, protocol.varied_factors)
     errors += _practice_faults(protocol)
     return [error.context or {} for error in errors]
@@ -138,18 +136,18 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
     errors = []
     for name, factor in protocol._declared():
         path = ("factors", name, "levels")
-        wanted, kind = ("numbers of teaspoons", float) if name == "dose" else ("names in quotation marks", str)
+        case, kind = ("doses", float) if name == "dose" else ("names", str)
         wrong = [level for level in factor.levels if not isinstance(level, kind)]
         if wrong:
-            errors.append(broken_rule("TK-P04", repr(wrong[0]), wanted, *path))
+            errors.append(broken_rule("TK-P04", case, *path, level=wrong[0]))
         elif len(set(factor.levels)) < len(factor.levels):
             repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
-            errors.append(broken_rule("TK-P04", f"{repeated!r} twice", "each level once", *path))
+            errors.append(broken_rule("TK-P04", "twice", *path, level=repeated))
         elif name == "dose" and list(factor.levels) != sorted(factor.levels):
-            errors.append(broken_rule("TK-P04", str(list(factor.levels)), "doses in increasing order", *path))
+            errors.append(broken_rule("TK-P04", "disorder", *path, written=str(list(factor.levels))))
         elif name == "dose" and (close := _close_doses(factor)):
-            expected = f"doses at least {SAME_DOSE_TSP:g} teaspoon apart: no spoon tells these from each other"
-            errors.append(broken_rule("TK-P04", f"{close[0]!r} and {close[1]!r}", expected, *path))
+            doses = {"lower_tsp": close[0], "higher_tsp": close[1], "least_tsp": SAME_DOSE_TSP}
+            errors.append(broken_rule("TK-P04", "close doses", *path, **doses))
     return errors
 
 
@@ -163,16 +161,15 @@ def _practice_faults(protocol: Protocol) -> list[PydanticCustomError]:
     path, practice, errors = ("decision", "current_practice"), protocol.decision.current_practice, []
     for name in protocol.varied_factors:
         levels = protocol.factors[name].levels
-        choice = ", ".join(f"{level:g}" if isinstance(level, float) else quoted(level) for level in levels)
         if name not in practice:
-            errors.append(broken_rule("TK-P05", "nothing", f"one of {choice}", *path, name))
+            errors.append(broken_rule("TK-P05", "missing", *path, name, levels=levels))
         elif practice[name] not in levels:
-            errors.append(broken_rule("TK-P05", repr(practice[name]), f"one of {choice}", *path, name))
+            errors.append(broken_rule("TK-P05", "no level", *path, name, level=practice[name], levels=levels))
     for name, level in practice.items():
         fixed = protocol.factors[name].levels if name in protocol.factors else ()
         if name not in protocol.varied_factors and level not in fixed:
-            expected = f"its only level, {fixed[0]!r}, or nothing" if fixed else "nothing: this factor plays no part"
-            errors.append(broken_rule("TK-P05", repr(level), expected, *path, name))
+            only: dict[str, FactValue] = {"only": fixed[0]} if fixed else {}
+            errors.append(broken_rule("TK-P05", "fixed" if fixed else "no factor", *path, name, level=level, **only))
     return errors
 
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trialkit.pages.safe_text import safe_text
-from trialkit.pages.shell import content_security_policy, environment, page_style
+from trialkit.pages.shell import page_style, render_page
 from trialkit.report.page import TEMPLATES
+from trialkit.words.problem_words import told_problem
 from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words
 
 if TYPE_CHECKING:
-    from trialkit.documents.problems import Problem
+    from trialkit.documents.problems import Problem, ToldProblem
     from trialkit.rules.trial_folder import CheckResult, RecordPlace
 
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
@@ -40,7 +41,7 @@ class CheckTopic:
     title: str
     column: str
     why: str
-    mends: tuple[str, ...]
+    ways_to_fix: tuple[str, ...]
     problems: tuple[ListedProblem, ...]
     more: int
     must: bool
@@ -79,22 +80,18 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     if site is None:
         parts.insert(0, _adviser_part(result))
     topics = [topic for part in parts for topic in part.topics]
-    style = page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8")
-    return (
-        environment(TEMPLATES)
-        .get_template("check.html.jinja")
-        .render(
-            title=safe_text(title),
-            garden=safe_text(result.sites.get(site, site)) if site else "",
-            greeting=greeting(
-                sum(topic.questions for topic in topics),
-                sum(topic.questions for topic in topics if topic.must),
-                for_garden=site is not None,
-            ),
-            parts=[part for part in parts if part.topics],
-            style=style,
-            policy=content_security_policy(style),
-        )
+    return render_page(
+        TEMPLATES,
+        "check.html.jinja",
+        page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8"),
+        title=safe_text(title),
+        garden=safe_text(result.sites.get(site, site)) if site else "",
+        greeting=greeting(
+            sum(topic.questions for topic in topics),
+            sum(topic.questions for topic in topics if topic.must),
+            for_garden=site is not None,
+        ),
+        parts=[part for part in parts if part.topics],
     )
 
 
@@ -138,20 +135,20 @@ def _topics(result: CheckResult, problems: Sequence[Problem], *, with_file: bool
 def _topic(result: CheckResult, group: Sequence[Problem], *, with_file: bool) -> CheckTopic:
     from trialkit.tables.rule_book import RULES
 
-    first, shown = group[0], group[:MOST_ALIKE]
+    first, shown = group[0], tuple(map(told_problem, group[:MOST_ALIKE]))
     return CheckTopic(
         rule=first.rule,
         title=RULES[first.rule].title,
         column=safe_text(column_words(first.file, first.column)) if first.file != "layout.csv" else "",
         why=RULES[first.rule].why,
-        mends=tuple(dict.fromkeys(safe_text(problem.mend) for problem in shown)),
+        ways_to_fix=tuple(dict.fromkeys(safe_text(problem.how_to_fix) for problem in shown)),
         problems=tuple(_listed(result, problem, with_file=with_file) for problem in shown),
         more=len(group) - len(shown),
         must=any(problem.severity == "error" for problem in group),
     )
 
 
-def _listed(result: CheckResult, problem: Problem, *, with_file: bool) -> ListedProblem:
+def _listed(result: CheckResult, problem: ToldProblem, *, with_file: bool) -> ListedProblem:
     place = _place(result, problem)
     where = place_words(problem, place.key if place else None, with_file=with_file)
     return ListedProblem(safe_text(where), safe_text(problem.found), safe_text(problem.expected))

@@ -17,15 +17,15 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit._resources import resource_folder
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
-from trialkit.tables.table_schema import load_schema
+from trialkit.tables.table_schema import load_schema, schema_document
 from trialkit.tables.typed_tables import read_table
+from trialkit.words.problem_words import accepted_words
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
@@ -136,29 +136,21 @@ def _blank(value: object) -> bool:
     return value is None or value is pd.NA or value != value or value == ""
 
 
-def _schema_document(name: TableName) -> dict[str, Any]:
-    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
-    assert isinstance(document, dict)
-    return document
-
-
 def _table_resource(name: TableName, columns: Sequence[str], files: Mapping[str, bytes]) -> dict[str, Any]:
-    document = _schema_document(name)
+    document = schema_document(name)
     document["fields"] = [field for field in document["fields"] if field["name"] in columns]
-    path = f"{name}.csv"
     document["foreignKeys"] = [
         key for key in document.get("foreignKeys", ()) if f"{key['reference']['resource']}.csv" in files
     ]
     if not document["foreignKeys"]:
         del document["foreignKeys"]
-    title, description = document.pop("title"), document.pop("description")
-    document.pop("name")
-    made = _resource(name, path, str(description), "text/csv", files)
-    return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": document}
+    title, description = document.pop("title"), str(document.pop("description"))
+    del document["name"]
+    return _table(name, f"{name}.csv", title, description, document, files)
 
 
 def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
-    layout = {field["name"]: field for field in _schema_document("layout")["fields"]}
+    layout = {field["name"]: field for field in schema_document("layout")["fields"]}
     fields: list[dict[str, Any]] = [
         {"name": "observation_unit_id", "type": "string", "description": "Identity of the bucket."},
         {"name": "observation_unit_type", "type": "string", "description": "Level of the unit."},
@@ -167,15 +159,15 @@ def _units_resource(files: Mapping[str, bytes]) -> dict[str, Any]:
     header = files[UNITS_FILE].split(b"\n", 1)[0].decode("utf-8").split(",")
     fields += [{**layout[name], "constraints": {}} for name in header if name in layout]
     schema = {"fields": fields, "missingValues": [""], "primaryKey": ["observation_unit_id"]}
-    made = _resource("observation_units", UNITS_FILE, "Buckets as MIAPPE observation units.", "text/csv", files)
-    return {
-        **made,
-        "type": "table",
-        "title": "Observation units",
-        "format": "csv",
-        "encoding": "utf-8",
-        "schema": schema,
-    }
+    about = "Buckets as MIAPPE observation units."
+    return _table("observation_units", UNITS_FILE, "Observation units", about, schema, files)
+
+
+def _table(
+    name: str, path: str, title: str, description: str, schema: Mapping[str, Any], files: Mapping[str, bytes]
+) -> dict[str, Any]:
+    made = _resource(name, path, description, "text/csv", files)
+    return {**made, "type": "table", "title": title, "format": "csv", "encoding": "utf-8", "schema": schema}
 
 
 def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
@@ -190,10 +182,9 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
             {"name": name, "type": kinds.get(name, "string"), "description": text}
             for name, text in DESCRIPTIONS.items()
         ]
-        made = _resource("agreement", AGREEMENT_FILE, "How well readings agree, and effect sizes.", "text/csv", files)
         schema = {"fields": fields, "missingValues": [""]}
-        described = {"title": "Agreement and effect sizes", "format": "csv", "encoding": "utf-8", "schema": schema}
-        yield {**made, "type": "table", **described}
+        about = "How well readings agree, and effect sizes."
+        yield _table("agreement", AGREEMENT_FILE, "Agreement and effect sizes", about, schema, files)
     files[PICTURE_FILE] = raw_records_svg(trial)
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
 
@@ -314,7 +305,7 @@ def dictionary(tables: Sequence[TableName]) -> str:
         lines += [f"## {schema.file}", "", schema.description, "", f"Key: {', '.join(schema.primary_key)}.", ""]
         lines += ["| column | type | unit | values | meaning |", "|---|---|---|---|---|"]
         for field in schema.fields:
-            values = field.expected() if field.enum or field.minimum is not None else ""
+            values = accepted_words(field) if field.enum or field.minimum is not None else ""
             cells = (field.name, field.type, field.unit or "", values, field.description)
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")

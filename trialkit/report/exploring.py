@@ -8,13 +8,12 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.yields import YIELD, bucket_yields
+from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.safe_text import safe_text, shorten
@@ -30,36 +29,8 @@ ROW_INCHES = 0.24
 LONGEST_NAME = 24
 
 
-@dataclass(frozen=True)
-class Agreement:
-    """A measure of agreement, or of effect, with its 95 % interval.
-
-    Attributes
-    ----------
-    comparison : str
-        What was compared with what.
-    site : str
-        Garden, or ``all``.
-    cultivar, dose_tsp, acidifier
-        The treatment; missing of pH.
-    buckets : int
-        How many it rests on; of a treatment, without those of the current practice.
-    measure : str
-    value, lower, upper : float
-    """
-
-    comparison: str
-    site: str
-    cultivar: str | None
-    dose_tsp: float | None
-    acidifier: str | None
-    buckets: int
-    measure: str
-    value: float
-    lower: float
-    upper: float
-
-
+Agreement = tuple[str, str, str | None, float | None, str | None, int, str, float, float, float]
+"""A measure of agreement, or of effect, with its 95 % interval: a row of the columns of `DESCRIPTIONS`."""
 DESCRIPTIONS = {
     "comparison": "What was compared with what.",
     "site": "Garden, or all.",
@@ -80,7 +51,7 @@ def agreement_table(trial: Trial) -> pd.DataFrame:
     """Agreement of the pH read with the pH foreseen, and the effect of each treatment against the current practice."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of pandas, about how pingouin calls it
-        found = [asdict(one) for one in (*_ph_agreement(trial), *_effects(trial))]
+        found = [*_ph_agreement(trial), *_effects(trial)]
     return pd.DataFrame(found, columns=list(DESCRIPTIONS)).round(dict.fromkeys(("value", "lower", "upper"), DECIMALS))
 
 
@@ -99,7 +70,7 @@ def _ph_agreement(trial: Trial) -> Iterator[Agreement]:
         long["ph"] = long["ph"].astype(float)
         icc = pg.intraclass_corr(long, targets="bucket", raters="way", ratings="ph").set_index("Type").loc["ICC(A,1)"]
         lower, upper = map(float, icc["CI95"])
-        yield Agreement(
+        yield (
             "pH read after mixing with pH foreseen", str(site), None, None, None, len(rows), ICC_MEASURE,
             float(icc["ICC"]), lower, upper,
         )  # fmt: skip
@@ -118,7 +89,7 @@ def _effects(trial: Trial) -> Iterator[Agreement]:
             continue
         value = float(pg.compute_effsize(values, base, eftype="hedges"))
         lower, upper = map(float, pg.compute_esci(value, len(values), len(base), eftype="hedges", decimals=6))
-        yield Agreement(
+        yield (
             "bucket weight with the current practice", ALL_GARDENS, treatment.cultivar, treatment.dose_tsp,
             treatment.acidifier, len(values), EFFECT_MEASURE, value, lower, upper,
         )  # fmt: skip

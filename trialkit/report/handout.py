@@ -5,7 +5,7 @@ from __future__ import annotations
 from trialkit.documents.recommended import Recommended
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment
+from trialkit.pages.shell import render_page
 from trialkit.report.page import TEMPLATES
 from trialkit.words import handout_words as words
 from trialkit.words.phrases import date_words
@@ -14,39 +14,30 @@ MOST_SPOONS_DRAWN = 12
 
 
 def handout_html(document: Recommended) -> str:
-    """Write the handout as one self-contained HTML page that prints on one sheet of A4 or Letter.
-
-    Parameters
-    ----------
-    document : Recommended
-        Every text in it may come from strangers.
-    """
-    safe, style = safe_document(document), _style()
+    """Write the handout, every text in which may come from strangers, as one page that prints on one sheet."""
+    safe = safe_document(document)
     best, treatment = safe.recommended, safe.recommended.treatment
-    return (
-        environment(TEMPLATES)
-        .get_template("handout.html.jinja")
-        .render(
-            cultivar=treatment.cultivar or "lettuce",
-            bucket=words.bucket_words(best),
-            heads=best.heads,
-            nutrient=words.nutrient_words(best),
-            spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
-            acid_name=words.acid_name(best),
-            acid_compared=words.is_acid_compared(safe),
-            acid=tuple(words.acid_line(row) for row in safe.acid),
-            acid_dissolved=words.is_dissolved(safe),
-            steps=tuple(words.steps(safe)),
-            expect=tuple(words.expectations(safe)),
-            evidence=words.evidence(safe),
-            cautions=words.SHORT_CAUTIONS,
-            version=safe.version,
-            date=date_words(safe.date),
-            digest=safe.evidence_sha256[:12],
-            colour=LIGHT,
-            style=style,
-            policy=content_security_policy(style),
-        )
+    return render_page(
+        TEMPLATES,
+        "handout.html.jinja",
+        _style(),
+        cultivar=treatment.cultivar or "lettuce",
+        bucket=words.bucket_words(best),
+        heads=best.heads,
+        nutrient=words.nutrient_words(best),
+        spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
+        acid_name=words.acid_name(best),
+        acid_compared=words.is_acid_compared(safe),
+        acid=tuple(words.acid_line(row) for row in safe.acid),
+        acid_dissolved=words.is_dissolved(safe),
+        steps=tuple(words.steps(safe)),
+        expect=tuple(words.expectations(safe)),
+        evidence=words.evidence(safe),
+        cautions=words.SHORT_CAUTIONS,
+        version=safe.version,
+        date=date_words(safe.date),
+        digest=safe.evidence_sha256[:12],
+        colour=LIGHT,
     )
 
 

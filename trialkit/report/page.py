@@ -7,7 +7,7 @@ from pathlib import Path
 from trialkit.documents.results import Results
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
+from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.report.answer import answer
 from trialkit.report.doubts import doubts
 from trialkit.report.figures import pictures
@@ -21,23 +21,17 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 
 def report_html(results: Results) -> str:
-    """Write results as one self-contained HTML page.
+    """Write results, every text in which may come from strangers, as one self-contained HTML page.
 
-    Parameters
-    ----------
-    results : Results
-        Every text in them may come from strangers.
-
-    Returns
-    -------
-    str
-        The page: no network, whole without its script, the same text for the same results.
+    It asks for no network, is whole without its script, and is the same text for the same results.
     """
     reading = Reading(safe_document(results))
     drawn, missing = pictures(reading)
-    style, script = page_style(), page_script()
-    page = environment(TEMPLATES).get_template("report.html.jinja")
-    return page.render(
+    return render_page(
+        TEMPLATES,
+        "report.html.jinja",
+        page_style(),
+        page_script(),
         about=reading.results.trial,
         title=reading.results.trial.title or "Trial report",
         facts=facts(reading),
@@ -51,7 +45,4 @@ def report_html(results: Results) -> str:
         provenance=provenance(reading),
         cautions=CAUTIONS,
         references=REFERENCES,
-        style=style,
-        script=script,
-        policy=content_security_policy(style, script),
     )

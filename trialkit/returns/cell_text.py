@@ -3,7 +3,6 @@
 import re
 import unicodedata
 
-from trialkit.domain.quoting import quoted
 from trialkit.returns.finding_log import Log, Place
 from trialkit.tables.formula_text import restored
 from trialkit.tables.table_schema import Field
@@ -36,7 +35,7 @@ def tidy(text: str, field: Field, place: Place, log: Log) -> str:
     text = restored(text)
     plain = tidied(text)
     if plain != text:
-        log.note("TK-R29", place, "only marks around the value were taken off", found=text, became=plain)
+        log.note("TK-R29", place, text=text, became=plain)
     return plain
 
 
@@ -50,9 +49,7 @@ def free_text(text: str, place: Place, log: Log) -> str:
     composed = unicodedata.normalize("NFC", restored(text))
     if SPOILED.search(composed):
         meant = _rightly_read(composed)
-        if meant is not None and log.ask(
-            "TK-R02", place, f"it may have been {quoted(meant)}.", found=quoted(text), became=quoted(meant)
-        ):
+        if meant is not None and log.ask("TK-R02", place, text=text, became=meant):
             return meant
     return composed
 

@@ -21,7 +21,6 @@ from trialkit.documents.returns import (
     TableCounts,
 )
 from trialkit.domain.errors import NotComputed
-from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place, UnreadableReturn
@@ -172,8 +171,7 @@ def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: L
     cell = (place.sheet, place.row, problem.column)
     if cell not in blamed:
         blamed.add(cell)
-        at = Place(place.sheet, place.row, problem.column)
-        log.refuse(problem.rule, at, problem.expected, found=problem.found, mend=problem.mend)
+        log.refuse_as_checked(problem, Place(place.sheet, place.row, problem.column))
 
 
 def _note_incomplete(usable: Mapping[TableName, Sequence[Row]], merged: Merged, log: Log) -> None:
@@ -181,10 +179,7 @@ def _note_incomplete(usable: Mapping[TableName, Sequence[Row]], merged: Merged, 
         schema = load_schema(name)
         count = incomplete(schema, [merged.records[name][schema.key_of(row)] for row in rows])
         if count:
-            which = "1 row is" if count == 1 else f"{count} rows are"
-            log.note(
-                "TK-R52", Place(), f"{which} not complete yet in {schema.file}; a later return may fill in the rest"
-            )
+            log.note("TK-R52", Place(), count=count, table=name)
 
 
 def _entry(
@@ -219,14 +214,12 @@ def _chosen(
     chosen = []
     for identity, choice in choices.items():
         if identity not in waiting:
-            known = ", ".join(waiting) or "none"
-            log.refuse("TK-R56", Place(), f"one of the conflicts that are open: {known}", found=quoted(identity))
+            log.refuse("TK-R56", Place(), "unknown", id=identity, known=tuple(waiting) or ("none",))
             continue
         conflict = waiting[identity]
         if choice == "returned":
             if conflict.key not in records[conflict.table]:
-                found = f"{' '.join(conflict.key)}, which is no longer there"
-                log.refuse("TK-R56", Place(), f"a row of {conflict.table}.csv", found=found)
+                log.refuse("TK-R56", Place(), "gone", key=" ".join(conflict.key), table=conflict.table)
                 continue
             table = records[conflict.table]
             records[conflict.table] = with_value(table, conflict.key, conflict.column, conflict.returned)
@@ -236,11 +229,8 @@ def _chosen(
         if conflict.choice == "returned":
             touched.setdefault(conflict.table, []).append(records[conflict.table][conflict.key])
     for name, position, problem in row_problems(trial, touched):
-        row = touched[name][position]
-        found = f"{' '.join(load_schema(name).key_of(row))}, {problem.column} {problem.found}"
-        by_hand = f"or correct the row by hand in {name}.csv"
-        mend = f"{problem.mend} Choose for the other cells of this row together with it, {by_hand}."
-        log.refuse("TK-R56", Place(column=problem.column), problem.expected, found=found, mend=mend)
+        key = " ".join(load_schema(name).key_of(touched[name][position]))
+        log.refuse_choice(problem, table=name, key=key)
     if log.findings:
         return state, ()
     return replace(state, records=records, conflicts=with_changed(state.conflicts, chosen)), tuple(chosen)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from trialkit.documents.returns import DateOrder
-from trialkit.domain.quoting import quoted
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -64,11 +63,8 @@ def repair_dates(table: ReturnedTable, log: Log, years: range | None = None) -> 
             of_column = list(_column(table, field, log, years))
             if of_column and before:
                 first = of_column[0]
-                why = (
-                    f"others of this column are written as {table.cells[field.name][min(before)]}; if a program "
-                    "exchanged day and month before it wrote them so, they are wrong. They would be taken as they are."
-                )
-                log.ask("TK-R53", table.place(first.position, field.name), why, found=quoted(first.text))
+                other = table.cells[field.name][min(before)]
+                log.ask("TK-R53", table.place(first.position, field.name), text=first.text, other=other)
             slashed += of_column
     _settle(table, slashed, log)
 
@@ -89,29 +85,25 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
         text = cells[position] = tidy(raw, field, place, log)
         plain = plain_figures(text)
         if plain != text:
-            log.note("TK-R38", place, "the figures stand for these", found=text, became=plain)
+            log.note("TK-R38", place, text=text, became=plain)
             cells[position] = plain
         if ISO_DATE.fullmatch(plain) or not plain:
             continue
         if match := SLASHED.fullmatch(plain):
             yield _Slashed(field.name, position, plain, _readings(match, years))
         elif means_nothing(plain) and field.name not in table.schema.primary_key:
-            log.note("TK-R39", place, "here it can only mean that there is nothing to record", found=plain)
+            log.note("TK-R39", place, text=plain)
             cells[position] = ""
         elif NOT_KNOWN.fullmatch(plain):
-            expected, mend = "a date, or an empty cell", "Look up the record, or leave the cell empty."
-            log.refuse("TK-R37", place, expected, found=quoted(plain), mend=mend)
+            log.refuse("TK-R37", place, "date", text=plain)
         elif match := SERIAL.fullmatch(plain):
             _day_count(table, position, field.name, int(match.group(1)), log)
         elif WITHOUT_YEAR.fullmatch(plain):
-            mend = "Write year-month-day, with the year in full."
-            log.refuse("TK-R37", place, "a date with its year", found=quoted(plain), mend=mend)
+            log.refuse("TK-R37", place, "no year", text=plain)
         elif day := _one_reading(plain):
             time = WITH_TIME.fullmatch(plain)
-            why = "it can be read in one way only"
-            if time and time.group(2).strip("0:.") != "":
-                why += "; the time of day was left out"
-            log.note("TK-R43", place, why, found=plain, became=day.isoformat())
+            case = "time" if time and time.group(2).strip("0:.") != "" else ""
+            log.note("TK-R43", place, case, text=plain, became=day.isoformat())
             cells[position] = day.isoformat()
 
 
@@ -171,59 +163,53 @@ def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
             _refuse_orders(table, slashed, log)
             return
         order = sorted(orders)[0]
-        why = f"{order}, as every date of the sheet must be"
-    else:
-        why = f"read by --dates {order}"
     for item in slashed:
         place = table.place(item.position, item.column)
         if not item.readings:
-            log.refuse("TK-V08", place, "a day that exists", found=quoted(item.text))
+            log.refuse("TK-V08", place, text=item.text)
             continue
         if order not in item.readings:
-            other = " or ".join(item.readings)
-            log.refuse(
-                "TK-R41", place, f"a date with the {order.replace('-', ' ')}", found=f"{quoted(item.text)}, {other}"
-            )
+            first = order.partition("-")[0]
+            log.refuse("TK-R41", place, "other order", text=item.text, first=first, orders=tuple(item.readings))
             continue
         day = item.readings[order].isoformat()
-        log.note("TK-R41" if log.answers.dates else "TK-R43", place, why, found=item.text, became=day)
+        if log.answers.dates:
+            log.note("TK-R41", place, option=f"--dates {order}", text=item.text, became=day)
+        else:
+            log.note("TK-R43", place, "order", text=item.text, became=day, order=order)
         table.cells[item.column][item.position] = day
 
 
 def _ask_order(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
     """Ask for the order of those that allow several; the others wait for the answer too, read as they only can be."""
     plain = [item for item in slashed if len(item.readings) == 1]
-    hint = f" {quoted(plain[0].text)} of this sheet can only be {next(iter(plain[0].readings))}." if plain else ""
+    hint = {"certain": plain[0].text, "order": str(next(iter(plain[0].readings)))} if plain else {}
     for item in plain:
         table.cells[item.column][item.position] = next(iter(item.readings.values())).isoformat()
     for item in slashed:
         if item.doubtful:
-            choice = " or ".join(f"{day.isoformat()} ({order})" for order, day in item.readings.items())
+            readings = tuple(f"{day.isoformat()} ({order})" for order, day in item.readings.items())
             answers = tuple(f"--dates {order}" for order in item.readings)
-            mend = f"Say which: {' or '.join(answers)}."
-            why, place = f"it may be {choice}.{hint}", table.place(item.position, item.column)
-            log.ask_option("TK-R41", place, why, found=quoted(item.text), mend=mend, answers=answers)
+            place = table.place(item.position, item.column)
+            log.ask_option("TK-R41", place, answers, "either", text=item.text, readings=readings, **hint)
 
 
 def _refuse_orders(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:
     for order in PARTS:
         items = [item for item in slashed if set(item.readings) == {order}]
         if items:
-            found = f"{quoted(items[0].text)}, which can only be {order}, while others can only be the other way"
-            mend = "Write all dates year-month-day, such as 2026-08-20, after a look at the paper record."
             place = table.place(items[0].position, items[0].column)
-            log.refuse("TK-R41", place, "one order of day and month throughout", found=found, mend=mend)
+            log.refuse("TK-R41", place, "both orders", text=items[0].text, order=order)
 
 
 def _day_count(table: ReturnedTable, position: int, column: str, count: int, log: Log) -> None:
     days = {start: first + timedelta(days=count) for start, first in DAY_NOUGHT.items()}
     place, text = table.place(position, column), table.cells[column][position]
     if log.answers.serials is None:
-        why = f"a day count: {days['1900']} if it begins in 1900, as usual, or {days['1904']} if in 1904."
         answers = ("--serials 1900", "--serials 1904")
-        mend = f"Say which: {' or '.join(answers)}."
-        log.ask_option("TK-R42", place, why, found=quoted(text), mend=mend, answers=answers)
+        from_1900, from_1904 = days["1900"].isoformat(), days["1904"].isoformat()
+        log.ask_option("TK-R42", place, answers, text=text, from_1900=from_1900, from_1904=from_1904)
         return
     day = days[log.answers.serials].isoformat()
-    log.note("TK-R42", place, f"read by --serials {log.answers.serials}", found=text, became=day)
+    log.note("TK-R42", place, option=f"--serials {log.answers.serials}", text=text, became=day)
     table.cells[column][position] = day

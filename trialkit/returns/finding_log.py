@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass, field
 
+from trialkit.documents.problems import Fact, FactValue, Problem, facts
 from trialkit.documents.returns import Answers, ReturnFinding, Verdict
-from trialkit.domain.quoting import quoted, shown
-from trialkit.tables.rule_book import RULES
+from trialkit.domain.quoting import shown
 
 
 @dataclass(frozen=True)
@@ -28,30 +28,39 @@ class Log:
     answers: Answers = field(default_factory=Answers)
     findings: list[ReturnFinding] = field(default_factory=list)
 
-    def note(self, rule: str, place: Place, why: str, *, found: str = "", became: str = "") -> None:
-        """Say that something was repaired; `found` and `became` are shown in quotation marks."""
-        self._add("repaired", rule, place, _quoted(found), _quoted(became) or ("empty" if found else ""), why, "")
+    def note(self, rule: str, place: Place, case: str = "", *, option: str = "", **values: FactValue) -> None:
+        """Say that something was repaired, or read by an option that was given."""
+        self._add("repaired", rule, case, place, facts(**values), (option,) if option else ())
 
-    def refuse(self, rule: str, place: Place, expected: str, *, found: str = "", mend: str = "") -> None:
-        """Say why the file cannot be merged; `found` is shown as it is."""
-        self._add("refused", rule, place, found, "", expected, mend or RULES[rule].mend)
+    def refuse(self, rule: str, place: Place, case: str = "", **values: FactValue | None) -> None:
+        """Say why the file cannot be merged."""
+        self._add("refused", rule, case, place, facts(**values))
 
-    def ask(self, rule: str, place: Place, why: str, *, found: str = "", became: str = "", mend: str = "") -> bool:
+    def refuse_as_checked(self, problem: Problem, place: Place) -> None:
+        """Say what the check of the record says of a cell that it would refuse."""
+        self._add("refused", problem.rule, problem.case, place, problem.facts)
+
+    def refuse_choice(self, problem: Problem, *, table: str, key: str) -> None:
+        """Say that a choice would make a row of the record wrong, and what the check says of it."""
+        cause = facts(chosen_in=table, chosen_key=key, cause=problem.rule, cause_case=problem.case)
+        self._add("refused", "TK-R56", "row", Place(column=problem.column), (*cause, *problem.facts))
+
+    def ask(self, rule: str, place: Place, case: str = "", **values: FactValue | None) -> bool:
         """Propose a reading; true if it has been accepted, and is noted then."""
-        if rule in self.answers.accepted:
-            self._add("repaired", rule, place, found, became or "proposed", f"accepted by --accept {rule}", "")
-            return True
-        hint, option = mend or RULES[rule].mend, f"--accept {rule}"
-        self._add("question", rule, place, found, became, why, f"{hint} To take it so, add {option}.", (option,))
-        return False
+        accepted = rule in self.answers.accepted
+        verdict: Verdict = "repaired" if accepted else "question"
+        self._add(verdict, rule, case, place, facts(**values), (f"--accept {rule}",))
+        return accepted
 
-    def ask_option(self, rule: str, place: Place, why: str, *, found: str, mend: str, answers: tuple[str, ...]) -> None:
+    def ask_option(
+        self, rule: str, place: Place, answers: tuple[str, ...], case: str = "", **values: FactValue
+    ) -> None:
         """Ask for a choice that has options of its own."""
-        self._add("question", rule, place, found, "", why, mend, answers)
+        self._add("question", rule, case, place, facts(**values), answers)
 
-    def give_up(self, rule: str, expected: str, *, found: str = "", mend: str = "") -> "UnreadableReturn":
+    def give_up(self, rule: str, case: str = "", **values: FactValue) -> "UnreadableReturn":
         """Refuse the file as a whole; the caller raises what is returned."""
-        self.refuse(rule, Place(), expected, found=found, mend=mend)
+        self._add("refused", rule, case, Place(), facts(**values))
         return UnreadableReturn()
 
     def of(self, verdict: Verdict) -> tuple[ReturnFinding, ...]:
@@ -67,18 +76,12 @@ class Log:
         self,
         verdict: Verdict,
         rule: str,
+        case: str,
         place: Place,
-        found: str,
-        became: str,
-        why: str,
-        mend: str,
+        known: tuple[Fact, ...],
         answers: tuple[str, ...] = (),
     ) -> None:
         column = None if place.column is None else shown(place.column)
         self.findings.append(
-            ReturnFinding(verdict, rule, place.sheet, place.row, column, self.file, found, became, why, mend, answers)
+            ReturnFinding(verdict, rule, case, place.sheet, place.row, column, self.file, known, answers)
         )
-
-
-def _quoted(text: str) -> str:
-    return quoted(text) if text else ""

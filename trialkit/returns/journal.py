@@ -16,16 +16,17 @@ from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
 ID_LENGTH = 6
-BEFORE = "the table itself, before any return"
+OF_A_CELL = ("text", "became")
+"""Names of the facts that differ from cell to cell."""
 
 
 def who_gave(journal: Journal, difference: Difference) -> str:
-    """Name the return that the value of a cell came from."""
+    """Name the return that the value of a cell came from; nothing where the table had it before any return."""
     for entry in journal.returns:
         for given in entry.gave.get(difference.table, ()):
             if difference.column in given.columns and difference.key in given.keys:
                 return str(entry)
-    return BEFORE
+    return ""
 
 
 def answers_for(journal: Journal, sha256: str) -> Answers:
@@ -80,12 +81,14 @@ def _conflict(difference: Difference, journal: Journal, who: str, earlier: int) 
 
 
 def notes_of(findings: Sequence[ReturnFinding]) -> tuple[RepairNote, ...]:
-    """Gather repairs by rule, sheet, column and reason."""
-    groups: dict[tuple[str, str | None, str | None, str], list[tuple[int | None, str, str]]] = {}
-    for finding in findings:
-        cells = groups.setdefault((finding.rule, finding.sheet, finding.column, finding.why), [])
-        cells.append((finding.row, finding.found, finding.became))
-    return tuple(RepairNote(*group, tuple(cells)) for group, cells in groups.items())
+    """Gather repairs that are alike but for the cell."""
+    groups: dict[RepairNote, list[tuple[int | None, str, str]]] = {}
+    for one in findings:
+        cell = {fact.name: str(fact.value) for fact in one.facts if fact.name in OF_A_CELL}
+        others = tuple(fact for fact in one.facts if fact.name not in OF_A_CELL)
+        note = RepairNote(one.rule, one.case, one.sheet, one.column, one.answers, others, ())
+        groups.setdefault(note, []).append((one.row, cell.get("text", ""), cell.get("became", "")))
+    return tuple(replace(note, cells=tuple(cells)) for note, cells in groups.items())
 
 
 def given_cells(

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from trialkit.documents.returns import ReturnFinding
-from trialkit.domain.quoting import quoted
 from trialkit.returns.cell_text import tidied
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.numbers import A_DATE
@@ -32,7 +31,7 @@ def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mappi
         text = tidied(raw)
         place = table.place(position, column)
         if raw != text:
-            log.note("TK-R29", place, "only marks around the value were taken off", found=raw, became=text)
+            log.note("TK-R29", place, text=raw, became=text)
         if text and text not in (buckets if column == "bucket" else sites):
             if text in seen:
                 log.findings.append(replace(seen[text][1], sheet=place.sheet, row=place.row))
@@ -46,27 +45,24 @@ def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mappi
 def _bucket(text: str, buckets: Mapping[str, str], place: Place, log: Log) -> str:
     """Return the bucket that is meant, or the text itself if that was asked or refused."""
     if meant := _certain(text, buckets):
-        log.note("TK-R28", place, "the layout has no other label that this can be", found=text, became=meant)
+        log.note("TK-R28", place, "bucket", text=text, became=meant)
         return meant
     if text.isdecimal() and len(same := [name for name in buckets if name.isdecimal() and int(name) == int(text)]) == 1:
-        why = f"it may be {same[0]}, whose leading zeros a spreadsheet program took off."
-        return same[0] if log.ask("TK-R26", place, why, found=quoted(text), became=same[0]) else text
+        return same[0] if log.ask("TK-R26", place, text=text, became=same[0]) else text
     if SCIENTIFIC.fullmatch(text) or A_DATE.fullmatch(text) or _is_number_of(text, buckets):
-        kind = "a date" if A_DATE.fullmatch(text) else "a number"
-        found = f"{quoted(text)}, {kind} that a spreadsheet program seems to have made of the label"
-        log.refuse("TK-R27", place, "a label of the layout", found=found)
+        log.refuse("TK-R27", place, "date" if A_DATE.fullmatch(text) else "number", text=text)
         return text
     near = [name for name in buckets if _one_slip(_folded(text), name)]
     alike = [name for name in buckets if _folded(name).translate(ALIKE) == _folded(text).translate(ALIKE)]
     likely = alike if len(alike) == 1 else near
     if len(likely) == 1 and not bucket_id_is_valid(text):
-        why = f"the layout has no such bucket; {likely[0]} differs in one place."
-        return likely[0] if log.ask("TK-R25", place, why, found=quoted(text), became=likely[0]) else text
-    nearest = nearest_bucket_id(text, buckets)
-    hint = f"The nearest label of the layout is {nearest}." if nearest else "No label of the layout is near to it."
+        return likely[0] if log.ask("TK-R25", place, "bucket", text=text, became=likely[0]) else text
     if len(likely) > 1:
-        hint = f"It may be {' or '.join(sorted(likely)[:3])}."
-    log.refuse("TK-R30", place, "a label of the layout", found=quoted(text), mend=f"{hint} Look at the bucket.")
+        log.refuse("TK-R30", place, "several", text=text, likely=tuple(sorted(likely)[:3]))
+    elif nearest := nearest_bucket_id(text, buckets):
+        log.refuse("TK-R30", place, "near", text=text, nearest=nearest)
+    else:
+        log.refuse("TK-R30", place, "far", text=text)
     return text
 
 
@@ -100,11 +96,10 @@ def _one_slip(text: str, name: str) -> bool:
 def _site(text: str, sites: Mapping[str, str], place: Place, log: Log) -> str:
     names = {name.casefold(): site for site, name in sites.items() if name} | {site.casefold(): site for site in sites}
     if meant := names.get(text.casefold()):
-        log.note("TK-R28", place, "no other garden can be meant", found=text, became=meant)
+        log.note("TK-R28", place, "garden", text=text, became=meant)
         return meant
     if near := nearest_name(text, names):
         meant = names[near.casefold()]
-        why = f"no garden has this name; {meant} is the nearest."
-        return meant if log.ask("TK-R25", place, why, found=quoted(text), became=meant) else text
-    log.refuse("TK-R30", place, f"a garden of the trial: {', '.join(sites)}", found=quoted(text))
+        return meant if log.ask("TK-R25", place, "garden", text=text, became=meant) else text
+    log.refuse("TK-R30", place, "garden", text=text, gardens=tuple(sites))
     return text

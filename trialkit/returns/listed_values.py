@@ -2,7 +2,6 @@
 
 import re
 
-from trialkit.domain.quoting import quoted
 from trialkit.returns.cell_text import free_text, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -36,11 +35,11 @@ def _yes_or_no(table: ReturnedTable, field: Field, log: Log) -> None:
         if not text or text in field.true_values or text in field.false_values:
             continue
         if means_nothing(text):
-            log.note("TK-R39", place, "here it can only mean that there is nothing to record", found=text)
+            log.note("TK-R39", place, text=text)
             cells[position] = ""
         elif (folded := text.casefold().rstrip(".!")) in YES | NO:
             cells[position] = "yes" if folded in YES else "no"
-            log.note("TK-R50", place, "nothing else can be meant", found=text, became=cells[position])
+            log.note("TK-R50", place, text=text, became=cells[position])
 
 
 def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
@@ -52,11 +51,11 @@ def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
             continue
         folded = re.sub(r"[\s_\-]+", "_", text.casefold().strip(" .!"))
         if folded in words:
-            log.note("TK-R50", place, "nothing else can be meant", found=text, became=folded)
+            log.note("TK-R50", place, text=text, became=folded)
             cells[position] = folded
         elif (
             (near := nearest_name(folded, words))
             and not means_nothing(text)
-            and log.ask("TK-R49", place, f"it may be {near}.", found=quoted(text), became=near)
+            and log.ask("TK-R49", place, text=text, became=near)
         ):
             cells[position] = near

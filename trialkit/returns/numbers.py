@@ -7,7 +7,6 @@ from decimal import Decimal
 from statistics import median
 
 from trialkit.documents.returns import DecimalSeparator
-from trialkit.domain.quoting import quoted
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -77,9 +76,8 @@ def repair_numbers(table: ReturnedTable, log: Log) -> None:
         accepted = log.ask(
             "TK-R34",
             table.place(example.position, name),
-            "this column has commas and points as decimal separators; each would be read as one.",
-            found=quoted(example.raw),
-            became="decimals",
+            "mixed",
+            text=example.raw,
         )
         if not accepted:
             numbers = [n for n in numbers if n.column != name]
@@ -103,17 +101,15 @@ def _numbers(table: ReturnedTable, field: Field, log: Log) -> list[_Number]:
             cells[position] = _nothing(text, field, table, position, log)
         elif NOT_KNOWN.fullmatch(text) or NOT_ONE.search(text):
             if not A_DATE.fullmatch(text):
-                log.refuse("TK-R37", place, "one number, or an empty cell", found=quoted(text))
+                log.refuse("TK-R37", place, "number", text=text)
         elif A_DATE.fullmatch(text):
             pass
         elif text.startswith(("=", "+=", "@")):
-            expected, mend = "a number", "Replace the formula by its value."
-            log.refuse("TK-R18", place, expected, found=f"the formula {quoted(text)} as text", mend=mend)
+            log.refuse("TK-R18", place, "as text", text=text)
         elif text:
             numbers.append(_split(table, field, position, text, log))
         if A_DATE.fullmatch(text):
-            mend = "A spreadsheet program took the number for a date: look up the record and type the number again."
-            log.refuse("TK-R37", place, "one number", found=quoted(text), mend=mend)
+            log.refuse("TK-R37", place, "made a date", text=text)
     return numbers
 
 
@@ -121,10 +117,8 @@ def _nothing(text: str, field: Field, table: ReturnedTable, position: int, log: 
     """Read a word for nothing as an empty cell, but ask where it may mean that nothing was added."""
     place = table.place(position, field.name)
     if field.name in NONE_MAY_BE_ZERO and text.casefold() in ("none", "nil"):
-        why = "it may mean that nothing was added (0), or that this was a measurement only (an empty cell)."
-        mend = "Ask what was meant."
-        return "0" if log.ask("TK-R39", place, why, found=quoted(text), became="0", mend=mend) else text
-    log.note("TK-R39", place, "here it can only mean that there is nothing to record", found=text)
+        return "0" if log.ask("TK-R39", place, "nothing added", text=text, became="0") else text
+    log.note("TK-R39", place, text=text)
     return ""
 
 
@@ -132,7 +126,7 @@ def _split(table: ReturnedTable, field: Field, position: int, text: str, log: Lo
     """Part number and unit, and write the figures of other scripts as plain ones."""
     plain = plain_figures(text)
     if plain != text:
-        log.note("TK-R38", table.place(position, field.name), "the figures stand for these", found=text, became=plain)
+        log.note("TK-R38", table.place(position, field.name), text=text, became=plain)
     number = _Number(field.name, position, text, plain, typed=table.typed.get(field.name, {}).get(position) == "number")
     match = UNIT_FIRST.fullmatch(plain) or WITH_UNIT.fullmatch(plain)
     units = UNITS.get(field.unit or "", {})
@@ -170,11 +164,19 @@ def _settle(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) ->
     if number.factor == "1":
         result = plain
         if number.unit:
-            log.note("TK-R35", place, "the unit is that of the column", found=number.raw, became=result)
+            log.note("TK-R35", place, text=number.raw, became=result)
     else:
         result = _converted(plain, Decimal(number.factor))
-        why = f"converted, 1 {number.unit} being {number.factor.rstrip('.')} {_unit_word(table, number)}"
-        log.note("TK-R35", place, why, found=number.raw, became=result)
+        log.note(
+            "TK-R35",
+            place,
+            "converted",
+            text=number.raw,
+            became=result,
+            unit=number.unit,
+            factor=number.factor.rstrip("."),
+            column_unit=_unit_word(table, number),
+        )
     table.cells[number.column][number.position] = result
 
 
@@ -200,18 +202,16 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
         return text
     if COMMA_DECIMAL.fullmatch(text):
         plain = text.replace(",", ".")
-        why = "the comma is the decimal separator, as in the whole column"
-        log.note("TK-R33", place, why, found=number.raw, became=plain)
+        log.note("TK-R33", place, text=number.raw, became=plain)
         return plain
     if COMMA_GROUPS.fullmatch(text) or POINT_GROUPS.fullmatch(text):
         grouping = "," if COMMA_GROUPS.fullmatch(text) else "."
         plain = text.replace(grouping, "").replace(",", ".")
-        log.note("TK-R33", place, "it can be read in one way only", found=number.raw, became=plain)
+        log.note("TK-R33", place, "one way", text=number.raw, became=plain)
         return plain
     if SPACE_GROUPS.fullmatch(text):
         plain = re.sub(r"[ '’]", "", text).replace(",", ".")
-        why = f"the gap may separate thousands ({plain}), or two numbers may stand in one cell."
-        return plain if log.ask("TK-R34", place, why, found=quoted(number.raw), became=quoted(plain)) else None
+        return plain if log.ask("TK-R34", place, "gap", text=number.raw, became=plain) else None
     return None
 
 
@@ -222,13 +222,12 @@ def _either(number: _Number, table: ReturnedTable, log: Log) -> str | None:
     place = table.place(number.position, number.column)
     if log.answers.decimals is None:
         other = "point" if mark == "comma" else "comma"
-        why = f"it may be {decimal} (the {mark} is the decimal separator) or {whole} (it separates thousands)."
-        mend = f"Say which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}."
         answers = (f"--decimals {mark}", f"--decimals {other}")
-        log.ask_option("TK-R34", place, why, found=quoted(number.raw), mend=mend, answers=answers)
+        readings = {"mark": mark, "other": other, "decimal": decimal, "whole": whole}
+        log.ask_option("TK-R34", place, answers, "either", text=number.raw, **readings)
         return None
     plain = decimal if log.answers.decimals == mark else whole
-    log.note("TK-R34", place, f"read by --decimals {log.answers.decimals}", found=number.raw, became=plain)
+    log.note("TK-R34", place, option=f"--decimals {log.answers.decimals}", text=number.raw, became=plain)
     return plain
 
 
@@ -237,8 +236,7 @@ def _zero_for_no_head(table: ReturnedTable, log: Log) -> None:
     weights, outcomes = table.cells["weight_g"], table.column("outcome")
     for position, (weight, outcome) in enumerate(zip(weights, outcomes, strict=True)):
         if outcome in NOT_WEIGHED and NUMBER.fullmatch(weight) and float(weight) == 0:
-            why = f"the outcome is {outcome}, so nothing was weighed"
-            log.note("TK-R39", table.place(position, "weight_g"), why, found=weight)
+            log.note("TK-R39", table.place(position, "weight_g"), "not weighed", text=weight, outcome=outcome)
             weights[position] = ""
 
 
@@ -261,15 +259,12 @@ def _other_units(table: ReturnedTable, without_unit: set[int], log: Log) -> None
 
 def _ask_unit(table: ReturnedTable, position: int, likely: str, log: Log) -> None:
     cells, place = table.cells["weight_g"], table.place(position, "weight_g")
-    text, words = cells[position], {"kg": "kilograms", "oz": "ounces"}[likely]
-    as_unit = _converted(text, GRAMS[likely])
+    text = cells[position]
     chosen = log.answers.weights
     if chosen is None:
-        why = f"as a weight in grams it is unlikely; in {words} it would be {as_unit} g."
-        mend = f"Ask what the scale showed; then say --weights {likely} to convert such weights, or --weights g if not."
         answers = (f"--weights {likely}", "--weights g")
-        log.ask_option("TK-R36", place, why, found=quoted(text), mend=mend, answers=answers)
+        log.ask_option("TK-R36", place, answers, likely, text=text, weight_g=_converted(text, GRAMS[likely]))
     elif chosen != "g":
         became = _converted(text, GRAMS[chosen])
-        log.note("TK-R36", place, f"read by --weights {chosen}", found=text, became=became)
+        log.note("TK-R36", place, option=f"--weights {chosen}", text=text, became=became)
         cells[position] = became

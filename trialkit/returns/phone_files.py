@@ -5,7 +5,6 @@ import zlib
 from collections.abc import Mapping
 from typing import Any
 
-from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_ROWS, Returned, SheetText
@@ -33,16 +32,15 @@ def read_phone_file(data: bytes, log: Log) -> Returned:
     """
     document = _document(decode(data, log), log)
     if document.get("format") != FORMAT:
-        found = f"the format {quoted(document.get('format'))}"
-        raise log.give_up("TK-R48", f"a file of the format {FORMAT}", found=found)
+        raise log.give_up("TK-R48", "format", wanted=FORMAT, format=str(document.get("format")))
     tables = document.get("tables")
     _check_sum(document, tables, log)
     details = {name: document.get(name, "") for name in DETAILS}
     if not all(isinstance(value, str) for value in details.values()) or not isinstance(tables, dict):
-        raise log.give_up("TK-R48", "the details of a phone form, as text")
+        raise log.give_up("TK-R48", "details")
     sheets = tuple(_sheet(name, rows, log) for name, rows in tables.items() if rows)
     if not sheets:
-        raise log.give_up("TK-R08", "at least one record", found="none")
+        raise log.give_up("TK-R08", "no record")
     return Returned(
         "phone",
         sheets,
@@ -57,17 +55,15 @@ def _document(text: str, log: Log) -> Mapping[str, Any]:
     """Read the JSON text that begins at the brace before the format."""
     start = text.rfind("{", 0, text.find(MARKER.decode()))
     if start < 0:
-        raise log.give_up("TK-R48", "text that begins with {", found="text that was cut off at its beginning")
+        raise log.give_up("TK-R48", "beginning")
     try:
         document, end = json.JSONDecoder().raw_decode(text, start)
     except (ValueError, RecursionError):
-        raise log.give_up("TK-R48", "the whole text that the phone form copied", found="text that breaks off") from None
+        raise log.give_up("TK-R48", "end") from None
     if MARKER.decode() in text[end:]:
-        raise log.give_up(
-            "TK-R48", "one record", found="two or more in one text", mend="Save each to a file of its own."
-        )
+        raise log.give_up("TK-R48", "several")
     if around := " … ".join(words for words in (text[:start].strip(), text[end:].strip()) if words):
-        log.note("TK-R58", Place(), f"the words around the record were passed over: {quoted(around)}")
+        log.note("TK-R58", Place(), around=around)
     return document if isinstance(document, dict) else {}
 
 
@@ -77,18 +73,14 @@ def _check_sum(document: Mapping[str, Any], tables: object, log: Log) -> None:
     except (UnicodeEncodeError, ValueError, RecursionError):
         compact = b""
     if str(document.get("check")).lower() != f"{zlib.crc32(compact):08x}":
-        raise log.give_up(
-            "TK-R48",
-            "one that fits",
-            found="a check sum that does not fit the records" if document.get("check") else "no check sum",
-        )
+        raise log.give_up("TK-R48", "check sum" if document.get("check") else "no check sum")
 
 
 def _sheet(name: str, rows: object, log: Log) -> SheetText:
     if name not in RECORD_TABLES or not isinstance(rows, list) or len(rows) > MOST_ROWS:
-        raise log.give_up("TK-R48", "the tables heads, solution and visits", found=f"a table {quoted(name)}")
+        raise log.give_up("TK-R48", "table", table=name)
     if not all(isinstance(row, dict) and all(isinstance(value, str) for value in row.values()) for row in rows):
-        raise log.give_up("TK-R48", "texts only", found=f"something else in the table {quoted(name)}")
+        raise log.give_up("TK-R48", "texts", table=name)
     known = load_schema(name).columns
     headings = dict.fromkeys([*known, *(heading for row in rows for heading in row)])
     used = tuple(heading for heading in headings if any(heading in row for row in rows))

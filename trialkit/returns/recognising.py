@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
 
-from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import CellType, Returned, SheetText
@@ -61,23 +60,17 @@ def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
     found = {place: header for place, header in headers.items() if header is not None}
     if not found:
         first = returned.sheets[0]
-        shown = ", ".join(quoted(cell) for cell in first.rows[0][1][:8] if cell.strip())
-        log.refuse(
-            "TK-R10",
-            Place(first.name, first.rows[0][0]),
-            "the headings of heads, solution or visits, such as bucket, head, weight_g",
-            found=shown,
-        )
+        headings = tuple(cell for cell in first.rows[0][1][:8] if cell.strip())
+        log.refuse("TK-R10", Place(first.name, first.rows[0][0]), "no table", headings=headings)
         return []
     tables = []
     for place, sheet in enumerate(returned.sheets):
         if place not in found:
-            log.ask("TK-R46", Place(sheet.name), "it is no table of the record and would be left out.", found="a sheet")
+            log.ask("TK-R46", Place(sheet.name))
             continue
         position, name = found[place]
         if name not in RECORD_TABLES:
-            expected = "heads, solution or visits; layout, sites and products are not collected but edited by hand"
-            log.refuse("TK-R10", Place(sheet.name), expected, found=f"the table {name}")
+            log.refuse("TK-R10", Place(sheet.name), "another table", table=name)
             continue
         table = _Reading(sheet, position, load_schema(name), log).table()
         refused = {finding.rule for finding in log.of("refused") if finding.sheet == sheet.name}
@@ -118,7 +111,7 @@ class _Reading:
         self._remarks(columns)
         self._notes_on_shape()
         if not self.body and self.log.clear:
-            self.log.refuse("TK-R08", self._at(), "at least one row below the header", found="none")
+            self.log.refuse("TK-R08", self._at(), "no rows")
         rows = [row for row, _ in self.body]
         cells = {name: [_cell(record, place) for _, record in self.body] for place, (name, _) in columns.items()}
         for name, unit in columns.values():
@@ -137,15 +130,13 @@ class _Reading:
     def _look_above(self) -> None:
         if self.above:
             shown = " / ".join(" ".join(filter(None, map(str.strip, cells))) for _, cells in self.above[:3])
-            why = f"the headings are in row {self.header_row}; what stands above them would not be read."
-            self.log.ask("TK-R11", self._at(self.above[0][0]), why, found=quoted(shown))
+            self.log.ask("TK-R11", self._at(self.above[0][0]), text=shown, header_row=self.header_row)
 
     def _name_of_sheet(self) -> None:
         if self.sheet.name is not None and plain_heading(self.sheet.name) != self.schema.name:
-            why = f"the sheet was recognised by its headings as the table {self.schema.name}"
-            self.log.note("TK-R54", self._at(), why)
+            self.log.note("TK-R54", self._at(), table=self.schema.name)
         if self.sheet.hidden:
-            self.log.ask("TK-R17", self._at(), "it would be read like the others.", found="a hidden sheet")
+            self.log.ask("TK-R17", self._at(), "sheet")
 
     def _rows_are_records(self) -> None:
         """Leave out repeated headers; refuse a second table, totals, and rows of another length."""
@@ -153,14 +144,13 @@ class _Reading:
         for place, (row, record) in enumerate(self.body):
             cells = tuple(text.strip() for text in record)
             if cells[: self.width] == tuple(self.heading) and not any(cells[self.width :]):
-                self.log.note("TK-R40", self._at(row), "the heading line is repeated here, and was left out")
+                self.log.note("TK-R40", self._at(row), "heading")
             elif self._is_another_header(cells):
-                expected = f"rows of the table {self.schema.name} only"
-                self.log.refuse("TK-R14", self._at(row), expected, found=f"another header: {quoted(', '.join(cells))}")
+                self.log.refuse("TK-R14", self._at(row), "below", table=self.schema.name, text=", ".join(cells))
                 self.body = self.body[:place]
                 break
             elif word := next((text for text in cells if TOTALS.fullmatch(text)), None):
-                self.log.refuse("TK-R13", self._at(row), "records only", found=quoted(word))
+                self.log.refuse("TK-R13", self._at(row), text=word)
             elif self._fits(row, record, cells):
                 kept.append((row, record))
         self.body = kept
@@ -172,9 +162,8 @@ class _Reading:
     def _fits(self, row: int, record: Sequence[str], cells: tuple[str, ...]) -> bool:
         too_long = any(cells[self.width :])
         if too_long or (self.sheet.ragged and len(record) < self.width):
-            last = f", the last of them {quoted(cells[-1])}" if too_long else ""
-            found = f"{len(record)} cells{last}" if self.sheet.ragged else f"a value right of the table{last}"
-            self.log.refuse("TK-R23", self._at(row), f"{self.width} cells as in the header", found=found)
+            case, last = "" if self.sheet.ragged else "right", cells[-1] if too_long else None
+            self.log.refuse("TK-R23", self._at(row), case, wanted=self.width, count=len(record), last=last)
             return False
         return True
 
@@ -185,27 +174,17 @@ class _Reading:
         counts = Counter(known.values())
         for name, count in counts.items():
             if count > 1:
-                self.log.refuse(
-                    "TK-R20",
-                    self._at(self.header_row, name),
-                    "each heading once",
-                    found=f"{quoted(name)} {count} times",
-                )
+                self.log.refuse("TK-R20", self._at(self.header_row, name), heading=name, count=count)
         for place, name in known.items():
             if self.heading[place] != name and counts[name] == 1:
-                why = "only capitals, blanks or the title differ"
-                self.log.note("TK-R19", self._at(self.header_row, name), why, found=self.heading[place], became=name)
+                self.log.note("TK-R19", self._at(self.header_row, name), text=self.heading[place], became=name)
         unknown = [place for place, text in enumerate(self.heading) if place not in known and text]
         if not (self._is_wide(unknown) or self._is_second_table(unknown)):
             columns |= dict(self._guessed(unknown, set(counts)))
         self._unnamed_columns()
         order = [self.schema.columns.index(name) for _, (name, _) in sorted(columns.items())]
         if order != sorted(order):
-            self.log.note(
-                "TK-R19",
-                self._at(self.header_row),
-                "the columns stand in another order and were read by their headings",
-            )
+            self.log.note("TK-R19", self._at(self.header_row), "order")
         return columns
 
     def _is_wide(self, unknown: Sequence[int]) -> bool:
@@ -214,11 +193,9 @@ class _Reading:
         wide = next((stem for stem, count in stems.items() if count > 1), None)
         if wide is None:
             return False
-        shown = ", ".join(quoted(text) for text in names[:3])
         day = next((f.name for f in self.schema.fields if f.type == "date"), "date")
         key = self.schema.primary_key[0]
-        mend = f"Write one row for each: {key} in the first column, the day under {day}, and the value beside it."
-        self.log.refuse("TK-R24", self._at(self.header_row), "one column for each thing", found=shown, mend=mend)
+        self.log.refuse("TK-R24", self._at(self.header_row), headings=tuple(names[:3]), key=key, day=day)
         return True
 
     def _is_second_table(self, unknown: Sequence[int]) -> bool:
@@ -226,8 +203,8 @@ class _Reading:
         name, count = best_table(cells)
         if name is None or count < FEWEST_HEADINGS:
             return False
-        found = f"headings of the table {name} beside it: {quoted(', '.join(cells))}"
-        self.log.refuse("TK-R14", self._at(self.header_row), f"the table {self.schema.name} only", found=found)
+        at, table = self._at(self.header_row), self.schema.name
+        self.log.refuse("TK-R14", at, "beside", table=table, other=name, text=", ".join(cells))
         return True
 
     def _guessed(self, unknown: Sequence[int], taken: set[str]) -> Iterator[tuple[int, tuple[str, str]]]:
@@ -238,27 +215,24 @@ class _Reading:
             in_unit = other_unit(text, self.schema)
             if in_unit and in_unit[0] in absent:
                 name, unit = in_unit
-                why = f"it looks like {name}, in {unit}; every value would be converted."
-                if self.log.ask("TK-R21", at, why, found=quoted(text), became=f"{name}, converted from {unit}"):
+                if self.log.ask("TK-R21", at, "unit", text=text, meant=name, unit=unit):
                     yield place, (name, unit)
                 absent.remove(name)
             elif near := nearest_name(plain_heading(text), absent):
-                if self.log.ask("TK-R21", at, f"it looks like {near}.", found=quoted(text), became=near):
+                if self.log.ask("TK-R21", at, text=text, became=near):
                     yield place, (near, "")
                 absent.remove(near)
             elif any(_cell(record, place).strip() for _, record in self.body):
-                why = "the table has no such column; it would be left out, and kept in the original under returned."
-                self.log.ask("TK-R22", at, why, found=quoted(text), became="left out")
+                self.log.ask("TK-R22", at, text=text)
             else:
-                self.log.note("TK-R12", at, f"a column {quoted(text)} that has no values was passed over")
+                self.log.note("TK-R12", at, "no values", heading=text)
 
     def _unnamed_columns(self) -> None:
         for place, text in enumerate(self.heading):
             values = [cell for _, record in self.body if (cell := _cell(record, place).strip())]
             if not text and values:
-                why = "it has no heading; it would be left out, and kept in the original under returned."
-                found = f"column {place + 1} with {quoted(values[0])} and {len(values) - 1} more"
-                self.log.ask("TK-R22", self._at(self.header_row), why, found=found, became="left out")
+                at, more = self._at(self.header_row), len(values) - 1
+                self.log.ask("TK-R22", at, "no heading", number=place + 1, first=values[0], more=more)
 
     def _remarks(self, columns: dict[int, tuple[str, str]]) -> None:
         """Tell what is about the cells that no cell says."""
@@ -272,25 +246,21 @@ class _Reading:
                 continue
             at = self._at(remark.row, names.get(remark.column, f"number {remark.column}"))
             if remark.kind == "error":
-                self.log.refuse("TK-R18", at, "a value", found=f"the error {quoted(remark.text)}")
+                self.log.refuse("TK-R18", at, "error", text=remark.text)
             elif remark.kind == "formula without value":
-                self.log.refuse("TK-R18", at, "a value", found=f"the formula {quoted(remark.text)} without its value")
+                self.log.refuse("TK-R18", at, "without value", text=remark.text)
             elif remark.kind == "comment":
-                self.log.ask("TK-R16", at, "a remark on a cell is not read.", found=quoted(remark.text))
+                self.log.ask("TK-R16", at, "remark", text=remark.text)
             elif remark.kind == "formula" and (remark.row, remark.column) not in wrong:
                 value = _cell(texts[remark.row], remark.column - 1)
-                self.log.note("TK-R44", at, "the value that the formula had when it was saved", found=remark.text,
-                              became=value)  # fmt: skip
+                self.log.note("TK-R44", at, text=remark.text, became=value)
         for area in sheet.merged:
             if within & set(area.rows) and area.columns[0] <= self.width:
-                found = f"merged cells {area.name}"
-                self.log.refuse("TK-R15", self._at(area.rows[0]), "one value in each cell", found=found)
+                self.log.refuse("TK-R15", self._at(area.rows[0]), cells=area.name)
         if hidden := sorted(body & sheet.hidden_rows):
-            found = f"{len(hidden)} hidden row{'s' if len(hidden) > 1 else ''}"
-            self.log.ask("TK-R17", self._at(hidden[0]), "they would be read like the others.", found=found)
+            self.log.ask("TK-R17", self._at(hidden[0]), "rows", count=len(hidden))
         for column in sorted(sheet.hidden_columns & set(names)):
-            why = "it would be read like the others."
-            self.log.ask("TK-R17", self._at(None, names[column]), why, found="a hidden column")
+            self.log.ask("TK-R17", self._at(None, names[column]), "column")
         self._ask_about_colours(names)
 
     def _ask_about_colours(self, names: dict[int, str]) -> None:
@@ -301,16 +271,13 @@ class _Reading:
             if len(looks) > 1 or struck:
                 usual = looks.most_common(1)[0][0]
                 odd = struck or [row for row in rows if self.sheet.looks.get((row, column), PLAIN_LOOK) != usual]
-                cells = "1 cell" if len(odd) == 1 else f"{len(odd)} cells"
-                what = "struck out" if struck else "coloured otherwise than the rest"
-                why = "colours and strokes are not read; the values would be taken as they stand."
-                self.log.ask("TK-R16", self._at(odd[0], name), why, found=f"{cells} {what}")
+                self.log.ask("TK-R16", self._at(odd[0], name), "struck out" if struck else "coloured", count=len(odd))
 
     def _notes_on_shape(self) -> None:
         if self.sheet.blank_between:
-            self.log.note("TK-R12", self._at(), "blank rows were passed over")
+            self.log.note("TK-R12", self._at(), "rows")
         if self.sheet.ragged and any(len(record) > self.width for _, record in self.body):
-            self.log.note("TK-R12", self._at(), "blank columns right of the table were passed over")
+            self.log.note("TK-R12", self._at(), "columns")
 
 
 def _cell(record: Sequence[str], place: int) -> str:

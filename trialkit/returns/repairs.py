@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
-from trialkit.domain.quoting import quoted
 from trialkit.domain.table_names import TableName
 from trialkit.returns.dates import repair_dates
 from trialkit.returns.finding_log import Log, Place
@@ -19,6 +18,10 @@ from trialkit.tables.cell_values import ISO_DATE
 
 PREFILLED: Mapping[str, tuple[str, ...]] = {"heads": ("bucket", "head"), "solution": ("bucket",), "visits": ("site",)}
 """Columns that forms fill in; a row with nothing else is still blank."""
+
+MOST_DIFFERENCES = 4
+MOST_NAMED = 5
+"""Of what differs, and of buckets that are missing, so many are named."""
 
 
 @dataclass(frozen=True)
@@ -72,14 +75,13 @@ def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
     ours = form_marks(trial)
     theirs = returned.marks
     if theirs.trial != ours.trial:
-        log.refuse("TK-R47", Place(), f"a form of the trial {ours.trial}", found=f"a form of {quoted(theirs.trial)}")
+        log.refuse("TK-R47", Place(), "trial", ours=ours.trial, theirs=theirs.trial)
     elif theirs.form != ours.form:
-        found = f"forms of version {quoted(theirs.form)}"
-        log.refuse("TK-R47", Place(), f"version {ours.form} of the forms", found=found, mend="Make the forms anew.")
+        log.refuse("TK-R47", Place(), "version", ours=ours.form, theirs=theirs.form)
     elif theirs.layout != ours.layout:
-        log.refuse("TK-R47", Place(), "a form of this layout", found="a form made for another layout of the trial")
+        log.refuse("TK-R47", Place(), "layout")
     elif returned.site and returned.site not in set(trial.sites["site"]):
-        log.refuse("TK-R47", Place(), "a form of a garden of the trial", found=f"a form of {quoted(returned.site)}")
+        log.refuse("TK-R47", Place(), "garden", site=returned.site)
 
 
 def _years(trial: Trial) -> range | None:
@@ -115,9 +117,7 @@ def _exchanged_columns(table: ReturnedTable, log: Log) -> None:
     both = [i for i in range(len(table.rows)) if ISO_DATE.fullmatch(planted[i]) and ISO_DATE.fullmatch(cut[i])]
     if len(both) < 2 or not all(cut[i] < planted[i] for i in both):
         return
-    why = "in every row the head was cut before it was transplanted; the two columns would be exchanged."
-    found = "transplanted_on and harvested_on"
-    if log.ask("TK-R45", table.place(both[0], "harvested_on"), why, found=found, became="each other"):
+    if log.ask("TK-R45", table.place(both[0], "harvested_on")):
         table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
 
 
@@ -144,27 +144,26 @@ def _once_each(
             _refuse_twice(first, row, table, log)
     sheets = {first.place.sheet for first, _ in twice}
     if twice and len(twice) == len(fresh) and sheets != {table.sheet} and len(sheets) == 1:
-        why = f"the sheet says the same as the sheet {quoted(sheets.pop())}, and was left out"
-        log.note("TK-R40", Place(table.sheet), why)
+        log.note("TK-R40", Place(table.sheet), "sheet", first=sheets.pop() or "")
         return kept
     for first, row in twice:
-        log.note("TK-R40", row.place, f"it says the same as row {first.place.row}, and was left out")
+        log.note("TK-R40", row.place, first_row=first.place.row or 0)
     return kept
 
 
 def _refuse_twice(first: ReturnedRow, row: ReturnedRow, table: ReturnedTable, log: Log) -> None:
     names = table.schema.primary_key
     differ = [n for n in table.schema.columns if first.values.get(n, "") != row.values.get(n, "")]
-    key = " ".join(row.values.get(name, "") for name in names)
-    said = "; ".join(
-        f"{name} {_value(first, name)} in row {first.place.row} and {_value(row, name)} here" for name in differ[:4]
+    log.refuse(
+        "TK-R31",
+        Place(row.place.sheet, row.place.row, names[-1]),
+        names=names,
+        key=" ".join(row.values.get(name, "") for name in names),
+        first_row=first.place.row,
+        columns=tuple(differ[:MOST_DIFFERENCES]),
+        first=tuple(first.values.get(name, "") for name in differ[:MOST_DIFFERENCES]),
+        here=tuple(row.values.get(name, "") for name in differ[:MOST_DIFFERENCES]),
     )
-    place = Place(row.place.sheet, row.place.row, names[-1])
-    log.refuse("TK-R31", place, f"one row for {' and '.join(names)} {key}", found=said)
-
-
-def _value(row: ReturnedRow, column: str) -> str:
-    return quoted(row.values[column]) if column in row.values else "empty"
 
 
 def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str], log: Log) -> None:
@@ -173,9 +172,8 @@ def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str
         other = buckets.get(bucket) or row.values.get("site")
         if other is not None and other != site:
             column = "bucket" if bucket else "site"
-            why = f"it belongs to {other}, and the form to {site}; it would be taken as it stands."
             place = Place(row.place.sheet, row.place.row, column)
-            log.ask("TK-R57", place, why, found=quoted(bucket or other))
+            log.ask("TK-R57", place, text=bucket or other, other=other, site=site)
 
 
 def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
@@ -186,9 +184,12 @@ def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None
         planned = [str(bucket) for _, bucket in pairs]
         absent = [bucket for bucket in planned if bucket not in present | known | rows.buckets]
         if absent and present & set(planned):
-            shown = ", ".join(absent[:5]) + (f" and {len(absent) - 5} more" if len(absent) > 5 else "")
-            count = f"{len(absent)} of the {len(planned)} buckets of {site}"
-            why = f"{count} {'has' if len(absent) == 1 else 'have'} no row, neither in the file nor in heads.csv."
-            mend = "Ask whether they are still to come: accepting merges what is here and waits for them. "
-            mend += "A lost bucket has the outcome dead or missing."
-            log.ask("TK-R32", Place(column="bucket"), why, found=shown, became="still to come", mend=mend)
+            log.ask(
+                "TK-R32",
+                Place(column="bucket"),
+                site=site,
+                first=tuple(absent[:MOST_NAMED]),
+                more=max(len(absent) - MOST_NAMED, 0) or None,
+                absent=len(absent),
+                planned=len(planned),
+            )

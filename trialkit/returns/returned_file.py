@@ -20,7 +20,7 @@ USUAL_ENDINGS: dict[Kind, tuple[str, ...]] = {
     "phone": (".json", ".txt", ""),
 }
 # First bytes of what people send by mistake; common knowledge of file formats, from memory.
-KNOWN_STARTS = ((b"%PDF", "a PDF document"), (b"\xff\xd8\xff", "a photograph"), (b"\x89PNG", "a picture"))
+KNOWN_STARTS = ((b"%PDF", "document"), (b"\xff\xd8\xff", "photograph"), (b"\x89PNG", "picture"))
 
 
 @dataclass(frozen=True)
@@ -48,12 +48,11 @@ def load_original(path: Path, log: Log) -> Original:
     """
     status = path.stat()
     if not stat.S_ISREG(status.st_mode):
-        raise log.give_up("TK-R05", "a file", found="a folder or a device", mend="Name the files themselves.")
+        raise log.give_up("TK-R05", "folder")
     with path.open("rb") as stream:
         data = stream.read(SIZE_LIMIT_BYTES + 1)
     if len(data) > SIZE_LIMIT_BYTES:
-        found = f"{status.st_size / 1e6:.1f} MB"
-        raise log.give_up("TK-R07", f"at most {SIZE_LIMIT_BYTES / 1e6:g} MB", found=found)
+        raise log.give_up("TK-R07", "file", size_mb=status.st_size / 1e6, most_mb=SIZE_LIMIT_BYTES / 1e6)
     return Original(path.name, data)
 
 
@@ -67,17 +66,16 @@ def read_return(original: Original, log: Log) -> Returned:
     """
     data = original.data
     if not data.strip():
-        raise log.give_up("TK-R08", "a header and at least one row", found="an empty file")
+        raise log.give_up("TK-R08", "empty file")
     for start, what in KNOWN_STARTS:
         if data.startswith(start):
-            raise log.give_up("TK-R05", "a workbook, a CSV file or a phone file", found=what)
+            raise log.give_up("TK-R05", what)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise log.give_up("TK-R06", "a workbook (.xlsx) without password", found="a locked workbook or an old .xls")
+        raise log.give_up("TK-R06", "locked or old")
     returned = _read(data, log)
     ending = Path(original.name).suffix.lower()
     if ending not in USUAL_ENDINGS[returned.kind]:
-        words = {"workbook": "a workbook", "csv": "text in columns", "phone": "what a phone form saved"}
-        log.note("TK-R04", Place(), f"the name ends in {ending}, but the file is {words[returned.kind]}")
+        log.note("TK-R04", Place(), returned.kind, ending=ending)
     return returned
 
 

@@ -4,7 +4,6 @@ import csv
 import io
 import re
 
-from trialkit.domain.quoting import quoted
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
 from trialkit.tables.headings import best_table
@@ -25,21 +24,16 @@ def read_csv_file(data: bytes, log: Log) -> Returned:
     """
     text = decode(data, log)
     if re.match(r"\s*<(!doctype|html|table|\?xml)", text, re.IGNORECASE):
-        raise log.give_up(
-            "TK-R05",
-            "rows and columns of text",
-            found="a web page saved under the name of a CSV file",
-            mend='Open it in a spreadsheet program and save it as "CSV UTF-8" or as a workbook (.xlsx).',
-        )
+        raise log.give_up("TK-R05", "web page")
     _note_line_ends(text, log)
     text, delimiter, first_row = _delimiter(text, log)
     records = _records(text, delimiter, first_row, log)
     rows = tuple((row, cells) for row, cells in records if any(map(str.strip, cells)))
     if not rows:
-        raise log.give_up("TK-R08", "a header and at least one row", found="an empty file")
+        raise log.give_up("TK-R08", "empty file")
     if len(rows) > MOST_ROWS or max(len(cells) for _, cells in rows) > MOST_COLUMNS:
-        found = f"{len(rows)} rows, {max(len(cells) for _, cells in rows)} columns"
-        raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows and {MOST_COLUMNS} columns", found=found)
+        size = {"rows": len(rows), "columns": max(len(cells) for _, cells in rows)}
+        raise log.give_up("TK-R07", "table", most_rows=MOST_ROWS, most_columns=MOST_COLUMNS, **size)
     blank = rows[-1][0] - first_row + 1 != len(rows) or len(records) != len(rows)
     return Returned("csv", (SheetText(None, rows, ragged=True, blank_between=blank),))
 
@@ -47,32 +41,27 @@ def read_csv_file(data: bytes, log: Log) -> Returned:
 def decode(data: bytes, log: Log) -> str:
     """Turn bytes into text, noting an encoding other than plain UTF-8."""
     if data.startswith(b"\xef\xbb\xbf"):
-        log.note("TK-R01", Place(), "the file begins with a byte-order mark, which was taken off")
+        log.note("TK-R01", Place(), "byte-order mark")
         data = data[3:]
     elif encoding := _utf16(data):
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
-            raise log.give_up("TK-R05", "whole text", found="text in UTF-16 that is cut off or damaged") from None
-        log.note("TK-R01", Place(), "the file is in UTF-16, and was read as that")
+            raise log.give_up("TK-R05", "damaged UTF-16") from None
+        log.note("TK-R01", Place(), "UTF-16")
         return text.removeprefix("\ufeff")
     if b"\0" in data:
         row = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise log.give_up("TK-R05", "plain text", found=f"NUL bytes, the first in line {row}")
+        raise log.give_up("TK-R05", "NUL bytes", line=row)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
         encoding, label = likely_encoding(data)
         text = data.decode(encoding, errors="replace")
     words = re.findall(r"[^\s,;|\"]*[^\x00-\x7f][^\s,;|\"]*", text)
-    log.note(
-        "TK-R01",
-        Place(),
-        f"the file is not in UTF-8 but looks like {label}, and was read as that; see whether the words look right: "
-        + ", ".join(quoted(word) for word in dict.fromkeys(words[:5])),
-    )
+    log.note("TK-R01", Place(), encoding=label, words=tuple(dict.fromkeys(words[:5])))
     if "\ufffd" in text:
-        raise log.give_up("TK-R05", f"text in UTF-8 or {label}", found="bytes that are no letter in either")
+        raise log.give_up("TK-R05", "no letters", encoding=label)
     return text
 
 
@@ -93,7 +82,7 @@ def _note_line_ends(text: str, log: Log) -> None:
     windows = text.count("\r\n")
     kinds = [windows, text.count("\n") - windows, text.count("\r") - windows]
     if sum(count > 0 for count in kinds) > 1:
-        log.note("TK-R12", Place(), "lines end in different ways, as if the file had been put together from several")
+        log.note("TK-R12", Place(), "line ends")
 
 
 def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
@@ -101,13 +90,13 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
     first, _, rest = text.partition("\n")
     if match := SEPARATOR_LINE.fullmatch(first.strip("\r")):
         mark = match.group(1)
-        log.note("TK-R03", Place(row=1), f'the first line says that columns are separated by "{mark}"')
+        log.note("TK-R03", Place(row=1), "first line", mark=mark)
         return rest, mark, 2
     lines = text.splitlines()[:LINES_LOOKED_AT]
     scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
-        log.note("TK-R03", Place(), f"columns are separated by {DELIMITERS[delimiter]}, not commas")
+        log.note("TK-R03", Place(), marks=DELIMITERS[delimiter])
     return text, delimiter, 1
 
 
@@ -124,14 +113,12 @@ def _records(text: str, delimiter: str, first_row: int, log: Log) -> list[tuple[
             records.append((row, tuple(record)))
             line = reader.line_num
             if row > 4 * MOST_ROWS:
-                raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows", found=f"more than {row - 1} rows")
+                raise log.give_up("TK-R07", "more rows", most_rows=MOST_ROWS, rows=row - 1)
     except csv.Error as error:
         if "unexpected end" in str(error) or "limit" in str(error):
             opened = _line_of_open_quote(text, line, delimiter) + first_row - 1
-            found = f"a quotation mark in line {opened} that is never closed"
-        else:
-            found = f"text after a closing quotation mark, in line {reader.line_num + first_row - 1}"
-        raise log.give_up("TK-R09", 'a closing " for each opening one', found=found) from None
+            raise log.give_up("TK-R09", line=opened) from None
+        raise log.give_up("TK-R09", "text after", line=reader.line_num + first_row - 1) from None
     return records
 
 

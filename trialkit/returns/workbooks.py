@@ -41,7 +41,7 @@ def read_workbook(data: bytes, log: Log) -> Returned:
         if sheet.rows:
             sheets.append(sheet)
     if not sheets:
-        raise log.give_up("TK-R08", "a sheet with a header and at least one row", found="nothing")
+        raise log.give_up("TK-R08", "no sheet")
     form = FormMarks(marks["trial"], marks["layout"], marks["form"]) if marks else None
     return Returned("workbook", tuple(sheets), form, marks.get("site", ""))
 
@@ -57,27 +57,22 @@ def _bounded(data: bytes, log: Log) -> None:
                 or unpacked > MOST_UNPACKED_BYTES
                 or (unpacked > RATIO_MATTERS_FROM_BYTES and unpacked > MOST_RATIO * len(data))
             ):
-                raise log.give_up(
-                    "TK-R07",
-                    f"at most {MOST_UNPACKED_BYTES / 1e6:g} MB",
-                    found=f"a workbook of {len(data) / 1e6:.2f} MB that unpacks to {unpacked / 1e6:.0f} MB",
-                )
+                sizes = {"size_mb": len(data) / 1e6, "unpacked_mb": unpacked / 1e6}
+                raise log.give_up("TK-R07", "unpacked", most_mb=MOST_UNPACKED_BYTES / 1e6, **sizes)
             names = {entry.filename for entry in entries}
             if any(entry.flag_bits & 1 for entry in entries):
-                raise log.give_up("TK-R06", "a workbook without password", found="a locked file")
+                raise log.give_up("TK-R06", "locked")
             if "xl/workbook.xml" not in names:
-                found = "a document of another program" if "mimetype" in names else "an archive without a workbook"
-                mend = "Open it in a spreadsheet program and save it as a workbook (.xlsx)."
-                raise log.give_up("TK-R05", "a workbook (.xlsx)", found=found, mend=mend)
+                raise log.give_up("TK-R05", "other program" if "mimetype" in names else "archive")
             parts = [entry for entry in entries if entry.filename.endswith((".xml", ".rels"))]
             if any(b"<!DOCTYPE" in _beginning(archive, entry) for entry in parts):  # no spreadsheet program writes it
-                raise log.give_up("TK-R05", "a workbook without them", found="a workbook that defines XML entities")
+                raise log.give_up("TK-R05", "entities")
             sheets = [entry for entry in entries if entry.filename.startswith("xl/worksheets/")]
             cells = sum(archive.read(entry).count(b"<c ") for entry in sheets if entry.filename.endswith(".xml"))
     except (zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError, RuntimeError, _zlib_error()):
-        raise log.give_up("TK-R05", "a whole one", found="a workbook that is cut off or damaged") from None
+        raise log.give_up("TK-R05", "damaged workbook") from None
     if cells > MOST_CELLS:
-        raise log.give_up("TK-R07", f"at most {MOST_CELLS} cells", found=f"{cells} cells")
+        raise log.give_up("TK-R07", "cells", most_cells=MOST_CELLS, cells=cells)
 
 
 def _beginning(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
@@ -99,7 +94,7 @@ def _load(data: bytes, log: Log, *, values: bool) -> Any:
             warnings.simplefilter("ignore")  # about styles and extensions that do not matter here
             return load_workbook(io.BytesIO(data), data_only=values, keep_links=False)
     except Exception as error:  # whatever a stranger's file makes the library stumble over
-        raise log.give_up("TK-R05", "a whole one", found="a workbook that is damaged inside") from error
+        raise log.give_up("TK-R05", "damaged inside") from error
 
 
 def _marks(workbook: Any) -> dict[str, str]:
@@ -134,7 +129,7 @@ def _sheet(values: Any, formulas: Any, log: Log) -> SheetText:
         if any(map(str.strip, cells)) or any(remark.row == number for remark in remarks[-len(cells) :]):
             rows.append((number, cells))
     if len(rows) > MOST_ROWS:
-        raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows", found=f"{len(rows)} rows")
+        raise log.give_up("TK-R07", "rows", most_rows=MOST_ROWS, rows=len(rows))
     last = rows[-1][0] if rows else 0
     return SheetText(
         values.title,
@@ -158,8 +153,8 @@ def _refuse_huge(values: Any, log: Log) -> None:
     far = [cell for cell in values._cells.values() if cell.value is not None]
     columns, rows = max((c.column for c in far), default=0), max((c.row for c in far), default=0)
     if columns > MOST_COLUMNS or rows > 4 * MOST_ROWS or values.max_column * values.max_row > 4 * MOST_CELLS:
-        found = f"a sheet of {values.max_row} rows and {values.max_column} columns"
-        raise log.give_up("TK-R07", f"at most {MOST_ROWS} rows and {MOST_COLUMNS} columns", found=found)
+        size = {"rows": values.max_row, "columns": values.max_column}
+        raise log.give_up("TK-R07", "sheet", most_rows=MOST_ROWS, most_columns=MOST_COLUMNS, **size)
 
 
 def _hidden_columns(values: Any) -> Iterator[int]:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.layouts.efficiency import connected_groups
@@ -18,7 +18,7 @@ from trialkit.protocol.randomise import layout_options, randomise
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import bucket_id_is_valid
-from trialkit.tables.nearest import did_you_mean
+from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 
 
@@ -41,11 +41,9 @@ def products_are_listed(tables: TrialTables) -> Iterator[Problem]:
     known = sorted(set(tables.frame("products")["product"]))
     for path, name in products_needed(tables.protocol).items():
         if name not in known:
-            hint = did_you_mean(name, known).strip()
-            mend = f"{hint} Otherwise add it to products.csv." if hint else None
             row, column = line_of_key(tables.protocol_text, path), ".".join(path)
-            expected = "a product of products.csv"
-            yield problem("TK-P08", PROTOCOL_FILE, expected, row=row, column=column, found=quoted(name), mend=mend)
+            near = nearest_name(name, known)
+            yield problem("TK-P08", PROTOCOL_FILE, row=row, column=column, product=name, near=near)
 
 
 def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
@@ -55,10 +53,10 @@ def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
         factor = tables.protocol.factors.get(name)
         if factor is None:
             blank = reading.frame[column].isin(["", float("nan")])
-            yield from at_rows("TK-L01", reading, ~blank, column, f"an empty cell: trial.toml declares no {name}")
+            yield from at_rows("TK-L01", reading, ~blank, column, "no factor", factor=name)
             continue
-        choice = ", ".join(f"{level:g}" if isinstance(level, float) else shown(level) for level in factor.levels)
-        yield from at_rows("TK-L01", reading, ~reading.frame[column].isin(factor.levels), column, f"one of {choice}")
+        unplanned = ~reading.frame[column].isin(factor.levels)
+        yield from at_rows("TK-L01", reading, unplanned, column, levels=factor.levels)
 
 
 def places_are_distinct(tables: Tables) -> Iterator[Problem]:
@@ -66,7 +64,7 @@ def places_are_distinct(tables: Tables) -> Iterator[Problem]:
     reading = tables.readings["layout"]
     frame = reading.frame
     repeated = frame.duplicated(["site", "position"]) & frame["position"].notna() & (frame["site"] != "")
-    yield from at_rows("TK-L02", reading, repeated, "position", "a position of its own within the site")
+    yield from at_rows("TK-L02", reading, repeated, "position")
 
 
 def identities_carry_a_check(tables: Tables) -> Iterator[Problem]:
@@ -74,8 +72,7 @@ def identities_carry_a_check(tables: Tables) -> Iterator[Problem]:
     frame = tables.frame("layout")
     plain = [bucket for bucket in frame["bucket"] if bucket and not bucket_id_is_valid(bucket)]
     if plain:
-        found = f"{len(plain)} without, such as {quoted(plain[0])}"
-        yield problem("TK-L03", "layout.csv", "identities with a check character", column="bucket", found=found)
+        yield problem("TK-L03", "layout.csv", column="bucket", count=len(plain), first=plain[0])
 
 
 def whole_plots_hold_one_level(tables: TrialTables) -> Iterator[Problem]:
@@ -85,20 +82,13 @@ def whole_plots_hold_one_level(tables: TrialTables) -> Iterator[Problem]:
         return
     reading, column = tables.readings["layout"], FACTOR_COLUMNS[factor]
     if "whole_plot" in reading.missing_columns:
-        yield problem(
-            "TK-L04",
-            "layout.csv",
-            "a column whole_plot, as the layout is a split-plot",
-            row=1,
-            column="whole_plot",
-            found="no such column",
-        )
+        yield problem("TK-L04", "layout.csv", "no column", row=1, column="whole_plot")
         return
     frame = reading.frame
-    yield from at_rows("TK-L04", reading, frame["whole_plot"].isna(), "whole_plot", "the number of the whole plot")
+    yield from at_rows("TK-L04", reading, frame["whole_plot"].isna(), "whole_plot", "not filled in")
     plots = frame.groupby(["site", "block", "whole_plot"])[column]
     mixed = frame["whole_plot"].notna() & (frame[column] != plots.transform("first"))
-    yield from at_rows("TK-L04", reading, mixed, column, "the level that the other buckets of its whole plot have")
+    yield from at_rows("TK-L04", reading, mixed, column, "mixed")
 
 
 def places_are_filled_in(tables: TrialTables) -> Iterator[Problem]:
@@ -110,10 +100,9 @@ def places_are_filled_in(tables: TrialTables) -> Iterator[Problem]:
         if column == "whole_plot":
             continue  # TK-L04 tells of it
         if column in reading.missing_columns:
-            expected = f"a column {column}, as the layout is of kind {plan.kind}"
-            yield problem("TK-L09", "layout.csv", expected, row=1, column=column, found="no such column")
+            yield problem("TK-L09", "layout.csv", "no column", row=1, column=column, kind=plan.kind)
         else:
-            yield from at_rows("TK-L09", reading, reading.frame[column].isna(), column, f"the number of the {column}")
+            yield from at_rows("TK-L09", reading, reading.frame[column].isna(), column)
 
 
 def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
@@ -125,20 +114,16 @@ def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
     protocol, columns = tables.protocol, list(FACTOR_COLUMNS.values())
     treatments, kind = protocol.treatments(), LAYOUT_KINDS[protocol.layout.kind]
     planned = pd.MultiIndex.from_frame(treatments)
-    fewest, most = kind.replication(len(treatments), protocol.layout.blocks, layout_options(protocol))
-    often = _times(int(fewest.min()), int(most.max()))
+    _, fewest, most = kind.sizes(len(treatments), protocol.layout.blocks, layout_options(protocol))
+    often = {"fewest": int(fewest.min()), "most": int(most.max())}
     for site, buckets in tables.frame("layout").groupby("site"):
         counts = buckets.groupby(columns, dropna=False).size().reindex(planned, fill_value=0).to_numpy()
         differ = int(((counts < fewest) | (counts > most)).sum())
         if differ:
-            expected = f"each of {len(planned)} treatments {often} at {quoted(site)}"
-            found = f"{len(buckets)} buckets, {differ} treatments more or less often"
-            yield problem("TK-L05", "layout.csv", expected, column="site", found=found)
+            case = "often" if often["fewest"] == often["most"] else "between"
+            counts = {"treatments": len(planned), "buckets": len(buckets), "differ": differ, **often}
+            yield problem("TK-L05", "layout.csv", case, column="site", site=str(site), **counts)
     yield from _places_hold_their_treatments(tables, columns)
-
-
-def _times(fewest: int, most: int) -> str:
-    return f"{fewest} times" if fewest == most else f"{fewest} to {most} times"
 
 
 def _places_hold_their_treatments(tables: TrialTables, columns: list[str]) -> Iterator[Problem]:
@@ -150,49 +135,35 @@ def _places_hold_their_treatments(tables: TrialTables, columns: list[str]) -> It
             continue
         twice = frame[frame.duplicated([*place, *columns])]
         if len(twice):
-            name = place[-1]
-            expected = f"each treatment at most once in each {name}"
-            first = ", ".join(f"{part} {quoted(twice.iloc[0][part])}" for part in place)
-            found = f"a treatment twice in {len(twice.drop_duplicates(place))} of them, such as {first}"
-            yield problem("TK-L05", "layout.csv", expected, column=name, found=found)
+            count = len(twice.drop_duplicates(place))
+            first = tuple(text for part in place for text in (part, str(twice.iloc[0][part])))
+            yield problem("TK-L05", "layout.csv", "twice", column=place[-1], count=count, first=first)
 
 
 def layout_compares_everything(tables: TrialTables) -> Iterator[Problem]:
     """TK-P11: the blocks, or rectangles, of all gardens suffice to compare all treatments."""
     plan, sites = tables.protocol.layout, tables.frame("sites")["site"].nunique()
+    row = line_of_key(tables.protocol_text, ("layout", "blocks"))
     if plan.kind == "Latin square" and len(tables.protocol.treatments()) == 2 and plan.blocks < 2:
-        yield problem(
-            "TK-P11",
-            PROTOCOL_FILE,
-            "at least 2 squares in each garden, as one of two treatments leaves nothing to judge chance by",
-            row=line_of_key(tables.protocol_text, ("layout", "blocks")),
-            column="layout.blocks",
-            found=str(plan.blocks),
-            mend="Raise layout.blocks to 2 or more.",
-        )
-    needed, what = _fewest_blocks(tables.protocol)
+        yield problem("TK-P11", PROTOCOL_FILE, "one square", row=row, column="layout.blocks", blocks=plan.blocks)
+    needed, shape = _fewest_blocks(tables.protocol)
     if not sites or not tables.knows_all("sites", "site") or sites * plan.blocks >= needed:
         return
+    counts = {"needed": needed, "treatments": len(tables.protocol.treatments()), "blocks": sites * plan.blocks}
     yield problem(
-        "TK-P11",
-        PROTOCOL_FILE,
-        f"at least {needed} {what} in all, to compare {len(tables.protocol.treatments())} treatments",
-        row=line_of_key(tables.protocol_text, ("layout", "blocks")),
-        column="layout.blocks",
-        found=f"{sites * plan.blocks} in {sites} gardens" if sites > 1 else f"{plan.blocks} in one garden",
-        mend="Raise layout.blocks, make blocks larger, or add gardens.",
+        "TK-P11", PROTOCOL_FILE, "few blocks", row=row, column="layout.blocks", gardens=sites, **counts, **shape
     )
 
 
-def _fewest_blocks(protocol: Protocol) -> tuple[int, str]:
-    """Return how many blocks the layout takes at least, and what they are."""
+def _fewest_blocks(protocol: Protocol) -> tuple[int, dict[str, int]]:
+    """Return how many blocks the layout takes at least, and what each holds where that is given."""
     plan, treatments = protocol.layout, len(protocol.treatments())
     if plan.block_size is not None:
-        return fewest_blocks(treatments, plan.block_size), f"blocks of {plan.block_size} buckets"
+        return fewest_blocks(treatments, plan.block_size), {"block_size": plan.block_size}
     if plan.rows is not None and plan.columns is not None:
-        what = f"blocks of {plan.rows} rows and {plan.columns} columns"
-        return fewest_rectangles(treatments, plan.rows, plan.columns), what
-    return (2 if plan.kind == "augmented blocks" else 1), "blocks"
+        shape = {"rows": plan.rows, "columns": plan.columns}
+        return fewest_rectangles(treatments, plan.rows, plan.columns), shape
+    return (2 if plan.kind == "augmented blocks" else 1), {}
 
 
 def treatments_are_connected(tables: TrialTables) -> Iterator[Problem]:
@@ -207,8 +178,7 @@ def treatments_are_connected(tables: TrialTables) -> Iterator[Problem]:
     if len(groups) > 1:
         smallest = min(groups, key=len)
         named = " ".join(shown(value) for value in smallest[0] if value == value and value != "")
-        found = f"{len(groups)} groups of treatments that no block compares, one with {named}"
-        yield problem("TK-L10", "layout.csv", "one in which blocks join all treatments", found=found)
+        yield problem("TK-L10", "layout.csv", groups=len(groups), treatment=named)
 
 
 def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
@@ -217,7 +187,7 @@ def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
         return
     reading = tables.readings["sites"]
     bare = ~reading.frame["site"].isin(set(tables.frame("layout")["site"])) & (reading.frame["site"] != "")
-    yield from at_rows("TK-L06", reading, bare, "site", "a site that layout.csv gives buckets")
+    yield from at_rows("TK-L06", reading, bare, "site")
 
 
 def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
@@ -233,8 +203,7 @@ def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
         return
     here, there = (_as_text(table.set_index("bucket")[columns]) for table in (frame.drop_duplicates("bucket"), drawn))
     if not here.sort_index().equals(there.sort_index()):
-        expected = f"the layout of seed {tables.protocol.seed}"
-        yield problem("TK-L07", "layout.csv", expected, found="another layout")
+        yield problem("TK-L07", "layout.csv", seed=tables.protocol.seed)
 
 
 def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
@@ -247,11 +216,11 @@ def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
     if not len(frame) or needed & tables.readings["layout"].missing_columns - {"whole_plot"}:
         return
     if frame.groupby(list(FACTOR_COLUMNS.values()), dropna=False).size().max() < 2:
-        yield problem("TK-L08", "layout.csv", "two buckets or more of a treatment", found="one of each")
+        yield problem("TK-L08", "layout.csv", "treatments")
     elif whole_plot and "whole_plot" not in tables.readings["layout"].missing_columns:
         plots = frame.drop_duplicates(["site", "block", "whole_plot"])
         if plots.groupby(FACTOR_COLUMNS[whole_plot]).size().max() < 2:
-            yield problem("TK-L08", "layout.csv", f"two whole plots or more of a {whole_plot}", found="one of each")
+            yield problem("TK-L08", "layout.csv", "whole plots", factor=whole_plot)
 
 
 def _as_text(table: pd.DataFrame) -> pd.DataFrame:

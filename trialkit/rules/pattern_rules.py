@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from trialkit.documents.problems import Problem
+from trialkit.documents.problems import FactValue, Problem
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
 
@@ -37,11 +37,17 @@ def weights_are_in_grams(tables: Tables) -> Iterator[Problem]:
     for name, median in medians.items():
         if 1 / UNIT_SLACK < medians.max() / median / GRAMS_IN_AN_OUNCE < UNIT_SLACK:
             row = int(heads.index[(site == name) & weighed.notna()][0])
-            found = f"a median of {median:.3g} at {name}, where {medians.idxmax()} has {medians.max():.3g}"
-            mend = (
-                f"If {name} weighed in ounces, multiply its weights by {GRAMS_IN_AN_OUNCE:.5g}; if not, look them up."
+            yield problem(
+                "TK-H13",
+                "heads.csv",
+                row=row,
+                column="weight_g",
+                site=str(name),
+                median=float(median),
+                highest_site=str(medians.idxmax()),
+                highest_median=float(medians.max()),
+                grams_in_an_ounce=GRAMS_IN_AN_OUNCE,
             )
-            yield problem("TK-H13", "heads.csv", "grams", row=row, column="weight_g", found=found, mend=mend)
 
 
 def weights_are_read_to_the_gram(tables: Tables) -> Iterator[Problem]:
@@ -52,9 +58,15 @@ def weights_are_read_to_the_gram(tables: Tables) -> Iterator[Problem]:
     rounded = heads["weight_g"][whole] % 5 == 0
     for name, group in rounded.groupby(site):
         if len(group) >= FEWEST_TO_SEE_ROUNDING and group.mean() > ROUNDED_SHARE:
-            found = f"{int(group.sum())} of {len(group)} weights at {name} that end in 0 or 5"
-            expected = "about one weight in five"
-            yield problem("TK-H14", "heads.csv", expected, row=int(group.index[0]), column="weight_g", found=found)
+            yield problem(
+                "TK-H14",
+                "heads.csv",
+                row=int(group.index[0]),
+                column="weight_g",
+                site=str(name),
+                rounded=int(group.sum()),
+                weights=len(group),
+            )
 
 
 def weights_are_not_copied(tables: Tables) -> Iterator[Problem]:
@@ -64,8 +76,8 @@ def weights_are_not_copied(tables: Tables) -> Iterator[Problem]:
     count = weighed.groupby("bucket")["weight_g"].agg(["size", "nunique"])
     rows = weighed.drop_duplicates("bucket").reset_index(names="row").set_index("bucket")["row"]
     for bucket in count.index[(count["size"] >= FEWEST_ALIKE_IN_A_BUCKET) & (count["nunique"] == 1)]:
-        found = f"{count.loc[bucket, 'size']} heads of bucket {bucket}, all of the same weight"
-        yield _copied(rows[bucket], found)
+        heads_alike = int(count.loc[bucket, "size"])
+        yield _copied(rows[bucket], "within a bucket", bucket=str(bucket), heads=heads_alike)
     many = weighed[weighed["bucket"].isin(count.index[(count["size"] >= FEWEST_ALIKE_IN_TWO) & (count["nunique"] > 1)])]
     place = many.groupby("bucket").cumcount()
     listed = many.assign(place=place).pivot(index="bucket", columns="place", values="weight_g")
@@ -73,13 +85,13 @@ def weights_are_not_copied(tables: Tables) -> Iterator[Problem]:
     listed["site"], listed["row"] = _site_of(tables, listed.index.to_series()), rows.reindex(listed.index)
     again = listed[listed.duplicated(["site", *weights], keep=False)].sort_values("row")
     for _, group in again.groupby(["site", *weights], dropna=False):
-        shown = ", ".join(f"{weight:g}" for weight in group[weights].iloc[0].dropna())
+        same = tuple(float(weight) for weight in group[weights].iloc[0].dropna())
         for bucket, row in group["row"].iloc[1:].items():
-            yield _copied(row, f"the weights of bucket {group.index[0]} again at bucket {bucket}: {shown}")
+            yield _copied(row, "two buckets", first=str(group.index[0]), bucket=str(bucket), weights_g=same)
 
 
-def _copied(row: int, found: str) -> Problem:
-    return problem("TK-H15", "heads.csv", "weights of their own", row=int(row), column="weight_g", found=found)
+def _copied(row: int, case: str, **values: FactValue) -> Problem:
+    return problem("TK-H15", "heads.csv", case, row=int(row), column="weight_g", **values)
 
 
 def growth_is_not_too_fast(tables: Tables) -> Iterator[Problem]:
@@ -87,8 +99,7 @@ def growth_is_not_too_fast(tables: Tables) -> Iterator[Problem]:
     reading = tables.readings["heads"]
     days = (reading.frame["harvested_on"] - reading.frame["transplanted_on"]).dt.days
     fast = (days > 0) & (reading.frame["weight_g"] / days.clip(lower=1) > MOST_GRAMS_A_DAY)
-    expected = f"at most {MOST_GRAMS_A_DAY:g} g for each day from transplanting to harvest"
-    yield from at_rows("TK-H16", reading, fast, "weight_g", expected)
+    yield from at_rows("TK-H16", reading, fast, "weight_g", most_g_a_day=MOST_GRAMS_A_DAY)
 
 
 def losses_do_not_follow_treatment(tables: TrialTables) -> Iterator[Problem]:
@@ -109,11 +120,16 @@ def losses_do_not_follow_treatment(tables: TrialTables) -> Iterator[Problem]:
 
         if kruskal(*(group for _, group in lost.groupby(level))).pvalue < LOSS_LEVEL:
             worst, best = shares.index[-1], shares.index[0]
-            found = (
-                f"{100 * shares.iloc[-1]:.0f} % of the heads lost with {column} {worst}, {100 * shares.iloc[0]:.0f} % "
-                f"with {best}"
+            yield problem(
+                "TK-H17",
+                "heads.csv",
+                column="outcome",
+                factor=column,
+                worst=str(worst),
+                worst_pct=100 * float(shares.iloc[-1]),
+                best=str(best),
+                best_pct=100 * float(shares.iloc[0]),
             )
-            yield problem("TK-H17", "heads.csv", "losses alike in all treatments", column="outcome", found=found)
 
 
 def _site_of(tables: Tables, buckets: pd.Series) -> pd.Series:

@@ -7,7 +7,6 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.heads import is_harvested
-from trialkit.domain.quoting import quoted
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
 from trialkit.tables.nearest import nearest_name
@@ -42,15 +41,14 @@ def _broken_links(reading: TableReading, link: ForeignKey, known: set[str]) -> I
     texts = broken.drop_duplicates()[:MOST_SUGGESTIONS]
     near = {text: found for text in texts if (found := nearest(text, known))}
     for row, text in broken.items():
-        mend = f"Did you mean {quoted(near[text])}? Otherwise add it to {link.table}.csv." if text in near else None
         yield problem(
             "TK-K02",
             reading.file,
-            f"a {link.column} that {link.table}.csv lists",
             row=int(row),
             column=link.column,
-            found=quoted(text),
-            mend=mend,
+            text=text,
+            listed_in=link.table,
+            near=near.get(text),
         )
 
 
@@ -61,20 +59,25 @@ def dates_lie_in_the_trial(tables: TrialTables) -> Iterator[Problem]:
         return
     first = pd.Timestamp(min(started, tables.protocol.schedule.sow_on or started))
     last = pd.Timestamp(started) + pd.Timedelta(days=LONGEST_TRIAL_DAYS)
-    expected = f"a date from {first.date()} to {last.date()}, within a year of the start of the trial"
     for name in ("solution", "visits", "heads"):
         reading = tables.readings[name]
         for field in reading.schema.fields:
             if field.type == "date":
                 dates = reading.frame[field.name]
-                yield from at_rows("TK-K03", reading, (dates < first) | (dates > last), field.name, expected)
+                yield from at_rows(
+                    "TK-K03",
+                    reading,
+                    (dates < first) | (dates > last),
+                    field.name,
+                    first=str(first.date()),
+                    last=str(last.date()),
+                )
 
 
 def heads_fit_the_bucket(tables: TrialTables) -> Iterator[Problem]:
     """TK-H01: no head is numbered above the heads that a bucket holds."""
     reading, heads = tables.readings["heads"], tables.protocol.bucket.heads
-    expected = f"1 to {heads}, the heads a bucket (bucket.heads in trial.toml)"
-    yield from at_rows("TK-H01", reading, reading.frame["head"] > heads, "head", expected)
+    yield from at_rows("TK-H01", reading, reading.frame["head"] > heads, "head", heads=heads)
 
 
 def harvested_heads_are_weighed(tables: TrialTables) -> Iterator[Problem]:
@@ -83,19 +86,16 @@ def harvested_heads_are_weighed(tables: TrialTables) -> Iterator[Problem]:
     harvested = is_harvested(reading.frame)
     weight, day = reading.frame["weight_g"], reading.frame["harvested_on"]
     if tables.protocol.responses.weight:
-        yield from at_rows(
-            "TK-H02", reading, harvested & weight.isna(), "weight_g", "a weight, as the outcome is harvested"
-        )
-    yield from at_rows("TK-H03", reading, harvested & day.isna(), "harvested_on", "a date, as the outcome is harvested")
+        yield from at_rows("TK-H02", reading, harvested & weight.isna(), "weight_g")
+    yield from at_rows("TK-H03", reading, harvested & day.isna(), "harvested_on")
 
 
 def heads_not_cut_have_no_harvest(tables: Tables) -> Iterator[Problem]:
     """TK-H04 and TK-H05: a head not ready, dead or missing has neither weight nor harvest date (a bolted one may)."""
     reading = tables.readings["heads"]
     not_cut = reading.frame["outcome"].isin(NOT_CUT)
-    expected = "an empty cell, as the outcome says that the head was not cut"
-    yield from at_rows("TK-H04", reading, not_cut & reading.frame["weight_g"].notna(), "weight_g", expected)
-    yield from at_rows("TK-H05", reading, not_cut & reading.frame["harvested_on"].notna(), "harvested_on", expected)
+    yield from at_rows("TK-H04", reading, not_cut & reading.frame["weight_g"].notna(), "weight_g")
+    yield from at_rows("TK-H05", reading, not_cut & reading.frame["harvested_on"].notna(), "harvested_on")
 
 
 def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:
@@ -103,29 +103,26 @@ def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:
     reading = tables.readings["heads"]
     planted, ripe = reading.frame["transplanted_on"], reading.frame["harvested_on"]
     unripe = reading.frame["last_not_ready_on"]
-    yield from at_rows("TK-H06", reading, ripe < planted, "harvested_on", "a date not before transplanted_on")
-    expected = "a date from transplanted_on to harvested_on"
-    yield from at_rows("TK-H07", reading, (unripe > ripe) | (unripe < planted), "last_not_ready_on", expected)
+    yield from at_rows("TK-H06", reading, ripe < planted, "harvested_on")
+    yield from at_rows("TK-H07", reading, (unripe > ripe) | (unripe < planted), "last_not_ready_on")
 
 
 def temperatures_are_in_order(tables: Tables) -> Iterator[Problem]:
     """TK-T01: the lowest temperature of a day is not above its highest."""
     reading = tables.readings["weather"]
     wrong = reading.frame["t_min_c"] > reading.frame["t_max_c"]
-    yield from at_rows("TK-T01", reading, wrong, "t_min_c", "a temperature not above t_max_c")
+    yield from at_rows("TK-T01", reading, wrong, "t_min_c")
 
 
 def growth_is_plausible(tables: TrialTables) -> Iterator[Problem]:
     """TK-H11 and TK-H12: days from transplanting to harvest are possible, and not far outside the planned window."""
     reading = tables.readings["heads"]
     days = (reading.frame["harvested_on"] - reading.frame["transplanted_on"]).dt.days
-    expected = f"at most {MOST_GROWTH_DAYS} days after transplanted_on"
     impossible = days > MOST_GROWTH_DAYS
-    yield from at_rows("TK-H11", reading, impossible, "harvested_on", expected)
+    yield from at_rows("TK-H11", reading, impossible, "harvested_on", most_days=MOST_GROWTH_DAYS)
     first, last = tables.protocol.schedule.harvest_after_days
     unusual = (days >= 0) & ~impossible & ((days < first - WINDOW_SLACK_DAYS) | (days > last + WINDOW_SLACK_DAYS))
-    expected = f"about {first} to {last} days after transplanted_on (schedule.harvest_after_days)"
-    yield from at_rows("TK-H12", reading, unusual, "harvested_on", expected)
+    yield from at_rows("TK-H12", reading, unusual, "harvested_on", first_days=first, last_days=last)
 
 
 def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
@@ -136,13 +133,10 @@ def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
     reading = tables.readings["layout"]
     buckets = reading.frame["bucket"]
     recorded = buckets.map(tables.frame("heads")["bucket"].value_counts()).fillna(0)
-    yield from at_rows(
-        "TK-H08", reading, (recorded == 0) & (buckets != ""), "bucket", "rows in heads.csv for this bucket"
-    )
-    expected = f"{heads}, one for each head of the bucket (bucket.heads)"
+    yield from at_rows("TK-H08", reading, (recorded == 0) & (buckets != ""), "bucket")
     for row, count in recorded[(recorded > 0) & (recorded < heads)].astype(int).items():
-        found = f"{count} row{'s' if count > 1 else ''} in heads.csv for {quoted(buckets[row])}"
-        yield problem("TK-H09", reading.file, expected, row=int(row), column="bucket", found=found)
+        bucket = buckets[row]
+        yield problem("TK-H09", reading.file, row=int(row), column="bucket", bucket=bucket, count=count, heads=heads)
 
 
 def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
@@ -155,4 +149,4 @@ def weights_are_near_their_site(tables: Tables) -> Iterator[Problem]:
     spread = 1.4826 * (logs - middle).abs().groupby(by_site).transform("median")
     count = logs.groupby(by_site).transform("count")
     far = ((logs - middle).abs() > FAR_IN_DEVIATIONS * spread) & (count >= FEWEST_WEIGHTS) & (spread > 0)
-    yield from at_rows("TK-H10", reading, far, "weight_g", "a weight like the others at its site")
+    yield from at_rows("TK-H10", reading, far, "weight_g")

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
@@ -30,7 +29,7 @@ def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
     first = _first_mixings(tables)
     randomised = _of_layout(tables, first, "dose_tsp")
     differs = (first["nutrient_tsp"] != randomised) & randomised.notna()
-    yield from _departures(tables, first[differs], "nutrient_tsp", "the dose that layout.csv gives this bucket")
+    yield from _departures(tables, first[differs], "nutrient_tsp", "dose")
 
 
 def acid_goes_where_it_was_randomised(tables: TrialTables) -> Iterator[Problem]:
@@ -41,8 +40,8 @@ def acid_goes_where_it_was_randomised(tables: TrialTables) -> Iterator[Problem]:
     acid = _of_layout(tables, first, "acidifier").fillna("")
     unasked = (acid == NO_ACID) & (first["acid_tsp"] > 0)
     forgotten = ~acid.isin(["", NO_ACID]) & (first["acid_tsp"] == 0)
-    yield from _departures(tables, first[unasked], "acid_tsp", "0, as layout.csv gives this bucket no acid")
-    yield from _departures(tables, first[forgotten], "acid_tsp", "some acid, as layout.csv gives this bucket one")
+    yield from _departures(tables, first[unasked], "acid_tsp", "no acid")
+    yield from _departures(tables, first[forgotten], "acid_tsp", "acid")
 
 
 def acid_lowers_ph(tables: Tables) -> Iterator[Problem]:
@@ -50,7 +49,7 @@ def acid_lowers_ph(tables: Tables) -> Iterator[Problem]:
     reading = tables.readings["solution"]
     frame = reading.frame
     rose = (frame["acid_tsp"] > 0) & (frame["ph_after"] > frame["ph_before"])
-    yield from at_rows("TK-S03", reading, rose, "ph_after", "at most ph_before, as acid was added")
+    yield from at_rows("TK-S03", reading, rose, "ph_after")
 
 
 def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
@@ -73,8 +72,7 @@ def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
     far = ((read < low - STRIP_ERROR_PH) | (read > high + STRIP_ERROR_PH)) & ~rose
     for row in mixed.index[far]:
         here = pd.Series(reading.frame.index == row, index=reading.frame.index)
-        expected = f"about {low[row]:.1f} to {high[row]:.1f}, by the water's alkalinity and what was added"
-        yield from at_rows("TK-S06", reading, here, "ph_after", expected)
+        yield from at_rows("TK-S06", reading, here, "ph_after", lowest=float(low[row]), highest=float(high[row]))
 
 
 def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
@@ -95,9 +93,8 @@ def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
             group["ec_ms_cm"] / group["nutrient_tsp"].map({d: found.value for d, found in by_dose.items()})
         ).median()
         if not 1 / FAR_FOR_A_GARDEN < ratio < FAR_FOR_A_GARDEN:
-            found = f"conductivities at {site} of {ratio:.2g} times what the label foresees"
             row = int(group.index[0])
-            yield problem("TK-S07", "solution.csv", "mS/cm", row=row, column="ec_ms_cm", found=found)
+            yield problem("TK-S07", "solution.csv", row=row, column="ec_ms_cm", site=str(site), ratio=float(ratio))
 
 
 def strength_follows_dose(tables: Tables) -> Iterator[Problem]:
@@ -117,8 +114,7 @@ def strength_follows_dose(tables: Tables) -> Iterator[Problem]:
     for (row, is_far), value in zip(far.items(), middle, strict=True):
         if is_far:
             here = pd.Series(reading.frame.index == row, index=reading.frame.index)
-            expected = f"about {value:.2g} mS/cm, as others with this dose in this garden"
-            yield from at_rows("TK-S04", reading, here, "ec_ms_cm", expected)
+            yield from at_rows("TK-S04", reading, here, "ec_ms_cm", usual_ms_cm=float(value))
 
 
 def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
@@ -130,7 +126,7 @@ def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
     finished = ended.groupby(heads["bucket"]).all()
     last = heads.groupby("bucket")["harvested_on"].max()[finished].reindex(reading.frame["bucket"])
     late = reading.frame["measured_on"] > last.set_axis(reading.frame.index)
-    yield from at_rows("TK-S05", reading, late, "measured_on", "a day not after the bucket's last harvest")
+    yield from at_rows("TK-S05", reading, late, "measured_on")
 
 
 def _first_mixings(tables: Tables) -> pd.DataFrame:
@@ -146,14 +142,13 @@ def _of_layout(tables: Tables, rows: pd.DataFrame, column: str) -> pd.Series:
     return known.reindex(rows["bucket"]).set_axis(rows.index)
 
 
-def _departures(tables: Tables, rows: pd.DataFrame, column: str, expected: str) -> Iterator[Problem]:
+def _departures(tables: Tables, rows: pd.DataFrame, column: str, case: str) -> Iterator[Problem]:
     """Tell of rows that depart from the layout, those with a note on the bucket's heads as recorded."""
     reading, heads = tables.readings["solution"], tables.frame("heads")
     noted = heads[heads["note"] != ""].drop_duplicates("bucket").set_index("bucket")["note"]
     for row, bucket in rows["bucket"].items():
         here = pd.Series(reading.frame.index == row, index=reading.frame.index)
         if bucket in noted.index:
-            said = f"{expected}; the note on its heads says {quoted(noted[bucket])}"
-            yield from at_rows("TK-S02", reading, here, column, said)
+            yield from at_rows("TK-S02", reading, here, column, case, note=noted[bucket])
         else:
-            yield from at_rows("TK-S01", reading, here, column, expected)
+            yield from at_rows("TK-S01", reading, here, column, case)

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted
+from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.table_names import TableName
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables.problem import problem
@@ -37,12 +36,13 @@ class TrialTables(Tables):
     protocol_text: str
 
 
-def at_rows(rule: str, reading: TableReading, where: pd.Series, column: str, expected: str) -> Iterator[Problem]:
-    """Make one problem for each row in which `where` is true (missing counts as false), showing that row's cell."""
+def at_rows(
+    rule: str, reading: TableReading, where: pd.Series, column: str, case: str = "", **values: FactValue
+) -> Iterator[Problem]:
+    """Make one problem for each row in which `where` is true (missing counts as false), with that row's cell."""
     mask = where.fillna(False).to_numpy(dtype=bool)
     cells = reading.raw.get(column)
     for position in mask.nonzero()[0]:
         text = cells[position] if cells else ""
-        found = quoted(text) if text else "an empty cell"
         row = int(reading.frame.index[position])
-        yield problem(rule, reading.file, expected, row=row, column=column, found=found)
+        yield problem(rule, reading.file, case, row=row, column=column, text=text, **values)

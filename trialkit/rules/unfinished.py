@@ -7,7 +7,6 @@ from pathlib import Path
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts
-from trialkit.domain.quoting import quoted, shown
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
@@ -22,10 +21,7 @@ def unfinished_collect(folder: Path) -> Problem | None:
     """Return the problem that the tables of a folder may be partly old and partly new, or None."""
     if not (folder / COMMITTED).exists():
         return None
-    mend = f"Run trialkit collect {folder} (without files): it finishes what was begun."
-    return problem(
-        "TK-R55", "heads.csv", "tables of one collect", found="a collect that was stopped half-way", mend=mend
-    )
+    return problem("TK-R55", "heads.csv", folder=folder)
 
 
 def generation(folder: Path) -> Hashable:
@@ -53,12 +49,12 @@ def open_conflicts(folder: Path) -> Iterator[Problem]:
 
 
 def _open_conflict(conflict: Conflict) -> Problem:
-    choices = f"{shown(conflict.id)}=kept, or {shown(conflict.id)}=returned"
     return problem(
         "TK-R51",
         f"{conflict.table}.csv",
-        "one value",
         column=conflict.column,
-        found=f"{quoted(conflict.kept)} and {quoted(conflict.returned)} for {shown(' '.join(conflict.key))}",
-        mend=f"Look at the paper record, then: trialkit collect DIR --choose {choices}, DIR being the trial's folder.",
+        kept=conflict.kept,
+        returned=conflict.returned,
+        key=" ".join(conflict.key),
+        id=conflict.id,
     )

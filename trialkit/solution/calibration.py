@@ -17,6 +17,7 @@ STRIDE = 8
 # Scatter of readings beyond the strip's steps, pH: from eyes that agree to strips gone stale (common practice).
 SCATTERS = np.geomspace(0.05, 1.0, 30)
 FEWEST_READINGS = 3
+CONFIDENCE = 0.95
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,6 @@ class EffectiveAlkalinity:
     bounded: Annotated[
         bool, "Whether the interval ends where the search does: the records tell no upper (or lower) end."
     ]
-    predicted_ph: Annotated[tuple[float, ...], "pH after mixing at the most likely alkalinity, for each record."]
 
 
 def effective_alkalinity(
@@ -41,9 +41,7 @@ def effective_alkalinity(
     ph_after_reading: ArrayLike,
     *,
     phosphate_mol_l: ArrayLike = 0.0,
-    temperature_c: float = 25.0,
     strip_step: float = 0.5,
-    confidence: float = 0.95,
 ) -> EffectiveAlkalinity:
     r"""Estimate alkalinity from pH before and after acid.
 
@@ -59,11 +57,8 @@ def effective_alkalinity(
         The acid of every record, or of each, by its name in `trialkit.solution.ACIDS`.
     acid_mol_l, ph_before, ph_after_reading, phosphate_mol_l : array
         One element for each record, shape (n,). Records without acid tell nothing of alkalinity and may be left out.
-    temperature_c : float
     strip_step : float
         Zero for a meter.
-    confidence : float
-        Of the interval.
 
     Raises
     ------
@@ -100,7 +95,6 @@ def effective_alkalinity(
                 acid_mol_l=mixed[0],
                 alkalinity_mg_l_caco3=alkalinity[:, None],
                 ph_start=mixed[1],
-                temperature_c=temperature_c,
                 phosphate_mol_l=mixed[2],
             )[:, which]
         return predicted
@@ -110,15 +104,14 @@ def effective_alkalinity(
 
     count = len(moles)
     # Of normal errors, twice the log-likelihood ratio is n log(1 + t^2 / (n - 1)): exact where chi-squared is not.
-    drop = count * np.log1p(stdtrit(count - 1, (1 + confidence) / 2) ** 2 / (count - 1))
+    drop = count * np.log1p(stdtrit(count - 1, (1 + CONFIDENCE) / 2) ** 2 / (count - 1))
     grid = np.geomspace(LOWEST_MG_L, HIGHEST_MG_L, STEPS)
     # Some points of the grid tell where the likelihood is high: only there is each looked at.
     some = np.append(np.arange(0, STEPS - 1, STRIDE), STEPS - 1)
     coarse = likelihoods(predict(grid[some])).max(axis=0)
     near = some[2 * (coarse.max() - coarse) <= drop]
     grid = grid[max(near[0] - STRIDE, 0) : near[-1] + STRIDE + 1]
-    predicted = predict(grid)
-    likelihood = likelihoods(predicted)
+    likelihood = likelihoods(predict(grid))
     profile = likelihood.max(axis=0)
     best = int(profile.argmax())
     beyond = 2 * (profile[best] - profile) - drop
@@ -130,7 +123,6 @@ def effective_alkalinity(
         scatter_ph=float(SCATTERS[likelihood[:, best].argmax()]),
         readings=count,
         bounded=bool(within[0] == 0 or within[-1] == len(grid) - 1),
-        predicted_ph=tuple(map(float, predicted[best])),
     )
 
 

@@ -8,22 +8,13 @@ not balance; it stays while acid is added. Together with the pH it tells how muc
 long as the bucket is closed. In a bucket open to the air carbon dioxide leaves until it is in equilibrium.
 """
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
-from trialkit.solution.acids import known_acid, protons_given, ten_to
-from trialkit.solution.constants import (
-    CO2_IN_AIR_ATM,
-    MG_CACO3_PER_MEQ,
-    pk_carbonic_1,
-    pk_carbonic_2,
-    pk_henry,
-    pk_water,
-)
+from trialkit.solution.acids import protons_given, ten_to
+from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk
 
 LOWEST_PH, HIGHEST_PH = -2.0, 16.0
 # Halving the 18 units of pH so often leaves less than the spacing of double numbers near 7.
@@ -31,12 +22,10 @@ HALVINGS = 56
 MOST_CO2_ATM = 1.0
 """Water out of a tap holds no more dissolved carbon dioxide than under an atmosphere of it: it would fizz."""
 
-AcidName = str | Mapping[str, float]
-
 
 def ph_after(
     *,
-    acid: AcidName,
+    acid: str,
     acid_mol_l: ArrayLike,
     alkalinity_mg_l_caco3: ArrayLike,
     ph_start: ArrayLike,
@@ -50,10 +39,9 @@ def ph_after(
 
     Parameters
     ----------
-    acid : str or mapping of str to float
-        "acetic", "citric", "phosphoric", "sulfuric" or "nitric"; or a mixture, as the moles of each in a mole of it.
+    acid : {"acetic", "citric", "phosphoric", "sulfuric", "nitric"}
     acid_mol_l : float or array
-        Moles of the acid (or the mixture) added to a litre of water, not negative.
+        Moles of the acid added to a litre of water, not negative.
     alkalinity_mg_l_caco3 : float or array
         Alkalinity of the water, mg/L as calcium carbonate.
     ph_start : float or array
@@ -83,21 +71,20 @@ def ph_after(
     """
     water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
     moles, phosphate = _amount(acid_mol_l, "acid_mol_l"), _amount(phosphate_mol_l, "phosphate_mol_l")
-    shares = _shares(acid)
     shape = np.broadcast_shapes(water.shape, moles.shape, phosphate.shape)
     low, high = np.full(shape, LOWEST_PH), np.full(shape, HIGHEST_PH)
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         scarcity = ten_to(middle)
         # Anions outweigh cations above the pH sought.
-        above = water.acid_needed(scarcity) + phosphate * _phosphate(scarcity) < moles * _protons(shares, scarcity)
+        above = water.acid_needed(scarcity) + phosphate * _phosphate(scarcity) < moles * protons_given(acid, scarcity)
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     return np.asarray((low + high) / 2)
 
 
 def acid_for_ph(
     *,
-    acid: AcidName,
+    acid: str,
     ph_target: ArrayLike,
     alkalinity_mg_l_caco3: ArrayLike,
     ph_start: ArrayLike,
@@ -117,7 +104,7 @@ def acid_for_ph(
     Returns
     -------
     numpy.ndarray
-        Moles of the acid (or the mixture) for a litre of water. Zero where the water is at that pH, or below it,
+        Moles of the acid for a litre of water. Zero where the water is at that pH, or below it,
         already.
 
     Raises
@@ -134,7 +121,7 @@ def acid_for_ph(
     water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
     target = ten_to(_finite(ph_target, "ph_target"))
     needed = water.acid_needed(target) + _amount(phosphate_mol_l, "phosphate_mol_l") * _phosphate(target)
-    return np.asarray(np.maximum(needed, 0.0) / _protons(_shares(acid), target))
+    return np.asarray(np.maximum(needed, 0.0) / protons_given(acid, target))
 
 
 class _Water:
@@ -145,8 +132,8 @@ class _Water:
     ) -> None:
         alkalinity = _amount(alkalinity_mg_l_caco3, "alkalinity_mg_l_caco3") / MG_CACO3_PER_MEQ / 1000
         start, temperature = _finite(ph_start, "ph_start"), _finite(temperature_c, "temperature_c")
-        self._first, self._second = 10.0 ** -pk_carbonic_1(temperature), 10.0 ** -pk_carbonic_2(temperature)
-        self._water, self._henry = 10.0 ** -pk_water(temperature), 10.0 ** -pk_henry(temperature)
+        self._first, self._second = 10.0 ** -pk("carbonic 1", temperature), 10.0 ** -pk("carbonic 2", temperature)
+        self._water, self._henry = 10.0 ** -pk("water", temperature), 10.0 ** -pk("henry", temperature)
         self._open = open_to_air
         start = ten_to(start)
         charge, free = self._carbonate_charge(start), self._free_co2(start)
@@ -177,21 +164,6 @@ class _Water:
         """Share of carbonate that is dissolved carbon dioxide."""
         first = scarcity * self._first
         return np.asarray(1 / (1 + first * (1 + scarcity * self._second)))
-
-
-def _shares(acid: AcidName) -> dict[str, float]:
-    shares = {acid: 1.0} if isinstance(acid, str) else dict(acid)
-    for name, share in shares.items():
-        known_acid(name)
-        if not 0 <= share < float("inf"):
-            raise WrongCall(f"The share of {name} acid is {share}; it must be 0 or more.")
-    if not sum(shares.values()) > 0:
-        raise WrongCall("The mixture holds no acid: give at least one a share above 0.")
-    return shares
-
-
-def _protons(shares: Mapping[str, float], scarcity: FloatArray) -> FloatArray:
-    return np.asarray(sum(share * protons_given(name, scarcity) for name, share in shares.items()))
 
 
 def _phosphate(scarcity: FloatArray) -> FloatArray:

@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
@@ -55,12 +55,11 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; what it holds."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest that it may be; pH; degrees Celsius."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
     temperature_c: float = 25.0
-    tap_mg_l: Mapping[str, float] = field(default_factory=dict)
     lowest_alkalinity_mg_l_caco3: float | None = None
 
     @property
@@ -159,28 +158,28 @@ def strip_reading(ph: float) -> float:
 
 
 def nutrient_for(
-    product: Product, volume_l: float, *, nitrogen_mg_l: float | None = None, ec_ms_cm: float | None = None,
-    tap_mg_l: Mapping[str, float] | None = None, alkalinity_mg_l_caco3: float = 0.0,
-) -> float:  # fmt: skip
-    """Return the teaspoons of a product for a strength of nitrogen, or a conductivity, above what the tap holds.
+    product: Product,
+    volume_l: float,
+    *,
+    nitrogen_mg_l: float | None = None,
+    ec_ms_cm: float = 0.0,
+    alkalinity_mg_l_caco3: float = 0.0,
+) -> float:
+    """Return the teaspoons of a product for a strength of nitrogen, or else for a conductivity of the whole.
 
     Raises
     ------
     WrongCall
-        If neither or both are asked for, or the product has no nitrogen.
+        If no amount of the product gives that.
     """
-    if (nitrogen_mg_l is None) == (ec_ms_cm is None):
-        raise WrongCall("Ask for one strength: nitrogen in mg/L, or conductivity in mS/cm.")
-    tap = dict(tap_mg_l or {})
     if nitrogen_mg_l is not None:
         each = elements_mg_l([(product, 1.0)], volume_l).get("N", 0.0)
         if not each:
             raise WrongCall(f"{product.name} has no nitrogen, so no amount of it gives any.")
-        return max(nitrogen_mg_l - tap.get("N", 0.0), 0.0) / each
-    assert ec_ms_cm is not None
+        return nitrogen_mg_l / each
 
     def strength(teaspoons: float) -> float:
-        return conductivity(elements_mg_l([(product, teaspoons)], volume_l, tap), alkalinity_mg_l_caco3).value
+        return conductivity(elements_mg_l([(product, teaspoons)], volume_l), alkalinity_mg_l_caco3).value
 
     if strength(0.0) >= ec_ms_cm:
         return 0.0
@@ -214,7 +213,7 @@ def mix(
     Raises
     ------
     WrongCall
-        If both a target and an amount of acid are given, or the bucket holds nothing.
+        If the bucket holds nothing.
 
     Examples
     --------
@@ -223,12 +222,9 @@ def mix(
     >>> made.acid.tsp, made.strip
     (8.25, 6.0)
     """
-    if ph_target is not None and acid_tsp is not None:
-        raise WrongCall("Give a target pH or teaspoons of acid, not both.")
     nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
-    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l, water.tap_mg_l)
-    added = elements.get("P", 0.0) - water.tap_mg_l.get("P", 0.0)
-    phosphate = added / ATOMIC_WEIGHTS["P"] / 1000
+    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l)
+    phosphate = elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,
@@ -244,7 +240,11 @@ def mix(
             ph_start=water.ph,
             temperature_c=water.temperature_c,
         )
-        spoons = _acid_measured(_acid_wanted(acid, volume_l, ph_target, acid_tsp, step, about), acid)
+        wanted = acid_tsp
+        if wanted is None:  # for a target; none where no step leads to it safely
+            moles = float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) if step else 0.0
+            wanted = moles * volume_l / acid.mol_per_tsp
+        spoons = _acid_measured(wanted, acid)
     name, each = (acid.acid, acid.mol_per_tsp / volume_l) if acid else ("acetic", 0.0)
     given = spoons.tsp if spoons else 0.0
     slack = HALF_A_QUARTER_TSP / (SOLUTION_TSP_PER_POWDER_TSP if acid and acid.is_powder else 1.0) if given else 0.0
@@ -268,18 +268,6 @@ def mix(
         standing,
         tuple(_notes(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
     )
-
-
-def _acid_wanted(
-    acid: AcidProduct, volume_l: float, ph_target: float | None, acid_tsp: float | None, step: AcidStep | None,
-    about: Mapping[str, Any],
-) -> float:  # fmt: skip
-    """Return the teaspoons of acid asked about, or for a target; none for a target that no step leads to safely."""
-    if acid_tsp is not None:
-        return acid_tsp
-    if step is None:
-        return 0.0
-    return float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) * volume_l / acid.mol_per_tsp
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:

@@ -32,16 +32,9 @@ OXIDES: Mapping[str, tuple[str, float]] = MappingProxyType(
 """Which element a label's oxide stands for, and its share of the oxide's mass."""
 ELEMENTS = ("N", "P", "K", "Ca", "Mg", "S", "Na", "Cl")
 
-RECIPES: Mapping[str, Mapping[str, float]] = MappingProxyType(
-    {
-        # Mattson & Peters 2014, "A Recipe for Hydroponic Success" (figures from memory).
-        "modified Sonneveld, lettuce": MappingProxyType({"N": 150, "P": 31, "K": 210, "Ca": 90, "Mg": 24}),
-        # Hoagland & Arnon 1950, Calif. Agr. Exp. Sta. Circ. 347, full strength.
-        "Hoagland, full strength": MappingProxyType({"N": 210, "P": 31, "K": 235, "Ca": 200, "Mg": 48}),
-    }
-)
-"""Published solutions, mg/L of each element."""
 USUAL_RECIPE = "modified Sonneveld, lettuce"
+RECIPE_MG_L: Mapping[str, float] = MappingProxyType({"N": 150, "P": 31, "K": 210, "Ca": 90, "Mg": 24})
+"""The usual recipe: Mattson & Peters 2014, "A Recipe for Hydroponic Success" (figures from memory)."""
 
 
 @dataclass(frozen=True)
@@ -86,13 +79,10 @@ class Product:
         return {element: found[element] for element in ELEMENTS if element in found}
 
 
-def elements_mg_l(
-    spoons: Sequence[tuple[Product, float]], volume_l: float, tap_mg_l: Mapping[str, float] | None = None
-) -> dict[str, float]:
-    """Return mg/L of each element in a bucket.
+def elements_mg_l(spoons: Sequence[tuple[Product, float]], volume_l: float) -> dict[str, float]:
+    """Return mg/L of each element that level teaspoons of nutrient bring into a bucket.
 
-    Several products may go into one bucket; what dissolves adds too little volume to count. `tap_mg_l` is what the
-    water holds already.
+    Several products may go into one bucket; what dissolves adds too little volume to count.
 
     Raises
     ------
@@ -102,12 +92,12 @@ def elements_mg_l(
     Examples
     --------
     >>> blend = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0)
-    >>> {key: round(value) for key, value in elements_mg_l([(blend, 5)], 20.0, {"Ca": 40.0}).items()}
-    {'N': 112, 'P': 65, 'K': 311, 'Ca': 40, 'Mg': 25}
+    >>> {key: round(value) for key, value in elements_mg_l([(blend, 5)], 20.0).items()}
+    {'N': 112, 'P': 65, 'K': 311, 'Mg': 25}
     """
     if not 0 < volume_l < math.inf:
         raise WrongCall("The bucket must hold more than 0 L.")
-    found = dict(tap_mg_l or {})
+    found: dict[str, float] = {}
     for product, teaspoons in spoons:
         if not 0 <= teaspoons < math.inf:
             raise WrongCall(f"{teaspoons} teaspoons of {product.name} cannot be measured.")
@@ -153,10 +143,8 @@ def conductivity(elements: Mapping[str, float], alkalinity_mg_l_caco3: float = 0
     total = sum(cations.values())
     if total == 0:
         return Conductivity(0.0, 0.0, 0.0)
-    z_plus = sum(meq * CATIONS[ion][0] for ion, meq in cations.items()) / total
-    z_minus = sum(meq * ANIONS[ion][0] for ion, meq in anions.items()) / total
-    plus = sum(meq * CATIONS[ion][1] for ion, meq in cations.items()) / total
-    minus = sum(meq * ANIONS[ion][1] for ion, meq in anions.items()) / total
+    z_plus, plus = (sum(meq * CATIONS[ion][i] for ion, meq in cations.items()) / total for i in (0, 1))
+    z_minus, minus = (sum(meq * ANIONS[ion][i] for ion, meq in anions.items()) / total for i in (0, 1))
     strength = total * (z_plus + z_minus) / 2000  # mol/L: a half of sum c z^2, with c z in equivalents
     q = z_plus * z_minus / (z_plus + z_minus) * (plus + minus) / (z_plus * minus + z_minus * plus)
     relaxation = 0.785 * z_plus * z_minus * q / (1 + math.sqrt(q)) * (plus + minus)
@@ -191,4 +179,4 @@ def shares_of_recipe(elements: Mapping[str, float]) -> dict[str, float]:
     >>> shares_of_recipe({"N": 75, "Ca": 0.0})
     {'N': 0.5, 'P': 0.0, 'K': 0.0, 'Ca': 0.0, 'Mg': 0.0}
     """
-    return {element: elements.get(element, 0.0) / mg_l for element, mg_l in RECIPES[USUAL_RECIPE].items()}
+    return {element: elements.get(element, 0.0) / mg_l for element, mg_l in RECIPE_MG_L.items()}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from trialkit.domain.errors import WrongCall
-from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk_carbonic_1, pk_henry
+from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk
 
 # Tap water holds between as much dissolved carbon dioxide as open water and thirty times that (groundwater as it is
 # drawn); alkalinity is a third of hardness to a little above it, unless the water was softened. Common practice, no
@@ -48,7 +48,7 @@ def alkalinity_from_ph_and_hardness(
     """
     if not 4 <= ph <= 10 or not 0 <= hardness_mg_l_caco3 <= 2000:
         raise WrongCall("pH must lie between 4 and 10, and hardness between 0 and 2000 mg/L as calcium carbonate.")
-    in_air = CO2_IN_AIR_ATM * 10.0 ** (ph - float(pk_carbonic_1(temperature_c)) - float(pk_henry(temperature_c)))
+    in_air = CO2_IN_AIR_ATM * 10.0 ** (ph - float(pk("carbonic 1", temperature_c)) - float(pk("henry", temperature_c)))
     by_ph = tuple(in_air * times * 1000 * MG_CACO3_PER_MEQ for times in (1.0, MOST_CO2_TIMES_AIR))
     by_hardness = tuple(share * hardness_mg_l_caco3 for share in SHARE_OF_HARDNESS)
     lower, upper = max(by_ph[0], by_hardness[0]), min(by_ph[1], by_hardness[1])

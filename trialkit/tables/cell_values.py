@@ -4,20 +4,21 @@ import contextlib
 import math
 import re
 import unicodedata
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 
+from trialkit.documents.problems import FactValue
 from trialkit.tables.formula_text import restored
 
 
 @dataclass(frozen=True)
 class Fault:
-    """Why a cell's text is not a value, or is one only after a second look."""
+    """Why a cell's text is not a value, or is one only after a second look: a case of a rule, and its facts."""
 
     rule: str
-    expected: str
-    mend: str | None = None
+    case: str = ""
+    facts: Mapping[str, FactValue] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def parse_text(text: str) -> Parsed:
     if text.isascii() and text.isprintable():  # nearly all are
         return Parsed(restored(text))
     if any(unicodedata.category(c) == "Cc" and c not in "\n\r\t" for c in text):
-        return Parsed(None, Fault("TK-V12", "text without control characters", "Type the text again."))
+        return Parsed(None, Fault("TK-V12", "control characters"))
     return Parsed(unicodedata.normalize("NFC", restored(text)))
 
 
@@ -80,39 +81,30 @@ def parse_number(text: str) -> Parsed:
     if NUMBER.fullmatch(plain):
         value = float(plain)
         if not math.isfinite(value):
-            return Parsed(None, Fault("TK-V14", "a finite number"))
-        return Parsed(value, None if plain == text else Fault("TK-V15", f"plain figures; read as {plain}"))
+            return Parsed(None, Fault("TK-V14"))
+        return Parsed(value, None if plain == text else Fault("TK-V15", facts={"read": plain}))
     return Parsed(None, _number_fault(plain))
 
 
 def _number_fault(text: str) -> Fault:
     if text.lstrip("+-").casefold() in NOT_FINITE:
-        return Fault("TK-V14", "a finite number")
+        return Fault("TK-V14")
     if NUMBER_WITH_COMMA.fullmatch(text):
-        return Fault("TK-V04", "a number with a point as decimal separator", _comma_remedy(text))
+        return _comma_fault(text)
     if GROUPED.fullmatch(text):
-        return Fault(
-            "TK-V02", "a number", f"Write {re.sub(r'[^0-9.+-]', '', text)} without anything between the figures."
-        )
+        return Fault("TK-V02", "grouped", {"plain": re.sub(r"[^0-9.+-]", "", text)})
     if unit := NUMBER_WITH_UNIT.fullmatch(text):
         number, name = unit.groups()
-        return Fault(
-            "TK-V03",
-            "a number alone",
-            f'Remove "{name.strip()[:20]}" if that is the unit in the heading; convert it if not.'
-            if "," not in number
-            else None,
-        )
-    return Fault("TK-V02", "a number")
+        return Fault("TK-V03", "", {} if "," in number else {"unit": name.strip()[:20]})
+    return Fault("TK-V02")
 
 
-def _comma_remedy(text: str) -> str:
+def _comma_fault(text: str) -> Fault:
     whole, _, rest = text.partition(",")
+    readings: dict[str, FactValue] = {"decimal": f"{whole}.{rest}", "whole": f"{whole}{rest}"}
     if len(rest) == 3:
-        return f"Write {whole}.{rest} if the comma is a decimal separator, {whole}{rest} if it separates thousands."
-    return (
-        f"Write {whole}.{rest} with a point." if rest.isdigit() else "Write a point before decimals, nothing elsewhere."
-    )
+        return Fault("TK-V04", "either", readings)
+    return Fault("TK-V04", "decimal", readings) if rest.isdigit() else Fault("TK-V04")
 
 
 def parse_integer(text: str) -> Parsed:
@@ -127,7 +119,7 @@ def parse_integer(text: str) -> Parsed:
     if not isinstance(parsed.value, float):
         return parsed
     if not parsed.value.is_integer() or abs(parsed.value) > 2**53:
-        return Parsed(None, Fault("TK-V05", "a whole number"))
+        return Parsed(None, Fault("TK-V05"))
     return Parsed(int(parsed.value), parsed.fault)
 
 
@@ -140,25 +132,20 @@ def parse_date(text: str) -> Parsed:
     datetime.date(2026, 4, 3)
     >>> parse_date("03/04/26").fault.rule
     'TK-V07'
-    >>> parse_date("20/05/2026").fault.mend
-    'Write 2026-05-20 if that is the day meant.'
+    >>> parse_date("20/05/2026").fault.facts
+    {'readings': ('2026-05-20',)}
     """
     if ISO_DATE.fullmatch(text):
         try:
             return Parsed(date.fromisoformat(text))
         except ValueError:
-            return Parsed(None, Fault("TK-V08", "a day that exists"))
+            return Parsed(None, Fault("TK-V08"))
     if SLASHED_DATE.fullmatch(text):
-        return Parsed(None, Fault("TK-V07", "a date as year-month-day", _date_remedy(text)))
-    if SERIAL_DATE.fullmatch(text):
-        remedy = (
-            "A spreadsheet shows its own day count here: format the column as a date, year-month-day, and save again."
-        )
-        return Parsed(None, Fault("TK-V06", "a date as year-month-day", remedy))
-    return Parsed(None, Fault("TK-V06", "a date as year-month-day"))
+        return Parsed(None, _date_fault(text))
+    return Parsed(None, Fault("TK-V06", "day count" if SERIAL_DATE.fullmatch(text) else ""))
 
 
-def _date_remedy(text: str) -> str:
+def _date_fault(text: str) -> Fault:
     """Offer the one or two readings that a date written in another order has, if its year is in full."""
     parts = [int(part) for part in re.findall(r"[0-9]+", text)]
     orders = ((2, 1, 0), (2, 0, 1))  # day or month first, the year last
@@ -166,10 +153,8 @@ def _date_remedy(text: str) -> str:
     for year, month, day in orders if len(parts) == 3 and parts[2] > 999 else ():
         with contextlib.suppress(ValueError):
             readings.add(date(parts[year], parts[month], parts[day]))
-    if not readings:
-        return "Write year-month-day, with the year in full."
-    choice = " or ".join(day.isoformat() for day in sorted(readings))
-    return f"Write {choice}, whichever is meant." if len(readings) > 1 else f"Write {choice} if that is the day meant."
+    case = ("", "one", "either")[len(readings)]
+    return Fault("TK-V07", case, {"readings": tuple(day.isoformat() for day in sorted(readings))})
 
 
 def boolean_parser(true_values: tuple[str, ...], false_values: tuple[str, ...]) -> Callable[[str], Parsed]:
@@ -180,6 +165,6 @@ def boolean_parser(true_values: tuple[str, ...], false_values: tuple[str, ...]) 
             return Parsed(True)
         if text in false_values:
             return Parsed(False)
-        return Parsed(None, Fault("TK-V09", f"{true_values[0]} or {false_values[0]}"))
+        return Parsed(None, Fault("TK-V09", facts={"yes": true_values[0], "no": false_values[0]}))
 
     return parse_boolean

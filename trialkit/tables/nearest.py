@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from trialkit.domain.quoting import quoted
-
 
 def nearest_name(text: str, known: Iterable[str]) -> str | None:
     """Return the known name that looks most like `text`, ignoring case, or None if none is near.
@@ -19,9 +17,3 @@ def nearest_name(text: str, known: Iterable[str]) -> str | None:
     by_folded = {name.casefold(): name for name in known}
     matches = get_close_matches(text.casefold()[:100], by_folded, n=1, cutoff=0.6)
     return by_folded[matches[0]] if matches else None
-
-
-def did_you_mean(text: str, known: Iterable[str]) -> str:
-    """Return ``' Did you mean "…"?'`` when a known name is near, else an empty text."""
-    near = nearest_name(text, known)
-    return f" Did you mean {quoted(near)}?" if near else ""

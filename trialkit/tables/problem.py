@@ -1,8 +1,9 @@
 """Problems of a trial folder: made by the rule book, raised where nothing can be done until they are fixed."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
-from trialkit.documents.problems import Problem, Severity
+from trialkit.documents.problems import FactValue, Problem, facts
 from trialkit.domain.quoting import shown
 from trialkit.tables.rule_book import RULES
 
@@ -13,12 +14,12 @@ class TrialError(Exception):
     Attributes
     ----------
     problems : tuple of Problem
-        Every reason, at least one.
+        Every reason, at least one; `trialkit.words.problem_words` says it.
     """
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        super().__init__("\n".join(f"{p.rule} {p.file} {p.row or ''} {p.column or ''}".rstrip() for p in self.problems))
 
 
 class PlanError(TrialError):
@@ -28,15 +29,12 @@ class PlanError(TrialError):
 def problem(
     rule: str,
     file: str,
-    expected: str,
+    case: str = "",
     *,
     row: int | None = None,
     column: str | None = None,
-    found: str = "",
-    mend: str | None = None,
-    severity: Severity | None = None,
+    **values: FactValue | Path | None,
 ) -> Problem:
-    """Make a problem, taking its severity and remedy from the rule book unless they are given."""
-    entry = RULES[rule]
+    """Make a problem of a case of a rule and its facts, with the severity that the rule book gives the rule."""
     column = None if column is None else shown(column)  # a heading or key may be a stranger's too
-    return Problem(severity or entry.severity, rule, file, row, column, found, expected, mend or entry.mend)
+    return Problem(RULES[rule].severity, rule, case, file, row, column, facts(**values))

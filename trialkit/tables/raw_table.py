@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted
 from trialkit.tables.problem import problem
 
 MOST_COLUMNS = 200
@@ -51,19 +50,16 @@ def _parse(file: str, text: str) -> RawTable | Problem:
     if isinstance(records, Problem):
         return records
     if not records:
-        return problem("TK-F08", file, "a header and at least one row", found="an empty file")
+        return problem("TK-F08", file, "empty file")
     (header_row, heading), *body = records
     if len(heading) == 1 and any(mark in heading[0] for mark in ";\t"):
         mark = "semicolons" if ";" in heading[0] else "tabs"
-        return problem(
-            "TK-F07", file, "columns separated by commas", row=header_row, found=f"columns separated by {mark}"
-        )
+        return problem("TK-F07", file, row=header_row, mark=mark)
     if len(heading) > MOST_COLUMNS:
-        found = f"{len(heading)} columns"
-        return problem("TK-C02", file, f"at most {MOST_COLUMNS} columns", row=header_row, found=found)
+        return problem("TK-C02", file, "too many", row=header_row, count=len(heading), most=MOST_COLUMNS)
     heading, body = _without_empty_columns(heading, body)
     problems = [
-        problem("TK-C03", file, "each heading once", row=header_row, column=name, found=f"{quoted(name)} {count} times")
+        problem("TK-C03", file, row=header_row, column=name, heading=name, count=count)
         for name in dict.fromkeys(heading)
         if (count := heading.count(name)) > 1
     ]
@@ -84,12 +80,8 @@ def _records(file: str, text: str) -> list[tuple[int, list[str]]] | Problem:
             if any(cell and not cell.isspace() for cell in record):
                 records.append((row, record))
     except csv.Error as error:
-        found = (
-            "a cell that never ends"
-            if "unexpected end" in str(error) or "limit" in str(error)
-            else 'text after a closing "'
-        )
-        return problem("TK-F06", file, 'a closing " for each opening one', row=row + 1, found=found)
+        endless = "unexpected end" in str(error) or "limit" in str(error)
+        return problem("TK-F06", file, "" if endless else "text after", row=row + 1)
     return records
 
 
@@ -108,6 +100,5 @@ def _without_empty_columns(
 
 
 def _wrong_length(file: str, row: int, record: Sequence[str], heading: Sequence[str]) -> Problem:
-    excess = f", the last of them {quoted(record[-1])}" if len(record) > len(heading) else ""
-    found = f"{len(record)} cells{excess}"
-    return problem("TK-F09", file, f"{len(heading)} cells as in the header", row=row, found=found)
+    last = record[-1] if len(record) > len(heading) else None
+    return problem("TK-F09", file, row=row, count=len(record), wanted=len(heading), last=last)

@@ -5,9 +5,9 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
-Severity = Literal["error", "warning"]
+from trialkit.documents.problems import Severity
+
 SEVERITIES: dict[str, Severity] = {"error": "error", "warning": "warning"}
 
 
@@ -19,16 +19,16 @@ class RuleEntry:
     severity: Severity
     title: str
     why: str
-    mend: str
+    how_to_fix: str
 
 
 def _read(text: str) -> Iterator[RuleEntry]:
     """Read rules of three lines each: identity, severity and title; why it matters; how to fix it."""
     told = [line.strip() for line in text.splitlines() if line and not line.startswith("#")]
-    for first, why, mend in zip(told[::3], told[1::3], told[2::3], strict=True):
+    for first, why, how_to_fix in zip(told[::3], told[1::3], told[2::3], strict=True):
         head, _, title = first.partition(": ")
         identity, severity = head.split()
-        yield RuleEntry(identity, SEVERITIES[severity], title, why, mend)
+        yield RuleEntry(identity, SEVERITIES[severity], title, why, how_to_fix)
 
 
 _RULES = """
@@ -497,7 +497,7 @@ def catalogue() -> str:
                 "|---|---|---|---|---|",
             ]
             lines += [
-                f"| {e.identity} | {e.title} | {e.severity} | {e.why} | {e.mend} |".replace("<", "&lt;")
+                f"| {e.identity} | {e.title} | {e.severity} | {e.why} | {e.how_to_fix} |".replace("<", "&lt;")
                 for e in entries
             ]
     return "\n".join(lines) + "\n"

@@ -3,12 +3,11 @@
 import hashlib
 import stat
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted
 from trialkit.tables.problem import problem
 
 SIZE_LIMIT_BYTES = 20_000_000
@@ -41,31 +40,29 @@ def _read_bytes(folder: Path, name: str, severity: Literal["error", "warning"], 
     path = folder / name
     try:
         if not path.resolve().is_relative_to(folder.resolve()):
-            return problem(
-                "TK-F02", name, "a file inside the trial folder", found="a link that leads out of the folder"
-            )
+            return problem("TK-F02", name, "link")
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            return problem("TK-F02", name, "an ordinary file", found="a folder or a device")
+            return problem("TK-F02", name, "folder")
         with path.open("rb") as stream:
             data = stream.read(limit + 1)
     except FileNotFoundError:
-        return problem("TK-F01", name, f"a file named {name} in the trial folder", found="no file", severity=severity)
+        return replace(problem("TK-F01", name), severity=severity)
     except (OSError, RuntimeError) as error:  # RuntimeError: a loop of links, on some systems
-        return problem("TK-F02", name, "a file that can be read", found=quoted(error))
+        return problem("TK-F02", name, "unreadable", said=str(error))
     if len(data) > limit:
-        return problem("TK-F03", name, f"at most {limit / 1e6:g} MB", found=f"{status.st_size / 1e6:.1f} MB")
+        return problem("TK-F03", name, most_mb=limit / 1e6, size_mb=status.st_size / 1e6)
     return data
 
 
 def _decode(name: str, data: bytes) -> str | Problem:
     if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        return problem("TK-F10", name, "plain text", found="a spreadsheet workbook")
+        return problem("TK-F10", name)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return problem("TK-F04", name, "UTF-8", found="text that looks like UTF-16")
+        return problem("TK-F04", name, "UTF-16")
     nul = data.find(b"\0")
     if nul >= 0:
-        return problem("TK-F05", name, "plain text", row=_line_of(data, nul), found="NUL bytes")
+        return problem("TK-F05", name, row=_line_of(data, nul))
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -73,8 +70,7 @@ def _decode(name: str, data: bytes) -> str | Problem:
         start = error.start + 3 * data.startswith(b"\xef\xbb\xbf")
         encoding, label = likely_encoding(data)
         spoiled = data[max(0, start - 12) : start + 12].decode(encoding, errors="replace")
-        found = f"text that looks like {label}, near {quoted(spoiled)}"
-        return problem("TK-F04", name, "UTF-8", row=_line_of(data, start), found=found)
+        return problem("TK-F04", name, row=_line_of(data, start), encoding=label, near=spoiled)
 
 
 def _line_of(data: bytes, offset: int) -> int:

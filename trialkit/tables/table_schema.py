@@ -1,7 +1,7 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:mend`` (how to put a bad value right) and ``trialkit:optionalColumn``
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right) and ``trialkit:optionalColumn``
 (the column may be left out of the file).
 """
 
@@ -14,6 +14,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from trialkit._resources import resource_folder
+from trialkit.documents.problems import FactValue
 from trialkit.domain.table_names import TableName
 
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
@@ -45,22 +46,20 @@ class Field:
     pattern: str | None = None
     max_length: int | None = None
     optional_column: bool = False
-    mend: str | None = None
+    how_to_fix: str | None = None
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
 
-    def expected(self) -> str:
-        """Say in words which values the column accepts."""
+    def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
+        """Tell which values the column accepts: the kind of limit that says most, and its facts."""
         if self.enum:
-            return "one of " + ", ".join(self.enum)
+            return "choices", {"choices": self.enum}
         if self.minimum is not None and self.maximum is not None:
-            unit = f" {self.unit.strip('[]')}" if self.unit and "_" not in self.unit else ""
-            return f"{self.minimum} to {self.maximum}{unit}"
+            unit = self.unit.strip("[]") if self.unit and "_" not in self.unit else None
+            return "range", {"minimum": self.minimum, "maximum": self.maximum, "unit": unit}
         if self.pattern:
-            return "letters, figures and hyphens" if " " not in self.pattern else "a short name of letters and figures"
-        if self.max_length:
-            return f"at most {self.max_length} characters"
-        return f"a {self.type}"
+            return ("name" if " " in self.pattern else "label"), {}
+        return ("length", {"most": self.max_length}) if self.max_length else ("type", {"type": self.type})
 
 
 @dataclass(frozen=True)
@@ -102,6 +101,12 @@ class TableSchema:
         return tuple(row.get(name, "") for name in self.primary_key)
 
 
+def schema_document(name: TableName) -> dict[str, Any]:
+    """Read the published schema of one table."""
+    document: dict[str, Any] = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    return document
+
+
 @cache
 def load_schema(name: TableName) -> TableSchema:
     """Read the schema of one table; that of means is no part of a trial folder.
@@ -113,7 +118,7 @@ def load_schema(name: TableName) -> TableSchema:
     >>> load_schema("heads").field("weight_g").maximum
     2000
     """
-    document = json.loads((resource_folder("schemas") / f"{name}.json").read_text("utf-8"))
+    document = schema_document(name)
     key = document["primaryKey"]
     return TableSchema(
         name=name,
@@ -144,7 +149,7 @@ def _field(entry: dict[str, Any]) -> Field:
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),
         optional_column=entry.get("trialkit:optionalColumn", False),
-        mend=entry.get("trialkit:mend"),
+        how_to_fix=entry.get("trialkit:howToFix"),
         true_values=tuple(entry.get("trueValues", ())),
         false_values=tuple(entry.get("falseValues", ())),
     )

@@ -9,13 +9,11 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.quoting import quoted
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded
-from trialkit.tables.nearest import did_you_mean
+from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 from trialkit.tables.raw_table import RawTable, parse_csv
-from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
 
 # Which rule a broken constraint of the schema belongs to; names as `compile_schema` and pandera give them.
@@ -126,15 +124,7 @@ class _Column:
             return
         for row, text in zip(rows, self.cells, strict=True):
             if fault := faults.get(text):
-                yield problem(
-                    fault.rule,
-                    file,
-                    fault.expected,
-                    row=row,
-                    column=self.field.name,
-                    found=quoted(text),
-                    mend=fault.mend,
-                )
+                yield problem(fault.rule, file, fault.case, row=row, column=self.field.name, text=text, **fault.facts)
 
 
 def _parser(field: Field) -> Callable[[str], Parsed]:
@@ -171,18 +161,17 @@ def _heading_problems(
     unknown = [name for name in raw.cells if name not in schema.columns]
     absent = [field.name for field in schema.fields if field.name not in raw.cells]
     for name in unknown:
-        expected, hint = f"only {', '.join(schema.columns)}", did_you_mean(name, absent).strip()
-        mend = f"{hint} {RULES['TK-C02'].mend}" if hint else None
-        found = f"a column {quoted(name)}"
-        yield problem("TK-C02", schema.file, expected, row=1, column=name or None, found=found, mend=mend)
+        near = nearest_name(name, absent)
+        yield problem(
+            "TK-C02", schema.file, row=1, column=name or None, heading=name, columns=schema.columns, near=near
+        )
     for name in absent:
         if not schema.field(name).optional_column:
-            yield problem("TK-C01", schema.file, f"a column {name}", row=1, column=name, found="no such column")
+            yield problem("TK-C01", schema.file, row=1, column=name)
     if not raw.rows and raw.complete:
-        needed = ", ".join(field.name for field in schema.fields if field.required)
-        mend = f"{schema.description} Write one below the header for each, with at least its {needed}."
-        expected = "at least one row below the header"
-        yield problem("TK-F08", schema.file, expected, found="none", mend=mend, severity=severity_if_empty)
+        needed = tuple(field.name for field in schema.fields if field.required)
+        empty = problem("TK-F08", schema.file, "no rows", schema=schema.name, needed=needed)
+        yield replace(empty, severity=severity_if_empty)
 
 
 def _with_constraints_checked(reading: TableReading) -> TableReading:
@@ -221,17 +210,16 @@ def _constraint_problems(reading: TableReading, failures: pd.DataFrame) -> Itera
 
 def _broken_constraint(reading: TableReading, rule: str, row: int, column: str, position: int) -> Problem:
     entry, text = reading.schema.field(column), reading.raw[column][position]
-    hint = _did_you_mean(text, entry.enum).strip() if entry.enum else ""
-    mend = f"{hint} {entry.mend or RULES[rule].mend}" if hint else entry.mend
-    expected = "a value" if rule == "TK-V01" else entry.expected()
-    found = quoted(text) if text else "an empty cell"
-    return problem(rule, reading.file, expected, row=row, column=column, found=found, mend=mend)
+    near = _nearest(text, entry.enum) if entry.enum else None
+    case, limits = ("", {}) if rule == "TK-V01" else entry.accepted()
+    schema = reading.schema.name
+    return problem(rule, reading.file, case, row=row, column=column, schema=schema, text=text, near=near, **limits)
 
 
 @lru_cache(maxsize=1000)
-def _did_you_mean(text: str, known: tuple[str, ...]) -> str:
+def _nearest(text: str, known: tuple[str, ...]) -> str | None:
     """Remember the answer: one slip is often copied down a whole column."""
-    return did_you_mean(text, known)
+    return nearest_name(text, known)
 
 
 def _first_rows(reading: TableReading) -> dict[tuple[str, ...], int]:
@@ -246,8 +234,8 @@ def _first_rows(reading: TableReading) -> dict[tuple[str, ...], int]:
 def _repeated_key(reading: TableReading, row: int, position: int, first_rows: dict[tuple[str, ...], int]) -> Problem:
     names = reading.schema.primary_key
     key = tuple(reading.raw[name][position] for name in names)
-    found = ", ".join(f"{name} {quoted(text)}" for name, text in zip(names, key, strict=True))
+    pairs = tuple(part for pair in zip(names, key, strict=True) for part in pair)
     first = first_rows[key]
-    # "1" and "1.0" are the same head: the first row may be written otherwise.
-    expected = f"it once; row {first} has it already" if first != row else "it once; an earlier row has it already"
-    return problem("TK-K01", reading.file, expected, row=row, column=names[-1], found=found)
+    if first == row:  # "1" and "1.0" are the same head: the first row may be written otherwise
+        return problem("TK-K01", reading.file, "earlier row", row=row, column=names[-1], key=pairs)
+    return problem("TK-K01", reading.file, row=row, column=names[-1], key=pairs, first_row=first)

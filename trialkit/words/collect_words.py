@@ -10,7 +10,9 @@ from trialkit.documents.returns import Collected, Conflict, FileOutcome, ReturnF
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.phrases import count
 from trialkit.words.record_check_words import MOST_ALIKE
+from trialkit.words.repair_words import finding_sentence
 
+BEFORE = "the table itself, before any return"
 COUNT_WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as before", "conflicting": "in conflict"}
 
 
@@ -46,7 +48,7 @@ def _finding_lines(findings: Iterable[ReturnFinding]) -> Iterator[CollectLine]:
         key = (finding.file, finding.verdict, finding.rule, finding.sheet, finding.column)
         groups.setdefault(key, []).append(finding)
     for (_, verdict, rule, *_), group in groups.items():
-        yield from (CollectLine(str(finding), verdict) for finding in group[:MOST_ALIKE])
+        yield from (CollectLine(finding_sentence(finding), verdict) for finding in group[:MOST_ALIKE])
         if len(group) > MOST_ALIKE:
             yield CollectLine(f"... and {len(group) - MOST_ALIKE} more like these [{rule}]", verdict)
 
@@ -68,7 +70,7 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
 
 def _conflict_lines(conflict: Conflict) -> Iterator[str]:
     yield f"  {conflict.id}  {_cell(conflict)}"
-    yield f"      kept      {quoted(conflict.kept)}  from {conflict.kept_by}"
+    yield f"      kept      {quoted(conflict.kept)}  from {conflict.kept_by or BEFORE}"
     yield f"      returned  {quoted(conflict.returned)}  from {'; '.join(conflict.returned_by)}"
     yield f"      choose: --choose {conflict.id}=kept or --choose {conflict.id}=returned"
 
@@ -90,7 +92,7 @@ def _summary(outcome: Collected, folder: str) -> str:
 def _answers_wanted(outcome: Collected) -> str:
     """Say what to do about the files that wait."""
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
-    asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.answers)
+    asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.verdict == "question")
     refused = any(finding.verdict == "refused" for finding in waiting)
     fix = "fix what was refused, in a copy or with whoever sent it, then " if refused else ""
     answers = f", with your answers: {', '.join(asked)}" if asked else ""

@@ -6,19 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from trialkit.documents.findings import QuantilePoint, ResponseResult, SiteSpread
+from trialkit.documents.findings import QuantilePoint, ResponseResult
 from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
-from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
     cut,
-    draw_twice,
     mixed,
     new_axes,
     new_figure,
@@ -79,10 +78,8 @@ def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
 def _picture(
     name: str, finding: str | Sentence, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
 ) -> Picture:
-    wide, narrow = draw_twice(name, lambda is_narrow: _draw_panels(panels, is_narrow))
-    return Picture(
-        name, finding, how, f"{kind} {kitchen_words(finding)}", wide, narrow, tuple(table for table in tables if table)
-    )
+    alternative = f"{kind} {kitchen_words(finding)}"
+    return drawn_picture(name, finding, how, alternative, lambda is_narrow: _draw_panels(panels, is_narrow), tables)
 
 
 def _shape_and_spread(response: ResponseResult) -> Picture | None:
@@ -95,7 +92,11 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
     ]
     if len(spread) > 1:
         panels.append(
-            ("Spread at each garden", f"standard deviation between like buckets, {unit}", lambda a: _spread(a, spread))
+            (
+                "Spread at each garden",
+                f"standard deviation between like buckets, {unit}",
+                lambda a: _bars(a, [(s.site, s.sd) for s in spread]),
+            )
         )
     outside = sum(not p.lower <= p.studentised <= p.upper for p in points)
     body = (
@@ -138,27 +139,25 @@ def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
     lower, upper = [p.lower for p in points], [p.upper for p in points]
     axes.fill_between(at, lower, upper, color=LIGHT["rule"], linewidth=0, zorder=1)
     axes.plot(at, at, color=LIGHT["edge"], linewidth=1, zorder=2)
-    inside = [p.lower <= p.studentised <= p.upper for p in points]
     for wanted, role, mark in ((True, "teal", "o"), (False, "clay", "D")):
-        chosen = [p for p, is_in in zip(points, inside, strict=True) if is_in is wanted]
-        axes.plot(
-            [p.expected for p in chosen],
-            [p.studentised for p in chosen],
-            linestyle="none",
-            marker=mark,
-            markersize=4.5,
-            color=LIGHT[role],
-            zorder=3,
-        )
+        chosen = [p for p in points if (p.lower <= p.studentised <= p.upper) is wanted]
+        _dots(axes, [p.expected for p in chosen], [p.studentised for p in chosen], mark, 4.5, role)
 
 
-def _spread(axes: Axes, spread: Sequence[SiteSpread]) -> None:
-    scale_weights(axes, 0.0, max(s.sd for s in spread), "", vertical=False)
+def _dots(
+    axes: Axes, x: Sequence[float], y: Sequence[float], mark: str, size: float, role: str, zorder: int = 3
+) -> None:
+    axes.plot(x, y, linestyle="none", marker=mark, markersize=size, color=LIGHT[role], zorder=zorder)
+
+
+def _bars(axes: Axes, named: Sequence[tuple[str | Sentence, float]], unit: str = "") -> None:
+    """Draw amounts, a named row each, as lines from zero that end in a dot."""
+    scale_weights(axes, 0.0, max(amount for _, amount in named), unit, vertical=False)
     axes.set_xlim(left=0)
-    _name_rows(axes, [s.site for s in spread])
-    for i, one in enumerate(spread):
-        axes.plot([0, one.sd], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
-        axes.plot([one.sd], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
+    _name_rows(axes, [name for name, _ in named])
+    for i, (_, amount) in enumerate(named):
+        axes.plot([0, amount], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
+        axes.plot([amount], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
 
 
 def _name_rows(axes: Axes, names: Sequence[str | Sentence]) -> None:
@@ -186,15 +185,8 @@ def _influence(reading: Reading) -> Picture | None:
         axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
         for turns, mark, size, role in ((False, "o", 4.5, "teal"), (True, "D", 7, "clay")):
             chosen = [row for row in buckets if row.site in sites and (row.choice is not None) is turns]
-            axes.plot(
-                [row.difference for row in chosen],
-                [sites.index(row.site) for row in chosen],
-                linestyle="none",
-                marker=mark,
-                markersize=size,
-                color=LIGHT[role],
-                zorder=4 if turns else 3,
-            )
+            differences, rows = [row.difference for row in chosen], [sites.index(row.site) for row in chosen]
+            _dots(axes, differences, rows, mark, size, role, zorder=4 if turns else 3)
 
     body = (
         Row(
@@ -269,14 +261,9 @@ def _records(reading: Reading) -> Picture | None:
         return None
     names = [_numbered(reading.label(t, reading.columns[:1]), i) for i, (t, _) in enumerate(shares, 1)]
 
-    def draw(axes: Axes) -> None:
-        scale_weights(axes, 0.0, 100 * max(share for _, share in shares), "%", vertical=False)
-        axes.set_xlim(left=0)
-        _name_rows(axes, names)
-        for i, (_, share) in enumerate(shares):
-            axes.plot([0, 100 * share], [i, i], color=LIGHT["teal"], linewidth=2, zorder=3)
-            axes.plot([100 * share], [i], marker="o", markersize=7, color=LIGHT["teal"], zorder=4)
-
+    bars: list[tuple[str | Sentence, float]] = [
+        (name, 100 * share) for name, (_, share) in zip(names, shares, strict=True)
+    ]
     body = (Row(reading.label(t), (percent(share),)) for t, share in shares)
     yields = reading.results.responses[YIELD]
     (finding,) = reading.said(lambda system: [_check(yields, "missing", system=system) or "Some heads have no record."])
@@ -284,7 +271,7 @@ def _records(reading: Reading) -> Picture | None:
         "check-records",
         finding,
         "Share of the planned heads of each treatment that have no record, in the order of the table below.",
-        [("Heads without a record", "share of the planned heads", draw)],
+        [("Heads without a record", "share of the planned heads", lambda a: _bars(a, bars, "%"))],
         (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),
         "Chart of the heads without a record by treatment.",
     )

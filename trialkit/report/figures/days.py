@@ -5,8 +5,7 @@ from __future__ import annotations
 from trialkit.documents.findings import ResponseResult
 from trialkit.pages.numerals import percent, plain, signed
 from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows, probes
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.treatment_pictures import practice_line, treatment_rows
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
@@ -23,20 +22,17 @@ def days_picture(reading: Reading, shown_first: ResponseResult) -> Picture | Non
         return None
     rows = treatment_rows(reading, days)
     shown, reference, label = rows[:MOST_ROWS], practice_line(rows), RESPONSE_LABELS[days.name]
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, days.unit, reference, is_narrow))
     finding = _finding(reading, days)
     seen = " ".join(model_sentences(days.model)[-2:]) if days.model else ""
-    table = means_table(reading, f"{NAME}-means", days)
-    return Picture(
+    return drawn_picture(
         NAME,
         finding,
         f"Days from transplanting to ready, {RESPONSE_HEADS[days.name]}: means and their "
         f"{percent(reading.confidence)} intervals over the buckets, a day between two visits being its average draw. "
         f"{seen}",
         f"Chart of {label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
-        wide,
-        narrow,
-        (table,) if table else (),
+        lambda is_narrow: draw_rows(shown, label, days.unit, reference, is_narrow),
+        (means_table(reading, f"{NAME}-means", days),),
         probes(shown, days.unit),
     )
 

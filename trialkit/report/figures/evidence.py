@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trialkit.documents.pooled import ClassGain, PartialGain, TrialGain, TrialGains
+from trialkit.documents.pooled import ClassGain, PartialGain, TrialGains
 from trialkit.documents.recommended import GainsByClass, Recommended
 from trialkit.pages.numerals import difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.words.default_words import trial_name
 from trialkit.words.phrases import count
 
@@ -36,7 +35,14 @@ def _cumulative(found: TrialGains, confidence: float) -> Picture:
     steps, gains = found.cumulative, found.gains
     taken = [gains[step.trials - 1] for step in steps]
     own = [
-        IntervalRow("Each trial by itself", _named(one), one.gain, one.gain - 2 * one.se, one.gain + 2 * one.se, ())
+        IntervalRow(
+            "Each trial by itself",
+            trial_name(one.name, one.season),
+            one.gain,
+            one.gain - 2 * one.se,
+            one.gain + 2 * one.se,
+            (),
+        )
         for one in taken
     ]
     grown = [_row("All trials so far, after each season", trial_name(one.trial, one.season), one) for one in steps]
@@ -138,7 +144,7 @@ def _classes(classes: GainsByClass, confidence: float) -> Picture | None:
         [
             _row(
                 f"The gain by {title}",
-                f"{one.name} ({_seen(one)})",
+                f"{one.name} ({count(one.gardens, 'garden') if one.gardens else 'borrowed'})",
                 one,
             )
             for title, one in titled
@@ -147,20 +153,18 @@ def _classes(classes: GainsByClass, confidence: float) -> Picture | None:
     )
 
 
-def _seen(one: ClassGain) -> str:
-    return count(one.gardens, "garden") if one.gardens else "borrowed"
-
-
 def _row(group: str, label: str, one: PartialGain | ClassGain) -> IntervalRow:
     return IntervalRow(group, label, one.gain, one.lower, one.upper, ())
 
 
-def _named(one: TrialGain) -> str:
-    return trial_name(one.name, one.season)
-
-
 def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:
-    wide, narrow = draw_twice(name, lambda is_narrow: draw_rows(made, QUANTITY, UNIT, NOTHING, is_narrow))
     each = "; ".join(f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})" for row in made)
     alternative = f"Chart of {QUANTITY}. {finding} {each}."
-    return Picture(name, finding, reading, alternative, wide, narrow, (table,) if table else ())
+    return drawn_picture(
+        name,
+        finding,
+        reading,
+        alternative,
+        lambda is_narrow: draw_rows(made, QUANTITY, UNIT, NOTHING, is_narrow),
+        (table,),
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from trialkit.pages.numerals import mean_beside, with_interval
 from trialkit.pages.palette import LIGHT
@@ -18,6 +18,7 @@ from trialkit.report.figures.sheet import (
     cut,
     foot_px,
     mixed,
+    name_axis,
     new_axes,
     new_figure,
     pixels_from,
@@ -74,6 +75,7 @@ SHORT_WORDS: Mapping[Part, str] = {
 }
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
 TOP_PX = 30.0
+GROUND = {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
 
 
 def draw_rows(
@@ -116,15 +118,7 @@ def draw_rows(
     for row, at in zip(rows, positions, strict=True):
         draw_interval(axes, PARTS[row.part], at + 0.5 + drop - MEAN_LANE, row.mean, row.lower, row.upper)
         _label_row(axes, row, at + 0.5, unit, space)
-    say(
-        axes,
-        0.5,
-        10 - foot_px(unit),
-        quantity_words(quantity, unit),
-        "muted",
-        transform=mixed(axes.transAxes, pixels_from(axes)),
-        ha="center",
-    )
+    name_axis(axes, 10 - foot_px(unit), quantity_words(quantity, unit))
     return figure
 
 
@@ -177,16 +171,8 @@ def _draw_reference(axes: Axes, value: float, name: str) -> None:
 
 def _draw_heading(axes: Axes, text: str | Sentence, at: float, space: Spacing) -> None:
     x = -space.left + 4 if not space.lift else 0
-    say(
-        axes,
-        x,
-        at + 0.55,
-        text,
-        transform=_beside(axes, right=False),
-        ha="left",
-        fontsize=TEXT_PX + 1.5,
-        fontweight="bold",
-    )
+    style: dict[str, Any] = {"ha": "left", "fontsize": TEXT_PX + 1.5, "fontweight": "bold"}
+    say(axes, x, at + 0.55, text, transform=_beside(axes, right=False), **style)
 
 
 def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacing) -> None:
@@ -212,15 +198,11 @@ def _label_above(axes: Axes, row: IntervalRow, y: float, value: str, space: Spac
     """Write the label and the mean over the marks, on a ground that keeps the lines behind from striking them out."""
     words = SHORT_WORDS[row.part]
     estimate = f"{words}, {value}" if words else value
-    style = {"fontweight": "bold" if words else "normal", "bbox": None if row.part in WASHES else _ground()}
+    style = {"fontweight": "bold" if words else "normal", "bbox": None if row.part in WASHES else GROUND}
     role = PARTS[row.part].role
     label = cut(row.label, space.label_columns - len(estimate))
     say(axes, 2, y, label, role, transform=_beside(axes, right=False), ha="left", **style)
     say(axes, -2, y, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
-
-
-def _ground() -> dict[str, object]:
-    return {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
 
 
 def _beside(axes: Axes, *, right: bool) -> Transform:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from trialkit.documents.findings import ResponseResult
 from trialkit.pages.numerals import percent, with_interval
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
 from trialkit.words.measures import Sentence, joined, kitchen_words
@@ -21,19 +20,16 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
     if len(reading.columns) < 2 or not made:
         return None
     label, unit = RESPONSE_LABELS[response.name], response.unit
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(made, label, unit, None, is_narrow))
     finding = _finding(made, unit)
-    tables = (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1))
-    return Picture(
+    return drawn_picture(
         NAME,
         finding,
         f"Each mark is the mean of a level with every combination of the other factors weighed alike, the line its "
         f"{percent(reading.confidence)} interval, the small dots all buckets that had the level. The dose was not "
         "varied, so there is no dose picture.",
         f"Chart of {label} by level of each factor. {kitchen_words(finding)}",
-        wide,
-        narrow,
-        tuple(table for table in tables if table),
+        lambda is_narrow: draw_rows(made, label, unit, None, is_narrow),
+        (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1)),
     )
 
 

@@ -9,8 +9,8 @@ from trialkit.documents.plan import Plan, PowerCurve
 from trialkit.pages.numerals import percent, plain
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, columns, make_table
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, draw_twice, new_axes, new_figure, say
+from trialkit.report.figures.picture import Picture, drawn_picture
+from trialkit.report.figures.sheet import NARROW_PX, TEXT_PX, WIDE_PX, new_axes, new_figure, say
 from trialkit.words.plan_words import curve_words
 
 if TYPE_CHECKING:
@@ -29,7 +29,6 @@ LINES: tuple[tuple[str, Any, float], ...] = (
 def power_picture(plan: Plan) -> Picture:
     """Draw the power curves of a plan."""
     curves, margin, wanted = plan.curves, plan.margin_g, plan.power_wanted
-    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(curves, margin, wanted, is_narrow))
     at = plan.difference.detectable_g
     finding = (
         "The chance of finding a difference from the current practice."
@@ -49,7 +48,9 @@ def power_picture(plan: Plan) -> Picture:
         "what happens where every variance is half, or double, what was assumed."
     )
     alternative = f"Chart of {len(curves)} curves that rise with the difference. {finding} {_at_margin(curves, margin)}"
-    return Picture(NAME, finding, reading, alternative, wide, narrow, (table,) if table else ())
+    return drawn_picture(
+        NAME, finding, reading, alternative, lambda is_narrow: _draw(curves, margin, wanted, is_narrow), (table,)
+    )
 
 
 def _at_margin(curves: Sequence[PowerCurve], margin: float) -> str:

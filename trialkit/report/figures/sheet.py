@@ -127,6 +127,11 @@ def cut(text: str | Sentence, columns: int) -> str | Sentence:
     return shorten(text, columns) if isinstance(text, str) else text.each(lambda one: shorten(one, columns))
 
 
+def name_axis(axes: Axes, y: float, text: str) -> None:
+    """Write what the horizontal axis measures, so many pixels above it."""
+    say(axes, 0.5, y, text, "muted", transform=mixed(axes.transAxes, pixels_from(axes)), ha="center")
+
+
 def pixels_from(axes: Axes, horizontal: float = 0.0, vertical: float = 0.0) -> Transform:
     """Transform of pixels counted right and up from a place on the axes, given as shares of their width and height."""
     from matplotlib.transforms import Affine2D

@@ -16,14 +16,14 @@ from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quantity_words
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
-from trialkit.report.figures.picture import Picture
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
-    draw_twice,
     foot_px,
     mixed,
+    name_axis,
     new_axes,
     new_figure,
     pixels_from,
@@ -67,17 +67,14 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
     shown = strips[:MOST_STRIPS]
     label = RESPONSE_LABELS[response.name]
     quantity = quantity_words(label, unit)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow))
     finding = _finding(strips, PART_WORDS[rival], unit)
-    made = (site_table(reading, response), explored_table(response), new_garden_table(reading, response))
-    return Picture(
+    return drawn_picture(
         NAME,
         finding,
         " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(response))),
         f"Chart of {label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
-        wide,
-        narrow,
-        tuple(table for table in made if table),
+        lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow),
+        (site_table(reading, response), explored_table(response), new_garden_table(reading, response)),
     )
 
 
@@ -195,8 +192,7 @@ def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit
             axes.plot([0, 1], [i, i], color=LIGHT["rule"], linewidth=1, transform=axes.get_yaxis_transform(), zorder=1)
         _draw_means(axes, strip, parts, i + middle - MEAN_LANE)
         _write_strip(axes, strip, parts, i, unit, is_narrow)
-    where = mixed(axes.transAxes, pixels_from(axes))
-    say(axes, 0.5, 10 - foot, quantity, "muted", transform=where, ha="center")
+    name_axis(axes, 10 - foot, quantity)
     return figure
 
 

@@ -11,8 +11,7 @@ from trialkit.pages.numerals import difference_interval, fixed, measure, more_or
 from trialkit.pages.table import Column, Row, Table, make_table, text_column
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
-from trialkit.report.figures.picture import Picture
-from trialkit.report.figures.sheet import draw_twice
+from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 from trialkit.words.measures import Sentence, joined, kitchen_words
@@ -28,18 +27,15 @@ def treatments_picture(reading: Reading, response: ResponseResult) -> Picture:
     rows = treatment_rows(reading, response)
     shown, unit = rows[:MOST_ROWS], response.unit
     reference, label = practice_line(rows), RESPONSE_LABELS[response.name]
-    wide, narrow = draw_twice(NAME, lambda is_narrow: draw_rows(shown, label, unit, reference, is_narrow))
     finding = _finding(reading, response)
-    made = (means_table(reading, f"{NAME}-means", response), bucket_table(reading, response))
-    return Picture(
+    return drawn_picture(
         NAME,
         finding,
         _how_to_read(reading, response, len(rows) - len(shown)),
         f"Chart of {label} by treatment, {len(rows)} means with {percent(reading.confidence)} intervals over "
         f"the raw buckets. {kitchen_words(finding)} {_extremes(reading, response)}",
-        wide,
-        narrow,
-        tuple(table for table in made if table),
+        lambda is_narrow: draw_rows(shown, label, unit, reference, is_narrow),
+        (means_table(reading, f"{NAME}-means", response), bucket_table(reading, response)),
         probes(shown, unit),
     )
 

@@ -1,17 +1,73 @@
-"""When each head became ready, as far as the visits tell: after one day and by another, or after degree days."""
+"""What is analysed of the records: the weight that a bucket gives, and when each head became ready."""
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import Annotated, Final
 
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.findings import Note
 from trialkit.domain.arrays import FloatArray
-from trialkit.domain.heads import is_harvested
+from trialkit.domain.heads import is_harvested, is_usable
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
 
+YIELD: Final = "bucket_weight_g"
 DEGREE_DAYS: Final = "degree_days"
+
+
+@dataclass(frozen=True)
+class Yields:
+    """Marketable weight of every bucket that has a record."""
+
+    buckets: Annotated[
+        pd.DataFrame, "One row a bucket: the columns of the layout, ``recorded`` heads and ``bucket_weight_g``."
+    ]
+    scaled: Annotated[
+        int,
+        "Buckets of which some heads have no record: their weight is that of the recorded heads, for the full number.",
+    ]
+    unknown: Annotated[int, "Buckets left out because a harvested head has no weight."]
+    failed: Annotated[
+        tuple[str, ...],
+        "Gardens left out because nothing was marketable there: they say nothing of how treatments differ.",
+    ]
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What the adviser should know of incomplete records."""
+        notes = [Note("heads_unrecorded", self.scaled)] if self.scaled else []
+        notes += [Note("heads_unweighed", self.unknown)] if self.unknown else []
+        return (*notes, *(Note("garden_failed", site=site) for site in self.failed))
+
+
+def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: int) -> Yields:
+    """Add up the marketable weight of each bucket.
+
+    Heads that were lost, not ready at the end or not marketable count as nothing; a harvested head of which nobody said
+    whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
+    scaled up to the full number. A garden where nothing was marketable is left out: its buckets all weigh the same.
+
+    The layout has a row a bucket with its ``site``, `heads` a row a recorded head: ``bucket``, ``outcome``,
+    ``weight_g`` and ``marketable``.
+    """
+    counted = is_usable(heads)
+    weight = heads["weight_g"].where(counted, 0.0)
+    by_bucket = heads.assign(counted_g=weight).groupby("bucket", observed=True)
+    known = by_bucket.agg(
+        recorded=("counted_g", "size"), weighed=("counted_g", "count"), counted_g=("counted_g", "sum")
+    )
+    unknown = known["weighed"] < known["recorded"]
+    complete = known[~unknown]
+    total = complete["counted_g"] * heads_per_bucket / complete["recorded"]
+    buckets = layout.merge(
+        complete.assign(**{YIELD: total})[["recorded", YIELD]], left_on="bucket", right_index=True, how="inner"
+    ).reset_index(drop=True)
+    best = buckets.groupby("site", observed=True)[YIELD].max()
+    failed = tuple(sorted(str(site) for site in best[best == 0].index))
+    kept = buckets[~buckets["site"].isin(failed)].reset_index(drop=True)
+    return Yields(kept, int((kept["recorded"] < heads_per_bucket).sum()), int(unknown.sum()), failed)
 
 
 def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
@@ -56,7 +112,7 @@ def _visit_before(heads: pd.DataFrame, visits: pd.DataFrame) -> FloatArray:
     return found
 
 
-def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = DEGREE_DAY_BASE_C) -> pd.Series:
+def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series) -> pd.Series:
     """Degree days of each day: the mean of highest and lowest less the base, never below nil.
 
     McMaster & Wilhelm (1997), Agric. For. Meteorol. 87, 291-300, method 1.
@@ -66,7 +122,7 @@ def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series, base_c: float = 
     >>> growing_degree_days(pd.Series([8.0, 0.0]), pd.Series([20.0, 6.0])).to_list()
     [10.0, 0.0]
     """
-    return ((t_min_c + t_max_c) / 2 - base_c).clip(lower=0.0)
+    return ((t_min_c + t_max_c) / 2 - DEGREE_DAY_BASE_C).clip(lower=0.0)
 
 
 def ripening_in_degree_days(days: pd.DataFrame, weather: pd.DataFrame) -> pd.DataFrame:

@@ -7,18 +7,18 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from trialkit.analysis.influence import shifts_without
 
 from small_trial import small_trial
-from trialkit.analysis.checks import missing_buckets
-from trialkit.analysis.diagnostics import (
+from trialkit.analysis.checks import (
     bucket_residuals,
     from_power,
     is_uneven,
+    missing_buckets,
     quantile_points,
     scale_of,
     site_spread,
 )
-from trialkit.analysis.influence import shifts_without
 from trialkit.documents.findings import Verdict
 from trialkit.mixed import fit_mixed
 from trialkit.words.decision_words import cautions
@@ -65,12 +65,10 @@ def test_box_and_cox_poisons() -> None:
     rows = [(poison, antidote, time) for (poison, antidote), times in POISONS.items() for time in times]
     data = pd.DataFrame(rows, columns=["poison", "antidote", "time"])
     scale = scale_of(fit_mixed(data, "time ~ poison + antidote"))
-    assert scale is not None
     assert scale.estimate == pytest.approx(-0.75, abs=0.0501)
     assert (scale.lower, scale.upper) == (pytest.approx(-1.13, abs=0.1), pytest.approx(-0.37, abs=0.1))
     assert scale.chosen == 1  # no power within the limits has a name here
     alone = scale_of(fit_mixed(data, "time ~ 1"))
-    assert alone is not None
     for point in alone.profile:
         expected = -2 * stats.boxcox_llf(point.power, data["time"])
         least = min(-2 * stats.boxcox_llf(other.power, data["time"]) for other in alone.profile)
@@ -133,10 +131,8 @@ def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
     assert "spread_by_garden" in {note.code for note in found.model.notes}
     check = next(one for one in found.checks if one.id == "spread")
     assert (check.ok, check.uneven, check.highest.site) == (False, True, "s1")
-    assert results.decision is not None
     assert "spread" in results.decision.cautions
     assert any("more than 3 times as much" in caution for caution in cautions(results))
-    assert found.diagnostics is not None
     assert is_uneven(found.diagnostics.spread)
 
 
@@ -213,9 +209,6 @@ def test_a_bucket_that_turns_the_verdict_is_named(tmp_path: Path) -> None:
     results = small_trial(tmp_path / "all", sites=5, blocks=2, cultivars=2, change=slipped)
     decision = results.decision
     truly = small_trial(tmp_path / "less", sites=5, blocks=2, cultivars=2, change=without_the_slip).decision
-    assert decision is not None
-    assert truly is not None
-    assert decision.influence is not None
     (turning,) = [one for one in decision.influence.buckets if one.choice is not None]
     assert turning.choice == truly.choice
     assert truly.verdict is Verdict.ADOPT is not decision.verdict
@@ -226,9 +219,7 @@ def test_a_bucket_that_turns_the_verdict_is_named(tmp_path: Path) -> None:
 def test_every_bucket_is_left_out_once(tmp_path: Path) -> None:
     """The difference moves both ways about the one with all buckets."""
     results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, change=much_alike)
-    assert results.decision is not None
     found = results.decision.influence
-    assert found is not None
     assert len(found.buckets) == 18
     moved = np.array([one.difference for one in found.buckets])
     assert moved.min() < found.difference < moved.max()
@@ -238,7 +229,6 @@ def test_equivalence_goes_by_the_protocols_margin(tmp_path: Path) -> None:
     """Against the practice, two one-sided tests: the same limits as a 90 % interval, and the margin decides."""
     results = small_trial(tmp_path, sites=3, blocks=4, cultivars=2, change=much_alike)
     (row,) = results.responses["weight_g"].comparisons
-    assert row.equivalence is not None
     half = stats.t.ppf(0.95, row.df) * row.se
     assert row.equivalence.lower == pytest.approx(row.difference - half)
     assert row.equivalence.upper == pytest.approx(row.difference + half)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass, replace
-from functools import cache
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -16,7 +16,6 @@ from trialkit.documents.document import as_written
 from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import RecordedWater
-from trialkit.protocol.starting import example_folder
 from trialkit.rules.trial_folder import read_trial
 
 HOSTILE = (
@@ -29,11 +28,6 @@ HOSTILE = (
 )
 
 
-def example_results(name: str) -> Results:
-    """Return results of a bundled trial."""
-    return as_written(analyse(read_trial(example_folder(name))))
-
-
 def small_results(**size: Any) -> Callable[[], Results]:
     """Return a maker of results of a small trial."""
 
@@ -44,12 +38,6 @@ def small_results(**size: Any) -> Callable[[], Results]:
     return make
 
 
-@cache
-def varied_results() -> Results:
-    """Return results of 3 gardens x 2 blocks, cultivar 2 x dose 3 x acidifier 2: what the variants vary."""
-    return small_results(cultivars=2, doses=3, acidifiers=2, sites=3, blocks=2)()
-
-
 def split_plot_results() -> Results:
     """Return results of a split-plot of 3 cultivars x 4 doses in 6 blocks; days were fixed by the plan."""
     with TemporaryDirectory() as folder:
@@ -57,9 +45,8 @@ def split_plot_results() -> Results:
         return as_written(analyse(read_trial(Path(folder))))
 
 
-def bare_results() -> Results:
+def bare_results(varied: Results) -> Results:
     """Return results with everything absent that may be absent."""
-    varied = varied_results()
     trial = replace(varied.trial, season="", started_on=None, contact_role="")
     sites = tuple(replace(site, name=None, kind=None, water_source=None, alkalinity_mg_l_caco3=None, sun_hours=None)
                   for site in varied.design.sites)  # fmt: skip
@@ -106,9 +93,8 @@ def _bare_response(response: ResponseResult) -> ResponseResult:
     )
 
 
-def undecided_results() -> Results:
+def undecided_results(varied: Results) -> Results:
     """Return results without an answer: nothing could be analysed."""
-    varied = varied_results()
     return replace(
         varied,
         responses={
@@ -120,15 +106,14 @@ def undecided_results() -> Results:
     )
 
 
-def days_only_results() -> Results:
+def days_only_results(varied: Results) -> Results:
     """Return results of which days alone have an answer."""
-    undecided = undecided_results()
-    return replace(undecided, responses=undecided.responses | {"days": varied_results().responses["days"]})
+    undecided = undecided_results(varied)
+    return replace(undecided, responses=undecided.responses | {"days": varied.responses["days"]})
 
 
-def verdict_results(verdict: Verdict) -> Results:
+def verdict_results(verdict: Verdict, varied: Results) -> Results:
     """Return results that end in a verdict; where the practice is kept, its rival is what else had been recommended."""
-    varied = varied_results()
     decision = decision_of(varied)
     assert decision.alternative is not None
     chosen = decision.current if verdict in (Verdict.KEEP, Verdict.RETEST) else decision.alternative
@@ -187,15 +172,24 @@ def _renamed(value: Any, names: Mapping[str, str]) -> Any:
     return value
 
 
-MAKERS: Mapping[str, Callable[[], Results]] = {
-    "full": lambda: example_results("autumn_dose"),  # 4 gardens x 3 blocks, cultivar 2 x dose 4 x acidifier 2
+BUNDLED = {
+    "full": "autumn_dose",  # 4 gardens x 3 blocks, cultivar 2 x dose 4 x acidifier 2
+    "volunteers": "volunteer_cultivars",
+}
+"""Trials that trialkit comes with."""
+ANALYSED: Mapping[str, Callable[[], Results]] = {
     "variety": small_results(cultivars=6, sites=4),
     "one site": small_results(cultivars=2, doses=4, acidifiers=2),
     "cultivar and acid": small_results(cultivars=3, acidifiers=2, sites=3),
     "split plot": split_plot_results,
-    "volunteers": lambda: example_results("volunteer_cultivars"),
+    "hostile": hostile_results,
+}
+"""Trials laid out, drawn and analysed for the tests."""
+VARIED = small_results(cultivars=2, doses=3, acidifiers=2, sites=3, blocks=2)
+VARIANTS: Mapping[str, Callable[[Results], Results]] = {
     "bare": bare_results,
     "undecided": undecided_results,
     "days only": days_only_results,
-    "hostile": hostile_results,
-} | {verdict: (lambda verdict=verdict: verdict_results(verdict)) for verdict in Verdict}
+} | {verdict: partial(verdict_results, verdict) for verdict in Verdict}
+"""Made of the results of one more trial by changing values."""
+NAMES = (*BUNDLED, *ANALYSED, *VARIANTS)

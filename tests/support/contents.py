@@ -1,0 +1,12 @@
+"""What stands in a folder, to tell whether anything in it changed."""
+
+from pathlib import Path
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Return every file below a folder, but the empty one that locks a trial."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != ".collect.lock"
+    }

@@ -1,0 +1,292 @@
+"""What a check says of each problem: one entry for each case of a rule, filled in with the problem's facts.
+
+Measures are told in the unit of the file, whatever measures pages are read in: the cell is put right in that unit.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from trialkit.documents.problems import Problem, ToldProblem
+from trialkit.tables.rule_book import RULES
+from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from trialkit.tables.table_schema import Field
+
+ACCEPTED = {
+    "choices": "one of {choices}",
+    "range": "{minimum} to {maximum}[[ {unit}]]",
+    "label": "letters, figures and hyphens",
+    "name": "a short name of letters and figures",
+    "length": "at most {most} characters",
+    "type": "a {type}",
+}
+"""Which values a column accepts, by the kind of its limit."""
+
+# Plain words for what the TOML reader says; the first that occurs in its message counts.
+TOML_HINTS = {
+    "Expected '=' after a key": "Write each line as key = value.",
+    "Invalid value": 'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20.',
+    "Invalid date": "Look up the day: it is in no calendar.",
+    "Cannot overwrite a value": "The same key stands twice; remove one.",
+    "Cannot declare": "The same [section] stands twice; join them.",
+    "Unclosed array": "Close the list with ].",
+    "Unescaped": "Write a backslash twice, as \\\\.",
+    "Illegal character": "Close the quotation marks on the same line; write \\n for a new line in a text.",
+    "Unterminated string": "Close the quotation marks.",
+    "Expected newline or end of document": "Put one key = value on each line; decimals have a point, not a comma.",
+}
+
+# What each kind of validation error of trial.toml expects, by pydantic's name of it or by a case of ours.
+VALUES = {
+    "": "{said}",
+    "string_type": 'text in "double quotes"',
+    "int_type": "a whole number, without quotation marks",
+    "int_from_float": "a whole number",
+    "float_type": "a number, without quotation marks",
+    "bool_type": "true or false",
+    "date_type": "a date such as 2026-08-20, without quotation marks",
+    "union_tag_not_found": "a text or a number",
+    "tuple_type": "a list in [square brackets]",
+    "dict_type": "a section of keys",
+    "model_type": "a section of keys",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than": "less than {lt}",
+    "less_than_equal": "at most {le}",
+    "finite_number": "a finite number",
+    "literal_error": "{expected}",
+    "string_too_short": "some text",
+    "string_too_long": "at most {max_length} characters",
+    "too_short": "at least {min_length} in the list",
+    "too_long": "at most {max_length} in the list",
+    "window_order": "the earlier day first, such as [28, 56]",
+    "id": "small letters, figures and hyphens, such as autumn-dose",
+    "plain text": "text without control characters",
+    "one line": "one line of text without control characters",
+    "disorder": "doses in increasing order",
+}
+
+_MESSAGES = """
+# Files
+TK-F01: a file named {file} in the trial folder | no file
+TK-F02 link: a file inside the trial folder | a link that leads out of the folder
+TK-F02 folder: an ordinary file | a folder or a device
+TK-F02 unreadable: a file that can be read | {said!q}
+TK-F03: at most {most_mb:g} MB | {size_mb:.1f} MB
+TK-F04: UTF-8 | text that looks like {encoding}, near {near!q}
+TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
+TK-F05: plain text | NUL bytes
+TK-F06: a closing " for each opening one | a cell that never ends
+TK-F06 text after: a closing " for each opening one | text after a closing "
+TK-F07: columns separated by commas | columns separated by {mark}
+TK-F08 empty file: a header and at least one row | an empty file
+TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
+least its {needed}.
+TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
+TK-F10: plain text | a spreadsheet workbook
+# Headings
+TK-C01: a column {column} | no such column
+TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
+TK-C02 too many: at most {most} columns | {count} columns
+TK-C03: each heading once | {heading!q} {count} times
+# Cells
+TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
+TK-V02: a number
+TK-V02 grouped: a number | | Write {plain} without anything between the figures.
+TK-V03: a number alone | | [[Remove {unit!q} if that is the unit in the heading; convert it if not.]]
+TK-V04: a number with a point as decimal separator | | Write a point before decimals, nothing elsewhere.
+TK-V04 decimal: a number with a point as decimal separator | | Write {decimal} with a point.
+TK-V04 either: a number with a point as decimal separator | | Write {decimal} if the comma is a decimal separator, \
+{whole} if it separates thousands.
+TK-V05: a whole number
+TK-V06: a date as year-month-day
+TK-V06 day count: a date as year-month-day | | A spreadsheet shows its own day count here: format the column as a \
+date, year-month-day, and save again.
+TK-V07: a date as year-month-day | | Write year-month-day, with the year in full.
+TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
+TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever is meant.
+TK-V08: a day that exists
+TK-V09: {yes} or {no}
+TK-V12 control characters: text without control characters | | Type the text again.
+TK-V14: a finite number
+TK-V15: plain figures; read as {read}
+# Rows and links
+TK-K01: it once; row {first_row} has it already | {key!p}
+TK-K01 earlier row: it once; an earlier row has it already | {key!p}
+TK-K02: a {column} that {listed_in}.csv lists | | [[Did you mean {near!q}? Otherwise add it to {listed_in}.csv.]]
+TK-K03: a date from {first} to {last}, within a year of the start of the trial
+# The protocol
+TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
+TK-P02: a key of the protocol | {key!q} | [[Did you mean {near!q}?]][[It can be any of: {known}.]]
+TK-P03 key: the key {key} | nothing
+TK-P03 section: a section [{key}] | nothing
+TK-P04 doses: numbers of teaspoons | {level!r}
+TK-P04 names: names in quotation marks | {level!r}
+TK-P04 twice: each level once | {level!r} twice
+TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart: no spoon tells these from each other | {lower_tsp!r} \
+and {higher_tsp!r}
+TK-P05 missing: one of {levels!q} | nothing
+TK-P05 no level: one of {levels!q} | {level!r}
+TK-P05 fixed: its only level, {only!r}, or nothing | {level!r}
+TK-P05 no factor: nothing: this factor plays no part | {level!r}
+TK-P06 missing: the factor that is applied to whole plots | none
+TK-P06 not wanted: no whole-plot factor in a layout of kind {kind} | {factor}
+TK-P06 not varied: one of two or more factors that each have two or more levels | {factor}
+TK-P07: at least one factor with two levels | one treatment
+TK-P08: a product of products.csv | {product!q} | [[Did you mean {near!q}? Otherwise add it to products.csv.]]
+TK-P09: at most {most} | {treatments} treatments
+TK-P10 missing: a whole number, as the layout is of kind {kind} | nothing
+TK-P10 not wanted: no such key in a layout of kind {kind} | {written}
+TK-P10 volunteer: 2 to {most} buckets a volunteer | {block_size}
+TK-P11 keep apart: false with fewer than {fewest} treatments: to alternate two leaves nothing to chance | true
+TK-P11 large blocks: fewer buckets in a block than the {treatments} treatments, or the kind randomised complete \
+blocks, in which each block holds them all | {block_size}
+TK-P11 divides: a size that divides the {treatments} treatments ({sizes}) | {block_size}
+TK-P11 no divisor: resolvable = false: no size divides {treatments} treatments | {block_size}
+TK-P11 replicates: a multiple of {multiple}, the blocks that hold all {treatments} treatments once | {blocks}
+TK-P11 small rectangles: at least {treatments} buckets at a site, one for each treatment | {blocks} x {rows} rows x \
+{columns} columns = {buckets} buckets
+TK-P11 several factors: one, as in an augmented layout each new level stands once | {count} factors with two levels \
+or more
+TK-P11 unknown check: a level of factors.{factor} | {level!r}
+TK-P11 all checks: at least one level that is no check | every level
+TK-P11 one square: at least 2 squares in each garden, as one of two treatments leaves nothing to judge chance by | \
+{blocks} | Raise layout.blocks to 2 or more.
+TK-P11 few blocks: at least {needed} blocks[[ of {block_size} buckets]][[ of {rows} rows and {columns} columns]] in \
+all, to compare {treatments} treatments | {blocks} in {gardens:one garden/# gardens} | Raise layout.blocks, make \
+blocks larger, or add gardens.
+# The layout
+TK-L01: one of {levels}
+TK-L01 no factor: an empty cell: trial.toml declares no {factor}
+TK-L02: a position of its own within the site
+TK-L03: identities with a check character | {count} without, such as {first!q}
+TK-L04 no column: a column whole_plot, as the layout is a split-plot | no such column
+TK-L04 not filled in: the number of the whole plot
+TK-L04 mixed: the level that the other buckets of its whole plot have
+TK-L05 often: each of {treatments} treatments {most} times at {site!q} | {buckets} buckets, {differ} treatments more \
+or less often
+TK-L05 between: each of {treatments} treatments {fewest} to {most} times at {site!q} | {buckets} buckets, {differ} \
+treatments more or less often
+TK-L05 twice: each treatment at most once in each {column} | a treatment twice in {count} of them, such as {first!p}
+TK-L06: a site that layout.csv gives buckets
+TK-L07: the layout of seed {seed} | another layout
+TK-L08 treatments: two buckets or more of a treatment | one of each
+TK-L08 whole plots: two whole plots or more of a {factor} | one of each
+TK-L09: the number of the {column}
+TK-L09 no column: a column {column}, as the layout is of kind {kind} | no such column
+TK-L10: one in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
+{treatment}
+# The heads
+TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
+TK-H02: a weight, as the outcome is harvested
+TK-H03: a date, as the outcome is harvested
+TK-H04: an empty cell, as the outcome says that the head was not cut
+TK-H05: an empty cell, as the outcome says that the head was not cut
+TK-H06: a date not before transplanted_on
+TK-H07: a date from transplanted_on to harvested_on
+TK-H08: rows in heads.csv for this bucket
+TK-H09: {heads}, one for each head of the bucket (bucket.heads) | {count:row} in heads.csv for {bucket!q}
+TK-H10: a weight like the others at its site
+TK-H11: at most {most_days} days after transplanted_on
+TK-H12: about {first_days} to {last_days} days after transplanted_on (schedule.harvest_after_days)
+TK-H13: grams | a median of {median:.3g} at {site}, where {highest_site} has {highest_median:.3g} | If {site} weighed \
+in ounces, multiply its weights by {grams_in_an_ounce:.5g}; if not, look them up.
+TK-H14: about one weight in five | {rounded} of {weights} weights at {site} that end in 0 or 5
+TK-H15 within a bucket: weights of their own | {heads} heads of bucket {bucket}, all of the same weight
+TK-H15 two buckets: weights of their own | the weights of bucket {first} again at bucket {bucket}: {weights_g}
+TK-H16: at most {most_g_a_day:g} g for each day from transplanting to harvest
+TK-H17: losses alike in all treatments | {worst_pct:.0f} % of the heads lost with {factor} {worst}, {best_pct:.0f} % \
+with {best}
+# The solution
+TK-S01 dose: the dose that layout.csv gives this bucket
+TK-S01 no acid: 0, as layout.csv gives this bucket no acid
+TK-S01 acid: some acid, as layout.csv gives this bucket one
+TK-S02 dose: the dose that layout.csv gives this bucket; the note on its heads says {note!q}
+TK-S02 no acid: 0, as layout.csv gives this bucket no acid; the note on its heads says {note!q}
+TK-S02 acid: some acid, as layout.csv gives this bucket one; the note on its heads says {note!q}
+TK-S03: at most ph_before, as acid was added
+TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
+TK-S05: a day not after the bucket's last harvest
+TK-S06: about {lowest:.1f} to {highest:.1f}, by the water's alkalinity and what was added
+TK-S07: mS/cm | conductivities at {site} of {ratio:.2g} times what the label foresees
+# Collects
+TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit collect DIR \
+--choose {id}=kept, or {id}=returned, DIR being the trial's folder.
+TK-R55: tables of one collect | a collect that was stopped half-way | Run trialkit collect {folder} (without files): \
+it finishes what was begun.
+# Weather
+TK-T01: a temperature not above t_max_c
+"""
+
+MESSAGES: dict[str, MessageWords] = {
+    **messages_of(_MESSAGES),
+    **{
+        f"{rule} {case}": MessageWords(accepted, how_to_fix="[[Did you mean {near!q}? ]]{of_column}")
+        for rule in ("TK-V10", "TK-V11", "TK-V12", "TK-V13")
+        for case, accepted in ACCEPTED.items()
+    },
+    **{f"TK-P04 {kind}".strip(): MessageWords(wanted, "[[{text!q}]][[{written}]]") for kind, wanted in VALUES.items()},
+}
+"""By rule and case."""
+
+
+def told_problem(problem: Problem) -> ToldProblem:
+    """Say what a problem is."""
+    said = said_of(
+        problem.rule, problem.case, by_name(problem.facts) | {"file": problem.file, "column": problem.column}
+    )
+    return ToldProblem(**vars(problem), found=said.found, expected=said.expected, how_to_fix=said.how_to_fix)
+
+
+def problem_sentence(problem: Problem) -> str:
+    """Say a problem and where it is on one line."""
+    told = told_problem(problem)
+    place = [told.file]
+    if told.row is not None:
+        place.append(f"row {told.row}")
+    if told.column is not None:
+        place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
+    found = f"found {told.found}; " if told.found else ""
+    return f"{', '.join(place)}: {found}expected {told.expected}. {told.how_to_fix} [{told.rule}]"
+
+
+def said_of(
+    rule: str, case: str, facts: Mapping[str, Any], messages: Mapping[str, MessageWords] = MESSAGES
+) -> MessageWords:
+    """Fill in the message of a case of a rule; a kind of value that we have no case for is told as pydantic does."""
+    code = f"{rule} {case}".strip()
+    message = messages.get(code) or MESSAGES.get(code) or MESSAGES[rule]
+    known = {**facts, "of_rule": RULES[rule].how_to_fix}
+    if "schema" in facts:
+        known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
+    how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]
+    if rule == "TK-P01":
+        how_to_fix = next((hint for said, hint in TOML_HINTS.items() if said in facts["said"]), how_to_fix)
+    expected, found, became = (fill_in(text, known) for text in (message.expected, message.found, message.became))
+    return MessageWords(expected, found, how_to_fix, became)
+
+
+def _of_schema(table: Any, column: str | None, of_rule: str) -> dict[str, str]:
+    """Return what the schema of a table says of it, and how to fix a column of it."""
+    from trialkit.tables.table_schema import load_schema
+
+    schema = load_schema(table)
+    of_column = schema.field(column).how_to_fix if column is not None else None
+    return {"of_table": schema.description, "of_column": of_column or of_rule}
+
+
+def accepted_words(field: Field) -> str:
+    """Say which values a column accepts.
+
+    Examples
+    --------
+    >>> from trialkit.tables.table_schema import load_schema
+    >>> accepted_words(load_schema("heads").field("weight_g"))
+    '1 to 2000 g'
+    """
+    kind, limits = field.accepted()
+    return fill_in(ACCEPTED[kind], {name: limit for name, limit in limits.items() if limit is not None})

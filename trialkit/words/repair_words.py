@@ -1,0 +1,249 @@
+"""What a collect says of each repair, question and refusal: one entry for each case of a rule, filled in with facts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from trialkit.documents.returns import Collected, ReturnFinding, ToldCollected, ToldFinding, ToldOutcome
+from trialkit.domain.quoting import quoted, shown
+from trialkit.words.message_words import MessageWords, by_name, messages_of
+from trialkit.words.problem_words import said_of
+
+_MESSAGES = """
+TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that; see whether the words look right: \
+{words!q}
+TK-R01 byte-order mark: the file begins with a byte-order mark, which was taken off
+TK-R01 UTF-16: the file is in UTF-16, and was read as that
+TK-R02: it may have been {became!q}. | |  | {became!q}
+TK-R03: columns are separated by {marks}, not commas
+TK-R03 first line: the first line says that columns are separated by {mark!q}
+TK-R04 workbook: the name ends in {ending}, but the file is a workbook
+TK-R04 csv: the name ends in {ending}, but the file is text in columns
+TK-R04 phone: the name ends in {ending}, but the file is what a phone form saved
+TK-R05 folder: a file | a folder or a device | Name the files themselves.
+TK-R05 document: a workbook, a CSV file or a phone file | a PDF document
+TK-R05 photograph: a workbook, a CSV file or a phone file | a photograph
+TK-R05 picture: a workbook, a CSV file or a phone file | a picture
+TK-R05 web page: rows and columns of text | a web page saved under the name of a CSV file | Open it in a spreadsheet \
+program and save it as "CSV UTF-8" or as a workbook (.xlsx).
+TK-R05 damaged UTF-16: whole text | text in UTF-16 that is cut off or damaged
+TK-R05 NUL bytes: plain text | NUL bytes, the first in line {line}
+TK-R05 no letters: text in UTF-8 or {encoding} | bytes that are no letter in either
+TK-R05 other program: a workbook (.xlsx) | a document of another program | Open it in a spreadsheet program and save \
+it as a workbook (.xlsx).
+TK-R05 archive: a workbook (.xlsx) | an archive without a workbook | Open it in a spreadsheet program and save it as \
+a workbook (.xlsx).
+TK-R05 entities: a workbook without them | a workbook that defines XML entities
+TK-R05 damaged workbook: a whole one | a workbook that is cut off or damaged
+TK-R05 damaged inside: a whole one | a workbook that is damaged inside
+TK-R06 locked: a workbook without password | a locked file
+TK-R06 locked or old: a workbook (.xlsx) without password | a locked workbook or an old .xls
+TK-R07 file: at most {most_mb:g} MB | {size_mb:.1f} MB
+TK-R07 unpacked: at most {most_mb:g} MB | a workbook of {size_mb:.2f} MB that unpacks to {unpacked_mb:.0f} MB
+TK-R07 cells: at most {most_cells} cells | {cells} cells
+TK-R07 rows: at most {most_rows} rows | {rows} rows
+TK-R07 more rows: at most {most_rows} rows | more than {rows} rows
+TK-R07 table: at most {most_rows} rows and {most_columns} columns | {rows} rows, {columns} columns
+TK-R07 sheet: at most {most_rows} rows and {most_columns} columns | a sheet of {rows} rows and {columns} columns
+TK-R08 empty file: a header and at least one row | an empty file
+TK-R08 no sheet: a sheet with a header and at least one row | nothing
+TK-R08 no rows: at least one row below the header | none
+TK-R08 no record: at least one record | none
+TK-R09: a closing " for each opening one | a quotation mark in line {line} that is never closed
+TK-R09 text after: a closing " for each opening one | text after a closing quotation mark, in line {line}
+TK-R10 no table: the headings of heads, solution or visits, such as bucket, head, weight_g | {headings!q}
+TK-R10 another table: heads, solution or visits; layout, sites and products are not collected but edited by hand | \
+the table {table}
+TK-R11: the headings are in row {header_row}; what stands above them would not be read.
+TK-R12 no values: a column {heading!q} that has no values was passed over
+TK-R12 rows: blank rows were passed over
+TK-R12 columns: blank columns right of the table were passed over
+TK-R12 line ends: lines end in different ways, as if the file had been put together from several
+TK-R13: records only
+TK-R14 below: rows of the table {table} only | another header: {text!q}
+TK-R14 beside: the table {table} only | headings of the table {other} beside it: {text!q}
+TK-R15: one value in each cell | merged cells {cells}
+TK-R16 remark: a remark on a cell is not read.
+TK-R16 struck out: colours and strokes are not read; the values would be taken as they stand. | {count:cell} struck out
+TK-R16 coloured: colours and strokes are not read; the values would be taken as they stand. | {count:cell} coloured \
+otherwise than the rest
+TK-R17 sheet: it would be read like the others. | a hidden sheet
+TK-R17 rows: they would be read like the others. | {count:hidden row/# hidden rows}
+TK-R17 column: it would be read like the others. | a hidden column
+TK-R18 error: a value | the error {text!q}
+TK-R18 without value: a value | the formula {text!q} without its value
+TK-R18 as text: a number | the formula {text!q} as text | Replace the formula by its value.
+TK-R19: only capitals, blanks or the title differ
+TK-R19 order: the columns stand in another order and were read by their headings
+TK-R20: each heading once | {heading!q} {count} times
+TK-R21: it looks like {became}.
+TK-R21 unit: it looks like {meant}, in {unit}; every value would be converted. | |  | {meant}, converted from {unit}
+TK-R22: the table has no such column; it would be left out, and kept in the original under returned. | |  | left out
+TK-R22 no heading: it has no heading; it would be left out, and kept in the original under returned. | column \
+{number} with {first!q} and {more} more | | left out
+TK-R23: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
+TK-R23 right: {wanted} cells as in the header | a value right of the table[[, the last of them {last!q}]]
+TK-R24: one column for each thing | {headings!q} | Write one row for each: {key} in the first column, the day under \
+{day}, and the value beside it.
+TK-R25 bucket: the layout has no such bucket; {became} differs in one place.
+TK-R25 garden: no garden has this name; {became} is the nearest.
+TK-R26: it may be {became}, whose leading zeros a spreadsheet program took off.
+TK-R27 date: a label of the layout | {text!q}, a date that a spreadsheet program seems to have made of the label
+TK-R27 number: a label of the layout | {text!q}, a number that a spreadsheet program seems to have made of the label
+TK-R28 bucket: the layout has no other label that this can be
+TK-R28 garden: no other garden can be meant
+TK-R29: only marks around the value were taken off
+TK-R30 several: a label of the layout | | It may be {likely!o}. Look at the bucket.
+TK-R30 near: a label of the layout | | The nearest label of the layout is {nearest}. Look at the bucket.
+TK-R30 far: a label of the layout | | No label of the layout is near to it. Look at the bucket.
+TK-R30 garden: a garden of the trial: {gardens}
+TK-R31: one row for {which} | {differences}
+TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \
+{first}[[ and {more} more]] | Ask whether they are still to come: accepting merges what is here and waits for them. A \
+lost bucket has the outcome dead or missing. | still to come
+TK-R33: the comma is the decimal separator, as in the whole column
+TK-R33 one way: it can be read in one way only
+TK-R34 mixed: this column has commas and points as decimal separators; each would be read as one. | |  | decimals
+TK-R34 gap: the gap may separate thousands ({became}), or two numbers may stand in one cell. | |  | {became!q}
+TK-R34 either: it may be {decimal} (the {mark} is the decimal separator) or {whole} (it separates thousands). | | Say \
+which: --decimals {mark} reads {decimal}, --decimals {other} reads {whole}.
+TK-R35: the unit is that of the column
+TK-R35 converted: converted, 1 {unit} being {factor} {column_unit}
+TK-R36 kg: as a weight in grams it is unlikely; in kilograms it would be {weight_g} g. | | Ask what the scale showed; \
+then say --weights kg to convert such weights, or --weights g if not.
+TK-R36 oz: as a weight in grams it is unlikely; in ounces it would be {weight_g} g. | | Ask what the scale showed; \
+then say --weights oz to convert such weights, or --weights g if not.
+TK-R37 number: one number, or an empty cell
+TK-R37 made a date: one number | | A spreadsheet program took the number for a date: look up the record and type the \
+number again.
+TK-R37 date: a date, or an empty cell | | Look up the record, or leave the cell empty.
+TK-R37 no year: a date with its year | | Write year-month-day, with the year in full.
+TK-R38: the figures stand for these
+TK-R39: here it can only mean that there is nothing to record
+TK-R39 nothing added: it may mean that nothing was added (0), or that this was a measurement only (an empty cell). | \
+| Ask what was meant.
+TK-R39 not weighed: the outcome is {outcome}, so nothing was weighed
+TK-R40: it says the same as row {first_row}, and was left out
+TK-R40 sheet: the sheet says the same as the sheet {first!q}, and was left out
+TK-R40 heading: the heading line is repeated here, and was left out
+TK-R41 either: it may be {readings!o}.[[ {certain!q} of this sheet can only be {order}.]] | | Say which: {answers!o}.
+TK-R41 other order: a date with the {first} first | {text!q}, {orders!o}
+TK-R41 both orders: one order of day and month throughout | {text!q}, which can only be {order}, while others can \
+only be the other way | Write all dates year-month-day, such as 2026-08-20, after a look at the paper record.
+TK-R42: a day count: {from_1900} if it begins in 1900, as usual, or {from_1904} if in 1904. | | Say which: {answers!o}.
+TK-R43: it can be read in one way only
+TK-R43 time: it can be read in one way only; the time of day was left out
+TK-R43 order: {order}, as every date of the sheet must be
+TK-R44: the value that the formula had when it was saved
+TK-R45: in every row the head was cut before it was transplanted; the two columns would be exchanged. | \
+transplanted_on and harvested_on | | each other
+TK-R46: it is no table of the record and would be left out. | a sheet
+TK-R47 trial: a form of the trial {ours} | a form of {theirs!q}
+TK-R47 version: version {ours} of the forms | forms of version {theirs!q} | Make the forms anew.
+TK-R47 layout: a form of this layout | a form made for another layout of the trial
+TK-R47 garden: a form of a garden of the trial | a form of {site!q}
+TK-R48 format: a file of the format {wanted} | the format {format!q}
+TK-R48 details: the details of a phone form, as text
+TK-R48 beginning: text that begins with {{ | text that was cut off at its beginning
+TK-R48 end: the whole text that the phone form copied | text that breaks off
+TK-R48 several: one record | two or more in one text | Save each to a file of its own.
+TK-R48 check sum: one that fits | a check sum that does not fit the records
+TK-R48 no check sum: one that fits | no check sum
+TK-R48 table: the tables heads, solution and visits | a table {table!q}
+TK-R48 texts: texts only | something else in the table {table!q}
+TK-R49: it may be {became}.
+TK-R50: nothing else can be meant
+TK-R52: {count:1 row is/# rows are} not complete yet in {table}.csv; a later return may fill in the rest
+TK-R53: others of this column are written as {other}; if a program exchanged day and month before it wrote them so, \
+they are wrong. They would be taken as they are.
+TK-R54: the sheet was recognised by its headings as the table {table}
+TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
+TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
+TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
+of this row together with it, or correct the row by hand in {chosen_in}.csv.
+TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
+TK-R58: the words around the record were passed over: {around!q}
+"""
+
+RETURN_MESSAGES = messages_of(_MESSAGES)
+"""By rule and case; what a check of the record would say is in problem_words."""
+
+
+def told_finding(finding: ReturnFinding) -> ToldFinding:
+    """Say what was found in a returned file."""
+    said = _said(finding)
+    if finding.verdict == "question":
+        accept = f" To take it so, add {finding.answers[0]}." if finding.answers[0].startswith("--accept") else ""
+        said = replace(said, how_to_fix=f"{said.how_to_fix}{accept}")
+    elif finding.verdict == "refused":
+        said = replace(said, became="")
+    elif finding.answers:
+        accepted = finding.answers[0].startswith("--accept")
+        why = f"{'accepted' if accepted else 'read'} by {finding.answers[0]}"
+        said = MessageWords(why, said.found, "", said.became or "proposed")
+    else:
+        said = replace(said, how_to_fix="")
+    return ToldFinding(
+        **vars(finding), found=said.found, became=said.became, why=said.expected, how_to_fix=said.how_to_fix
+    )
+
+
+def _said(finding: ReturnFinding) -> MessageWords:
+    """Fill in a finding's message; what was rewritten without being proposed first is quoted."""
+    facts: dict[str, Any] = by_name(finding.facts)
+    known = facts | {"answers": finding.answers, "file": finding.file, "column": finding.column}
+    if "cause" in facts:
+        known["cause"] = said_of(facts["cause"], facts["cause_case"], known)
+    if finding.rule == "TK-R31":
+        known |= _two_rows(facts)
+    proposed = finding.answers[:1] and finding.answers[0].startswith("--accept")
+    if finding.verdict != "repaired" or proposed:
+        return said_of(finding.rule, finding.case, known, RETURN_MESSAGES)
+    text, became = facts.get("text", ""), facts.get("became", "")
+    quoted_became = f'"{became}"' if became else "empty" if text else ""
+    if finding.answers:
+        return MessageWords("", f'"{text}"', "", quoted_became)
+    return replace(said_of(finding.rule, finding.case, known, RETURN_MESSAGES), became=quoted_became)
+
+
+def _two_rows(facts: dict[str, Any]) -> dict[str, str]:
+    """Say in what two rows of the same key differ."""
+    first, here = ([f'"{text}"' if text else "empty" for text in facts[row]] for row in ("first", "here"))
+    texts, row = zip(facts["columns"], first, here, strict=True), facts["first_row"]
+    return {
+        "which": f"{' and '.join(facts['names'])} {facts['key']}",
+        "differences": "; ".join(f"{column} {first} in row {row} and {here} here" for column, first, here in texts),
+    }
+
+
+def finding_sentence(finding: ReturnFinding) -> str:
+    """Say a finding and where it is on one line."""
+    told = told_finding(finding)
+    place = [shown(told.file)]
+    if told.sheet is not None:
+        place.append(f"sheet {quoted(told.sheet)}")
+    if told.row is not None:
+        place.append(f"row {told.row}")
+    if told.column is not None:
+        place.append(f"column {shown(told.column)}")
+    return f"{', '.join(place)}: {_what(told)} [{told.rule}]"
+
+
+def _what(told: ToldFinding) -> str:
+    if told.verdict == "repaired":
+        return f"{told.found} was read as {told.became}: {told.why}." if told.became else f"{told.why}."
+    if told.verdict == "question":
+        return f"{told.found}: {told.why} {told.how_to_fix}" if told.found else f"{told.why} {told.how_to_fix}"
+    expected = f"found {told.found}; expected {told.why}" if told.found else told.why
+    return f"{expected}. {told.how_to_fix}"
+
+
+def told_collected(outcome: Collected) -> ToldCollected:
+    """Say what was found beside what became of each file, for programs."""
+    files = tuple(ToldOutcome(**(vars(file) | {"findings": _told(file.findings)})) for file in outcome.files)
+    return ToldCollected(**(vars(outcome) | {"files": files, "refused_choices": _told(outcome.refused_choices)}))
+
+
+def _told(findings: tuple[ReturnFinding, ...]) -> tuple[ToldFinding, ...]:
+    return tuple(map(told_finding, findings))

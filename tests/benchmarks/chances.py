@@ -31,6 +31,7 @@ class Claims:
 
     @classmethod
     def of(cls, chance: np.ndarray, truth: np.ndarray) -> "Claims":
+        """Count claims by what was said, and what is true or how likely it is."""
         made = chance >= CLAIM
         return cls(int((truth >= CLAIM).sum()), int(made.sum()), float(truth[made].sum()), float(chance[made].sum()))
 
@@ -95,7 +96,12 @@ def line(name: str, some: list[Told]) -> str:
         made, true = np.array([one.made for one in claims]), np.array([one.true for one in claims])
         said = sum(one.said for one in claims) / max(made.sum(), 1)
         known = np.mean([one.known for one in claims])
-        cells += [f"{known:.2f}", with_error(made, 2), f"{100 * said:.1f}" if made.sum() else "none", share_with_error(true, made)]
+        cells += [
+            f"{known:.2f}",
+            with_error(made, 2),
+            f"{100 * said:.1f}" if made.sum() else "none",
+            share_with_error(true, made),
+        ]
     return f"| {name} | {len(some)} | {' | '.join(cells)} |"
 
 
@@ -106,24 +112,24 @@ HEAD = (
 PREAMBLE = """\
 # Of what is claimed with 90 in 100 and more, how much comes true
 
-Made by `python tests/benchmarks/chances.py {trials} {ledgers} {seed}`. {cultivars} cultivars, the first of them the practice, whose
-true means differ with a standard deviation of {differ:g} g; levels of seasons differ by 10 g, of gardens by 12 g, buckets by 15 g and
-heads of a bucket by 20 g. Every answer is that of `advise` with a protocol's usual rule. Claims that a cultivar does better than
-the practice in a new garden and season (or, with a chance of at most 10 in 100, that it does not) are set beside the true chance
-of it in a garden and season drawn anew; claims to lie within {margin:g} g of the best of all beside whether that is so, on average over
-gardens and seasons. "Known" is how many an answer would
-have if it knew all true means and spreads. ± Monte-Carlo standard error.
+Made by `python tests/benchmarks/chances.py {trials} {ledgers} {seed}`. {cultivars} cultivars, the first of them the
+practice, whose true means differ with a standard deviation of {differ:g} g; levels of seasons differ by 10 g, of
+gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Every answer is that of `advise` with a protocol's
+usual rule. Claims that a cultivar does better than the practice in a new garden and season (or, with a chance of at
+most 10 in 100, that it does not) are set beside the true chance of it in a garden and season drawn anew; claims to
+lie within {margin:g} g of the best of all beside whether that is so, on average over gardens and seasons. "Known" is
+how many an answer would have if it knew all true means and spreads. ± Monte-Carlo standard error.
 
 ## One trial
 
-{blocks} blocks a garden. What gardens do to a gain has a standard deviation drawn from a half-normal of scale {garden:g} g in each
-trial; seasons favour cultivars with {season:g} g.
+{blocks} blocks a garden. What gardens do to a gain has a standard deviation drawn from a half-normal of scale
+{garden:g} g in each trial; seasons favour cultivars with {season:g} g.
 """
 SEVERAL = """
 ## Several trials
 
-A trial of all five a season, at {gardens} gardens, new ones each year, with {blocks} blocks; gardens favour cultivars with 3 g and
-seasons with 3, 8 or 15 g.
+A trial of all five a season, at {gardens} gardens, new ones each year, with {blocks} blocks; gardens favour cultivars
+with 3 g and seasons with 3, 8 or 15 g.
 """
 
 

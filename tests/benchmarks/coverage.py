@@ -21,7 +21,7 @@ ONE_TRIAL = Spreads(garden_by=5.0, season_by=4.0)
 
 
 class Held(NamedTuple):
-    """Of the intervals of an answer: how many there were, how many held the truth, their mean width, g, and the error."""
+    """Intervals of an answer: how many there were and held the truth, their mean width and that of the errors, g."""
 
     intervals: int
     held: int
@@ -56,7 +56,7 @@ def held(true: np.ndarray, estimate: np.ndarray, lower: np.ndarray, upper: np.nd
 
 
 def dose_trial(job: tuple[str, int]) -> tuple[Held, Held, float]:
-    """Gains by the curve over the least dose: of every dose that could be recommended, of the one that is, and its regret."""
+    """Gains by the curve over the least dose: of every dose on half spoons, of the one recommended; its regret."""
     kind, seed = job
     rng = np.random.default_rng([seed, 4])
     shape, cells = invented.shape_of(kind, rng), [Cell(0, -1, dose) for dose in DOSES]
@@ -88,26 +88,28 @@ def told(some: list[Held]) -> str:
 PREAMBLE = """\
 # Do the intervals hold?
 
-Made by `python tests/benchmarks/coverage.py {ledgers} {trials} {seed}`. Intervals of 95 % of gains over the practice, on average over gardens
-and seasons, as `advise` gives them, beside the truth. Levels of seasons differ by 10 g, of gardens by 12 g, buckets by 15 g and heads
-of a bucket by 20 g. Too high is by how much gains are claimed beyond the truth, g a planted head. ± Monte-Carlo standard error.
+Made by `python tests/benchmarks/coverage.py {ledgers} {trials} {seed}`. Intervals of 95 % of gains over the practice,
+on average over gardens and seasons, as `advise` gives them, beside the truth. Levels of seasons differ by 10 g, of
+gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Too high is by how much gains are claimed beyond the
+truth, g a planted head. ± Monte-Carlo standard error.
 
 ## Several trials
 
-{cultivars} cultivars whose true means differ by {differ:g} g, a trial of all a season at {gardens} gardens with {blocks} blocks: the same gardens every
-year, or new ones. A garden favours cultivars with 8 g every year and with 3 g more in each; seasons favour them with 5 g. {ledgers} ledgers, 3
-gains each.
+{cultivars} cultivars whose true means differ by {differ:g} g, a trial of all a season at {gardens} gardens with
+{blocks} blocks: the same gardens every year, or new ones. A garden favours cultivars with 8 g every year and with 3 g
+more in each; seasons favour them with 5 g. {ledgers} ledgers, 3 gains each.
 
 | trials | the same gardens: held, % | width, g | too high, g | new gardens: held, % | width, g | too high, g |
 |---|---|---|---|---|---|---|"""
 DOSE = """
 ## The dose curve of one trial
 
-Doses of 2, 4, 6 and 8 teaspoons at {gardens} gardens with {blocks} blocks. The true curve gains {gain:g} g over the least dose, the practice; a peak, plateau or
-corner is drawn from 4 to 8 teaspoons, the rate of a saturation from 0.25 to 0.7. What gardens do to a gain over the whole range differs
-by 7 g, and what seasons do by 6 g. {trials} trials in all, each kind in turn.
+Doses of 2, 4, 6 and 8 teaspoons at {gardens} gardens with {blocks} blocks. The true curve gains {gain:g} g over the
+least dose, the practice; a peak, plateau or corner is drawn from 4 to 8 teaspoons, the rate of a saturation from 0.25
+to 0.7. What gardens do to a gain over the whole range differs by 7 g, and what seasons do by 6 g. Every dose is one
+on half spoons above the least; given up is by the dose recommended. {trials} trials in all, each kind in turn.
 
-| true curve | every half spoon: held, % | width, g | too high, g | the dose recommended: held, % | width, g | too high, g | given up by the dose, g |
+| curve | every dose: held, % | width, g | too high, g | recommended: held, % | width, g | too high, g | given up, g |
 |---|---|---|---|---|---|---|---|"""
 
 

@@ -94,18 +94,18 @@ class Answer:
 
 
 def _by_least_squares(rows: pd.DataFrame) -> tuple[FloatArray, FloatArray, float, int]:
-    """Cell means, means by main effects alone, variance of a cell's gain, its d.f.; blocks and gardens taken out."""
+    """Cell means, means by main effects alone, variance of a cell's gain and its d.f.: every garden has every cell."""
     yields, cell = invented.yields(rows).to_numpy(), rows["cell"].to_numpy()
-    block = rows.groupby(["site", "block"]).ngroup().to_numpy()
     mean = np.bincount(cell, yields) / np.bincount(cell)
     site = pd.factorize(rows["site"])[0]
     in_garden = np.array([np.bincount(cell[site == s], yields[site == s]) for s in range(GARDENS)]) / BLOCKS
     gains = in_garden[:, 1:] - in_garden[:, :1]
     # Gains differ between gardens, so that a gain's variance is that between gardens, pooled over the cells.
     variance, df = float(gains.var(0, ddof=1).mean()) / GARDENS, GARDENS - 1
-    assert len(np.unique(block)) == GARDENS * BLOCKS
     factors = [np.array([one[j] for one in CELLS]) for j in range(3)]
-    design = np.hstack([np.ones((len(CELLS), 1)), *[pd.get_dummies(f, drop_first=True).to_numpy(float) for f in factors]])
+    design = np.hstack(
+        [np.ones((len(CELLS), 1)), *[pd.get_dummies(f, drop_first=True).to_numpy(float) for f in factors]]
+    )
     return mean, np.asarray(design @ np.linalg.lstsq(design, mean, rcond=None)[0]), variance, df
 
 
@@ -117,7 +117,9 @@ def answer(job: tuple[str, int]) -> Answer:
     sites = [str(one) for one in range(GARDENS)]
     rows = grown(rng, "S", sites, BLOCKS, CELLS, truth.weight(CELLS), truth.usable(CELLS), truth.spreads)
     advice = advised(rows, CELLS[0], seed)
-    found = {Cell.of(one): float(value) for one, value in zip(advice.asked.treatments, advice.prospects.yield_g, strict=True)}
+    found = {
+        Cell.of(one): float(value) for one, value in zip(advice.asked.treatments, advice.prospects.yield_g, strict=True)
+    }
     model = np.array([found[one] for one in CELLS])
     cells, main, variance, df = _by_least_squares(rows)
     true = truth.value(CELLS)
@@ -147,20 +149,21 @@ def answer(job: tuple[str, int]) -> Answer:
 
 def page(name: str, every: list[Answer]) -> list[str]:
     """Lines of a truth."""
-    lines = [
-        f"\n## {TRUTHS[name]}\n",
-        "| rule | rmse of gains, g | of the 16 cell means' | changes, % | claimed gain, g | true gain, g | claimed less true, g "
-        "| given up, g | made worse, % |",
-        "|---" * 9 + "|",
-    ]
+    head = (
+        "rule", "rmse of gains, g", "of the 16 cell means'", "changes, %", "claimed gain, g", "true gain, g",
+        "claimed less true, g", "given up, g", "made worse, %",
+    )  # fmt: skip
+    lines = [f"\n## {TRUTHS[name]}\n", f"| {' | '.join(head)} |", "|---" * len(head) + "|"]
     base = np.array([one.squares[BEST] for one in every])
     for rule in RULES:
         rmse = ratio = "–"
         if rule in every[0].squares:
             squares = np.array([one.squares[rule] for one in every])
-            rmse = f"{np.sqrt(squares.mean()):.2f} ± {squares.std() / np.sqrt(len(squares)) / 2 / np.sqrt(squares.mean()):.2f}"
-            times = np.sqrt(squares.mean() / base.mean())
-            ratio = f"{times:.2f} ± {(squares - times**2 * base).std() / np.sqrt(len(base)) / base.mean() / 2 / times:.2f}"
+            # Errors of roots and of ratios by their derivatives.
+            root, times = np.sqrt(squares.mean()), np.sqrt(squares.mean() / base.mean())
+            scale = 2 * np.sqrt(len(every))
+            rmse = f"{root:.2f} ± {squares.std() / scale / root:.2f}"
+            ratio = f"{times:.2f} ± {(squares - times**2 * base).std() / scale / times / base.mean():.2f}"
         changed = [one for one in every if one.changed[rule]]
         told = ["–"] * 3
         if len(changed) > 1:
@@ -171,24 +174,29 @@ def page(name: str, every: list[Answer]) -> list[str]:
             f"| {rule} | {rmse} | {ratio} | {100 * len(changed) / len(every):.0f} | {' | '.join(told)} "
             f"| {with_error([one.regret[rule] for one in every], 2)} | {worse:.1f} |"
         )
-    lines.append(f"\nThe tool called {100 * np.mean([one.settled for one in every]):.0f} in 100 of its answers settled.")
+    lines.append(
+        f"\nThe tool called {100 * np.mean([one.settled for one in every]):.0f} in 100 of its answers settled."
+    )
     return lines
 
 
 PREAMBLE = """\
 # What the answer of one trial is worth
 
-Made by `python tests/benchmarks/verdicts.py {trials} {seed}`: {trials} trials a truth of 2 cultivars x 4 doses (2, 4, 6, 8 teaspoons) x 2
-acids at 4 gardens with 3 blocks, 4 heads a bucket. The practice is the first of each at the least dose. Cultivars differ by 12 g, acids by 6 g;
-the curve gains 30 g (standard deviation 10 g) between the least dose and its best; gardens favour each cultivar and acid by 3 g, and gains over
-the range of doses accordingly; gardens differ by 12 g, seasons by 10 g, buckets by 15 g, heads by 20 g. Where losses differ, logits of usable
-shares are 3.5 at the least dose and fall by 0.3 (standard deviation 0.15) a teaspoon; cultivars differ by 0.6, gardens by 0.5, buckets by 0.6.
-No other truth has losses. One trial cannot tell a season from what lasts: only the last truth has seasons that favour anything.
+Made by `python tests/benchmarks/verdicts.py {trials} {seed}`: {trials} trials a truth of 2 cultivars x 4 doses (2, 4,
+6, 8 teaspoons) x 2 acids at 4 gardens with 3 blocks, 4 heads a bucket. The practice is the first of each at the least
+dose. Cultivars differ by 12 g, acids by 6 g; the curve gains 30 g (standard deviation 10 g) between the least dose
+and its best; gardens favour each cultivar and acid by 3 g, and gains over the range of doses accordingly; gardens
+differ by 12 g, seasons by 10 g, buckets by 15 g, heads by 20 g. Where losses differ, logits of usable shares are 3.5
+at the least dose and fall by 0.3 (standard deviation 0.15) a teaspoon; cultivars differ by 0.6, gardens by 0.5,
+buckets by 0.6. No other truth has losses. One trial cannot tell a season from what lasts: only the last truth has
+seasons that favour anything.
 
-The tool judges with `advise` and a protocol's usual rule, and speaks of doses on half spoons. The rivals choose among the 16 cells by yield of a
-planted head as recorded: "if tested better" asks for a t test of the gain, by how it differs between gardens, at 5 % shared among 15
-comparisons; "main effects" estimates cultivar, dose and acid alone. Claims and true gains are those of changes; given up is what the best of
-all doses on half spoons truly has beyond the choice; all in g a planted head, ± Monte-Carlo standard error."""
+The tool judges with `advise` and a protocol's usual rule, and speaks of doses on half spoons. The rivals choose among
+the 16 cells by yield of a planted head as recorded: "if tested better" asks for a t test of the gain, by how it
+differs between gardens, at 5 % shared among 15 comparisons; "main effects" estimates cultivar, dose and acid alone.
+Claims and true gains are those of changes; given up is what the best of all doses on half spoons truly has beyond the
+choice; all in g a planted head, ± Monte-Carlo standard error."""
 
 
 def main() -> None:

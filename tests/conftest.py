@@ -29,11 +29,12 @@ pytest_plugins = ["good_trial"]
 EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 LONG = (
-    "analysis/test_decision_calibration.py",
+    "analysis/test_advising.py",
+    "analysis/test_bucket_records.py",
     "analysis/test_checks.py",
-    "analysis/test_dose.py",
     "analysis/test_layout_kinds.py",
     "analysis/test_oats.py",
+    "analysis/test_partial_records.py",
     "analysis/test_small_trials.py",
     "cli",
     "damaged",

@@ -17,7 +17,7 @@ Examples
 True
 >>> results = trialkit.analyse(result.trial)
 >>> results.decision.verdict.value, results.decision.recommended.cultivar
-('adopt', 'Fenleaf')
+('change', 'Fenleaf')
 >>> trialkit.report_html(results).startswith("<!DOCTYPE html>")
 True
 """

@@ -1,4 +1,4 @@
-"""Checks that act: band, spread, scale, influence and missing buckets, each against something known."""
+"""Checks: band, spread, scale and missing buckets, each against something known."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from trialkit.analysis.influence import shifts_without
 
 from small_trial import small_trial
 from trialkit.analysis.checks import (
@@ -19,9 +18,7 @@ from trialkit.analysis.checks import (
     scale_of,
     site_spread,
 )
-from trialkit.documents.findings import Verdict
 from trialkit.mixed import fit_mixed
-from trialkit.words.decision_words import cautions
 
 # Survival times of animals, in tens of hours, by poison and antidote: Box & Cox (1964), J. R. Stat. Soc. B 26, table 1.
 POISONS = {
@@ -132,33 +129,8 @@ def test_a_garden_that_varies_more_counts_for_less(tmp_path: Path) -> None:
     check = next(one for one in found.checks if one.id == "spread")
     assert (check.ok, check.uneven, check.highest.site) == (False, True, "s1")
     assert "spread" in results.decision.cautions
-    assert any("more than 3 times as much" in caution for caution in cautions(results))
+    assert found.diagnostics is not None
     assert is_uneven(found.diagnostics.spread)
-
-
-def test_leaving_a_bucket_out_by_formula_is_leaving_it_out() -> None:
-    """The shift of the means is that of generalised least squares without the row, at the same variances."""
-    frame = buckets()
-    rng = np.random.default_rng(3)
-    frame["y"] = 100 + 5 * frame["treatment"].astype(int) + rng.normal(0, 5, len(frame)) + 4 * frame["site"].astype(int)
-    fit = fit_mixed(frame, "y ~ treatment", ["site", "site:block"])
-    labels = tuple(fit.model.fixed.factors["treatment"])
-    shifts, _ = shifts_without(fit, labels)
-    x = pd.get_dummies(frame["treatment"]).to_numpy(float)
-    site, block = frame["site"].to_numpy(), (frame["site"] + frame["block"]).to_numpy()
-    v = (
-        fit.variances["site"] * (site[:, None] == site)
-        + fit.variances["site:block"] * (block[:, None] == block)
-        + fit.variances["residual"] * np.eye(len(frame))
-    )
-
-    def means(kept: np.ndarray) -> np.ndarray:
-        v_x = np.linalg.solve(v[np.ix_(kept, kept)], x[kept])
-        return np.asarray(np.linalg.solve(x[kept].T @ v_x, v_x.T @ frame["y"].to_numpy()[kept]))
-
-    everything = np.arange(len(frame))
-    for i in (0, 7, 30):
-        np.testing.assert_allclose(shifts[i], means(np.delete(everything, i)) - means(everything), atol=1e-9)
 
 
 def test_missing_buckets_by_fishers_tea() -> None:
@@ -187,42 +159,6 @@ def much_alike(heads: pd.DataFrame) -> pd.DataFrame:
         weight_g=[f"{w:.0f}" for w in weight],
         marketable="yes",
     )
-
-
-def slipped(heads: pd.DataFrame) -> pd.DataFrame:
-    """The second cultivar is 20 g heavier still, but its first bucket was written down at a quarter of its weight."""
-    made = much_alike(heads)
-    heavier = made["weight_g"].astype(float) + 20 * (made["cultivar"] == "Fenleaf")
-    wrong = made["bucket"] == made.loc[made["cultivar"] == "Fenleaf", "bucket"].iloc[0]
-    return made.assign(weight_g=[f"{w:.0f}" for w in heavier.where(~wrong, heavier / 4)])
-
-
-def without_the_slip(heads: pd.DataFrame) -> pd.DataFrame:
-    """The same without that bucket's records."""
-    made = slipped(heads)
-    wrong = made.loc[made["cultivar"] == "Fenleaf", "bucket"].iloc[0]
-    return made[made["bucket"] != wrong]
-
-
-def test_a_bucket_that_turns_the_verdict_is_named(tmp_path: Path) -> None:
-    """Without the slip the change is adopted, which a trial without that bucket's records bears out; and it is said."""
-    results = small_trial(tmp_path / "all", sites=5, blocks=2, cultivars=2, change=slipped)
-    decision = results.decision
-    truly = small_trial(tmp_path / "less", sites=5, blocks=2, cultivars=2, change=without_the_slip).decision
-    (turning,) = [one for one in decision.influence.buckets if one.choice is not None]
-    assert turning.choice == truly.choice
-    assert truly.verdict is Verdict.ADOPT is not decision.verdict
-    assert not decision.influence.ok
-    assert any(f"Without bucket {turning.bucket}" in caution for caution in cautions(results))
-
-
-def test_every_bucket_is_left_out_once(tmp_path: Path) -> None:
-    """The difference moves both ways about the one with all buckets."""
-    results = small_trial(tmp_path, sites=3, blocks=3, cultivars=2, change=much_alike)
-    found = results.decision.influence
-    assert len(found.buckets) == 18
-    moved = np.array([one.difference for one in found.buckets])
-    assert moved.min() < found.difference < moved.max()
 
 
 def test_equivalence_goes_by_the_protocols_margin(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.bucket_records import BUCKET_COLUMNS
-from trialkit.documents.ledger_entry import EntrySite, TrialFacts
+from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence.accepting import BUCKETS_FILE
 from trialkit.tables.atomic import csv_text
@@ -81,6 +81,7 @@ def build(folder: Path, trials: int) -> None:
                 sites=tuple(EntrySite(f"G{g}", "school", float(rng.uniform(20, 260))) for g in range(GARDENS)),
                 days=(),
                 verdict=None,
+                head_scatter=HeadScatter(200.0 * (HEADS - 1) * len(frame), (HEADS - 1) * len(frame)),
             ),
         )
         listed = ledgers._listed(entry, date(2026, 1, 1))

@@ -1,208 +1,142 @@
-"""Pooling in one stage, beside statsmodels, and what is refused."""
+"""All trials as the records of one model: the scale of doses, gardens, older means, and the question asked of them."""
 
-from itertools import pairwise
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from trialkit.documents.pooled import TrialGain
-from trialkit.documents.recommended import FewTrials
-from trialkit.domain.errors import NotComputed
-from trialkit.evidence.accepting import bucket_records
-from trialkit.evidence.differences import MOST_STEPS, combined_gains, garden_gains, trial_gains
-from trialkit.evidence.ledger_contents import read_ledger
-from trialkit.evidence.pooling import common_doses, linked, links, pool, read_buckets, with_treatments
-from trialkit.mixed import fit_mixed
+from trialkit.analysis.bucket_records import bucket_records
+from trialkit.documents.ledger_entry import DaysMean
+from trialkit.documents.recommended import Recommended
+from trialkit.domain.heads import is_usable
+from trialkit.domain.treatment import Treatment
+from trialkit.evidence.ledger_contents import LedgerContents, read_ledger
+from trialkit.evidence.pooling import days_told, pooled_records, question_of, read_buckets
 from trialkit.rules.trial_folder import read_trial
-from trialkit.stats.meta import combine
-from trialkit.words.default_words import heterogeneity
 
 Seasons = tuple[Path, tuple[Path, ...]]
+First = tuple[Path, Recommended]
+N_PER_TSP = 22.5
+"""Blend L holds 9 % nitrogen, 5 g a teaspoon, in 20 L (by hand)."""
 
 
-def invented(
-    seed: int,
-    trials: int,
-    gardens: int = 3,
-    blocks: int = 2,
-    treatments: tuple[str, ...] = ("A", "B"),
-    gain: float = 20.0,
-) -> pd.DataFrame:
-    """Buckets of trials in complete blocks, as the ledger gives them."""
-    rng = np.random.default_rng(seed)
-    rows = []
-    for trial in range(trials):
-        season = rng.normal(0, 10)
-        better = gain + rng.normal(0, 6)
-        for garden in range(gardens):
-            level = rng.normal(0, 12)
-            for block in range(blocks):
-                for cultivar in treatments:
-                    g = season + level + better * (cultivar == "B") + rng.normal(0, 10)
-                    rows.append((f"T{trial}", f"G{garden}", str(block), cultivar, 120 + g))
-    frame = pd.DataFrame(rows, columns=["trial", "site", "block", "cultivar", "yield_g"])
-    frame["bucket"] = [f"{i:03d}" for i in range(len(frame))]
-    return as_rows(frame)
+@pytest.fixture
+def found(seasons: Seasons) -> LedgerContents:
+    """What the ledger holds."""
+    return read_ledger(seasons[0])
 
 
-def as_rows(frame: pd.DataFrame) -> pd.DataFrame:
-    """The columns that every row of the pool has."""
-    whole = frame.assign(whole_plot="", dose_tsp=4.0, n_mg_l=90.0, acidifier="none", planned=4, recorded=4, usable=4)
-    whole["trial"] = whole["trial"].astype("category")
-    whole["trial_site"] = (whole["trial"].astype(str) + "/" + whole["site"]).astype("category")
-    return whole
+@pytest.fixture
+def rows(found: LedgerContents) -> pd.DataFrame:
+    """The buckets of its trials."""
+    return read_buckets(found.entries)
 
 
-def label_of(treatments: pd.DataFrame, cultivar: str) -> str:
-    """Label of a cultivar's treatment."""
-    return str(treatments.index[treatments["cultivar"] == cultivar][0])
+def of(rows: pd.DataFrame, trial: int) -> pd.Series:
+    """Rows of a trial."""
+    return rows["trial"] == f"{trial:05d}"
 
 
 def test_buckets_stand_as_they_were_recorded(seasons: Seasons) -> None:
-    """Yield of a transplanted head is its bucket's marketable weight by its heads; nitrogen follows from the label.
-
-    Blend L holds 9 % nitrogen, 5 g a teaspoon, in 20 L: 22.5 mg/L for each teaspoon (by hand).
-    """
+    """Yield of a transplanted head is its bucket's marketable weight by its heads; nitrogen follows from the label."""
     trial = read_trial(seasons[1][0])
     records = bucket_records(trial)
-    assert (records["n_mg_l"] == 22.5 * records["dose_tsp"]).all()
+    assert (records["n_mg_l"] == N_PER_TSP * records["dose_tsp"]).all()
     counted = (trial.heads["outcome"] == "harvested") & trial.heads["marketable"].fillna(True).astype(bool)
     by_hand = trial.heads["weight_g"].where(counted, 0.0).groupby(trial.heads["bucket"]).sum() / 2
     assert records.set_index("bucket")["yield_g"].to_dict() == pytest.approx(by_hand.to_dict())
 
 
-def test_pool_is_the_engine_on_all_buckets() -> None:
-    """Estimates are those of one mixed model with trials, gardens and blocks; of balanced data the plain difference."""
-    rows, treatments = with_treatments(invented(1, 4), {})
-    current, other = label_of(treatments, "A"), label_of(treatments, "B")
-    pooled = pool(rows, treatments, current)
-    assert pooled.random == ("trial", "trial_site", "trial_site:block", "trial:cultivar", "trial_site:cultivar")
-    direct = fit_mixed(rows, "yield_g ~ treatment", list(pooled.random))
-    assert pooled.fit.criterion == pytest.approx(direct.criterion)
-    means = rows.groupby("treatment", observed=True)["yield_g"].mean()
-    found = pooled.fit.compare("treatment", "versus", current, "none")["estimate"].iloc[0]
-    assert found == pytest.approx(means[other] - means[current])
-
-
-def test_error_of_the_gain_in_balanced_trials() -> None:
-    """With trial, garden and residual variances free, the gain's error is that of the trials' mean gains (by hand).
-
-    In a balanced hierarchy the highest stratum in which a treatment varies is its error: t of the trials' own gains.
-    """
-    rows, treatments = with_treatments(invented(9, 6, gain=30.0), {})
-    current, other = label_of(treatments, "A"), label_of(treatments, "B")
-    pooled = pool(rows, treatments, current)
-    cells = rows.groupby(["trial", "treatment"], observed=True)["yield_g"].mean().unstack()
-    own = cells[other] - cells[current]
-    row = pooled.fit.compare("treatment", "versus", current, "none").iloc[0]
-    if pooled.fit.variances["trial:cultivar"] > 0 and pooled.fit.variances["trial_site:cultivar"] > 0:
-        assert row["se"] == pytest.approx(own.std() / np.sqrt(len(own)), rel=1e-6)
-        assert row["df"] == pytest.approx(len(own) - 1, rel=1e-4)
-
-
-def test_few_trials_say_what_they_cannot() -> None:
-    """One and two trials are fixed, and it is told that they are too few to say how seasons differ."""
-    for trials in (1, 2):
-        rows, treatments = with_treatments(invented(2, trials), {})
-        pooled = pool(rows, treatments, label_of(treatments, "A"))
-        assert "trial:cultivar" not in pooled.random
-        assert pooled.few_trials == (FewTrials("cultivar", trials),)
-
-
-def test_links_between_treatments() -> None:
-    """A treatment is compared over others that it met, and one that met none of them is kept apart."""
-    parts = [
-        invented(3, 2, treatments=("A", "B")).assign(trial=lambda f: f["trial"].astype(str) + "x"),
-        invented(4, 2, treatments=("B", "C")).assign(trial=lambda f: f["trial"].astype(str) + "y"),
-        invented(5, 2, treatments=("D", "E")).assign(trial=lambda f: f["trial"].astype(str) + "z"),
-    ]
-    rows, treatments = with_treatments(as_rows(pd.concat(parts, ignore_index=True)), {})
-    current = label_of(treatments, "A")
-    assert [treatments.loc[label, "cultivar"] for label in linked(rows, current)] == ["A", "B", "C"]
-    pooled = pool(rows, treatments, current)
-    assert list(pooled.apart["cultivar"]) == ["D", "E"]
-    assert links(pooled, label_of(treatments, "C")) == (2, 0)
-    assert links(pooled, label_of(treatments, "B")) == (4, 2)
-    assert pooled.fit.compare("treatment", "versus", current)["estimate"].notna().all()
-
-
-def test_nothing_to_compare() -> None:
-    """Where the current practice stands alone it is said."""
-    rows, treatments = with_treatments(invented(6, 2, treatments=("A",)), {})
-    with pytest.raises(NotComputed, match="nothing to compare"):
-        pool(rows, treatments, label_of(treatments, "A"))
-
-
-@given(st.lists(st.floats(0, 500), max_size=12))
-@settings(max_examples=100, deadline=None)
-def test_common_doses_keep_their_order(nitrogen: list[float]) -> None:
-    """Every dose belongs to one, no two that are far apart together, and larger ones to larger ones."""
-    found = common_doses(nitrogen)
-    assert set(found) == {float(value) for value in nitrogen}
-    ordered = sorted(found)
-    assert [found[value] for value in ordered] == sorted(found.values())
-    for before, value in pairwise(ordered):
-        assert (found[before] == found[value]) or value - before > 0.05 * value or round(value, 1) == round(before, 1)
-
-
-def test_products_meet_on_the_scale_of_nitrogen() -> None:
-    """Spoons of one product and of another with the same nitrogen are one dose; where a label is missing, none is."""
-    frame = invented(7, 2)
-    frame["dose_tsp"] = np.where(frame["trial"] == "T0", 4.0, 3.0)
-    rows, treatments = with_treatments(frame.assign(n_mg_l=np.where(frame["trial"] == "T0", 90.0, 91.0)), {})
-    assert treatments["n_level"].unique().tolist() == ["90.5 mg/L N"]
-    rows, treatments = with_treatments(frame.assign(n_mg_l=np.nan), {"T0": "Blend L", "T1": None})
-    assert sorted(treatments["n_level"].unique()) == ["3 tsp of an unnamed nutrient", "4 tsp of Blend L"]
-    assert len(linked(rows, label_of(treatments, "A"))) == 2
-
-
-def test_gains_by_trial_by_hand() -> None:
-    """A trial's gain is its gardens' mean gain where all have as many buckets; its error from residual and gardens."""
-    rows, treatments = with_treatments(invented(8, 3), {})
-    current, other = label_of(treatments, "A"), label_of(treatments, "B")
-    pooled = pool(rows, treatments, current)
-    gains = combined_gains(garden_gains(pooled, other), pooled, other, ["trial"]).set_index("trial")
-    cells = rows.groupby(["trial", "treatment"], observed=True)["yield_g"].mean().unstack()
-    assert gains["gain"].to_dict() == pytest.approx((cells[other] - cells[current]).to_dict())
-    one_garden = pooled.fit.variances["residual"] * (1 / 2 + 1 / 2) + 2 * pooled.fit.variances["trial_site:cultivar"]
-    assert gains["variance"].to_numpy() == pytest.approx(one_garden / 3)
-
-
-def test_cumulative_and_leave_one_out() -> None:
-    """After each trial the estimate is that of the trials so far; without one, that of the others."""
-    gains = [TrialGain(f"t{i}", f"s{i}", value, 2.0, 3) for i, value in enumerate([10.0, 14.0, 12.0, 30.0])]
-    found = trial_gains(gains, 20.0, 0.95)
-    assert [step.trials for step in found.cumulative] == [1, 2, 3, 4]
-    assert [step.gain for step in found.cumulative[:3]] == pytest.approx([10.0, 12.0, 12.0])
-    assert found.leave_one_out[3].gain == pytest.approx(12.0)
-    assert found.combined.gain == pytest.approx(np.mean([10, 14, 12, 30]))
-    assert found.combined.tau_g == pytest.approx(np.sqrt(np.var([10, 14, 12, 30], ddof=1) - 4.0))
-    assert "ahead in all 4 trials" in heterogeneity(found)
-
-
-def test_a_long_ledger_is_told_in_as_many_steps_as_can_be_read() -> None:
-    """The first and the last trial are among the steps, and both trials that count most among those left out."""
-    rng = np.random.Generator(np.random.PCG64(9))
-    gains = [TrialGain(f"t{i}", f"s{i}", float(rng.normal(10, 8)), float(rng.uniform(1, 5)), 3) for i in range(60)]
-    found = trial_gains(gains, 20.0, 0.95)
-    assert len(found.cumulative) == len(found.leave_one_out) == MOST_STEPS
-    assert (found.cumulative[0].trials, found.cumulative[-1].trials) == (1, 60)
-    assert found.cumulative[-1].gain == pytest.approx(found.combined.gain)
-    effects, variances = np.array([one.gain for one in gains]), np.array([one.se**2 for one in gains])
-    left = [float(combine(np.delete(effects, i), np.delete(variances, i)).estimates[0]) for i in range(60)]
-    told = {step.trial: step.gain for step in found.leave_one_out}
-    for i in (int(np.argmin(left)), int(np.argmax(left))):
-        assert told[f"t{i}"] == pytest.approx(left[i])
-
-
-def test_reading_all_buckets_is_reading_each(seasons: Seasons) -> None:
+def test_reading_all_buckets_is_reading_each(seasons: Seasons, rows: pd.DataFrame) -> None:
     """The table of all trials holds every trial's buckets, each under its own trial and garden."""
-    found = read_ledger(seasons[0])
-    rows = read_buckets(found.entries)
     assert len(rows) == sum(len(read_trial(folder).layout) for folder in seasons[1])
     assert rows["trial"].nunique() == 3
-    assert rows["trial_site"].nunique() == 9
+    assert rows.groupby("trial")["site"].nunique().tolist() == [2, 2, 2]
+
+
+def test_records_of_all_trials(seasons: Seasons, found: LedgerContents, rows: pd.DataFrame) -> None:
+    """Doses are nitrogen, gardens keep their names, and heads scatter as those of all trials about their buckets."""
+    records = pooled_records(found, rows, question_of(found, rows, None))
+    assert sorted(records.buckets["dose"].unique()) == [2 * N_PER_TSP, 4 * N_PER_TSP]
+    assert len(records.buckets) == len(rows)
+    assert set(records.gardens["site"]) == {"s1", "s2"}
+    assert len(records.gardens) == 6
+    squares, df = 0.0, 0
+    for folder in seasons[1]:
+        heads = read_trial(folder).heads
+        weights = heads[is_usable(heads)].groupby("bucket")["weight_g"]
+        squares += float((weights.var(ddof=0) * weights.size()).sum())
+        df += int((weights.size() - 1).sum())
+    assert records.head_variance == pytest.approx(squares / df, rel=1e-6)
+
+
+def test_a_spoon_weighed_anew_is_no_other_dose(found: LedgerContents, rows: pd.DataFrame) -> None:
+    """Strengths that no kitchen tells apart are one; what a spoon of another product brings is its own."""
+    moved = rows.assign(n_mg_l=rows["n_mg_l"].where(~of(rows, 0), rows["n_mg_l"] + 0.4))
+    asked = question_of(found, moved, None)
+    assert pooled_records(found, moved, asked).buckets["dose"].nunique() == 2
+    other = rows.assign(n_mg_l=rows["n_mg_l"].where(~of(rows, 0), rows["n_mg_l"] * 1.5))
+    found_doses = np.sort(pooled_records(found, other, asked).buckets["dose"].unique())
+    assert found_doses == pytest.approx([45.0, 67.5, 90.0, 135.0])
+
+
+def test_doses_without_a_place_on_todays_scale(found: LedgerContents, rows: pd.DataFrame) -> None:
+    """A trial whose nitrogen is not known is left out; one that states no dose is taken to have given today's."""
+    unknown = rows.assign(n_mg_l=rows["n_mg_l"].mask(of(rows, 0)))
+    asked = question_of(found, unknown, None)
+    assert set(pooled_records(found, unknown, asked).buckets["trial"]) == {"00001", "00002"}
+    silent = unknown.assign(dose_tsp=rows["dose_tsp"].mask(of(rows, 0)))
+    records = pooled_records(found, silent, asked).buckets
+    assert (records.loc[records["trial"] == "00000", "dose"] == asked.practice_dose).all()
+    no_dose = replace(asked, practice=Treatment("Larkmoor Butter"))
+    assert set(pooled_records(found, silent, no_dose).buckets["trial"]) == {"00000"}
+
+
+def test_where_todays_label_is_not_known_doses_are_spoons(found: LedgerContents, rows: pd.DataFrame) -> None:
+    """Of trials that tell no nitrogen either; what was recommended by nitrogen is asked about by its spoons."""
+    found.__dict__["n_per_tsp"] = float("nan")
+    unknown = rows.assign(n_mg_l=rows["n_mg_l"].mask(~of(rows, 1)))
+    asked = question_of(found, unknown, None)
+    assert (asked.in_nitrogen, asked.per_tsp, asked.practice_dose) == (False, 1.0, 2.0)
+    records = pooled_records(found, unknown, asked).buckets
+    assert set(records["trial"]) == {"00000", "00002"}
+    assert sorted(records["dose"].unique()) == [2.0, 4.0]
+
+
+def test_what_is_asked(found: LedgerContents, rows: pd.DataFrame, first: First) -> None:
+    """The practice is that of the newest protocol, or what was recommended last; seasons stand in their order."""
+    asked = question_of(found, rows, None)
+    assert asked.practice == Treatment("Larkmoor Butter", 2.0)
+    assert (asked.practice_dose, asked.per_tsp, asked.in_nitrogen) == (45.0, N_PER_TSP, True)
+    assert asked.seasons == ("spring 2026", "summer 2026", "autumn 2026")
+    again = question_of(found, rows, first[1])
+    assert again.practice == first[1].recommended.treatment
+    assert again.practice_dose == first[1].recommended.n_mg_l
+
+
+def test_days_are_of_whole_treatments_in_todays_spoons(found: LedgerContents, rows: pd.DataFrame) -> None:
+    """What a trial held the same goes with its days, and a dose is so many spoons of today's as bring its nitrogen."""
+    told = days_told(found, rows, N_PER_TSP)
+    first = found.entries[0]
+    assert {one.treatment for one in told if one.trial == first.listed.id} == {
+        one.treatment for one in first.of_trial.days
+    }
+    cultivar_alone = tuple(
+        DaysMean(cultivar=one.cultivar, mean=one.mean, se=one.se, df=one.df)
+        for one in first.of_trial.days
+        if one.dose_tsp == 4.0
+    )
+    object.__setattr__(first.manifest, "facts", replace(first.of_trial, days=cultivar_alone))
+    held = rows[~of(rows, 0) | (rows["dose_tsp"] == 4.0)].assign(
+        acidifier=rows["acidifier"].mask(of(rows, 0), "white vinegar 5 %"),
+        n_mg_l=rows["n_mg_l"].where(~of(rows, 0), 67.5),
+    )
+    assert {one.treatment for one in days_told(found, held, N_PER_TSP) if one.trial == first.listed.id} == {
+        Treatment(cultivar, 3.0, "white vinegar 5 %") for cultivar in ("Fenleaf", "Larkmoor Butter")
+    }
+    days = question_of(found, held, None).days
+    assert days is not None
+    assert days(Treatment("Fenleaf", 3.0, "white vinegar 5 %")) == pytest.approx(cultivar_alone[-1].mean, abs=20)
+    assert np.isnan(days(Treatment("Paleheart", 3.0)))

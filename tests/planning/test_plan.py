@@ -65,21 +65,6 @@ def test_the_plan_is_read_back_as_it_was_written(plan: Plan) -> None:
     assert from_text(Plan, as_text(plan)) == plan
 
 
-def test_how_closely_the_dose_would_be_known() -> None:
-    """The plan's row is that of the dose's own effect; two doses tell no curve, and have no row."""
-    assert small_plan().dose is None
-    plan = small_plan(doses="[2, 4, 6, 8]", current=4)
-    row, effect = plan.dose, next(e for e in plan.effects if e.effect == "dose_tsp")
-    assert row.recommended_tsp == pytest.approx(0.75 * 8)
-    assert row.curve_told
-    assert row.half_width_tsp > 0
-    (own,) = [size for size in plan.sizes if size.is_asked]
-    assert own.dose_half_width_tsp == row.half_width_tsp
-    wider = [size for size in plan.sizes if size.sites == 2 and size.blocks == 1]
-    assert all(size.dose_half_width_tsp > row.half_width_tsp for size in wider)
-    assert effect.numerator_df == 3
-
-
 def test_a_trial_that_is_too_small_has_what_it_would_take(plan: Plan) -> None:
     """Below the power wanted there is a size that has it, and what the practice's buckets bring where they help."""
     assert plan.difference.power < plan.power_wanted

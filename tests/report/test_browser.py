@@ -20,7 +20,7 @@ SEEN = (
     "undecided",
     "hostile",
     "bare",
-    "retest",
+    "keep and test again",
     "plan",
     "hostile plan",
     "check",
@@ -166,7 +166,7 @@ def test_pointing_at_a_mean_shows_its_buckets(window: Window, show: Show, pages:
     page = show("full", width=width, height=900, still=True)
     figure = page.locator("figure").first
     rows, words = figure.locator(".probe-rows button"), figure.locator(".probe-words")
-    buckets = pages.results("full").responses["weight_g"].buckets
+    buckets = pages.results("full").responses["bucket_weight_g"].buckets
     assert rows.count() > 2
     total = 0
     for i in range(rows.count()):
@@ -190,15 +190,15 @@ def test_measures_can_be_switched(show: Show) -> None:
     page = show("full")
     card, sentence = page.locator(".default-card"), page.locator(".sentence").first
     assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
-    assert "6 level teaspoons (30\u00a0g) of nutrient" in sentence.inner_text()
+    assert "8 level teaspoons (40\u00a0g) of nutrient" in sentence.inner_text()
     page.check("#measures-metric")
     assert card.locator(".kitchen:visible").count() == 0
     assert card.locator(".metric:visible").count() > 0
-    assert "with 30\u00a0g of nutrient" in sentence.inner_text()
+    assert "with 40\u00a0g of nutrient" in sentence.inner_text()
     assert "teaspoon" not in sentence.inner_text()
     page.check("#measures-kitchen")
     assert card.locator(".metric:visible").count() == 0
-    assert "with 6 level teaspoons of nutrient" in sentence.inner_text()
+    assert "with 8 level teaspoons of nutrient" in sentence.inner_text()
     assert [page.locator(f".said.{one}:visible").count() for one in ("metric", "both")] == [0, 0]
 
 

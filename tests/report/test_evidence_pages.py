@@ -8,9 +8,12 @@ from html.parser import HTMLParser
 
 import pytest
 
-from small_recommended import small_recommended
+from small_recommended import BETWEEN, OLD, small_recommended
+from trialkit.documents.decision import Stood, Verdict
+from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.report.evidence_page import evidence_html
+from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.handout import handout_html
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
 from trialkit.words.handout_words import kitchen_measure
@@ -72,7 +75,9 @@ def test_the_handout_says_what_to_do() -> None:
         "about 39 days",
         "165 g (6 oz)",
         "140 to 190 g",
-        "3 trials with 288 buckets in 12 gardens, autumn 2026 to summer 2027",
+        "This rests on 24 buckets in 4 gardens and 2 trials.",
+        "In all we ran 3 trials, autumn 2026 to summer 2027.",
+        "We expect about 27 g more from each plant than with our old advice.",
         "97 in 100",
         "not a promise",
         "Never pour water into acid",
@@ -90,7 +95,7 @@ def test_water_that_nobody_tried_is_marked() -> None:
 
 
 def test_a_default_without_acid_or_dose() -> None:
-    """What was not tried is not spoken of, and an unchanged default does not claim to beat itself."""
+    """What was not tried is not spoken of."""
     usual = small_recommended()
     best = replace(usual.recommended, treatment=Treatment("Fenleaf", None, "none"))
     document = replace(usual, recommended=best, current=best, acid=(), days=None)
@@ -98,17 +103,72 @@ def test_a_default_without_acid_or_dose() -> None:
     assert "Our trials did not test acid." in page  # every bucket had the same
     assert "No acid" not in page
     assert "teaspoon" not in page
-    without_acid = replace(document.compared[0], treatment=Treatment("Larkmoor Butter", 6.0, "none"))
-    compared = (without_acid, *document.compared[1:])
-    assert "Our trials did best with no acid added." in handout_html(replace(document, compared=compared))
-    assert "Nothing that we tried was surely better" in page
+    decision = document.decision
+    without_acid = replace(decision.candidates[0], treatment=Treatment("Larkmoor Butter", 6.0, "none"))
+    compared = replace(decision, candidates=(without_acid, *decision.candidates[1:]))
+    assert "Our trials did best with no acid added." in handout_html(replace(document, decision=compared))
+
+
+def test_a_default_that_stays() -> None:
+    """It claims no gain, and says where it is to be tested again."""
+    usual = small_recommended()
+    old, near, new = usual.decision.candidates
+    kept = replace(
+        usual.decision,
+        verdict=Verdict.KEEP_AND_TEST,
+        recommended=OLD,
+        candidates=(replace(old, is_recommended=True), near, replace(new, is_recommended=False)),
+    )
+    page = handout_html(replace(usual, recommended=usual.current, decision=kept))
+    assert "This rests on 48 buckets in 12 gardens and 3 trials." in page
+    assert "Nothing that we tried was better by enough to change it. We will test it again." in page
+    assert "We expect" not in page
+
+
+def test_a_dose_between_those_tried() -> None:
+    """The two doses that it lies between are named with their buckets; a mix of parts never tried is said to be one."""
+    document = wordy()
+    said = (
+        "We did not try just this dose. We tried 6 spoons in 24 buckets in 4 gardens and 2 trials and 8 spoons in 24 "
+        "buckets in 4 gardens and 2 trials."
+    )
+    assert said in handout_html(document)
+    old, *_, between = document.decision.candidates
+    alone = replace(document.decision, candidates=(old, between))
+    assert "We did not try just this mix." in handout_html(replace(document, decision=alone))
+
+
+def test_losses_are_said() -> None:
+    """Where fewer than nine in ten plants become fit to eat, gardeners are told how many do."""
+    usual = small_recommended()
+    assert "Some plants fail" not in handout_html(usual)
+    old, near, new = usual.decision.candidates
+    losing = replace(usual.decision, candidates=(old, near, replace(new, share_usable=0.78)))
+    assert "Some plants fail. About eight in 10 grow fit to eat." in handout_html(replace(usual, decision=losing))
+
+
+def wordy() -> Recommended:
+    """A document that says all there may be to say: a dose between, losses, another test, and a row more of water."""
+    usual = small_recommended()
+    old, near, new = usual.decision.candidates
+    between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None, share_usable=0.7)
+    decision = replace(
+        usual.decision,
+        verdict=Verdict.CHANGE_AND_TEST,
+        recommended=BETWEEN,
+        alternative=BETWEEN,
+        candidates=(old, near, replace(new, is_recommended=False), between),
+    )
+    soft = replace(usual.acid[0], upper=20.0, acid_tsp=0.0, step_tsp=None, gardens=0)
+    best = replace(usual.recommended, treatment=BETWEEN)
+    return replace(usual, recommended=best, decision=decision, acid=(soft, *usual.acid))
 
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_pdf_is_one_sheet(paper: str) -> None:
-    """On A4 and Letter one page, the same bytes again, and nothing is fetched."""
+    """On A4 and Letter one page, however much there is to say, the same bytes again, and nothing is fetched."""
     weasyprint = pytest.importorskip("weasyprint", exc_type=ImportError)
-    page = handout_html(small_recommended())
+    page = handout_html(wordy())
     sheet = weasyprint.CSS(string=f"@page {{ size: {PAPERS[paper]} }}")
     assert len(weasyprint.HTML(string=page).render(stylesheets=[sheet]).pages) == 1
     made = handout_pdf(page, paper)
@@ -117,27 +177,45 @@ def test_the_pdf_is_one_sheet(paper: str) -> None:
 
 
 def test_the_evidence_page_holds_its_tables() -> None:
-    """Every treatment, every trial with its digest, what is not compared, and what comes next."""
+    """Every treatment, every trial with its digest, the gain by garden, what changed, and what comes next."""
     page = evidence_html(small_recommended())
     for said in (
-        "Every treatment beside the current practice",
+        "Every treatment that could be the default",
         "0ba40f9d3f61f",
-        "cannot be compared with Larkmoor Butter",
-        "23 gardens with 3 blocks",
-        "borrowed",
-        "Without each trial",
-        "2 of 3",
+        "not both in one garden",
+        "The gain trial by trial, as recorded",
+        "The gain by what gardens are like",
+        "high (not yet tried)",
+        "Knowing which of the two is better",
+        "How much things vary",
         "New evidence",
     ):
         assert said in page, said  # fmt: skip
     assert page == evidence_html(small_recommended())
 
 
-def test_without_a_gain_the_evidence_page_says_so() -> None:
-    """Where no trial set an alternative beside the practice there is no picture, and the page says why."""
-    page = evidence_html(replace(small_recommended(), trial_gains=None, classes=None, alternative=None))
-    assert "<figure" not in page
-    assert "so there is nothing to draw" in page
+def test_what_was_recorded_is_hollow_and_the_answer_filled() -> None:
+    """The picture has the trials' own gains, and the one gain that every other place tells."""
+    (trials, gardens) = evidence_pictures(small_recommended())
+    assert trials.wide.count("as recorded") >= 2
+    assert "27.1" in trials.alternative
+    assert "trial-0, autumn 2026 31.3 (+15.7 to +46.9)" in trials.alternative
+    assert "trial-2" not in trials.alternative
+    assert [row.cells[0] for row in trials.tables[0].rows] == ["+31.3", "+24.0", "not both in one garden"]
+    assert [row.cells[1] for row in gardens.tables[0].rows] == ["yes", "not yet", "not yet", "yes"]
+    bare = replace(small_recommended(), by_garden=())
+    assert len(evidence_pictures(bare)) == 1
+
+
+def test_a_long_ledger_shows_its_newest_trials() -> None:
+    """More trials than can be read are counted, and the table has them all."""
+    document = small_recommended()
+    many = tuple(replace(document.evidence[0], id=f"{i}", trial=f"trial-{i}") for i in range(30))
+    picture = evidence_pictures(replace(document, evidence=many))[0]
+    assert "Shown are the newest 20 of 30 trials" in picture.reading
+    assert "trial-9," not in picture.alternative
+    assert "trial-29," in picture.alternative
+    assert len(picture.tables[0].rows) == 30
 
 
 @pytest.mark.parametrize(

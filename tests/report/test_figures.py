@@ -5,16 +5,19 @@ from __future__ import annotations
 import gc
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from matplotlib.artist import Artist
 
+from trialkit.documents.decision import Stood
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
 from trialkit.report.figures import pictures
 from trialkit.report.figures.inline_svg import inline_svg
 from trialkit.report.figures.sheet import draw_twice, new_axes, new_figure, say
+from trialkit.report.figures.treatment_pictures import candidate_rows
 from trialkit.report.reading import Reading
 from trialkit.words.measures import kitchen_words
 
@@ -24,8 +27,16 @@ EXPECTED = {
     "cultivar and acid": ["treatments", "levels", "gardens", "days"],
     "split plot": ["treatments", "dose", "gardens"],
     "volunteers": ["treatments", "gardens", "days"],
-    "days only": ["treatments", "dose", "gardens"],
+    "days only": ["gardens", "days"],
     "undecided": [],
+}
+
+
+QUANTITIES = {
+    "treatments": ("marketable weight per transplanted head, g", "g"),
+    "dose": ("marketable weight per transplanted head, g", "g"),
+    "gardens": ("head weight, g", "g"),
+    "days": ("days to harvest, days", "days"),
 }
 
 
@@ -47,22 +58,74 @@ def test_every_picture_has_an_alternative_that_states_its_finding(pages: Any, na
         assert picture.alternative.startswith("Chart of ")
 
 
-def test_the_finding_gives_the_difference_and_its_interval(pages: Any) -> None:
-    """The first picture's heading says what was gained, and how sure."""
+def test_what_is_expected_stands_beside_what_was_recorded(pages: Any) -> None:
+    """Every treatment tried has its raw mean and its estimate, those that are expected to give most first."""
     results = pages.results("full")
-    rows = results.responses["weight_g"].comparisons
-    row = next(row for row in rows if row.treatment == results.decision.recommended)
+    reading = Reading(safe_document(results))
+    tried = [one for one in results.decision.candidates if one.stood.buckets]
     (first, *_), _ = pages.pictures("full")
-    assert f"gave {row.difference:.1f} g more than the current practice" in first.finding
-    assert f"+{row.lower:.1f} to +{row.upper:.1f} g" in first.finding
+    best = max(tried, key=lambda one: one.yield_g)
+    assert f"expected to give most: {best.yield_g:.0f} g per transplanted head" in kitchen_words(first.finding)
+    drawn = candidate_rows(reading, results.decision, tried)
+    assert [row.raw for row in drawn] == [one.raw_yield_g for one in tried]
+    assert [row.mean for row in drawn] == [one.yield_g for one in tried]
+    assert "as chance favours the largest" in first.reading
+    heads = [kitchen_words(row.heading) for row in first.tables[0].rows]
+    ranked = [kitchen_words(reading.label(one.treatment)) for one in sorted(tried, key=lambda one: -one.yield_g)]
+    assert heads == sorted(ranked, key=lambda name: name.split(",")[0] != ranked[0].split(",")[0])
+
+
+def test_an_interval_is_that_of_the_gain(pages: Any) -> None:
+    """Drawn from the practice's estimate, so that it crosses the dashed line where the gain may be a loss."""
+    results = pages.results("full")
+    decision = results.decision
+    now = decision.candidate(decision.current).yield_g
+    rows = candidate_rows(Reading(safe_document(results)), decision, decision.candidates)
+    for row, one in zip(rows, decision.candidates, strict=True):
+        gain = (one.gain.lower, one.gain.upper) if one.gain else (0.0, 0.0)
+        assert (row.lower, row.upper) == pytest.approx((now + gain[0], now + gain[1]))
+
+
+def test_raw_means_are_means_of_the_dots(pages: Any) -> None:
+    """The open circle lies in the middle of its small dots."""
+    results = pages.results("full")
+    rows = candidate_rows(Reading(safe_document(results)), results.decision, results.decision.candidates)
+    assert all(sum(row.buckets) / len(row.buckets) == pytest.approx(row.raw) for row in rows)
+
+
+def test_the_dose_curve_is_that_of_the_decision(pages: Any) -> None:
+    """Its table holds every point; the dose that the card names is pointed out, and so is the practice's."""
+    results = pages.results("full")
+    dose = next(picture for picture in pages.pictures("full")[0] if picture.name == "dose")
+    assert len(dose.tables[0].rows) == len(results.decision.dose.points)
+    recommended = f"recommended: {results.decision.recommended.dose_tsp:g} tsp"
+    assert recommended in dose.wide
+    assert recommended in dose.narrow
+    assert f"current practice: {results.decision.current.dose_tsp:g} tsp" in dose.wide
+    assert all(f">{point.buckets}<" in dose.wide for point in results.decision.dose.points if point.buckets)
 
 
 def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
     """Where nothing changes, the pictures still show what the alternative would bring."""
     made, _ = pages.pictures("keep")
-    first, gardens = made[0], next(picture for picture in made if picture.name == "gardens")
-    assert first.finding.startswith("The best alternative gave ")
+    gardens = next(picture for picture in made if picture.name == "gardens")
+    assert "triangle: best alternative" in made[0].reading
     assert "best alternative treatment was ahead" in gardens.finding
+
+
+def test_a_dose_between_those_tried(pages: Any) -> None:
+    """It stood in no garden: the one next to it is shown there, and said to be that; it is pointed out on the curve."""
+    results = pages.results("full")
+    decision = results.decision
+    between = replace(decision.recommended, dose_tsp=7.0)
+    chosen = replace(decision.chosen, treatment=between, stood=Stood(0, 0, 0), raw_yield_g=None)
+    others = tuple(replace(one, is_recommended=False) for one in decision.candidates)
+    decision = replace(decision, recommended=between, alternative=between, candidates=(*others, chosen))
+    made, _ = pictures(Reading(safe_document(replace(results, decision=decision))))
+    first, dose, gardens, _ = made
+    assert "treatment that was tried and is nearest to the recommended one was ahead" in gardens.finding
+    assert "recommended: 7 tsp" in dose.wide
+    assert len(first.tables[0].rows) == len(others)
 
 
 def test_gardens_are_counted_for_and_against(pages: Any) -> None:
@@ -89,7 +152,7 @@ def test_drawings_carry_roles_instead_of_colours(pages: Any, name: str) -> None:
 def test_every_raw_bucket_is_drawn(pages: Any) -> None:
     """The first picture has one dot for each bucket."""
     (first, *_), _ = pages.pictures("full")
-    buckets = len(pages.results("full").responses["weight_g"].buckets)
+    buckets = len(pages.results("full").responses["bucket_weight_g"].buckets)
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.wide))
     assert buckets == len(re.findall(r"<use [^>]*f-raw", first.narrow))
 
@@ -98,7 +161,7 @@ def test_axes_carry_units(pages: Any) -> None:
     """Ticks and titles say what is measured and in which unit."""
     made, _ = pages.pictures("full")
     for picture in made:
-        what, unit = ("days to harvest, days", "days") if picture.name == "days" else ("head weight, g", "g")
+        what, unit = QUANTITIES[picture.name]
         assert what in picture.wide
         assert re.search(rf">[\d.]+ {unit}<", picture.narrow)
     assert "level teaspoons of nutrient a bucket" in made[1].narrow

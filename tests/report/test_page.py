@@ -11,20 +11,21 @@ from typing import Any
 
 import pytest
 
-from trialkit.documents.findings import Verdict
+from trialkit.documents.decision import Verdict
 from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html
 from trialkit.report.references import REFERENCES
-from trialkit.words.decision_words import sentences
+from trialkit.words.decision_words import chances, given_up, what_it_rests_on, what_to_do
 from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
+from trialkit.words.phrases import chance
 
 FOUR_VERDICTS = {
-    Verdict.ADOPT: "Change the default",
+    Verdict.CHANGE: "Change the default",
+    Verdict.CHANGE_AND_TEST: "Change the default, and test again",
     Verdict.KEEP: "Keep the current default",
-    Verdict.RETEST: "Keep the current default for now, and test again",
-    Verdict.TAKE_CHEAPER: "No practical difference: take the cheaper",
+    Verdict.KEEP_AND_TEST: "Keep the current default, and test again",
 }
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -166,14 +167,23 @@ def test_every_table_has_a_caption_and_scoped_headings(pages: Any, name: str) ->
 
 @pytest.mark.parametrize(("verdict", "words"), FOUR_VERDICTS.items())
 def test_each_verdict_is_said_in_words(pages: Any, verdict: Verdict, words: str) -> None:
-    """The verdict and both sentences stand on the page, in kitchen measures, in metric ones and in both."""
+    """The verdict, what is expected, both chances and what they rest on: in kitchen measures, metric ones and both."""
     page, results = Outline(pages[verdict]).text["main"], pages.results(verdict)
     assert words in page
     grams = nutrient_g_per_tsp(results.water)
     assert grams is not None
     for measures in ("kitchen", "metric", "both"):
-        for sentence in sentences(results.decision, MeasureSystem(measures, grams)):
+        decision, system = results.decision, MeasureSystem(measures, grams)
+        meanings = [words.rstrip(",") for _, words in chances(decision, system)]
+        for sentence in (
+            what_to_do(decision, system),
+            *meanings,
+            given_up(decision),
+            what_it_rests_on(decision, system),
+        ):
             assert tie(sentence) in page
+    for probability, _ in chances(results.decision):
+        assert tie(chance(probability)) in page
 
 
 def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
@@ -181,15 +191,16 @@ def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
     card = Outline(pages["full"]).text["dl"]
     assert "Fenleaf" in card
     assert "was Larkmoor Butter" in card
-    assert "6 level teaspoons" in card
+    assert "8 level teaspoons" in card
     assert "was 4\u00a0tsp" in card
-    assert pages["full"].count('class="spoon"') == 6
+    assert pages["full"].count('class="spoon"') == 8
 
 
 def test_without_an_answer_the_page_says_why(pages: Any) -> None:
     """A trial that could not be analysed has a page that says so."""
     text = Outline(pages["undecided"]).text["main"]
     assert "No recommendation" in text
+    assert "No head became marketable" in text
     assert "No head has this record." in text
     assert "nothing to draw" in text
     assert not Outline(pages["undecided"]).all("figure")
@@ -205,7 +216,7 @@ def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
     """Captions of the fourth section are there, and the current practice's difference is not compared with itself."""
     captions = Outline(pages["full"]).text["caption"]
     for wanted in ("Candidates", "variation lies", "F tests", "every combination",
-                   "Difference from the current practice",
+                   "Difference from the current practice", "How much things vary",
                    "SHA-256", "gardens", "by nutrient dose"):  # fmt: skip
         assert wanted in captions
     assert "< 0.001" in Outline(pages["full"]).text["td"]

@@ -10,7 +10,7 @@ import pandas as pd
 from trialkit.advice.records import Records
 
 FOLDER = Path(__file__).parents[1] / "reference" / "advice"
-TEXT = dict.fromkeys("trial site block whole_plot cultivar acidifier kind".split(), str)
+TEXT = dict.fromkeys(["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "kind"], str)
 
 
 def expected(name: str) -> dict[str, Any]:

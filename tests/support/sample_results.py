@@ -12,8 +12,9 @@ from typing import Any
 from oats_trial import write_oats_trial
 from small_trial import FACTORS, small_trial
 from trialkit.analysis import analyse
+from trialkit.documents.decision import Decision, NoDecision, Verdict
 from trialkit.documents.document import as_written
-from trialkit.documents.findings import Decision, NoDecision, NotAnalysed, Note, OutlierCheck, ResponseResult, Verdict
+from trialkit.documents.findings import NotAnalysed, Note, OutlierCheck, ResponseResult
 from trialkit.documents.results import InputFile, Results
 from trialkit.documents.water import RecordedWater
 from trialkit.rules.trial_folder import read_trial
@@ -58,10 +59,7 @@ def bare_results(varied: Results) -> Results:
         by_factor=(),
         treatments_vary=False,
     )
-    candidates = tuple(
-        replace(row, probability_best=None, probability_better=None, probability_equivalent=None, expected_loss=None)
-        for row in decision_of(varied).candidates
-    )
+    candidates = tuple(replace(row, n_mg_l=None) for row in decision_of(varied).candidates)
     return replace(
         varied,
         trial=trial,
@@ -69,7 +67,9 @@ def bare_results(varied: Results) -> Results:
         losses=losses,
         water=RecordedWater(None, (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
-        decision=replace(decision_of(varied), candidates=candidates, cautions=(), influence=None, next_trial=None),
+        decision=replace(
+            decision_of(varied), candidates=candidates, dose=None, spreads=(), days_later=None, cautions=()
+        ),
     )
 
 
@@ -86,10 +86,6 @@ def _bare_response(response: ResponseResult) -> ResponseResult:
         checks=(),
         diagnostics=None,
         gardens=None,
-        dose=response.dose
-        and replace(
-            response.dose, status="not fitted", not_fitted="not_told_apart", technical="X is singular.", groups=()
-        ),
     )
 
 
@@ -102,7 +98,7 @@ def undecided_results(varied: Results) -> Results:
             for name, response in varied.responses.items()
         },
         decision=None,
-        no_decision=NoDecision("yields_not_analysed"),
+        no_decision=NoDecision("nothing_usable"),
     )
 
 
@@ -115,12 +111,10 @@ def days_only_results(varied: Results) -> Results:
 def verdict_results(verdict: Verdict, varied: Results) -> Results:
     """Return results that end in a verdict; where the practice is kept, its rival is what else had been recommended."""
     decision = decision_of(varied)
-    assert decision.alternative is not None
-    chosen = decision.current if verdict in (Verdict.KEEP, Verdict.RETEST) else decision.alternative
+    chosen = decision.alternative if verdict.changes else decision.current
     decision = replace(
         decision,
         verdict=verdict,
-        saving="inputs",
         recommended=chosen,
         candidates=tuple(replace(row, is_recommended=row.treatment == chosen) for row in decision.candidates),
     )
@@ -150,7 +144,8 @@ def hostile_results() -> Results:
         trial=replace(renamed.trial, season=HOSTILE[2], contact_role=HOSTILE[4]),
         decision=replace(
             decision_of(renamed),
-            evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],)),
+            spreads=decision_of(results).spreads,  # what a standard deviation is of is no name
+            evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],), failed_gardens=HOSTILE),
             cautions=("shape",),
         ),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),

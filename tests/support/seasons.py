@@ -32,9 +32,9 @@ def accept(ledger: Path, folder: Path, on: date = ON) -> Listed:
 
 
 def three_seasons(ledger: Path, trials: Path) -> tuple[Path, ...]:
-    """Two cultivars with two doses each in three seasons at three gardens, two blocks in each."""
+    """Two cultivars with two doses each in three seasons at two gardens, two blocks in each."""
     made = tuple(
-        season(trials / name, name, when, started, sites=3, blocks=2, cultivars=2, doses=2, seed=seed)
+        season(trials / name, name, when, started, sites=2, blocks=2, cultivars=2, doses=2, seed=seed)
         for name, when, started, seed in (
             ("one", "spring 2026", "2026-03-01", 11),
             ("two", "summer 2026", "2026-05-01", 12),

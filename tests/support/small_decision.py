@@ -1,60 +1,122 @@
-"""Decisions on three candidates whose draws are known."""
+"""Decisions between three doses whose facts are as a test wants them."""
 
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from trialkit.analysis.decision import CandidateField, judge
-from trialkit.analysis.draws import MeanDraws
-from trialkit.analysis.worth import Worth
-from trialkit.documents.findings import Comparison, Decision, Evidence, Thresholds
+from trialkit.documents.decision import (
+    Candidate,
+    Decision,
+    DoseAdvice,
+    DosePoint,
+    Evidence,
+    Gain,
+    Stood,
+    Thresholds,
+    Verdict,
+)
 from trialkit.domain.treatment import Treatment
 
-TREATMENTS = tuple(Treatment("Fenleaf", dose) for dose in (2.0, 4.0, 6.0))
-EVIDENCE = Evidence(buckets=48, sites=4, seasons=("autumn 2026",))
-THRESHOLDS = Thresholds(10.0, 10.0, 0.9, 0.95, None, 0.0, 0.0)
-NO_SAVING = Worth("g per transplanted head", 1.0, np.zeros(3), 0.0, np.zeros(3, bool), np.zeros(3), "nutrient", ())
-LESS_NUTRIENT = replace(NO_SAVING, saves=np.array([True, False, False]), input_cost=np.array([2.0, 4.0, 6.0]))
-IN_MONEY = replace(NO_SAVING, unit="currency a bucket", per_gram=0.04)
-DRAWN = 20_000
+LEAST, PRACTICE, MOST = (Treatment("Fenleaf", dose) for dose in (2.0, 4.0, 6.0))
+BETWEEN = Treatment("Fenleaf", 5.0)
+EVIDENCE = Evidence(buckets=48, gardens=4, trials=1, seasons=("autumn 2026",), failed_gardens=())
+THRESHOLDS = Thresholds(10.0, 3.0, 0.9, 0.95, None, 0.0, 0.0)
+LARGE = Gain(35.4, 5.4, 61.2)
+STOOD = Stood(buckets=16, gardens=4, trials=1)
 
 
 def decide(
-    means: list[float],
-    sd: float | list[float],
-    current: int = 1,
+    verdict: Verdict = Verdict.CHANGE,
+    other: Treatment = MOST,
+    gain: Gain = LARGE,
     *,
-    days: list[float] | None = None,
-    usable: tuple[float, ...] = (1.0, 1.0, 1.0),
-    unrecorded: tuple[float, ...] = (0.0, 0.0, 0.0),
-    evidence: Evidence = EVIDENCE,
-    worth: Worth = LESS_NUTRIENT,
-    **asked: Any,
+    better: float = 0.95,
+    near_best: float = 0.92,
+    expected_loss: float = 3.37,
+    usable: tuple[float, float] = (0.9, 0.9),
+    stood: Stood = STOOD,
+    **changes: Any,
 ) -> Decision:
-    """Judge candidates with independent normal draws around `means`, g a head; `asked` changes the thresholds."""
-    spread = np.broadcast_to(sd, 3)
-    draws = np.array(means) + spread * np.random.default_rng(5).standard_normal((DRAWN, 3))
-    field = CandidateField(
-        treatments=TREATMENTS,
-        current=current,
-        yields=MeanDraws(draws, draws),
-        days=None if days is None else MeanDraws(*[np.tile(days, (DRAWN, 1))] * 2),
-        usable=usable,
-        unrecorded=unrecorded,
-        eligible=tuple(abs(u - unrecorded[current]) <= 0.2 for u in unrecorded),
-        buckets=(16, 16, 16),
+    """Make a decision between the practice and `other`.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    other : Treatment
+        What is recommended, or the best of the others where the practice stays.
+    gain : Gain
+        Of it.
+    better, near_best, expected_loss : float
+        Chance that the other is better; of the choice, the chance of being near the best and what it gives up.
+    usable : tuple of float
+        Marketable share of the practice and of the other.
+    stood : Stood
+        How often the other stood.
+    **changes
+        Fields of the decision.
+    """
+    chosen = other if verdict.changes else PRACTICE
+    rows = [
+        _candidate(one, 100.0 + (gain.estimate if one == other else 0.0 if one == PRACTICE else -30.0))
+        for one in dict.fromkeys((LEAST, PRACTICE, MOST, other))
+    ]
+    rows = [
+        replace(
+            row,
+            is_current=row.treatment == PRACTICE,
+            is_recommended=row.treatment == chosen,
+            gain=None if row.treatment == PRACTICE else gain if row.treatment == other else Gain(-30.0, -50.0, -10.0),
+            probability_better=None if row.treatment == PRACTICE else better if row.treatment == other else 0.05,
+            probability_near_best=near_best if row.treatment == chosen else 0.3 if row.treatment == other else 0.2,
+            expected_loss=expected_loss if row.treatment == chosen else 30.0,
+            share_usable=usable[1] if row.treatment == other else usable[0],
+            stood=stood if row.treatment == other else STOOD,
+            raw_yield_g=row.raw_yield_g if row.treatment != other or stood.buckets else None,
+        )
+        for row in rows
+    ]
+    usual = Decision(
+        verdict=verdict,
+        unit="g per transplanted head",
+        current=PRACTICE,
+        recommended=chosen,
+        alternative=other,
+        thresholds=THRESHOLDS,
+        candidates=tuple(rows),
+        evidence=EVIDENCE,
+        dose=None if chosen.dose_tsp is None else dose_advice(chosen),
+        spreads=(),
+        effective_points=100.0,
+        draws=4096,
     )
-    weight = compared(means, spread, current)
-    later = () if days is None else compared(days, np.full(3, 0.5), current)
-    return judge(field, worth, replace(THRESHOLDS, **asked), weight, later, evidence)
+    return replace(usual, **changes)
 
 
-def compared(means: list[float], errors: np.ndarray, current: int) -> tuple[Comparison, ...]:
-    """Differences from the current practice, with limits two standard errors away."""
-    return tuple(
-        Comparison(treatment, gain, error, 20.0, gain - 2 * error, gain + 2 * error, 0.5)
-        for i, (treatment, mean, error) in enumerate(zip(TREATMENTS, means, errors.tolist(), strict=True))
-        for gain in [mean - means[current]]
-        if i != current
+def dose_advice(chosen: Treatment) -> DoseAdvice:
+    """Return a curve on which the chosen dose alone is near the best; 2, 4 and 6 teaspoons were tried."""
+    doses = (2.0, 3.0, 4.0, 5.0, 6.0)
+    assert chosen.dose_tsp is not None
+    points = tuple(
+        DosePoint(dose, 22.5 * dose, 100 + dose, 80.0, 130.0, 100 + dose, *((99.0, 16) if dose % 2 == 0 else (None, 0)))
+        for dose in doses
+    )
+    return DoseAdvice(points, chosen.dose_tsp, chosen.dose_tsp, at_edge=chosen.dose_tsp == max(doses))
+
+
+def _candidate(treatment: Treatment, grams: float) -> Candidate:
+    return Candidate(
+        treatment=treatment,
+        n_mg_l=22.5 * (treatment.dose_tsp or 0.0),
+        stood=STOOD,
+        raw_yield_g=grams + 5,
+        yield_g=grams,
+        weight_g=grams / 0.9,
+        share_usable=0.9,
+        share_unrecorded=0.0,
+        expected_value=grams,
+        gain=None,
+        probability_better=None,
+        probability_near_best=0.2,
+        expected_loss=30.0,
+        is_current=False,
+        is_recommended=False,
     )

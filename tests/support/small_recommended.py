@@ -3,44 +3,97 @@
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
-from small_trial import small_trial
-from trialkit.documents.findings import Decision
-from trialkit.documents.pooled import ClassGain, NextSize, PartialGain, TrialGain, TrialGains
+from trialkit.documents.decision import (
+    Candidate,
+    Decision,
+    DoseAdvice,
+    DosePoint,
+    Evidence,
+    Gain,
+    Spread,
+    Stood,
+    Thresholds,
+    Verdict,
+)
 from trialkit.documents.recommended import (
     AcidForClass,
+    AcidRatio,
     Change,
-    ComparedTreatment,
     EvidenceTrial,
     Expected,
-    FewTrials,
-    GainsByClass,
-    Gaps,
+    GardenGain,
     Practice,
     ProposedTrial,
     Recommended,
-    SourceOfVariation,
     TrialName,
 )
 from trialkit.domain.treatment import Treatment
 
-NEW = Treatment("Fenleaf", 8.0, "white vinegar 5 %")
-OLD = Treatment("Larkmoor Butter", 6.0, "white vinegar 5 %")
+ACID = "white vinegar 5 %"
+NEW = Treatment("Fenleaf", 8.0, ACID)
+OLD = Treatment("Larkmoor Butter", 6.0, ACID)
+BETWEEN = Treatment("Fenleaf", 7.0, ACID)
+NEAR = Treatment("Fenleaf", 6.0, ACID)
 SEASONS = ("autumn 2026", "spring 2027", "summer 2027")
+N_PER_TSP = 22.5
+GAIN = Gain(27.1, 11.6, 42.6)
 Value = TypeVar("Value")
 
 
-@cache
+def candidate(
+    treatment: Treatment, yield_g: float, gain: Gain | None, better: float | None, *, stood: Stood, chosen: bool = False
+) -> Candidate:
+    """A candidate that is recommended or not."""
+    return Candidate(
+        treatment=treatment,
+        n_mg_l=N_PER_TSP * (treatment.dose_tsp or 0.0),
+        stood=stood,
+        raw_yield_g=yield_g + 4.0 if stood.buckets else None,
+        yield_g=yield_g,
+        weight_g=yield_g / 0.97,
+        share_usable=0.97,
+        share_unrecorded=0.0,
+        expected_value=yield_g,
+        gain=gain,
+        probability_better=better,
+        probability_near_best=0.94 if chosen else 0.4,
+        expected_loss=1.7 if chosen else 20.0,
+        is_current=gain is None,
+        is_recommended=chosen,
+    )
+
+
 def small_decision() -> Decision:
-    """Return the decision of a small trial."""
-    with TemporaryDirectory() as folder:
-        decision = small_trial(Path(folder), cultivars=2, doses=2).decision
-    assert decision is not None
-    return decision
+    """A change of default after three trials."""
+    tried = Stood(24, 4, 2)
+    return Decision(
+        verdict=Verdict.CHANGE,
+        unit="g per transplanted head",
+        current=OLD,
+        recommended=NEW,
+        alternative=NEW,
+        thresholds=Thresholds(10.0, 3.0, 0.9, 0.95, None, 0.0, 0.0),
+        candidates=(
+            candidate(OLD, 139.3, None, None, stood=Stood(48, 12, 3)),
+            candidate(NEAR, 155.0, Gain(15.7, 4.0, 27.0), 0.9, stood=tried),
+            candidate(NEW, 166.4, GAIN, 0.97, stood=tried, chosen=True),
+        ),
+        evidence=Evidence(288, 12, 3, SEASONS, ()),
+        dose=DoseAdvice(
+            tuple(
+                DosePoint(dose, N_PER_TSP * dose, mean, mean - 9, mean + 9, mean, mean + 4, 24)
+                for dose, mean in ((6.0, 155.0), (8.0, 166.4))
+            ),
+            8.0,
+            8.0,
+            at_edge=True,
+        ),
+        spreads=(Spread("bucket", 19.0, 17.0, 21.5), Spread("garden", 12.0, 5.0, 22.0)),
+        effective_points=60.0,
+        draws=4096,
+    )
 
 
 def small_recommended() -> Recommended:
@@ -49,18 +102,14 @@ def small_recommended() -> Recommended:
         Practice(treatment, n_mg_l, "Blend L 9-12-30", nutrient_g_per_tsp=5.0, volume_l=20.0, heads=4)
         for treatment, n_mg_l in ((NEW, 180.0), (OLD, 135.0))
     )
-    waters = (_class_gain("low", 2), _class_gain("medium", 0))
     return Recommended(
-        schema="trialkit-recommended-2",
+        schema="trialkit-recommended-3",
         version=2,
         date="2027-09-01",
         evidence_sha256="3547021f8e6a248f57bdecade9bcf9ab" * 2,
         made_with={"trialkit": "0.1.0"},
         recommended=recommended,
         current=current,
-        alternative=NEW,
-        probability_better=0.97,
-        expected_loss=1.7,
         yield_g=Expected(166.4, 156.0, 177.0, new_lower=141.2, new_upper=191.6),
         days=Expected(38.9, 37.8, 40.1, new_lower=None, new_upper=None),
         acid=(
@@ -69,45 +118,21 @@ def small_recommended() -> Recommended:
             AcidForClass("high", 120.0, 180.0, 11.5, None, 1.0, 5.3, 6.0, gardens=0),
             AcidForClass("very high", 180.0, 300.0, 18.75, None, 1.0, 5.3, 6.0, gardens=12),
         ),
-        classes=GainsByClass(water=waters, season=waters[1:], kind=waters[:1]),
+        acid_ratio=AcidRatio(1.06, 0.97, 1.16, 168, 9),
+        by_garden=(
+            GardenGain("water", "low", 7, True, GAIN),
+            GardenGain("water", "high", 0, False, Gain(25.0, -4.0, 54.0)),
+            GardenGain("kind", "school", 2, False, Gain(24.2, 2.0, 47.0)),
+            GardenGain("garden", "FERN", 1, True, Gain(30.4, 15.0, 45.0)),
+        ),
         evidence=tuple(
-            EvidenceTrial(
-                f"{i}ba40f9d3f61f", "trial", f"trial-{i}", "A trial", season, 4, 96, 384, None if i == 2 else 30.0, 7.8
-            )
-            for i, season in enumerate(SEASONS)
+            EvidenceTrial(f"{i}ba40f9d3f61f", "trial", f"trial-{i}", "A trial", season, 4, 96, 384, gain, gain and 7.8)
+            for i, (season, gain) in enumerate(zip(SEASONS, (31.3, 24.0, None), strict=True))
         ),
-        gardens=12,
-        compared=(
-            ComparedTreatment(OLD, 135.0, 139.3, 48, 3, 3, *[None] * 6),
-            ComparedTreatment(NEW, 180.0, 166.4, 48, 3, 2, 27.1, 5.2, 140.1, 11.6, 42.6, 0.0001),
-        ),
-        not_linked=(Treatment("Mossridge", 6.0, "white vinegar 5 %"),),
-        variation=(SourceOfVariation("trial", None, 0.0), SourceOfVariation("bucket", None, 19.0)),
-        trial_gains=_trial_gains(),
         decision=small_decision(),
         change=Change(1, (TrialName("trial-2", "summer 2027"),), (), current),
-        next_trial=ProposedTrial(
-            NEW, Treatment("Fenleaf", 8.0, "citric acid"), 0.4, NextSize(23, 3, 138, 10.0, 0.8008, reached=True)
-        ),
-        gaps=Gaps((FewTrials("dose", 2),), (), (), None),
-    )
-
-
-def _class_gain(name: str, gardens: int) -> ClassGain:
-    own, own_se = (31.0, 11.0) if gardens else (None, None)
-    return ClassGain(name, int(gardens > 0), gardens, own, own_se, 30.4, 6.6, 54.2, borrowed=0.8)
-
-
-def _trial_gains() -> TrialGains:
-    gains = tuple(
-        TrialGain(f"trial-{i}", season, gain, 7.8, 4)
-        for i, (season, gain) in enumerate(zip(SEASONS, (31.3, 29.5, 18.0), strict=True))
-    )
-    return TrialGains(
-        gains=gains,
-        combined=None,
-        cumulative=tuple(PartialGain(one.name, one.season, i + 1, 30.4, 12.0, 48.0) for i, one in enumerate(gains)),
-        leave_one_out=tuple(PartialGain(one.name, one.season, 2, 30.4, 12.0, 48.0) for one in gains),
+        next_trial=ProposedTrial(NEW, NEAR, 0.4),
+        nitrogen_alone=None,
     )
 
 

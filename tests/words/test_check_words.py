@@ -83,8 +83,7 @@ MISSING, SPREAD, SCALE = "Buckets without a record", "Spread within each garden"
           "Read the intervals as approximate.")),
         (ScaleCheck(ok=False, power=Interval(0.1, -0.2, 0.4), chosen=0.0),
          (SCALE, "Best power 0.1 (95 % interval -0.2 to 0.4): the logarithm would fit better.",
-          "Means and intervals are on the scale as it is. The decision was made anew on the other scale, and it is "
-          "used only where it decides otherwise, which is then said first.")),
+          "Means and intervals are on the scale as it is: read the intervals as approximate.")),
     ],
 )  # fmt: skip
 def test_checks(check: Check, said: tuple[str, str, str]) -> None:

@@ -1,182 +1,244 @@
 """What is said of a decision: the sentences that are read aloud, and what they must not claim."""
 
 from dataclasses import replace
+from typing import get_args, get_type_hints
 
-import numpy as np
 import pytest
 
-from small_decision import EVIDENCE, IN_MONEY, TREATMENTS, decide
-from trialkit.documents.findings import Choice, Evidence, Influence, Verdict, WithoutBucket
+from small_decision import BETWEEN, EVIDENCE, LEAST, MOST, PRACTICE, THRESHOLDS, decide
+from trialkit.documents.decision import Decision, Evidence, Gain, NoDecision, Stood, TippingPoint, Verdict
 from trialkit.domain.treatment import Treatment
-from trialkit.words.decision_words import influence_words, scope, sentences, would_change
+from trialkit.words.decision_words import (
+    NO_DECISION_WORDS,
+    VERDICT_WORDS,
+    chances,
+    given_up,
+    scope,
+    sentences,
+    what_it_rests_on,
+    what_to_do,
+    would_change,
+)
 from trialkit.words.measures import MeasureSystem
 
-
-def test_adopt() -> None:
-    """The change, its gain with the interval, and its chance."""
-    first, second = sentences(decide([80, 100, 140], 5))
-    assert "40 g more" in first
-    assert "30 to 50 g" in first
-    assert "more than 99 in 100" in second
+SMALL = Gain(2.0, -12.2, 14.9)
+IN_MONEY = "currency a bucket"
 
 
-def test_take_the_cheaper() -> None:
-    """Where and why it is cheaper, and for how little a difference the chance is."""
-    decision = decide([100, 100, 95], 2)
-    first, second = sentences(decision)
-    assert "which uses less nutrient and yields as much" in first
-    assert "less than 10 g per transplanted head in a new garden of this programme" in second
-    assert "differ by less than 10 g per transplanted head fell below 90 in 100" in would_change(decision)[0]
+def every_sentence(decision: Decision, system: MeasureSystem) -> str:
+    """All that is said of a decision."""
+    return " ".join((*sentences(decision, system), *would_change(decision, system), *scope(decision, system)))
 
 
-def test_retest() -> None:
-    """The trial has not settled it, and the next one's size is said."""
-    decision = decide([80, 100, 112], 12)
-    assert "not settled" in sentences(decision)[0]
-    assert decision.next_trial is not None
-    assert f"A trial of {decision.next_trial.buckets} buckets of Fenleaf with 6" in would_change(decision)[1]
+def test_a_change() -> None:
+    """The change, its gain with the interval, both chances, what is given up, and what it rests on."""
+    assert sentences(decide()) == (
+        "Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket. A transplanted head is expected to "
+        "give 35 g more than with what we say now, Fenleaf with 4 level teaspoons of nutrient a bucket (95 % interval "
+        "5 to 61 g more, on average over gardens and seasons).",
+        "The chance that it is better than what we say now, in a new garden and season, is 95 in 100. The chance that "
+        "it is within 10 g a head of the best of all that was tried is 92 in 100. On average it gives up 3 g a head "
+        "against whichever is truly the best.",
+        "Just this treatment stood in 16 buckets at 4 gardens. In all, 48 buckets at 4 gardens in autumn 2026 went "
+        "into the calculation.",
+    )
 
 
-def test_interval_must_exclude_a_loss() -> None:
-    """Where the chance is reached, the interval is what is lacking."""
-    assert "does not exclude a loss" in sentences(decide([80, 100, 122], 12, margin_g=0.0))[1]
+def test_a_change_that_is_to_be_tested_again() -> None:
+    """It says so at once, and by how much the chance falls short."""
+    decision = decide(Verdict.CHANGE_AND_TEST, near_best=0.77)
+    what, sure, _ = sentences(decision)
+    assert what.startswith("Change the default to Fenleaf with 6 level teaspoons of nutrient a bucket, and test again.")
+    assert "77 in 100, short of the 90 in 100 at which the protocol calls it settled" in sure
+    assert "from 90 in 100 on no further test is asked for" in would_change(decision)[0]
 
 
-def test_a_practice_that_fails_is_given_up() -> None:
-    """That the practice's heads cannot be eaten is why."""
-    decision = decide([120, 12, 100], 2, usable=(1.0, 0.1, 1.0))
-    assert "100 % of its heads were marketable, against 10 %" in sentences(decision)[0]
+def test_a_practice_that_is_kept() -> None:
+    """The chance of being better is of the best of the others, that of being near the best of the practice."""
+    what, sure, _ = sentences(decide(Verdict.KEEP, gain=Gain(-9.0, -28.0, -2.0), better=0.2))
+    assert what == (
+        "Keep the current default, Fenleaf with 4 level teaspoons of nutrient a bucket. With the best of the others, "
+        "Fenleaf with 6 level teaspoons of nutrient a bucket, a transplanted head is expected to give 9 g less than "
+        "now (95 % interval 2 to 28 g less, on average over gardens and seasons)."
+    )
+    assert "The chance that the best of the others, Fenleaf with 6 level" in sure
+    assert "The chance that what we say now is within 10 g a head of the best" in sure
 
 
-@pytest.mark.parametrize("missing", [(0.5, 0.0, 0.0), (0.0, 0.5, 0.5)])
-def test_records_that_cannot_be_compared(missing: tuple[float, ...]) -> None:
-    """A candidate with much more, or less, complete records than the practice is named."""
-    assert any("have no record" in line for line in scope(decide([140, 100, 80], 5, unrecorded=missing)))
+def test_a_gain_that_is_not_worth_a_change() -> None:
+    """A practice that is kept though another is expected to give a little more."""
+    decision = decide(Verdict.KEEP_AND_TEST, gain=SMALL, near_best=0.6)
+    assert "2 g more than now (95 % interval 12 g less to 15 g more" in what_to_do(decision)
+    assert "That is not more than the 3 g that a change must bring." in what_to_do(decision)
+    assert "A change of the handout that costs less than 3 g a head." in would_change(decision)
 
 
-def test_no_alternative_has_records() -> None:
-    """Where no alternative's records can be compared, no chance is claimed."""
-    decision = decide([120, 100, 140], 5, unrecorded=(0.5, 0.0, 0.75))
-    first, second = sentences(decision)
-    assert "records of every alternative" in first
-    assert "no chance is given" in second
-    assert would_change(decision) == ("The records that are missing.",)
+def test_no_gain_at_all() -> None:
+    """A gain that rounds to nothing is neither more nor less."""
+    assert "expected to give as much as now" in what_to_do(decide(Verdict.KEEP, gain=Gain(0.2, -5.0, 6.0)))
 
 
-def test_a_treatment_that_gave_nothing_is_named() -> None:
-    """A treatment without a record is no candidate, and the page says so."""
-    decision = decide([80, 100, 140], 5, evidence=replace(EVIDENCE, unrecorded=(Treatment("Mossridge"),)))
-    assert "There is no record of Mossridge, so it was not considered." in scope(decision)
+@pytest.mark.parametrize("verdict", Verdict)
+def test_no_verdict_is_called_adopting(verdict: Verdict) -> None:
+    """Each verdict has words of its own, and its sentences claim nothing for certain."""
+    said = f"{VERDICT_WORDS[verdict]} {every_sentence(decide(verdict), MeasureSystem())}"
+    assert "adopt" not in said
+    assert "expected" in said
+    assert len(set(VERDICT_WORDS.values())) == len(Verdict)
 
 
-def test_the_practice_may_lead() -> None:
-    """Where the current practice has the greatest mean, what would change the answer names another."""
-    decision = decide([92, 100, 95], 3)
-    assert "6 level teaspoons" in would_change(decision)[0]
-    assert "6 level teaspoons" in sentences(decision)[1]
+def test_losses_stand_in_the_first_paragraph() -> None:
+    """A garden that lost everything, and a treatment of which fewer heads become marketable."""
+    failed = replace(EVIDENCE, failed_gardens=("STAT", "MILL"))
+    said = what_to_do(decide(usable=(0.94, 0.8), evidence=failed))
+    assert "No head became marketable at STAT and MILL" in said
+    assert "Fewer heads become marketable with it: 80 % are expected to, against 94 % now." in said
+    assert "More heads become marketable with it" in what_to_do(decide(usable=(0.1, 1.0)))
+    assert "become marketable" not in what_to_do(decide(usable=(0.9, 0.88)))
 
 
-@pytest.mark.parametrize(
-    ("evidence", "place"),
-    [
-        (Evidence(12, 1), "in the garden of this trial"),
-        (Evidence(12, 2), "in the gardens of this trial"),
-        (Evidence(12, 3), "in a new garden of this programme"),
-        (Evidence(12, 3, confounded=True), "on average over gardens like these"),
-    ],
-)
-@pytest.mark.parametrize("means", [[80, 100, 140], [100, 100, 95], [60, 100, 95], [80, 100, 112]])
-def test_no_sentence_reaches_beyond_the_gardens(evidence: Evidence, place: str, means: list[float]) -> None:
-    """Each verdict claims its chance for the place that the trial can speak of, and for no other."""
-    decision = decide(means, 3 if means[2] != 112 else 12, evidence=evidence)
-    assert place in sentences(decision)[1]
-    words = " ".join((*sentences(decision), *would_change(decision)))
-    assert ("new garden" in words) == ("new garden" in place)
+def test_days() -> None:
+    """A change that takes longer says so; a day's part is not worth a word, nor is another treatment's lateness."""
+    assert "It is ready about 12 days later." in what_to_do(decide(days_later=12.0))
+    assert "It is ready about 3.7 days sooner." in what_to_do(decide(days_later=-3.68))
+    for silent in (decide(days_later=0.4), decide(), decide(Verdict.KEEP, days_later=5.0)):
+        assert "ready" not in what_to_do(silent)
 
 
 def test_nearly_sure_is_said_so() -> None:
     """A chance that rounds to what the protocol asks for is not said to fall short of itself."""
-    decision = decide([80, 100, 113.80], 3.0 / np.sqrt(2), margin_g=10.0)
-    probability = decision.candidates[2].probability_better
-    assert probability is not None
-    assert 0.895 <= probability < 0.9
-    assert "90 in 100, just short of the 90 in 100" in sentences(decision)[1]
+    said = sentences(decide(Verdict.CHANGE_AND_TEST, near_best=0.8996))[1]
+    assert "90 in 100, just short of the 90 in 100" in said
 
 
-def test_a_gain_that_is_not_of_weight() -> None:
-    """A lighter head that is ready a fortnight sooner: both are said, and that costs were taken off."""
-    worth = replace(IN_MONEY, per_day=0.1)
-    decision = decide([80, 100, 96], 1, worth=worth, days=[40.0, 40.0, 26.0], price_per_kg=10.0)
-    first, second = sentences(decision)
-    assert "4 g less" in first
-    assert "ready 14 days sooner" in first
-    assert "after costs" in second
-    assert "after costs" in would_change(decision)[0]
+def test_a_margin_of_nothing() -> None:
+    """Without a margin the second chance is that of being the best."""
+    (_, (_, near)) = chances(decide(thresholds=replace(THRESHOLDS, margin_g=0.0)))
+    assert near == "that it is as good as the best of all that was tried"
 
 
-def test_a_cheaper_one_that_is_later_says_so() -> None:
-    """Taking a smaller dose that yields as much, the reader is told that it takes longer."""
-    assert "it was ready 12 days later" in sentences(decide([100, 100, 95], 2, days=[52.0, 40.0, 40.0]))[0]
+def test_after_costs() -> None:
+    """A lighter head that is worth more: costs are said to be taken off, and money is not called grams."""
+    thresholds = replace(THRESHOLDS, price_per_kg=10.0)
+    decision = decide(gain=Gain(-4.0, -9.0, 2.0), unit=IN_MONEY, thresholds=thresholds, expected_loss=0.123)
+    what, sure, _ = sentences(decision)
+    assert "4 g less than with what we say now" in what
+    assert "After costs it is worth more." in what
+    assert "better after costs than what we say now" in sure
+    assert given_up(decision).startswith("On average it gives up 0.12 a bucket in the currency of the prices")
 
 
-def test_what_is_lacking_is_what_would_change_the_answer() -> None:
-    """Where the chance is reached but the interval is not, more of the same chance is not asked for."""
-    decision = decide([80, 100, 122], 12, margin_g=0.0)
-    assert "gains anything in a new garden" in sentences(decision)[1]
-    lacking, *more = would_change(decision)
-    assert lacking == (
-        "More gardens or buckets, so that the interval of the gain from Fenleaf with 6 level teaspoons of nutrient a "
-        "bucket excludes a loss."
+def test_what_is_given_up_is_no_false_precision() -> None:
+    """Less than a gram is said to be that."""
+    assert "gives up less than 1 g a head" in given_up(decide(expected_loss=0.3))
+
+
+def test_a_dose_between_those_tried() -> None:
+    """It is said not to have been tried itself, and between which doses it lies."""
+    said = what_it_rests_on(decide(other=BETWEEN, stood=Stood(0, 0, 0)))
+    assert said.startswith(
+        "The dose of 5 level teaspoons was not itself tried: it lies between 4 level teaspoons and 6 level teaspoons, "
+        "which were. In all, 48 buckets"
     )
-    assert [line.split()[:2] for line in more] == [["A", "trial"]]
 
 
-@pytest.mark.parametrize(("sites", "said"), [(3, True), (7, True), (8, False)])
-def test_few_gardens_are_said_to_make_chances_too_high(sites: int, said: bool) -> None:
-    """How much effects differ between gardens is poorly known from a handful, and the page says what follows."""
-    decision = decide([80, 100, 140], 5, evidence=replace(EVIDENCE, sites=sites))
-    assert any("somewhat too high" in line for line in scope(decision)) == said
-
-
-def test_without_a_price_of_lettuce() -> None:
-    """Value is head weight alone; costs in a protocol without a price weigh nothing, and the page says so."""
-    assert any("valued by what a transplanted head yields alone" in line for line in scope(decide([80, 100, 140], 5)))
-    costly = decide([80, 100, 140], 5, delay_cost_per_day=0.02)
-    assert any("without a price nothing weighs them" in line for line in scope(costly))
-
-
-def test_costs_that_are_not_known_are_said() -> None:
-    """A nutrient or an acid without a price, and waiting that could not be analysed, are not counted."""
-    worth = replace(IN_MONEY, uncounted=("nutrient", "acid", "waiting"))
-    said = scope(decide([80, 100, 140], 5, worth=worth, price_per_kg=10.0))
-    assert "Seed and labour are not counted." in said
-    assert any("nutrient and acid is not counted" in line for line in said)
-    assert any("Waiting is not counted" in line for line in said)
+def test_a_combination_that_was_not_tried() -> None:
+    """A treatment whose parts were tried in others only is said to be that."""
+    untried = Treatment("Mossridge", None, "none")
+    said = what_it_rests_on(decide(other=untried, stood=Stood(0, 0, 0), dose=None))
+    assert said.startswith("Just this treatment, Mossridge with no acid, was not itself tried")
 
 
 @pytest.mark.parametrize(
     ("evidence", "said"),
     [
-        (Evidence(24, 4, ("autumn 2026",)), "24 buckets at 4 gardens in autumn 2026."),
-        (Evidence(24, 1), "24 buckets at 1 garden."),
-        (Evidence(24, 4, trials=1), "24 buckets at 4 gardens in one trial."),
-        (Evidence(24, 4, ("spring 2026", "autumn 2026"), 2), "in 2 trials, spring 2026 to autumn 2026."),
-        (Evidence(24, 4, ("spring 2026",), 2), "24 buckets at 4 gardens in 2 trials."),
+        (EVIDENCE, "In all, 48 buckets at 4 gardens in autumn 2026 went"),
+        (replace(EVIDENCE, gardens=1, seasons=()), "In all, 48 buckets at 1 garden went"),
+        (Evidence(90, 9, 2, ("spring 2026", "autumn 2026"), ()), "9 gardens in 2 trials, spring 2026 to autumn 2026 w"),
+        (Evidence(90, 9, 2, ("spring 2026",), ()), "90 buckets at 9 gardens in 2 trials went"),
     ],
 )
 def test_what_the_answer_rests_on(evidence: Evidence, said: str) -> None:
-    """Buckets, gardens, and the season or the trials."""
-    assert sentences(decide([80, 100, 140], 5, evidence=evidence))[1].endswith(said)
+    """All buckets and gardens, and the season or the trials."""
+    assert said in what_it_rests_on(decide(evidence=evidence))
 
 
-@pytest.mark.parametrize("means", [[80, 100, 140], [100, 100, 95], [60, 100, 95], [80, 100, 112]])
-def test_measures_switch_every_sentence(means: list[float]) -> None:
-    """Where a spoonful was weighed, no teaspoon is left in metric measures, and both are given where both are asked."""
-    decision = decide(means, 3 if means[2] != 112 else 12, unrecorded=(0.0, 0.0, 0.0))
-    kitchen, metric, both = (
-        " ".join((*sentences(decision, system), *would_change(decision, system), *scope(decision, system)))
-        for system in (MeasureSystem("kitchen", 4.8), MeasureSystem("metric", 4.8), MeasureSystem("both", 4.8))
+def test_what_stood_is_counted_over_trials() -> None:
+    """Just this treatment, apart from all that went into the calculation."""
+    evidence = replace(EVIDENCE, trials=3)
+    said = what_it_rests_on(decide(stood=Stood(24, 6, 2), evidence=evidence))
+    assert said.startswith("Just this treatment stood in 24 buckets at 6 gardens in 2 trials. In all, 48 buckets")
+
+
+def test_heads_without_a_record() -> None:
+    """What would have to be true of them for the choice to turn, or that nothing would turn it."""
+    turning = (TippingPoint(MOST, 12, 0.95, 0.3), TippingPoint(PRACTICE, 1, 0.9, None))
+    decision = decide(tipping=turning)
+    said = what_it_rests_on(decision)
+    first = "12 heads of Fenleaf with 6 level teaspoons of nutrient a bucket have no record: if 30 % of them or fewer"
+    assert first in said
+    assert "(of those with a record, 95 % were)" in said
+    assert (
+        "1 head of Fenleaf with 4 level teaspoons of nutrient a bucket has no record: whatever became of them" in said
     )
+    assert sum("no record" in line for line in would_change(decision)) == 1
+    other = decide(tipping=(TippingPoint(PRACTICE, 5, 0.5, 0.8),))
+    assert "if 80 % of them or more were marketable" in what_it_rests_on(other)
+
+
+def test_what_would_change_the_answer() -> None:
+    """The threshold, the trial to run with its likeliest rivals, larger doses, and other priors."""
+    threshold, trial, larger, priors = would_change(decide(other_priors=(LEAST, LEAST)))
+    assert "fell below 90 in 100: it is 92 in 100 now" in threshold
+    assert "beside Fenleaf with 2 level teaspoons of nutrient a bucket and Fenleaf with 4 level" in trial
+    assert "6 level teaspoons is the largest that was tried" in larger
+    assert priors.endswith("room for them it would be Fenleaf with 2 level teaspoons of nutrient a bucket.")
+    assert not any("larger doses" in line for line in would_change(decide(Verdict.KEEP)))
+
+
+def test_a_trial_of_two_treatments_names_the_other() -> None:
+    """Where two were tried, the test to run is of the one beside the other."""
+    decision = decide()
+    two = replace(decision, candidates=tuple(one for one in decision.candidates if one.treatment != LEAST))
+    assert "this is the most likely to be near the best" in would_change(two)[1]
+
+
+@pytest.mark.parametrize(("gardens", "said"), [(1, "One garden gave records."), (2, "Two gardens gave"), (3, "")])
+def test_few_gardens(gardens: int, said: str) -> None:
+    """With one or two, how much gardens differ comes from the priors, and the page says so."""
+    found = " ".join(scope(decide(evidence=replace(EVIDENCE, gardens=gardens))))
+    assert said in found
+    assert ("How much gardens differ" in found) == bool(said)
+
+
+@pytest.mark.parametrize(("trials", "said"), [(1, True), (2, False)])
+def test_one_season(trials: int, said: bool) -> None:
+    """One trial never claims what it cannot know of seasons."""
+    found = scope(decide(evidence=replace(EVIDENCE, trials=trials)))
+    assert any("One season is one season" in line for line in found) == said
+
+
+def test_without_a_price_of_lettuce() -> None:
+    """Value is weight alone; costs in a protocol without a price weigh nothing, and the page says so."""
+    assert any("valued by what a transplanted head yields alone" in line for line in scope(decide()))
+    costly = decide(thresholds=replace(THRESHOLDS, delay_cost_per_day=0.02))
+    assert any("without a price nothing weighs them" in line for line in scope(costly))
+
+
+def test_costs_that_are_not_known_are_said() -> None:
+    """A nutrient or an acid without a price, and waiting that could not be analysed, are not counted."""
+    said = scope(decide(unit=IN_MONEY, uncounted=("nutrient", "acid", "waiting")))
+    assert "Seed and labour are not counted." in said
+    assert any("nutrient and acid is not counted" in line for line in said)
+    assert any("Waiting is not counted" in line for line in said)
+
+
+@pytest.mark.parametrize("verdict", Verdict)
+def test_measures_switch_every_sentence(verdict: Verdict) -> None:
+    """Where a spoonful was weighed, no teaspoon is left in metric measures, and both are given where both are asked."""
+    tipping, priors = (TippingPoint(MOST, 12, 0.95, 0.3),), (LEAST,)
+    decision = decide(verdict, other=BETWEEN, stood=Stood(0, 0, 0), tipping=tipping, other_priors=priors)
+    kitchen, metric, both = (every_sentence(decision, MeasureSystem(way, 4.8)) for way in ("kitchen", "metric", "both"))
     assert "level teaspoons" in kitchen
     assert "teaspoon" not in metric
     assert "19.2 g of nutrient a bucket" in metric
@@ -185,22 +247,10 @@ def test_measures_switch_every_sentence(means: list[float]) -> None:
 
 def test_a_dose_that_was_not_weighed_stays_in_spoons() -> None:
     """Grams are not made up."""
-    decision = decide([80, 100, 140], 5)
+    decision = decide()
     assert sentences(decision, MeasureSystem("metric")) == sentences(decision)
 
 
-def test_single_buckets() -> None:
-    """A bucket that turns the verdict, and one that turns only what is recommended, are named."""
-    other = WithoutBucket("A2", "s1", TREATMENTS[0], 1.0, Choice(Verdict.ADOPT, TREATMENTS[2]))
-    same = WithoutBucket("B3", "s2", TREATMENTS[1], 1.0, Choice(Verdict.KEEP, TREATMENTS[0]))
-    fine = WithoutBucket("C4", "s2", TREATMENTS[1], 1.0, None)
-    said = influence_words(Influence(2.0, (other, same, fine), more=True, ok=False), Verdict.KEEP)
-    assert said == (
-        "Without bucket A2 at s1 (Fenleaf with 2 level teaspoons of nutrient a bucket) the verdict would be “change "
-        "the default”, with Fenleaf with 6 level teaspoons of nutrient a bucket. Without bucket B3 at s2 (Fenleaf with "
-        "4 level teaspoons of nutrient a bucket) it would recommend Fenleaf with 2 level teaspoons of nutrient a "
-        "bucket. Others may do so too: only those that move it most were looked at."
-    )
-    assert influence_words(Influence(2.0, (fine,), more=False, ok=True), Verdict.KEEP) == (
-        "No single bucket decides the verdict: with any one left out, it would be the same."
-    )
+def test_every_reason_for_no_decision_has_words() -> None:
+    """Each code of the document, and no other."""
+    assert set(NO_DECISION_WORDS) == set(get_args(get_type_hints(NoDecision)["code"]))

@@ -30,8 +30,9 @@ LOSSES = Losses(
     unfinished=False,
 )
 TRUST = (
-    "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: there a "
-    "lost head counts as nothing."
+    "The answer counts a lost head as nothing; weights of harvested heads, and days, leave it out, so do not go by "
+    "them "
+    "alone."
 )
 
 

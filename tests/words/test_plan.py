@@ -21,7 +21,6 @@ from trialkit.documents.plan import (
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.measures import MeasureSystem
 from trialkit.words.plan_words import (
     advice_sentences,
     answer_sentences,
@@ -117,28 +116,6 @@ def test_what_buys_most(changes: dict[str, Any], expected: str) -> None:
     advice = advice_sentences(replace(plan, advice=replace(plan.advice, gains=gains, **changes)))
     assert advice[0].startswith(expected)
     assert len(advice) == 6
-
-
-@pytest.mark.parametrize(
-    ("measures", "grams_per_tsp", "known", "recommended"),
-    [
-        ("kitchen", 5.0, "1.2 teaspoons", "6 teaspoons"),
-        ("metric", 5.0, "6.2 g", "30 g"),
-        ("both", 5.0, "1.2 teaspoons (6.2 g)", "6 teaspoons (30 g)"),
-        ("metric", None, "1.2 teaspoons", "6 teaspoons"),
-    ],
-)
-def test_the_dose_in_each_measure(measures: Any, grams_per_tsp: float | None, known: str, recommended: str) -> None:
-    """Teaspoons, grams or both; teaspoons where nobody knows what one weighs."""
-    plan = small_plan(doses="[2, 4, 6, 8]", current=4)
-    assert plan.dose
-    dose = replace(plan.dose, half_width_tsp=1.24)
-    sentence = answer_sentences(replace(plan, dose=dose), MeasureSystem(measures, grams_per_tsp))[-1]
-    assert sentence == (
-        f"The recommended dose would be known to about {known} either way, if 95 % of what nutrient can add is "
-        f"reached at {recommended} and nutrient adds 100 g a head in all (with half of that, the dose is known half "
-        "as closely)."
-    )
 
 
 def test_a_trial_that_finds_nothing_of_any_size() -> None:

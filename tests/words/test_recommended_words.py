@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from small_recommended import NEW, OLD, small_recommended
-from trialkit.documents.pooled import CombinedGain, TrialGain, TrialGains
-from trialkit.documents.recommended import FewTrials, Gaps, NitrogenAlone, Recommended
+import pytest
+
+from small_recommended import NEAR, OLD, small_recommended
+from trialkit.documents.decision import Gain, Verdict
+from trialkit.documents.recommended import NitrogenAlone, Recommended, TrialName
 from trialkit.words import default_words as words
 from trialkit.words.measures import Measures
 
@@ -13,20 +15,20 @@ from trialkit.words.measures import Measures
 def every_sentence(document: Recommended, measures: Measures) -> Iterator[str]:
     """All that tells a dose."""
     yield from words.what_is_not_known(document, measures)
-    yield from words.not_compared(document, measures)
     yield from words.changes(document, measures)
     yield words.next_question(document, measures)
-    yield words.why_next(document, measures)
+    yield words.set_beside(document, measures)
 
 
 def test_measures_switch_every_sentence() -> None:
     """In metric ones no spoon is left, in kitchen ones no gram, and both say both: 5 g a level teaspoon."""
-    document = replace(small_recommended(), gaps=Gaps((), (), (NEW,), None))
-    kitchen, metric, both = (" ".join(every_sentence(document, way)) for way in ("kitchen", "metric", "both"))
+    kitchen, metric, both = (
+        " ".join(every_sentence(small_recommended(), way)) for way in ("kitchen", "metric", "both")
+    )
     assert "teaspoon" not in metric
     assert " g " not in kitchen
-    assert kitchen.count("8 level teaspoons of nutrient") == metric.count("40 g of nutrient") == 5
-    assert both.count("8 level teaspoons (40 g) of nutrient") == 5
+    assert kitchen.count("8 level teaspoons of nutrient") == metric.count("40 g of nutrient") == 3
+    assert both.count("8 level teaspoons (40 g) of nutrient") == 3
 
 
 def test_the_same_nitrogen_from_another_product() -> None:
@@ -57,38 +59,99 @@ def test_another_default_and_evidence_that_is_the_same() -> None:
     ]
 
 
-def test_what_the_trials_cannot_tell() -> None:
-    """Each gap has its sentence, with the trade's word for the factor."""
-    gaps = Gaps(
-        few_trials=(FewTrials("cultivar", 1), FewTrials("acidifier", 2)),
-        not_separated=("trial", "trial_site"),
-        tried_once=(OLD,),
-        nitrogen_alone=NitrogenAlone("Thin Blend", ("Blend L", "Blend M")),
+def test_what_rested_on_withdrawn_evidence_is_no_practice() -> None:
+    """Where the last default went with its evidence, the reader is told what is set beside instead."""
+    usual = small_recommended()
+    assert usual.change is not None
+    gone = replace(usual.change, added=(), withdrawn=(TrialName("trial-1", ""),), recommended=usual.recommended)
+    said = list(words.changes(replace(usual, change=gone)))
+    assert said[0] == "Withdrawn: trial-1, season not stated."
+    assert said[-1] == (
+        "What rested on withdrawn evidence is as if it had never been said: the default is set beside Larkmoor Butter "
+        "with 6 level teaspoons of nutrient a bucket and white vinegar 5 %."
     )
-    said = list(words.what_is_not_known(replace(small_recommended(), gaps=gaps)))
-    assert [sentence[:40] for sentence in said] == [
-        "Only 1 trial varied cultivars: how much ",
-        "Only 2 trials varied acids: how much the",
-        "These records cannot tell how much effec",
-        "Tried in one trial only, and so not reco",
-        "No trial used this much of Thin Blend: t",
+
+
+def test_what_the_trials_cannot_tell() -> None:
+    """Trials without both, gardens in which the choice was not tried, and a product that nobody tried so much of."""
+    document = replace(small_recommended(), nitrogen_alone=NitrogenAlone("Thin Blend", ("Blend L", "Blend M")))
+    assert list(words.what_is_not_known(document)) == [
+        "1 trial had not both in one garden (trial-2, summer 2027). What was tried there still counts.",
+        "This choice was not yet tried in water of high alkalinity and gardens of the kind “school”: what is said of "
+        "these comes from other gardens.",
+        "No trial used this much of Thin Blend: the dose is calculated from Blend L, Blend M by nitrogen alone, and "
+        "the other elements differ. Try it before you print it.",
     ]
-    assert "between trials and gardens" in said[2]
-    assert "calculated from Blend L, Blend M by nitrogen" in said[4]
+    kept = replace(document, decision=replace(document.decision, verdict=Verdict.KEEP))
+    assert any(said.startswith("The best of the others was not yet tried in") for said in words.what_is_not_known(kept))
 
 
-def test_how_much_trials_differ() -> None:
-    """Nothing after one trial; of two how many were ahead; from three the spread, or that there is none to be seen."""
+@pytest.mark.parametrize(
+    ("gains", "said"),
+    [
+        ((None,), "No trial had both in one garden."),
+        ((24.4,), "One trial had both in its gardens, and found 24 g as recorded."),
+        ((-0.3,), "One trial had both in its gardens, and found 0 g as recorded."),
+        ((31.0, 24.0), "2 trials had both in their gardens: as recorded it was ahead in both of them, with gains of"),
+        (
+            (-3.0, 24.0, None),
+            "2 trials had both in their gardens: as recorded it was ahead in 1 of them, with gains of",
+        ),
+        (
+            (-3.0, -1.0),
+            "2 trials had both in their gardens: as recorded it was ahead in none of them, with gains of -3",
+        ),
+        ((3.0, 1.0, 2.0), "3 trials had both in their gardens: as recorded it was ahead in all of them, with gains of"),
+    ],
+)
+def test_trial_by_trial(gains: tuple[float | None, ...], said: str) -> None:
+    """How many trials had both and were ahead, and the one gain of all beside."""
+    document = small_recommended()
+    trials = tuple(replace(document.evidence[0], gain=gain) for gain in gains)
+    found = words.trial_by_trial(replace(document, evidence=trials))
+    assert found.startswith(said)
+    assert found.endswith(" All trials together say to expect 27 g.")
 
-    def differ(*gains: float, tau_g: float = 0.0) -> str:
-        trials = tuple(TrialGain(f"t{i}", "", gain, 5.0, 3) for i, gain in enumerate(gains))
-        combined = CombinedGain(10.0, 3.0, 1.0, 19.0, -4.0, 24.0, tau_g, 0.0, 12.0, 0.4, 3.0, len(gains))
-        return words.heterogeneity(TrialGains(trials, combined if len(gains) > 1 else None, (), ()))
 
-    assert differ(5.0) == "One trial alone says nothing of how much seasons differ."
-    assert differ(5.0, -1.0).startswith("It was ahead in one of the two trials.")
-    assert "so few might hide a standard deviation of 12 g" in differ(5.0, 6.0, 7.0)
-    assert "so few" not in differ(*[5.0] * 6)
-    assert "a standard deviation of 8 g (between 0 and 12 g): 40 %" in differ(5.0, -6.0, 7.0, tau_g=8.0)
-    assert differ(5.0, -6.0, 7.0).startswith("It was ahead in 2 of 3 trials.")
-    assert differ(5.0, -6.0, 7.0).endswith("find -4 to 24 g.")
+def test_where_the_acid_comes_from() -> None:
+    """Beside chemistry, by so many mixings; by chemistry alone; not spoken of where there is none."""
+    document = small_recommended()
+    assert list(words.acid_taken(document)) == [
+        "The amounts of acid on the handout are 1.06 times those of chemistry (95 % interval 0.97 to 1.16), by 168 "
+        "mixings in 9 gardens of the trials. None is raised above what leaves the softest water of its class at pH "
+        "5.25."
+    ]
+    alone = replace(document, acid_ratio=None)
+    assert [said[:61] for said in words.acid_taken(alone)] == [
+        "The amounts of acid on the handout are those of chemistry: no"
+    ]
+    assert list(words.acid_taken(replace(alone, acid=()))) == []
+
+
+def test_garden_by_garden() -> None:
+    """Between what the gain lies; one gain in all is said as one."""
+    document = small_recommended()
+    assert words.gains_by_garden(document).startswith(
+        "From one kind of garden to another the expected gain goes from 24 g to 30 g. This choice was not yet tried in"
+    )
+    same = tuple(replace(one, gain=Gain(27.0, 1.0, 50.0), tried=True) for one in document.by_garden)
+    assert words.gains_by_garden(replace(document, by_garden=same)) == (
+        "The gain is told as 27 g in every kind of garden."
+    )
+
+
+def test_the_next_trial() -> None:
+    """Its question, what knowing the answer would be worth, and where it tells most."""
+    document = small_recommended()
+    assert words.next_question(document).startswith("Is Fenleaf with 6 level teaspoons")
+    assert words.why_next(document) == (
+        "Knowing which of the two is better would be worth 0.4 g per transplanted head on average, more than knowing "
+        "it of any other treatment here. A real trial tells a part of that. It would tell most in water of high "
+        "alkalinity and gardens of the kind “school”, where this was not yet tried."
+    )
+    sure = replace(document, next_trial=replace(document.next_trial, worth_g=0.01), by_garden=())
+    assert "worth less than 0.1 g a head on average" in words.why_next(sure)
+    assert "where" not in words.why_next(sure)
+    money = replace(document, decision=replace(document.decision, unit="currency a bucket"))
+    assert "worth 0.4 of the protocol's currency a bucket on average" in words.why_next(money)
+    assert document.next_trial.rival == NEAR

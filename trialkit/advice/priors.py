@@ -17,7 +17,7 @@ WEIGHT_G: Mapping[str, float] = MappingProxyType(
         "whole_plot": 15.0,
         "garden": 30.0,
         "season_level": 25.0,
-        "garden_cultivar": 9.0,
+        "garden_cultivar": 10.0,
         "garden_dose": 4.0,
         "garden_acidifier": 7.0,
         "season": 5.0,

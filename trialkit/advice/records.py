@@ -193,7 +193,7 @@ def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
     k = max(map(len, treatments))
     design = _design(terms, treatments, trial, about, k)
     directions = terms.reduce(design)
-    weight, usable = rows["weight_g"].to_numpy(float), rows["usable"].to_numpy(float)
+    weight, usable, recorded = (rows[name].to_numpy(float) for name in ("weight_g", "usable", "recorded"))
     known = np.isfinite(weight) & (usable > 0)
     stated = rows["known_variance"].to_numpy(float) if "known_variance" in rows else np.full(len(rows), np.nan)
     kinds = np.column_stack([usable if records.head_variance else np.ones(len(rows)), np.nan_to_num(stated)])[known]
@@ -220,8 +220,8 @@ def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
         known_variance=variance,
         count=np.bincount(which, minlength=len(heads)).astype(float),
         place=place,
-        usable=_added(usable, site, treatment, (len(sites), k)),
-        recorded=_added(rows["recorded"].to_numpy(float), site, treatment, (len(sites), k)),
+        usable=_added(np.where(recorded > 0, usable, 0.0), site, treatment, (len(sites), k)),
+        recorded=_added(recorded, site, treatment, (len(sites), k)),
         local=tuple(name for name, _ in local),
         names=tuple(sites[["trial", "site"]].itertuples(index=False, name=None)),
         returning=_returning(sites),

@@ -34,12 +34,11 @@ from trialkit.documents.decision import (
 )
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed
+from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.treatment import Treatment
 from trialkit.protocol.sections import DecisionRule
 from trialkit.stats.shares import overdispersion
 
-SAME_VALUE_G = 1.0
-"""Doses whose values differ by less are alike, and the smaller is taken (common practice, no source)."""
 HALF_SPOON, QUARTER_SPOON, NARROW_TSP = 0.5, 0.25, 3.0
 """Steps of the kitchen's measures, the finer ones where the doses tried lie within so many teaspoons of each other."""
 MOST_DOSES = 40
@@ -148,10 +147,10 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
     rows = records.buckets
     told = rows["recorded"] > 0
     known = rows[told | rows["known_variance"].notna()] if "known_variance" in rows else rows[told]
-    if not len(known) or not (known["usable"] > 0).any():
+    if not ((known["usable"] > 0) & known["weight_g"].notna()).any():
         return NoDecision("nothing_usable")
     practice = _is_practice(known, question)
-    if not practice.any():
+    if not practice.any() and (_is_practice(rows, question).any() or not _is_within(known, question)):
         return NoDecision("no_practice_record")
     if practice.all():
         return NoDecision("one_treatment")
@@ -160,7 +159,7 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
     try:
         learnt = asked.learnt
         weights = weigh(asked.gathered, learnt)
-        shares = count(asked.gathered, overdispersion(labelled), learnt)
+        shares = count(asked.gathered, overdispersion(labelled[labelled["recorded"] > 0]), learnt)
     except NotComputed:
         return NoDecision("too_open")
     found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
@@ -176,8 +175,27 @@ def _is_practice(rows: pd.DataFrame, question: Question) -> pd.Series:
         if level := question.practice.level(column):
             same &= rows[column] == level
     if question.practice.dose_tsp is not None and rows["dose"].notna().any():
-        same &= np.isclose(rows["dose"], question.practice_dose, rtol=0.05, atol=0.01)
+        same &= _is_dose(rows["dose"], question.practice_dose)
     return same
+
+
+def _is_dose(doses: pd.Series, dose: float) -> pd.Series:
+    return pd.Series(np.isclose(doses, dose, rtol=1e-9, atol=1e-9), index=doses.index)
+
+
+def _is_within(rows: pd.DataFrame, question: Question) -> bool:
+    """Whether a practice that no bucket was planned under is made of levels that have records: the model speaks of it.
+
+    What was recommended last may be a dose between those tried, or a combination of levels that never stood together.
+    """
+    named = (
+        not (level := question.practice.level(column)) or (rows[column] == level).any()
+        for column in ("cultivar", "acidifier")
+    )
+    dose = rows["dose"]
+    low, high = dose.min() * (1 - 1e-9), dose.max() * (1 + 1e-9)
+    inside = question.practice.dose_tsp is None or dose.isna().all() or low <= question.practice_dose <= high
+    return all(named) and bool(inside)
 
 
 @dataclass(frozen=True)
@@ -206,27 +224,31 @@ class Asked:
 
     @classmethod
     def of(cls, records: Records, every: pd.DataFrame, question: Question) -> Asked:
-        """Gather records for a question; `every` are all buckets, those without a record too."""
+        """Gather records for a question; `every` has the buckets without a record too."""
         rows = records.buckets
         tried = np.unique(rows["dose"].dropna().to_numpy(float))
         strengths = _strengths(tried, question)
         gathered = gather(records, strengths)
         levels, terms = gathered.levels, gathered.terms
         doses = strengths if terms.scale else [0.0]
-        of = [(c, a, d) for c in levels.cultivar for a in levels.acidifier for d in doses]
+        wanted = question.practice
+        # A trial that does not name what today's practice names tells of the rest, and is nothing to recommend.
+        cultivars, acidifiers = (
+            [one for one in some if one or not named]
+            for some, named in ((levels.cultivar, wanted.cultivar), (levels.acidifier, wanted.acidifier))
+        )
+        of = [(c, a, d) for c in cultivars for a in acidifiers for d in doses]
         points = levels.points([c for c, _, _ in of], [a for _, a, _ in of], np.array([d for _, _, d in of]))
-        has_dose = question.practice.dose_tsp is not None
-        spoons = [question.practice.dose_tsp if terms.scale is None else _spoons(d, question) for _, _, d in of]
+        has_dose = wanted.dose_tsp is not None
+        spoons = [wanted.dose_tsp if terms.scale is None else spoons_of(d, question.per_tsp) for _, _, d in of]
         treatments = tuple(
             Treatment(c or None, float(tsp) if has_dose and tsp is not None else None, a or None)
             for (c, a, _), tsp in zip(of, spoons, strict=True)
         )
-        wanted = question.practice
         practice = next(
             i
             for i, (c, a, d) in enumerate(of)
-            if (wanted.cultivar or c) == c
-            and (wanted.acidifier or a) == a
+            if (wanted.cultivar or "", wanted.acidifier or "") == (c, a)
             and (terms.scale is None or np.isclose(d, question.practice_dose, rtol=1e-9, atol=1e-9))
         )
         return cls(question, every, records, gathered, points, treatments, practice)
@@ -290,9 +312,9 @@ def _strengths(tried: FloatArray, question: Question) -> list[float]:
     return sorted(found)
 
 
-def _spoons(strength: float, question: Question) -> float:
-    """Teaspoons of today's nutrient, as the kitchen measures them."""
-    return round(strength / question.per_tsp * 20) / 20
+def spoons_of(strength: float, per_tsp: float) -> float:
+    """Teaspoons of today's nutrient, to a twentieth: no kitchen tells more apart."""
+    return round(strength / per_tsp * 20) / 20
 
 
 def _decide(asked: Asked, weights: Weights, shares: Shares, found: Prospects) -> Decision:

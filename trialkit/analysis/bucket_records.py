@@ -24,6 +24,8 @@ BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
     "planned", "recorded", "usable", "yield_g",
 )  # fmt: skip
+SQUARES_PLACES = 3
+"""As the ledger writes them, so that a trial and a ledger of that trial say the same to the last digit."""
 ADVICE_STREAM = 1
 """Of the protocol's seed; the layout is stream 0, an example's records stream 2."""
 
@@ -83,7 +85,7 @@ def head_scatter(trial: Trial) -> tuple[float, int]:
     heads = trial.heads[is_usable(trial.heads) & trial.heads["weight_g"].notna()]
     of_bucket = heads.groupby("bucket")["weight_g"]
     squares = float(((heads["weight_g"] - of_bucket.transform("mean")) ** 2).sum())
-    return squares, len(heads) - of_bucket.ngroups
+    return round(squares, SQUARES_PLACES), len(heads) - of_bucket.ngroups
 
 
 def as_records(buckets: pd.DataFrame, gardens: pd.DataFrame, dose: pd.Series, scatter: tuple[float, int]) -> Records:

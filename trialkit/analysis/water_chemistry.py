@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from trialkit.documents.ledger_entry import AcidTaken
 from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_folder import Trial
@@ -19,8 +20,7 @@ STRIP_STEP = 0.5
 
 def water_of(trial: Trial) -> RecordedWater:
     """Work out doses and waters of a checked trial; parts that records or products do not tell are empty."""
-    mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
-    read = mixed[mixed["ph_after"].notna() & mixed["ph_start"].notna() & mixed["acid_mol_l"].notna()]
+    read = _read_mixings(trial)
     fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
     stated = trial.sites.drop_duplicates("site").set_index("site")["alkalinity_mg_l_caco3"]
     product = nutrient_of(trial.protocol, trial.products)
@@ -30,6 +30,22 @@ def water_of(trial: Trial) -> RecordedWater:
         sites=tuple(_site(site, stated.get(site, np.nan), found) for site, found in fitted.items()),
         readings=tuple(_readings(read, fitted)),
     )
+
+
+def _read_mixings(trial: Trial) -> pd.DataFrame:
+    """First mixings whose pH was read before and after a known amount of acid."""
+    mixed = mixings(trial.protocol, trial.products, trial.sites, trial.layout, trial.solution)
+    return mixed[mixed["ph_after"].notna() & mixed["ph_start"].notna() & mixed["acid_mol_l"].notna()]
+
+
+def acid_taken(trial: Trial) -> Iterator[AcidTaken]:
+    """What each garden's water took of each acid, beside what chemistry foresees of the stated alkalinity."""
+    read = _read_mixings(trial)
+    for (_, acidifier), group in read[read["water_alkalinity"] > 0].groupby(["site", "acidifier"], sort=True):
+        found, stated = _fit(group), float(group["water_alkalinity"].iloc[0])
+        if found is not None and not found.bounded:
+            ratios = (value / stated for value in (found.value, found.lower, found.upper))
+            yield AcidTaken(str(acidifier), found.readings, *ratios)
 
 
 def alkalinity_by_readings(water: RecordedWater) -> dict[str, float]:

@@ -65,10 +65,10 @@ def list_entries(ledger: Path, as_json: bool) -> None:
 @as_json
 @speaks_plainly
 def pool(ledger: Path, as_json: bool) -> None:
-    """Pool all trials that count and write LEDGER/pool.html: every treatment beside the current practice.
+    """Pool all trials that count and write LEDGER/pool.html: what to grow, how sure, and what it rests on.
 
-    One mixed model for the buckets of all trials; the gain season by season, without each trial, and by class of
-    garden. Treatments that no trial links with the current practice are named, and not compared.
+    One model for the buckets of all trials, the same that answers for a single one; beside it what each trial found as
+    recorded, the gain by what gardens are like, and what the next trial should ask.
 
     Example: trialkit evidence pool --ledger ledger
     """

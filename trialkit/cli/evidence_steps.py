@@ -66,9 +66,8 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     write_text(path, evidence_html(document))
     lines = [
         *words.answer(document),
-        *([words.heterogeneity(document.trial_gains)] if document.trial_gains else ()),
+        words.trial_by_trial(document),
         *words.what_is_not_known(document),
-        *words.not_compared(document),
         f"Written to {path}.",
     ]
     return document, "\n".join(lines)
@@ -102,7 +101,7 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         f"Version {document.version} ({news}).",
         *words.answer(document),
         *(words.changes(document) if version.is_new else ()),
-        f"Next: {words.next_question(document)}",
+        f"Next: {words.next_question(document)} {words.why_next(document)}",
         f"Written to {', '.join(written)}.{missing}",
     ]
     return document, "\n".join(lines)

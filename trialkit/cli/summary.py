@@ -5,18 +5,19 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from trialkit.documents.findings import Decision
+from trialkit.documents.decision import Decision
 from trialkit.documents.results import Results
-from trialkit.pages.numerals import chance_percent
+from trialkit.pages.numerals import chance_percent, fixed
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
+from trialkit.words.dose_words import dose_sentences
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
-from trialkit.words.treatment_names import treatment_label, treatment_words
+from trialkit.words.treatment_names import treatment_label
 
 WIDTH = 80
 LINES = 24
-MOST_MEANS = 5
+MOST_MEANS = 3
 
 
 def summary(results: Results) -> str:
@@ -25,7 +26,8 @@ def summary(results: Results) -> str:
     said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
     words = [line for text in said for line in _wrapped(text)]
     means = _means(decision) if decision else ()
-    tail = [*means, *_doses(results), *_days(results), *_losses(results), *_checks(results)]
+    doses = _doses(decision) if decision else ()
+    tail = [*means, *doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
     minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
     if len(minded) > room:
@@ -42,31 +44,27 @@ def _clipped(text: str) -> str:
 
 
 def _means(decision: Decision) -> Iterator[str]:
-    """The best candidates and the current practice: yield, its chance of being better, what it gives up."""
-    ranked = sorted(decision.candidates, key=lambda row: -row.expected_value)
+    """The best candidates and the current practice: as recorded, expected, both chances, what it gives up."""
+    ranked = sorted((row for row in decision.candidates if row.stood.buckets), key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
-    shown = [*shown, *(row for row in ranked if row.is_current and row not in shown)]
-    yield f"{'g a head':>16}  {'better':>6}  {'gives up':>8}  treatment"
+    shown += [row for row in decision.candidates if (row.is_current or row.is_recommended) and row not in shown]
+    yield f"{'raw g':>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
+    in_grams = decision.unit == "g per transplanted head"
     for row in shown:
-        mark = " (current)" if row.is_current else " (recommended)" if row.is_recommended else ""
-        chance = "" if row.probability_better is None else chance_percent(row.probability_better)
-        given_up = "" if row.expected_loss is None else number(row.expected_loss, 2)
+        mark = "current: " if row.is_current else "recommended: " if row.is_recommended else ""
+        raw = "" if row.raw_yield_g is None else f"{row.raw_yield_g:.0f}"
+        better = "" if row.probability_better is None else chance_percent(row.probability_better)
+        near, given_up = chance_percent(row.probability_near_best), fixed(row.expected_loss, 1 if in_grams else 2)
         name = treatment_label(row.treatment, tuple(row.treatment.levels))
-        yield _clipped(f"{row.yield_g:16.0f}  {chance:>6}  {given_up:>8}  {name}{mark}")
-    left = len(ranked) - len(shown)
+        yield _clipped(f"{raw:>6} {row.yield_g:8.0f} {better:>6} {near:>9} {given_up:>8}  {mark}{name}")
+    left = len(ranked) - len([row for row in shown if row.stood.buckets])
     if left:
-        yield _clipped(f"{'':26}  and {left} more; gives up in {decision.unit}")
+        yield f"  and {left} more{'' if in_grams else f'; gives up in {decision.unit}'}"
 
 
-def _doses(results: Results) -> Iterator[str]:
-    dose = results.responses["bucket_weight_g"].dose
-    for group in dose.groups if dose else ():
-        for found in group.recommended[:1]:
-            whose = f" for {treatment_words(group.treatment)}" if group.treatment else ""
-            yield _clipped(
-                f"Dose that is enough{whose}: {number(found.dose_tsp, 2)} teaspoons a bucket "
-                f"({number(found.lower_tsp, 2)} to {number(found.upper_tsp, 2)})"
-            )
+def _doses(decision: Decision) -> Iterator[str]:
+    for sentence in dose_sentences(decision)[:1]:
+        yield _clipped(sentence)
 
 
 def _days(results: Results) -> Iterator[str]:

@@ -229,6 +229,26 @@ class Decision:
         """The candidate that a treatment is."""
         return next(one for one in self.candidates if one.treatment == treatment)
 
+    def stood_as(self, candidate: Candidate) -> tuple[Candidate, ...]:
+        """The candidate itself where it stood; of a dose between those tried, the two that it lies between."""
+        if candidate.stood.buckets:
+            return (candidate,)
+        mine = candidate.treatment
+        alike = [
+            one
+            for one in self.candidates
+            if one.stood.buckets
+            and (one.treatment.cultivar, one.treatment.acidifier) == (mine.cultivar, mine.acidifier)
+        ]
+        below = [one for one in alike if (one.treatment.dose_tsp or 0.0) < (mine.dose_tsp or 0.0)]
+        above = [one for one in alike if (one.treatment.dose_tsp or 0.0) > (mine.dose_tsp or 0.0)]
+        if not below or not above:
+            return ()
+        return (
+            max(below, key=lambda one: one.treatment.dose_tsp or 0.0),
+            min(above, key=lambda one: one.treatment.dose_tsp or 0.0),
+        )
+
     @property
     def chosen(self) -> Candidate:
         """The candidate that is recommended."""

@@ -63,6 +63,17 @@ class HeadScatter:
     df: Annotated[int, "Its degrees of freedom."]
 
 
+@dataclass(frozen=True)
+class AcidTaken:
+    """How much of an acid a garden's water took, by its readings, beside what chemistry foresees of what was stated."""
+
+    acidifier: Annotated[str, "The acid product."]
+    mixings: Annotated[int, "Buckets with a reading of pH before and after the acid."]
+    ratio: Annotated[float, "Alkalinity that the readings tell, over that in sites.csv."]
+    lower: Annotated[float, "Lower limit of that, at 95 %."]
+    upper: Annotated[float, "Upper limit."]
+
+
 @dataclass(frozen=True, kw_only=True)
 class DaysMean:
     """Mean days to harvest of a treatment in an accepted trial; the levels of what the trial varied."""
@@ -94,6 +105,9 @@ class TrialFacts:
     ]
     verdict: Annotated[str | None, "Its own; None where it had no decision."]
     head_scatter: Annotated[HeadScatter | None, "None of entries made before it was kept."] = None
+    acid: Annotated[
+        tuple[AcidTaken, ...], "Of each garden and acid whose readings tell; empty of entries made before it was kept."
+    ] = ()
 
 
 @dataclass(frozen=True)

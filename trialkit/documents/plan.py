@@ -77,17 +77,6 @@ class DifferenceRow:
 
 
 @dataclass(frozen=True)
-class DoseRow:
-    """How closely the recommended dose would be known, and on what curve that rests."""
-
-    recommended_tsp: Annotated[float, "Dose that the assumed curve recommends, level teaspoons a bucket."]
-    half_width_tsp: Annotated[float, "Expected half-width of its interval, level teaspoons a bucket."]
-    gain_g: Annotated[float, "What nutrient is assumed to add to a head in all, g."]
-    share_of_gain: Annotated[float, "Part of that gain that the recommended dose is to reach, 0 to 1."]
-    curve_told: Annotated[bool, "Whether there are enough doses to tell a curve from a plateau."]
-
-
-@dataclass(frozen=True)
 class Refusal:
     """Why a size of trial could not be judged."""
 
@@ -110,9 +99,6 @@ class SizeRow:
     detectable_g: Annotated[float | None, "Difference that is found with the power wanted, g."]
     half_width_g: Annotated[
         float | None, "Expected half-width of the interval of a difference where all comparisons hold together, g."
-    ]
-    dose_half_width_tsp: Annotated[
-        float | None, "Expected half-width of the recommended dose's interval, level teaspoons a bucket."
     ]
     monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."]
     refused: Annotated[Refusal | None, "Why the size cannot be analysed; null where it can."]
@@ -285,7 +271,7 @@ class ShoppingList:
 class Plan:
     """Everything that a plan says."""
 
-    schema: Annotated[Literal["trialkit-plan-2"], "Name and number of this form of document."]
+    schema: Annotated[Literal["trialkit-plan-3"], "Name and number of this form of document."]
     id: Annotated[str, "Short name of the trial."]
     title: Annotated[str, "Title of the trial."]
     question: Annotated[str, "What the trial is to answer."]
@@ -310,9 +296,6 @@ class Plan:
     spreads: Annotated[tuple[AssumedSpread, ...], "Assumed standard deviations that the layout makes count."]
     effects: Annotated[tuple[EffectPower, ...], "What the F test of each effect would find."]
     difference: Annotated[DifferenceRow, "What the least precise comparison with the current practice would find."]
-    dose: Annotated[
-        DoseRow | None, "How closely the recommended dose would be known; null with fewer than three doses."
-    ]
     uncounted: Annotated[
         tuple[str, ...],
         "Effects differing between gardens that the layout leaves no room for: answers hold for its gardens only.",

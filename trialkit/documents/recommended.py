@@ -47,7 +47,7 @@ class Expected:
 
 @dataclass(frozen=True)
 class AcidForClass:
-    """Acid for one class of water, by chemistry."""
+    """Acid for one class of water, by chemistry and by what the ledger's waters took."""
 
     name: Annotated[str, "Of the class."]
     lower: Annotated[float, "Alkalinity from which the class goes, mg/L as calcium carbonate."]
@@ -64,6 +64,17 @@ class AcidForClass:
     ph_at_lower: Annotated[float, "pH that the amount gives at the lower alkalinity."]
     ph_at_upper: Annotated[float, "pH that it gives at the upper alkalinity."]
     gardens: Annotated[int, "Of the ledger that have such water."]
+
+
+@dataclass(frozen=True)
+class AcidRatio:
+    """How much of the recommended acid waters took beside what chemistry foresees, by all trials of the ledger."""
+
+    ratio: Annotated[float, "Of amounts; drawn towards 1, the more the less is known."]
+    lower: Annotated[float, "Lower limit of that."]
+    upper: Annotated[float, "Upper limit."]
+    mixings: Annotated[int, "Readings of pH before and after that acid."]
+    gardens: Annotated[int, "Where they were made, each counted in every trial."]
 
 
 @dataclass(frozen=True)
@@ -150,6 +161,7 @@ class Recommended:
     acid: Annotated[
         tuple[AcidForClass, ...], "Of the recommended practice; empty where it has none, or its strength is not known."
     ]
+    acid_ratio: Annotated[AcidRatio | None, "That `acid` goes by; None where no garden's readings tell."]
     by_garden: Annotated[tuple[GardenGain, ...], "By water, kind and sun of the garden, and of gardens that came back."]
     evidence: Annotated[tuple[EvidenceTrial, ...], "In the order of seasons, those with means alone first."]
     decision: Annotated[Decision, "As that of a single trial."]

@@ -8,6 +8,7 @@ from dataclasses import asdict
 import pandas as pd
 
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, head_scatter
+from trialkit.analysis.water_chemistry import acid_taken
 from trialkit.documents.ledger_entry import DaysMean, EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
@@ -37,9 +38,9 @@ def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
             f"{trial.folder} first."
         )
     buckets = bucket_records(trial)
-    known = buckets[buckets["yield_g"].notna()]
-    if known.empty:
+    if buckets["yield_g"].isna().all():
         raise WrongCall("No bucket of this trial has a weight, so it is no evidence yet.")
+    told = buckets[buckets["recorded"] > 0]  # a garden that lost everything is evidence too
     about = trial.protocol.trial
     return NewEntry(
         kind="trial",
@@ -47,9 +48,9 @@ def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
         title=about.title,
         season=about.season,
         started_on=_started(trial),
-        buckets=len(known),
-        heads=int(known["recorded"].sum()),
-        gardens=int(known["site"].nunique()),
+        buckets=len(told),
+        heads=int(told["recorded"].sum()),
+        gardens=int(told["site"].nunique()),
         inputs=inputs,
         made={RESULTS_FILE: written, BUCKETS_FILE: csv_text(buckets).encode("utf-8")},
         facts=_facts(trial, results),
@@ -79,6 +80,7 @@ def _facts(trial: Trial, results: Results) -> TrialFacts:
         ),
         verdict=results.decision.verdict if results.decision else None,
         head_scatter=HeadScatter(*head_scatter(trial)),
+        acid=tuple(acid_taken(trial)),
     )
 
 

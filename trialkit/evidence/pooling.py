@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from trialkit.advice.records import Records
-from trialkit.analysis.advising import Question, days_by_treatment
-from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, nitrogen_per_tsp, prices_of
+from trialkit.analysis.advising import Question, days_by_treatment, spoons_of
+from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, prices_of
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.accepting import BUCKETS_FILE
@@ -56,17 +57,29 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     return rows.assign(trial=np.repeat([f"{i:05d}" for i in range(len(entries))], counts))
 
 
-def pooled_records(found: LedgerContents) -> Records:
+def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: Question) -> Records:
     """Records of all trials that count, and of those of which only means are left.
 
-    Doses meet on the scale of nitrogen. A trial whose nitrogen is not known stays where no trial's is; beside others
-    its dose has no place on that scale, and it is left out.
+    Doses meet on the scale of today's: nitrogen, or teaspoons where today's label or spoon is not known. A dose that
+    has no place on it leaves its trial out. A trial that states no dose gave every bucket the same, and is taken to
+    have given today's.
+
+    Parameters
+    ----------
+    found : LedgerContents
+    rows : pandas.DataFrame
+        As from `read_buckets`.
+    question : Question
+        As from `question_of`.
     """
-    rows = read_buckets(found.entries)
-    in_nitrogen = bool(np.isfinite(found.n_per_tsp)) and bool(rows["n_mg_l"].notna().any())
-    if in_nitrogen:
-        rows = rows[rows["n_mg_l"].notna() | rows["dose_tsp"].isna()]
-    means = [row for entry in found.summaries for row in entry.of_summary.means] if in_nitrogen else []
+    stated = rows["dose_tsp"].notna()
+    if question.practice.dose_tsp is None:
+        rows = rows[~stated]
+        dose = rows["dose_tsp"]
+    else:
+        rows = rows[~stated | (rows["n_mg_l"].notna() == question.in_nitrogen)]
+        dose = rows["n_mg_l"].map(_strengths(rows["n_mg_l"], question)) if question.in_nitrogen else rows["dose_tsp"]
+        dose = dose.fillna(question.practice_dose)
     scatter = [entry.of_trial.head_scatter for entry in found.entries if entry.of_trial.head_scatter is not None]
     gardens = pd.DataFrame(
         [
@@ -76,11 +89,12 @@ def pooled_records(found: LedgerContents) -> Records:
         ],
         columns=["trial", "site", "alkalinity", "sun_hours", "kind"],
     )
-    dose = rows["n_mg_l"] if in_nitrogen else rows["dose_tsp"]
     summed = (sum(one.squares for one in scatter), sum(one.df for one in scatter))
     records = as_records(rows, gardens.astype({"alkalinity": float, "sun_hours": float}), dose, summed)
+    means = [row for entry in found.summaries for row in entry.of_summary.means] if question.in_nitrogen else []
     if not means:
         return records
+    strengths = pd.Series([row.n_mg_l for row in means])
     older = pd.DataFrame(
         {
             "trial": [f"means {row.citation}" for row in means],
@@ -89,7 +103,7 @@ def pooled_records(found: LedgerContents) -> Records:
             "cultivar": [row.cultivar for row in means],
             "acidifier": [row.acidifier for row in means],
             "planned": 0, "recorded": 0, "usable": 1,
-            "dose": [row.n_mg_l for row in means],
+            "dose": strengths.map(_strengths(strengths, question)),
             "weight_g": [row.mean_g for row in means],
             "known_variance": [row.se_g**2 for row in means],
         }
@@ -98,38 +112,99 @@ def pooled_records(found: LedgerContents) -> Records:
     return Records(pd.concat([buckets, older], ignore_index=True), records.gardens, records.head_variance)
 
 
-def question_of(found: LedgerContents, previous: Recommended | None) -> Question:
+def _strengths(known: pd.Series, question: Question) -> dict[float, float]:
+    """Strengths as today's spoons tell them apart, so that a spoon weighed anew does not make another dose."""
+    return {one: _as_measured(one, question.per_tsp) for one in known.dropna().unique()}
+
+
+def _as_measured(strength: float, per_tsp: float) -> float:
+    return round(spoons_of(strength, per_tsp) * per_tsp, 3)
+
+
+def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended | None) -> Question:
     """Ask which treatment is to be the default.
 
     What is said now is what was recommended last or, where nothing was, the practice of the newest protocol.
+
+    Parameters
+    ----------
+    found : LedgerContents
+    rows : pandas.DataFrame
+        As from `read_buckets`.
+    previous : Recommended, optional
+        What was recommended last.
     """
     newest, protocol = found.latest, found.latest.protocol
-    per_tsp = nitrogen_per_tsp(newest)
     practice, strength = protocol.practice, None
     if previous is not None:
         practice, strength = previous.recommended.treatment, previous.recommended.n_mg_l
-    in_nitrogen = bool(np.isfinite(per_tsp)) and practice.dose_tsp is not None
-    days = _days(found.entries)
-    if strength is None:
-        strength = (practice.dose_tsp or 0.0) * (per_tsp if in_nitrogen else 1.0)
+    in_nitrogen = bool(np.isfinite(found.n_per_tsp)) and practice.dose_tsp is not None
+    per_tsp = found.n_per_tsp if in_nitrogen else 1.0
+    if strength is None or not in_nitrogen:
+        strength = (practice.dose_tsp or 0.0) * per_tsp
+    told = days_told(found, rows, per_tsp)
     return Question(
         practice=practice,
-        practice_dose=round(strength, 3),
-        per_tsp=per_tsp if in_nitrogen else 1.0,
+        practice_dose=_as_measured(strength, per_tsp) if in_nitrogen else strength,
+        per_tsp=per_tsp,
         in_nitrogen=in_nitrogen,
         rule=protocol.decision,
-        prices=partial(prices_of, newest, days_known=bool(days)),
-        days=days_by_treatment(days) if days else None,
+        prices=partial(prices_of, newest, days_known=bool(told)),
+        days=days_by_treatment(_averaged(told)) if told else None,
         seasons=tuple(entry.listed.season for entry in found.entries if entry.listed.season),
         seed=protocol.seed_of(ADVICE_STREAM),
     )
 
 
-def _days(entries: Sequence[Entry]) -> list[tuple[Treatment, float]]:
-    """Mean days to harvest of each treatment over the trials that tell, each counting by its standard error."""
-    told: dict[Treatment, list[tuple[float, float]]] = {}
-    for entry in entries:
-        for one in entry.of_trial.days:
-            if one.se > 0:
-                told.setdefault(one.treatment, []).append((one.mean, one.se**-2))
-    return [(treatment, sum(m * w for m, w in some) / sum(w for _, w in some)) for treatment, some in told.items()]
+@dataclass(frozen=True)
+class DaysTold:
+    """Mean days to harvest of a treatment in one trial; its dose in teaspoons of today's nutrient."""
+
+    trial: str
+    treatment: Treatment
+    mean: float
+    se: float
+    df: float
+
+
+def days_told(found: LedgerContents, rows: pd.DataFrame, per_tsp: float) -> list[DaysTold]:
+    """Days to harvest of every trial that tells, with what it held the same in all its buckets.
+
+    Parameters
+    ----------
+    found : LedgerContents
+    rows : pandas.DataFrame
+        As from `read_buckets`.
+    per_tsp : float
+        Nitrogen of a teaspoon of today's nutrient; 1 where doses are compared as teaspoons.
+    """
+    made = []
+    for i, entry in enumerate(found.entries):
+        days = [one for one in entry.of_trial.days if one.se > 0]
+        if not days:
+            continue
+        own = rows[rows["trial"] == f"{i:05d}"]
+        held = {
+            column: own[column].iloc[0]
+            for column in ("cultivar", "dose_tsp", "acidifier")
+            if own[column].nunique(dropna=False) == 1
+        }
+        nitrogen = dict(zip(own["dose_tsp"], own["n_mg_l"], strict=True))
+        for one in days:
+            treatment = Treatment.of(held | one.treatment.levels)
+            strength = nitrogen.get(treatment.dose_tsp, np.nan)
+            if per_tsp != 1.0 and np.isfinite(strength):
+                treatment = replace(treatment, dose_tsp=spoons_of(strength, per_tsp))
+            made.append(DaysTold(entry.listed.id, treatment, one.mean, one.se, one.df))
+    return made
+
+
+def _averaged(told: Sequence[DaysTold]) -> list[tuple[Treatment, float]]:
+    """Mean days of each treatment over the trials that tell, each counting by its standard error."""
+    by_treatment: dict[Treatment, list[DaysTold]] = {}
+    for one in told:
+        by_treatment.setdefault(one.treatment, []).append(one)
+    return [
+        (treatment, float(np.average([one.mean for one in some], weights=[one.se**-2 for one in some])))
+        for treatment, some in by_treatment.items()
+    ]

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 from scipy.special import stdtrit
 
-from trialkit.advice.records import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN, Records
+from trialkit.advice.records import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
 from trialkit.advice.terms import Points
 from trialkit.analysis.advising import Advice, advise, planted_yields
 from trialkit.documents.decision import NoDecision
 from trialkit.documents.ledger_entry import EntrySite
 from trialkit.documents.recommended import (
-    AcidForClass,
     Change,
     EvidenceTrial,
     Expected,
@@ -29,17 +29,16 @@ from trialkit.documents.recommended import (
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
+from trialkit.evidence.acid_advice import acid_for_classes, ratio_for
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest
-from trialkit.evidence.pooling import pooled_records, question_of
-from trialkit.rules.mixings import acid_product
-from trialkit.rules.trial_folder import read_trial
-from trialkit.solution.mixing import ALKALINITY_CLASSES, TARGET_PH, acid_by_class
+from trialkit.evidence.pooling import DaysTold, days_told, pooled_records, question_of, read_buckets
+from trialkit.solution.mixing import ALKALINITY_CLASSES
 from trialkit.stats.meta import combine
 
 SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math.inf))
 """Hours of direct sun a day, from and up to (common practice, no source)."""
-VERY_HARD = 300.0
-"""Alkalinity that the open class stands for, mg/L as calcium carbonate."""
+MOST_SUN = 9.0
+"""Hours that the open class of sun is taken to end at (common practice, no source)."""
 NO_ANSWER = {
     "nothing_usable": "No head of any trial in the ledger became marketable.",
     "no_practice_record": (
@@ -71,13 +70,14 @@ def recommend(
     NotComputed
         If the current practice was never tried, or nothing besides it.
     """
-    records = pooled_records(found)
-    advice = advise(records, question_of(found, current))
+    rows = read_buckets(found.entries)
+    question = question_of(found, rows, current)
+    advice = advise(pooled_records(found, rows, question), question)
     if isinstance(advice, NoDecision):
         raise NotComputed(NO_ANSWER[advice.code])
     decision = advice.decision
     chosen, practice = decision.chosen, decision.candidate(decision.current)
-    evidence = tuple(_evidence(found, advice))
+    evidence, ratio = tuple(_evidence(found, advice)), ratio_for(found, chosen.treatment)
     return Recommended(
         schema="trialkit-recommended-3",
         version=1 if previous is None else previous.version + 1,
@@ -87,14 +87,15 @@ def recommend(
         recommended=found.practice(chosen.treatment, chosen.n_mg_l),
         current=found.practice(practice.treatment, practice.n_mg_l),
         yield_g=_expected_yield(advice),
-        days=_expected_days(found, chosen.treatment),
-        acid=acid_for_classes(found, chosen.treatment),
+        days=_expected_days(days_told(found, rows, question.per_tsp), chosen.treatment, found.confidence),
+        acid=acid_for_classes(found, chosen.treatment, ratio),
+        acid_ratio=ratio,
         by_garden=tuple(_by_garden(found, advice)),
         evidence=evidence,
         decision=decision,
         change=None if previous is None else _change(evidence, previous),
         next_trial=_next_trial(advice),
-        nitrogen_alone=_nitrogen_alone(found, records),
+        nitrogen_alone=_nitrogen_alone(found, advice),
     )
 
 
@@ -119,16 +120,34 @@ def _evidence(found: LedgerContents, advice: Advice) -> Iterator[EvidenceTrial]:
 
 
 def _raw_gain(advice: Advice, trial: str) -> tuple[float | None, float | None]:
-    """Difference of the alternative's and the practice's buckets in a trial as recorded, and its standard error."""
+    """Difference of the alternative's and the practice's buckets in a trial as recorded, and its standard error.
+
+    Each garden that had both counts by its buckets, so that gardens which had one alone do not pass for a gain.
+    """
     decision = advice.decision
-    pair = [advice.buckets_of(one) for one in (decision.alternative, decision.current)]
-    yields = [planted_yields(own[own["trial"] == trial]) for own in pair]
-    if min(map(len, yields)) == 0:
+    pair = [
+        planted_yields(own[own["trial"] == trial]).groupby(own["site"]).agg(["size", "mean", "var"])
+        for own in (_stood_for(advice, decision.alternative), _stood_for(advice, decision.current))
+    ]
+    ours, practice = (one.loc[pair[0].index.intersection(pair[1].index)] for one in pair)
+    if ours.empty:
         return None, None
-    gain = float(yields[0].mean() - yields[1].mean())
-    if min(map(len, yields)) < 2:
+    each = ours["size"] * practice["size"] / (ours["size"] + practice["size"])
+    share = each / each.sum()
+    gain = float(share @ (ours["mean"] - practice["mean"]))
+    spare = [one["size"] - 1 for one in (ours, practice)]
+    if not sum(one.sum() for one in spare):
         return gain, None
-    return gain, float(math.sqrt(sum(one.var() / len(one) for one in yields)))
+    squares = sum((one["var"].fillna(0.0) * df).sum() for one, df in zip((ours, practice), spare, strict=True))
+    bucket = squares / sum(one.sum() for one in spare)
+    return gain, float(math.sqrt(bucket / each.sum()))
+
+
+def _stood_for(advice: Advice, treatment: Treatment) -> pd.DataFrame:
+    """Buckets of a treatment; of a dose between those tried, of the two that it lies between."""
+    decision = advice.decision
+    tried = decision.stood_as(decision.candidate(treatment)) or (decision.candidate(treatment),)
+    return pd.concat([advice.buckets_of(one.treatment) for one in tried])
 
 
 def _expected_yield(advice: Advice) -> Expected:
@@ -136,24 +155,23 @@ def _expected_yield(advice: Advice) -> Expected:
     return Expected(*advice.expected(advice.decision.recommended))
 
 
-def _expected_days(found: LedgerContents, chosen: Treatment) -> Expected | None:
+def _expected_days(told: Sequence[DaysTold], chosen: Treatment, confidence: float) -> Expected | None:
     """Days to harvest of a treatment: each trial's mean of the nearest that it tried, combined."""
-    means, variances, df = [], [], math.inf
-    for entry in found.entries:
-        own = [one for one in entry.of_trial.days if one.se > 0 and _is_like(one.treatment, chosen)]
-        if own:
-            one = min(own, key=lambda day: abs((day.dose_tsp or 0.0) - (chosen.dose_tsp or 0.0)))
-            means.append(one.mean)
-            variances.append(one.se**2)
-            df = min(df, one.df)
-    if not means:
+    nearest: dict[str, DaysTold] = {}
+    for one in sorted(told, key=lambda one: abs((one.treatment.dose_tsp or 0.0) - (chosen.dose_tsp or 0.0))):
+        if _is_like(one.treatment, chosen):
+            nearest.setdefault(one.trial, one)
+    if not nearest:
         return None
-    confidence = found.confidence
+    means, variances = (
+        np.array(some) for some in zip(*((one.mean, one.se**2) for one in nearest.values()), strict=True)
+    )
+    df = min(one.df for one in nearest.values())
     if len(means) == 1:
-        half = float(stdtrit(df, (1 + confidence) / 2)) * float(np.sqrt(variances[0]))
-        return Expected(means[0], means[0] - half, means[0] + half, None, None)
+        mean, half = float(means[0]), float(stdtrit(df, (1 + confidence) / 2) * np.sqrt(variances[0]))
+        return Expected(mean, mean - half, mean + half, None, None)
     enough = len(means) >= FEWEST_RANDOM_LEVELS
-    combined = combine(np.array(means), np.array(variances), between=enough)
+    combined = combine(means, variances, between=enough)
     lower, upper = combined.interval(confidence) if enough else combined.common(df, confidence)
     new = combined.prediction(confidence)
     return Expected(float(combined.estimates[0]), lower, upper, *(new or (None, None)))
@@ -165,88 +183,43 @@ def _is_like(one: Treatment, other: Treatment) -> bool:
     return all(mine is None or its is None or mine == its for mine, its in pairs)
 
 
-def acid_for_classes(found: LedgerContents, chosen: Treatment) -> tuple[AcidForClass, ...]:
-    """Acid of the recommended practice by class of water."""
-    protocol, product = found.latest.protocol, None
-    for entry in reversed(found.entries):  # the newest shelf that has it
-        newest = entry is found.entries[-1]
-        shelf = found.latest if newest else read_trial(entry.folder, stage="plan")
-        product = acid_product(shelf.products, str(chosen.acidifier))
-        if product is not None:
-            break
-    if product is None:
-        return ()
-    waters = {
-        (one.site, one.alkalinity_mg_l_caco3)
-        for entry in found.entries
-        for one in entry.of_trial.sites
-        if one.alkalinity_mg_l_caco3 is not None
-    }
-    rows = acid_by_class(
-        protocol.bucket.volume_l,
-        product,
-        TARGET_PH,
-        product=found.nutrient,
-        nutrient_tsp=chosen.dose_tsp or 0.0,
-    )
-    return tuple(
-        AcidForClass(
-            one.name,
-            one.lower,
-            one.upper,
-            one.acid.tsp,
-            one.acid.solution_tsp,
-            one.step.tsp if one.step else None,
-            one.ph_at_lower,
-            one.ph_at_upper,
-            sum(one.lower <= alkalinity < (math.inf if one is rows[-1] else one.upper) for _, alkalinity in waters),
-        )
-        for one in rows
-    )
-
-
 def _by_garden(found: LedgerContents, advice: Advice) -> Iterator[GardenGain]:
     """Gain of the alternative by what gardens are like, and in those that came back."""
-    terms, levels = advice.asked.gathered.terms, advice.asked.gathered.levels
+    terms, gathered = advice.asked.gathered.terms, advice.asked.gathered
+    alternative = advice.decision.alternative
     sites = [one for entry in found.entries for one in entry.of_trial.sites]
-    had = {str(site) for site in advice.buckets_of(advice.decision.alternative)["site"]}
+    buckets = _stood_for(advice, alternative)
+    had = {str(site) for site in buckets.loc[buckets["recorded"] > 0, "site"]}
 
     def told(
         of: Literal["water", "kind", "sun", "garden"],
         name: str,
-        like: Callable[[EntrySite], bool],
+        mine: Iterable[EntrySite],
         at: Callable[[Points], Points],
         garden: int | None = None,
     ) -> GardenGain:
-        mine = {one.site for one in sites if like(one)}
-        return GardenGain(
-            of, name, len(mine), bool(mine & had), advice.gain_in(advice.decision.alternative, at, garden)
-        )
+        names = {one.site for one in mine}
+        return GardenGain(of, name, len(names), bool(names & had), advice.gain_in(alternative, at, garden))
 
     if terms.water:
         for name, low, high in ALKALINITY_CLASSES:
-            middle = (low + high) / 2 if math.isfinite(high) else VERY_HARD
-            yield told(
-                "water", name, _between("alkalinity_mg_l_caco3", low, high),
-                _at(water=(middle - USUAL_ALKALINITY) / ALKALINITY_STEP),
-            )  # fmt: skip
+            water = ((low + high) / 2 - USUAL_ALKALINITY) / ALKALINITY_STEP
+            top = math.inf if name == ALKALINITY_CLASSES[-1][0] else high
+            mine = [one for one in sites if _lies(one.alkalinity_mg_l_caco3, low, top)]
+            yield told("water", name, mine, _at(water=water))
     if terms.sun:
         for name, low, high in SUNS:
-            middle = (low + min(high, 9.0)) / 2
-            yield told("sun", name, _between("sun_hours", low, high), _at(sun=(middle - USUAL_SUN) / SUN_STEP))
+            sun = ((low + min(high, MOST_SUN)) / 2 - USUAL_SUN) / SUN_STEP
+            yield told("sun", name, [one for one in sites if _lies(one.sun_hours, low, high)], _at(sun=sun))
     if terms.kinds > 1:
-        for i, name in enumerate(levels.kind):
-            yield told("kind", name, lambda one, kind=name: one.kind == kind, _at(kind=i))  # type: ignore[misc]
-    for i, name in enumerate(advice.asked.gathered.returning):
-        yield told("garden", name, lambda one, site=name: one.site == site, _at(), i)  # type: ignore[misc]
+        for i, name in enumerate(gathered.levels.kind):
+            yield told("kind", name, [one for one in sites if one.kind == name], _at(kind=i))
+    for i, name in enumerate(gathered.returning):
+        yield told("garden", name, [one for one in sites if one.site == name], _at(), i)
 
 
-def _between(field: str, low: float, high: float) -> Callable[[EntrySite], bool]:
-    def like(one: EntrySite) -> bool:
-        value = getattr(one, field)
-        return value is not None and low <= value < high
-
-    return like
+def _lies(value: float | None, low: float, high: float) -> bool:
+    return value is not None and low <= value < high
 
 
 def _at(water: float = 0.0, sun: float = 0.0, kind: int = -1) -> Callable[[Points], Points]:
@@ -279,11 +252,20 @@ def _next_trial(advice: Advice) -> ProposedTrial:
     return ProposedTrial(recommended=decision.recommended, rival=rival, worth_g=worth[rival])
 
 
-def _nitrogen_alone(found: LedgerContents, records: Records) -> NitrogenAlone | None:
-    """Products that doses were tried with, where today's is none of them."""
-    dose = found.latest.protocol.factors.get("dose")
-    today = dose.product if dose else None
-    products = {str(entry.of_trial.product) for entry in found.entries if entry.of_trial.product}
-    if not today or records.buckets["dose"].isna().all() or today in products:
+def _nitrogen_alone(found: LedgerContents, advice: Advice) -> NitrogenAlone | None:
+    """Products that the recommended dose was tried with, where so much of today's was never tried."""
+    dose, question = found.latest.protocol.factors.get("dose"), advice.asked.question
+    strength = advice.decision.chosen.n_mg_l
+    if dose is None or not dose.product or not question.in_nitrogen or strength is None:
         return None
-    return NitrogenAlone(today, tuple(sorted(products)))
+    rows = advice.asked.rows
+    tried = {
+        str(entry.of_trial.product)
+        for i, entry in enumerate(found.entries)
+        if entry.of_trial.product and _reaches(rows.loc[rows["trial"] == f"{i:05d}", "dose"], strength)
+    }
+    return NitrogenAlone(dose.product, tuple(sorted(tried))) if tried and dose.product not in tried else None
+
+
+def _reaches(doses: pd.Series, strength: float) -> bool:
+    return bool(doses.min() * (1 - 1e-9) <= strength <= doses.max() * (1 + 1e-9))

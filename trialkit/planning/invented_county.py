@@ -23,7 +23,7 @@ from trialkit.tables.atomic import csv_text, write_text
 
 # Teaspoons of acid that volunteers give a litre, for each mg/L of alkalinity; of vinegar where it is none of these.
 TSP_A_LITRE = {"none": 0.0, "citric acid": 0.0003}
-RECORDS_STREAM = 2  # the layout is stream 0 of the protocol's seed, the decision stream 1
+RECORDS_STREAM = 2  # the layout is stream 0 of the protocol's seed, the advice stream 1
 FIRST_SOWING = date(2026, 8, 6)
 DOSE_RATE = 0.45
 """Rate of the dose curve ``1 - exp(-rate * dose_tsp)`` (Mitscherlich), per teaspoon."""

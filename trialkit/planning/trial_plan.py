@@ -12,20 +12,17 @@ import pandas as pd
 
 from trialkit.documents.plan import (
     AssumedSpread,
-    DoseRow,
     Plan,
     PowerCurve,
     PracticeBuckets,
     SensitivityRow,
     SizeRow,
 )
-from trialkit.domain.factors import DOSE
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
-from trialkit.planning.dose_precision import FEWEST_DOSES, dose_precision
 from trialkit.planning.enlargements import which_change_buys_most
 from trialkit.planning.exact import expected_power
 from trialkit.planning.larger_trials import sufficient_sizes
@@ -101,11 +98,10 @@ def make_plan(
         larger = sufficient_sizes(size, design_of, assumptions, goal, expected_power)
     progress("other variances", 1, 1)
     changed = sensitivity(design, assumptions, goal, others)
-    dose = _dose(trial, goal)
     efficiency = efficiency_of(protocol, layout)
     about, varied = protocol.trial, protocol.factors.get("dose")
     return Plan(
-        schema="trialkit-plan-2",
+        schema="trialkit-plan-3",
         id=about.id,
         title=about.title,
         question=about.question,
@@ -132,13 +128,12 @@ def make_plan(
         ),
         effects=power.effects,
         difference=power.hardest,
-        dose=dose(power),
         uncounted=power.uncounted,
         replicates=power.replicates,
         failed=power.failed,
         advice=replace(advice, practice=_practice(trial, design, model_of, assumptions, goal)),
         larger=larger,
-        sizes=tuple(_size_row(option, option.size == size, dose) for option in options),
+        sizes=tuple(_size_row(option, option.size == size) for option in options),
         sensitivity=tuple(
             SensitivityRow(grouping, factor, other.hardest.power, other.hardest.detectable_g)
             for (grouping, factor), other in changed.items()
@@ -197,26 +192,8 @@ def _practice(
     return PracticeBuckets(best, after.buckets - before.buckets, before.hardest.power, after.hardest.power)
 
 
-DoseOf = Callable[[PlannedPower], DoseRow | None]
-
-
-def _dose(trial: Trial, goal: Goal) -> DoseOf:
-    """How closely a design would place the recommended dose; of a trial with two doses or one, nothing."""
-    factor = trial.protocol.factors.get("dose")
-    doses = sorted(float(level) for level in factor.levels) if factor else []
-
-    def of(power: PlannedPower) -> DoseRow | None:
-        effect = next((effect for effect in power.effects if effect.effect == DOSE.column), None)
-        if effect is None or len(doses) < FEWEST_DOSES:
-            return None
-        return dose_precision(effect, goal, doses)
-
-    return of
-
-
-def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
+def _size_row(option: JudgedSize, is_asked: bool) -> SizeRow:
     d = option.power.hardest if option.power else None
-    placed = dose(option.power) if option.power else None
     return SizeRow(
         option.size.sites,
         option.size.blocks,
@@ -226,7 +203,6 @@ def _size_row(option: JudgedSize, is_asked: bool, dose: DoseOf) -> SizeRow:
         d.power if d else None,
         d.detectable_g if d else None,
         d.half_width_g if d else None,
-        placed.half_width_tsp if placed else None,
         d.monte_carlo_se if d else 0.0,
         option.refused,
         is_asked,

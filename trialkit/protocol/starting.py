@@ -232,8 +232,9 @@ visit_every_days = 3
 [decision]
 # What gardeners do now: one level of each factor that has two or more.
 current_practice = {practice}
-margin_g = 10.0                  # grams of head weight that would matter to a gardener
-equivalence_margin_g = 10.0      # grams that would not
+margin_g = 10.0                  # so near to the best is near enough: grams a transplanted head
+change_cost_g = 3.0              # what a change of the handout must gain, in the same grams
+adopt_probability = 0.9          # how sure to be of that nearness before no further trial is asked for
+equivalence_margin_g = 10.0      # statistician's tables: differences below this many grams count as none
 # price_per_kg = 8.0             # of lettuce; without it value is counted in grams a head
-adopt_probability = 0.9          # how sure to be before recommending a change
 """

@@ -6,27 +6,34 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from trialkit.documents.findings import Comparison, Mean, Verdict
+from trialkit.documents.decision import Candidate, Decision, Verdict
 from trialkit.documents.results import AcidUsed, Design, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import TEASPOON_ML
-from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, percent, plain, signed, with_interval
+from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.report.reading import Reading, comparison_of, mean_of
-from trialkit.words.decision_words import VERDICT_WORDS, cautions, meaning_of_the_chance, no_decision_words, sentences
+from trialkit.report.reading import Reading, mean_of
+from trialkit.words.decision_words import (
+    VERDICT_WORDS,
+    cautions,
+    chances,
+    given_up,
+    no_decision_words,
+    what_it_rests_on,
+    what_to_do,
+)
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.measures import MeasureSystem, Sentence, acid_range, joined, spoons, teaspoons, volume_words
-from trialkit.words.phrases import chance, chance_word, count
-from trialkit.words.response_words import RESPONSE_LABELS
+from trialkit.words.phrases import asked_chance, chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
 MOST_SPOONS_DRAWN = 12
 DISSOLVE = "Dissolve the powder first, a level teaspoon in each cup of water, and add that by small measures."
 TONES = {
-    Verdict.ADOPT: "change",
-    Verdict.TAKE_CHEAPER: "change",
+    Verdict.CHANGE: "change",
+    Verdict.CHANGE_AND_TEST: "retest",
     Verdict.KEEP: "keep",
-    Verdict.RETEST: "retest",
+    Verdict.KEEP_AND_TEST: "retest",
 }
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
 
@@ -54,13 +61,12 @@ class CardLine:
 
 @dataclass(frozen=True)
 class Sureness:
-    """A chance as a picture of a hundred gardens, with the words around it."""
+    """A chance as a picture of a hundred, with the words around it."""
 
     hundredths: int
     headline: str
     word: str
     meaning: Sentence
-    needed: str
 
 
 @dataclass(frozen=True)
@@ -75,33 +81,42 @@ class Answer:
     card_title: str
     bucket: Measured
     heads: str
-    expected: str
     expectation: Measured | None
-    sureness: Sureness | None
+    sureness: tuple[Sureness, ...]
+    given_up: str
+    rests_on: tuple[Sentence, ...]
     versus: Table | None
     acid: Table | None
 
 
 def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
-    decision, design, response = reading.decision, reading.design, reading.response
+    decision, design = reading.decision, reading.design
     verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
     none = ("This trial gives no recommendation.", no_decision_words(reading.results))
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
         tone=TONES[decision.verdict] if decision else "none",
-        sentences=reading.said(partial(sentences, decision)) if decision else none,
+        sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else none,
         cautions=reading.said(partial(cautions, reading.results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
         bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
         heads=f", {count(design.heads_per_bucket, 'head')}",
-        expected=RESPONSE_LABELS[response.name] if response else "mean",
         expectation=_expectation(reading),
         sureness=sureness(reading),
+        given_up=f"{given_up(decision)} {_asked(decision)}" if decision else "",
+        rests_on=reading.said(lambda system: [what_it_rests_on(decision, system)]) if decision else (),
         versus=versus_table(reading),
         acid=acid_table(reading),
     )
+
+
+def _asked(decision: Decision) -> str:
+    """From which chance a choice is settled, and whether this one is."""
+    asked = asked_chance(decision.thresholds.adopt_probability)
+    is_settled = "" if decision.verdict.is_settled else "not "
+    return f"The protocol calls a choice settled from {asked} of the second chance on: this one is {is_settled}settled."
 
 
 def acid_table(reading: Reading) -> Table | None:
@@ -182,46 +197,43 @@ def _acid_amounts(row: AcidUsed) -> tuple[str, ...]:
 
 
 def _expectation(reading: Reading) -> Measured | None:
-    response = reading.response
-    row = mean_of(response, reading.recommended) if response else None
-    if response is None or row is None:
+    """What a transplanted head is expected to give under the recommended default."""
+    if reading.decision is None:
         return None
-    known = with_interval(row.mean, row.lower, row.upper, response.unit)
-    return Measured(in_ounces(row.mean, row.lower, row.upper), known) if response.unit == "g" else Measured(known)
+    grams = reading.decision.chosen.yield_g
+    return Measured(in_ounces(grams, None, None), f"{measure(grams)} g")
 
 
-def sureness(reading: Reading) -> Sureness | None:
-    """How sure the verdict is, as the one chance that it turned on; None where it is not known."""
+def sureness(reading: Reading) -> tuple[Sureness, ...]:
+    """How sure the choice is, as two different chances; none without a decision."""
     decision = reading.decision
-    rival = next((one for one in reading.candidates if one.treatment == reading.rival), None)
-    if decision is None or rival is None:
-        return None
-    alike = decision.verdict == Verdict.TAKE_CHEAPER
-    probability = rival.probability_equivalent if alike else rival.probability_better
-    if probability is None:
-        return None
-    (meaning,) = reading.said(lambda system: [meaning_of_the_chance(decision, system)])
-    return Sureness(
-        hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
-        headline=chance(probability),
-        word=chance_word(probability),
-        meaning=meaning,
-        needed=f"The protocol asks for {chance(decision.thresholds.adopt_probability)} before a default is changed.",
+    if decision is None:
+        return ()
+    meanings = reading.said(lambda system: [words.rstrip(",") for _, words in chances(decision, system)])
+    return tuple(
+        Sureness(
+            hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
+            headline=chance(probability),
+            word=chance_word(probability),
+            meaning=meaning,
+        )
+        for (probability, _), meaning in zip(chances(decision), meanings, strict=True)
     )
 
 
 def versus_table(reading: Reading) -> Table | None:
-    """Current practice beside the recommended default, or beside the best alternative where it is kept."""
-    if not reading.rival:
+    """Current practice beside the recommended default, or beside the best of the others where it is kept."""
+    decision = reading.decision
+    if decision is None:
         return None
     names = ("", "current practice", "best alternative" if reading.is_kept else "recommended", "difference")
     return make_table(
         "versus",
         "Against the current practice",
         tuple(text_column(name) for name in names),
-        (*_levels(reading), *_responses(reading)),
-        f"Intervals in brackets are {percent(reading.confidence)} intervals; those of differences allow for all "
-        "comparisons.",
+        (*_levels(reading), *_expected(decision), *_days(reading, decision)),
+        f"In brackets the {percent(decision.thresholds.confidence)} interval, on average over gardens and seasons. "
+        "A head that was lost counts as nothing.",
         is_ordered=True,
     )
 
@@ -236,18 +248,23 @@ def _levels(reading: Reading) -> Iterator[Row]:
         )
 
 
-def _responses(reading: Reading) -> Iterator[Row]:
-    for response in reading.results.responses.values():
-        now, then = mean_of(response, reading.current), mean_of(response, reading.rival)
-        if now and then:
-            compared = comparison_of(response, reading.rival)
-            cells = (_with_interval(now), _with_interval(then), _difference(compared))
-            yield Row(f"{RESPONSE_LABELS[response.name]}, {response.unit}", cells)
+def _expected(decision: Decision) -> Iterator[Row]:
+    now, then, gain = decision.candidate(decision.current), decision.shown, decision.shown.gain
+    assert gain is not None  # only the current practice has none
+    gained = f"{signed(gain.estimate)} ({difference_interval(gain.lower, gain.upper)})"
+    yield Row("expected, g per transplanted head", (measure(now.yield_g), measure(then.yield_g), gained))
+    yield Row("marketable heads, expected", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
+    yield Row("as recorded, g per transplanted head", (*(measure(one.raw_yield_g) for one in (now, then)), ABSENT))
+    yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
 
 
-def _difference(row: Comparison | None) -> str:
-    return f"{signed(row.difference)} ({difference_interval(row.lower, row.upper)})" if row else ABSENT
+def _buckets(candidate: Candidate) -> str:
+    return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "not itself tried"
 
 
-def _with_interval(row: Mean) -> str:
-    return with_interval(row.mean, row.lower, row.upper)
+def _days(reading: Reading, decision: Decision) -> Iterator[Row]:
+    days = reading.analysed("days")
+    if days is None or decision.days_later is None:
+        return
+    found = (mean_of(days, one) for one in (decision.current, decision.alternative))
+    yield Row("days to harvest", (*(plain(row.mean) if row else ABSENT for row in found), signed(decision.days_later)))

@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
+from trialkit.documents.decision import Candidate, Gain
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.cautions import CAUTIONS
-from trialkit.pages.numerals import difference_interval, measure, p_value, percent, plain, signed
+from trialkit.pages.numerals import (
+    chance_percent,
+    difference_interval,
+    fixed,
+    interval,
+    percent,
+    plain,
+    signed,
+)
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
+from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words import default_words as words
+from trialkit.words.decision_words import after_costs
+from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
+
+SHOWN_DIGITS = 12
+"""Of a digest: as many as the list of evidence shows."""
 
 
 def evidence_html(document: Recommended) -> str:
@@ -26,25 +41,20 @@ def evidence_html(document: Recommended) -> str:
     """
     safe = safe_document(document)
     style, script = page_style(), page_script()
-    confidence = safe.decision.thresholds.confidence
     return (
         environment(TEMPLATES)
         .get_template("evidence.html.jinja")
         .render(
             sentences=words.answer(safe),
             facts=_facts(safe),
-            heterogeneity=words.heterogeneity(safe.trial_gains) if safe.trial_gains else "",
             notes=tuple(words.what_is_not_known(safe)),
-            refused=tuple(words.not_compared(safe)),
+            scope=(*words.scope(safe), *words.acid_taken(safe)),
             changed=tuple(words.changes(safe)),
             would_change=words.what_would_change_it(safe),
             next_question=words.next_question(safe),
             why_next=words.why_next(safe),
-            next_size=words.next_size(safe.next_trial.size),
-            pictures=evidence_pictures(safe, confidence),
-            compared=_compared(safe, confidence),
-            trials=_trials(safe),
-            variation=_variation(safe),
+            pictures=evidence_pictures(safe),
+            tables=(_candidates(safe), _trials(safe), _spreads(safe)),
             date=safe.date,
             digest=safe.evidence_sha256,
             made_with=safe.made_with["trialkit"],
@@ -57,48 +67,67 @@ def evidence_html(document: Recommended) -> str:
 
 
 def _facts(safe: Recommended) -> tuple[str, ...]:
+    evidence = safe.decision.evidence
     return (
-        count(len(safe.evidence), "trial"),
-        count(sum(one.buckets for one in safe.evidence), "bucket"),
+        count(evidence.trials, "trial"),
+        count(evidence.gardens, "garden"),
+        count(evidence.buckets, "bucket"),
         count(sum(one.heads for one in safe.evidence), "head"),
         f"version {safe.version}",
     )
 
 
-def _compared(safe: Recommended, confidence: float) -> Table | None:
+def _candidates(safe: Recommended) -> Table | None:
+    decision, money = safe.decision, safe.decision.unit != "g per transplanted head"
+    every = sorted(decision.candidates, key=lambda one: -one.expected_value)
     body = (
         Row(
-            treatment_label(row.treatment, tuple(FACTOR_COLUMNS.values())),
+            treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values())),
             (
-                plain(row.n_mg_l, 4),
-                measure(row.mean),
-                *(
-                    ("", "", "")
-                    if row.difference is None
-                    else (signed(row.difference), difference_interval(row.lower, row.upper), p_value(row.p))
-                ),
-                str(row.buckets),
-                f"{row.with_current} of {row.trials}",
+                fixed(one.raw_yield_g, 0),
+                fixed(one.yield_g, 0),
+                _gain(one.gain),
+                "" if one.probability_better is None else chance_percent(one.probability_better),
+                chance_percent(one.probability_near_best),
+                plain(one.expected_loss, 2) if money else fixed(one.expected_loss),
+                str(one.stood.buckets),
+                str(one.stood.trials),
             ),
-            "current practice" if row.difference is None else "",
+            PART_WORDS[_part(one)],
         )
-        for row in safe.compared
+        for one in every
     )
     heads = columns(
         "treatment",
-        "nitrogen, mg/L",
-        "mean, g per transplanted head",
-        "less the current practice, g",
-        f"{percent(confidence)} interval, g",
-        "p",
+        "as recorded, g",
+        "expected, g",
+        f"gain, g, with its {percent(decision.thresholds.confidence)} interval",
+        "better than now",
+        "near the best",
+        "given up" if money else "given up, g",
         "buckets",
-        "trials beside it",
+        "trials",
     )
+    margin = plain(decision.thresholds.margin_g)
     note = (
-        "Means of the pooled model; intervals and p allow for all comparisons (Dunnett). Trials beside it: of those "
-        "that tried the treatment, how many had the current practice too; where none had, it is compared over others."
+        "Grams are per transplanted head, lost ones counting as nothing. As recorded: the plain mean of the buckets, "
+        "whatever gardens and seasons they stood in. Expected, and everything after it: by the model of all trials, on "
+        f"average over gardens and seasons. Better than now: in a new garden and season{after_costs(decision)}. Near "
+        f"the best: within {margin} g of the best of all. Given up: on average, against whichever is truly the best"
+        f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which "
+        "just this stood; none of a dose between those tried."
     )
-    return make_table("compared", "Every treatment beside the current practice", heads, body, note)
+    return make_table("candidates", "Every treatment that could be the default", heads, body, note)
+
+
+def _gain(gain: Gain | None) -> str:
+    return f"{signed(gain.estimate)} ({difference_interval(gain.lower, gain.upper)})" if gain else ""
+
+
+def _part(one: Candidate) -> Part:
+    if one.is_recommended:
+        return "kept" if one.is_current else "recommended"
+    return "current" if one.is_current else "other"
 
 
 def _trials(safe: Recommended) -> Table | None:
@@ -110,8 +139,9 @@ def _trials(safe: Recommended) -> Table | None:
                 str(one.gardens),
                 str(one.buckets),
                 str(one.heads),
-                "" if one.gain is None else signed(one.gain),
-                one.id,
+                words.recorded_gain(one) if one.gain is None else signed(one.gain),
+                plain(one.gain_se),
+                one.id[:SHOWN_DIGITS],
             ),
         )
         for one in safe.evidence
@@ -119,13 +149,18 @@ def _trials(safe: Recommended) -> Table | None:
     heads = (
         text_column("trial"),
         text_column("season"),
-        *columns("", "gardens", "buckets", "heads", "its own gain, g")[1:],
+        *columns("", "gardens", "buckets", "heads", "gain as recorded, g", "standard error, g")[1:],
         text_column("digest"),
     )
     return make_table("trials", "The trials that this rests on", heads, body)
 
 
-def _variation(safe: Recommended) -> Table | None:
-    body = (Row(words.variation_between(one), (measure(one.sd_g),)) for one in safe.variation)
-    heads = columns("differences between", "standard deviation, g per transplanted head")
-    return make_table("variation", "How much things vary", heads, body)
+def _spreads(safe: Recommended) -> Table | None:
+    body = (
+        Row(SPREAD_WORDS[one.of], (fixed(one.sd_g), interval(one.lower_g, one.upper_g)))
+        for one in safe.decision.spreads
+    )
+    limits = f"{percent(safe.decision.thresholds.confidence)} interval, g"
+    heads = columns("differences between", "standard deviation, g per marketable head", limits)
+    note = "Averaged over what the records leave open; what one trial cannot tell comes from what is thought before it."
+    return make_table("spreads", "How much things vary", heads, body, note)

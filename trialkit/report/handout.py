@@ -29,6 +29,7 @@ def handout_html(document: Recommended) -> str:
         acid_name=words.acid_name(best),
         acid_compared=words.is_acid_compared(safe),
         acid=tuple(words.acid_line(row) for row in safe.acid),
+        acid_seen=words.acid_seen(safe),
         acid_dissolved=words.is_dissolved(safe),
         steps=tuple(words.steps(safe)),
         expect=tuple(words.expectations(safe)),

@@ -14,7 +14,7 @@ from trialkit.report.figures import pictures
 from trialkit.report.provenance import facts, provenance
 from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
-from trialkit.report.tables import candidate_table, response_tables
+from trialkit.report.tables import candidate_table, response_tables, spread_table
 from trialkit.report.water_tables import water_tables
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -40,6 +40,7 @@ def report_html(results: Results) -> str:
         missing_picture=missing,
         doubts=doubts(reading),
         candidates=candidate_table(reading),
+        spreads=spread_table(reading),
         responses=response_tables(reading),
         water=water_tables(reading),
         provenance=provenance(reading),

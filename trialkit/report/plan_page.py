@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import astuple, dataclass
-from functools import cache, partial
+from functools import cache
 
 from trialkit.documents.plan import Plan, PlannedBench
 from trialkit.domain.factors import FACTOR_COLUMNS
@@ -26,8 +26,6 @@ from trialkit.words.plan_words import (
     advice_sentences,
     answer_sentences,
     changed_words,
-    dose_heading,
-    dose_width,
     larger_sentences,
     percent,
     refusal_sentence,
@@ -75,7 +73,7 @@ def plan_html(plan: Plan) -> str:
         .render(
             plan=safe,
             facts=_facts(safe),
-            sentences=_said(safe, partial(answer_sentences, safe)),
+            sentences=answer_sentences(safe),
             has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
             advice=(*advice_sentences(safe), *larger_sentences(safe)),
             warnings=tuple(map(warning_sentence, safe.warnings)),
@@ -137,13 +135,11 @@ def _power_table(plan: Plan) -> Table | None:
 
 def _size_table(plan: Plan) -> Table | None:
     priced = any(row.cost for row in plan.sizes)
-    dosed = any(row.dose_half_width_tsp is not None for row in plan.sizes)
     heads = columns(
         "gardens × blocks × heads a bucket",
         "buckets",
         *_chance_heads(plan),
         "interval either way, g",
-        *(_said(plan, dose_heading) if dosed else []),
         *(["cost"] if priced else []),
     )
     body = (
@@ -154,7 +150,6 @@ def _size_table(plan: Plan) -> Table | None:
                 whole_percent(row.power),
                 plain(row.detectable_g),
                 plain(row.half_width_g),
-                *(_said(plan, partial(dose_width, row.dose_half_width_tsp)) if dosed else []),
                 *([fixed(row.cost, 2)] if priced else []),
             ),
             "as asked" if row.is_asked else "",

@@ -6,20 +6,22 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from trialkit.documents.findings import Candidate, Comparison, Decision, Mean, ResponseResult
+from trialkit.documents.decision import Candidate, Decision
+from trialkit.documents.findings import Comparison, Mean, ResponseResult
 from trialkit.documents.results import Design, Results
 from trialkit.domain.factors import FACTORS
 from trialkit.domain.treatment import Level, Treatment
 from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure, nutrient_g_per_tsp
 from trialkit.words.treatment_names import level_label, treatment_label
 
-Part = Literal["recommended", "current", "kept", "rival", "other"]
+Part = Literal["recommended", "current", "kept", "rival", "recorded", "other"]
 
 PART_WORDS: Mapping[Part, str] = {
     "recommended": "recommended",
     "current": "current practice",
     "kept": "current practice, kept",
     "rival": "best alternative",
+    "recorded": "as recorded",
     "other": "",
 }
 NOTHING = Treatment()
@@ -79,8 +81,8 @@ class Reading:
 
     @property
     def rival(self) -> Treatment:
-        """Candidate to set beside the current practice: the one recommended, or else the most promising other."""
-        return (self.decision and self.decision.alternative) or NOTHING
+        """Candidate to set beside the current practice: the one recommended, or else the best of the others."""
+        return self.decision.alternative if self.decision else NOTHING
 
     @property
     def fixed(self) -> Treatment:

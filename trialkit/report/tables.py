@@ -21,11 +21,17 @@ from trialkit.pages.numerals import (
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.reading import PART_WORDS, Reading
-from trialkit.words.decision_words import PLACE_WORDS
+from trialkit.words.decision_words import after_costs
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
 from trialkit.words.measures import Sentence, joined
-from trialkit.words.model_words import TOO_SMALL, model_sentences, variance_label
+from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
+
+WHY_THEY_DIFFER = (
+    "differ because an average over few buckets is pulled toward what is known of its cultivar, dose and acid, as "
+    "chance favours the largest, and because estimates are for gardens and seasons in general"
+)
+"""Raw means and estimates."""
 
 
 @dataclass(frozen=True)
@@ -47,50 +53,69 @@ def response_tables(reading: Reading) -> tuple[ResponseTables, ...]:
 
 
 def candidate_table(reading: Reading) -> Table | None:
-    """Every candidate default: value, chances, expected loss."""
+    """Every candidate default: raw mean and estimate, gain, chances, what it would give up, buckets."""
     decision = reading.decision
     if decision is None:
         return None
+    thresholds, in_grams = decision.thresholds, decision.unit == "g per transplanted head"
+    value = () if in_grams else (f"value, {decision.unit}",)
     heads = columns(
         "treatment",
-        "yield per transplanted head, g",
+        "raw mean, g per transplanted head",
+        "estimate, g",
         "marketable",
-        f"expected value, {decision.unit}",
-        "chance best",
+        "gain, g",
+        f"{percent(thresholds.confidence)} interval, g",
+        *value,
         "chance better",
-        "chance alike",
-        f"expected loss, {decision.unit}",
+        "chance near best",
+        f"given up, {'g' if in_grams else decision.unit}",
+        "buckets",
     )
-    digits = 1 if decision.unit.startswith("g ") else 2
     body = (
         Row(
             reading.label(row.treatment),
             (
+                measure(row.raw_yield_g),
                 measure(row.yield_g),
-                percent(row.share_usable),
-                fixed(row.expected_value, digits),
-                chance_percent(row.probability_best),
+                percent(round(row.share_usable, 2)),
+                signed(row.gain.estimate) if row.gain else ABSENT,
+                difference_interval(row.gain.lower, row.gain.upper) if row.gain else ABSENT,
+                *(() if in_grams else (fixed(row.expected_value, 2),)),
                 chance_percent(row.probability_better),
-                chance_percent(row.probability_equivalent),
-                fixed(row.expected_loss, digits),
+                chance_percent(row.probability_near_best),
+                fixed(row.expected_loss, 1 if in_grams else 2),
+                plain(row.stood.buckets, 9),
             ),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in decision.candidates
     )
-    considered = all(row.eligible for row in decision.candidates)
-    passed_over = (
-        "One without an expected loss was not considered: its records are much more, or much less, complete than the "
-        "current practice's. "
-    )
-    thresholds = decision.thresholds
     note = (
-        f"Better: worth at least {plain(thresholds.margin_g)} g per transplanted head more than the current practice "
-        f"{PLACE_WORDS[decision.place]}. Alike: within {plain(thresholds.equivalence_margin_g)} g of it. "
-        "Expected loss: what choosing this one gives up, on average, against the one that is truly best. "
-        f"{'' if considered else passed_over}From {plain(decision.draws, 6)} draws."
+        "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
+        f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice"
+        f"{after_costs(decision)}, in a new garden and season. Near best: within {plain(thresholds.margin_g)} g of the "
+        "best of all candidates, doses between those tried among them, on average over gardens and seasons. Given up: "
+        f"on average, against whichever is truly the best. From {plain(decision.draws, 6)} draws."
     )
     return make_table("candidates", "Candidates for the default", heads, body, note)
+
+
+def spread_table(reading: Reading) -> Table | None:
+    """Standard deviations of the model behind the decision, with their limits."""
+    decision = reading.decision
+    if decision is None:
+        return None
+    body = (
+        Row(SPREAD_WORDS[one.of], (fixed(one.sd_g), interval(one.lower_g, one.upper_g))) for one in decision.spreads
+    )
+    heads = columns("what varies", "standard deviation, g", f"{percent(decision.thresholds.confidence)} interval, g")
+    note = (
+        "Of the weight of a marketable head. Averages over what the records and half-normal priors leave open; where "
+        "one trial cannot tell, as of seasons, they are the prior's. All averages are worth "
+        f"{plain(decision.effective_points)} equally weighted sets of standard deviations."
+    )
+    return make_table("spreads", "How much things vary, by the model behind the decision", heads, body, note)
 
 
 def _response(reading: Reading, name: str, response: ResponseResult) -> ResponseTables:

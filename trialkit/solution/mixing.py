@@ -10,6 +10,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
 from trialkit.solution.acid_steps import (
     KITCHEN_STEPS_TSP,
+    LOWEST_PH_AFTER_A_STEP,
     SOLUTION_TSP_PER_POWDER_TSP,
     WINDOW_PH,
     AcidStep,
@@ -338,11 +339,13 @@ class ClassRow:
 
 def acid_by_class(
     volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
-    product: Product | None = None, nutrient_tsp: float = 0.0,
+    product: Product | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
 ) -> tuple[ClassRow, ...]:  # fmt: skip
     """Return the acid for each alkalinity class, for a handout.
 
-    Waters with next to no alkalinity get no acid, and the class that holds them is split.
+    Waters with next to no alkalinity get no acid, and the class that holds them is split. Amounts are those of
+    chemistry times a ratio that waters were found to take beside it; it raises none above what leaves the lowest water
+    of the class at `LOWEST_PH_AFTER_A_STEP` by chemistry.
 
     Examples
     --------
@@ -374,6 +377,16 @@ def acid_by_class(
             step = made(low).acid_step if low >= safe_from else None
             wanted = made((low + high) / 2, None if step else 0.0).acid
             assert wanted is not None
+            if step and ratio != 1.0:
+                bound = acid_for_ph(
+                    acid=acid.acid,
+                    ph_target=LOWEST_PH_AFTER_A_STEP,
+                    alkalinity_mg_l_caco3=low,
+                    ph_start=ph_start,
+                    temperature_c=temperature_c,
+                )
+                most = max(wanted.exact_tsp, float(bound) * volume_l / acid.mol_per_tsp)
+                wanted = _acid_measured(min(wanted.exact_tsp * ratio, most), acid)
             at_ends = made(low, wanted.tsp).ph, made(high, wanted.tsp).ph
             rows.append(ClassRow(name, low, high, wanted, step, *at_ends))
     return tuple(rows)

@@ -146,8 +146,7 @@ def _scale(check: ScaleCheck) -> CheckWords:
     return (
         title,
         f"{found}: {SCALES[check.chosen]} would fit better.",
-        "Means and intervals are on the scale as it is. The decision was made anew on the other scale, and it is used "
-        "only where it decides otherwise, which is then said first.",
+        "Means and intervals are on the scale as it is: read the intervals as approximate.",
     )
 
 

@@ -2,32 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
-from trialkit.documents.pooled import NextSize, TrialGains
-from trialkit.documents.recommended import Change, Grouping, Practice, Recommended, SourceOfVariation
-from trialkit.domain.factors import FactorName
-from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
+from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, Recommended
 from trialkit.words import decision_words as decision
 from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
-from trialkit.words.phrases import chance, number
+from trialkit.words.phrases import count, number
 from trialkit.words.treatment_names import treatment_words
 
-FEW_TRIALS = 6
-"""Fewer may hide much that differs between seasons (common practice, no source)."""
-FACTOR_PLURALS: Mapping[FactorName, str] = {"cultivar": "cultivars", "dose": "doses", "acidifier": "acids"}
-BETWEEN: Mapping[Grouping, str] = {
-    "trial": "trials",
-    "trial_site": "gardens within trials",
-    "block": "blocks within gardens",
-    "whole_plot": "whole plots within blocks",
-    "bucket": "buckets treated alike",
+MOST_NAMED = 3
+LEAST_WORTH_G = 0.1
+GARDEN_WORDS: Mapping[str, str] = {
+    "water": "By the alkalinity of the water",
+    "sun": "By the sun",
+    "kind": "By the kind of garden",
+    "garden": "In gardens that came back",
 }
-PLACES: Mapping[Grouping, str] = {"trial": "trials", "trial_site": "gardens"}
 
 
 def answer(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
-    """What to do, and how sure."""
+    """What to do, how sure, and what it rests on."""
     return decision.sentences(document.decision, _system(document.recommended, measures))
 
 
@@ -36,65 +30,120 @@ def what_would_change_it(document: Recommended, measures: Measures = "kitchen") 
     return decision.would_change(document.decision, _system(document.recommended, measures))
 
 
-def heterogeneity(found: TrialGains) -> str:
-    """How much trials differ."""
-    combined = found.combined
-    if combined is None:
-        return "One trial alone says nothing of how much seasons differ."
-    ahead, trials = sum(one.gain > 0 for one in found.gains), combined.trials
-    if trials < FEWEST_RANDOM_LEVELS:
-        return (
-            f"It was ahead in {('neither', 'one', 'both')[ahead]} of the two trials. Two say next to nothing of how "
-            "much seasons differ, and the interval does not allow for it."
-        )
-    said = f"It was ahead in {'all' if ahead == trials else f'{ahead} of'} {trials} trials. "
-    if combined.tau_g == 0:
-        said += "The trials differ no more than chance alone would have it"
-        hidden = f"; but so few might hide a standard deviation of {combined.tau_upper_g:.0f} g."
-        said += hidden if trials < FEW_TRIALS else "."
-    else:
-        said += (
-            f"Between trials the gain varies with a standard deviation of {combined.tau_g:.0f} g (between "
-            f"{combined.tau_lower_g:.0f} and {combined.tau_upper_g:.0f} g): {combined.i2 * 100:.0f} % of what their "
-            "results differ by, the rest being chance."
-        )
-    if combined.new_lower is not None and combined.new_upper is not None:
-        said += f" One more trial is to be expected to find {combined.new_lower:.0f} to {combined.new_upper:.0f} g."
-    return said
+def scope(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
+    """What the answer covers and what it leaves out."""
+    return decision.scope(document.decision, _system(document.recommended, measures))
+
+
+def acid_taken(document: Recommended) -> Iterator[str]:
+    """Where the handout's amounts of acid come from."""
+    found = document.acid_ratio
+    if not document.acid:
+        return
+    if found is None:
+        yield "The amounts of acid on the handout are those of chemistry: no trial's readings tell what waters took."
+        return
+    limits = f"{document.decision.thresholds.confidence * 100:g} % interval {found.lower:.2f} to {found.upper:.2f}"
+    yield (
+        f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
+        f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
+        "what leaves the softest water of its class at pH 5.25."
+    )
+
+
+def set_beside(document: Recommended, measures: Measures = "kitchen") -> str:
+    """Name what gains are told of, and what they are told over."""
+    system = _system(document.recommended, measures)
+    ours, practice = (
+        treatment_words(one, system) for one in (document.decision.alternative, document.decision.current)
+    )
+    return f"{ours} beside what we say now, {practice}"
+
+
+def trial_by_trial(document: Recommended) -> str:
+    """What the trials found by themselves, and why the answer is not just their mean."""
+    both = [one for one in document.evidence if one.gain is not None]
+    gain = document.decision.shown.gain
+    assert gain is not None  # only the current practice has none
+    return f"{_as_recorded(both)} All trials together say to expect {_grams(gain.estimate)}."
+
+
+def _as_recorded(both: Sequence[EvidenceTrial]) -> str:
+    gains = [one.gain or 0.0 for one in both]
+    if not gains:
+        return "No trial had both in one garden."
+    if len(gains) == 1:
+        return f"One trial had both in its gardens, and found {_grams(gains[0])} as recorded."
+    ahead = sum(gain > 0 for gain in gains)
+    whole = "both" if len(gains) == 2 else "all"
+    among = whole if ahead == len(gains) else str(ahead or "none")
+    return (
+        f"{len(gains)} trials had both in their gardens: as recorded it was ahead in {among} of them, with gains of "
+        f"{_grams(min(gains))} to {_grams(max(gains))}."
+    )
+
+
+def _grams(grams: float) -> str:
+    return f"{number(round(grams, 0) + 0.0)} g"
 
 
 def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
     """What the trials cannot tell."""
-    gaps, system = document.gaps, _system(document.recommended, measures)
-    for few in gaps.few_trials:
-        trials = "1 trial" if few.trials == 1 else f"{few.trials} trials"
+    found = document.decision
+    apart = [one for one in document.evidence if one.kind == "trial" and one.gain is None]
+    if apart:
+        names = ", ".join(trial_name(one.trial, one.season) for one in apart[:MOST_NAMED])
+        more = f" and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
         yield (
-            f"Only {trials} varied {FACTOR_PLURALS[few.factor]}: how much their effect differs from season to season "
-            "is not known, and no interval allows for it."
+            f"{count(len(apart), 'trial')} had not both in one garden ({names}{more}). What was tried there still "
+            "counts."
         )
-    if gaps.not_separated:
-        between = " and ".join(PLACES[grouping] for grouping in gaps.not_separated)
-        yield f"These records cannot tell how much effects differ between {between}: no interval allows for it."
-    if gaps.tried_once:
+    yield from not_tried(document)
+    if document.nitrogen_alone:
+        alone = document.nitrogen_alone
         yield (
-            "Tried in one trial only, and so not recommended yet, whatever it found: "
-            f"{'; '.join(treatment_words(treatment, system) for treatment in gaps.tried_once)}."
+            f"No trial used this much of {alone.product}: the dose is calculated from {', '.join(alone.tried)} by "
+            "nitrogen alone, and the other elements differ. Try it before you print it."
         )
-    if gaps.nitrogen_alone:
-        yield (
-            f"No trial used this much of {gaps.nitrogen_alone.product}: the dose is calculated from "
-            f"{', '.join(gaps.nitrogen_alone.tried)} by nitrogen alone, and the other elements differ. Try it before "
-            "you print it."
-        )
+    if found.other_priors:
+        yield decision.priors_words(found, _system(document.recommended, measures))
 
 
-def not_compared(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
-    """Name the comparisons that no trial allows."""
-    system = _system(document.recommended, measures)
-    practice = treatment_words(document.current.treatment, system)
-    for treatment in document.not_linked:
-        other = treatment_words(treatment, system)
-        yield f"{other} cannot be compared with {practice}: no trial links them, nor any chain of trials."
+def not_tried(document: Recommended) -> Iterator[str]:
+    """Gardens in which the treatment that gains are told of was not yet tried."""
+    new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
+    if new:
+        which = "This choice" if document.decision.verdict.changes else "The best of the others"
+        yield f"{which} was not yet tried in {_listed(new)}: what is said of these comes from other gardens."
+
+
+def garden_name(one: GardenGain) -> str:
+    """Name gardens that are alike.
+
+    Examples
+    --------
+    >>> from trialkit.documents.decision import Gain
+    >>> garden_name(GardenGain("water", "low", 2, True, Gain(1, 0, 2)))
+    'water of low alkalinity'
+    >>> garden_name(GardenGain("kind", "school", 2, True, Gain(1, 0, 2)))
+    'gardens of the kind “school”'
+    """
+    if one.of == "water":
+        return f"water of {one.name} alkalinity"
+    return {"sun": f"gardens with {one.name}", "kind": f"gardens of the kind “{one.name}”", "garden": one.name}[one.of]
+
+
+def gains_by_garden(document: Recommended) -> str:
+    """Say between what the gain lies over kinds of garden, and where it was not yet tried."""
+    kinds = document.by_garden
+    low, high = (_grams(pick(one.gain.estimate for one in kinds)) for pick in (min, max))
+    same = f"The gain is told as {low} in every kind of garden." if low == high else ""
+    said = same or f"From one kind of garden to another the expected gain goes from {low} to {high}."
+    return " ".join([said, *not_tried(document)])
+
+
+def _listed(names: list[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
@@ -114,6 +163,11 @@ def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[s
         new, old = _amount(now, measures, " teaspoons"), _amount(then, measures)
         yield (
             f"The default stays as it was: {new} of {now.product} bring the nitrogen that {old} of {then.product} did."
+        )
+    if document.current.treatment != then.treatment and change.withdrawn:
+        practice = treatment_words(document.current.treatment, _system(document.current, measures))
+        yield (
+            f"What rested on withdrawn evidence is as if it had never been said: the default is set beside {practice}."
         )
 
 
@@ -144,40 +198,24 @@ def next_question(document: Recommended, measures: Measures = "kitchen") -> str:
     return f"Is {rival} better than {recommended}?"
 
 
-def why_next(document: Recommended, measures: Measures = "kitchen") -> str:
+def why_next(document: Recommended) -> str:
     """Why that trial would tell most, and where."""
-    trial, classes = document.next_trial, document.classes
-    rival = treatment_words(trial.rival, _system(document.recommended, measures))
+    worth, unit = document.next_trial.worth_g, document.decision.unit
+    if unit == "currency a bucket":
+        amount = f"{number(worth, 2)} of the protocol's currency a bucket"
+    else:
+        amount = f"{number(worth, 2)} g per transplanted head" if worth >= LEAST_WORTH_G else "less than 0.1 g a head"
     why = (
-        f"Of all that was tried, {rival} has the best chance of being ahead of what is recommended: "
-        f"{chance(trial.probability_ahead)} in a new garden."
+        f"Knowing which of the two is better would be worth {amount} on average, more than knowing it of any other "
+        "treatment here. A real trial tells a part of that."
     )
-    waters, seasons = (
-        " or ".join(one.name for one in some if not one.gardens)
-        for some in ((classes.water, classes.season) if classes else ((), ()))
-    )
-    where = []
-    if waters:
-        where.append(f"gardens whose water has {waters} alkalinity, of which the ledger knows nothing")
-    if seasons:
-        where.append(f"a {seasons} season, which it has not seen")
-    return f"{why} It would tell most in {'; and in '.join(where)}." if where else why
+    new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
+    return f"{why} It would tell most in {_listed(new)}, where this was not yet tried." if new else why
 
 
-def next_size(size: NextSize) -> str:
-    """How large that trial must be."""
-    what = f"{size.gardens} gardens with {size.blocks} blocks of the two, {size.buckets} buckets in all"
-    margin, power = number(size.margin_g), f"{number(100 * size.power)} %"
-    if not size.reached:
-        return f"Even {what} would find {margin} g with a chance of {power} only."
-    return f"It takes {what}, to find a difference of {margin} g with a chance of {power}."
-
-
-def variation_between(source: SourceOfVariation) -> str:
-    """Name what varies, after "between"."""
-    if source.factor is None:
-        return BETWEEN[source.grouping]
-    return f"effects of {FACTOR_PLURALS[source.factor]} between {PLACES[source.grouping]}"
+def recorded_gain(one: EvidenceTrial) -> str:
+    """Say why a trial shows no gain of its own."""
+    return "means alone" if one.kind == "means" else "not both in one garden"
 
 
 def trial_name(trial: str, season: str) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from trialkit.documents.decision import Candidate
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
@@ -13,6 +14,10 @@ from trialkit.words.measures import measure_words, spoons
 from trialkit.words.phrases import chance, count
 
 TABLESPOON_TSP = 3
+NOTABLE_LOSS = 0.9
+"""Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
+LEAST_GAIN_G = 1.0
+"""A smaller gain is not told: a change may be for what it saves (common practice, no source)."""
 WATER_WORDS = {
     "low": "soft",
     "medium": "fairly soft",
@@ -63,7 +68,7 @@ def acid_name(best: Practice) -> str | None:
 
 def is_acid_compared(document: Recommended) -> bool:
     """Whether going without acid was compared with acid, so that it is a finding."""
-    tried = {row.treatment.acidifier for row in document.compared} - {None}
+    tried = {one.treatment.acidifier for one in document.decision.candidates if one.stood.buckets} - {None}
     return NO_PRODUCT in tried and len(tried) > 1
 
 
@@ -83,6 +88,12 @@ def acid_line(row: AcidForClass) -> AcidLine:
         step=None if step is None else measure_words(step),
         seen=row.gardens > 0,
     )
+
+
+def acid_seen(document: Recommended) -> str:
+    """Say from how many mixings the amounts come; empty where they are by chemistry alone."""
+    found = document.acid_ratio
+    return f"We checked this on {count(found.mixings, 'bucket')} in our trials." if found else ""
 
 
 def kitchen_measure(teaspoons: float) -> str:
@@ -129,11 +140,20 @@ def expectations(document: Recommended) -> Iterator[str]:
     """What a gardener may expect."""
     if document.days:
         yield f"Ready to cut about {document.days.mean:.0f} days after you set the plants."
-    yields = document.yield_g
-    measured = f"{_round(yields.mean):.0f} g ({yields.mean / OUNCE_G:.0f} oz)"
-    yield f"Each plant gives about {measured} of lettuce. Lost plants count as none."
+    yields, share = document.yield_g, document.decision.chosen.share_usable
+    yield f"Each plant gives about {_weight(yields.mean)} of lettuce. Lost plants count as none."
     if yields.new_lower is not None and yields.new_upper is not None:
         yield f"In your garden it may be {_round(yields.new_lower):.0f} to {_round(yields.new_upper):.0f} g."
+    if share < NOTABLE_LOSS:
+        yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
+
+
+def _of_ten(share: float) -> str:
+    return _number_word(round(10 * share)) if share >= 0.05 else "less than one"
+
+
+def _weight(grams: float) -> str:
+    return f"{_round(grams):.0f} g ({grams / OUNCE_G:.0f} oz)"
 
 
 def _round(grams: float) -> float:
@@ -142,12 +162,41 @@ def _round(grams: float) -> float:
 
 
 def evidence(document: Recommended) -> str:
-    """The evidence in one honest line."""
-    trials, likely = document.evidence, document.probability_better
-    seasons = [one.season for one in trials if one.season]
-    when = "" if not seasons else f", {seasons[0]}" if len(set(seasons)) == 1 else f", {seasons[0]} to {seasons[-1]}"
-    buckets, gardens = count(sum(one.buckets for one in trials), "bucket"), count(document.gardens, "garden")
-    said = f"This rests on {count(len(trials), 'trial')} with {buckets} in {gardens}{when}."
-    if document.recommended != document.current and likely is not None:
-        return f"{said} The chance that it beats our old advice in your garden is {chance(likely)}."
-    return f"{said} Nothing that we tried was surely better."
+    """The evidence in a few honest sentences: how often just this stood, and what is hoped of it."""
+    return " ".join(_evidence(document))
+
+
+def _evidence(document: Recommended) -> Iterator[str]:
+    decision = document.decision
+    chosen = decision.chosen
+    tried = decision.stood_as(chosen)
+    if tried == (chosen,):
+        yield f"This rests on {_stood(chosen)}."
+    elif tried:
+        doses = " and ".join(f"{spoons(one.treatment.dose_tsp or 0.0)} spoons in {_stood(one)}" for one in tried)
+        yield f"We did not try just this dose. We tried {doses}."
+    else:
+        yield "We did not try just this mix. We tried its parts."
+    if len(document.evidence) > 1:
+        yield f"In all we ran {count(decision.evidence.trials, 'trial')}{_when(decision.evidence.seasons)}."
+    gain, likely = chosen.gain, chosen.probability_better
+    if gain is None or likely is None:
+        yield "Nothing that we tried was better by enough to change it."
+    else:
+        if gain.estimate >= LEAST_GAIN_G:
+            yield f"We expect about {gain.estimate:.0f} g more from each plant than with our old advice."
+        yield f"The chance that it beats our old advice in your garden is {chance(likely)}."
+    if not decision.verdict.is_settled:
+        yield "We will test it again."
+
+
+def _stood(one: Candidate) -> str:
+    stood = one.stood
+    trials = f" and {count(stood.trials, 'trial')}" if stood.trials > 1 else ""
+    return f"{count(stood.buckets, 'bucket')} in {count(stood.gardens, 'garden')}{trials}"
+
+
+def _when(seasons: Sequence[str]) -> str:
+    if not seasons:
+        return ""
+    return f", {seasons[0]}" if len(set(seasons)) == 1 else f", {seasons[0]} to {seasons[-1]}"

@@ -56,6 +56,6 @@ def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:
         )
     if losses.go_with_the_treatment:
         yield (
-            "Weights and days are of the heads that were harvested, so trust the marketable weight a bucket instead: "
-            "there a lost head counts as nothing."
+            "The answer counts a lost head as nothing; weights of harvested heads, and days, leave it out, so do not "
+            "go by them alone."
         )

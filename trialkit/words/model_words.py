@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Literal
 
+from trialkit.documents.decision import Variation
 from trialkit.documents.findings import FittedModel, Note, PartlyTested
 from trialkit.words.factor_words import effect_label
 
@@ -18,6 +19,22 @@ BETWEEN = {
     "bucket": "buckets treated alike",
 }
 TOO_SMALL = "too small to measure"
+SPREAD_WORDS: Mapping[Variation, str] = {
+    "bucket": "buckets treated alike",
+    "block": "blocks within gardens",
+    "whole_plot": "whole plots within blocks",
+    "garden": "gardens",
+    "garden_cultivar": "cultivar effect differing between gardens",
+    "garden_dose": "dose effect differing between gardens",
+    "garden_acidifier": "acidifier effect differing between gardens",
+    "season_level": "seasons",
+    "season": "effects differing between seasons",
+    "cultivar": "cultivars",
+    "acidifier": "acidifiers",
+    "curve": "bends of the dose curve",
+    "interaction": "what cultivar, dose and acidifier do together only",
+    "surroundings": "effects differing with a garden's water, sun or kind",
+}
 
 
 def variance_label(term: str, residual: Literal["heads", "buckets"]) -> str:

@@ -19,7 +19,6 @@ from trialkit.documents.plan import (
     VarianceSource,
 )
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures
 from trialkit.words.phrases import in_percent, number
 
 UNKNOWN = "–"
@@ -60,7 +59,7 @@ def summary(plan: Plan) -> tuple[str, ...]:
     )
 
 
-def answer_sentences(plan: Plan, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def answer_sentences(plan: Plan) -> tuple[str, ...]:
     """Say what the trial can tell, to be read aloud."""
     found, wanted = plan.difference, percent(plan.power_wanted)
     sentences = [
@@ -74,42 +73,7 @@ def answer_sentences(plan: Plan, system: MeasureSystem = KITCHEN) -> tuple[str, 
             f"That is less than the {wanted} that is usual: it would more likely miss such a difference than it "
             "should. A larger trial (section 2), fewer treatments, or a larger margin would help."
         )
-    return (*sentences, *_dose_sentences(plan, system))
-
-
-def _dose_sentences(plan: Plan, system: MeasureSystem) -> tuple[str, ...]:
-    """Say how closely the recommended dose would be known, and what that rests on."""
-    dose = plan.dose
-    if dose is None:
-        return ()
-
-    def amount(tsp: float, digits: int) -> str:
-        spoons, grams = f"{plain(tsp, digits)} teaspoons", system.nutrient_g_per_tsp
-        return spoons if grams is None else in_measures(system.measures, spoons, f"{plain(tsp * grams, digits)} g")
-
-    told = "" if dose.curve_told else " Three doses cannot tell a curve from a plateau: a fourth would."
-    vague = dose.half_width_tsp > dose.recommended_tsp
-    known = "would hardly be known, only to about" if vague else "would be known to about"
-    return (
-        f"The recommended dose {known} {amount(dose.half_width_tsp, 2)} either way, if "
-        f"{percent(dose.share_of_gain)} of what nutrient can add is reached at {amount(dose.recommended_tsp, 3)} and "
-        f"nutrient adds {plain(dose.gain_g)} g a head in all (with half of that, the dose is known half as "
-        f"closely).{told}",
-    )
-
-
-def dose_heading(system: MeasureSystem) -> tuple[str]:
-    """Heading above the `dose_width` of each size."""
-    unit = "tsp" if system.nutrient_g_per_tsp is None else in_measures(system.measures, "tsp", "g")
-    return (f"dose either way, {unit}",)
-
-
-def dose_width(half_width_tsp: float | None, system: MeasureSystem) -> tuple[str]:
-    """How closely a size would place the recommended dose, without unit."""
-    spoons, grams = plain(half_width_tsp, 2), system.nutrient_g_per_tsp
-    if half_width_tsp is None or grams is None:
-        return (spoons,)
-    return (in_measures(system.measures, spoons, plain(half_width_tsp * grams, 2)),)
+    return tuple(sentences)
 
 
 def advice_sentences(plan: Plan) -> tuple[str, ...]:

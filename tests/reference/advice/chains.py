@@ -46,7 +46,7 @@ WARM, CHAINS = 1000, 4
 
 def read(name):
     """Records, gardens, and treatments to ask about: all combinations of levels, at doses tried and between them."""
-    text = {one: str for one in ("trial", "site", "block", "whole_plot", "cultivar", "acidifier", "kind")}
+    text = dict.fromkeys(("trial", "site", "block", "whole_plot", "cultivar", "acidifier", "kind"), str)
     rows = pd.read_csv(f"{name}.csv", dtype=text).fillna(dict.fromkeys(text, ""))
     for column, nothing in (("alkalinity", np.nan), ("sun_hours", np.nan), ("kind", "")):
         rows[column] = rows.get(column, nothing)

@@ -13,7 +13,7 @@ GARDENS = pd.DataFrame(
     },
     index=pd.Index([f"garden {i}" for i in range(1, 9)], name="site"),
 )
-COLUMNS = "trial site block whole_plot cultivar acidifier dose recorded usable weight_g".split()
+COLUMNS = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "dose", "recorded", "usable", "weight_g"]
 OF_HEADS = 400.0
 
 

@@ -1,4 +1,4 @@
-"""Pictures of the checks: shape and spread of the buckets, what each bucket does to the answer, scale, records."""
+"""Pictures of the checks: shape and spread of the buckets, scale, records."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trialkit.documents.findings import QuantilePoint, ResponseResult
-from trialkit.domain.rounding import TIE_DECIMALS
 from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
@@ -27,7 +26,6 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import Reading
 from trialkit.words.check_words import check_words
-from trialkit.words.decision_words import VERDICT_WORDS, influence_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
 
 if TYPE_CHECKING:
@@ -48,8 +46,8 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     """Draw what can be drawn of the checks of the yields, or of the leading response where these have none."""
     yields = reading.analysed(YIELD)
     response = yields if yields and yields.diagnostics else reading.response
-    of_response = (_shape_and_spread(response), _scale(response)) if response else (None, None)
-    drawn = (of_response[0], _influence(reading), of_response[1], _records(reading))
+    of_response = (_shape_and_spread(response), _scale(response)) if response else ()
+    drawn = (*of_response, _records(reading))
     return tuple(picture for picture in drawn if picture)
 
 
@@ -166,60 +164,6 @@ def _name_rows(axes: Axes, names: Sequence[str | Sentence]) -> None:
     left = mixed(pixels_from(axes), axes.transData)
     for i, name in enumerate(names):
         say(axes, -6, i, cut(name, NAME_COLUMNS), "muted", transform=left, ha="right", fontsize=TEXT_PX - 0.5)
-
-
-def _influence(reading: Reading) -> Picture | None:
-    decision = reading.decision
-    if decision is None or decision.influence is None or not decision.influence.buckets:
-        return None
-    influence, verdict = decision.influence, decision.verdict
-    (finding,) = reading.said(lambda system: [influence_words(influence, verdict, system)])
-    buckets, base = influence.buckets, influence.difference
-    sites = list(dict.fromkeys(row.site for row in buckets))[:MOST_SITES]
-    extremes = sorted(buckets, key=lambda row: -abs(round(row.difference - base, TIE_DECIMALS)))
-
-    def draw(axes: Axes) -> None:
-        values = [row.difference for row in buckets]
-        scale_weights(axes, min(values), max(values), "", vertical=False)
-        _name_rows(axes, sites)
-        axes.axvline(base, color=LIGHT["edge"], linewidth=1.4, zorder=1)
-        for turns, mark, size, role in ((False, "o", 4.5, "teal"), (True, "D", 7, "clay")):
-            chosen = [row for row in buckets if row.site in sites and (row.choice is not None) is turns]
-            differences, rows = [row.difference for row in chosen], [sites.index(row.site) for row in chosen]
-            _dots(axes, differences, rows, mark, size, role, zorder=4 if turns else 3)
-
-    body = (
-        Row(
-            row.bucket,
-            (
-                row.site,
-                reading.label(row.treatment),
-                signed(row.difference),
-                VERDICT_WORDS[row.choice.verdict] if row.choice else "the same",
-            ),
-        )
-        for row in extremes
-    )
-    heads = (
-        text_column("without bucket"),
-        text_column("garden"),
-        text_column("treatment"),
-        Column("difference, g per transplanted head"),
-        text_column("decision"),
-    )
-    far = extremes[0]
-    return _picture(
-        "check-influence",
-        finding,
-        "Each dot is the whole trial with one bucket left out, in that bucket's garden: the yield per transplanted "
-        "head "
-        f"under the {'best alternative' if reading.is_kept else 'recommended treatment'} less that under the current "
-        f"practice. The line is the difference with all buckets, {signed(base)} g; most moved by bucket "
-        f"{far.bucket}, to {signed(far.difference)} g. A diamond would change the decision.",
-        [("Without one bucket", "difference from the practice, g per transplanted head", draw)],
-        (make_table("check-influence-rows", "The difference without each bucket", heads, body),),
-        "Dot plot of the difference from the current practice without each bucket.",
-    )
 
 
 def _scale(response: ResponseResult) -> Picture | None:

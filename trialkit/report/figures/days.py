@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 from trialkit.documents.findings import ResponseResult
+from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import percent, plain, signed
-from trialkit.report.figures.interval_rows import MOST_ROWS, draw_rows, probes
+from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.picture import Picture, drawn_picture
-from trialkit.report.figures.treatment_pictures import practice_line, treatment_rows
+from trialkit.report.figures.treatment_pictures import bucket_words
 from trialkit.report.reading import Reading, comparison_of
 from trialkit.report.tables import means_table
 from trialkit.words.model_words import model_sentences
@@ -15,13 +18,14 @@ from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS
 NAME = "days"
 
 
-def days_picture(reading: Reading, shown_first: ResponseResult) -> Picture | None:
-    """Draw days to harvest; None where they were not analysed, or where the first picture shows them already."""
+def days_picture(reading: Reading) -> Picture | None:
+    """Draw days to harvest; None where they were not analysed."""
     days = reading.analysed(NAME)
-    if days is None or days is shown_first:
+    if days is None:
         return None
-    rows = treatment_rows(reading, days)
-    shown, reference, label = rows[:MOST_ROWS], practice_line(rows), RESPONSE_LABELS[days.name]
+    rows = _rows(reading, days)
+    shown, label = rows[:MOST_ROWS], RESPONSE_LABELS[days.name]
+    reference = next(((row.mean, "current practice") for row in rows if row.part in ("current", "kept")), None)
     finding = _finding(reading, days)
     seen = " ".join(model_sentences(days.model)[-2:]) if days.model else ""
     return drawn_picture(
@@ -34,6 +38,28 @@ def days_picture(reading: Reading, shown_first: ResponseResult) -> Picture | Non
         lambda is_narrow: draw_rows(shown, label, days.unit, reference, is_narrow),
         (means_table(reading, f"{NAME}-means", days),),
         probes(shown, days.unit),
+    )
+
+
+def _rows(reading: Reading, days: ResponseResult) -> tuple[IntervalRow, ...]:
+    """Rows in factorial order, under the first factor's levels where more than one was varied."""
+    buckets: dict[Treatment, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for bucket in days.buckets:
+        buckets[bucket.treatment][reading.site_names[bucket.site]].append(bucket.mean)
+    is_grouped = len(reading.columns) > 1
+    others = reading.columns[1:] if is_grouped else reading.columns
+    return tuple(
+        IntervalRow(
+            reading.label(row.treatment, reading.columns[:1]) if is_grouped else "",
+            reading.label(row.treatment, others),
+            row.mean,
+            row.lower,
+            row.upper,
+            tuple(value for some in buckets[row.treatment].values() for value in some),
+            reading.part(row.treatment),
+            bucket_words(buckets[row.treatment], days.unit),
+        )
+        for row in days.means
     )
 
 

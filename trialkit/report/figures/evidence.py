@@ -1,165 +1,126 @@
-"""Pictures of pooled evidence: how an estimate moved season by season, without each trial, and class by class."""
+"""Pictures of the evidence of all trials: what each found, what they say together, and garden by garden."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from trialkit.documents.pooled import ClassGain, PartialGain, TrialGains
-from trialkit.documents.recommended import GainsByClass, Recommended
-from trialkit.pages.numerals import difference_interval, percent, plain, signed
+from trialkit.documents.decision import Gain
+from trialkit.documents.recommended import EvidenceTrial, GardenGain, Recommended
+from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
-from trialkit.words.default_words import trial_name
+from trialkit.words import default_words as words
 from trialkit.words.phrases import count
 
 QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
 NOTHING = (0.0, "no gain")
+STANDARD_ERRORS = 2.0
+MOST_TRIALS = 20
 
 
-def evidence_pictures(document: Recommended, confidence: float) -> tuple[Picture, ...]:
-    """Draw what the pooled trials say of the alternative; nothing where no trial set it beside the current practice."""
-    made = []
-    if document.trial_gains is not None:
-        made.append(_cumulative(document.trial_gains, confidence))
-        if document.trial_gains.leave_one_out:
-            made.append(_leave_one_out(document.trial_gains, confidence))
-    if document.classes is not None:
-        picture = _classes(document.classes, confidence)
-        made += [picture] if picture else []
-    return tuple(made)
+def evidence_pictures(document: Recommended) -> tuple[Picture, ...]:
+    """Draw what the trials say of the alternative beside the current practice."""
+    confidence = percent(document.decision.thresholds.confidence)
+    pictures = [_trial_by_trial(document, confidence)]
+    if document.by_garden:
+        pictures.append(_by_garden(document, confidence))
+    return tuple(pictures)
 
 
-def _cumulative(found: TrialGains, confidence: float) -> Picture:
-    """Each trial's own gain, and the estimate as it stood after it."""
-    steps, gains = found.cumulative, found.gains
-    taken = [gains[step.trials - 1] for step in steps]
-    own = [
-        IntervalRow(
-            "Each trial by itself",
-            trial_name(one.name, one.season),
-            one.gain,
-            one.gain - 2 * one.se,
-            one.gain + 2 * one.se,
-            (),
-        )
-        for one in taken
+def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
+    """Each trial's gain as recorded, and the one gain of all."""
+    decision = document.decision
+    gain = decision.shown.gain
+    assert gain is not None  # only the current practice has none
+    both = [one for one in document.evidence if one.gain is not None]
+    shown = both[-MOST_TRIALS:]
+    rows = [
+        *(_recorded(one) for one in shown),
+        _row("All trials together", count(decision.evidence.trials, "trial"), gain, changes=decision.verdict.changes),
     ]
-    grown = [_row("All trials so far, after each season", trial_name(one.trial, one.season), one) for one in steps]
-    last, first = steps[-1], steps[0]
-    finding = (
-        f"After {count(last.trials, 'trial')} the gain stands at {plain(last.gain)} g per transplanted head "
-        f"({difference_interval(last.lower, last.upper)})."
-    )
-    if len(steps) > 1:
-        finding += f" After the first it stood at {plain(first.gain)} g."
+    some = f" Shown are the newest {len(shown)} of {len(both)} trials that had both." if len(shown) < len(both) else ""
     body = (
         Row(
-            trial_name(step.trial, step.season),
+            words.trial_name(one.trial, one.season),
             (
-                signed(one.gain),
-                plain(one.se),
-                str(one.gardens),
-                signed(step.gain),
-                difference_interval(step.lower, step.upper),
+                (signed(one.gain), plain(one.gain_se) if one.gain_se else ABSENT)
+                if one.gain is not None
+                else (words.recorded_gain(one), ABSENT)
             ),
         )
-        for step, one in zip(steps, taken, strict=True)
+        for one in document.evidence
     )
-    heads = columns("trial", "its own gain, g", "standard error, g", "gardens", "all so far, g", "interval, g")
-    some = (
-        f" Shown are {len(steps)} of {len(gains)} trials, from the first to the last."
-        if len(taken) < len(gains)
-        else ""
+    reading = (
+        f"{words.set_beside(document)}. Hollow marks are gains as recorded, garden by garden, each line two standard "
+        f"errors to each side. The filled mark is the one gain that the answer tells, with its {confidence} interval: "
+        "from every bucket of every trial, and drawn towards nothing by as much as chance may have made it large."
     )
     return _picture(
-        "growing",
-        finding,
-        f"Each mark is a gain, its line a {percent(confidence)} interval (of single trials two standard errors to each "
-        f"side). The lower part tells what was known after each season.{some}",
-        [*own, *grown],
-        make_table("growing-data", "The gain trial by trial, and as it added up", heads, body),
-    )
-
-
-def _leave_one_out(found: TrialGains, confidence: float) -> Picture:
-    """The estimate with each trial left out."""
-    steps = found.leave_one_out
-    rows = [_row("", f"without {trial_name(one.trial, one.season)}", one) for one in steps]
-    low, high = min(one.gain for one in steps), max(one.gain for one in steps)
-    finding = f"With any one trial left out the gain lies between {plain(low)} and {plain(high)} g."
-    finding += (
-        " Without some of them, no gain would be shown: the evidence hangs on these."
-        if any(one.lower <= 0 <= one.upper for one in steps)
-        else " No single trial carries the answer."
-    )
-    body = (Row(one.trial, (signed(one.gain), difference_interval(one.lower, one.upper))) for one in steps)
-    of_all = f" Of {len(found.gains)} trials those that move it the most are shown."
-    return _picture(
-        "without",
-        finding,
-        f"Each row leaves one trial out; lines are {percent(confidence)} intervals."
-        f"{of_all if len(steps) < len(found.gains) else ''}",
+        "trial-by-trial",
+        words.trial_by_trial(document),
+        reading + some,
         rows,
-        make_table("without-data", "Without each trial", columns("without", "gain, g", "interval, g"), body),
+        make_table(
+            "trial-by-trial-data",
+            "The gain trial by trial, as recorded",
+            columns("trial", "gain as recorded, g", "standard error, g"),
+            body,
+        ),
     )
 
 
-def _classes(classes: GainsByClass, confidence: float) -> Picture | None:
-    """Gains by class, shrunk; classes without evidence say so."""
-    by_title = {
-        "the alkalinity of the water": classes.water,
-        "season": classes.season,
-        "kind of garden": classes.kind,
-    }
-    titled = [(title, one) for title, some in by_title.items() for one in some]
-    if not titled:
-        return None
-    blind = [one.name for _, one in titled if not one.gardens]
-    finding = (
-        f"Nothing was tried yet in: {', '.join(blind)}. What is said of these is borrowed from the others."
-        if blind
-        else "Every class of garden has some evidence of its own; the little that each has is steadied by the others."
-    )
+def _recorded(one: EvidenceTrial) -> IntervalRow:
+    gain, half = one.gain or 0.0, STANDARD_ERRORS * (one.gain_se or 0.0)
+    name = words.trial_name(one.trial, one.season)
+    return IntervalRow("Each trial, as recorded", name, gain, gain - half, gain + half, (), "recorded")
+
+
+def _by_garden(document: Recommended, confidence: str) -> Picture:
+    """The gain by what gardens are like, and in those that came back."""
     body = (
         Row(
-            f"{title}: {one.name}",
+            f"{words.GARDEN_WORDS[one.of]}: {one.name}",
             (
                 str(one.gardens),
-                "none" if one.own is None else signed(one.own),
-                signed(one.gain),
-                difference_interval(one.lower, one.upper),
-                percent(one.borrowed),
+                "yes" if one.tried else "not yet",
+                signed(one.gain.estimate),
+                difference_interval(one.gain.lower, one.gain.upper),
             ),
         )
-        for title, one in titled
+        for one in document.by_garden
     )
-    heads = columns("class", "gardens", "its own gain, g", "shrunk, g", "interval, g", "borrowed")
-    note = "Shrunk: each class's gain drawn towards the others', the more the less is known of it."
+    heads = columns("gardens that are alike", "gardens", "tried there", "expected gain, g", f"{confidence} interval, g")
     return _picture(
-        "classes",
-        finding,
-        f"Each mark is what a class is told, its line a {percent(confidence)} interval: from the class's own trials "
-        "and, where these say little or nothing (borrowed), the other classes.",
-        [
-            _row(
-                f"The gain by {title}",
-                f"{one.name} ({count(one.gardens, 'garden') if one.gardens else 'borrowed'})",
-                one,
-            )
-            for title, one in titled
-        ],
-        make_table("classes-data", "Gains by class", heads, body, note),
+        "by-garden",
+        words.gains_by_garden(document),
+        f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
+        f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
+        "does, and the kind of garden all three; a garden that came back also has what it did itself.",
+        [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in document.by_garden],
+        make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
     )
 
 
-def _row(group: str, label: str, one: PartialGain | ClassGain) -> IntervalRow:
-    return IntervalRow(group, label, one.gain, one.lower, one.upper, ())
+def _label(one: GardenGain) -> str:
+    if one.of == "garden":
+        return one.name
+    seen = count(one.gardens, "garden") if one.gardens else "no garden"
+    return f"{one.name} ({seen if one.tried else 'not yet tried'})"
+
+
+def _row(group: str, label: str, gain: Gain, *, changes: bool | None = None) -> IntervalRow:
+    part = "other" if changes is None else "recommended" if changes else "rival"
+    return IntervalRow(group, label, gain.estimate, gain.lower, gain.upper, (), part)  # type: ignore[arg-type]
+
+
+def _each(made: Sequence[IntervalRow]) -> Iterator[str]:
+    for row in made:
+        yield f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})"
 
 
 def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:
-    each = "; ".join(f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})" for row in made)
-    alternative = f"Chart of {QUANTITY}. {finding} {each}."
+    alternative = f"Chart of {QUANTITY}. {finding} {'; '.join(_each(made))}."
     return drawn_picture(
         name,
         finding,

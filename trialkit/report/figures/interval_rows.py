@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.pages.numerals import mean_beside, with_interval
 from trialkit.pages.palette import LIGHT
-from trialkit.report.figures.marks import PARTS, draw_buckets, draw_interval
+from trialkit.report.figures.marks import PARTS, RAW_MEAN, draw_buckets, draw_interval, draw_mark
 from trialkit.report.figures.picture import Probe
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -49,6 +49,8 @@ class IntervalRow:
     buckets: tuple[float, ...]
     part: Part = "other"
     seen: str = ""  # the buckets in words
+    raw: float | None = None  # their mean, where it is drawn beside the estimate
+    value: str = ""  # what stands beside the row; the mean with its interval where empty
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ SHORT_WORDS: Mapping[Part, str] = {
     "current": "current",
     "kept": "kept",
     "rival": "alternative",
+    "recorded": "recorded",
     "other": "",
 }
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
@@ -102,7 +105,7 @@ def draw_rows(
     axes = new_axes(figure, space.left, TOP_PX, space.width - space.left - space.right, height)
     axes.set_ylim(total, 0)
     axes.set_yticks([])
-    everything = [v for row in rows for v in (row.lower, row.upper, *row.buckets)]
+    everything = [v for row in rows for v in (row.lower, row.upper, *row.buckets, row.raw) if v is not None]
     everything += [reference[0]] if reference else []
     scale_weights(axes, min(everything), max(everything), unit, vertical=False)
     if reference:
@@ -117,6 +120,8 @@ def draw_rows(
     draw_buckets(axes, [d[0] for d in dots], [d[1] for d in dots], "h")
     for row, at in zip(rows, positions, strict=True):
         draw_interval(axes, PARTS[row.part], at + 0.5 + drop - MEAN_LANE, row.mean, row.lower, row.upper)
+        if row.raw is not None:
+            draw_mark(axes, RAW_MEAN, row.raw, at + 0.5 + drop + BUCKET_LANE)
         _label_row(axes, row, at + 0.5, unit, space)
     name_axis(axes, 10 - foot_px(unit), quantity_words(quantity, unit))
     return figure
@@ -131,7 +136,7 @@ def probes(rows: Sequence[IntervalRow], unit: str) -> tuple[Probe, ...]:
                 row.group,
                 ", " if row.group and row.label else "",
                 row.label,
-                f": {with_interval(row.mean, row.lower, row.upper, unit)}.",
+                f": {row.value or with_interval(row.mean, row.lower, row.upper, unit)}.",
             ),
             row.seen,
             *(f"{TOP_PX + at * space.row:g} {space.row:g}" for space in (WIDE, NARROW)),
@@ -180,14 +185,14 @@ def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacin
     weight = "bold" if words else "normal"
     if row.part in WASHES:
         axes.axhspan(at - 0.5, at + 0.5, color=LIGHT[WASHES[row.part]], linewidth=0, zorder=1.5)
-    value = f"{mean_beside(row.mean, row.lower, row.upper)} {unit}"
+    value = row.value or f"{mean_beside(row.mean, row.lower, row.upper)} {unit}"
     role = mark.role if words else "ink"
     if space.lift:
         _label_above(axes, row, at - space.lift, value, space)
         return
     label = cut(row.label, space.label_columns)
     say(axes, -12, at, label, role, transform=_beside(axes, right=False), ha="right", fontweight=weight)
-    estimate = with_interval(row.mean, row.lower, row.upper, unit)
+    estimate = row.value or with_interval(row.mean, row.lower, row.upper, unit)
     offset = 0.2 if words else 0.0
     say(axes, 14, at - offset, estimate, role, transform=_beside(axes, right=True), ha="left", fontweight=weight)
     if words:

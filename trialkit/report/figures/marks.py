@@ -18,13 +18,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Mark:
-    """A marker's shape, the palette role of its colour, whether it is filled, its size in pixels, its dashes."""
+    """A marker's shape, the palette role of its colour, whether it is filled, its size in pixels."""
 
     shape: str
     role: str
     is_filled: bool
     size: float
-    dashes: tuple[float, ...] = ()
 
 
 PARTS: Mapping[Part, Mark] = {
@@ -32,6 +31,7 @@ PARTS: Mapping[Part, Mark] = {
     "kept": Mark("s", "leaf", True, 9),
     "current": Mark("s", "clay", False, 9),
     "rival": Mark("^", "plum", True, 9),
+    "recorded": Mark("o", "ink", False, 6.5),
     "other": Mark("o", "ink", True, 6.5),
 }
 PART_NAMES: Mapping[Part, str] = {
@@ -39,16 +39,10 @@ PART_NAMES: Mapping[Part, str] = {
     "kept": "filled square: current practice, kept",
     "current": "open square: current practice",
     "rival": "triangle: best alternative",
+    "recorded": "open circle: as recorded",
     "other": "filled circle: other treatments",
 }
-SERIES = (
-    Mark("o", "teal", True, 7),
-    Mark("o", "plum", False, 7, (5, 2.5)),
-    Mark("^", "ochre", True, 7.5, (1.5, 2)),
-    Mark("D", "ink", False, 6.5, (6, 2, 1.5, 2)),
-    Mark("v", "clay", True, 7.5, (9, 3)),
-    Mark("s", "leaf", False, 6.5, (3, 1.5)),
-)
+RAW_MEAN = Mark("o", "teal", False, 7.5)
 
 
 def draw_interval(

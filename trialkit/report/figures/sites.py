@@ -67,7 +67,10 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
     shown = strips[:MOST_STRIPS]
     label = RESPONSE_LABELS[response.name]
     quantity = quantity_words(label, unit)
-    finding = _finding(strips, PART_WORDS[rival], unit)
+    who = f"{PART_WORDS[rival]} treatment"
+    if _tried(reading, response) != reading.rival:
+        who = f"treatment that was tried and is nearest to the {PART_WORDS[rival]} one"
+    finding = _finding(strips, who, unit)
     return drawn_picture(
         NAME,
         finding,
@@ -138,7 +141,7 @@ def site_strips(reading: Reading, response: ResponseResult) -> tuple[Strip, ...]
             _details(site),
             tuple(buckets[site.site]),
             means.get((site.site, reading.current)),
-            means.get((site.site, reading.rival)),
+            means.get((site.site, _tried(reading, response))),
         )
         for site in reading.design.sites
         if site.site in buckets
@@ -159,6 +162,11 @@ def site_table(reading: Reading, response: ResponseResult) -> Table | None:
     )
     heads = columns("treatment", *(f"{reading.site_names[site]}, {response.unit}" for site in sites))
     return make_table(f"{NAME}-means", "Raw means of bucket means at each garden", heads, body)
+
+
+def _tried(reading: Reading, response: ResponseResult) -> Treatment:
+    """What stood beside the current practice: of a dose between those tried, the one next to it."""
+    return response.gardens.treatment if response.gardens else reading.rival
 
 
 def _site_means(response: ResponseResult) -> dict[tuple[str, Treatment], float]:
@@ -231,11 +239,11 @@ def _finding(strips: Sequence[Strip], who: str, unit: str) -> str:
     low, high = min(known), max(known)
     if len(known) == 1:
         return (
-            f"At the one garden, {low[1]}, the {who} treatment's raw mean differs from the current practice's by "
+            f"At the one garden, {low[1]}, the raw mean of the {who} differs from the current practice's by "
             f"{signed(low[0])} {unit}; a single garden cannot show whether others would agree."
         )
     return (
-        f"The {who} treatment was ahead of the current practice at {better} of {len(known)} gardens: from "
+        f"The {who} was ahead of the current practice at {better} of {len(known)} gardens: from "
         f"{signed(low[0])} {unit} at {low[1]} to {signed(high[0])} {unit} at {high[1]}."
     )
 

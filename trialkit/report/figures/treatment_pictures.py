@@ -1,94 +1,105 @@
-"""The first picture: every treatment's mean with its interval, over the raw buckets."""
+"""The first picture: every treatment tried, its raw mean and what is expected of it, over the raw buckets."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from trialkit.documents.decision import Candidate, Decision
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import difference_interval, fixed, measure, more_or_less, percent, plain, with_interval
-from trialkit.pages.table import Column, Row, Table, make_table, text_column
+from trialkit.pages.numerals import ABSENT, difference_interval, fixed, measure, percent, plain, signed
+from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture, drawn_picture
-from trialkit.report.reading import Reading, comparison_of
-from trialkit.report.tables import means_table
+from trialkit.report.reading import PART_WORDS, Reading
+from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.measures import Sentence, joined, kitchen_words
 from trialkit.words.phrases import count
-from trialkit.words.response_words import RESPONSE_LABELS
 from trialkit.words.treatment_names import treatment_label
 
 NAME = "treatments"
+YIELD = "bucket_weight_g"
+QUANTITY = "marketable weight per transplanted head"
 
 
-def treatments_picture(reading: Reading, response: ResponseResult) -> Picture:
-    """Draw means and intervals."""
-    rows = treatment_rows(reading, response)
-    shown, unit = rows[:MOST_ROWS], response.unit
-    reference, label = practice_line(rows), RESPONSE_LABELS[response.name]
-    finding = _finding(reading, response)
+def candidates_picture(reading: Reading) -> Picture | None:
+    """Draw the treatments tried; None without a decision."""
+    decision = reading.decision
+    if decision is None:
+        return None
+    tried = _tried(reading, decision)
+    rows = candidate_rows(reading, decision, tried)
+    shown, current = rows[:MOST_ROWS], decision.candidate(decision.current)
+    reference = (current.yield_g, "current practice")
+    finding = _finding(reading, decision)
     return drawn_picture(
         NAME,
         finding,
-        _how_to_read(reading, response, len(rows) - len(shown)),
-        f"Chart of {label} by treatment, {len(rows)} means with {percent(reading.confidence)} intervals over "
-        f"the raw buckets. {kitchen_words(finding)} {_extremes(reading, response)}",
-        lambda is_narrow: draw_rows(shown, label, unit, reference, is_narrow),
-        (means_table(reading, f"{NAME}-means", response), bucket_table(reading, response)),
-        probes(shown, unit),
+        _how_to_read(reading, decision, len(rows) - len(shown)),
+        f"Chart of {QUANTITY} by treatment: {len(rows)} raw means and estimates, with intervals of the gain. "
+        f"{kitchen_words(finding)} {_extremes(reading, tried)}",
+        lambda is_narrow: draw_rows(shown, QUANTITY, "g", reference, is_narrow),
+        (_drawn_table(reading, decision, tried), bucket_table(reading)),
+        probes(shown, "g"),
     )
 
 
-def practice_line(rows: tuple[IntervalRow, ...]) -> tuple[float, str] | None:
-    """Mean of the current practice, to compare all rows with."""
-    return next(((row.mean, "current practice") for row in rows if row.part in ("current", "kept")), None)
+def _tried(reading: Reading, decision: Decision) -> tuple[Candidate, ...]:
+    """Candidates that stood, by what is expected of them; those that share the first of several factors together."""
+    ranked = sorted((one for one in decision.candidates if one.stood.buckets), key=lambda one: -one.yield_g)
+    if len(reading.columns) < 2:
+        return tuple(ranked)
+    first = reading.columns[0]
+    order = list(dict.fromkeys(one.treatment.level(first) for one in ranked))
+    return tuple(sorted(ranked, key=lambda one: order.index(one.treatment.level(first))))
 
 
-def treatment_rows(reading: Reading, response: ResponseResult) -> tuple[IntervalRow, ...]:
-    """Rows in factorial order, under the first factor's levels where more than one was varied."""
-    buckets, seen = bucket_values(response), bucket_words(reading, response)
+def candidate_rows(reading: Reading, decision: Decision, tried: Sequence[Candidate]) -> tuple[IntervalRow, ...]:
+    """Rows of the picture; an interval is that of the gain, counted from the current practice."""
     is_grouped = len(reading.columns) > 1
     others = reading.columns[1:] if is_grouped else reading.columns
+    base, buckets = decision.candidate(decision.current).yield_g, _bucket_yields(reading)
     return tuple(
         IntervalRow(
             reading.label(row.treatment, reading.columns[:1]) if is_grouped else "",
             reading.label(row.treatment, others),
-            row.mean,
-            row.lower,
-            row.upper,
-            buckets.get(row.treatment, ()),
+            row.yield_g,
+            base + row.gain.lower if row.gain else base,
+            base + row.gain.upper if row.gain else base,
+            tuple(value for some in buckets.get(row.treatment, {}).values() for value in some),
             reading.part(row.treatment),
-            seen.get(row.treatment, ""),
+            bucket_words(buckets.get(row.treatment, {}), "g"),
+            raw=row.raw_yield_g,
+            value=f"{measure(row.yield_g)} g" + (f", {signed(row.gain.estimate, 0)}" if row.gain else ""),
         )
-        for row in response.means
+        for row in tried
     )
 
 
-def bucket_words(reading: Reading, response: ResponseResult) -> Mapping[Treatment, str]:
-    """Raw bucket means by treatment, in words: garden by garden."""
+def _bucket_yields(reading: Reading) -> Mapping[Treatment, Mapping[str, list[float]]]:
+    """Weight per transplanted head of every bucket, by treatment and garden."""
     found: dict[Treatment, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for bucket in response.buckets:
-        found[bucket.treatment][reading.site_names[bucket.site]].append(bucket.mean)
-    return {treatment: _bucket_words(gardens, response.unit) for treatment, gardens in found.items()}
+    response = reading.results.responses.get(YIELD)
+    for bucket in response.buckets if response else ():
+        of_head = bucket.mean / reading.design.heads_per_bucket
+        found[bucket.treatment][reading.site_names[bucket.site]].append(of_head)
+    return found
 
 
-def _bucket_words(gardens: Mapping[str, list[float]], unit: str) -> str:
-    total = sum(len(values) for values in gardens.values())
+def bucket_words(gardens: Mapping[str, Sequence[float]], unit: str) -> str:
+    """Say the means of buckets, garden by garden; empty where there is none."""
+    total = sum(map(len, gardens.values()))
+    if not total:
+        return ""
     each = "; ".join(f"{name} {', '.join(fixed(v, 0) for v in sorted(values))}" for name, values in gardens.items())
     return f"{count(total, 'bucket')}, {unit}: {each}."
 
 
-def bucket_values(response: ResponseResult) -> Mapping[Treatment, tuple[float, ...]]:
-    """Raw bucket means by treatment."""
-    values: dict[Treatment, list[float]] = defaultdict(list)
-    for bucket in response.buckets:
-        values[bucket.treatment].append(bucket.mean)
-    return {treatment: tuple(found) for treatment, found in values.items()}
-
-
-def bucket_table(reading: Reading, response: ResponseResult) -> Table | None:
-    """Every bucket's mean as drawn."""
+def bucket_table(reading: Reading) -> Table | None:
+    """Every bucket as drawn."""
+    response: ResponseResult | None = reading.results.responses.get(YIELD)
     body = (
         Row(
             row.bucket,
@@ -96,49 +107,71 @@ def bucket_table(reading: Reading, response: ResponseResult) -> Table | None:
                 row.site,
                 row.block,
                 reading.label(row.treatment),
-                fixed(row.mean),
+                fixed(row.mean / reading.design.heads_per_bucket),
                 plain(row.heads, 9),
             ),
         )
-        for row in response.buckets
+        for row in (response.buckets if response else ())
     )
     words = (text_column("bucket"), text_column("garden"), text_column("block"), text_column("treatment"))
-    heads = (*words, Column(f"mean, {response.unit}"), Column("heads"))
+    heads = (*words, Column("g per transplanted head"), Column("heads"))
     return make_table(f"{NAME}-buckets", "The raw buckets", heads, body)
 
 
-def _finding(reading: Reading, response: ResponseResult) -> str | Sentence:
-    """Say what the picture shows: the recommended treatment, or the best alternative, against the current practice."""
-    row, unit = comparison_of(response, reading.rival), response.unit
-    if row is None:
-        best = max(response.means, key=lambda one: one.mean)
-        return joined(reading.label(best.treatment), f" has the highest mean, {measure(best.mean)} {unit}.")
-    who = "The best alternative" if reading.is_kept else "The recommended treatment"
-    return (
-        f"{who} gave {more_or_less(row.difference, unit)} the current practice "
-        f"({percent(reading.confidence)} interval {difference_interval(row.lower, row.upper)} {unit})."
+def _drawn_table(reading: Reading, decision: Decision, tried: Sequence[Candidate]) -> Table | None:
+    body = (
+        Row(
+            reading.label(row.treatment),
+            (
+                measure(row.raw_yield_g),
+                measure(row.yield_g),
+                signed(row.gain.estimate) if row.gain else ABSENT,
+                difference_interval(row.gain.lower, row.gain.upper) if row.gain else ABSENT,
+                plain(row.stood.buckets, 9),
+            ),
+            PART_WORDS[reading.part(row.treatment)],
+        )
+        for row in tried
+    )
+    limits = f"{percent(decision.thresholds.confidence)} interval, g"
+    heads = columns("treatment", "raw mean, g", "estimate, g", "gain, g", limits, "buckets")
+    return make_table(f"{NAME}-drawn", "Raw means and estimates, per transplanted head", heads, body)
+
+
+def _finding(reading: Reading, decision: Decision) -> Sentence:
+    """Say what is expected of the treatment that leads, and of which the raw mean was the largest."""
+    tried = [one for one in decision.candidates if one.stood.buckets]
+    best, now = max(tried, key=lambda one: one.yield_g), decision.candidate(decision.current)
+    if best is now:
+        first = joined("The current practice, ", reading.label(now.treatment), ", is expected to give most")
+        return joined(first, f" of all that was tried: {measure(now.yield_g)} g per transplanted head.")
+    return joined(
+        "Of all that was tried, ",
+        reading.label(best.treatment),
+        f" is expected to give most: {measure(best.yield_g)} g per transplanted head, against {measure(now.yield_g)} g "
+        "under the current practice.",
     )
 
 
-def _extremes(reading: Reading, response: ResponseResult) -> str:
-    ranked = sorted(response.means, key=lambda row: row.mean)
-    words = [
-        f"{treatment_label(row.treatment, reading.columns)}, "
-        f"{with_interval(row.mean, row.lower, row.upper, response.unit)}"
-        for row in (ranked[-1], ranked[0])
-    ]
-    return f"Highest: {words[0]}. Lowest: {words[1]}."
+def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
+    ranked = sorted(tried, key=lambda one: one.yield_g)
+    high, low = (
+        f"{treatment_label(one.treatment, reading.columns)}, {measure(one.yield_g)} g (raw mean "
+        f"{measure(one.raw_yield_g)} g)"
+        for one in (ranked[-1], ranked[0])
+    )
+    return f"Highest: {high}. Lowest: {low}."
 
 
-def _how_to_read(reading: Reading, response: ResponseResult, left_out: int) -> str:
-    parts = {reading.part(row.treatment) for row in response.means}
+def _how_to_read(reading: Reading, decision: Decision, left_out: int) -> str:
+    parts = {reading.part(row.treatment) for row in decision.candidates if row.stood.buckets}
     names = "; ".join(words for part, words in PART_NAMES.items() if part in parts)
-    where = "this garden" if len(reading.design.sites) == 1 else "gardens like these"
-    weighs = response is reading.analysed("weight_g")
-    of_what = " These are weights of heads that were harvested; the answer counts lost ones as nothing."
+    failed = decision.evidence.failed_gardens
+    zeros = f" Buckets at {', '.join(failed)} gave nothing: raw means count them, but they are not drawn."
     more = f" {left_out} more are in the table below." if left_out else ""
     return (
-        f"Marks are means ({names}), lines their {percent(reading.confidence)} intervals, small dots single buckets. "
-        f"An interval tells where a treatment's mean may lie in {where}; for differences see the comparisons table."
-        f"{of_what if weighs else ''}{more}"
+        f"The upper mark of a row is what is expected of the treatment ({names}); the open circle below it is the raw "
+        f"mean of its buckets, the small dots are the buckets. The two {WHY_THEY_DIFFER}. Lines are "
+        f"{percent(decision.thresholds.confidence)} intervals of the gain over the current practice, the dashed line: "
+        f"one that crosses it leaves open which of the two is better.{zeros if failed else ''}{more}"
     )

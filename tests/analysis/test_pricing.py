@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.analysis.worth import Worth, price_per_teaspoon, worth
+from trialkit.analysis.pricing import Prices, price_per_teaspoon, prices
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 
 PROTOCOL = """\
@@ -53,10 +53,10 @@ def protocol(extra: str = "") -> Protocol:
     return parsed
 
 
-def calculate(extra: str = "", **changes: Any) -> Worth:
-    """Price the four candidates; the first is the current practice."""
-    given: dict[str, Any] = {"products": PRODUCTS, "solution": SOLUTION, "days_known": True} | changes
-    return worth(protocol(extra), given["products"], given["solution"], CANDIDATES, 0, given["days_known"])
+def calculate(extra: str = "", *, days_known: bool = True, **changes: Any) -> Prices:
+    """Price the four candidates."""
+    given: dict[str, Any] = {"products": PRODUCTS, "solution": SOLUTION} | changes
+    return prices(protocol(extra), given["products"], given["solution"], CANDIDATES, days_known=days_known)
 
 
 def test_a_teaspoon_by_weight_and_by_volume() -> None:
@@ -68,12 +68,11 @@ def test_a_teaspoon_by_weight_and_by_volume() -> None:
 
 
 def test_without_a_price_of_lettuce() -> None:
-    """Value is head weight alone, and only a smaller dose of the same cultivar and acid surely saves."""
+    """Value is head weight alone, and nothing is said of costs."""
     value = calculate()
     assert (value.unit, value.per_gram, value.per_day) == ("g per transplanted head", 1.0, 0.0)
     assert not value.cost.any()
-    assert value.saves.tolist() == [False, True, False, False]
-    assert (value.saving, value.uncounted) == ("nutrient", ())
+    assert value.uncounted == ()
 
 
 def test_in_money() -> None:
@@ -86,16 +85,14 @@ def test_in_money() -> None:
     acid = 3 * 0.00492892 * 1.5
     assert value.cost == pytest.approx([0.5 + 0.24 + acid, 0.5 + 0.12 + acid, 0.5 + 0.12 + acid, 0.5 + 0.24])
     assert value.per_day == 0.02
-    assert value.saves.tolist() == [False, True, False, True]
-    assert (value.saving, value.uncounted) == ("inputs", ())
+    assert value.uncounted == ()
 
 
 def test_an_absent_price_is_told() -> None:
-    """A nutrient or an acid without a price is not counted, and only less nutrient surely saves."""
+    """A nutrient or an acid without a price is not counted, and that is told."""
     value = calculate("price_per_kg = 10", products=PRODUCTS.assign(price_per_kg=NAN, price_per_l=NAN))
     assert not value.cost.any()
     assert value.uncounted == ("nutrient", "acid")
-    assert value.saves.tolist() == [False, True, False, False]
 
 
 def test_an_amount_that_was_not_recorded_is_told() -> None:

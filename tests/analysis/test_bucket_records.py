@@ -1,0 +1,163 @@
+"""From a trial's folder to the records of the model: what stood where, what it gave, and what is asked of it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit._resources import resource_folder
+from trialkit.analysis.bucket_records import (
+    BUCKET_COLUMNS,
+    bucket_records,
+    gardens_of,
+    head_scatter,
+    nitrogen_per_tsp,
+    question_of,
+    trial_records,
+)
+from trialkit.analysis.water_chemistry import water_of
+from trialkit.documents.findings import Mean
+from trialkit.domain.heads import is_usable
+from trialkit.domain.treatment import Treatment
+from trialkit.rules.trial_folder import Trial, read_trial
+
+
+def bundled(name: str) -> Trial:
+    """Read a bundled example."""
+    return read_trial(resource_folder("example_trials") / name)
+
+
+@pytest.fixture(scope="module")
+def autumn() -> Trial:
+    """Complete blocks of two cultivars, four doses and two acids."""
+    return bundled("autumn_dose")
+
+
+@pytest.fixture(scope="module")
+def spring() -> Trial:
+    """One garden lost everything."""
+    return bundled("spring_dose")
+
+
+@pytest.fixture(scope="module")
+def volunteers() -> Trial:
+    """Three buckets in each of 24 gardens."""
+    return bundled("volunteer_cultivars")
+
+
+def test_a_bucket_by_hand(autumn: Trial) -> None:
+    """Heads counted, marketable weight over all recorded heads, nitrogen by the label and the weight of a spoon."""
+    rows = bucket_records(autumn)
+    assert tuple(rows.columns) == BUCKET_COLUMNS
+    assert list(rows["bucket"]) == list(autumn.layout["bucket"])
+    one = rows[rows["usable"] < rows["recorded"]].iloc[0]
+    heads = autumn.heads[autumn.heads["bucket"] == one["bucket"]]
+    good = heads[is_usable(heads)]
+    assert (one["planned"], one["recorded"], one["usable"]) == (autumn.protocol.bucket.heads, len(heads), len(good))
+    assert one["yield_g"] == pytest.approx(good["weight_g"].sum() / len(heads))
+    spoon = autumn.products.set_index("product").loc["Blend L 9-12-30"]
+    by_hand = spoon["grams_per_tsp"] * spoon["n_pct"] / 100 * 1000 / autumn.protocol.bucket.volume_l
+    assert nitrogen_per_tsp(autumn) == pytest.approx(by_hand)
+    assert rows["n_mg_l"].to_numpy() == pytest.approx(rows["dose_tsp"].to_numpy() * by_hand, abs=1e-3)
+
+
+def test_a_product_without_a_label_leaves_teaspoons(autumn: Trial) -> None:
+    """Where nobody knows the nitrogen, doses are teaspoons, in the records as in the question."""
+    unknown = replace(autumn, products=autumn.products.assign(n_pct=np.nan, grams_per_tsp=np.nan))
+    assert np.isnan(nitrogen_per_tsp(unknown))
+    records, question = trial_records(unknown, water_of(unknown)), question_of(unknown, ())
+    assert set(records.buckets["dose"]) == {2.0, 4.0, 6.0, 8.0}
+    assert (question.practice_dose, question.per_tsp, question.in_nitrogen) == (4.0, 1.0, False)
+
+
+def test_what_was_not_varied_plays_no_part(spring: Trial, volunteers: Trial) -> None:
+    """One acid in all buckets, or one dose, is no factor: the question names the levels that vary, and no other."""
+    records, question = trial_records(spring, water_of(spring)), question_of(spring, ())
+    assert set(records.buckets["acidifier"]) == {""}
+    assert question.practice == Treatment("Larkmoor Butter", 4.0)
+    cultivars = trial_records(volunteers, water_of(volunteers))
+    assert cultivars.buckets["dose"].isna().all()
+    assert question_of(volunteers, ()).practice == Treatment("Larkmoor Butter")
+
+
+def test_a_volunteers_buckets_are_a_block(volunteers: Trial) -> None:
+    """Buckets of one volunteer are alike before treatment, as those of a block are."""
+    rows = bucket_records(volunteers)
+    places = rows.groupby(["site", "block"]).size()
+    expected = volunteers.layout.assign(volunteer=volunteers.layout["volunteer"].astype(str))
+    assert sorted(places) == sorted(expected.groupby(["site", "block", "volunteer"]).size())
+
+
+def test_whole_plots_stand_within_their_block(spring: Trial) -> None:
+    """Each whole plot of a split-plot is one place, and holds one level of its factor."""
+    layout = spring.layout.assign(whole_plot=spring.layout["cultivar"])
+    rows = bucket_records(replace(spring, layout=layout))
+    assert set(rows["whole_plot"]) == {"Fenleaf", "Larkmoor Butter"}
+    assert set(bucket_records(spring)["whole_plot"]) == {""}
+
+
+def test_a_lost_garden_is_recorded_as_lost(spring: Trial) -> None:
+    """Its buckets have counts and no weight; they speak of shares alone."""
+    rows = trial_records(spring, water_of(spring)).buckets
+    gone = rows[rows["site"] == "STAT"]
+    assert (gone["recorded"] == 4).all()
+    assert (gone["usable"] == 0).all()
+    assert gone["weight_g"].isna().all()
+    assert rows.loc[rows["usable"] > 0, "weight_g"].notna().all()
+
+
+def test_weights_are_of_marketable_heads(autumn: Trial) -> None:
+    """The mean of the heads that were marketable, whatever became of the others."""
+    rows = trial_records(autumn, water_of(autumn)).buckets
+    good = autumn.heads[is_usable(autumn.heads)].groupby("bucket")["weight_g"].mean()
+    found = rows["weight_g"].set_axis(autumn.layout["bucket"])
+    pd.testing.assert_series_equal(found.dropna().sort_index(), good.sort_index(), check_names=False, rtol=1e-6)
+
+
+def test_unrecorded_and_unweighed_heads(autumn: Trial) -> None:
+    """A bucket without a record counts none; one with an unweighed head keeps its count and has no weight."""
+    first, second = autumn.layout["bucket"].iloc[:2]
+    heads = autumn.heads[autumn.heads["bucket"] != first].copy()
+    cut = heads.index[(heads["bucket"] == second) & is_usable(heads)][0]
+    heads.loc[cut, "weight_g"] = np.nan
+    rows = bucket_records(replace(autumn, heads=heads.reset_index(drop=True))).set_index("bucket")
+    assert (rows.loc[first, "recorded"], rows.loc[first, "usable"]) == (0, 0)
+    assert rows.loc[second, "usable"] > 0
+    assert rows.loc[[first, second], "yield_g"].isna().all()
+
+
+def test_scatter_of_heads_by_hand(autumn: Trial) -> None:
+    """Squares about the mean of each bucket's marketable heads, on a degree of freedom fewer a bucket."""
+    squares, df = head_scatter(autumn)
+    total, count = 0.0, 0
+    for _, own in autumn.heads[is_usable(autumn.heads)].groupby("bucket"):
+        weights = own["weight_g"].to_numpy(float)
+        total, count = total + float(((weights - weights.mean()) ** 2).sum()), count + len(weights) - 1
+    assert (squares, df) == (pytest.approx(total), count)
+    assert trial_records(autumn, water_of(autumn)).head_variance == pytest.approx(total / count)
+
+
+def test_gardens_are_told_by_their_readings_where_these_tell(autumn: Trial) -> None:
+    """A row a garden; alkalinity as stated where no reading speaks of it."""
+    stated = gardens_of(replace(autumn, solution=autumn.solution.iloc[:0]), replace(water_of(autumn), sites=()))
+    assert list(stated["site"]) == list(autumn.sites["site"])
+    assert stated["alkalinity"].tolist() == autumn.sites["alkalinity_mg_l_caco3"].tolist()
+    read = gardens_of(autumn, water_of(autumn))
+    assert read["alkalinity"].notna().all()
+
+
+def test_days_go_with_the_question(autumn: Trial) -> None:
+    """Days to harvest are asked of the means given; without any there is nothing to ask."""
+    assert question_of(autumn, ()).days is None
+    practice = autumn.protocol.practice.among(autumn.protocol.treatment_columns)
+    days = question_of(autumn, (Mean(practice, 41.5, 0.5, 20.0, 40.5, 42.5, 12, 48),)).days
+    assert days is not None
+    assert days(practice) == 41.5
+
+
+def test_the_seed_of_the_advice_is_its_own(autumn: Trial) -> None:
+    """It follows from the protocol's seed, and is not the one that the layout was drawn with."""
+    question = question_of(autumn, ())
+    assert question.seed == question_of(autumn, ()).seed
+    assert question.seed != autumn.protocol.seed_of(0)

@@ -101,7 +101,7 @@ class County:
         return np.array([self.share[one.cultivar] for one in cells])
 
     def value(self, cells: list[Cell]) -> FloatArray:
-        """True mean of a planted head."""
+        """True mean of a transplanted head."""
         if not self.scenario.losses:
             return self.weight(cells)
         return self.weight(cells) * invented.mean_share(self.usable(cells), self.scenario.spreads)
@@ -217,18 +217,18 @@ PREAMBLE = """\
 Made by `python tests/benchmarks/county.py {counties} {seed}`: {counties} invented counties a scenario. The default
 begins as the practice just below the middle. Every season has one trial of the default and two other practices (five
 in the factorial) at {gardens} gardens, new ones each year, with {blocks} blocks. True means of six cultivars differ
-with a standard deviation of 12 g a planted head; levels of seasons differ by 10 g, of gardens by 12 g, buckets by 15
-g and heads of a bucket by 20 g; seasons and gardens favour cultivars with 3 g unless it is said otherwise. In the
-factorial these favour cultivar, acid and slope of dose, acids differ by 6 g, pairs of cultivar and acid by 3 g more,
-and the curve, of a random kind and shape, gains 20 g on average (standard deviation 12 g). Where losses differ, the
-logits of the usable shares differ by 1.0 about 2.0 between practices and by 0.6 between buckets. No variance is told
-to any rule.
+with a standard deviation of 12 g a transplanted head; levels of seasons differ by 10 g, of gardens by 12 g, buckets
+by 15 g and heads of a bucket by 20 g; seasons and gardens favour cultivars with 3 g unless it is said otherwise. In
+the factorial these favour cultivar, acid and slope of dose, acids differ by 6 g, pairs of cultivar and acid by 3 g
+more, and the curve, of a random kind and shape, gains 20 g on average (standard deviation 12 g). Where losses differ,
+the logits of the usable shares differ by 1.0 about 2.0 between practices and by 0.6 between buckets. No variance is
+told to any rule.
 
 The tool judges all trials so far with `advise`, as a ledger is, with a protocol's usual rule, and next tries what it
 is worth most to know. The rivals see the same kind of trial and the same luck, and try first what was never tried:
 "follow the last trial" takes its greatest mean; "best pooled mean" the greatest over all trials, their levels taken
 out by least squares. Regret is how far the default's true mean lies below the best (in the factorial, of all doses on
-half spoons, which only the tool can choose), g a planted head, ± Monte-Carlo standard error."""
+half spoons, which only the tool can choose), g a transplanted head, ± Monte-Carlo standard error."""
 
 
 def main() -> None:

@@ -91,7 +91,7 @@ PREAMBLE = """\
 Made by `python tests/benchmarks/coverage.py {ledgers} {trials} {seed}`. Intervals of 95 % of gains over the practice,
 on average over gardens and seasons, as `advise` gives them, beside the truth. Levels of seasons differ by 10 g, of
 gardens by 12 g, buckets by 15 g and heads of a bucket by 20 g. Too high is by how much gains are claimed beyond the
-truth, g a planted head. ± Monte-Carlo standard error.
+truth, g a transplanted head. ± Monte-Carlo standard error.
 
 ## Several trials
 

@@ -237,7 +237,7 @@ def asked_for(*defaults: int) -> list[int]:
 
 
 def yields(rows: pd.DataFrame) -> pd.Series:
-    """Weight of a planted head, lost ones counting as nothing, of each bucket."""
+    """Weight of a transplanted head, lost ones counting as nothing, of each bucket."""
     return rows["weight_g"].fillna(0.0) * rows["usable"] / rows["recorded"]
 
 

@@ -77,7 +77,7 @@ class Truth:
         return 1 / (1 + np.exp(-np.array(logit)))
 
     def value(self, cells: list[Cell]) -> FloatArray:
-        """True mean of a planted head."""
+        """True mean of a transplanted head."""
         return self.weight(cells) * invented.mean_share(self.usable(cells), self.spreads)
 
 
@@ -193,10 +193,10 @@ buckets by 0.6. No other truth has losses. One trial cannot tell a season from w
 seasons that favour anything.
 
 The tool judges with `advise` and a protocol's usual rule, and speaks of doses on half spoons. The rivals choose among
-the 16 cells by yield of a planted head as recorded: "if tested better" asks for a t test of the gain, by how it
+the 16 cells by yield of a transplanted head as recorded: "if tested better" asks for a t test of the gain, by how it
 differs between gardens, at 5 % shared among 15 comparisons; "main effects" estimates cultivar, dose and acid alone.
 Claims and true gains are those of changes; given up is what the best of all doses on half spoons truly has beyond the
-choice; all in g a planted head, ± Monte-Carlo standard error."""
+choice; all in g a transplanted head, ± Monte-Carlo standard error."""
 
 
 def main() -> None:

@@ -1,173 +1,244 @@
-"""Ten seasons of an invented county: what its default yields, season by season, under three rules.
+"""Ten seasons of invented counties: what the default gives up, season by season, under the tool and three rivals.
 
-Run: python tests/benchmarks/county.py [COUNTIES] > reports/county.md (a quarter of an hour for 200 counties).
-
-Each county has its own truth: six practices whose true means differ, seasons and gardens that favour some of them,
-and one practice that it starts with. Every season it runs one trial of three gardens with two blocks, of the present
-default and two others. The tool's rule pools all trials so far and judges them as `trialkit recommend` does, and its
-next trial sets beside the default the two practices that are likeliest to beat it (one that was never tried before any
-other). The rules beside it see the same kind of trial: "always keep" never changes, and "follow the last trial" takes
-whatever had the greatest mean in the last one.
+Run: python tests/benchmarks/county.py [COUNTIES [SEED]] > reports/county.md; progress goes to stderr.
 """
 
+import itertools
 import sys
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import invented
 import numpy as np
 import pandas as pd
+from invented import ALL_USABLE, GRID, Cell, Spreads, advised, grown, share_with_error, with_error
 
-from trialkit.analysis.decision import CandidateField, choose, weigh
-from trialkit.analysis.draws import draw_means
-from trialkit.analysis.worth import Worth
-from trialkit.documents.findings import Thresholds
-from trialkit.domain.errors import NotComputed
-from trialkit.domain.treatment import Treatment
-from trialkit.evidence.judging import tried_enough
-from trialkit.evidence.pooling import GROUPINGS, pool, with_treatments
+from trialkit.domain.arrays import FloatArray
 
-SEASONS, COUNTIES, SEED = 10, 200, 20261128
-SURE = 0.9
-PRACTICES, TRIED, GARDENS, BLOCKS = 6, 3, 3, 2
-SPREAD, SEASON, GARDEN, SEASON_BY, GARDEN_BY, BUCKET = 12.0, 10.0, 12.0, 3.0, 3.0, 18.0
-"""Standard deviations, g per transplanted head: true means, levels of seasons and gardens, what both favour,
-buckets."""
-MARGINS = {"this tool, margin 10 g": 10.0, "this tool, margin 5 g": 5.0, "this tool, margin 0": 0.0}
-RULES = (*MARGINS, "always keep", "follow the last trial")
+COUNTIES, SEED, SEASONS = 60, 20270301, 10
+GARDENS, BLOCKS = 3, 2
+DOSES = (2.0, 4.0, 6.0, 8.0)
+TOOL, KEEP, LAST, POOLED = "this tool", "always keep", "follow the last trial", "best pooled mean"
+RULES = (TOOL, KEEP, LAST, POOLED)
 
 
-@dataclass
+@dataclass(frozen=True)
+class Scenario:
+    """A kind of county.
+
+    Attributes
+    ----------
+    differ : float
+        Standard deviation of the true means of practices (of cultivars, in a factorial), g.
+    spreads : Spreads
+    losses : float
+        Standard deviation of the logits of the practices' usable shares; 0 where no head is lost.
+    factorial : bool
+        Whether practices are 2 cultivars x 4 doses x 2 acids, with a curve over the doses.
+    tried : int
+        Practices in a trial.
+    """
+
+    differ: float = 12.0
+    spreads: Spreads = field(default_factory=Spreads)
+    losses: float = 0.0
+    factorial: bool = False
+    tried: int = 3
+
+
+SCENARIOS: Mapping[str, Scenario] = {
+    "today": Scenario(),
+    "seasons": Scenario(spreads=Spreads(season_by=8.0)),
+    "gardens": Scenario(spreads=Spreads(garden_by=15.0)),
+    "factorial": Scenario(factorial=True, tried=6),
+    "alike": Scenario(differ=0.0),
+    "losses": Scenario(losses=1.0, spreads=Spreads(bucket_logit=0.6)),
+}
+TOLD: Mapping[str, str] = {
+    "today": "Seasons and gardens favour cultivars with 3 g",
+    "seasons": "Seasons favour cultivars with 8 g",
+    "gardens": "Gardens favour cultivars with 15 g",
+    "factorial": "2 cultivars x 4 doses x 2 acids, with a curve over the doses",
+    "alike": "Practices that do not differ",
+    "losses": "Losses that differ between practices",
+}
+
+
 class County:
     """A county's truth."""
 
-    seed: int
-    rng: np.random.Generator = field(init=False)
-    truth: np.ndarray = field(init=False)
+    def __init__(self, scenario: Scenario, seed: int) -> None:
+        self.scenario, self.seed = scenario, seed
+        rng = np.random.default_rng([seed, 0])
+        if scenario.factorial:
+            self.practices = [Cell(c, a, d) for c, a, d in itertools.product(range(2), range(2), DOSES)]
+            self.cultivar, self.acid = rng.normal(0, scenario.differ, 2), rng.normal(0, 6.0, 2)
+            self.kind = invented.CURVES[rng.integers(len(invented.CURVES))]
+            self.shape, self.gains = invented.shape_of(self.kind, rng), rng.normal(20.0, 12.0)
+            self.together = rng.normal(0, 3.0, (2, 2))
+        else:
+            self.practices = [Cell(c) for c in range(6)]
+            self.cultivar = rng.normal(0, scenario.differ, 6)
+        logit = 2.0 + scenario.losses * rng.standard_normal(len(self.practices))
+        self.share = 1 / (1 + np.exp(-logit)) if scenario.losses else np.full(len(self.practices), ALL_USABLE)
+        value = self.value(self.practices)
+        self.first = self.practices[int(np.argsort(value, kind="stable")[len(value) // 2 - 1])]
+        spoons = [Cell(c, a, d) for c, a, d in itertools.product(range(2), range(2), GRID)]
+        self.best = float(max(value.max(), self.value(spoons).max() if scenario.factorial else -np.inf))
 
-    def __post_init__(self) -> None:
-        self.rng = np.random.Generator(np.random.PCG64(self.seed))
-        self.truth = 140 + self.rng.normal(0, SPREAD, PRACTICES)
+    def weight(self, cells: list[Cell]) -> FloatArray:
+        """True mean weight of a usable head."""
+        found = np.array([140.0 + self.cultivar[one.cultivar] for one in cells])
+        if self.scenario.factorial:
+            found = found + [self.acid[one.acidifier] + self.together[one.cultivar, one.acidifier] for one in cells]
+            found = found + self.gains * invented.curve(self.kind, self.shape, np.array([one.dose for one in cells]))
+        return found
 
-    def trial(self, season: int, practices: list[int]) -> pd.DataFrame:
-        """Buckets of one trial."""
-        rng, rows = self.rng, []
-        level, favours = rng.normal(0, SEASON), rng.normal(0, SEASON_BY, PRACTICES)
-        for garden in range(GARDENS):
-            here, liked = rng.normal(0, GARDEN), rng.normal(0, GARDEN_BY, PRACTICES)
-            for block in range(BLOCKS):
-                for p in practices:
-                    mean = self.truth[p] + level + favours[p] + here + liked[p]
-                    rows.append((f"S{season:02d}", f"G{garden}", str(block), f"P{p}", mean + rng.normal(0, BUCKET)))
-        return pd.DataFrame(rows, columns=["trial", "site", "block", "cultivar", "yield_g"])
+    def usable(self, cells: list[Cell]) -> FloatArray:
+        """True chance of a head in a bucket like most."""
+        if not self.scenario.losses:
+            return np.full(len(cells), ALL_USABLE)
+        return np.array([self.share[one.cultivar] for one in cells])
 
+    def value(self, cells: list[Cell]) -> FloatArray:
+        """True mean of a transplanted head."""
+        if not self.scenario.losses:
+            return self.weight(cells)
+        return self.weight(cells) * invented.mean_share(self.usable(cells), self.scenario.spreads)
 
-def whole(rows: pd.DataFrame) -> pd.DataFrame:
-    """With the columns that every row of the pool has."""
-    made = rows.assign(
-        bucket=[str(i) for i in range(len(rows))],
-        whole_plot="", dose_tsp=4.0, n_mg_l=90.0, acidifier="none", planned=4, recorded=4, usable=4,
-    )  # fmt: skip
-    made["trial"] = made["trial"].astype("category")
-    made["trial_site"] = (made["trial"].astype(str) + "/" + made["site"]).astype("category")
-    return made
+    def trial(self, season: int, cells: list[Cell]) -> pd.DataFrame:
+        """Buckets of one season's trial, with the practice that each had."""
+        rng = np.random.default_rng([self.seed, 1, season])
+        sites = [f"{season}_{garden}" for garden in range(GARDENS)]
+        spreads = self.scenario.spreads
+        rows = grown(rng, f"S{season:02d}", sites, BLOCKS, cells, self.weight(cells), self.usable(cells), spreads)
+        return rows.assign(yield_g=invented.yields(rows), practice=[cells[i] for i in rows["cell"]])
 
-
-def judged(rows: pd.DataFrame, default: int, margin: float, seed: int) -> tuple[int, list[int]]:
-    """The default after these trials, and the practices in the order in which they are likeliest to beat it."""
-    labelled, treatments = with_treatments(whole(rows), {})
-    names = {str(row["cultivar"]): str(label) for label, row in treatments.iterrows()}
-    pooled = pool(labelled, treatments, names[f"P{default}"])
-    labels = list(pooled.treatments.index)
-    practices = [int(str(pooled.treatments.loc[label, "cultivar"])[1:]) for label in labels]
-    df = float(pooled.fit.compare("treatment", "versus", pooled.current, "none")["df"].min())
-    if df < 2:
-        return default, practices
-    draws = draw_means(pooled.fit, pooled.treatments[["cultivar"]], df, seed, among=GROUPINGS)
-    current, n = labels.index(pooled.current), len(labels)
-    candidates = CandidateField(
-        treatments=tuple(Treatment(f"P{p}") for p in practices),
-        current=current,
-        yields=draws,
-        days=None,
-        usable=(1.0,) * n,
-        unrecorded=(0.0,) * n,
-        eligible=tuple(i == current or tried_enough(pooled, label) for i, label in enumerate(labels)),
-        buckets=(1,) * n,
-    )
-    value = Worth("g per transplanted head", 1.0, np.zeros(n), 0.0, np.zeros(n, bool), np.zeros(n), "nutrient", ())
-    thresholds = Thresholds(margin, margin, SURE, 0.95, None, 0.0, 0.0)
-    chances = weigh(candidates, value, thresholds)
-    at, _ = choose(chances, np.array(candidates.eligible), value, current, SURE)
-    chosen = practices[at]
-    ahead = (draws.garden > draws.garden[:, [practices.index(chosen)]]).mean(0)
-    order = [p for _, p in sorted(zip(-ahead, practices, strict=True)) if p != chosen]
-    return chosen, order
+    def beginning(self) -> list[Cell]:
+        """What the first trial sets beside the first default: in a factorial, one factor changed at a time."""
+        others = [one for one in self.practices if one != self.first]
+        if self.scenario.factorial:
+            others.sort(key=lambda one: sum(x != y for x, y in zip(one, self.first, strict=True)))
+        return others
 
 
-def seasons_of(seed: int) -> np.ndarray:
-    """Regret of each rule after each season, shape (rules, seasons + 1), g per transplanted head below the best."""
-    found = np.empty((len(RULES), SEASONS + 1))
-    for rule, name in enumerate(RULES):
-        county = County(seed)
-        best, default = county.truth.max(), int(np.argsort(county.truth)[PRACTICES // 2 - 1])
-        found[rule, 0] = best - county.truth[default]
-        rows, order = pd.DataFrame(), [p for p in range(PRACTICES) if p != default]
+def last_mean(trials: list[pd.DataFrame]) -> pd.Series:
+    """Mean yields in the last trial."""
+    return trials[-1].groupby("practice", sort=False)["yield_g"].mean()
+
+
+def pooled_mean(trials: list[pd.DataFrame]) -> pd.Series:
+    """Mean yields over all trials, their levels taken out by least squares."""
+    rows = pd.concat(trials)
+    practice, names = pd.factorize(rows["practice"])
+    season = pd.factorize(rows["trial"])[0]
+    design = np.hstack([np.eye(len(names))[practice], np.eye(season.max() + 1)[season][:, 1:]])
+    return pd.Series(np.linalg.lstsq(design, rows["yield_g"].to_numpy(), rcond=None)[0][: len(names)], index=names)
+
+
+Season = tuple[Cell, list[Cell]]
+
+
+def judged(trials: list[pd.DataFrame], default: Cell, county: County, season: int) -> tuple[Season, float]:
+    """The tool's default, what it would try next, and the gain that it claims for a change."""
+    rows = pd.concat(trials, ignore_index=True).drop(columns=["yield_g", "practice"])
+    advice = advised(rows, default, season)
+    worth = {Cell.of(one): known for one, known in advice.worth_of_knowing().items()}
+    new = Cell.of(advice.decision.recommended)
+    gain = advice.decision.chosen.gain
+    # A level that no trial had comes first; among the rest, what it is worth most to know.
+    order = sorted(county.practices, key=lambda one: -worth.get(one, np.inf))
+    return (new, order), gain.estimate if gain else 0.0
+
+
+def decade(job: tuple[str, int]) -> dict[str, FloatArray]:
+    """Regret of each rule after each season, shape (seasons + 1,); changes; claimed and true gains of the tool's."""
+    name, seed = job
+    county, found = County(SCENARIOS[name], seed), {}
+    claims = []
+    for rule in RULES:
+        default, order, trials = county.first, county.beginning(), []
+        path = [county.first]
         for season in range(SEASONS):
-            others = [p for p in order if p != default][: TRIED - 1]
-            trial = county.trial(season, sorted([default, *others]))
-            rows = pd.concat([rows, trial], ignore_index=True)
-            if name == "follow the last trial":
-                default = int(str(trial.groupby("cultivar")["yield_g"].mean().idxmax())[1:])
-                order = order[TRIED - 1 :] + order[: TRIED - 1]
-            elif name in MARGINS:
-                try:
-                    default, known = judged(rows, default, MARGINS[name], seed + season)
-                except NotComputed:
-                    known = []
-                never = [p for p in range(PRACTICES) if f"P{p}" not in set(rows["cultivar"])]
-                order = [*never, *known]
-            found[rule, season + 1] = best - county.truth[default]
+            if rule == KEEP:
+                path.append(default)
+                continue
+            others = [one for one in order if one != default][: county.scenario.tried - 1]
+            trials.append(county.trial(season, [default, *others]))
+            if rule == TOOL:
+                (new, order), claimed = judged(trials, default, county, season)
+                if new != default:
+                    claims.append((claimed, *(county.value([new]) - county.value([default]))))
+            else:
+                means = last_mean(trials) if rule == LAST else pooled_mean(trials)
+                new = means.idxmax()
+                never = [one for one in order if one not in means.index]
+                known = means.sort_values(ascending=False).index.tolist()
+                order = [*never, *[one for one in order if one in means.index]] if rule == LAST else [*never, *known]
+                if rule == LAST:
+                    order = [one for one in order if one not in others] + others
+            default = new
+            path.append(default)
+        found[rule] = county.best - county.value(path)
+        found[rule, "changes"] = np.array([x != y for x, y in itertools.pairwise(path)])
+    found["claims"] = np.array(claims).reshape(-1, 2)
     return found
 
 
+def page(name: str, every: list[dict[str, FloatArray]]) -> list[str]:
+    """Lines of a scenario."""
+    regret = {rule: np.array([one[rule] for one in every]) for rule in RULES}
+    lines = [f"\n## {TOLD[name]}\n", "| after season | " + " | ".join(RULES) + " |", "|---|" + "---|" * len(RULES)]
+    lines += [
+        f"| {season} | " + " | ".join(with_error(regret[rule][:, season]) for rule in RULES) + " |"
+        for season in range(SEASONS + 1)
+    ]
+    lines.append("| mean of 1 to 10 | " + " | ".join(with_error(regret[r][:, 1:].mean(1), 2) for r in RULES) + " |")
+    ahead = [with_error((regret[TOOL] - regret[rule])[:, 1:].mean(1), 2) if rule != TOOL else "–" for rule in RULES]
+    lines.append("| tool less rival | " + " | ".join(ahead) + " |")
+    lines += ["", "| rule | changes a county | of these for the worse, % | by more than 3 g, % |", "|---|---|---|---|"]
+    for rule in RULES:
+        changed = np.array([one[rule, "changes"] for one in every], float)
+        steps = np.diff(regret[rule], axis=1)
+        worse = [share_with_error(((steps > by) * changed).sum(1), changed.sum(1)) for by in (1e-9, 3.0)]
+        lines.append(f"| {rule} | {with_error(changed.sum(1), 2)} | {' | '.join(worse)} |")
+    claims = np.concatenate([one["claims"] for one in every])
+    if len(claims) > 1:
+        lines.append(
+            f"\nThe tool's {len(claims)} changes claimed {with_error(claims[:, 0])} g and gained "
+            f"{with_error(claims[:, 1])} g; claimed less true gain: {with_error(claims[:, 0] - claims[:, 1])} g."
+        )
+    return lines
+
+
+PREAMBLE = """\
+# What the default gives up, over ten seasons
+
+Made by `python tests/benchmarks/county.py {counties} {seed}`: {counties} invented counties a scenario. The default
+begins as the practice just below the middle. Every season has one trial of the default and two other practices (five
+in the factorial) at {gardens} gardens, new ones each year, with {blocks} blocks. True means of six cultivars differ
+with a standard deviation of 12 g a transplanted head; levels of seasons differ by 10 g, of gardens by 12 g, buckets
+by 15 g and heads of a bucket by 20 g; seasons and gardens favour cultivars with 3 g unless it is said otherwise. In
+the factorial these favour cultivar, acid and slope of dose, acids differ by 6 g, pairs of cultivar and acid by 3 g
+more, and the curve, of a random kind and shape, gains 20 g on average (standard deviation 12 g). Where losses differ,
+the logits of the usable shares differ by 1.0 about 2.0 between practices and by 0.6 between buckets. No variance is
+told to any rule.
+
+The tool judges all trials so far with `advise`, as a ledger is, with a protocol's usual rule, and next tries what it
+is worth most to know. The rivals see the same kind of trial and the same luck, and try first what was never tried:
+"follow the last trial" takes its greatest mean; "best pooled mean" the greatest over all trials, their levels taken
+out by least squares. Regret is how far the default's true mean lies below the best (in the factorial, of all doses on
+half spoons, which only the tool can choose), g a transplanted head, ± Monte-Carlo standard error."""
+
+
 def main() -> None:
-    """Print the table."""
-    counties = int(sys.argv[1]) if len(sys.argv) > 1 else COUNTIES
-    with ProcessPoolExecutor() as executor:
-        every = np.array(list(executor.map(seasons_of, range(SEED, SEED + counties), chunksize=2)))
-    mean, error = every.mean(0), every.std(0, ddof=1) / np.sqrt(counties)
-    print("# What the default gives up, over ten seasons\n")
-    print(
-        f"{counties} invented counties (`python tests/benchmarks/county.py`, seed {SEED}), each with {PRACTICES}\n"
-        f"practices whose true means differ with a standard deviation of {SPREAD:g} g per transplanted head;\n"
-        "the default\n"
-        f"begins as the third best from the bottom. Every season one trial of {TRIED} practices at {GARDENS} gardens\n"
-        f"with {BLOCKS} blocks; seasons and gardens favour practices with {SEASON_BY:g} and {GARDEN_BY:g} g, buckets\n"
-        f"differ by {BUCKET:g} g. Regret is how much the default's true mean lies below that of the best practice,\n"
-        "with its Monte Carlo standard error. The tool adopts what gains the margin in a new garden and season with a\n"
-        f"chance of {100 * SURE:g} in 100.\n"
-    )
-    print("Regret, g per transplanted head:\n")
-    print("| after season | " + " | ".join(RULES) + " |")
-    print("|---|" + "---|" * len(RULES))
-    for season in range(SEASONS + 1):
-        cells = [f"{mean[rule, season]:.1f} ± {error[rule, season]:.1f}" for rule in range(len(RULES))]
-        print(f"| {season} | {' | '.join(cells)} |")
-    print("\nAnd how the changes went:\n")
-    print("| rule | changes a county | of these for the worse, % | seasons with a default worse than the first, % |")
-    print("|---|---|---|---|")
-    for rule, name in enumerate(RULES):
-        steps = np.diff(every[:, rule], axis=1)
-        changes, worse = (np.abs(steps) > 1e-9).sum(), (steps > 1e-9).sum()
-        behind = (every[:, rule, 1:] > every[:, rule, :1] + 1e-9).mean()
-        share = f"{100 * worse / changes:.0f}" if changes else "none"
-        print(f"| {name} | {changes / counties:.1f} | {share} | {100 * behind:.1f} |")
-    summed = every[:, :, 1:].mean((0, 2))
-    print(
-        "\nMean regret over the ten seasons: "
-        + "; ".join(f"{n} {r:.1f} g" for n, r in zip(RULES, summed, strict=True))
-        + "."
-    )
+    """Run and print the page."""
+    counties, seed = invented.asked_for(COUNTIES, SEED)
+    print(PREAMBLE.format(counties=counties, seed=seed, gardens=GARDENS, blocks=BLOCKS))
+    for place, name in enumerate(SCENARIOS):
+        print(TOLD[name], file=sys.stderr)
+        jobs = [(name, seed + 100_000 * place + i) for i in range(counties)]
+        print("\n".join(page(name, invented.run(decade, jobs))), flush=True)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trialkit.documents.decision import Candidate, Gain
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.cautions import CAUTIONS
@@ -26,9 +27,6 @@ from trialkit.words.decision_words import after_costs
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
-
-SHOWN_DIGITS = 12
-"""Of a digest: as many as the list of evidence shows."""
 
 
 def evidence_html(document: Recommended) -> str:

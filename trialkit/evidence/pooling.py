@@ -178,12 +178,12 @@ def days_told(found: LedgerContents, rows: pd.DataFrame, per_tsp: float) -> list
     per_tsp : float
         Nitrogen of a teaspoon of today's nutrient; 1 where doses are compared as teaspoons.
     """
-    made = []
+    made, of_trial = [], rows.groupby("trial")
     for i, entry in enumerate(found.entries):
         days = [one for one in entry.of_trial.days if one.se > 0]
         if not days:
             continue
-        own = rows[rows["trial"] == f"{i:05d}"]
+        own = of_trial.get_group(f"{i:05d}")
         held = {
             column: own[column].iloc[0]
             for column in ("cultivar", "dose_tsp", "acidifier")

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from advice_data import expected, records
+from trialkit.advice.gathering import gather
 from trialkit.advice.priors import LEVEL_G, SLOPE_G, WEIGHT_G
-from trialkit.advice.records import gather
 from trialkit.advice.weights import weigh
 
 CASES = ["oats", "barley", "wheat", "volunteers", "ledger"]

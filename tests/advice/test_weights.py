@@ -13,9 +13,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from dense_weights import DenseWeights
+from trialkit.advice.gathering import BucketRecords, gather
 from trialkit.advice.integration import Integrated
 from trialkit.advice.priors import WEIGHT_G
-from trialkit.advice.records import Records, gather
 from trialkit.advice.weights import WeightModel, Weights, weigh
 from trialkit.domain.errors import NotComputed
 
@@ -25,7 +25,7 @@ BETWEEN = 120.0
 
 def records(
     seed: int, trials: int, factors: set[str], blocks: int, plots: bool, lost: float, head_variance: float
-) -> Records:
+) -> BucketRecords:
     """Records of an invented ledger whose gardens come back by chance."""
     rng = np.random.default_rng(seed)
     rows = []
@@ -61,7 +61,7 @@ def records(
     gardens["kind"] = np.where(
         rng.random(len(gardens)) < 0.3, None, np.array(["roof", "yard"])[np.arange(len(gardens)) % 2]
     )
-    return Records(buckets, gardens, head_variance)
+    return BucketRecords(buckets, gardens, head_variance)
 
 
 @settings(max_examples=40, deadline=None)
@@ -124,6 +124,6 @@ def test_names_what_the_records_can_speak_of() -> None:
 def test_nothing_weighed_is_refused() -> None:
     """Without a single weight there is no model of weights, and it is said."""
     told = records(1, 1, {"cultivar"}, 1, False, 0.0, 0.0)
-    nothing = Records(told.buckets.assign(weight_g=np.nan), told.gardens)
+    nothing = BucketRecords(told.buckets.assign(weight_g=np.nan), told.gardens)
     with pytest.raises(NotComputed, match="weighed"):
         weigh(gather(nothing))

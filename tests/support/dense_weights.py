@@ -69,7 +69,7 @@ class DenseWeights:
         Parameters
         ----------
         buckets, gardens : pandas.DataFrame
-            As `trialkit.advice.records.Records` describes them.
+            As `trialkit.advice.gathering.BucketRecords` describes them.
         head_variance : float
         asked : pandas.DataFrame
             ``cultivar``, ``acidifier``, ``dose``; ``site`` of a returning garden, or "" for the average.

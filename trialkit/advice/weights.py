@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
+from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import (
     FEW_POINTS,
     SMALLEST_SCORE,
@@ -18,7 +19,6 @@ from trialkit.advice.integration import (
     integrate,
 )
 from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
-from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 

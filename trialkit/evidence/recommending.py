@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from trialkit.advice.records import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
+from trialkit.advice.gathering import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
 from trialkit.advice.terms import Points
 from trialkit.analysis.advising import Advice, advise, planted_yields
 from trialkit.documents.decision import NoDecision

@@ -10,7 +10,7 @@ from scipy.special import expit, gammaln
 
 from advice_data import FOLDER, expected
 from trialkit.advice.elimination import Floors
-from trialkit.advice.shares import laplace
+from trialkit.advice.usable_shares import laplace
 
 CASES = expected("laplace")
 CERTAIN = 1e14

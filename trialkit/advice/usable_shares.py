@@ -15,9 +15,9 @@ import numpy as np
 from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
+from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate
 from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
-from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 

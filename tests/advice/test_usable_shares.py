@@ -75,7 +75,7 @@ def test_herds_and_periods_vary() -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(1, 3), st.integers(1, 4), st.integers(1, 3))
 def test_is_laplace_with_a_dense_covariance(seed: int, trials: int, k: int, gardens: int) -> None:
-    """Mode and likelihood are those of Newton's method on all logits at once (Tierney & Kadane 1986), gardens in trials.
+    """Mode and likelihood are those of Newton's method on all logits at once (Tierney & Kadane 1986).
 
     Tables hold cells without heads, and cells where all heads or none were usable.
     """

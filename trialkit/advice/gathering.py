@@ -131,7 +131,7 @@ class Gathered:
         return parts_of(self.trial, self.design)
 
     def asked(self, points: Points, garden: IntArray | None = None) -> tuple[FloatArray, dict[str, FloatArray]]:
-        """Directions of treatments, shape (n, p), and the share of each group that lies in none of them."""
+        """Directions of treatments, shape (n, p), and what they have of each group beside these."""
         columns = self.terms.columns(points, garden)
         return columns @ self.directions, self.terms.left(columns, self.directions)
 

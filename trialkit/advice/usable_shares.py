@@ -169,8 +169,8 @@ class Shares:
         mean = self.effects.mean @ columns.T
         half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
         covariance = half.swapaxes(1, 2) @ half
-        alone = sum(self.model.prior(name, self.sd)[:, None] ** 2 * share for name, share in left.items())
-        covariance[:, range(len(asked)), range(len(asked))] += alone
+        for name, beside in left.items():
+            covariance += self.model.prior(name, self.sd)[:, None, None] ** 2 * (beside.T @ beside)
         factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
         elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
         # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.

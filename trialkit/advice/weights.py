@@ -115,7 +115,7 @@ class At:
     half : ndarray, shape (p, n)
         Their covariance is half' half, but for what `alone` adds to each.
     alone : ndarray, shape (n,)
-        Standard deviation of what the records say nothing of, such as of a combination not tried as a whole.
+        Standard deviation of what only a whole combination does, of those that were not tried as a whole.
     """
 
     mean: FloatArray
@@ -153,9 +153,12 @@ class Weights:
         `garden` is the place of each among the returning gardens, or None for the average over gardens.
         """
         columns, left = self.model.gathered.asked(asked, garden)
-        alone = np.sqrt(sum(self.sd[name][:, None] ** 2 * share for name, share in left.items()))
-        for effect, factor, sd in zip(self.effects.mean, self.effects.factor, alone, strict=True):
-            yield At(columns @ effect, np.linalg.solve(factor, columns.T), sd)
+        untried = self.model.gathered.terms.untried(asked)
+        alone = self.sd.get("interaction", np.zeros(len(self.effects.mean)))
+        for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
+            told = np.linalg.solve(factor, columns.T)
+            half = np.concatenate([told, *(self.sd[name][i] * beside for name, beside in left.items())])
+            yield At(columns @ effect, half, alone[i] * untried)
 
     def elsewhere(self, asked: Points, practice: int) -> FloatArray:
         """Covariance of what a garden not yet seen, in a season not yet seen, does to treatments.

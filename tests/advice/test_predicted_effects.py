@@ -7,8 +7,8 @@ from scipy.special import ndtr, ndtri
 
 from advice_data import expected, records
 from trialkit.advice.elimination import eliminate
+from trialkit.advice.gathering import BucketRecords, gather
 from trialkit.advice.priors import SLOPE_G, WEIGHT_G
-from trialkit.advice.records import Records, gather
 from trialkit.advice.weights import WeightModel
 
 NOTHING = -6.0
@@ -26,7 +26,7 @@ def fitted(model: WeightModel, at: np.ndarray) -> tuple[dict[str, np.ndarray], n
     """Effects by name, and means of treatments in each garden."""
     sd = model.by_name(at)
     told = model.gathered.told(sd["bucket"], [sd[name] for name in model.gathered.local])
-    found = eliminate(told, model._floors(sd), back=True)
+    found = eliminate(told, model.floors(sd, model.gathered.columns), back=True)
     names = np.array(model.gathered.terms.names)
     assert found.treatments is not None
     return {name: found.mean[0, names == name] for name in dict.fromkeys(names)}, found.treatments[0]
@@ -39,7 +39,7 @@ def test_oats() -> None:
     told = records("oats")
     buckets = told.buckets.assign(site=told.buckets["block"], block="")
     gardens = buckets[["trial", "site"]].drop_duplicates().assign(alkalinity=np.nan, sun_hours=np.nan, kind="")
-    gathered = gather(Records(buckets, gardens))
+    gathered = gather(BucketRecords(buckets, gardens))
     model = WeightModel(gathered, WEIGHT_G)
     at = scores(model, case["sd"])
     effects, treatments = fitted(model, at)

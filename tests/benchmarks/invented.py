@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from trialkit.advice.records import Records
-from trialkit.analysis.advising import Advice, Question, advise
+from trialkit.advice.gathering import BucketRecords
+from trialkit.analysis.advising import Advice, AdviceQuestion, advise
 from trialkit.analysis.pricing import Prices
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.treatment import Treatment
@@ -124,7 +124,7 @@ def grown(
     spreads: Spreads,
     land: Land | None = None,
 ) -> pd.DataFrame:
-    """Buckets of one trial, as `Records` has them, with the sum of squares of heads about their bucket's mean.
+    """Buckets of one trial, as `BucketRecords` has them, with the sum of squares of heads about their bucket's mean.
 
     The draws are the same for as many treatments, whichever they are: rules that differ are compared on the same luck.
     """
@@ -176,11 +176,11 @@ def mean_share(share: FloatArray, spreads: Spreads) -> FloatArray:
     return np.asarray(expit((np.log(share) - np.log1p(-share))[:, None] + sd * at) @ weight / weight.sum())
 
 
-def as_records(rows: pd.DataFrame) -> Records:
+def as_records(rows: pd.DataFrame) -> BucketRecords:
     """Records of buckets, with the variance of heads as an analysis pools it."""
     gardens = rows[["trial", "site"]].drop_duplicates().assign(alkalinity=np.nan, sun_hours=np.nan, kind=None)
     df = (rows["usable"] - 1).clip(lower=0).sum()
-    return Records(rows.drop(columns=["squares", "cell"]), gardens, float(rows["squares"].sum() / df))
+    return BucketRecords(rows.drop(columns=["squares", "cell"]), gardens, float(rows["squares"].sum() / df))
 
 
 def advised(rows: pd.DataFrame, practice: Cell, seed: int) -> Advice:
@@ -190,7 +190,9 @@ def advised(rows: pd.DataFrame, practice: Cell, seed: int) -> Advice:
     def in_grams(candidates: pd.DataFrame) -> Prices:
         return Prices("g per transplanted head", 1.0, np.zeros(len(candidates)), 0.0, ())
 
-    question = Question(practice.treatment, float(np.nan_to_num(practice.dose)), 1.0, False, rule, in_grams, (), seed)
+    question = AdviceQuestion(
+        practice.treatment, float(np.nan_to_num(practice.dose)), 1.0, False, rule, in_grams, (), seed
+    )
     advice = advise(as_records(rows), question)
     assert isinstance(advice, Advice), advice
     return advice

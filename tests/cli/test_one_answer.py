@@ -44,8 +44,8 @@ SMALL: dict[str, dict[str, Any]] = {
 }
 SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b"
 RECOMMENDS = re.compile(r"recommend|default to|our best choice|stir in \d|^Keep ", re.I)
-BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside what we say now\b.*|\bwas .*")
-"""What is said of the current practice in the same sentence."""
+BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside\b.*|\bwas .*")
+"""What is said in the same sentence of the current practice, or of the rivals of a next trial."""
 MORE = re.compile(r"(\d+(?:\.\d+)?) g (more|less)\b(?! for each)")
 IN_100 = re.compile(r"((?:more|less) than )?(\d+(?:\.\d+)?) in 100\b")
 
@@ -74,6 +74,15 @@ def page_lines(page: str) -> list[str]:
     return [line for line in (" ".join(html.unescape(line).split()) for line in lines) if line]
 
 
+def terminal_lines(text: str) -> list[str]:
+    """Paragraphs put together again; rows of the table, which begin with spaces, one by one."""
+    lines: list[str] = []
+    for line in text.split("\n"):
+        goes_on = bool(lines) and line[:1].strip() and lines[-1][:1].strip()
+        lines = [*lines[:-1], f"{lines[-1]} {line}"] if goes_on else [*lines, line]
+    return lines
+
+
 def sentences(lines: list[str]) -> Iterator[str]:
     """Sentences, what stands in brackets left out: that is of intervals, and of other measures."""
     for line in lines:
@@ -87,7 +96,7 @@ def made(folder: Path, results: Results, trial: Path) -> Told:
     add(ledger, trial_entry(read_trial(trial), results, as_text(results).encode()), date(2026, 11, 1))
     defaults = recommend_anew(ledger, "0.1.0").document
     texts = {
-        "terminal": re.sub(r"\n(?=\w)", " ", summary(results)).split("\n"),  # rows of its table begin with spaces
+        "terminal": terminal_lines(summary(results)),
         "report": page_lines(report_html(results)),
         "evidence": page_lines(evidence_html(defaults)),
         "handout": page_lines(handout_html(defaults)),

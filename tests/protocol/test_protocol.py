@@ -208,6 +208,7 @@ def test_defaults_are_those_of_the_documentation(good_protocol: str) -> None:
     protocol = parse_protocol(good_protocol.replace('title = "Autumn dose trial"\n', ""))
     assert protocol.trial.title == protocol.trial.question
     assert (protocol.bucket.volume_l, protocol.decision.margin_g, protocol.decision.confidence) == (20.0, 10.0, 0.95)
+    assert (protocol.decision.change_cost_g, protocol.decision.adopt_probability) == (3.0, 0.9)
 
 
 def test_the_published_schema_is_current(schema_text: Callable[[str], str]) -> None:

@@ -181,7 +181,7 @@ def test_the_evidence_page_holds_its_tables() -> None:
     page = evidence_html(small_recommended())
     for said in (
         "Every treatment that could be the default",
-        "0ba40f9d3f61f",
+        "0ba40f9d3f61",
         "not both in one garden",
         "The gain trial by trial, as recorded",
         "The gain by what gardens are like",

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import chance_percent, fixed, measure, more_or_less, p_value, plain, signed, tie
+from trialkit.pages.numerals import chance_percent, fixed, measure, p_value, plain, signed, tie
 from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_text, shorten
 from trialkit.words.measures import teaspoons
 from trialkit.words.phrases import chance, chance_word, date_words
@@ -80,7 +80,6 @@ def test_negative_numbers_carry_a_true_minus_and_zero_no_sign() -> None:
     assert signed(-3.04) == "\u22123.0"
     assert signed(-0.01) == "0.0"
     assert signed(0.01) == "0.0"
-    assert more_or_less(-0.04, "g") == "as much as"
 
 
 def test_weights_are_whole_grams_from_a_hundred_up() -> None:

@@ -1,4 +1,4 @@
-"""The model of weights of trialkit.advice written anew and densely: one covariance of all buckets and of all asked about.
+"""The model of weights of trialkit.advice written anew and densely: one covariance of buckets and what is asked.
 
 Nothing of trialkit is used. Sources: generalised least squares and prediction by conditioning a multivariate normal
 (Searle, Casella & McCulloch 1992, Variance Components, section 7.4); the smoothing spline as a mixed model (Verbyla,
@@ -69,7 +69,7 @@ class DenseWeights:
         Parameters
         ----------
         buckets, gardens : pandas.DataFrame
-            As `trialkit.advice.records.Records` describes them.
+            As `trialkit.advice.gathering.BucketRecords` describes them.
         head_variance : float
         asked : pandas.DataFrame
             ``cultivar``, ``acidifier``, ``dose``; ``site`` of a returning garden, or "" for the average.
@@ -80,7 +80,9 @@ class DenseWeights:
         rows = pd.concat([known, asked.assign(trial="")], ignore_index=True)
         rows = rows.merge(gardens, on=["trial", "site"], how="left")
         often = gardens.groupby("site")["trial"].nunique()
-        parts = tuple(_parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names))
+        parts = tuple(
+            _parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names, buckets["trial"].nunique())
+        )
         heads = head_variance / known["usable"].to_numpy(float)
         return cls(known["weight_g"].to_numpy(float), heads, parts)
 
@@ -122,7 +124,7 @@ def _same(column: pd.Series) -> np.ndarray:
     return np.asarray(values[:, None] == values[None, :], float) * np.outer(known, known)
 
 
-def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str]) -> Iterator[Part]:
+def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str], seasons: int) -> Iterator[Part]:
     trial, site = _same(rows["trial"]), _same(rows["site"])
     factors: dict[str, np.ndarray] = {}
     bent: np.ndarray | None = None
@@ -176,7 +178,7 @@ def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set
             yield Part(own, matrix * site * trial * back, lasting=False)
         if name:
             yield Part("season", matrix * trial)
-    if rows["trial"].nunique() > 2:
+    if seasons > 1:
         yield Part(None, LEVEL**2 * trial)
     for name, within in (("block", ["block"]), ("whole_plot", ["block", "whole_plot"])):
         if name in names:

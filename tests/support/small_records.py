@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trialkit.advice.records import Records
-from trialkit.analysis.advising import Question
+from trialkit.advice.gathering import BucketRecords
+from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.pricing import Prices
 from trialkit.domain.treatment import Treatment
 from trialkit.protocol.sections import DecisionRule
@@ -26,7 +26,7 @@ def small_records(
     blocks: int = 2,
     usable: Mapping[str, float] | None = None,
     seed: int = 1,
-) -> Records:
+) -> BucketRecords:
     """Draw the buckets of a trial in complete blocks.
 
     Parameters
@@ -34,7 +34,7 @@ def small_records(
     mean : callable
         Weight of a usable head, g, by cultivar and dose.
     cultivars, doses : tuple
-        Levels; doses are teaspoons, none where dose plays no part.
+        LevelNames; doses are teaspoons, none where dose plays no part.
     gardens, blocks, seed : int
     usable : mapping, optional
         Share of heads that become usable, by cultivar; 0.95 where not named.
@@ -56,7 +56,7 @@ def small_records(
     columns += ["planned", "recorded", "usable", "dose", "weight_g"]
     names = [f"g{g}" for g in range(gardens)]
     about = pd.DataFrame({"trial": "t", "site": names, "alkalinity": 90.0, "sun_hours": 6.0, "kind": "school"})
-    return Records(pd.DataFrame(rows, columns=columns), about, HEAD_SD_G**2)
+    return BucketRecords(pd.DataFrame(rows, columns=columns), about, HEAD_SD_G**2)
 
 
 def small_question(
@@ -66,7 +66,7 @@ def small_question(
     price_per_tsp: float = 0.0,
     days: Callable[[Treatment], float] | None = None,
     **rule: Any,
-) -> Question:
+) -> AdviceQuestion:
     """Ask what to grow, by the protocol's defaults but for `rule`; strengths are teaspoons.
 
     With ``price_per_kg`` a bucket of four heads is worth its weight less `price_per_tsp` for each teaspoon.
@@ -81,7 +81,7 @@ def small_question(
         per_gram = HEADS * decision.price_per_kg / 1000
         return Prices("currency a bucket", per_gram, price_per_tsp * doses, decision.delay_cost_per_day, ())
 
-    return Question(
+    return AdviceQuestion(
         practice=Treatment(cultivar, dose),
         practice_dose=dose or 0.0,
         per_tsp=1.0,

@@ -14,7 +14,7 @@ from trialkit.words.measures import Measures
 
 def every_sentence(document: Recommended, measures: Measures) -> Iterator[str]:
     """All that tells a dose."""
-    yield from words.what_is_not_known(document, measures)
+    yield from words.what_is_not_known(document)
     yield from words.changes(document, measures)
     yield words.next_question(document, measures)
     yield words.set_beside(document, measures)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from trialkit.advice.shares import Shares
 from trialkit.advice.terms import Points
+from trialkit.advice.usable_shares import Shares
 from trialkit.advice.weights import Weights, with_one
 from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 

@@ -5,13 +5,17 @@ records leave open stays Gaussian, at zero too. The mode and the curvature there
 nearly independent; along each axis the distribution is a t with its own scale on either side, so that skewness is
 followed (Rue, Martino & Chopin 2009, J. R. Stat. Soc. B 71, 319-392, section 6.5). Points of an equidistributed
 sequence are brought to that distribution and weighted by what it misses (importance sampling), so that the averages are
-right however rough the frame.
+right however rough the frame. Two more rounds have frames of what the points so far tell, and all points count.
+
+Tests hold the averages to long Markov chains: on five sets of records the means of treatments erred by at most 1.0 % of
+their standard deviation and these by 0.9 %, gains over a practice by 1.6 % and 0.9 %.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -20,14 +24,16 @@ from scipy.special import ndtr, ndtri, stdtrit
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import NotComputed
 
-POINTS, MOST_POINTS, FEW_POINTS, FEWEST_EFFECTIVE = 256, 4096, 24, 16.0
-TAIL_DF, REACH = 8.0, 1.5
-ENOUGH, ROUNDS_OF_FRAMES = 0.35, 3
+POINTS, FEW_POINTS, MOST_ROUNDS, FEWEST_EFFECTIVE = 1024, 24, 3, 0.25
+"""Of the last round; of very many trials; how many such rounds; and how many must count, in points of one round."""
+TAIL_DF, REACH, SEED = 5.0, 1.5, 11
+TAIL, BENT, WIDER = 1.3, 0.8, 0.95
+"""How far out skewness is read, in standard deviations; the most of it; and how wide a frame of points is."""
 STEP = 0.05
 """Of the differences that give slope and curvature, in units of scores."""
 ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
-"""The mode need not be exact: weights make up for where the points are put."""
+"""Of the search for the mode, which need not be exact: weights make up for where the points are put."""
 SMALLEST_SCORE = -6.0
 """Below it a standard deviation is some billionth of its scale, and stays there: at nothing at all, precisions end."""
 
@@ -63,6 +69,20 @@ class Integrated:
     effective: float
     mode: FloatArray
 
+    def thinned(self, size: int) -> Integrated:
+        """Fewer points, weighted so that the means and variances of scores stay as they are."""
+        drawn = np.searchsorted(np.cumsum(self.weight), (np.arange(size) + 0.5) / size)
+        place, times = np.unique(np.minimum(drawn, len(self.weight) - 1), return_counts=True)
+        weight = times / size
+        away = self.at - self.weight @ self.at
+        known = np.hstack([np.ones((len(away), 1)), away, away**2])
+        kept = known[place]
+        missed = self.weight @ known - weight @ kept
+        # Regression on what is known (Deville & Sarndal 1992, J. Am. Stat. Assoc. 87, 376-382).
+        weight = weight * (1 + kept @ np.linalg.lstsq((kept * weight[:, None]).T @ kept, missed)[0])
+        weight = np.maximum(weight, 0.0)
+        return Integrated(self.at[place], weight / weight.sum(), self.effective, self.mode)
+
 
 def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray, size: int = POINTS) -> Integrated:
     """Find points and weights for a density of d scores.
@@ -73,7 +93,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
         From points, shape (m, d), to log densities, shape (m,), up to a constant.
     start : ndarray, shape (d,)
     size : int
-        Points to begin with.
+        Points of the last round.
 
     Raises
     ------
@@ -81,43 +101,35 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
         If too few of the points count.
     """
     mode, curvature = _mode(log_density, start)
-    frame = _Frame.at_mode(log_density, mode, curvature)
-    found = _weighted(log_density, frame, size, mode)
-    for _ in range(ROUNDS_OF_FRAMES):
-        if found.effective >= ENOUGH * size:
+    frames = [_Frame.at_mode(log_density, mode, curvature)]
+    at: list[FloatArray] = []
+    density: list[FloatArray] = []
+    for n in (size // 4, size // 2, *[size] * MOST_ROUNDS):
+        at.append(frames[-1].points(_sequence(n, len(mode), len(at))))
+        density.append(log_density(at[-1]))
+        found = _weighted(frames, at, np.concatenate(density), mode)
+        if n == size and found.effective >= FEWEST_EFFECTIVE * size:
+            return found
+        if np.isnan(found.effective):
             break
-        frame = _Frame.of_points(found, frame)
-        found = max(found, _weighted(log_density, frame, size, mode), key=lambda one: one.effective)
-    while found.effective < FEWEST_EFFECTIVE and size < MOST_POINTS:
-        size *= 4
-        frame = _Frame.of_points(found, frame)
-        found = _weighted(log_density, frame, size, mode)
-    if not found.effective >= FEWEST_EFFECTIVE:
-        raise NotComputed("The records leave the sizes of variation too open for an average over them.")
-    return found
-
-
-def thinned(found: Integrated, size: int) -> Integrated:
-    """The same with fewer points, each of one weight: those at even steps of the weights added up."""
-    if len(found.weight) <= size:
-        return found
-    kept = np.searchsorted(np.cumsum(found.weight), (np.arange(size) + 0.5) / size)
-    return Integrated(found.at[kept], np.full(size, 1 / size), min(found.effective, size), found.mode)
-
-
-def without_light(found: Integrated, least: float) -> Integrated:
-    """The same without points of a weight below the least."""
-    keep = found.weight > least
-    return replace(found, at=found.at[keep], weight=found.weight[keep] / found.weight[keep].sum())
+        frames.append(_Frame.of_points(found))
+    raise NotComputed("The records leave the sizes of variation too open for an average over them.")
 
 
 @dataclass(frozen=True)
 class _Frame:
-    """Where points are put: a middle, axes with a length each (columns), and how far they reach either side."""
+    """Where points are put: a middle, axes with a length each (columns), and how far they reach either side.
+
+    What comes of these is bent, one score after the other, to where it is skew: ``place + scale sinh(arsinh(y) +
+    bend)``, which is straight far out, with another slope on either side (Jones & Pewsey 2009, Biometrika 96, 761-780).
+    """
 
     middle: FloatArray
     axes: FloatArray
     spread: FloatArray
+    place: FloatArray
+    scale: FloatArray
+    bend: FloatArray
 
     @classmethod
     def at_mode(
@@ -127,32 +139,63 @@ class _Frame:
         axes = axes / np.sqrt(np.clip(value, 0.5, None))
         top = float(log_density(mode[None])[0])
         drop = top - log_density(mode + REACH * np.concatenate([axes.T, -axes.T]))
-        return cls(mode, axes, np.clip(REACH / np.sqrt(2 * np.clip(drop, 0.05, None)), 0.5, 2.0).reshape(2, -1))
+        spread = np.clip(REACH / np.sqrt(2 * np.clip(drop, 0.05, None)), 0.5, 2.0).reshape(2, -1)
+        none = np.zeros(len(mode))
+        return cls(mode, axes, spread, none, none + 1, none)
 
     @classmethod
-    def of_points(cls, found: Integrated, before: _Frame) -> _Frame:
-        middle = found.weight @ found.at
-        away = found.at - middle
-        # A little of the frame before keeps it from falling flat where few points count.
-        value, axes = np.linalg.eigh(0.9 * (found.weight[:, None] * away).T @ away + 0.1 * before.axes @ before.axes.T)
-        return cls(middle, axes * np.sqrt(value), np.ones((2, len(middle))))
+    def of_points(cls, found: Integrated) -> _Frame:
+        low, middle, high = _quantiles(found, ndtr([-TAIL, 0.0, TAIL]))
+        reach = np.maximum(high - low, 1e-3)
+        bend = np.arctanh(np.clip((high + low - 2 * middle) / reach * TAIL / (np.hypot(1, TAIL) - 1), -BENT, BENT))
+        scale = reach / (2 * TAIL * np.cosh(bend))
+        place = middle - scale * np.sinh(bend)
+        straight = np.sinh(np.arcsinh((found.at - place) / scale) - bend)
+        middle = found.weight @ straight
+        away = straight - middle
+        # A little of the prior keeps the frame from falling flat where few points count.
+        value, axes = np.linalg.eigh((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
+        return cls(middle, axes * np.sqrt(value), np.full((2, len(middle)), WIDER), place, scale, bend)
+
+    def points(self, uniform: FloatArray) -> FloatArray:
+        """Points of a distribution with a t of its own on either side of each axis, from equidistributed ones."""
+        # Either side has the share of the whole that its reach has.
+        right = self.spread[0] / self.spread.sum(0)
+        up = uniform > 1 - right
+        tail = np.where(up, (1 - uniform) / right, uniform / (1 - right)) / 2
+        t = -stdtrit(TAIL_DF, np.clip(tail, 1e-12, 0.5))
+        straight = self.middle + np.where(up, t * self.spread[0], -t * self.spread[1]) @ self.axes.T
+        return np.asarray(self.place + self.scale * np.sinh(np.arcsinh(straight) + self.bend))
+
+    def log_density(self, at: FloatArray) -> FloatArray:
+        """Of that distribution, up to a constant of all frames, shape (m,)."""
+        bent = np.arcsinh((at - self.place) / self.scale)
+        straight = np.sinh(bent - self.bend)
+        along = np.linalg.solve(self.axes, (straight - self.middle).T).T
+        t = np.where(along > 0, along / self.spread[0], along / self.spread[1])
+        volume = np.linalg.slogdet(self.axes)[1] + np.log(self.spread.sum(0)).sum() + np.log(self.scale).sum()
+        stretched = np.log(np.cosh(bent) / np.hypot(1, straight)).sum(1)
+        return np.asarray(-(TAIL_DF + 1) / 2 * np.log1p(t**2 / TAIL_DF).sum(1) - stretched - volume)
 
 
-def _weighted(
-    log_density: Callable[[FloatArray], FloatArray], frame: _Frame, size: int, mode: FloatArray
-) -> Integrated:
-    """Put points into a frame and weight them."""
-    uniform = _sequence(size, len(frame.middle))
-    # Either side has the share of the whole that its reach has.
-    right = frame.spread[0] / frame.spread.sum(0)
-    up = uniform > 1 - right
-    tail = np.where(up, (1 - uniform) / right, uniform / (1 - right)) / 2
-    t = -stdtrit(TAIL_DF, np.clip(tail, 1e-12, 0.5))
-    at = frame.middle + np.where(up, t * frame.spread[0], -t * frame.spread[1]) @ frame.axes.T
-    log_weight = log_density(at) + (TAIL_DF + 1) / 2 * np.log1p(t**2 / TAIL_DF).sum(1)
+def _quantiles(found: Integrated, chances: FloatArray) -> FloatArray:
+    """Quantiles of each score, shape (chances, d)."""
+    order = found.at.argsort(0)
+    below = np.cumsum(found.weight[order], 0) - found.weight[order] / 2
+    values = np.take_along_axis(found.at, order, 0)
+    return np.array([np.interp(chances, *pair) for pair in zip(below.T, values.T, strict=True)]).T
+
+
+def _weighted(frames: Sequence[_Frame], at: Sequence[FloatArray], density: FloatArray, mode: FloatArray) -> Integrated:
+    """Weight all points by what the frames miss together (Owen & Zhou 2000, J. Am. Stat. Assoc. 95, 135-143)."""
+    points = np.concatenate(at)
+    put = np.logaddexp.reduce(
+        [np.log(len(own)) + frame.log_density(points) for frame, own in zip(frames, at, strict=True)], 0
+    )
+    log_weight = density - put
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    return Integrated(at, weight, float(1 / (weight**2).sum()), mode)
+    return Integrated(points, weight, float(1 / (weight**2).sum()), mode)
 
 
 def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -161,7 +204,7 @@ def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) ->
     for _ in range(ROUNDS):
         middle, slope, curvature = _along(log_density, at)
         step = slope / np.maximum(np.abs(curvature), LEAST_CURVATURE)
-        longest = np.abs(step).max()
+        longest = np.abs(step).max(initial=0.0)
         if longest < CLOSE:
             break
         tries = at + step * min(1.0, reach / longest) * TRIED_STEPS[:, None]
@@ -196,9 +239,9 @@ def _curvature(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) 
     return found
 
 
-def _sequence(size: int, d: int) -> FloatArray:
-    """Equidistributed points (a Kronecker sequence on the roots of x**(d + 1) = x + 1), shape (size, d)."""
-    root = 2.0
-    for _ in range(60):
-        root = (1 + root) ** (1 / (d + 1))
-    return np.asarray((0.5 + np.outer(np.arange(1, size + 1), root ** -np.arange(1.0, d + 1))) % 1.0)
+@cache
+def _sequence(size: int, d: int, number: int) -> FloatArray:
+    """Equidistributed points, shape (size, d): Sobol's, scrambled (Owen 1998, J. Complexity 14, 466-489)."""
+    from scipy.stats import qmc
+
+    return np.asarray(qmc.Sobol(d, rng=np.random.Generator(np.random.PCG64([SEED, number]))).random(size))

@@ -205,15 +205,27 @@ class Terms:
         return tuple(self.names[int(np.flatnonzero(one)[0])] for one in directions.T)
 
     def left(self, columns: FloatArray, directions: FloatArray) -> dict[str, FloatArray]:
-        """Share of each group's variance in rows of a design, shape (n, p), that lies in none of the directions."""
-        along, found = columns @ directions, {}
-        groups = np.array(self.reduced_names(directions))
+        """What rows of a design, shape (n, p), have of each group beside the directions, shape (few, n) each.
+
+        Two rows covary by the product of theirs, in units of the group's variance.
+        """
+        found, groups = {}, np.array(self.reduced_names(directions))
         for name in dict.fromkeys(self.names):
-            if name not in ("level", "slope"):
-                mine = np.array([one == name for one in self.names])
-                whole = ((columns[:, mine] * self.ratio[mine]) ** 2).sum(1)
-                found[name] = np.clip(whole - (along[:, groups == name] ** 2).sum(1), 0.0, None)
+            if name in ("level", "slope"):
+                continue
+            mine = np.array([one == name for one in self.names])
+            whole, own = columns[:, mine] * self.ratio[mine], directions[mine][:, groups == name]
+            beside = whole - (columns[:, mine] @ own) @ (own / self.ratio[mine][:, None]).T
+            _, length, along = np.linalg.svd(beside.T, full_matrices=False)
+            kept = length > TOLD_APART * np.sqrt(len(columns))
+            if kept.any():
+                found[name] = length[kept, None] * along[kept]
         return found
+
+    def untried(self, at: Points) -> FloatArray:
+        """Standard deviation of what only a whole combination does, in units of interactions', where none was tried."""
+        alone = WHOLE_COMBINATION * ~self._cells_of(at).any(1)
+        return np.asarray(alone * (sum(self._varied.values()) > 1), float)
 
     def _cells_of(self, at: Points) -> BoolArray:
         """Which tried combination each treatment is, shape (n, cells)."""

@@ -10,24 +10,23 @@ import numpy as np
 from scipy.special import ndtr
 
 from trialkit.advice.elimination import Effects, Floors, eliminate
+from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import (
     FEW_POINTS,
     SMALLEST_SCORE,
     Integrated,
     half_normal,
     integrate,
-    thinned,
-    without_light,
 )
 from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
-from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
-LEAST_WEIGHT = 1e-5
+THINNED = 256
+"""Points at which effects are worked out; means and variances of the scores are those of all points."""
 CHUNK = 4_000_000
 """Numbers in the largest array of one call."""
 
@@ -116,7 +115,7 @@ class At:
     half : ndarray, shape (p, n)
         Their covariance is half' half, but for what `alone` adds to each.
     alone : ndarray, shape (n,)
-        Standard deviation of what the records say nothing of, such as of a combination not tried as a whole.
+        Standard deviation of what only a whole combination does, of those that were not tried as a whole.
     """
 
     mean: FloatArray
@@ -154,9 +153,12 @@ class Weights:
         `garden` is the place of each among the returning gardens, or None for the average over gardens.
         """
         columns, left = self.model.gathered.asked(asked, garden)
-        alone = np.sqrt(sum(self.sd[name][:, None] ** 2 * share for name, share in left.items()))
-        for effect, factor, sd in zip(self.effects.mean, self.effects.factor, alone, strict=True):
-            yield At(columns @ effect, np.linalg.solve(factor, columns.T), sd)
+        untried = self.model.gathered.terms.untried(asked)
+        alone = self.sd.get("interaction", np.zeros(len(self.effects.mean)))
+        for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
+            told = np.linalg.solve(factor, columns.T)
+            half = np.concatenate([told, *(self.sd[name][i] * beside for name, beside in left.items())])
+            yield At(columns @ effect, half, alone[i] * untried)
 
     def elsewhere(self, asked: Points, practice: int) -> FloatArray:
         """Covariance of what a garden not yet seen, in a season not yet seen, does to treatments.
@@ -197,9 +199,9 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
     """
     model = WeightModel(gathered, scales)
     few = model if learnt is None else WeightModel(learnt, scales)
-    points = without_light(integrate(few.log_density, np.zeros(len(few.names))), LEAST_WEIGHT)
+    points = integrate(few.log_density, np.zeros(len(few.names)))
+    points = points.thinned(THINNED if learnt is None else FEW_POINTS)
     if learnt is not None:
-        points = thinned(points, FEW_POINTS)
         at = dict(zip(few.names, points.at.T, strict=True))
         unseen = np.zeros(len(points.at))  # the middle of the prior
         points = replace(points, at=np.column_stack([at.get(name, unseen) for name in model.names]))

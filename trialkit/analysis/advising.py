@@ -11,10 +11,10 @@ import pandas as pd
 from scipy.special import ndtri
 
 from trialkit.advice.choice import Chosen, Prospects, Value, expected_value, grow_now, how_sure, prospects
+from trialkit.advice.gathering import BucketRecords, Gathered, gather
 from trialkit.advice.priors import WEIGHT_G
-from trialkit.advice.records import Gathered, Records, gather
-from trialkit.advice.shares import Shares, count
 from trialkit.advice.terms import Points
+from trialkit.advice.usable_shares import Shares, count
 from trialkit.advice.weights import Weights, rescaled, weigh
 from trialkit.analysis.pricing import Prices
 from trialkit.documents.decision import (
@@ -48,7 +48,7 @@ MOST_LEARNT = 60
 
 
 @dataclass(frozen=True)
-class Question:
+class AdviceQuestion:
     """What the records are asked.
 
     Attributes
@@ -87,7 +87,7 @@ class Advice:
     """A decision, and the model that it comes from, for whoever asks more of it."""
 
     decision: Decision
-    asked: Asked
+    asked: Candidacy
     weights: Weights
     shares: Shares
     prospects: Prospects
@@ -136,13 +136,13 @@ class Advice:
         return _gain(found, 1, asked.question.rule.confidence)
 
 
-def advise(records: Records, question: Question) -> Advice | NoDecision:
+def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecision:
     """Advise what to grow.
 
     Parameters
     ----------
-    records : Records
-    question : Question
+    records : BucketRecords
+    question : AdviceQuestion
     """
     rows = records.buckets
     told = rows["recorded"] > 0
@@ -154,7 +154,7 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
         return NoDecision("no_practice_record")
     if practice.all():
         return NoDecision("one_treatment")
-    asked = Asked.of(Records(known, records.gardens, records.head_variance), rows, question)
+    asked = Candidacy.of(BucketRecords(known, records.gardens, records.head_variance), rows, question)
     labelled = known.assign(treatment=known.groupby(FACTOR_COLUMNS, dropna=False).ngroup())
     try:
         learnt = asked.learnt
@@ -169,7 +169,7 @@ def advise(records: Records, question: Question) -> Advice | NoDecision:
 FACTOR_COLUMNS = ["cultivar", "acidifier", "dose"]
 
 
-def _is_practice(rows: pd.DataFrame, question: Question) -> pd.Series:
+def _is_practice(rows: pd.DataFrame, question: AdviceQuestion) -> pd.Series:
     same = pd.Series(True, index=rows.index)
     for column in ("cultivar", "acidifier"):
         if level := question.practice.level(column):
@@ -183,7 +183,7 @@ def _is_dose(doses: pd.Series, dose: float) -> pd.Series:
     return pd.Series(np.isclose(doses, dose, rtol=1e-9, atol=1e-9), index=doses.index)
 
 
-def _is_within(rows: pd.DataFrame, question: Question) -> bool:
+def _is_within(rows: pd.DataFrame, question: AdviceQuestion) -> bool:
     """Whether a practice that no bucket was planned under is made of levels that have records: the model speaks of it.
 
     What was recommended last may be a dose between those tried, or a combination of levels that never stood together.
@@ -199,12 +199,12 @@ def _is_within(rows: pd.DataFrame, question: Question) -> bool:
 
 
 @dataclass(frozen=True)
-class Asked:
+class Candidacy:
     """Candidates of a question, and the records gathered for it."""
 
-    question: Question
+    question: AdviceQuestion
     rows: pd.DataFrame
-    records: Records
+    records: BucketRecords
     gathered: Gathered
     points: Points
     treatments: tuple[Treatment, ...]
@@ -223,7 +223,7 @@ class Asked:
         )
 
     @classmethod
-    def of(cls, records: Records, every: pd.DataFrame, question: Question) -> Asked:
+    def of(cls, records: BucketRecords, every: pd.DataFrame, question: AdviceQuestion) -> Candidacy:
         """Gather records for a question; `every` has the buckets without a record too."""
         rows = records.buckets
         tried = np.unique(rows["dose"].dropna().to_numpy(float))
@@ -292,7 +292,7 @@ class Asked:
         return Value(self.prices.per_gram, self.prices.cost + wait)
 
 
-def _strengths(tried: FloatArray, question: Question) -> list[float]:
+def _strengths(tried: FloatArray, question: AdviceQuestion) -> list[float]:
     """Strengths that could be recommended: those tried, the practice's, and the kitchen's measures between them."""
     if not len(tried):
         return []
@@ -317,7 +317,7 @@ def spoons_of(strength: float, per_tsp: float) -> float:
     return round(strength / per_tsp * 20) / 20
 
 
-def _decide(asked: Asked, weights: Weights, shares: Shares, found: Prospects) -> Decision:
+def _decide(asked: Candidacy, weights: Weights, shares: Shares, found: Prospects) -> Decision:
     rule = asked.question.rule
     chosen = _choose(asked, found)
     verdict = _verdict(chosen)
@@ -344,7 +344,7 @@ def _decide(asked: Asked, weights: Weights, shares: Shares, found: Prospects) ->
     )
 
 
-def _grown(asked: Asked, value: FloatArray) -> int:
+def _grown(asked: Candidacy, value: FloatArray) -> int:
     """Place of what to grow now."""
     rule, per_gram, points = asked.question.rule, asked.prices.per_gram, asked.points
     alike = (points.cultivar[:, None] == points.cultivar) & (points.acidifier[:, None] == points.acidifier)
@@ -352,7 +352,7 @@ def _grown(asked: Asked, value: FloatArray) -> int:
     return grow_now(value, asked.practice, alike, points.dose, cost, same)
 
 
-def _choose(asked: Asked, found: Prospects) -> Chosen:
+def _choose(asked: Candidacy, found: Prospects) -> Chosen:
     rule = asked.question.rule
     margin = rule.margin_g * asked.prices.per_gram
     return how_sure(found, _grown(asked, found.value), margin, rule.adopt_probability)
@@ -364,7 +364,7 @@ def _verdict(chosen: Chosen) -> Verdict:
     return Verdict.KEEP if chosen.settled else Verdict.KEEP_AND_TEST
 
 
-def _best_other(found: Prospects, asked: Asked) -> int:
+def _best_other(found: Prospects, asked: Candidacy) -> int:
     """The best of those that are not the practice; a dose next to it only where nothing else was tried."""
     others = np.arange(len(found.value)) != asked.practice
     stood = others & np.array([len(own) > 0 for own in asked.own])
@@ -384,7 +384,7 @@ def thresholds_of(rule: DecisionRule) -> Thresholds:
     )
 
 
-def _candidate(asked: Asked, found: Prospects, chosen: Chosen, i: int) -> Candidate:
+def _candidate(asked: Candidacy, found: Prospects, chosen: Chosen, i: int) -> Candidate:
     own, current = asked.own[i], i == asked.practice
     seen = own[own["recorded"] > 0]
     planned = float(own["planned"].sum())
@@ -426,7 +426,7 @@ def _gain(found: Prospects, i: int, confidence: float) -> Gain:
     return Gain(float(found.yield_g[i] - found.yield_g[found.practice]), float(lower), float(upper))
 
 
-def _evidence(asked: Asked) -> Evidence:
+def _evidence(asked: Candidacy) -> Evidence:
     seen = asked.rows[asked.rows["recorded"] > 0]
     usable = seen.groupby(["trial", "site"], sort=True)["usable"].sum()
     return Evidence(
@@ -438,7 +438,7 @@ def _evidence(asked: Asked) -> Evidence:
     )
 
 
-def _dose(asked: Asked, found: Prospects, chosen: Chosen) -> DoseAdvice | None:
+def _dose(asked: Candidacy, found: Prospects, chosen: Chosen) -> DoseAdvice | None:
     """The curve through the recommended cultivar and acid."""
     if asked.gathered.terms.scale is None:
         return None
@@ -489,7 +489,7 @@ def _variation(name: str) -> Variation:
     return name  # type: ignore[return-value]  # the names of the priors are those of the document (a test holds them)
 
 
-def _tipping(asked: Asked, found: Prospects, chosen: Chosen, alternative: int) -> Iterator[TippingPoint]:
+def _tipping(asked: Candidacy, found: Prospects, chosen: Chosen, alternative: int) -> Iterator[TippingPoint]:
     """What would have to be true of heads without a record, treatment by treatment, for the choice to turn."""
     other = asked.practice if chosen.changed else alternative
     need = asked.question.rule.change_cost_g * asked.prices.per_gram
@@ -499,15 +499,15 @@ def _tipping(asked: Asked, found: Prospects, chosen: Chosen, alternative: int) -
         heads, missing = float(own["planned"].sum()), float((own["planned"] - own["recorded"]).sum())
         if missing <= 0:
             continue
-        # A head without a record counts as the recorded ones do; to turn, it must do so much worse or better.
+        # A head without a record counts as is expected of all; to turn, it must do so much worse or better.
         per_share = found.weight_g[i] * asked.prices.per_gram * missing / heads
         turns = found.share[i] + towards * lead / per_share
-        yield TippingPoint(
-            asked.treatments[i], int(missing), float(found.share[i]), float(turns) if 0 <= turns <= 1 else None
-        )
+        recorded = float(own["recorded"].sum())
+        seen = float(own["usable"].sum()) / recorded if recorded else float(found.share[i])
+        yield TippingPoint(asked.treatments[i], int(missing), seen, float(turns) if 0 <= turns <= 1 else None)
 
 
-def _other_priors(asked: Asked, weights: Weights, shares: Shares, chosen: Chosen) -> Iterator[Treatment]:
+def _other_priors(asked: Candidacy, weights: Weights, shares: Shares, chosen: Chosen) -> Iterator[Treatment]:
     """What would follow with every prior half or twice as wide, where it is another treatment."""
     for times in OTHER_PRIORS:
         other = rescaled(weights, {name: scale * times for name, scale in WEIGHT_G.items()})
@@ -517,7 +517,7 @@ def _other_priors(asked: Asked, weights: Weights, shares: Shares, chosen: Chosen
             yield asked.treatments[at]
 
 
-def _is_near(asked: Asked, one: int, other: int) -> bool:
+def _is_near(asked: Candidacy, one: int, other: int) -> bool:
     """Whether two candidates are doses of one treatment next to each other on the kitchen's measures."""
     mine, its = asked.treatments[one], asked.treatments[other]
     if (

@@ -8,8 +8,8 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from trialkit.advice.records import Records
-from trialkit.analysis.advising import Question, days_by_treatment
+from trialkit.advice.gathering import BucketRecords
+from trialkit.analysis.advising import AdviceQuestion, days_by_treatment
 from trialkit.analysis.pricing import Prices, prices
 from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.analysis.water_chemistry import alkalinity_by_readings
@@ -88,18 +88,20 @@ def head_scatter(trial: Trial) -> tuple[float, int]:
     return round(squares, SQUARES_PLACES), len(heads) - of_bucket.ngroups
 
 
-def as_records(buckets: pd.DataFrame, gardens: pd.DataFrame, dose: pd.Series, scatter: tuple[float, int]) -> Records:
+def as_records(
+    buckets: pd.DataFrame, gardens: pd.DataFrame, dose: pd.Series, scatter: tuple[float, int]
+) -> BucketRecords:
     """Records for the model, from `BUCKET_COLUMNS` with ``trial`` and the strength of each bucket."""
     usable, recorded = buckets["usable"].astype(float), buckets["recorded"].astype(float)
     weight = (buckets["yield_g"] * recorded / usable.where(usable > 0)).where(buckets["yield_g"] > 0)
     squares, df = scatter
     kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable"]
-    return Records(
+    return BucketRecords(
         buckets[kept].assign(dose=dose.to_numpy(float), weight_g=weight), gardens, squares / df if df else 0.0
     )
 
 
-def trial_records(trial: Trial, water: RecordedWater) -> Records:
+def trial_records(trial: Trial, water: RecordedWater) -> BucketRecords:
     """Records of one trial; what it did not vary plays no part."""
     buckets = bucket_records(trial).assign(trial=trial.protocol.trial.id)
     varied = trial.protocol.treatment_columns
@@ -127,13 +129,13 @@ def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:
     )
 
 
-def question_of(trial: Trial, days: Sequence[Mean]) -> Question:
+def question_of(trial: Trial, days: Sequence[Mean]) -> AdviceQuestion:
     """Ask which treatment of one trial is to be the default."""
     protocol = trial.protocol
     practice = protocol.practice.among(protocol.treatment_columns)
     per_tsp = nitrogen_per_tsp(trial)
     known = bool(np.isfinite(per_tsp)) and practice.dose_tsp is not None
-    return Question(
+    return AdviceQuestion(
         practice=practice,
         practice_dose=round((practice.dose_tsp or 0.0) * per_tsp, 3) if known else practice.dose_tsp or 0.0,
         per_tsp=per_tsp if known else 1.0,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.pages.safe_text import columns_taken
 from trialkit.words.phrases import count
 
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from trialkit.documents.ledger_entry import EvidenceList
     from trialkit.documents.recommended import Recommended
 
-SHOWN_DIGITS = 12
 POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
 
 

@@ -25,13 +25,14 @@ def summary(results: Results) -> str:
     decision = results.decision
     said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
     words = [line for text in said for line in _wrapped(text)]
-    means = _means(decision) if decision else ()
     doses = _doses(decision) if decision else ()
-    tail = [*means, *doses, *_days(results), *_losses(results), *_checks(results)]
+    tail = [*doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
+    means = list(_means(decision))[: max(room - 1, 2)] if decision else []
+    tail, room = [*means, *tail], room - len(means)
     minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
     if len(minded) > room:
-        minded = [*minded[: max(room - 1, 0)], "  (more in the report)"]
+        minded = [*minded[: room - 1], "  (more in the report)"] if room > 1 else ["But mind the doubts in the report."]
     return "\n".join([*words, *minded, "", *tail])
 
 

@@ -124,7 +124,9 @@ class TippingPoint:
 
     treatment: Annotated[Treatment, "Whose heads have no record."]
     unrecorded: Annotated[int, "How many."]
-    share_recorded: Annotated[float, "Of its recorded heads that were marketable."]
+    share_recorded: Annotated[
+        float, "Of its recorded heads that were marketable; where it has none, the share that is expected."
+    ]
     turns_at: Annotated[float | None, "Share of those without a record that would turn it; None where no share would."]
 
 

@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 from trialkit.domain.treatment import Treatment
 
 EntryKind = Literal["trial", "means"]
+SHOWN_DIGITS = 12
+"""Of an entry's name, wherever it is shown to be typed."""
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from trialkit.advice.records import Records
-from trialkit.analysis.advising import Question, days_by_treatment, spoons_of
+from trialkit.advice.gathering import BucketRecords
+from trialkit.analysis.advising import AdviceQuestion, days_by_treatment, spoons_of
 from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, prices_of
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
@@ -57,7 +57,7 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     return rows.assign(trial=np.repeat([f"{i:05d}" for i in range(len(entries))], counts))
 
 
-def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: Question) -> Records:
+def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQuestion) -> BucketRecords:
     """Records of all trials that count, and of those of which only means are left.
 
     Doses meet on the scale of today's: nitrogen, or teaspoons where today's label or spoon is not known. A dose that
@@ -69,7 +69,7 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: Question
     found : LedgerContents
     rows : pandas.DataFrame
         As from `read_buckets`.
-    question : Question
+    question : AdviceQuestion
         As from `question_of`.
     """
     stated = rows["dose_tsp"].notna()
@@ -109,10 +109,10 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: Question
         }
     )  # fmt: skip
     buckets = records.buckets.assign(known_variance=np.nan)
-    return Records(pd.concat([buckets, older], ignore_index=True), records.gardens, records.head_variance)
+    return BucketRecords(pd.concat([buckets, older], ignore_index=True), records.gardens, records.head_variance)
 
 
-def _strengths(known: pd.Series, question: Question) -> dict[float, float]:
+def _strengths(known: pd.Series, question: AdviceQuestion) -> dict[float, float]:
     """Strengths as today's spoons tell them apart, so that a spoon weighed anew does not make another dose."""
     return {one: _as_measured(one, question.per_tsp) for one in known.dropna().unique()}
 
@@ -121,7 +121,7 @@ def _as_measured(strength: float, per_tsp: float) -> float:
     return round(spoons_of(strength, per_tsp) * per_tsp, 3)
 
 
-def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended | None) -> Question:
+def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended | None) -> AdviceQuestion:
     """Ask which treatment is to be the default.
 
     What is said now is what was recommended last or, where nothing was, the practice of the newest protocol.
@@ -143,7 +143,7 @@ def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended
     if strength is None or not in_nitrogen:
         strength = (practice.dose_tsp or 0.0) * per_tsp
     told = days_told(found, rows, per_tsp)
-    return Question(
+    return AdviceQuestion(
         practice=practice,
         practice_dose=_as_measured(strength, per_tsp) if in_nitrogen else strength,
         per_tsp=per_tsp,
@@ -178,12 +178,12 @@ def days_told(found: LedgerContents, rows: pd.DataFrame, per_tsp: float) -> list
     per_tsp : float
         Nitrogen of a teaspoon of today's nutrient; 1 where doses are compared as teaspoons.
     """
-    made = []
+    made, of_trial = [], rows.groupby("trial")
     for i, entry in enumerate(found.entries):
         days = [one for one in entry.of_trial.days if one.se > 0]
         if not days:
             continue
-        own = rows[rows["trial"] == f"{i:05d}"]
+        own = of_trial.get_group(f"{i:05d}")
         held = {
             column: own[column].iloc[0]
             for column in ("cultivar", "dose_tsp", "acidifier")

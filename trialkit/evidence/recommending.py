@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from trialkit.advice.records import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
+from trialkit.advice.gathering import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
 from trialkit.advice.terms import Points
 from trialkit.analysis.advising import Advice, advise, planted_yields
 from trialkit.documents.decision import NoDecision
@@ -100,11 +100,11 @@ def recommend(
 
 
 def _evidence(found: LedgerContents, advice: Advice) -> Iterator[EvidenceTrial]:
+    gains = _raw_gains(advice)
+    places = {entry.listed.id: f"{i:05d}" for i, entry in enumerate(found.entries)}
     for entry in (*found.summaries, *found.entries):
         one = entry.listed
-        gain = se = None
-        if one.kind == "trial":
-            gain, se = _raw_gain(advice, f"{found.entries.index(entry):05d}")
+        gain, se = gains.get(places.get(one.id, ""), (None, None))
         yield EvidenceTrial(
             id=one.id,
             kind=one.kind,
@@ -119,28 +119,25 @@ def _evidence(found: LedgerContents, advice: Advice) -> Iterator[EvidenceTrial]:
         )
 
 
-def _raw_gain(advice: Advice, trial: str) -> tuple[float | None, float | None]:
-    """Difference of the alternative's and the practice's buckets in a trial as recorded, and its standard error.
+def _raw_gains(advice: Advice) -> dict[str, tuple[float, float | None]]:
+    """Differences of the alternative's and the practice's buckets as recorded, and their standard errors, by trial.
 
     Each garden that had both counts by its buckets, so that gardens which had one alone do not pass for a gain.
     """
     decision = advice.decision
-    pair = [
-        planted_yields(own[own["trial"] == trial]).groupby(own["site"]).agg(["size", "mean", "var"])
+    ours, practice = (
+        planted_yields(own).groupby([own["trial"], own["site"]]).agg(["size", "mean", "var"])
         for own in (_stood_for(advice, decision.alternative), _stood_for(advice, decision.current))
-    ]
-    ours, practice = (one.loc[pair[0].index.intersection(pair[1].index)] for one in pair)
-    if ours.empty:
-        return None, None
-    each = ours["size"] * practice["size"] / (ours["size"] + practice["size"])
-    share = each / each.sum()
-    gain = float(share @ (ours["mean"] - practice["mean"]))
-    spare = [one["size"] - 1 for one in (ours, practice)]
-    if not sum(one.sum() for one in spare):
-        return gain, None
-    squares = sum((one["var"].fillna(0.0) * df).sum() for one, df in zip((ours, practice), spare, strict=True))
-    bucket = squares / sum(one.sum() for one in spare)
-    return gain, float(math.sqrt(bucket / each.sum()))
+    )
+    both = ours.join(practice.add_suffix("_now"), how="inner")
+    each = both["size"] * both["size_now"] / (both["size"] + both["size_now"])
+    squares = sum((both[f"var{of}"].fillna(0.0) * (both[f"size{of}"] - 1) for of in ("", "_now")), 0.0 * each)
+    gain, df = each * (both["mean"] - both["mean_now"]), both["size"] + both["size_now"] - 2
+    sums = pd.DataFrame({"each": each, "gain": gain, "squares": squares, "df": df}).groupby(level="trial").sum()
+    return {
+        str(trial): (float(total / weight), math.sqrt(left / spare / weight) if spare else None)
+        for trial, weight, total, left, spare in sums.itertuples()
+    }
 
 
 def _stood_for(advice: Advice, treatment: Treatment) -> pd.DataFrame:
@@ -258,14 +255,11 @@ def _nitrogen_alone(found: LedgerContents, advice: Advice) -> NitrogenAlone | No
     strength = advice.decision.chosen.n_mg_l
     if dose is None or not dose.product or not question.in_nitrogen or strength is None:
         return None
-    rows = advice.asked.rows
+    reach = advice.asked.rows.groupby("trial")["dose"].agg(["min", "max"])
+    reached = (reach["min"] * (1 - 1e-9) <= strength) & (strength <= reach["max"] * (1 + 1e-9))
     tried = {
         str(entry.of_trial.product)
         for i, entry in enumerate(found.entries)
-        if entry.of_trial.product and _reaches(rows.loc[rows["trial"] == f"{i:05d}", "dose"], strength)
+        if entry.of_trial.product and reached.get(f"{i:05d}", False)
     }
     return NitrogenAlone(dose.product, tuple(sorted(tried))) if tried and dose.product not in tried else None
-
-
-def _reaches(doses: pd.Series, strength: float) -> bool:
-    return bool(doses.min() * (1 - 1e-9) <= strength <= doses.max() * (1 + 1e-9))

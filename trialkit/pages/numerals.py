@@ -182,19 +182,6 @@ def chance_percent(probability: Any) -> str:
     return "> 99 %" if probability > 0.99 else "< 1 %" if probability < 0.01 else f"{round(probability * 100)} %"
 
 
-def more_or_less(difference: float, unit: str) -> str:
-    """Say a difference in words.
-
-    Examples
-    --------
-    >>> more_or_less(22.61, "g"), more_or_less(-3, "g"), more_or_less(0.01, "g")
-    ('22.6 g more than', '3.0 g less than', 'as much as')
-    """
-    if float(f"{difference:.1f}") == 0:
-        return "as much as"
-    return f"{fixed(abs(difference))} {unit} {'more' if difference > 0 else 'less'} than"
-
-
 def tie(text: str) -> str:
     """Keep a number and its unit on one line.
 

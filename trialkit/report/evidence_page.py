@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trialkit.documents.decision import Candidate, Gain
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.cautions import CAUTIONS
@@ -26,9 +27,6 @@ from trialkit.words.decision_words import after_costs
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
-
-SHOWN_DIGITS = 12
-"""Of a digest: as many as the list of evidence shows."""
 
 
 def evidence_html(document: Recommended) -> str:
@@ -90,8 +88,7 @@ def _candidates(safe: Recommended) -> Table | None:
                 "" if one.probability_better is None else chance_percent(one.probability_better),
                 chance_percent(one.probability_near_best),
                 plain(one.expected_loss, 2) if money else fixed(one.expected_loss),
-                str(one.stood.buckets),
-                str(one.stood.trials),
+                f"{one.stood.buckets} in {one.stood.trials}" if one.stood.buckets else "0",
             ),
             PART_WORDS[_part(one)],
         )
@@ -105,8 +102,7 @@ def _candidates(safe: Recommended) -> Table | None:
         "better than now",
         "near the best",
         "given up" if money else "given up, g",
-        "buckets",
-        "trials",
+        "buckets, in trials",
     )
     margin = plain(decision.thresholds.margin_g)
     note = (

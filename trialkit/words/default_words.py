@@ -87,9 +87,8 @@ def _grams(grams: float) -> str:
     return f"{number(round(grams, 0) + 0.0)} g"
 
 
-def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
+def what_is_not_known(document: Recommended) -> Iterator[str]:
     """What the trials cannot tell."""
-    found = document.decision
     apart = [one for one in document.evidence if one.kind == "trial" and one.gain is None]
     if apart:
         names = ", ".join(trial_name(one.trial, one.season) for one in apart[:MOST_NAMED])
@@ -105,8 +104,6 @@ def what_is_not_known(document: Recommended, measures: Measures = "kitchen") -> 
             f"No trial used this much of {alone.product}: the dose is calculated from {', '.join(alone.tried)} by "
             "nitrogen alone, and the other elements differ. Try it before you print it."
         )
-    if found.other_priors:
-        yield decision.priors_words(found, _system(document.recommended, measures))
 
 
 def not_tried(document: Recommended) -> Iterator[str]:

@@ -119,26 +119,35 @@ def run(name, draws):
         np.asarray(part) for part in jax.lax.map(jax.jit(conditional), jnp.array(scores.reshape(-1, len(names))))
     )
     contrast = np.eye(len(asked)) - (np.arange(len(asked)) == 0)
-    (CHAINS_OF := {})["mean"] = told(mean, np.diagonal(covariance, axis1=1, axis2=2))
-    gains = mean[:, 1:] - mean[:, :1]
-    CHAINS_OF["gain"] = told(gains, np.einsum("ij,mjk,ik->mi", contrast, covariance, contrast)[:, 1:])
+    found = {"mean": told(mean, np.diagonal(covariance, axis1=1, axis2=2))}
+    of_gains = np.einsum("ij,mjk,ik->mi", contrast, covariance, contrast)
+    found["gain"] = told(mean[:, 1:] - mean[:, :1], of_gains[:, 1:])
+    verification = {
+        "draws": int(mean.shape[0]),
+        "chains": CHAINS,
+        "divergences": int(chain.get_extra_fields()["diverging"].sum()),
+        "smallest_effective_number_of_scores": float(effective_sample_size(scores).min()),
+        "largest_split_r_hat": float(split_gelman_rubin(scores).max()),
+    }
     document = {
         "kind": "posterior by Markov chain",
         "data": {"file": f"{name}.csv", "source": SOURCES[name]},
-        "model": {"standard_deviations": names, "scales_g": {one: SCALES[one] for one in names if one != LASTING},
-                  "slope_sd_g": 40.0, "level_sd_of_seasons_g": 60.0, "head_variance": HEADS.get(name, 0.0)},
+        "model": {
+            "standard_deviations": names,
+            "scales_g": {one: SCALES[one] for one in names if one != LASTING},
+            "slope_sd_g": 40.0,
+            "level_sd_of_seasons_g": 60.0,
+            "head_variance": HEADS.get(name, 0.0),
+        },
         "asked": asked.drop(columns="site").replace({np.nan: None}).to_dict("list"),
         "practice": 0,
-        **CHAINS_OF,
+        **found,
         "scores": {"mean": rounded(scores.mean((0, 1))), "sd": rounded(scores.std((0, 1)))},
-        "verification": {"draws": int(mean.shape[0]), "chains": CHAINS, "divergences": int(chain.get_extra_fields()["diverging"].sum()),
-                         "smallest_effective_number_of_scores": float(effective_sample_size(scores).min()),
-                         "largest_split_r_hat": float(split_gelman_rubin(scores).max())},
-        "software": {"python": sys.version.split()[0], **{one: version(one) for one in ("numpyro", "jax", "numpy", "scipy")}},
-    }  # fmt: skip
+        "verification": verification,
+        "software": {one: version(one) for one in ("numpyro", "jax", "numpy", "scipy")},
+    }
     Path(f"{name}.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
-    print(name, document["verification"], {one: max(CHAINS_OF[one]["monte_carlo_error_of_mean_in_sd"]) for one in CHAINS_OF},
-          {one: max(CHAINS_OF[one]["monte_carlo_error_of_sd_in_sd"]) for one in CHAINS_OF})  # fmt: skip
+    print(name, verification, {one: max(part["monte_carlo_error_of_mean_in_sd"]) for one, part in found.items()})
 
 
 def told(mean, variance):
@@ -164,14 +173,15 @@ def rounded(values, digits=4):
 
 
 SOURCES = {
-    "oats": "Yates, F. (1935). Complex experiments. Supplement to the Journal of the Royal Statistical Society 2, 181-247 (MASS).",
-    "barley": "Immer, F. R., Hayes, H. K. & Powers, L. (1934). Statistical determination of barley varietal adaptation. Journal of the "
-    "American Society of Agronomy 26, 403-419 (lattice); yields times 5.",
-    "wheat": "Milliken, G. A. & Johnson, D. E. (1992). Analysis of Messy Data, volume 1, table 24.2: dry matter of wheat by moisture of the "
-    "tray and fertilizer (nlme); times 20.",
+    "oats": "Yates, F. (1935). Complex experiments. Supplement to the Journal of the Royal Statistical Society 2, "
+    "181-247 (MASS).",
+    "barley": "Immer, F. R., Hayes, H. K. & Powers, L. (1934). Statistical determination of barley varietal "
+    "adaptation. Journal of the American Society of Agronomy 26, 403-419 (lattice); yields times 5.",
+    "wheat": "Pinheiro, J. C. & Bates, D. M. (2000). Mixed-Effects Models in S and S-PLUS, Springer: dry matter of "
+    "wheat by moisture of the tray and fertilizer (nlme, Wheat); times 20.",
     "volunteers": "Invented (invented.py): one trial of four gardens.",
-    "ledger": "Invented (invented.py): four trials, five of eight gardens in more than one.",
-}  # fmt: skip
+    "ledger": "Invented (invented.py): four trials, some of whose gardens come back.",
+}
 
 if __name__ == "__main__":
     run(sys.argv[1], int(sys.argv[2]))

@@ -18,7 +18,7 @@ OF_HEADS = 400.0
 
 
 def grown(rng, trial, sites, blocks, treatments, lost, whole_plots=False):
-    """Records of one trial: what gardens, seasons, blocks, buckets and heads do is drawn anew for each site and trial."""
+    """Records of one trial: what gardens, seasons, blocks, buckets and heads do is drawn anew."""
     rows = []
     season = rng.normal(0, 25)
     for site in sites:

@@ -24,7 +24,7 @@ LOCAL = ("block", "whole_plot")
 
 
 @dataclass(frozen=True)
-class Records:
+class BucketRecords:
     """What buckets of one or more trials gave.
 
     Attributes
@@ -48,7 +48,7 @@ class Records:
 
 
 @dataclass(frozen=True)
-class Levels:
+class LevelNames:
     """Names of the levels, in the order in which the model counts them."""
 
     cultivar: tuple[str, ...]
@@ -66,11 +66,11 @@ class Levels:
 
 @dataclass(frozen=True)
 class Gathered:
-    """Records as the model asks for them; ``sites`` are gardens in a trial, ``k`` the most treatments of a trial.
+    """BucketRecords as the model asks for them; ``sites`` are gardens in a trial, ``k`` the most treatments of a trial.
 
     Attributes
     ----------
-    levels : Levels
+    levels : LevelNames
     terms : Terms
     treatments : tuple of Points
         Those of each trial.
@@ -102,7 +102,7 @@ class Gathered:
         Gardens that took part in more than one trial.
     """
 
-    levels: Levels
+    levels: LevelNames
     terms: Terms
     treatments: tuple[Points, ...]
     trial: IntArray
@@ -131,7 +131,7 @@ class Gathered:
         return parts_of(self.trial, self.design)
 
     def asked(self, points: Points, garden: IntArray | None = None) -> tuple[FloatArray, dict[str, FloatArray]]:
-        """Directions of treatments, shape (n, p), and the share of each group that lies in none of them."""
+        """Directions of treatments, shape (n, p), and what they have of each group beside these."""
         columns = self.terms.columns(points, garden)
         return columns @ self.directions, self.terms.left(columns, self.directions)
 
@@ -151,18 +151,18 @@ class Gathered:
         return Told(left[..., :k, :k], left[..., :k, k], left[..., k, k].sum(1), logs)
 
 
-def gather(records: Records, asked: Sequence[float] = ()) -> Gathered:
+def gather(records: BucketRecords, asked: Sequence[float] = ()) -> Gathered:
     """Gather records.
 
     Parameters
     ----------
-    records : Records
+    records : BucketRecords
     asked : sequence of float
         Further strengths of the solution that will be asked about, within the range tried.
     """
     rows = records.buckets.sort_values(["trial", "site"], kind="stable").reset_index(drop=True)
     sites = rows[["trial", "site"]].drop_duplicates().merge(records.gardens, on=["trial", "site"], how="left")
-    levels = Levels(
+    levels = LevelNames(
         cultivar=_names(rows["cultivar"]),
         acidifier=_names(rows["acidifier"]),
         kind=tuple(name for name in _names(sites["kind"].fillna("")) if name),

@@ -15,9 +15,9 @@ import numpy as np
 from scipy.special import expit
 
 from trialkit.advice.elimination import Effects, Floors, Told, eliminate
-from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate, thinned, without_light
+from trialkit.advice.gathering import Gathered
+from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate
 from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
-from trialkit.advice.records import Gathered
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
 
@@ -31,7 +31,7 @@ LASTING = 0.5
 """Share of what a returning garden does that it does every year."""
 CHUNK = 4_000_000
 POINTS = 64
-LEAST_INFORMATION, LEAST_WEIGHT = 1e-10, 1e-4
+LEAST_INFORMATION = 1e-10
 
 
 @dataclass(frozen=True)
@@ -169,8 +169,8 @@ class Shares:
         mean = self.effects.mean @ columns.T
         half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
         covariance = half.swapaxes(1, 2) @ half
-        alone = sum(self.model.prior(name, self.sd)[:, None] ** 2 * share for name, share in left.items())
-        covariance[:, range(len(asked)), range(len(asked))] += alone
+        for name, beside in left.items():
+            covariance += self.model.prior(name, self.sd)[:, None, None] ** 2 * (beside.T @ beside)
         factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
         elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
         # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
@@ -218,8 +218,8 @@ def count(
     """
     model = ShareModel(gathered, design_effect, scales)
     few = model if learnt is None else ShareModel(learnt, design_effect, scales)
-    points = without_light(integrate(few.log_density, np.zeros(len(scales)), POINTS), LEAST_WEIGHT)
-    points = points if learnt is None else thinned(points, FEW_POINTS // 3)
+    points = integrate(few.log_density, np.zeros(len(scales)), POINTS)
+    points = points.thinned(POINTS if learnt is None else FEW_POINTS // 3)
     return Shares(model, points, model.sd(points.at), model.effects(points.at))
 
 

@@ -113,6 +113,8 @@ def decide(
     trial: Trial, answers: Mapping[str, Answered], losses: Losses, water: RecordedWater
 ) -> Decision | NoDecision:
     """Say what to grow, or why that cannot be said."""
+    if not trial.protocol.responses.weight:
+        return NoDecision("not_asked")
     days = answers["days"].result
     advice = advise(trial_records(trial, water), question_of(trial, days.means))
     if isinstance(advice, NoDecision):

@@ -21,6 +21,7 @@ from trialkit.advice.integration import (
 from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.domain.errors import NotComputed
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
@@ -100,8 +101,7 @@ class WeightModel:
             if name == "slope":
                 found[:, j] = SLOPE_G**-2
             elif name != "level":
-                lasting = sd[LASTING] if name.startswith("garden") else 1.0
-                found[:, j] = 1 / (lasting * sd[name] ** 2)
+                found[:, j] = _of_effects(name, sd) ** -2.0
         return found
 
 
@@ -155,9 +155,10 @@ class Weights:
         columns, left = self.model.gathered.asked(asked, garden)
         untried = self.model.gathered.terms.untried(asked)
         alone = self.sd.get("interaction", np.zeros(len(self.effects.mean)))
+        spread = {name: _of_effects(name, self.sd) for name in left}
         for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
             told = np.linalg.solve(factor, columns.T)
-            half = np.concatenate([told, *(self.sd[name][i] * beside for name, beside in left.items())])
+            half = np.concatenate([told, *(spread[name][i] * beside for name, beside in left.items())])
             yield At(columns @ effect, half, alone[i] * untried)
 
     def elsewhere(self, asked: Points, practice: int) -> FloatArray:
@@ -195,10 +196,12 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
     Raises
     ------
     NotComputed
-        If the records leave the sizes of variation too open.
+        If nothing was weighed, or the records leave the sizes of variation too open.
     """
     model = WeightModel(gathered, scales)
     few = model if learnt is None else WeightModel(learnt, scales)
+    if not few.gathered.weighed:
+        raise NotComputed("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
     points = integrate(few.log_density, np.zeros(len(few.names)))
     points = points.thinned(THINNED if learnt is None else FEW_POINTS)
     if learnt is not None:
@@ -219,6 +222,11 @@ def rescaled(found: Weights, scales: Mapping[str, float]) -> Weights:
     weight /= weight.sum()
     points = replace(found.points, weight=weight, effective=float(1 / (weight**2).sum()))
     return replace(found, model=replace(found.model, scales=scales), points=points)
+
+
+def _of_effects(name: str, sd: Mapping[str, FloatArray]) -> FloatArray:
+    """Standard deviation of the effects of a group: of what gardens do, only what lasts is an effect."""
+    return sd[name] * np.sqrt(sd[LASTING]) if name.startswith("garden") else sd[name]
 
 
 def _weighted(value: FloatArray, covariance: FloatArray) -> FloatArray:

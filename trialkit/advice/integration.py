@@ -44,7 +44,7 @@ def half_normal(score: FloatArray, scale: float) -> FloatArray:
     Examples
     --------
     >>> [round(float(sd), 3) for sd in half_normal(np.array([-2.0, 0.0, 2.0]), 10.0)]
-    [0.285, 6.745, 22.782]
+    [0.285, 6.745, 22.776]
     """
     return np.asarray(-scale * ndtri(ndtr(-np.maximum(score, SMALLEST_SCORE)) / 2))
 

@@ -2,15 +2,22 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import minimize
+from scipy.stats import norm
 
-from trialkit.analysis.censored import CensoredFit, fit_censored
+from small_trial import write_small_trial
+from trialkit.analysis import analyse, augmentation
+from trialkit.analysis.censored import BURN_IN, CensoredFit, fit_censored
 from trialkit.analysis.combining import combined_df
 from trialkit.analysis.recorded_responses import ripening
-from trialkit.mixed import MixedModelError, fit_mixed
+from trialkit.domain.treatment import Treatment
+from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
+from trialkit.rules.trial_folder import read_trial
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 RANDOM = ["site", "site:block", "bucket"]
@@ -152,3 +159,138 @@ def test_bounds_from_the_visits() -> None:
     visits = pd.DataFrame({"site": "a", "visited_on": pd.to_datetime(["2026-09-01", "2026-10-07", "2026-10-13"])})
     found = ripening(heads, visits)
     assert found[["lower", "upper"]].to_numpy().tolist() == [[33, 39], [36, 39], [39, 39], [42, np.inf]]
+
+
+def test_a_head_ready_at_the_first_visit_is_open_on_the_left() -> None:
+    """Cut at its garden's first visit or before it, a head was ready by then; a visit before planting says nothing.
+
+    Neither does the garden's first visit where the head's own last sight is on record. One not ready, in a garden last
+    visited before planting, is known to be nothing.
+    """
+    heads = pd.DataFrame(
+        {
+            "site": ["a", "a", "a", "a", "b", "b"],
+            "outcome": ["harvested"] * 5 + ["not_ready"],
+            "transplanted_on": pd.to_datetime(["2026-09-01"] * 6),
+            "harvested_on": pd.to_datetime(
+                ["2026-10-04", "2026-10-02", "2026-10-07", "2026-10-04", "2026-10-04", None]
+            ),
+            "last_not_ready_on": pd.to_datetime([None, None, None, "2026-10-01", None, None]),
+        }
+    )
+    days = ["2026-10-04", "2026-10-07", "2026-08-30"]
+    visits = pd.DataFrame({"site": ["a", "a", "b"], "visited_on": pd.to_datetime(days)})
+    found = ripening(heads, visits)[["lower", "upper"]].to_numpy().tolist()
+    assert found == [[-np.inf, 33], [-np.inf, 31], [33, 36], [30, 33], [-np.inf, 33]]
+
+
+def weekly(share: float) -> pd.DataFrame:
+    """Three treatments of 40 heads; of all, so many of 100 are ready at the first weekly visit."""
+    rng = np.random.default_rng(5)
+    heads = pd.DataFrame({"treatment": np.repeat(["t1", "t2", "t3"], 40)})
+    days = 40 + heads["treatment"].map({"t1": 0.0, "t2": -2.0, "t3": 1.0}) + 3.0 * rng.standard_normal(len(heads))
+    ends = np.array([-np.inf, *np.arange(days.quantile(share), 70.0, 7.0)])
+    at = np.searchsorted(ends, days)
+    return heads.assign(lower=ends[at - 1], upper=ends[at])
+
+
+def test_a_third_ready_at_the_first_visit_settles_at_the_likelihood() -> None:
+    """Against the maximum of the normal likelihood of the bounds, written out; to 0.35 of a standard error.
+
+    Two Monte-Carlo errors of 120 sets, of a tenth of a standard error each, and as much again for what
+    the chains may still be from where they are going and for a posterior mean not being a maximum.
+    """
+    heads = weekly(0.35)
+    assert np.isinf(heads["lower"]).mean() == pytest.approx(0.35, abs=0.01)
+    x = np.column_stack([heads["treatment"] == name for name in ("t1", "t2", "t3")]).astype(float)
+
+    def minus_log_likelihood(parameters: np.ndarray) -> float:
+        middle, sd = x @ parameters[:3], np.exp(parameters[3])
+        upper, lower = (norm.cdf((heads[name] - middle) / sd) for name in ("upper", "lower"))
+        return -float(np.log(upper - lower).sum())
+
+    found = minimize(minus_log_likelihood, [40.0, 40.0, 40.0, 1.0], method="BFGS")
+    fit = fit_censored(heads, "days ~ treatment", seed=1, imputations=120)
+    errors = np.sqrt(np.diag(found.hess_inv))
+    means = fit.means("treatment")
+    assert (np.abs(means["mean"].to_numpy() - found.x[:3]) / errors[:3]).max() < 0.35
+    assert means["se"].to_numpy() == pytest.approx(errors[:3], rel=0.15)
+    assert np.log(fit.variances["residual"]) / 2 == pytest.approx(found.x[3], abs=0.1)
+
+
+def test_what_is_left_of_chains_of_known_memory() -> None:
+    """Chains that keep 0.8 of their distance each block, from 4 days off: after four more, 4 x 0.8^4 are left.
+
+    Of 20,000 chains; beside them a quantity that forgets at once and has moved as far, foreseen as slowly.
+    """
+    rng = np.random.default_rng(3)
+    slow = [rng.standard_normal(20_000) / 0.6 - 4.0]
+    for _ in range(4):
+        slow.append(0.8 * slow[-1] + rng.standard_normal(20_000))
+    quick = rng.standard_normal((5, 20_000)) + np.array([[block.mean()] for block in slow])
+    left = augmentation._still_to_move(np.stack([np.array(slow), quick], 1))
+    assert left == pytest.approx([4 * 0.8**4] * 2, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("heads", "few"),
+    [
+        (weekly(0.35).assign(lower=lambda rows: rows["lower"].clip(rows["upper"] - 7.0)), True),
+        (weekly(0.02), True),
+        (weekly(0.35), False),
+    ],
+    ids=["all bounded", "few open", "a third open"],
+)
+def test_steps_follow_what_settles(monkeypatch: pytest.MonkeyPatch, heads: pd.DataFrame, few: bool) -> None:
+    """One block where all or nearly all heads of each treatment are bounded on both sides, else three or more."""
+    taken = []
+
+    def counted(*given: Any, **options: Any) -> Any:
+        taken.append(given)
+        return fit_sets(*given, **options)
+
+    fit_sets = augmentation.fit_sets
+    monkeypatch.setattr(augmentation, "fit_sets", counted)
+    fit_censored(heads, "days ~ treatment", seed=1)
+    blocks, rest = divmod(len(taken), BURN_IN)
+    assert not rest
+    assert blocks == 1 if few else blocks >= 3
+
+
+def test_chains_that_do_not_settle_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where all heads ripened by the first weekly visit or the second, nothing says how much they vary."""
+    monkeypatch.setattr(augmentation, "MOST_BLOCKS", 5)
+    heads = trial(seed=1)
+    first = heads["day"].quantile(0.35)
+    early = heads["day"] <= first
+    heads = heads.assign(lower=np.where(early, -np.inf, first), upper=np.where(early, first, first + 7.0))
+    assert (heads["day"] <= heads["upper"]).all()
+    with pytest.raises(NotConverged, match="had not settled after 75 steps: too few heads were seen between two"):
+        fit_censored(heads, "days ~ treatment", RANDOM, seed=1)
+
+
+def test_the_same_seed_gives_the_same_bytes() -> None:
+    """However many steps it takes."""
+    first, second = (fit_censored(weekly(0.35), "days ~ treatment", seed=4, imputations=5) for _ in range(2))
+    assert first.days.tobytes() == second.days.tobytes()
+    assert first.means("treatment").equals(second.means("treatment"))
+
+
+def test_a_cultivar_ready_at_the_first_visit_is_named(tmp_path: Path) -> None:
+    """Where visits begin late its days are not known; the reason names it, and weights are analysed all the same."""
+
+    def ready_at_once(heads: pd.DataFrame) -> pd.DataFrame:
+        early = heads["cultivar"] == "Fenleaf"
+        kept = heads[~early | (heads["outcome"] == "harvested")].copy()
+        kept.loc[early, ["harvested_on", "last_not_ready_on"]] = [kept["last_not_ready_on"].replace("", "z").min(), ""]
+        return kept
+
+    write_small_trial(tmp_path, sites=3, cultivars=3, change=ready_at_once)
+    heads, visits = (pd.read_csv(tmp_path / name, dtype=str) for name in ("heads.csv", "visits.csv"))
+    first = heads["harvested_on"].min()
+    visits[visits["visited_on"] >= first].to_csv(tmp_path / "visits.csv", index=False)
+    results = analyse(read_trial(tmp_path))
+    days = results.responses["days"]
+    assert days.not_analysed is not None
+    assert (days.not_analysed.code, days.not_analysed.treatments) == ("ready_at_once", (Treatment("Fenleaf"),))
+    assert results.responses["bucket_weight_g"].status == "analysed"

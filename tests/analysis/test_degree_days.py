@@ -32,10 +32,10 @@ def bounds(**columns: list[float]) -> pd.DataFrame:
 
 
 def test_bounds_are_summed_over_the_days() -> None:
-    """Ten days are 100 degree days; a head never seen ready stays open; beyond the table there is nothing."""
-    heads = bounds(lower=[10.0, 12.0, 30.0], upper=[13.0, np.inf, 33.0])
+    """Ten days are 100 degree days; an open bound stays open on either side; beyond the table there is nothing."""
+    heads = bounds(lower=[10.0, 12.0, -np.inf, 30.0, -np.inf], upper=[13.0, np.inf, 11.0, 33.0, 33.0])
     found = ripening_in_degree_days(heads, weather(20))
-    assert found[["lower", "upper"]].to_numpy().tolist() == [[100.0, 130.0], [120.0, np.inf]]
+    assert found[["lower", "upper"]].to_numpy().tolist() == [[100.0, 130.0], [120.0, np.inf], [-np.inf, 110.0]]
 
 
 def test_a_gap_in_the_weather_leaves_a_head_out() -> None:

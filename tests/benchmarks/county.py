@@ -228,7 +228,10 @@ The tool judges all trials so far with `advise`, as a ledger is, with a protocol
 is worth most to know. The rivals see the same kind of trial and the same luck, and try first what was never tried:
 "follow the last trial" takes its greatest mean; "best pooled mean" the greatest over all trials, their levels taken
 out by least squares. Regret is how far the default's true mean lies below the best (in the factorial, of all doses on
-half spoons, which only the tool can choose), g a transplanted head, ± Monte-Carlo standard error."""
+half spoons, which only the tool can choose), g a transplanted head, ± Monte-Carlo standard error.
+
+Aimed at: a mean regret of at most 2.6 g, at most 0.9 g after the tenth season and at most 12 % of changes for the
+worse in the first scenario; nowhere behind a rival; fewer than 0.3 changes a county where practices do not differ."""
 
 
 def main() -> None:

@@ -196,7 +196,10 @@ The tool judges with `advise` and a protocol's usual rule, and speaks of doses o
 the 16 cells by yield of a transplanted head as recorded: "if tested better" asks for a t test of the gain, by how it
 differs between gardens, at 5 % shared among 15 comparisons; "main effects" estimates cultivar, dose and acid alone.
 Claims and true gains are those of changes; given up is what the best of all doses on half spoons truly has beyond the
-choice; all in g a transplanted head, ± Monte-Carlo standard error."""
+choice; all in g a transplanted head, ± Monte-Carlo standard error.
+
+Aimed at: an rmse of at most 0.6 times the cell means' in the first three truths and no more than theirs in the
+fourth; claims within 2 g of the true gains in these four."""
 
 
 def main() -> None:

@@ -320,7 +320,7 @@ def test_no_weights_no_recommendation(trial: Path) -> None:
     result = run("analyse", trial)
     assert result.returncode == NOT_COMPUTED
     assert result.stdout == ""
-    reason = "The weight of buckets was not analysed. The protocol does not ask for it."
+    reason = "The weight of heads was not analysed: the protocol does not ask for it."
     assert result.stderr.startswith(f"Error: No recommendation. {reason} What could be said is in ")
 
 

@@ -13,7 +13,7 @@ from trialkit._resources import resource_folder
 from trialkit.analysis import Results
 from trialkit.documents.findings import Note
 from trialkit.documents.returns import Answers
-from trialkit.planning.invented_county import TRUTHS, Truth
+from trialkit.planning.invented_county import LOST, TRUTHS, Truth
 from trialkit.returns.collect import collect
 from trialkit.rules.trial_folder import Trial, read_trial
 
@@ -82,7 +82,7 @@ def test_the_answer_is_right(name: str, example_results: Callable[[str], Results
     truth = TRUTHS.get(trial.protocol.trial.id, Truth())
     tried = trial.protocol.treatments()
     # Heads are lost whatever their treatment, so the best yield is that of the heaviest heads.
-    share = 1 - sum(truth.lost.values())
+    share = 1 - sum(LOST.values())
     recommended = {"dose_tsp": 6.0, "acidifier": "white vinegar 5 %", **decision.recommended.levels}
     of = share * truth.mean_weight_g(pd.concat([tried, pd.DataFrame([recommended])]))
     practice = share * truth.mean_weight_g(

@@ -80,8 +80,8 @@ class Integrated:
         missed = self.weight @ known - weight @ kept
         # Regression on what is known (Deville & Sarndal 1992, J. Am. Stat. Assoc. 87, 376-382).
         weight = weight * (1 + kept @ np.linalg.lstsq((kept * weight[:, None]).T @ kept, missed)[0])
-        weight = np.maximum(weight, 0.0)
-        return Integrated(self.at[place], weight / weight.sum(), self.effective, self.mode)
+        counts = weight > 0
+        return Integrated(self.at[place][counts], weight[counts] / weight[counts].sum(), self.effective, self.mode)
 
 
 def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray, size: int = POINTS) -> Integrated:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.mixed import NotConverged
 from trialkit.mixed.blocks import independent_blocks
 from trialkit.mixed.likelihood import Evaluation, joined
 from trialkit.mixed.model import Model, Prepared, prepare
@@ -32,6 +33,12 @@ DRAWS_A_STEP = 2
 """Days settle more slowly than variances, and cost less."""
 NEAR = 1e-3
 """Standard deviations of the score: variances of days that are drawn anew at once need no more digits."""
+MOST_BLOCKS = 27
+"""Of steps: chains that have not settled by then are refused."""
+SETTLED = 0.1
+"""Of the residual standard deviation: how far it, and means of open heads, may still be from where chains are going."""
+LONGEST_MEMORY = 0.99
+"""Share of the sets' distances that a block may keep of the last one: at first chains drift apart."""
 TINY = np.finfo(float).tiny
 LEAST_START = 0.02
 """Of the residual standard deviation squared: variances are looked for from above zero."""
@@ -65,22 +72,63 @@ def complete(
     """Draw completed sets of days, each from the end of a chain of its own.
 
     The model has one residual variance. Each step of burning in estimates the variances and draws all days some times;
-    `bounded` holds the variances at zero or above. Shape (sets, heads).
+    `bounded` holds the variances at zero or above. Steps are taken in blocks of `burn_in`. One is enough where at most
+    a share `SETTLED` of the heads of every combination is open on one side, for these hardly move a mean. Else more
+    follow until, by `_still_to_move`, the mean days of heads open on the left and of those open on the right are within
+    `SETTLED` residual standard deviations of where they are going, and so is that standard deviation. Shape
+    (sets, heads).
 
     Raises
     ------
+    NotConverged
+        If they are not after `MOST_BLOCKS` blocks.
     ConfoundedTerm, NoVariation
         As from `trialkit.mixed.fit_mixed`.
     """
     heads = _set_out(model, bounds)
+    sides = np.isinf([bounds.lower, bounds.upper])
+    of_side = sides / np.maximum(sides.sum(1, keepdims=True), 1)
+    combination = model.fixed_row[model.cells.codes]
+    one_sided = np.bincount(combination, sides.any(0)) / np.bincount(combination)
     days, start = bounds.starts(rng, sets), None
-    for _ in range(burn_in):
-        prepared = prepare(model, days)
-        point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
-        start = np.maximum(point.variances, LEAST_START)
-        variances = point.variances * prepared.scale[:, None] ** 2
-        days = heads.draw(days, variances, rng)
-    return days
+    followed: list[FloatArray] = []  # by block: mean day of either side, logarithm of the residual standard deviation
+    for _ in range(MOST_BLOCKS):
+        followed.append(np.zeros((3, sets)))
+        for _ in range(burn_in):
+            prepared = prepare(model, days)
+            point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
+            start = np.maximum(point.variances, LEAST_START)
+            variances = point.variances * prepared.scale[:, None] ** 2
+            days = heads.draw(days, variances, rng)
+            followed[-1] += np.array([*of_side @ days.T, np.log(variances[:, -1]) / 2]) / burn_in
+        if one_sided.max() <= SETTLED:
+            return days
+        # The first block leaves the starts behind, quickly, and says nothing of how slow the rest is.
+        if len(followed) > 2:
+            sd = np.exp(followed[-1][2].mean())
+            if _still_to_move(np.array(followed[1:]) / [[sd], [sd], [1.0]]).max() <= SETTLED:
+                return days
+    raise NotConverged(
+        f"Days drawn beyond the first or the last visit had not settled after {MOST_BLOCKS * burn_in} steps: too few "
+        "heads were seen between two visits."
+    )
+
+
+def _still_to_move(followed: FloatArray) -> FloatArray:
+    """Foresee how far means over the sets will still move, from block means of shape (blocks, quantities, sets).
+
+    A chain forgets where it began as it forgets its distance from the others, by the same factor each block. That
+    factor comes from the sets' distances from their mean, in the quantity that forgets most slowly, its standard error
+    added; what is left comes from it and how far the mean has moved. The moves alone say too little: in slow chains, a
+    block's is lost in Monte-Carlo error.
+    """
+    middle = followed.mean(2)
+    apart = followed - middle[..., None]
+    kept = (apart[1:] * apart[:-1]).sum((0, 2)) / np.maximum((apart[:-1] ** 2).sum((0, 2)), TINY)
+    memory = np.clip(kept.max(), 0.0, LONGEST_MEMORY)
+    memory += np.sqrt((1 - memory**2) / apart[1:, 0].size)
+    left = min(memory, LONGEST_MEMORY) ** (len(followed) - 1)
+    return np.asarray(np.abs(middle[-1] - middle[0]) * left / (1 - left))
 
 
 def fit_sets(

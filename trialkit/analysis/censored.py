@@ -23,7 +23,7 @@ from trialkit.mixed.small_sample import small_sample
 
 IMPUTATIONS = 20
 BURN_IN = 15
-"""By then means and variances have settled where half of the heads were never seen ready, from midpoints."""
+"""By then means and variances have settled from midpoints where few heads are open on one side; else blocks follow."""
 
 
 class DaysNotBounded(MixedModelError):
@@ -168,12 +168,13 @@ def fit_censored(
     imputations : int
         Completed sets, at least 2.
     burn_in : int
-        Steps of data augmentation before a set is taken.
+        Steps of data augmentation in a block; blocks follow each other until the chains have settled.
 
     Raises
     ------
     MixedModelError
-        If bounds cross, if a level has no head whose day was bounded on one of the sides, or as from `fit_mixed`.
+        If bounds cross, if a level has no head whose day was bounded on one of the sides, if the chains do not settle,
+        or as from `fit_mixed`.
 
     Examples
     --------

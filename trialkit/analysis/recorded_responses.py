@@ -74,13 +74,15 @@ def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """Bounds of the days from transplanting to ready.
 
     A head cut at one visit became ready after the one before, at which it was seen not ready; where nobody wrote down
-    that day, the garden's last visit before the cut is taken, and where none is recorded the day of the cut itself. A
-    head not ready at the end became ready after it was last seen, or after the garden's last visit. Heads that died,
-    bolted or went missing have no such day and are left out, and so is one whose last sight nobody knows.
+    that day, the garden's last visit before the cut is taken. Where the garden has visits on record but none from
+    transplanting to the cut, the head is only known to have been ready by then. Where the garden has none on record,
+    nothing says how often it was looked at, and the day of the cut is taken as the day itself. A head not ready at the
+    end became ready after it was last seen, or after the garden's last visit. Heads that died, bolted or went missing
+    have no such day and are left out, and so is one whose last sight nobody knows.
 
     Heads have ``site``, ``outcome``, ``transplanted_on``, ``harvested_on``, ``last_not_ready_on``; visits ``site`` and
     ``visited_on``. Given back are the rows of heads that have bounds, with ``lower`` and ``upper`` in days; equal where
-    the day is known, ``upper`` infinite where the head was never seen ready.
+    the day is known, ``lower`` infinite where the head was ready when first seen, ``upper`` where it was never seen so.
     """
     kept = heads[heads["outcome"].isin(["harvested", "not_ready"])].copy()
     cut = is_harvested(kept).to_numpy()
@@ -91,11 +93,14 @@ def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     lower = np.where(np.isnan(seen), before, seen)
     lower = np.where(cut & (np.isnan(lower) | (lower > upper)), upper, lower)
     kept["lower"], kept["upper"] = lower, np.where(cut, upper, np.inf)
-    return kept[np.isfinite(lower) & (np.isfinite(upper) | ~cut)]
+    return kept[np.isfinite(np.where(cut, upper, lower))]
 
 
 def _visit_before(heads: pd.DataFrame, visits: pd.DataFrame) -> FloatArray:
-    """Days to each head's garden's last visit before it was cut, or at all; missing where there was none."""
+    """Days to each head's garden's last visit before it was cut, or at all; missing where it has no visits.
+
+    Where none lies between transplanting and the cut, minus infinity.
+    """
     by_site = {
         site: np.sort(days["visited_on"].to_numpy("datetime64[D]"))
         for site, days in visits.dropna(subset="visited_on").groupby("site", observed=True)
@@ -106,9 +111,8 @@ def _visit_before(heads: pd.DataFrame, visits: pd.DataFrame) -> FloatArray:
     for site, days in by_site.items():
         here = np.flatnonzero((heads["site"] == site).to_numpy())
         at = np.where(np.isnat(cut[here]), len(days), np.searchsorted(days, cut[here])) - 1
-        known = here[at >= 0]
-        gap = (days[at[at >= 0]] - planted[known]).astype(float)
-        found[known] = np.where(gap >= 0, gap, np.nan)
+        gap = (days[at] - planted[here]).astype(float)
+        found[here] = np.where((at >= 0) & (gap >= 0), gap, -np.inf)
     return found
 
 
@@ -128,8 +132,9 @@ def growing_degree_days(t_min_c: pd.Series, t_max_c: pd.Series) -> pd.Series:
 def ripening_in_degree_days(days: pd.DataFrame, weather: pd.DataFrame) -> pd.DataFrame:
     """Put bounds in degree days since transplanting, from the day after it to the day itself.
 
-    Days are as `ripening` gives them; the weather has ``site``, ``measured_on``, ``t_min_c``, ``t_max_c``. Given back
-    are the rows whose garden has the weather of every day from transplanting to the later bound.
+    Days are as `ripening` gives them, and open bounds stay open; the weather has ``site``, ``measured_on``,
+    ``t_min_c``, ``t_max_c``. Given back are the rows whose garden has the weather of every day from transplanting to
+    the last bound that is not open.
     """
     kept = days.copy()
     for name in ("lower", "upper"):

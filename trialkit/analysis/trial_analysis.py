@@ -20,7 +20,7 @@ from trialkit.analysis.recorded_responses import DEGREE_DAYS, YIELD, bucket_yiel
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Caution, Decision, NoDecision
-from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, ResponseName
+from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, NoteCode, ResponseName
 from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
@@ -113,6 +113,8 @@ def decide(
     trial: Trial, answers: Mapping[str, Answered], losses: Losses, water: RecordedWater
 ) -> Decision | NoDecision:
     """Say what to grow, or why that cannot be said."""
+    if not trial.protocol.responses.weight:
+        return NoDecision("not_asked")
     days = answers["days"].result
     advice = advise(trial_records(trial, water), question_of(trial, days.means))
     if isinstance(advice, NoDecision):
@@ -200,9 +202,10 @@ def _without_weather(days: pd.DataFrame, kept: pd.DataFrame) -> tuple[Note, ...]
 def _seen_between(days: pd.DataFrame) -> tuple[Note, ...]:
     """Count how the days were seen."""
     waiting = int(np.isinf(days["upper"]).sum())
-    between = int(((days["upper"] > days["lower"]) & np.isfinite(days["upper"])).sum())
-    notes = [Note("days_drawn", between)] if between else []
-    return (*notes, Note("not_ready", waiting)) if waiting else tuple(notes)
+    early = int(np.isinf(days["lower"]).sum())
+    between = int(((days["upper"] > days["lower"]) & np.isfinite(days["upper"] - days["lower"])).sum())
+    counted: Mapping[NoteCode, int] = {"days_drawn": between, "ready_at_first": early, "not_ready": waiting}
+    return tuple(Note(code, count) for code, count in counted.items() if count)
 
 
 def joint_treatments(trial: Trial) -> pd.DataFrame:

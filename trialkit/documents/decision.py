@@ -173,19 +173,12 @@ class NoDecision:
     """Why there is no decision."""
 
     code: Annotated[
-        Literal["nothing_usable", "no_practice_record", "one_treatment", "too_open"],
-        "``nothing_usable``: no head became marketable. ``no_practice_record``: nothing to compare with. "
+        Literal["not_asked", "nothing_usable", "no_practice_record", "one_treatment", "too_open"],
+        "``not_asked``: for weights, by the protocol. ``nothing_usable``: no head became marketable. "
+        "``no_practice_record``: nothing to compare with. "
         "``one_treatment``: nothing else has a record. ``too_open``: the records leave the sizes of variation so open "
         "that no average over them settles.",
     ]
-
-
-@dataclass(frozen=True)
-class Choice:
-    """A verdict, and what it recommends."""
-
-    verdict: Annotated[Verdict, "What to do."]
-    recommended: Annotated[Treatment, "The default that follows."]
 
 
 @dataclass(frozen=True)
@@ -221,11 +214,6 @@ class Decision:
         tuple[Treatment, ...], "What would be grown with priors half or twice as wide, where that is another one."
     ] = ()
     cautions: Annotated[tuple[Caution, ...], "What could well turn it."] = ()
-
-    @property
-    def choice(self) -> Choice:
-        """The verdict and what it recommends."""
-        return Choice(self.verdict, self.recommended)
 
     def candidate(self, treatment: Treatment) -> Candidate:
         """The candidate that a treatment is."""

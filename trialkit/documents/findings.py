@@ -322,6 +322,7 @@ NoteCode = Literal[
     "spread_by_garden",
     "variances_held",
     "days_drawn",
+    "ready_at_first",
     "not_ready",
     "weather_unknown",
     "heads_unrecorded",
@@ -339,7 +340,8 @@ class Note:
         "``few_levels``: a term has too few to stand for others, and is fixed. ``bucket_means``: they were analysed, "
         "each counting alike. ``heads_alike``: the heads of a bucket were all recorded alike. ``spread_by_garden``: "
         "each garden has a variance of its own. ``variances_held``: at zero or above, so that tests are approximate. "
-        "``days_drawn``: between two visits. ``not_ready``: at the last visit, and counted so. ``weather_unknown``: "
+        "``days_drawn``: between two visits. ``ready_at_first``: at the first visit, and counted so. ``not_ready``: at "
+        "the last visit, and counted so. ``weather_unknown``: "
         "heads left out for that. ``heads_unrecorded``: buckets scaled up to the full number of heads. "
         "``heads_unweighed``: buckets left out for that. ``garden_failed``: nothing was usable there, and it is left "
         "out.",

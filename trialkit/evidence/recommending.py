@@ -40,6 +40,7 @@ SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math
 MOST_SUN = 9.0
 """Hours that the open class of sun is taken to end at (common practice, no source)."""
 NO_ANSWER = {
+    "not_asked": "The trials do not ask for the weight of heads.",
     "nothing_usable": "No head of any trial in the ledger became marketable.",
     "no_practice_record": (
         "No trial of this ledger tried the current practice, so nothing can be set beside it. Add the trial that did, "

@@ -26,6 +26,7 @@ VERDICT_WORDS: Mapping[Verdict, str] = {
     Verdict.KEEP_AND_TEST: "keep the current default, and test again",
 }
 NO_DECISION_WORDS = {
+    "not_asked": "The weight of heads was not analysed: the protocol does not ask for it.",
     "nothing_usable": "No head became marketable, so nothing tells one treatment from another.",
     "no_practice_record": (
         "There is no record of the current practice, so there is nothing to compare the others with."

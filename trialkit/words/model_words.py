@@ -83,6 +83,9 @@ def _note(note: Note) -> Iterator[str]:
         case "days_drawn":
             yield f"{count} heads became ready between two visits: their days were drawn between these, many times"
             yield "over."
+        case "ready_at_first":
+            were = "was" if count == 1 else "were"
+            yield f"{count} {heads} {were} ready at the garden's first visit: counted as taking at most that long."
         case "not_ready":
             were = "was" if count == 1 else "were"
             yield f"{count} {heads} {were} not ready at the last visit: counted as taking longer than that."

@@ -101,7 +101,8 @@ class WeightModel:
             if name == "slope":
                 found[:, j] = SLOPE_G**-2
             elif name != "level":
-                found[:, j] = _of_effects(name, sd) ** -2.0
+                lasting = sd[LASTING] if name.startswith("garden") else 1.0
+                found[:, j] = 1 / (lasting * sd[name] ** 2)
         return found
 
 
@@ -155,7 +156,9 @@ class Weights:
         columns, left = self.model.gathered.asked(asked, garden)
         untried = self.model.gathered.terms.untried(asked)
         alone = self.sd.get("interaction", np.zeros(len(self.effects.mean)))
-        spread = {name: _of_effects(name, self.sd) for name in left}
+        # Of what gardens do, only what lasts is an effect.
+        lasting = {name: self.sd[LASTING] if name.startswith("garden") else np.ones(len(alone)) for name in left}
+        spread = {name: self.sd[name] * np.sqrt(lasting[name]) for name in left}
         for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
             told = np.linalg.solve(factor, columns.T)
             half = np.concatenate([told, *(spread[name][i] * beside for name, beside in left.items())])
@@ -222,11 +225,6 @@ def rescaled(found: Weights, scales: Mapping[str, float]) -> Weights:
     weight /= weight.sum()
     points = replace(found.points, weight=weight, effective=float(1 / (weight**2).sum()))
     return replace(found, model=replace(found.model, scales=scales), points=points)
-
-
-def _of_effects(name: str, sd: Mapping[str, FloatArray]) -> FloatArray:
-    """Standard deviation of the effects of a group: of what gardens do, only what lasts is an effect."""
-    return sd[name] * np.sqrt(sd[LASTING]) if name.startswith("garden") else sd[name]
 
 
 def _weighted(value: FloatArray, covariance: FloatArray) -> FloatArray:

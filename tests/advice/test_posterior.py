@@ -5,9 +5,9 @@ posterior standard deviation, stand in each file. The rule's own errors are thos
 What is aimed at, means within 1 % of their standard deviation and these within 2 %, is reached for treatments, but for
 a mean of ledger (1.02 %). Of gains over a practice, means miss it on barley (2.1 %), whose single plots hardly tell
 buckets from what passes of a garden, on ledger (2.2 %), volunteers (1.2 %) and wheat (1.15 %), and standard deviations
-on oats (2.6 %) and barley (2.2 %). With 16,384 points the rule is within 0.6 % on barley. Points scrambled otherwise err
-by up to 3 % here and there, on barley by up to 7 %. Where a frame's axes may as well point either way, rounding decides,
-and moves gains of oats, barley and wheat by as much: the tolerances hold either way.
+on oats (2.6 %) and barley (2.2 %). With 16,384 points the rule is within 0.6 % on barley. Points scrambled otherwise
+err by up to 3 % here and there, on barley by up to 7 %. Where a frame's axes may as well point either way, rounding
+decides, and moves gains of oats, barley and wheat by as much: the tolerances hold either way.
 """
 
 from typing import Any

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import gumbel_l, halfnorm, norm
 
-from trialkit.advice.integration import SMALLEST_SCORE, Integrated, half_normal, integrate
+from trialkit.advice.integration import SEED, SMALLEST_SCORE, Integrated, _sequence, half_normal, integrate
 from trialkit.domain.errors import NotComputed
 
 
@@ -36,14 +36,27 @@ def test_a_correlated_normal(d: int, within: float) -> None:
     assert found.effective > 0.3 * len(found.weight)
 
 
-def test_skewed() -> None:
-    """Six logarithms of exponential waiting times (Gumbel): skewness -1.14, means and sds within 1.5 % of the sd."""
+def test_skewed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Six logarithms of exponential waiting times (Gumbel), skewness -1.14, by the rule's points and twenty others.
+
+    Some 1,800 points in six dimensions leave an error that hangs on how they are scrambled: its root mean square is
+    0.7 % of a standard deviation in means, 1.4 % in standard deviations. The rule's own are 1.7 % and 3.0 % at most.
+    """
     scale = np.linspace(0.3, 0.8, 6)
-    found = integrate(lambda at: (at / scale - np.exp(np.clip(at / scale, None, 300))).sum(1), np.zeros(6))
-    mean, covariance = moments(found)
     sd = gumbel_l.std() * scale
-    np.testing.assert_allclose((mean - gumbel_l.mean() * scale) / sd, 0, atol=0.015)
-    np.testing.assert_allclose(np.sqrt(np.diag(covariance)) / sd, 1, atol=0.015)
+    of_means, of_sds = [], []
+    for seed in range(SEED, SEED + 21):
+        monkeypatch.setattr("trialkit.advice.integration.SEED", seed)
+        _sequence.cache_clear()
+        found = integrate(lambda at: (at / scale - np.exp(np.clip(at / scale, None, 300))).sum(1), np.zeros(6))
+        mean, covariance = moments(found)
+        of_means.append((mean - gumbel_l.mean() * scale) / sd)
+        of_sds.append(np.sqrt(np.diag(covariance)) / sd - 1)
+    _sequence.cache_clear()
+    np.testing.assert_allclose(of_means[0], 0, atol=0.02)
+    np.testing.assert_allclose(of_sds[0], 0, atol=0.035)
+    assert np.sqrt(np.mean(np.square(of_means))) < 0.008
+    assert np.sqrt(np.mean(np.square(of_sds))) < 0.016
 
 
 def test_banana() -> None:

@@ -25,11 +25,12 @@ def scores(model: WeightModel, sd: dict[str, float]) -> np.ndarray:
 def fitted(model: WeightModel, at: np.ndarray) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Effects by name, and means of treatments in each garden."""
     sd = model.by_name(at)
-    told = model.gathered.told(sd["bucket"], [sd[name] for name in model.gathered.local])
-    found = eliminate(told, model.floors(sd, model.gathered.columns), back=True)
-    names = np.array(model.gathered.terms.names)
+    gathered = model.gathered
+    told = gathered.told(sd["bucket"], [sd[name] for name in gathered.local])
+    found = eliminate(told, model._floors(sd), back=True)
+    names, effects = np.array(gathered.terms.names), gathered.directions @ found.mean[0]
     assert found.treatments is not None
-    return {name: found.mean[0, names == name] for name in dict.fromkeys(names)}, found.treatments[0]
+    return {name: effects[names == name] for name in dict.fromkeys(names)}, found.treatments[0]
 
 
 def test_oats() -> None:

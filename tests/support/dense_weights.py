@@ -15,9 +15,13 @@ import pandas as pd
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal
 
-SLOPE, LEVEL, ALONE, LEAST = 40.0, 60.0, 0.7, 1e-2
-"""Standard deviations of slope and of seasons' levels, g; of whole combinations, in that of interactions; and the share
-of variance below which directions of interactions are left out."""
+SLOPE, ALONE, LEAST = 40.0, 0.7, 1e-2
+"""Standard deviations of the slope, g, and of whole combinations, in that of interactions; and the share of variance
+below which directions of interactions are left out."""
+OF_SEASONS = {"cultivar": 1.0, "dose": 0.45, "acidifier": 0.8}
+"""What seasons do to each factor, in units of their standard deviation."""
+FEWEST_GARDENS, LEAST_RANGE = 3, 0.5
+"""Of known water or sun, and how far they must lie apart, to have an effect."""
 BUCKET, LASTING = "bucket", "lasting"
 
 
@@ -80,9 +84,7 @@ class DenseWeights:
         rows = pd.concat([known, asked.assign(trial="")], ignore_index=True)
         rows = rows.merge(gardens, on=["trial", "site"], how="left")
         often = gardens.groupby("site")["trial"].nunique()
-        parts = tuple(
-            _parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names, buckets["trial"].nunique())
-        )
+        parts = tuple(_parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names, gardens))
         heads = head_variance / known["usable"].to_numpy(float)
         return cls(known["weight_g"].to_numpy(float), heads, parts)
 
@@ -124,7 +126,17 @@ def _same(column: pd.Series) -> np.ndarray:
     return np.asarray(values[:, None] == values[None, :], float) * np.outer(known, known)
 
 
-def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str], seasons: int) -> Iterator[Part]:
+def _about(gardens: pd.DataFrame, rows: pd.DataFrame, column: str, usual: float, step: float) -> np.ndarray | None:
+    """Water or sun by row, centred and scaled, 0 where not known; None where gardens do not differ enough."""
+    known = gardens[column].dropna().to_numpy(float) / step
+    if len(known) < FEWEST_GARDENS or known.max() - known.min() <= LEAST_RANGE:
+        return None
+    return np.nan_to_num((rows[column].to_numpy(float) - usual) / step)
+
+
+def _parts(
+    rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str], gardens: pd.DataFrame
+) -> Iterator[Part]:
     trial, site = _same(rows["trial"]), _same(rows["site"])
     factors: dict[str, np.ndarray] = {}
     bent: np.ndarray | None = None
@@ -157,17 +169,17 @@ def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set
     if len(factors) > 1:
         cell = np.prod([*effects, _same(rows["dose"])] if bent is not None else effects, axis=0)
         yield Part("interaction", ALONE**2 * cell)
-    if "water" in names:
-        water = np.nan_to_num((rows["alkalinity"].to_numpy(float) - 90) / 60)
-        yield Part("water", factors["acidifier"] * np.outer(water, water))
-    if "sun" in names:
-        sun = np.nan_to_num((rows["sun_hours"].to_numpy(float) - 6) / 2)
+    water, sun = _about(gardens, rows, "alkalinity", 90, 60), _about(gardens, rows, "sun_hours", 6, 2)
+    if water is not None and "acidifier" in factors:
+        yield Part("surroundings", factors["acidifier"] * np.outer(water, water))
+    if sun is not None:
         for name in ("cultivar", "dose"):
             if name in factors:
-                yield Part("sun", factors[name] * np.outer(sun, sun))
-    if "kind" in names:
+                yield Part("surroundings", factors[name] * np.outer(sun, sun))
+    kinds = set(gardens["kind"].dropna()) - {""}
+    if len(kinds) > 1:
         for matrix in factors.values():
-            yield Part("kind", matrix * _same(rows["kind"].fillna("")))
+            yield Part("surroundings", matrix * _same(rows["kind"].fillna("")))
     back = rows["site"].isin(returning).to_numpy()
     back = np.outer(back, back)
     for name, matrix in {"": np.ones_like(site), **factors}.items():
@@ -177,9 +189,9 @@ def _parts(rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set
             yield Part(own, matrix * site * back, lasting=True)
             yield Part(own, matrix * site * trial * back, lasting=False)
         if name:
-            yield Part("season", matrix * trial)
-    if seasons > 1:
-        yield Part(None, LEVEL**2 * trial)
+            yield Part("season", OF_SEASONS[name] ** 2 * matrix * trial)
+    if gardens["trial"].nunique() > 1:
+        yield Part("season_level", trial)
     for name, within in (("block", ["block"]), ("whole_plot", ["block", "whole_plot"])):
         if name in names:
             weighed = np.outer(rows["trial"] != "", rows["trial"] != "")

@@ -8,7 +8,7 @@ sequence are brought to that distribution and weighted by what it misses (import
 right however rough the frame. Two more rounds have frames of what the points so far tell, and all points count.
 
 Tests hold the averages to long Markov chains: on five sets of records the means of treatments erred by at most 1.0 % of
-their standard deviation and these by 0.9 %, gains over a practice by 1.6 % and 0.9 %.
+their standard deviation and these by 1.9 %, gains over a practice by 2.2 % and 2.6 %, thinned as weights are.
 """
 
 from __future__ import annotations

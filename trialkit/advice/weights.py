@@ -21,6 +21,7 @@ from trialkit.advice.integration import (
 from trialkit.advice.priors import FACTOR_SHARE, SLOPE_G, WEIGHT_G
 from trialkit.advice.terms import Points
 from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.domain.errors import NotComputed
 
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
@@ -155,9 +156,12 @@ class Weights:
         columns, left = self.model.gathered.asked(asked, garden)
         untried = self.model.gathered.terms.untried(asked)
         alone = self.sd.get("interaction", np.zeros(len(self.effects.mean)))
+        # Of what gardens do, only what lasts is an effect.
+        lasting = {name: self.sd[LASTING] if name.startswith("garden") else np.ones(len(alone)) for name in left}
+        spread = {name: self.sd[name] * np.sqrt(lasting[name]) for name in left}
         for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
             told = np.linalg.solve(factor, columns.T)
-            half = np.concatenate([told, *(self.sd[name][i] * beside for name, beside in left.items())])
+            half = np.concatenate([told, *(spread[name][i] * beside for name, beside in left.items())])
             yield At(columns @ effect, half, alone[i] * untried)
 
     def elsewhere(self, asked: Points, practice: int) -> FloatArray:
@@ -195,10 +199,12 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
     Raises
     ------
     NotComputed
-        If the records leave the sizes of variation too open.
+        If nothing was weighed, or the records leave the sizes of variation too open.
     """
     model = WeightModel(gathered, scales)
     few = model if learnt is None else WeightModel(learnt, scales)
+    if not few.gathered.weighed:
+        raise NotComputed("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
     points = integrate(few.log_density, np.zeros(len(few.names)))
     points = points.thinned(THINNED if learnt is None else FEW_POINTS)
     if learnt is not None:

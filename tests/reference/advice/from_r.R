@@ -33,13 +33,13 @@ found <- list(oats = c(list(sd = list(bucket = 13, whole_plot = 10, garden = 14,
 
 barley <- read("barley")
 lasting <- 0.6
-sd <- list(bucket = 20, garden = 45, garden_cultivar = 14, season = 7, cultivar = 15, lasting = lasting)
+sd <- list(bucket = 20, garden = 45, garden_cultivar = 14, season = 7, cultivar = 15, season_level = 60, lasting = lasting)
 residual <- sqrt(sd$bucket^2 + (1 - lasting) * sd$garden_cultivar^2)
 found$barley <- c(list(sd = sd), at(
   weight_g ~ 1 + (1 | cultivar:site) + (1 | cultivar:trial) + (1 | site:trial) + (1 | cultivar) + (1 | site) + (1 | trial), barley,
   list("cultivar:site (Intercept)" = sd$garden_cultivar * sqrt(lasting), "cultivar:trial (Intercept)" = sd$season,
        "site:trial (Intercept)" = sd$garden * sqrt(1 - lasting), "cultivar (Intercept)" = sd$cultivar,
-       "site (Intercept)" = sd$garden * sqrt(lasting), "trial (Intercept)" = 60), residual))
+       "site (Intercept)" = sd$garden * sqrt(lasting), "trial (Intercept)" = sd$season_level), residual))
 write("predicted_effects", c(list(kind = "predicted effects at given standard deviations", software = software), found))
 
 # Laplace's log likelihood of binomial counts at given standard deviations and fixed effects.

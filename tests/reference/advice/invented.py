@@ -58,14 +58,15 @@ def put(trials, name):
     pd.concat(trials).merge(GARDENS, on="site", how="left").to_csv(f"{name}.csv", index=False)
 
 
-rng = np.random.default_rng(20261129)
-names = list(GARDENS.index)
-full = list(product("AB", ["citric", "vinegar"], [75.0, 150.0, 225.0, 300.0]))
-put([grown(rng, "1", names[:4], 2, full, 0.06)], "volunteers")
-ledger = [
-    ("1", names[:4], 2, list(product("AB", ["citric"], [75.0, 150.0, 300.0])), 0.1, False),
-    ("2", [names[i] for i in (0, 2, 4)], 2, list(product("AB", ["citric", "vinegar"], [150.0, 225.0])), 0.1, True),
-    ("3", [names[i] for i in (1, 4, 5, 6)], 3, list(product("B", ["citric", "vinegar"], [225.0])), 0.0, False),
-    ("4", [names[i] for i in (0, 6, 7)], 2, list(product("AB", ["citric"], [100.0, 180.0, 260.0])), 0.1, False),
-]
-put([grown(rng, *one) for one in ledger], "ledger")
+if __name__ == "__main__":
+    rng = np.random.default_rng(20261129)
+    names = list(GARDENS.index)
+    full = list(product("AB", ["citric", "vinegar"], [75.0, 150.0, 225.0, 300.0]))
+    put([grown(rng, "1", names[:4], 2, full, 0.06)], "volunteers")
+    ledger = [
+        ("1", names[:4], 2, list(product("AB", ["citric"], [75.0, 150.0, 300.0])), 0.1, False),
+        ("2", [names[i] for i in (0, 2, 4)], 2, list(product("AB", ["citric", "vinegar"], [150.0, 225.0])), 0.1, True),
+        ("3", [names[i] for i in (1, 4, 5, 6)], 3, list(product("B", ["citric", "vinegar"], [225.0])), 0.0, False),
+        ("4", [names[i] for i in (0, 6, 7)], 2, list(product("AB", ["citric"], [100.0, 180.0, 260.0])), 0.1, False),
+    ]
+    put([grown(rng, *one) for one in ledger], "ledger")

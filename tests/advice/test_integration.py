@@ -123,7 +123,8 @@ def test_fewer_points_keep_means_and_variances() -> None:
     before, after = moments(found), moments(fewer)
     np.testing.assert_allclose(after[0], before[0], atol=1e-8)
     np.testing.assert_allclose(np.diag(after[1]), np.diag(before[1]), rtol=1e-8)
-    np.testing.assert_allclose(after[1], before[1], atol=0.05)
+    # As near as a standard error of 300 points drawn at random, 1 / sqrt(300).
+    np.testing.assert_allclose(after[1], before[1], atol=300**-0.5)
 
 
 def test_half_normal() -> None:

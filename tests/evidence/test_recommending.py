@@ -234,7 +234,7 @@ def test_means_count_by_their_standard_errors(seasons: Seasons, first: First, tm
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
     path = tmp_path / "old.csv"
     path.write_text(MEANS.format(n="much", m=45), "utf-8")
-    with pytest.raises(TrialError, match=r"old.csv, row 2, column n_mg_l"):
+    with pytest.raises(TrialError, match=r"TK-V02 old.csv 2 n_mg_l"):
         summary_entry(path)
     path.write_text(MEANS.format(n=90, m=45).replace(",160,7,", ",90,7,"), "utf-8")
     add(ledger, summary_entry(path), ON)

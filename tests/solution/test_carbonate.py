@@ -138,11 +138,8 @@ def test_never_fails_and_falls_with_acid() -> None:
             assert acid_for_ph(acid=acid, ph_target=found, **water) == pytest.approx(moles, rel=1e-6)
 
 
-MIXTURES = st.dictionaries(st.sampled_from(list(ACIDS)), st.floats(0.01, 1), min_size=1)
-
-
 @given(
-    acid=st.one_of(st.sampled_from(list(ACIDS)), MIXTURES),
+    acid=st.sampled_from(list(ACIDS)),
     moles=st.floats(1e-6, 0.05),
     alkalinity=st.floats(0, 500),
     start=st.floats(3, 10),

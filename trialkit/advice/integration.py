@@ -7,8 +7,8 @@ followed (Rue, Martino & Chopin 2009, J. R. Stat. Soc. B 71, 319-392, section 6.
 sequence are brought to that distribution and weighted by what it misses (importance sampling), so that the averages are
 right however rough the frame. Two more rounds have frames of what the points so far tell, and all points count.
 
-Tests hold the averages to long Markov chains: on five sets of records the means of treatments erred by at most 1.0 % of
-their standard deviation and these by 1.9 %, gains over a practice by 2.2 % and 2.6 %, thinned as weights are.
+Tests hold the averages to long Markov chains: on five sets of records the means of treatments erred by at most 1.3 % of
+their standard deviation and these by 0.7 %, gains over a practice by 2.7 % and 2.6 %, thinned as weights are.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ POINTS, FEW_POINTS, MOST_ROUNDS, FEWEST_EFFECTIVE = 1024, 24, 3, 0.25
 TAIL_DF, REACH, SEED = 5.0, 1.5, 11
 TAIL, BENT, WIDER = 1.3, 0.8, 0.95
 """How far out skewness is read, in standard deviations; the most of it; and how wide a frame of points is."""
+ROUGH = 6
+"""Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
 """Of the differences that give slope and curvature, in units of scores."""
 ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
@@ -135,7 +137,7 @@ class _Frame:
     def at_mode(
         cls, log_density: Callable[[FloatArray], FloatArray], mode: FloatArray, curvature: FloatArray
     ) -> _Frame:
-        value, axes = np.linalg.eigh(curvature)
+        value, axes = _axes(curvature)
         axes = axes / np.sqrt(np.clip(value, 0.5, None))
         top = float(log_density(mode[None])[0])
         drop = top - log_density(mode + REACH * np.concatenate([axes.T, -axes.T]))
@@ -154,7 +156,7 @@ class _Frame:
         middle = found.weight @ straight
         away = straight - middle
         # A little of the prior keeps the frame from falling flat where few points count.
-        value, axes = np.linalg.eigh((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
+        value, axes = _axes((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
         return cls(middle, axes * np.sqrt(value), np.full((2, len(middle)), WIDER), place, scale, bend)
 
     def points(self, uniform: FloatArray) -> FloatArray:
@@ -176,6 +178,12 @@ class _Frame:
         volume = np.linalg.slogdet(self.axes)[1] + np.log(self.spread.sum(0)).sum() + np.log(self.scale).sum()
         stretched = np.log(np.cosh(bent) / np.hypot(1, straight)).sum(1)
         return np.asarray(-(TAIL_DF + 1) / 2 * np.log1p(t**2 / TAIL_DF).sum(1) - stretched - volume)
+
+
+def _axes(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Eigenvalues and axes; an axis has no sign of its own, so its largest part is taken as positive."""
+    value, axes = np.linalg.eigh(matrix)
+    return value, axes * np.sign(axes[np.abs(axes.round(ROUGH)).argmax(0), range(len(value))])
 
 
 def _quantiles(found: Integrated, chances: FloatArray) -> FloatArray:

@@ -148,7 +148,7 @@ def test_never_fails_and_falls_with_acid() -> None:
     phosphate=st.floats(0, 0.005),
 )
 def test_inverse_of_forward(
-    acid: str | dict[str, float],
+    acid: str,
     moles: float,
     alkalinity: float,
     start: float,

@@ -364,10 +364,12 @@ def test_fewer_gardens_leave_more_open() -> None:
         decided(small_records(curve, gardens=gardens, blocks=blocks), small_question())
         for gardens, blocks in ((2, 8), (8, 2))
     )
-    one, other = few.shown.gain, many.shown.gain
-    assert one is not None
-    assert other is not None
-    assert one.upper - one.lower > other.upper - other.lower
+    one, other = (
+        {spread.of: spread.upper_g - spread.lower_g for spread in found.spreads if spread.of.startswith("garden_")}
+        for found in (few, many)
+    )
+    assert one.keys() == other.keys()
+    assert all(one[of] > other[of] for of in one)
 
 
 def test_heads_weighed_one_by_one_or_as_buckets() -> None:

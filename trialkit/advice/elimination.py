@@ -150,6 +150,15 @@ def eliminate(told: Told, floors: Floors, constant: float = 0.0, *, back: bool =
     return Effects(mean + floors.centre, factor, likelihood, treatments)
 
 
+def information(told: Told, floors: Floors) -> FloatArray:
+    """What records tell of the effects: the precision that they add, shape (m, p, p)."""
+    m, p = floors.precision.shape
+    found = np.zeros((m, p, p))
+    for part in floors.parts:
+        found[:, part.columns[:, None], part.columns] += _without_trial(told, floors, part).information
+    return (found + found.swapaxes(1, 2)) / 2
+
+
 @dataclass(frozen=True)
 class _Trial:
     """What a trial tells of the effects when its gardens and its season are taken out."""

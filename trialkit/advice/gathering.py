@@ -55,6 +55,16 @@ class LevelNames:
     acidifier: tuple[str, ...]
     kind: tuple[str, ...]
 
+    @classmethod
+    def of(cls, rows: pd.DataFrame, sites: pd.DataFrame) -> LevelNames:
+        """Those of buckets and gardens."""
+        kinds = tuple(name for name in _names(sites["kind"].fillna("")) if name)
+        return cls(_names(rows["cultivar"]), _names(rows["acidifier"]), kinds)
+
+    def codes(self, rows: pd.DataFrame) -> tuple[IntArray, IntArray]:
+        """Places of the buckets' cultivars and acidifiers among the levels."""
+        return _codes(rows["cultivar"], self.cultivar), _codes(rows["acidifier"], self.acidifier)
+
     def points(self, cultivar: Sequence[str], acidifier: Sequence[str], dose: FloatArray) -> Points:
         """Treatments in an average garden."""
         return Points.of(
@@ -151,7 +161,7 @@ class Gathered:
         return Told(left[..., :k, :k], left[..., :k, k], left[..., k, k].sum(1), logs)
 
 
-def gather(records: BucketRecords, asked: Sequence[float] = ()) -> Gathered:
+def gather(records: BucketRecords, asked: Sequence[float] = (), like: Gathered | None = None) -> Gathered:
     """Gather records.
 
     Parameters
@@ -159,40 +169,25 @@ def gather(records: BucketRecords, asked: Sequence[float] = ()) -> Gathered:
     records : BucketRecords
     asked : sequence of float
         Further strengths of the solution that will be asked about, within the range tried.
+    like : Gathered, optional
+        Gathered before, with every level and garden that these records know: they are then told by the same effects,
+        so that what they tell adds to what it told.
     """
     rows = records.buckets.sort_values(["trial", "site"], kind="stable").reset_index(drop=True)
     sites = rows[["trial", "site"]].drop_duplicates().merge(records.gardens, on=["trial", "site"], how="left")
-    levels = LevelNames(
-        cultivar=_names(rows["cultivar"]),
-        acidifier=_names(rows["acidifier"]),
-        kind=tuple(name for name in _names(sites["kind"].fillna("")) if name),
-    )
+    levels = like.levels if like else LevelNames.of(rows, sites)
+    known_gardens = like.returning if like else _returning(sites)
+    about = _About.of(sites, levels.kind, known_gardens)
+    terms = like.terms if like else _terms(rows, levels, about, asked)
     dose = rows["dose"].to_numpy(float)
-    tried = np.unique(dose[np.isfinite(dose)])
-    scale = scale_of(tried.tolist()) if len(tried) else None
-    doses = np.unique(np.r_[tried, list(asked)]) if scale else np.zeros(1)
-    strength = np.nan_to_num(dose) if scale else np.zeros(len(rows))
-    coded = np.column_stack([_codes(rows["cultivar"]), _codes(rows["acidifier"]), strength])
+    strength = np.nan_to_num(dose) if terms.scale else np.zeros(len(rows))
+    coded = np.column_stack([*levels.codes(rows), strength])
     trial, _ = pd.factorize(sites["trial"])
     site = rows.groupby(["trial", "site"], sort=False).ngroup().to_numpy()
     treatments, treatment = _treatments(coded, trial[site])
-    cells = np.unique(coded, axis=0)
-    cells[:, 2] = np.abs(doses[None, :] - cells[:, 2:]).argmin(1)
-    about = _About.of(sites, levels.kind)
-    terms = Terms(
-        cultivars=len(levels.cultivar),
-        acidifiers=len(levels.acidifier),
-        kinds=len(levels.kind),
-        scale=scale,
-        doses=doses,
-        cells=cells.astype(np.intp),
-        returning=int(about.returning.max(initial=-1)) + 1,
-        water=_differ(about.water),
-        sun=_differ(about.sun),
-    )
     k = max(map(len, treatments))
     design = _design(terms, treatments, trial, about, k)
-    directions = terms.reduce(design)
+    directions = like.directions if like else terms.reduce(design)
     weight, usable, recorded = (rows[name].to_numpy(float) for name in ("weight_g", "usable", "recorded"))
     known = np.isfinite(weight) & (usable > 0)
     stated = rows["known_variance"].to_numpy(float) if "known_variance" in rows else np.full(len(rows), np.nan)
@@ -224,7 +219,7 @@ def gather(records: BucketRecords, asked: Sequence[float] = ()) -> Gathered:
         recorded=_added(recorded, site, treatment, (len(sites), k)),
         local=tuple(name for name, _ in local),
         names=tuple(sites[["trial", "site"]].itertuples(index=False, name=None)),
-        returning=_returning(sites),
+        returning=known_gardens,
         weighed=int(known.sum()),
         head_variance=records.head_variance,
     )
@@ -240,8 +235,8 @@ class _About:
     returning: IntArray
 
     @classmethod
-    def of(cls, sites: pd.DataFrame, kinds: tuple[str, ...]) -> _About:
-        back = {name: i for i, name in enumerate(_returning(sites))}
+    def of(cls, sites: pd.DataFrame, kinds: tuple[str, ...], returning: tuple[str, ...]) -> _About:
+        back = {name: i for i, name in enumerate(returning)}
         return cls(
             (sites["alkalinity"].to_numpy(float) - USUAL_ALKALINITY) / ALKALINITY_STEP,
             (sites["sun_hours"].to_numpy(float) - USUAL_SUN) / SUN_STEP,
@@ -255,6 +250,28 @@ def _returning(sites: pd.DataFrame) -> tuple[str, ...]:
     return tuple(sorted(map(str, seen.index[seen > 1])))
 
 
+def _terms(rows: pd.DataFrame, levels: LevelNames, about: _About, asked: Sequence[float]) -> Terms:
+    """Which effects the records could tell."""
+    dose = rows["dose"].to_numpy(float)
+    tried = np.unique(dose[np.isfinite(dose)])
+    scale = scale_of(tried.tolist()) if len(tried) else None
+    doses = np.unique(np.r_[tried, list(asked)]) if scale else np.zeros(1)
+    strength = np.nan_to_num(dose) if scale else np.zeros(len(rows))
+    cells = np.unique(np.column_stack([*levels.codes(rows), strength]), axis=0)
+    cells[:, 2] = np.abs(doses[None, :] - cells[:, 2:]).argmin(1)
+    return Terms(
+        cultivars=len(levels.cultivar),
+        acidifiers=len(levels.acidifier),
+        kinds=len(levels.kind),
+        scale=scale,
+        doses=doses,
+        cells=cells.astype(np.intp),
+        returning=int(about.returning.max(initial=-1)) + 1,
+        water=_differ(about.water),
+        sun=_differ(about.sun),
+    )
+
+
 def _distinct(kinds: FloatArray) -> tuple[FloatArray, IntArray]:
     """Distinct rows as columns, and which each row is."""
     found, which = np.unique(kinds, axis=0, return_inverse=True)
@@ -265,8 +282,7 @@ def _names(column: pd.Series) -> tuple[str, ...]:
     return tuple(sorted(map(str, column.unique())))
 
 
-def _codes(column: pd.Series) -> IntArray:
-    names = _names(column)
+def _codes(column: pd.Series, names: tuple[str, ...]) -> IntArray:
     return np.asarray(column.astype(str).map({name: i for i, name in enumerate(names)}), np.intp)
 
 

@@ -107,7 +107,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
     at: list[FloatArray] = []
     density: list[FloatArray] = []
     for n in (size // 4, size // 2, *[size] * MOST_ROUNDS):
-        at.append(frames[-1].points(_sequence(n, len(mode), len(at))))
+        at.append(frames[-1].points(sequence(n, len(mode), len(at))))
         density.append(log_density(at[-1]))
         found = _weighted(frames, at, np.concatenate(density), mode)
         if n == size and found.effective >= FEWEST_EFFECTIVE * size:
@@ -248,8 +248,8 @@ def _curvature(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) 
 
 
 @cache
-def _sequence(size: int, d: int, number: int) -> FloatArray:
-    """Equidistributed points, shape (size, d): Sobol's, scrambled (Owen 1998, J. Complexity 14, 466-489)."""
+def sequence(size: int, d: int, number: int) -> FloatArray:
+    """Return equidistributed points, shape (size, d): Sobol's, scrambled (Owen 1998, J. Complexity 14, 466-489)."""
     from scipy.stats import qmc
 
     return np.asarray(qmc.Sobol(d, rng=np.random.Generator(np.random.PCG64([SEED, number]))).random(size))

@@ -163,25 +163,42 @@ class Shares:
     effects: Effects
 
     def at(self, asked: Points, garden: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
-        """Mean shares over gardens and seasons, shape (n,), and their covariance, shape (n, n)."""
+        """Mean shares over gardens and seasons, shape (n,), and their covariance, shape (n, n).
+
+        `garden` is the place of each among the returning gardens, or None for the average over gardens.
+        """
         columns, left = self.model.gathered.asked(asked, garden)
         weight = self.points.weight
-        mean = self.effects.mean @ columns.T
-        half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(mean), *columns.T.shape)))
+        half = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(weight), *columns.T.shape)))
         covariance = half.swapaxes(1, 2) @ half
         for name, beside in left.items():
             covariance += self.model.prior(name, self.sd)[:, None, None] ** 2 * (beside.T @ beside)
-        factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
-        elsewhere = (self.sd[:, 0] ** 2 + (1 + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
-        # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
-        flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
-        wide = np.sqrt(1 + (np.pi / 8) * (elsewhere + np.diagonal(covariance, axis1=1, axis2=2)))
-        middle = expit(mean / wide)
-        slope = middle * (1 - middle) / flat
+        middle, slope = self._over_gardens(columns, np.diagonal(covariance, axis1=1, axis2=2), garden)
         spread = slope[:, :, None] * covariance * slope[:, None, :]
         overall = weight @ middle
         away = middle - overall
         return overall, np.einsum("m,mij->ij", weight, spread) + (weight[:, None] * away).T @ away
+
+    def _over_gardens(
+        self, columns: FloatArray, variance: FloatArray, garden: IntArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Mean shares over gardens and seasons, and their slopes by the logit, shape (m, n).
+
+        `variance` is what is not known of the logits, shape (m, n).
+        """
+        factors = sum(FACTOR_SHARE[name] ** 2 for name in self.model.gathered.practice)
+        # Of a garden that comes back, what it does every year is an effect, and the rest passes.
+        passes = 1.0 if garden is None else 1 - LASTING
+        elsewhere = (passes * self.sd[:, 0] ** 2 + (passes + SEASON_PART) * factors * self.sd[:, 2] ** 2)[:, None]
+        # The mean of a share over gardens lies nearer a half: logistic averages over a normal, to three figures.
+        flat = np.sqrt(1 + (np.pi / 8) * elsewhere)
+        middle = expit(self.effects.mean @ columns.T / np.sqrt(1 + (np.pi / 8) * (elsewhere + variance)))
+        return middle, middle * (1 - middle) / flat
+
+    def slope(self, asked: Points) -> FloatArray:
+        """By how much mean shares rise with the logits of treatments, shape (n,)."""
+        columns, _ = self.model.gathered.asked(asked)
+        return np.asarray(self.points.weight @ self._over_gardens(columns, np.zeros((1, 1)))[1])
 
     def elsewhere(self, asked: Points, mean: FloatArray) -> FloatArray:
         """Covariance of what a garden and season not yet seen do to mean shares, shape (n, n), their level left out."""

@@ -58,7 +58,7 @@ class WeightModel:
         found = self.by_name(at)
         told = self.gathered.told(found["bucket"], [found[name] for name in self.gathered.local])
         constant = (self.gathered.weighed - 1) * np.log(2 * np.pi)
-        return eliminate(told, self._floors(found), constant)
+        return eliminate(told, self.floors(found), constant)
 
     def by_name(self, at: FloatArray) -> dict[str, FloatArray]:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
@@ -76,7 +76,8 @@ class WeightModel:
         parts = [self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)]
         return np.asarray(np.concatenate(parts) - 0.5 * (at**2).sum(1))
 
-    def _floors(self, sd: Mapping[str, FloatArray]) -> Floors:
+    def floors(self, sd: Mapping[str, FloatArray]) -> Floors:
+        """Covariances given standard deviations by name, each of shape (m,)."""
         g, m = self.gathered, len(sd["bucket"])
         level = sd["season_level"] ** 2 if "season_level" in sd else np.zeros(m)
         garden = _weighted(sd["garden"] ** 2, g.shared)

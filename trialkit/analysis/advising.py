@@ -453,6 +453,7 @@ def _dose(asked: Candidacy, found: Prospects, chosen: Chosen) -> DoseAdvice | No
     good = [i for i in mine if found.value[i] >= best - SAME_VALUE_G * asked.prices.per_gram]
     tails = [(1 - rule.confidence) / 2, (1 + rule.confidence) / 2]
     limits = np.quantile(found.yields[:, mine], tails, axis=0)
+    best_from, best_to = np.quantile(found.draws[:, mine].argmax(1), tails, method="inverted_cdf")
     return DoseAdvice(
         points=tuple(
             DosePoint(
@@ -469,6 +470,8 @@ def _dose(asked: Candidacy, found: Prospects, chosen: Chosen) -> DoseAdvice | No
         ),
         good_from_tsp=float(asked.treatments[good[0]].dose_tsp or 0.0),
         good_to_tsp=float(asked.treatments[good[-1]].dose_tsp or 0.0),
+        best_from_tsp=float(asked.treatments[mine[best_from]].dose_tsp or 0.0),
+        best_to_tsp=float(asked.treatments[mine[best_to]].dose_tsp or 0.0),
         at_edge=chosen.at == mine[-1],
     )
 

@@ -115,6 +115,8 @@ class DoseAdvice:
     points: Annotated[tuple[DosePoint, ...], "On the kitchen's measures and at the doses tried, from the least up."]
     good_from_tsp: Annotated[float, "Least dose whose value is near enough to the best."]
     good_to_tsp: Annotated[float, "Greatest such dose."]
+    best_from_tsp: Annotated[float, "Lower limit of the interval of the dose that is truly best."]
+    best_to_tsp: Annotated[float, "Its upper limit."]
     at_edge: Annotated[bool, "Whether the recommended dose is the greatest tried: more was not looked at."]
 
 

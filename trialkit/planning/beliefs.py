@@ -1,0 +1,288 @@
+"""What is thought of treatments before a trial: common practice and the protocol, or the trials of a ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from trialkit.advice.choice import Value
+from trialkit.advice.elimination import Effects, eliminate
+from trialkit.advice.gathering import BucketRecords, Gathered, gather
+from trialkit.advice.integration import Integrated, half_normal, sequence
+from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
+from trialkit.advice.sample_information import Beliefs, DecisionCosts, Part
+from trialkit.advice.usable_shares import ShareModel, Shares, count
+from trialkit.advice.weights import LASTING, WeightModel, weigh
+from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
+from trialkit.analysis.bucket_records import ADVICE_STREAM, nitrogen_per_tsp
+from trialkit.analysis.pricing import prices
+from trialkit.domain.arrays import FloatArray
+from trialkit.planning.assumptions import Assumptions
+from trialkit.protocol.trial_protocol import Protocol
+from trialkit.rules.trial_folder import Trial
+
+POINTS, STREAM = 32, 21
+"""Of the standard deviations."""
+USUAL_WEIGHT_G, LEVEL_SD_G, LEVEL_SD_LOGIT = 150.0, 50.0, 0.5
+"""A usable head, how well common practice knows heads on the whole, g, and the logit of the share that are usable (some
+80 to 95 in 100; common practice, no source)."""
+USUAL_DESIGN_EFFECT = 1.5
+"""By how much heads of a bucket, which fare alike, count for less than if they did not (common practice, no source)."""
+PLANNED = "~planned"
+"""Name of the planned trial among those of a ledger, after all of them."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """Records of earlier trials, on the scale of the planned one's doses.
+
+    Attributes
+    ----------
+    records : BucketRecords
+    design_effect : float
+        Of their heads.
+    """
+
+    records: BucketRecords
+    design_effect: float
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What is thought before a trial, and what it needs to be put beside a layout.
+
+    Attributes
+    ----------
+    candidacy : Candidacy
+        What could be recommended after it.
+    beliefs : Beliefs
+    costs : DecisionCosts
+    head_variance : float
+        Between heads of a bucket, g squared.
+    design_effect : float
+    usable : float
+        Share of heads that is expected to be usable.
+    """
+
+    candidacy: Candidacy
+    beliefs: Beliefs
+    costs: DecisionCosts
+    head_variance: float
+    design_effect: float
+
+    def gathered(self, layout: pd.DataFrame, heads: int, lost: int = 0) -> Gathered:
+        """Buckets of a layout as they are expected to be recorded; the last `lost` gardens give up."""
+        names = sorted(layout["site"].unique())
+        kept = layout[layout["site"].isin(names[: len(names) - lost])]
+        usable = heads * float(self.beliefs.share.mean())
+        rows = planned_rows(kept, self.candidacy.question).assign(recorded=float(heads), usable=usable, weight_g=0.0)
+        return gather(BucketRecords(rows, _gardens(rows), self.head_variance), like=self.beliefs.base)
+
+
+def question_before(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
+    """Ask which treatment is to be the default, before any record of the trial.
+
+    Among the trials of a ledger what one of them held the same in all buckets is a level like another.
+    """
+    protocol = trial.protocol
+    practice = protocol.practice if in_ledger else protocol.practice.among(protocol.treatment_columns)
+    per_tsp = nitrogen_per_tsp(trial)
+    known = bool(np.isfinite(per_tsp)) and practice.dose_tsp is not None
+    nothing = pd.DataFrame({"bucket": [], "acidifier": [], "acid_tsp": []})
+    return AdviceQuestion(
+        practice=practice,
+        practice_dose=round((practice.dose_tsp or 0.0) * per_tsp, 3) if known else practice.dose_tsp or 0.0,
+        per_tsp=per_tsp if known else 1.0,
+        in_nitrogen=known,
+        rule=protocol.decision,
+        prices=lambda candidates: prices(protocol, trial.products, nothing, candidates, days_known=False),
+        seasons=(),
+        seed=protocol.seed_of(ADVICE_STREAM),
+    )
+
+
+def outlook(
+    trial: Trial,
+    question: AdviceQuestion,
+    treatments: pd.DataFrame,
+    assumptions: Assumptions,
+    known: Known | None = None,
+) -> Outlook:
+    """Put together what is thought before a trial.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its plan.
+    question : AdviceQuestion
+        As from `question_before`.
+    treatments : pandas.DataFrame
+        Columns of the treatment factors: every treatment that a design may have.
+    assumptions : Assumptions
+        Variances where no earlier trial tells them.
+    known : Known, optional
+        Records of earlier trials.
+    """
+    sites = pd.DataFrame({"site": sorted(str(site) for site in trial.sites["site"])})
+    blank = planned_rows(treatments.merge(sites, how="cross").assign(bucket=""), question)
+    blank = blank.assign(recorded=0, usable=0.0, weight_g=np.nan, planned=0)
+    if known is None:
+        records = BucketRecords(blank, _gardens(blank), assumptions.head)
+        candidacy = Candidacy.of(records, records.buckets, question)
+        thought = _by_common_practice(candidacy, assumptions, trial.protocol)
+    else:
+        rows = pd.concat([known.records.buckets, blank], ignore_index=True)
+        gardens = pd.concat([known.records.gardens, _gardens(blank)], ignore_index=True)
+        records = BucketRecords(rows, gardens, known.records.head_variance or assumptions.head)
+        candidacy = Candidacy.of(records, records.buckets, question)
+        thought = _by_ledger(known, candidacy)
+    rule, per_gram = question.rule, candidacy.prices.per_gram
+    return Outlook(
+        candidacy,
+        Beliefs(
+            candidacy.gathered,
+            WEIGHT_G,
+            thought.sd,
+            thought.weights,
+            thought.logits,
+            thought.shares,
+            candidacy.points,
+            candidacy.practice,
+            Value(per_gram, candidacy.prices.cost),
+        ),
+        DecisionCosts(rule.change_cost_g * per_gram, rule.margin_g * per_gram, rule.adopt_probability, rule.confidence),
+        records.head_variance,
+        known.design_effect if known else USUAL_DESIGN_EFFECT,
+    )
+
+
+@dataclass(frozen=True)
+class _Thought:
+    """The parts of beliefs that come from where these are taken."""
+
+    sd: Mapping[str, FloatArray]
+    weights: Part
+    logits: Part
+    shares: Shares
+
+
+def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol: Protocol) -> _Thought:
+    """Standard deviations by the assumptions or, where one trial tells little of them, by the priors."""
+    base = candidacy.gathered
+    level, slope = (np.array([name == one for name in base.effects]) for one in ("level", "slope"))
+    sd = {**_by_priors(), **_assumed(assumptions, protocol)}
+    planned = {**sd, **{name: np.full(POINTS, size) for name, size in PLANNED_G.items()}}
+    analysed, thought = (
+        np.where(level, LEVEL_SD_G**-2, WeightModel(base, WEIGHT_G).floors(one).precision) for one in (sd, planned)
+    )
+    thought = np.where(slope, PLANNED_G["slope"] ** -2, thought)
+    weights = _part(np.tile(level * USUAL_WEIGHT_G, (POINTS, 1)), thought, analysed)
+
+    model = ShareModel(base, USUAL_DESIGN_EFFECT, SHARE_LOGIT)
+    scores = ndtri(sequence(POINTS, len(SHARE_LOGIT), STREAM + 1))
+    of_analysis = model.sd(scores)
+    of_plan = of_analysis.copy()
+    of_plan[:, list(SHARE_LOGIT).index("treatment")] = PLANNED_LOGIT
+    floors = model.floors(of_plan)
+    analysed, thought = (
+        np.where(level, LEVEL_SD_LOGIT**-2, model.floors(one).precision) for one in (of_analysis, of_plan)
+    )
+    logits = _part(np.tile(floors.centre, (POINTS, 1)), thought, analysed)
+    told = Effects(logits.mean, np.asarray(np.linalg.cholesky(logits.thought), float), np.zeros(POINTS))
+    return _Thought(planned, weights, logits, Shares(model, _points(scores), of_plan, told))
+
+
+def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> Part:
+    """Effects that are independent, by their precisions, shape (m, p)."""
+    one = np.eye(mean.shape[1])
+    return Part(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
+
+
+def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
+    """Standard deviations and effects as earlier trials tell them; what they do not tell by the priors."""
+    base, records = candidacy.gathered, known.records
+    own = gather(records, base.terms.doses.tolist())
+    trials = records.buckets["trial"].unique()
+    learnt = None
+    if len(trials) > MOST_LEARNT:
+        some = trials[np.linspace(0, len(trials) - 1, MOST_LEARNT).round().astype(int)]
+        buckets = records.buckets[records.buckets["trial"].isin(some)]
+        learnt = gather(replace(records, buckets=buckets), base.terms.doses.tolist())
+    weights, of_shares = weigh(own, learnt), count(own, known.design_effect, learnt)
+    drawn = _equally_likely(weights.points.weight)
+    sd = {**_by_priors(), **{name: values[drawn] for name, values in weights.sd.items()}}
+    model = WeightModel(base, WEIGHT_G)
+    told = base.told(sd["bucket"], [sd[name] for name in base.local])
+    share_model = ShareModel(base, known.design_effect, SHARE_LOGIT)
+    at = of_shares.points.at[_equally_likely(of_shares.points.weight)]
+    shares = Shares(share_model, _points(at), share_model.sd(at), share_model.effects(at))
+    return _Thought(sd, _known_part(eliminate(told, model.floors(sd))), _known_part(shares.effects), shares)
+
+
+def _known_part(effects: Effects) -> Part:
+    """Effects of which the analysis will know what is known now: the same records are in it."""
+    precision = effects.factor @ effects.factor.swapaxes(1, 2)
+    return Part(effects.mean, precision, precision)
+
+
+def _points(at: FloatArray) -> Integrated:
+    return Integrated(at, np.full(POINTS, 1 / POINTS), float(POINTS), np.zeros(at.shape[1]))
+
+
+def _equally_likely(weight: FloatArray) -> np.ndarray:
+    """Places of equally likely points, so many from each as its weight says."""
+    places = np.searchsorted(np.cumsum(weight), (np.arange(POINTS) + 0.5) / POINTS)
+    return np.minimum(places, len(weight) - 1)
+
+
+def _by_priors() -> dict[str, FloatArray]:
+    """Standard deviations as they are thought before any record."""
+    scores = ndtri(sequence(POINTS, len(WEIGHT_G), STREAM))
+    known = {name: half_normal(score, WEIGHT_G[name]) for name, score in zip(WEIGHT_G, scores.T, strict=True)}
+    return {**known, LASTING: np.full(POINTS, 0.5)}
+
+
+def _assumed(assumptions: Assumptions, protocol: Protocol) -> Mapping[str, FloatArray]:
+    """Standard deviations that even one trial tells well, and those that the protocol or an earlier trial states."""
+    known = {"bucket": assumptions.bucket, "block": assumptions.block, "whole_plot": assumptions.whole_plot}
+    factors = {"cultivar": "cultivar", "dose_tsp": "dose", "acidifier": "acidifier"}
+    for column, name in factors.items():
+        if (stated := assumptions.named.get(f"site:{column}")) is not None:
+            known[f"garden_{name}"] = stated
+        elif protocol.variation.site_by_factor_sd_g is not None:
+            # Ends of the doses differ as two cultivars do: the priors' scales are to each other as that asks.
+            scale = WEIGHT_G[f"garden_{name}"] / WEIGHT_G["garden_cultivar"]
+            known[f"garden_{name}"] = assumptions.site_by_factor * scale**2
+    return {name: np.full(POINTS, max(variance, 1e-6) ** 0.5) for name, variance in known.items()}
+
+
+def planned_rows(layout: pd.DataFrame, question: AdviceQuestion) -> pd.DataFrame:
+    """Buckets of a planned layout as the model knows them, without records."""
+    places = [layout[name].astype(str) for name in ("block", "volunteer") if name in layout]
+    none = pd.Series("", index=layout.index)
+
+    def level(column: str) -> pd.Series:
+        return layout[column].astype(str) if question.practice.level(column) else none
+
+    has_dose = question.practice.dose_tsp is not None
+    return pd.DataFrame(
+        {
+            "trial": PLANNED,
+            "site": layout["site"].astype(str),
+            "block": sum(places[1:], start=places[0]) if places else "",
+            "whole_plot": layout["whole_plot"].astype(str) if "whole_plot" in layout else "",
+            "cultivar": level("cultivar"),
+            "acidifier": level("acidifier"),
+            "dose": (layout["dose_tsp"].astype(float) * question.per_tsp).round(3) if has_dose else np.nan,
+        },
+        index=layout.index,
+    )
+
+
+def _gardens(rows: pd.DataFrame) -> pd.DataFrame:
+    known = rows[["trial", "site"]].drop_duplicates()
+    return known.assign(alkalinity=np.nan, sun_hours=np.nan, kind=None)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import gumbel_l, halfnorm, norm
 
-from trialkit.advice.integration import SEED, SMALLEST_SCORE, Integrated, _sequence, half_normal, integrate
+from trialkit.advice.integration import SEED, SMALLEST_SCORE, Integrated, sequence, half_normal, integrate
 from trialkit.domain.errors import NotComputed
 
 
@@ -47,12 +47,12 @@ def test_skewed(monkeypatch: pytest.MonkeyPatch) -> None:
     of_means, of_sds = [], []
     for seed in range(SEED, SEED + 21):
         monkeypatch.setattr("trialkit.advice.integration.SEED", seed)
-        _sequence.cache_clear()
+        sequence.cache_clear()
         found = integrate(lambda at: (at / scale - np.exp(np.clip(at / scale, None, 300))).sum(1), np.zeros(6))
         mean, covariance = moments(found)
         of_means.append((mean - gumbel_l.mean() * scale) / sd)
         of_sds.append(np.sqrt(np.diag(covariance)) / sd - 1)
-    _sequence.cache_clear()
+    sequence.cache_clear()
     np.testing.assert_allclose(of_means[0], 0, atol=0.02)
     np.testing.assert_allclose(of_sds[0], 0, atol=0.035)
     assert np.sqrt(np.mean(np.square(of_means))) < 0.008

@@ -28,7 +28,7 @@ from trialkit.domain.arrays import FloatArray, IntArray
 
 DRAWS, STREAM, TOLD_APART = 128, 7, 1e-9
 """Of what will be expected after a trial, at each point of the standard deviations, in mirrored pairs."""
-OUTCOMES, INNER = 8, 8
+OUTCOMES, INNER = 16, 16
 """Of these, how many are looked into for what will then be left open, and draws of that, at each point."""
 
 

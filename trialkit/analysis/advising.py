@@ -42,6 +42,7 @@ from trialkit.stats.shares import overdispersion
 HALF_SPOON, QUARTER_SPOON, NARROW_TSP = 0.5, 0.25, 3.0
 """Steps of the kitchen's measures, the finer ones where the doses tried lie within so many teaspoons of each other."""
 MOST_DOSES = 40
+FACTOR_COLUMNS = ["cultivar", "acidifier", "dose"]
 OTHER_PRIORS = (0.5, 2.0)
 MOST_LEARNT = 24
 """Trials from which standard deviations are learnt; effects come from all."""
@@ -144,9 +145,8 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     records : BucketRecords
     question : AdviceQuestion
     """
-    rows = records.buckets
-    told = rows["recorded"] > 0
-    known = rows[told | rows["known_variance"].notna()] if "known_variance" in rows else rows[told]
+    rows, seen = records.buckets, known_rows(records)
+    known = seen.buckets
     if not ((known["usable"] > 0) & known["weight_g"].notna()).any():
         return NoDecision("nothing_usable")
     practice = _is_practice(known, question)
@@ -154,8 +154,8 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
         return NoDecision("no_practice_record")
     if practice.all():
         return NoDecision("one_treatment")
-    asked = Candidacy.of(BucketRecords(known, records.gardens, records.head_variance), rows, question)
-    labelled = known.assign(treatment=known.groupby(FACTOR_COLUMNS, dropna=False).ngroup())
+    asked = Candidacy.of(seen, rows, question)
+    labelled = treated_alike(known)
     try:
         learnt = asked.learnt
         weights = weigh(asked.gathered, learnt)
@@ -166,7 +166,17 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     return Advice(_decide(asked, weights, shares, found), asked, weights, shares, found)
 
 
-FACTOR_COLUMNS = ["cultivar", "acidifier", "dose"]
+def known_rows(records: BucketRecords) -> BucketRecords:
+    """Leave out buckets without a record; stated means stay."""
+    rows = records.buckets
+    told = rows["recorded"] > 0
+    known = rows[told | rows["known_variance"].notna()] if "known_variance" in rows else rows[told]
+    return replace(records, buckets=known)
+
+
+def treated_alike(rows: pd.DataFrame) -> pd.DataFrame:
+    """Label buckets by their treatment."""
+    return rows.assign(treatment=rows.groupby(FACTOR_COLUMNS, dropna=False).ngroup())
 
 
 def _is_practice(rows: pd.DataFrame, question: AdviceQuestion) -> pd.Series:

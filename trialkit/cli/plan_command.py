@@ -20,34 +20,52 @@ if TYPE_CHECKING:
 @click.command("plan")
 @trial_folder
 @click.option(
-    "--simulations",
-    type=click.IntRange(100, 1_000_000),
-    default=2000,
-    show_default=True,
-    help="Trials to simulate where power has no exact formula.",
+    "--ledger",
+    metavar="DIR",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Trials that this one goes on from; common practice by default.",
 )
-@click.option("--scheduler", metavar="ADDRESS", help="Simulate on a Dask scheduler, such as tcp://office:8786.")
 @click.option(
     "--earlier",
     metavar="DIR",
     type=click.Path(exists=True, path_type=Path),
-    help="An analysed trial whose variances to plan with; common practice by default.",
+    help="An analysed trial whose variances to plan with.",
 )
+@click.option(
+    "--simulations",
+    type=click.IntRange(100, 10_000_000),
+    help="Trials to simulate for the power, where it has no exact formula; by an approximate one otherwise.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="Simulate on a Dask scheduler, such as tcp://office:8786.")
 @as_json
 @speaks_plainly
-def command(folder: Path, simulations: int, scheduler: str | None, earlier: Path | None, as_json: bool) -> None:
-    """Plan the trial in DIR: what it can tell, what it needs and when things are due.
+def command(
+    folder: Path,
+    ledger: Path | None,
+    earlier: Path | None,
+    simulations: int | None,
+    scheduler: str | None,
+    as_json: bool,
+) -> None:
+    """Plan the trial in DIR: what it is worth, what it needs and when things are due.
 
     Writes results/plan.json, results/plan.html and, where trial.toml gives a day of sowing, results/calendar.ics.
-    The detectable difference, the power for the protocol's margin and the cost are worked out for the trial asked for
-    and for sizes around it.
+    The expected gain of the next handout, the cost and the power are worked out for the trial asked for and for
+    designs around it.
 
     Example: trialkit plan autumn_dose
     """
     from trialkit.documents.document import as_data
     from trialkit.words.plan_words import summary
 
-    plan = plan_folder(folder, simulations=simulations, scheduler=scheduler, earlier=earlier, progress=_teller())
+    plan = plan_folder(
+        folder,
+        simulations=simulations,
+        scheduler=scheduler,
+        earlier=earlier,
+        ledger=ledger,
+        progress=_teller(),
+    )
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,27 +17,25 @@ if TYPE_CHECKING:
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.planned_design import ModelOf
     from trialkit.planning.trial_plan import Progress
+    from trialkit.planning.trial_sizes import Judge
     from trialkit.protocol.trial_protocol import Protocol
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
-
-# Other sizes and variances are many, and are simulated less often than the trial asked for.
-SHARE_FOR_OTHERS = 2
 
 
 def plan_folder(
     folder: Path,
     *,
-    simulations: int,
+    simulations: int | None,
     scheduler: str | None,
     earlier: Path | None,
+    ledger: Path | None,
     progress: Progress,
 ) -> Plan:
     """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics."""
     from trialkit.documents.document import as_text, as_written
-    from trialkit.planning.executors import simulation_executor
+    from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.planning.refusal import CannotBeJudged
-    from trialkit.planning.simulated_power import exact_or_simulated_power
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report.calendar_file import icalendar_text
     from trialkit.report.plan_page import plan_html
@@ -43,14 +43,15 @@ def plan_folder(
     from trialkit.tables.atomic import write_text
     from trialkit.words.plan_words import refusal_sentence
 
+    if earlier and ledger:
+        raise WrongCall("Variances come from one place: give --earlier or --ledger, not both.")
     trial = read_trial(folder, stage="plan")
-    with simulation_executor(scheduler) as executor:
-        judge = partial(exact_or_simulated_power, seed=trial.protocol.seed, executor=executor)
-        asked = partial(judge, replicates=simulations, progress=partial(progress, "simulated trials"))
-        others = partial(judge, replicates=max(simulations // SHARE_FOR_OTHERS, 100))
-        assumed = _assumptions(trial.protocol, earlier)
+    found = read_ledger(ledger) if ledger else None
+    with _judge(trial.protocol, simulations, scheduler, progress) as judge:
         try:
-            made = make_plan(trial, model_of(trial.protocol), assumed, asked, others, progress)
+            made = make_plan(
+                trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found, progress
+            )
         except CannotBeJudged as error:
             raise NotComputed(refusal_sentence(error.refusal)) from error
     plan = as_written(made)
@@ -61,6 +62,27 @@ def plan_folder(
         if content is not None:
             write_text(results / name, content)
     return plan
+
+
+@contextmanager
+def _judge(protocol: Protocol, simulations: int | None, scheduler: str | None, progress: Progress) -> Iterator[Judge]:
+    """Choose how the power of the trial asked for is found: by formula, or from simulated trials where wished for."""
+    if simulations is None:
+        from trialkit.planning.exact import expected_power
+
+        yield expected_power
+        return
+    from trialkit.planning.executors import simulation_executor
+    from trialkit.planning.simulated_power import exact_or_simulated_power
+
+    with simulation_executor(scheduler) as executor:
+        yield partial(
+            exact_or_simulated_power,
+            seed=protocol.seed,
+            executor=executor,
+            replicates=simulations,
+            progress=partial(progress, "simulated trials"),
+        )
 
 
 def model_of(protocol: Protocol) -> ModelOf:
@@ -85,7 +107,11 @@ def _assumptions(protocol: Protocol, earlier: Path | None) -> Assumptions:
     from trialkit.planning.assumptions import Assumptions
 
     if earlier is None:
-        given = {name.removesuffix("_sd_g"): sd**2 for name, sd in protocol.variation if sd is not None}
+        given = {
+            name.removesuffix("_sd_g"): sd**2
+            for name, sd in protocol.variation
+            if name.endswith("_sd_g") and sd is not None
+        }
         return Assumptions(**given, source=VarianceSource("trial.toml" if given else "common practice"))
     path = earlier / "results" / "results.json" if earlier.is_dir() else earlier
     if not path.is_file():

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Annotated, Literal
 
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.layout_warning import LayoutWarning
 
 Method = Literal["exact", "approximate", "simulated"]
-Enlargement = Literal["sites", "blocks", "heads"]
-"""What a larger trial has more of: gardens, blocks in each garden, heads in each bucket."""
+DesignKind = Literal["asked", "size", "fewer levels", "practice buckets", "volunteers"]
+"""The trial asked for; another size of it; without one level; with more buckets of the practice; a small block each."""
+LimitName = Literal["buckets_per_site", "heads_per_bucket", "sites", "visits", "budget"]
 Grouping = Literal["site", "block", "whole_plot", "site_by_factor", "bucket", "head"]
 """What varies: gardens, blocks, whole plots, treatment effects between gardens, buckets, heads."""
 EventKind = Literal["sow", "transplant", "lids", "visit"]
@@ -86,23 +88,80 @@ class Refusal:
     detail: Annotated[str, "What the mixed-model engine said, for a statistician."] = ""
 
 
-@dataclass(frozen=True)
-class SizeRow:
-    """A size of trial: what it takes and what it can tell."""
+class PlanVerdict(StrEnum):
+    """What to do with a plan."""
 
+    RUN = "run it"
+    ENLARGE = "enlarge it"
+    ASK_LESS = "ask less of it"
+    NOT_WORTH_IT = "not worth it"
+
+
+@dataclass(frozen=True)
+class StatedLimits:
+    """What the plan may not go beyond."""
+
+    buckets_per_site: Annotated[int, "In a garden: as stated, or as the protocol asks for."]
+    heads_per_bucket: Annotated[int, "In a bucket: as stated, or as the protocol plants."]
+    sites: Annotated[int, "Gardens: as stated, or twice as many as the protocol has."]
+    visits: Annotated[int | None, "Of all gardens over the harvest; null where there is no limit."]
+    budget: Annotated[float | None, "In the protocol's currency; null where there is no limit."]
+    stated: Annotated[tuple[LimitName, ...], "Those that the protocol states."]
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """A level that a design leaves out."""
+
+    factor: Annotated[Literal["cultivar", "dose_tsp", "acidifier"], "Its factor."]
+    level: Annotated[str | float, "Itself."]
+
+
+@dataclass(frozen=True)
+class DesignRow:
+    """A design of the trial: what it takes, what it is worth and what it can tell."""
+
+    kind: Annotated[DesignKind, "In what it differs from the trial asked for."]
     sites: Annotated[int, "Gardens."]
     blocks: Annotated[int, "Blocks in each garden."]
     heads: Annotated[int, "Heads in each bucket."]
+    treatments: Annotated[int, "Treatments."]
     buckets: Annotated[int, "Buckets in the whole trial."]
-    cost: Annotated[float, "Cost of the trial, in the protocol's currency; 0 where no costs are given."]
-    power: Annotated[float | None, "Chance of finding the margin, 0 to 1; null where the size cannot be analysed."]
-    detectable_g: Annotated[float | None, "Difference that is found with the power wanted, g."]
+    visits: Annotated[int, "Of all gardens over the harvest."]
+    cost: Annotated[float, "Cost of the buckets, in the protocol's currency; 0 where no costs are given."]
+    value_g: Annotated[float, "Expected gain of the next handout by the trial, g a transplanted head."]
+    worth_a_year: Annotated[
+        float | None, "Of that on the heads grown in a year, in money; null without heads or price."
+    ]
+    beyond: Annotated[tuple[LimitName, ...], "Limits that it would break; none of those is proposed."]
+    efficient: Annotated[bool, "Whether no allowed design with as few buckets is worth as much."]
+    dropped: Annotated[Dropped | None, "The level that it leaves out."] = None
+    practice_buckets: Annotated[int, "Buckets of the current practice for each one of another treatment."] = 1
+    power: Annotated[float | None, "Chance of finding the margin, 0 to 1; null where that was not worked out."] = None
+    detectable_g: Annotated[float | None, "Difference that is found with the power wanted, g."] = None
     half_width_g: Annotated[
         float | None, "Expected half-width of the interval of a difference where all comparisons hold together, g."
-    ]
-    monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."]
-    refused: Annotated[Refusal | None, "Why the size cannot be analysed; null where it can."]
-    is_asked: Annotated[bool, "Whether this is the size that the protocol asks for."]
+    ] = None
+    refused: Annotated[Refusal | None, "Why its power cannot be told; null where it can."] = None
+
+
+@dataclass(frozen=True)
+class TrialValue:
+    """What the trial asked for is worth: by the model of advice, on average over what is thought before it."""
+
+    source: Annotated[SourceCode, "Where it comes from what is thought before the trial."]
+    trials: Annotated[int, "Of the ledger, that this rests on; 0 by common practice."]
+    now: Annotated[Treatment, "What would be recommended without the trial."]
+    value_g: Annotated[float, "Expected gain of the next handout by the trial, g a transplanted head."]
+    heads_a_year: Annotated[float | None, "That are grown by what the handout says."]
+    kg_a_year: Annotated[float | None, "Of lettuce that the gain makes on those."]
+    worth_a_year: Annotated[float | None, "Of that in money; null without a price."]
+    change: Annotated[float, "Chance that something else than the current practice will be recommended, 0 to 1."]
+    settled: Annotated[float, "Chance that the answer will be settled, 0 to 1."]
+    half_width_g: Annotated[float, "Expected half-width of the interval of the gain, g."]
+    dose_half_width_tsp: Annotated[float | None, "And of the best dose, teaspoons; null where dose is not tried."]
+    gardens_lost_share: Annotated[float, "Of the gardens, that are expected to give up."]
+    usable_share: Annotated[float, "Of the heads, that is expected to be usable, 0 to 1."]
 
 
 @dataclass(frozen=True)
@@ -124,86 +183,6 @@ class PowerCurve:
     variance_factor: Annotated[float, "By what every assumed variance is multiplied."]
     differences_g: Annotated[tuple[float, ...], "True differences in head weight, g."]
     power: Annotated[tuple[float, ...], "Chance of finding each, 0 to 1."]
-
-
-@dataclass(frozen=True)
-class EnlargementGain:
-    """What one enlargement brings for the treatment that is hardest to tell from the current practice."""
-
-    kind: Annotated[Enlargement, "What there is one more of."]
-    added_buckets: Annotated[int, "Buckets more in the whole trial."]
-    added_heads: Annotated[int, "Heads more in the whole trial."]
-    added_cost: Annotated[float, "Cost of that, in the protocol's currency."]
-    power_before: Annotated[float, "Chance of finding the margin without it, 0 to 1."]
-    power_after: Annotated[float, "Chance of finding the margin with it, 0 to 1."]
-    half_width_before_g: Annotated[float, "Expected half-width of the interval of the difference without it, g."]
-    half_width_after_g: Annotated[float, "Expected half-width of the interval of the difference with it, g."]
-    widens_scope: Annotated[bool, "Whether answers hold for gardens at large only with this enlargement."]
-
-    @property
-    def power(self) -> float:
-        """Rise of the power for the margin."""
-        return self.power_after - self.power_before
-
-    @property
-    def half_width_g(self) -> float:
-        """By how much the expected half-width shrinks, g."""
-        return self.half_width_before_g - self.half_width_after_g
-
-
-@dataclass(frozen=True)
-class HeadsLimit:
-    """How far more heads in a bucket can help."""
-
-    bucket_share: Annotated[
-        float,
-        "Part of the variance of a bucket's mean that is the bucket's own, 0 to 1: no number of heads takes it away.",
-    ]
-    bucket_sd_g: Annotated[float, "Standard deviation between buckets treated alike, g."]
-    head_sd_g: Annotated[float, "Standard deviation between heads of a bucket, g."]
-    heads: Annotated[int, "Heads a bucket."]
-
-
-@dataclass(frozen=True)
-class PracticeBuckets:
-    """What more buckets of the current practice would bring."""
-
-    buckets: Annotated[int, "Buckets of the current practice for each one of another treatment."]
-    added_buckets: Annotated[int, "Buckets more in the whole trial."]
-    power_before: Annotated[float, "Chance of finding the margin without them, 0 to 1."]
-    power_after: Annotated[float, "Chance of finding the margin with them, 0 to 1."]
-
-
-@dataclass(frozen=True)
-class EnlargementAdvice:
-    """Which enlargement buys most."""
-
-    gains: Annotated[tuple[EnlargementGain, ...], "What each enlargement brings, the one that buys most first."]
-    tells_more: Annotated[bool, "Whether any of them makes the trial tell more."]
-    priced: Annotated[bool, "Whether they are ranked by what they cost; otherwise no costs are known."]
-    heads_limit: Annotated[HeadsLimit, "How far more heads in a bucket can help."]
-    practice: Annotated[
-        PracticeBuckets | None,
-        "What more buckets of the current practice would bring; null where the layout cannot have more.",
-    ] = None
-
-
-@dataclass(frozen=True)
-class SufficientSize:
-    """The smallest trial that has the power wanted, by one kind of enlargement."""
-
-    kind: Annotated[Literal["sites", "blocks"], "What there is more of."]
-    count: Annotated[int | None, "How many of them it takes; null where the largest trial looked at has less power."]
-    buckets: Annotated[int, "Buckets in that trial; in the largest one looked at where none has the power wanted."]
-    largest: Annotated[int, "The most of them that were looked at."]
-
-
-@dataclass(frozen=True)
-class LargerTrials:
-    """What it would take to have the power wanted."""
-
-    sizes: Annotated[tuple[SufficientSize, ...], "One for each kind of enlargement that was looked at."]
-    most_buckets: Annotated[int, "Larger trials were not looked at."]
 
 
 @dataclass(frozen=True)
@@ -271,7 +250,7 @@ class ShoppingList:
 class Plan:
     """Everything that a plan says."""
 
-    schema: Annotated[Literal["trialkit-plan-3"], "Name and number of this form of document."]
+    schema: Annotated[Literal["trialkit-plan-4"], "Name and number of this form of document."]
     id: Annotated[str, "Short name of the trial."]
     title: Annotated[str, "Title of the trial."]
     question: Annotated[str, "What the trial is to answer."]
@@ -302,9 +281,11 @@ class Plan:
     ]
     replicates: Annotated[int, "Simulated trials; 0 where nothing was simulated."]
     failed: Annotated[int, "Simulated trials that could not be analysed."]
-    advice: Annotated[EnlargementAdvice, "Which change buys most."]
-    larger: Annotated[LargerTrials | None, "What it would take to have the power wanted; null where the trial has it."]
-    sizes: Annotated[tuple[SizeRow, ...], "Sizes of trial near the one asked for, and that one."]
+    verdict: Annotated[PlanVerdict, "What to do with it."]
+    proposed: Annotated[int, "Place, among the designs, of the one that is proposed: the trial asked for, or another."]
+    limits: Annotated[StatedLimits, "What no design may go beyond."]
+    value: Annotated[TrialValue, "What the trial asked for is worth."]
+    designs: Annotated[tuple[DesignRow, ...], "The trial asked for first, then others by their value."]
     sensitivity: Annotated[tuple[SensitivityRow, ...], "What the trial can tell where variances are half or double."]
     curves: Annotated[tuple[PowerCurve, ...], "Chance of finding a difference by its size: as assumed first."]
     warnings: Annotated[tuple[LayoutWarning, ...], "What to look at before anything is sown."]

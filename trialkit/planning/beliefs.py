@@ -25,7 +25,7 @@ from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
-POINTS, STREAM = 32, 21
+POINTS, STREAM = 16, 21
 """Of the standard deviations."""
 USUAL_WEIGHT_G, LEVEL_SD_G, LEVEL_SD_LOGIT = 150.0, 50.0, 0.5
 """A usable head, how well common practice knows heads on the whole, g, and the logit of the share that are usable (some
@@ -74,12 +74,15 @@ class Outlook:
     head_variance: float
     design_effect: float
 
-    def gathered(self, layout: pd.DataFrame, heads: int, lost: int = 0) -> Gathered:
-        """Buckets of a layout as they are expected to be recorded; the last `lost` gardens give up."""
-        names = sorted(layout["site"].unique())
-        kept = layout[layout["site"].isin(names[: len(names) - lost])]
+    @property
+    def change_cost(self) -> FloatArray:
+        """What a change to each candidate costs, in the unit of the value."""
+        return np.where(np.arange(len(self.beliefs.asked)) == self.beliefs.practice, 0.0, self.costs.change)
+
+    def gathered(self, layout: pd.DataFrame, heads: int) -> Gathered:
+        """Buckets of a layout as they are expected to be recorded."""
         usable = heads * float(self.beliefs.share.mean())
-        rows = planned_rows(kept, self.candidacy.question).assign(recorded=float(heads), usable=usable, weight_g=0.0)
+        rows = planned_rows(layout, self.candidacy.question).assign(recorded=float(heads), usable=usable, weight_g=0.0)
         return gather(BucketRecords(rows, _gardens(rows), self.head_variance), like=self.beliefs.base)
 
 

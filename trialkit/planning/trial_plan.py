@@ -4,46 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import partial
 from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.plan import (
-    AssumedSpread,
-    Plan,
-    PowerCurve,
-    PracticeBuckets,
-    SensitivityRow,
-    SizeRow,
-)
-from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.layouts.layout_options import best_practice_buckets
+from trialkit.documents.plan import AssumedSpread, DesignRow, Plan, PowerCurve, Refusal, SensitivityRow, TrialValue
+from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
+from trialkit.planning.beliefs import Known, Outlook, outlook, question_before
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
-from trialkit.planning.enlargements import which_change_buys_most
+from trialkit.planning.earlier_trials import assumptions_from, known_from
 from trialkit.planning.exact import expected_power
-from trialkit.planning.larger_trials import sufficient_sizes
 from trialkit.planning.planned_design import ModelOf, PlannedDesign, planned_design
 from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
-from trialkit.planning.trial_sizes import (
-    Judge,
-    JudgedSize,
-    TrialSize,
-    difference_curve,
-    judge_sizes,
-    judged_once,
-    neighbouring_sizes,
-    sensitivity,
+from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
+from trialkit.planning.trial_value import (
+    Valued,
+    choose,
+    design_rows,
+    designs,
+    preposterior,
+    stated_limits,
+    valued,
 )
-from trialkit.protocol.randomise import efficiency_of, randomise
+from trialkit.protocol.randomise import efficiency_of
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
-MOST_HEADS = 12
 CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
@@ -57,14 +49,26 @@ def make_plan(
     trial: Trial,
     model_of: ModelOf,
     assumptions: Assumptions,
-    judge: Judge,
-    judge_others: Judge | None = None,
+    judge: Judge = expected_power,
+    ledger: LedgerContents | None = None,
     progress: Progress = lambda *_: None,
 ) -> Plan:
     """Plan the trial of a protocol.
 
-    The trial is read as far as its plan. `judge_others` finds the power of other sizes and other variances; with fewer
-    simulations, as there are many of them.
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its plan.
+    model_of : callable
+        How the analysis will derive its model.
+    assumptions : Assumptions
+        Variances, where no ledger tells them.
+    judge : callable
+        How the power of the trial asked for is found; that of other designs is worked out by formula.
+    ledger : LedgerContents, optional
+        Trials that the planned one goes on from.
+    progress : callable
+        Told how far the work is.
 
     Raises
     ------
@@ -76,43 +80,46 @@ def make_plan(
     protocol = trial.protocol
     goal = _goal(protocol)
     progress("layout", 1, 1)
-    layout = randomise(protocol, trial.sites)
-    size = TrialSize(len(trial.sites), protocol.layout.blocks, protocol.bucket.heads)
-    design = _design(protocol, layout, size.heads, model_of)
+    found = designs(trial)
+    asked = next(found)
+    limits = stated_limits(asked)
+    question = question_before(trial, in_ledger=ledger is not None)
+    known = known_from(ledger, question) if ledger else None
+    thought = outlook(trial, question, protocol.treatments(), assumptions, known)
+    assumptions = assumptions_from(thought) if known else assumptions
     progress("power", 1, 1)
+    design = _design(protocol, asked.layout, asked.heads, model_of)
     power = judge(design, assumptions, goal)
-    cost = protocol.decision.cost_per_bucket
-
-    @cache
-    def design_of(other: TrialSize) -> PlannedDesign:
-        return design if other == size else _design(*_resized(trial, other), other.heads, model_of)
-
-    others = judge_others or judge
-    judged = judged_once(lambda one, *rest: power if one is design else others(one, *rest))
-    sizes = _told(neighbouring_sizes(size), "other sizes", progress)
-    options = judge_sizes(sizes, design_of, assumptions, goal, cost, judged)
-    advice = which_change_buys_most(size, design_of, assumptions, goal, cost, judged, MOST_HEADS)
-    larger = None
-    if power.hardest.power < goal.power:
-        progress("larger trials", 1, 1)
-        larger = sufficient_sizes(size, design_of, assumptions, goal, expected_power)
+    others = list(found)
+    each = [valued(thought, one) for one in _told((asked, *others), "other designs", progress)]
+    per_year = partial(_worth_a_year, protocol)
+    rows = design_rows(thought, each, limits, per_year)
+    verdict, proposed = choose(rows)
+    sizes = {(one.size, one.kind): one for one in others}
+    judged = {
+        key: _judged(_design(one.protocol, one.layout, one.heads, model_of), assumptions, goal)
+        for key, one in sizes.items()
+        if one.kind == "size"
+    }
+    judged[asked.size, "asked"] = power
+    rows = tuple(_with_power(row, judged.get((TrialSize(row.sites, row.blocks, row.heads), row.kind))) for row in rows)
     progress("other variances", 1, 1)
-    changed = sensitivity(design, assumptions, goal, others)
-    efficiency = efficiency_of(protocol, layout)
+    changed = sensitivity(design, assumptions, goal)
+    efficiency = efficiency_of(protocol, asked.layout)
     about, varied = protocol.trial, protocol.factors.get("dose")
     return Plan(
-        schema="trialkit-plan-3",
+        schema="trialkit-plan-4",
         id=about.id,
         title=about.title,
         question=about.question,
         season=about.season,
         kind=protocol.layout.kind,
         seed=protocol.seed,
-        sites=size.sites,
-        blocks=size.blocks,
-        heads_per_bucket=size.heads,
-        buckets=len(layout),
-        heads=len(layout) * size.heads,
+        sites=len(asked.sites),
+        blocks=protocol.layout.blocks,
+        heads_per_bucket=asked.heads,
+        buckets=asked.buckets,
+        heads=asked.buckets * asked.heads,
         treatments=len(protocol.treatments()),
         practice=protocol.practice.among(protocol.treatment_columns),
         nutrient_g_per_tsp=grams_per_teaspoon(trial.products, varied.product) if varied else None,
@@ -131,19 +138,67 @@ def make_plan(
         uncounted=power.uncounted,
         replicates=power.replicates,
         failed=power.failed,
-        advice=replace(advice, practice=_practice(trial, design, model_of, assumptions, goal)),
-        larger=larger,
-        sizes=tuple(_size_row(option, option.size == size) for option in options),
+        verdict=verdict,
+        proposed=proposed,
+        limits=limits,
+        value=_value(protocol, thought, each[0], assumptions, known),
+        designs=rows,
         sensitivity=tuple(
             SensitivityRow(grouping, factor, other.hardest.power, other.hardest.detectable_g)
             for (grouping, factor), other in changed.items()
         ),
         curves=_curves({1.0: power} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
         warnings=efficiency.warnings,
-        benches=planned_benches(trial, layout),
+        benches=planned_benches(trial, asked.layout),
         calendar=calendar(protocol),
-        shopping=shopping_list(protocol, trial.products, layout),
+        shopping=shopping_list(protocol, trial.products, asked.layout),
     )
+
+
+def _value(
+    protocol: Protocol, thought: Outlook, asked: Valued, assumptions: Assumptions, known: Known | None
+) -> TrialValue:
+    beliefs, candidacy = thought.beliefs, thought.candidacy
+    left = preposterior(thought, asked.design).left_open()
+    value_g = asked.foreseen.value / beliefs.value.per_gram
+    heads, question = protocol.decision.heads_a_year, candidacy.question
+    return TrialValue(
+        source="ledger" if known else assumptions.source.code,
+        trials=known.records.buckets["trial"].nunique() if known else 0,
+        now=candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
+        value_g=value_g,
+        heads_a_year=heads,
+        kg_a_year=value_g * heads / 1000 if heads else None,
+        worth_a_year=_worth_a_year(protocol, value_g),
+        change=asked.foreseen.change,
+        settled=left.settled,
+        half_width_g=left.half_width / beliefs.value.per_gram,
+        dose_half_width_tsp=left.dose_half_width / question.per_tsp if candidacy.gathered.terms.scale else None,
+        gardens_lost_share=protocol.variation.gardens_lost_share,
+        usable_share=float(beliefs.share.mean()),
+    )
+
+
+def _worth_a_year(protocol: Protocol, value_g: float) -> float | None:
+    """Money that grams a head make on the heads grown in a year."""
+    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
+    return value_g * heads * price / 1000 if heads and price else None
+
+
+def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower | Refusal:
+    try:
+        return expected_power(design, assumptions, goal)
+    except CannotBeJudged as error:
+        return error.refusal
+
+
+def _with_power(row: DesignRow, power: PlannedPower | Refusal | None) -> DesignRow:
+    if power is None:
+        return row
+    if isinstance(power, Refusal):
+        return replace(row, refused=power)
+    hardest = power.hardest
+    return replace(row, power=hardest.power, detectable_g=hardest.detectable_g, half_width_g=hardest.half_width_g)
 
 
 def _goal(protocol: Protocol) -> Goal:
@@ -157,56 +212,11 @@ def _design(protocol: Protocol, layout: pd.DataFrame, heads: int, model_of: Mode
     return planned_design(layout.assign(**names), heads, protocol.treatment_columns, model_of)
 
 
-def _resized(trial: Trial, size: TrialSize) -> tuple[Protocol, pd.DataFrame]:
-    """Lay the same protocol out in another number of gardens and blocks."""
-    plan = trial.protocol.layout.model_copy(update={"blocks": size.blocks})
-    protocol = trial.protocol.model_copy(update={"layout": plan})
-    known = sorted(str(site) for site in trial.sites["site"])
-    more = [f"~{i:03d}" for i in range(size.sites - len(known))]  # after every name, so that known gardens keep theirs
-    return protocol, randomise(protocol, pd.DataFrame({"site": (known + more)[: size.sites]}))
-
-
 def _told(things: Sequence[Thing], what: str, progress: Progress) -> Iterator[Thing]:
     """Hand things on one by one, telling of each."""
     for at, thing in enumerate(things, 1):
         progress(what, at, len(things))
         yield thing
-
-
-def _practice(
-    trial: Trial, design: PlannedDesign, model_of: ModelOf, assumptions: Assumptions, goal: Goal
-) -> PracticeBuckets | None:
-    """Tell what more buckets of the current practice would bring, in layouts that know such a wish.
-
-    By formula on both sides: the two chances are compared, so neither may be off by chance.
-    """
-    protocol = trial.protocol
-    best = best_practice_buckets(len(protocol.treatments()))
-    knows = "practice_buckets" in LAYOUT_KINDS[protocol.layout.kind].options
-    if not knows or best <= protocol.layout.practice_buckets:
-        return None
-    plan = protocol.layout.model_copy(update={"practice_buckets": best})
-    changed = protocol.model_copy(update={"layout": plan})
-    larger = _design(changed, randomise(changed, trial.sites), protocol.bucket.heads, model_of)
-    before, after = (expected_power(one, assumptions, goal) for one in (design, larger))
-    return PracticeBuckets(best, after.buckets - before.buckets, before.hardest.power, after.hardest.power)
-
-
-def _size_row(option: JudgedSize, is_asked: bool) -> SizeRow:
-    d = option.power.hardest if option.power else None
-    return SizeRow(
-        option.size.sites,
-        option.size.blocks,
-        option.size.heads,
-        option.buckets,
-        option.cost,
-        d.power if d else None,
-        d.detectable_g if d else None,
-        d.half_width_g if d else None,
-        d.monte_carlo_se if d else 0.0,
-        option.refused,
-        is_asked,
-    )
 
 
 def _curves(powers: Mapping[float, PlannedPower], goal: Goal) -> tuple[PowerCurve, ...]:

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Annotated
 
-from trialkit.documents.plan import DifferenceRow, Refusal
+from trialkit.documents.plan import DifferenceRow
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions, Changed
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal, PlannedPower
 from trialkit.planning.power import f_power
-from trialkit.planning.refusal import CannotBeJudged
 
 Judge = Callable[[PlannedDesign, Assumptions, Goal], PlannedPower]
 """How power is found: `expected_power`, or `simulate_power` with its executor and seed filled in."""
@@ -37,19 +36,6 @@ class TrialSize:
             )
 
 
-@dataclass(frozen=True)
-class JudgedSize:
-    """One size of trial and what it can tell."""
-
-    size: TrialSize
-    # In the whole trial.
-    buckets: int
-    heads: int
-    cost: float
-    power: Annotated[PlannedPower | None, "None where it cannot be told."]
-    refused: Annotated[Refusal | None, "Why it cannot."] = None
-
-
 def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
     """Every combination of one more or less garden, block and head, in order; none below 1.
 
@@ -60,42 +46,6 @@ def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
     """
     near = [sorted({max(count - 1, 1), count, count + 1}) for count in (size.sites, size.blocks, size.heads)]
     return tuple(TrialSize(*counts) for counts in product(*near))
-
-
-def judge_sizes(
-    sizes: Iterable[TrialSize],
-    design_of: PlannedDesignOf,
-    assumptions: Assumptions,
-    goal: Goal,
-    cost_per_bucket: float,
-    judge: Judge = expected_power,
-) -> tuple[JudgedSize, ...]:
-    """What trials of several sizes can tell, and what they cost; one that cannot be analysed has the reason.
-
-    Parameters
-    ----------
-    sizes : iterable of TrialSize
-    design_of : callable
-        The design of a size: the protocol's layout with so many gardens and blocks.
-    assumptions : Assumptions
-    goal : Goal
-    cost_per_bucket : float
-        In any currency; 0 where no costs are known.
-    judge : callable
-        How power is found.
-    """
-    return tuple(_judged(size, design_of(size), assumptions, goal, cost_per_bucket, judge) for size in sizes)
-
-
-def _judged(
-    size: TrialSize, design: PlannedDesign, assumptions: Assumptions, goal: Goal, cost_per_bucket: float, judge: Judge
-) -> JudgedSize:
-    power, refused = None, None
-    try:
-        power = judge(design, assumptions, goal)
-    except CannotBeJudged as error:
-        refused = error.refusal
-    return JudgedSize(size, design.buckets, len(design.heads), cost_per_bucket * design.buckets, power, refused)
 
 
 def sensitivity(
@@ -120,15 +70,3 @@ def difference_curve(difference: DifferenceRow, goal: Goal, differences_g: Seque
     """
     scaled = [(value / difference.standard_error_g) ** 2 for value in differences_g]
     return [f_power(value, 1, difference.df, goal.level) for value in scaled]
-
-
-def judged_once(judge: Judge) -> Judge:
-    """Judge each design once only, as long as it lives, under assumptions and a goal that stay the same."""
-    known: dict[int, tuple[PlannedDesign, PlannedPower]] = {}
-
-    def judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower:
-        if id(design) not in known:
-            known[id(design)] = design, judge(design, assumptions, goal)
-        return known[id(design)][1]
-
-    return judged

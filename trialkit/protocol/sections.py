@@ -230,6 +230,21 @@ class Variation(Section):
     site_by_factor_sd_g: Annotated[StandardDeviation | None, "Between sites in the effect of a factor, g."] = None
     bucket_sd_g: Annotated[StandardDeviation | None, "Between buckets treated alike, g."] = None
     head_sd_g: Annotated[Annotated[StandardDeviation, Field(gt=0)] | None, "Between heads of a bucket, g."] = None
+    gardens_lost_share: Annotated[
+        Annotated[Finite, Field(ge=0, le=0.9)], "Of the gardens, that are expected to give up."
+    ] = 0.1
+
+
+class Limits(Section):
+    """What no plan may go beyond; as the protocol asks, where a limit is not given."""
+
+    buckets_per_site: Annotated[Annotated[int, Field(ge=1, le=1000)] | None, "That a garden has room for."] = None
+    heads_per_bucket: Annotated[Annotated[int, Field(ge=1, le=12)] | None, "That a lid has room for."] = None
+    sites: Annotated[Annotated[int, Field(ge=1, le=200)] | None, "Gardens, or volunteers, that can take part."] = None
+    visits: Annotated[
+        Annotated[int, Field(ge=1, le=100_000)] | None, "Of all gardens over the harvest, by whoever weighs."
+    ] = None
+    budget: Annotated[NotNegative | None, "For buckets, in the money of decision.cost_per_bucket."] = None
 
 
 class Responses(Section):
@@ -255,3 +270,6 @@ class DecisionRule(Section):
     delay_cost_per_day: Annotated[NotNegative, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
     adopt_probability: Annotated[MoreLikelyThanNot, "Chance of being so near from which a choice is settled."] = 0.9
     confidence: Annotated[MoreLikelyThanNot, "Of every interval."] = 0.95
+    heads_a_year: Annotated[
+        Annotated[NotNegative, Field(gt=0)] | None, "That are grown by what the handout says; for the plan."
+    ] = None

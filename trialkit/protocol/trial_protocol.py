@@ -24,6 +24,7 @@ from trialkit.protocol.sections import (
     FactorLevels,
     FactorName,
     Layout,
+    Limits,
     Responses,
     Schedule,
     Section,
@@ -58,6 +59,7 @@ class Protocol(Section):
     layout: Annotated[Layout, "How treatments are assigned to buckets."] = Layout()
     schedule: Annotated[Schedule, "When things are due."] = Schedule()
     variation: Annotated[Variation, "How much heads are taken to differ."] = Variation()
+    limits: Annotated[Limits, "What no plan may go beyond."] = Limits()
     responses: Annotated[Responses, "Which are analysed."] = Responses()
     decision: Annotated[DecisionRule, "What the recommendation is compared with, and what would matter."]
 

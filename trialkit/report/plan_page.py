@@ -23,13 +23,13 @@ from trialkit.words.phrases import count, date_words
 from trialkit.words.plan_words import (
     GROUPING_WORDS,
     METHOD_WORDS,
-    advice_sentences,
-    answer_sentences,
     changed_words,
-    larger_sentences,
+    design_words,
     percent,
+    power_sentences,
     refusal_sentence,
     source_words,
+    value_sentences,
     whole_percent,
 )
 from trialkit.words.shopping_words import UNIT_WORDS, item_name, item_note
@@ -73,13 +73,13 @@ def plan_html(plan: Plan) -> str:
         .render(
             plan=safe,
             facts=_facts(safe),
-            sentences=answer_sentences(safe),
+            sentences=value_sentences(safe),
+            power_sentences=power_sentences(safe),
             has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
-            advice=(*advice_sentences(safe), *larger_sentences(safe)),
             warnings=tuple(map(warning_sentence, safe.warnings)),
             pictures=(power_picture(safe),),
             power=_power_table(safe),
-            sizes=_size_table(safe),
+            designs=_design_table(safe),
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
             benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
@@ -133,33 +133,42 @@ def _power_table(plan: Plan) -> Table | None:
     return make_table("effects", "What each effect's test would find", (*heads, text_column("how found")), body, note)
 
 
-def _size_table(plan: Plan) -> Table | None:
-    priced = any(row.cost for row in plan.sizes)
+def _design_table(plan: Plan) -> Table | None:
+    """Designs that the limits allow, those that no cheaper one equals marked; and the one asked for."""
+    priced = any(row.cost for row in plan.designs)
     heads = columns(
-        "gardens × blocks × heads a bucket",
+        "design",
         "buckets",
-        *_chance_heads(plan),
-        "interval either way, g",
+        "visits",
         *(["cost"] if priced else []),
+        "value, g a head",
+        _chance_heads(plan)[0],
+        "interval either way, g",
     )
     body = (
         Row(
-            f"{row.sites} × {row.blocks} × {row.heads}",
+            design_words(row, plan),
             (
                 plain(row.buckets, 6),
-                whole_percent(row.power),
-                plain(row.detectable_g),
-                plain(row.half_width_g),
+                plain(row.visits, 6),
                 *([fixed(row.cost, 2)] if priced else []),
+                fixed(row.value_g, 1),
+                whole_percent(row.power),
+                plain(row.half_width_g),
             ),
-            "as asked" if row.is_asked else "",
+            _mark(plan, at),
         )
-        for row in plan.sizes
+        for at, row in enumerate(plan.designs)
+        if not row.beyond or at == 0
     )
-    chance = max(row.monte_carlo_se for row in plan.sizes)
-    simulated = [f"Simulated: each chance may be off by {plain(200 * chance, 1)} points either way."] if chance else []
-    refused = sorted({refusal_sentence(row.refused) for row in plan.sizes if row.refused})
-    return make_table("sizes", "Sizes around the one asked for", heads, body, " ".join([*simulated, *refused]))
+    refused = sorted({refusal_sentence(row.refused) for row in plan.designs if row.refused})
+    return make_table("designs", "Designs within the limits", heads, body, " ".join(refused))
+
+
+def _mark(plan: Plan, at: int) -> str:
+    if at == plan.proposed:
+        return "as asked, proposed" if at == 0 else "proposed"
+    return "as asked" if at == 0 else ""
 
 
 def _sensitivity_table(plan: Plan) -> Table | None:

@@ -5,30 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trialkit.documents.plan import (
-    Enlargement,
-    EnlargementGain,
+    DesignRow,
     Grouping,
-    HeadsLimit,
-    LargerTrials,
     Method,
     Plan,
+    PlanVerdict,
     PowerCurve,
-    PracticeBuckets,
     Refusal,
     SensitivityRow,
     VarianceSource,
 )
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.phrases import in_percent, number
+from trialkit.words.phrases import number
 
 UNKNOWN = "–"
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
 """What a garden has several of, by the kind of layout; blocks in all others."""
-ENLARGEMENT_WORDS: Mapping[Enlargement, str] = {
-    "sites": "Another garden",
-    "blocks": "Another {block} in each garden",
-    "heads": "Another head in each bucket",
-}
 GROUPING_WORDS: Mapping[Grouping, str] = {
     "site": "gardens",
     "block": "blocks within gardens",
@@ -47,20 +39,82 @@ METHOD_WORDS: Mapping[Method, str] = {
 def summary(plan: Plan) -> tuple[str, ...]:
     """Say what the adviser should know first."""
     each = f" ({_count(plan.blocks, 'volunteer')} in each)" if plan.kind == "volunteer blocks" else ""
-    found = plan.difference.detectable_g
     return (
-        f"{plan.buckets} buckets at {_count(plan.sites, 'garden')}{each}, {plan.heads} heads: a difference of "
-        f"{plan.margin_g:g} g from the current practice would be found with a chance of "
-        f"{in_percent(plan.difference.power)}; one of {UNKNOWN if found is None else f'{found:.0f}'} g with "
-        f"{in_percent(plan.power_wanted)}.",
+        f"{plan.buckets} buckets at {_count(plan.sites, 'garden')}{each}, {plan.heads} heads.",
+        *value_sentences(plan),
         *map(warning_sentence, plan.warnings),
-        *advice_sentences(plan)[:1],
-        *larger_sentences(plan),
     )
 
 
-def answer_sentences(plan: Plan) -> tuple[str, ...]:
-    """Say what the trial can tell, to be read aloud."""
+def value_sentences(plan: Plan) -> tuple[str, ...]:
+    """Say what to do with the plan, and why."""
+    value = plan.value
+    sentences = [verdict_sentence(plan), worth_sentence(plan)]
+    sentences.append(
+        f"The chance that another treatment will be recommended after it is {whole_percent(value.change)}; that the "
+        f"answer will be settled, {whole_percent(value.settled)}."
+    )
+    return tuple(sentences)
+
+
+def verdict_sentence(plan: Plan) -> str:
+    """Say what to do with the plan."""
+    asked, row = plan.designs[0], plan.designs[plan.proposed]
+    what = design_words(row, plan)
+    match plan.verdict:
+        case PlanVerdict.RUN:
+            return "Run it as it is: no design within the limits is clearly better for its cost."
+        case PlanVerdict.NOT_WORTH_IT:
+            return "Not worth it: whatever such a trial finds would hardly change what is grown."
+        case PlanVerdict.ENLARGE:
+            return (
+                f"Enlarge it: {what} ({row.buckets} buckets) is expected to bring "
+                f"{_grams(row.value_g - asked.value_g)} more a head."
+            )
+        case PlanVerdict.ASK_LESS if plan.proposed == 0:
+            return "Ask less of it: it is beyond the limits that trial.toml states, and so is every design like it."
+        case PlanVerdict.ASK_LESS if asked.beyond:
+            return f"Ask less of it: it is beyond the limits that trial.toml states; {what} ({row.buckets} buckets) "
+                "is not."
+        case PlanVerdict.ASK_LESS:
+            return (
+                f"Ask less of it: {what} does with {row.buckets} buckets instead of {asked.buckets}, for "
+                f"{_grams(asked.value_g - row.value_g)} less a head."
+            )
+
+
+def worth_sentence(plan: Plan) -> str:
+    """Say what the trial asked for is worth."""
+    value = plan.value
+    base = f"As asked for, it is expected to bring the next handout {_grams(value.value_g)} more a transplanted head"
+    if value.kg_a_year is None:
+        return f"{base}."
+    money = f", worth {value.worth_a_year:,.0f}" if value.worth_a_year is not None else ""
+    return f"{base}: {value.kg_a_year:,.0f} kg a year on {value.heads_a_year:,.0f} heads{money}."
+
+
+def design_words(row: DesignRow, plan: Plan) -> str:
+    """Name a design."""
+    block = BLOCK_WORDS.get(plan.kind, "block")
+    match row.kind:
+        case "volunteers":
+            return f"{row.buckets // row.sites} buckets with each of {row.sites} volunteers"
+        case "practice buckets":
+            return f"{row.practice_buckets} buckets of the current practice for each one of another treatment"
+        case "fewer levels" if row.dropped:
+            level = f"{row.dropped.level:g} teaspoons" if isinstance(row.dropped.level, float) else row.dropped.level
+            return f"without {level}, {_count(row.sites, 'garden')} with {_count(row.blocks, block)} each"
+        case _:
+            heads = "" if row.heads == plan.heads_per_bucket else f", {_count(row.heads, 'head')} a bucket"
+            return f"{_count(row.sites, 'garden')} with {_count(row.blocks, block)} each{heads}"
+
+
+def _grams(value: float) -> str:
+    return f"{plain(value, 2)} g"
+
+
+def power_sentences(plan: Plan) -> tuple[str, ...]:
+    """Say what its tests can tell."""
     found, wanted = plan.difference, percent(plan.power_wanted)
     sentences = [
         f"This trial would find a difference of {plain(plan.margin_g)} g a head from the current practice with a "
@@ -71,87 +125,9 @@ def answer_sentences(plan: Plan) -> tuple[str, ...]:
     if found.power < plan.power_wanted:
         sentences.append(
             f"That is less than the {wanted} that is usual: it would more likely miss such a difference than it "
-            "should. A larger trial (section 2), fewer treatments, or a larger margin would help."
+            "should. A larger trial, fewer treatments, or a larger margin would help."
         )
     return tuple(sentences)
-
-
-def advice_sentences(plan: Plan) -> tuple[str, ...]:
-    """Say what buys most, what each change brings, why heads soon stop helping, what the practice's buckets do."""
-    advice, block = plan.advice, BLOCK_WORDS.get(plan.kind, "block")
-    practice = [practice_sentence(advice.practice, plan.margin_g)] if advice.practice else []
-    gains = [gain_sentence(gain, plan.margin_g, block) for gain in advice.gains]
-    if not advice.tells_more:
-        first = "None of the three changes makes this trial tell more."
-    elif advice.priced:
-        first = f"{_enlargement(advice.gains[0].kind, block)} buys most for what it costs."
-    else:
-        first = (
-            f"{_enlargement(advice.gains[0].kind, block)} buys most in one step; decision.cost_per_bucket is not "
-            "given, so cost is left out."
-        )
-    return (first, *gains, heads_sentence(advice.heads_limit), *practice)
-
-
-def gain_sentence(gain: EnlargementGain, margin_g: float, block: str) -> str:
-    """Say what an enlargement takes and brings; `block` is what a garden has several of."""
-    effort = [f"{gain.added_buckets} more buckets"] if gain.added_buckets else []
-    effort += [f"{gain.added_heads} more heads"]
-    effort += [f"{gain.added_cost:,.2f} more to pay"] if gain.added_cost else []
-    scope = " Only with it do the answers hold for gardens at large, whose own differences then count."
-    return (
-        f"{_enlargement(gain.kind, block)} ({', '.join(effort)}): the chance of finding a difference of {margin_g:g} g "
-        f"goes from {in_percent(gain.power_before)} to {in_percent(gain.power_after)}, and the expected interval from "
-        f"plus or minus {gain.half_width_before_g:.1f} g to {gain.half_width_after_g:.1f} g."
-        f"{scope if gain.widens_scope else ''}"
-    )
-
-
-def heads_sentence(limit: HeadsLimit) -> str:
-    """Say how far more heads in a bucket can help."""
-    return (
-        f"Buckets treated alike differ by about {limit.bucket_sd_g:.2g} g however many heads they hold; with "
-        f"{_count(limit.heads, 'head')} a bucket that is already {in_percent(limit.bucket_share)} of the variance of a "
-        f"bucket's mean. More heads can only shrink the other {in_percent(1 - limit.bucket_share)}: heads of one "
-        "bucket share its solution, so they are not new trials of the treatment."
-    )
-
-
-def practice_sentence(practice: PracticeBuckets, margin_g: float) -> str:
-    """Say what more buckets of the current practice bring."""
-    return (
-        f"{practice.buckets} buckets of the current practice for each one of another treatment "
-        f"(layout.practice_buckets; {practice.added_buckets} more buckets): every treatment is compared with it, so "
-        f"the chance of finding {margin_g:g} g goes from about {in_percent(practice.power_before)} to "
-        f"{in_percent(practice.power_after)}."
-    )
-
-
-def larger_sentences(plan: Plan) -> tuple[str, ...]:
-    """Say what it would take to have the power wanted, where the trial has less."""
-    if plan.larger is None:
-        return ()
-    return (larger_sentence(plan.larger, plan.margin_g, plan.power_wanted, BLOCK_WORDS.get(plan.kind, "block")),)
-
-
-def larger_sentence(larger: LargerTrials, margin_g: float, power_wanted: float, block: str) -> str:
-    """Say what it would take; `block` is what a garden has several of."""
-    target = f"a chance of {in_percent(power_wanted)} of finding {margin_g:g} g"
-    parts = [
-        f"{size.count} {'gardens' if size.kind == 'sites' else f'{block}s in each garden'} ({size.buckets} buckets)"
-        for size in larger.sizes
-        if size.count is not None
-    ]
-    if parts:
-        return f"For {target} it would take about {', or '.join(parts)}, all else alike."
-    looked = " or ".join(
-        f"{size.largest} {'gardens' if size.kind == 'sites' else f'{block}s in each'}" for size in larger.sizes
-    )
-    beyond = f", not even with {looked}" if looked else ""
-    return (
-        f"No trial of this kind with up to {larger.most_buckets} buckets has {target}{beyond}: ask for a larger "
-        "margin, or try fewer treatments at once."
-    )
 
 
 def refusal_sentence(refusal: Refusal) -> str:
@@ -233,10 +209,6 @@ def whole_percent(share: float | None) -> str:
     ('41 %', '–')
     """
     return UNKNOWN if share is None else percent(round(share, 2))
-
-
-def _enlargement(kind: Enlargement, block: str) -> str:
-    return ENLARGEMENT_WORDS[kind].format(block=block)
 
 
 def _count(count: int, what: str) -> str:

@@ -73,7 +73,10 @@ class DifferenceRow:
     detectable_g: Annotated[
         float | None, "Difference that is found with the power wanted, g; null where none of any size is."
     ]
-    half_width_g: Annotated[float, "Expected half-width of its interval where all comparisons hold together, g."]
+    half_width_g: Annotated[
+        float | None,
+        "Expected half-width of its interval where all comparisons hold together, g; null where it was not asked for.",
+    ]
     method: Annotated[Method, "How the power was found."]
     monte_carlo_se: Annotated[float, "Standard error of a simulated power; 0 otherwise."]
 
@@ -139,9 +142,6 @@ class DesignRow:
     practice_buckets: Annotated[int, "Buckets of the current practice for each one of another treatment."] = 1
     power: Annotated[float | None, "Chance of finding the margin, 0 to 1; null where that was not worked out."] = None
     detectable_g: Annotated[float | None, "Difference that is found with the power wanted, g."] = None
-    half_width_g: Annotated[
-        float | None, "Expected half-width of the interval of a difference where all comparisons hold together, g."
-    ] = None
     refused: Annotated[Refusal | None, "Why its power cannot be told; null where it can."] = None
 
 

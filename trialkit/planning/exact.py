@@ -11,6 +11,7 @@ import numpy as np
 
 from trialkit.documents.plan import DifferenceRow, EffectPower, Method
 from trialkit.domain.arrays import FloatArray
+from trialkit.domain.treatment import Treatment
 from trialkit.mixed.small_sample import SmallSample
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.planned_design import PlannedDesign
@@ -122,26 +123,65 @@ def expected_power(design: PlannedDesign, assumptions: Assumptions, goal: Goal) 
     )
 
 
+def hardest_difference(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> DifferenceRow:
+    """The treatment that is compared least well with the current practice, as `expected_power` has it, width apart.
+
+    Raises
+    ------
+    CannotBeJudged
+        If a trial laid out like this could not be analysed.
+    WrongCall
+        If the current practice is not among the treatments.
+    """
+    found, _ = _estimated(Expectation(design, design.variances(assumptions), goal))
+    of_kinds = {one.kind: one for one in found}
+    power = {kind: one.estimated.power(goal.margin_g) for kind, one in of_kinds.items()}
+    hardest = of_kinds[min(of_kinds, key=lambda kind: (power[kind], -of_kinds[kind].estimated.variance))]
+    return hardest.row(goal, power[hardest.kind], None)
+
+
+@dataclass(frozen=True)
+class _Estimated:
+    """How a treatment's difference from the current practice is estimated."""
+
+    treatment: Treatment
+    estimated: EstimatedDifference
+    method: Method
+
+    @property
+    def kind(self) -> tuple[str, ...]:
+        """In a balanced trial most differences are estimated alike."""
+        return tuple(f"{part:.9e}" for part in (*self.estimated.parts, self.estimated.df))
+
+    def row(self, goal: Goal, power: float, half_width_g: float | None) -> DifferenceRow:
+        return DifferenceRow(
+            treatment=self.treatment,
+            standard_error_g=float(np.sqrt(self.estimated.variance)),
+            df=self.estimated.df,
+            power=power,
+            detectable_g=finite(self.estimated.detectable(goal.power)),
+            half_width_g=half_width_g,
+            method=self.method,
+            monte_carlo_se=0.0,
+        )
+
+
+def _estimated(expectation: Expectation) -> tuple[list[_Estimated], float]:
+    """Every difference, and how the estimates go together."""
+    asked = expectation.design.comparisons(expectation.goal.current)
+    contrasts = expectation.design.model.fixed.to_orthogonal(asked.rows)
+    found = [
+        _Estimated(treatment, *expectation.difference(contrast))
+        for treatment, contrast in zip(asked.treatments, contrasts, strict=True)
+    ]
+    return found, expectation.correlation(contrasts)
+
+
 def _differences(expectation: Expectation) -> tuple[DifferenceRow, ...]:
-    goal, design = expectation.goal, expectation.design
-    asked = design.comparisons(goal.current)
-    contrasts = design.model.fixed.to_orthogonal(asked.rows)
-    correlation = expectation.correlation(contrasts)
-    known: dict[tuple[str, ...], DifferenceRow] = {}
-    answers = []
-    for treatment, contrast in zip(asked.treatments, contrasts, strict=True):
-        estimated, method = expectation.difference(contrast)
-        alike = tuple(f"{part:.9e}" for part in (*estimated.parts, estimated.df))
-        if alike not in known:  # in a balanced trial most differences are estimated alike
-            known[alike] = DifferenceRow(
-                treatment=treatment,
-                standard_error_g=float(np.sqrt(estimated.variance)),
-                df=estimated.df,
-                power=estimated.power(goal.margin_g),
-                detectable_g=finite(estimated.detectable(goal.power)),
-                half_width_g=estimated.half_width(len(contrasts), correlation),
-                method=method,
-                monte_carlo_se=0.0,
-            )
-        answers.append(replace(known[alike], treatment=treatment))
-    return tuple(answers)
+    found, correlation = _estimated(expectation)
+    goal, known = expectation.goal, {}
+    for one in found:
+        if one.kind not in known:
+            half_width = one.estimated.half_width(len(found), correlation)
+            known[one.kind] = one.row(goal, one.estimated.power(goal.margin_g), half_width)
+    return tuple(replace(known[one.kind], treatment=one.treatment) for one in found)

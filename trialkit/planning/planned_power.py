@@ -66,7 +66,7 @@ class PlannedPower:
         """
         return min(
             self.differences,
-            key=lambda d: (-d.standard_error_g if d.method == "simulated" else d.power, -d.half_width_g),
+            key=lambda d: (-d.standard_error_g if d.method == "simulated" else d.power, -(d.half_width_g or 0.0)),
         )
 
     @property

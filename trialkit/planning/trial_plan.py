@@ -10,16 +10,25 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from trialkit.documents.plan import AssumedSpread, DesignRow, Plan, PowerCurve, Refusal, SensitivityRow, TrialValue
+from trialkit.documents.plan import (
+    AssumedSpread,
+    DesignRow,
+    DifferenceRow,
+    Plan,
+    PowerCurve,
+    Refusal,
+    SensitivityRow,
+    TrialValue,
+)
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook, question_before
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
 from trialkit.planning.earlier_trials import assumptions_from, known_from
-from trialkit.planning.exact import expected_power
+from trialkit.planning.exact import expected_power, hardest_difference
 from trialkit.planning.planned_design import ModelOf, PlannedDesign, planned_design
-from trialkit.planning.planned_power import Goal, PlannedPower
+from trialkit.planning.planned_power import Goal
 from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
@@ -80,9 +89,9 @@ def make_plan(
     protocol = trial.protocol
     goal = _goal(protocol)
     progress("layout", 1, 1)
-    found = designs(trial)
+    limits = stated_limits(protocol, len(trial.sites))
+    found = designs(trial, limits)
     asked = next(found)
-    limits = stated_limits(asked)
     question = question_before(trial, in_ledger=ledger is not None)
     known = known_from(ledger, question) if ledger else None
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
@@ -95,14 +104,18 @@ def make_plan(
     per_year = partial(_worth_a_year, protocol)
     rows = design_rows(thought, each, limits, per_year)
     verdict, proposed = choose(rows)
-    sizes = {(one.size, one.kind): one for one in others}
     judged = {
-        key: _judged(_design(one.protocol, one.layout, one.heads, model_of), assumptions, goal)
-        for key, one in sizes.items()
+        one.size: _judged(_design(one.protocol, one.layout, one.heads, model_of), assumptions, goal)
+        for one in others
         if one.kind == "size"
     }
-    judged[asked.size, "asked"] = power
-    rows = tuple(_with_power(row, judged.get((TrialSize(row.sites, row.blocks, row.heads), row.kind))) for row in rows)
+    judged[asked.size] = power.hardest
+    rows = tuple(
+        _with_power(row, judged.get(TrialSize(row.sites, row.blocks, row.heads)))
+        if row.kind in ("asked", "size")
+        else row
+        for row in rows
+    )
     progress("other variances", 1, 1)
     changed = sensitivity(design, assumptions, goal)
     efficiency = efficiency_of(protocol, asked.layout)
@@ -144,10 +157,10 @@ def make_plan(
         value=_value(protocol, thought, each[0], assumptions, known),
         designs=rows,
         sensitivity=tuple(
-            SensitivityRow(grouping, factor, other.hardest.power, other.hardest.detectable_g)
+            SensitivityRow(grouping, factor, other.power, other.detectable_g)
             for (grouping, factor), other in changed.items()
         ),
-        curves=_curves({1.0: power} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
+        curves=_curves({1.0: power.hardest} | {f: p for (name, f), p in changed.items() if name == "all"}, goal),
         warnings=efficiency.warnings,
         benches=planned_benches(trial, asked.layout),
         calendar=calendar(protocol),
@@ -185,20 +198,19 @@ def _worth_a_year(protocol: Protocol, value_g: float) -> float | None:
     return value_g * heads * price / 1000 if heads and price else None
 
 
-def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> PlannedPower | Refusal:
+def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> DifferenceRow | Refusal:
     try:
-        return expected_power(design, assumptions, goal)
+        return hardest_difference(design, assumptions, goal)
     except CannotBeJudged as error:
         return error.refusal
 
 
-def _with_power(row: DesignRow, power: PlannedPower | Refusal | None) -> DesignRow:
+def _with_power(row: DesignRow, power: DifferenceRow | Refusal | None) -> DesignRow:
     if power is None:
         return row
     if isinstance(power, Refusal):
         return replace(row, refused=power)
-    hardest = power.hardest
-    return replace(row, power=hardest.power, detectable_g=hardest.detectable_g, half_width_g=hardest.half_width_g)
+    return replace(row, power=power.power, detectable_g=power.detectable_g)
 
 
 def _goal(protocol: Protocol) -> Goal:
@@ -219,10 +231,10 @@ def _told(things: Sequence[Thing], what: str, progress: Progress) -> Iterator[Th
         yield thing
 
 
-def _curves(powers: Mapping[float, PlannedPower], goal: Goal) -> tuple[PowerCurve, ...]:
+def _curves(powers: Mapping[float, DifferenceRow], goal: Goal) -> tuple[PowerCurve, ...]:
     """Power by the true difference, as assumed and with every variance half and double."""
     differences = np.linspace(0.0, CURVE_MARGINS * goal.margin_g, CURVE_POINTS).tolist()
     return tuple(
-        PowerCurve(factor, tuple(differences), tuple(difference_curve(power.hardest, goal, differences)))
+        PowerCurve(factor, tuple(differences), tuple(difference_curve(power, goal, differences)))
         for factor, power in sorted(powers.items(), key=lambda item: (item[0] != 1.0, item[0]))
     )

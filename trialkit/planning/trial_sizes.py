@@ -10,7 +10,7 @@ from typing import Annotated
 from trialkit.documents.plan import DifferenceRow
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions, Changed
-from trialkit.planning.exact import expected_power
+from trialkit.planning.exact import hardest_difference
 from trialkit.planning.planned_design import PlannedDesign
 from trialkit.planning.planned_power import Goal, PlannedPower
 from trialkit.planning.power import f_power
@@ -49,15 +49,15 @@ def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
 
 
 def sensitivity(
-    design: PlannedDesign, assumptions: Assumptions, goal: Goal, judge: Judge = expected_power
-) -> Mapping[tuple[Changed, float], PlannedPower]:
-    """What a design can tell if variances are half or double what was assumed, together and one by one.
+    design: PlannedDesign, assumptions: Assumptions, goal: Goal
+) -> Mapping[tuple[Changed, float], DifferenceRow]:
+    """What the hardest comparison can tell if variances are half or double what was assumed, together and one by one.
 
     They go by what was changed (``"all"`` or a grouping) and the factor; what the design does not have is left out.
     """
     base = design.variances(assumptions)
     return {
-        key: judge(design, other, goal)
+        key: hardest_difference(design, other, goal)
         for key, other in assumptions.sensitivity().items()
         if (design.variances(other) != base).any()
     }

@@ -20,12 +20,11 @@ from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.beliefs import Outlook
 from trialkit.planning.calendar import visit_days
 from trialkit.planning.trial_sizes import TrialSize, neighbouring_sizes
-from trialkit.protocol.randomise import randomise
+from trialkit.protocol.randomise import layout_options, randomise
 from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
-MOST_HEADS = 12
 VOLUNTEER_BUCKETS = 3
 """In a small block for each volunteer (common practice, no source)."""
 MUCH_LESS, SOME_MORE = 0.7, 1.5
@@ -68,13 +67,13 @@ class Design:
         return len(self.layout)
 
 
-def stated_limits(asked: Design) -> StatedLimits:
+def stated_limits(protocol: Protocol, sites: int) -> StatedLimits:
     """Limits of a protocol; where it states none, no more buckets a garden than asked for, and twice the gardens."""
-    limits, sites = asked.protocol.limits, len(asked.sites)
+    limits = protocol.limits
     names: Sequence[LimitName] = ("buckets_per_site", "heads_per_bucket", "sites", "visits", "budget")
     return StatedLimits(
-        buckets_per_site=limits.buckets_per_site or asked.buckets // sites,
-        heads_per_bucket=limits.heads_per_bucket or asked.heads,
+        buckets_per_site=limits.buckets_per_site or buckets_a_garden(protocol),
+        heads_per_bucket=limits.heads_per_bucket or protocol.bucket.heads,
         sites=limits.sites or 2 * sites,
         visits=limits.visits,
         budget=limits.budget,
@@ -82,8 +81,32 @@ def stated_limits(asked: Design) -> StatedLimits:
     )
 
 
-def designs(trial: Trial) -> Iterator[Design]:
-    """List designs near the one that the protocol asks for, that first.
+def buckets_a_garden(protocol: Protocol) -> int:
+    """How many buckets each garden has."""
+    plan = protocol.layout
+    return LAYOUT_KINDS[plan.kind].sizes(len(protocol.treatments()), plan.blocks, layout_options(protocol))[0]
+
+
+def beyond(protocol: Protocol, sites: int, heads: int, limits: StatedLimits) -> tuple[LimitName, ...]:
+    """Limits that a design would break."""
+    buckets = buckets_a_garden(protocol)
+    cost, visits = protocol.decision.cost_per_bucket * buckets * sites, _visits(protocol, sites)
+    broken: Mapping[LimitName, bool] = {
+        "buckets_per_site": buckets > limits.buckets_per_site,
+        "heads_per_bucket": heads > limits.heads_per_bucket,
+        "sites": sites > limits.sites,
+        "visits": limits.visits is not None and visits > limits.visits,
+        "budget": limits.budget is not None and cost > limits.budget,
+    }
+    return tuple(name for name, is_broken in broken.items() if is_broken)
+
+
+def _visits(protocol: Protocol, sites: int) -> int:
+    return len(visit_days(protocol.schedule)) * sites
+
+
+def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
+    """List designs near the one that the protocol asks for, that first, and others within the limits.
 
     Raises
     ------
@@ -100,23 +123,31 @@ def designs(trial: Trial) -> Iterator[Design]:
     def sized(count: int, blocks: int) -> Design | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
-        return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads)
+        return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads, limits)
 
     sizes = [*neighbouring_sizes(asked.size), TrialSize(2 * n, blocks, heads)]
     sizes += [TrialSize(2 * n, (blocks + 1) // 2, heads)] if blocks > 1 else []
     for size in sizes:
-        other = sized(size.sites, size.blocks)
-        if other and size != asked.size and size.heads <= MOST_HEADS:
-            yield replace(other, heads=size.heads)
-    for one in (_with_more_practice(asked), *_without_levels(asked), _of_volunteers(asked)):
+        if size != asked.size and size.heads <= limits.heads_per_bucket:
+            other = sized(size.sites, size.blocks)
+            if other:
+                yield replace(other, heads=size.heads)
+    for one in (_with_more_practice(asked, limits), *_without_levels(asked, limits), _of_volunteers(asked, limits)):
         if one:
             yield one
 
 
 def _laid_out(
-    kind: DesignKind, protocol: Protocol, sites: Sequence[str], heads: int, dropped: Dropped | None = None
+    kind: DesignKind,
+    protocol: Protocol,
+    sites: Sequence[str],
+    heads: int,
+    limits: StatedLimits,
+    dropped: Dropped | None = None,
 ) -> Design | None:
-    """Lay a design out; None where that cannot be."""
+    """Lay a design out; None where that cannot be, or is beyond the limits."""
+    if beyond(protocol, len(sites), heads, limits):
+        return None
     try:
         layout = randomise(protocol, pd.DataFrame({"site": list(sites)}))
     except WrongCall:
@@ -128,25 +159,27 @@ def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
     return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
 
 
-def _with_more_practice(asked: Design) -> Design | None:
+def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
     protocol = asked.protocol
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
         return None
-    return _laid_out("practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads)
+    return _laid_out(
+        "practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits
+    )
 
 
-def _of_volunteers(asked: Design) -> Design | None:
+def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
     """As many buckets, a small block of them with each of more volunteers."""
     protocol, count = asked.protocol, asked.buckets // VOLUNTEER_BUCKETS
     if protocol.layout.kind != "randomised complete blocks" or len(protocol.treatments()) <= VOLUNTEER_BUCKETS:
         return None
     layout = Layout(kind="volunteer blocks", blocks=1, block_size=VOLUNTEER_BUCKETS, seed=protocol.layout.seed)
     sites = [*asked.sites, *(f"~{i:03d}" for i in range(count - len(asked.sites)))][:count]
-    return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads)
+    return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: Design) -> Iterator[Design | None]:
+def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
@@ -161,11 +194,13 @@ def _without_levels(asked: Design) -> Iterator[Design | None]:
             factors = {**protocol.factors, name: factor.model_copy(update={"levels": rest})}
             less = protocol.model_copy(update={"factors": factors})
             dropped = Dropped(FACTOR_COLUMNS[name], level)  # type: ignore[arg-type]
-            one = _laid_out("fewer levels", less, asked.sites, asked.heads, dropped)
+            one = _laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
             yield one
             blocks = asked.buckets * protocol.layout.blocks // one.buckets if one else 0
             if blocks > protocol.layout.blocks:
-                yield _laid_out("fewer levels", _with_layout(less, blocks=blocks), asked.sites, asked.heads, dropped)
+                yield _laid_out(
+                    "fewer levels", _with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
+                )
 
 
 @dataclass(frozen=True)
@@ -224,15 +259,6 @@ def design_rows(
 
 def _row(one: Valued, limits: StatedLimits, value_g: float, per_year: Callable[[float], float | None]) -> DesignRow:
     design, protocol = one.design, one.design.protocol
-    cost = protocol.decision.cost_per_bucket * design.buckets
-    visits = len(visit_days(protocol.schedule)) * len(design.sites)
-    broken: Mapping[LimitName, bool] = {
-        "buckets_per_site": design.buckets > limits.buckets_per_site * len(design.sites),
-        "heads_per_bucket": design.heads > limits.heads_per_bucket,
-        "sites": len(design.sites) > limits.sites,
-        "visits": limits.visits is not None and visits > limits.visits,
-        "budget": limits.budget is not None and cost > limits.budget,
-    }
     return DesignRow(
         kind=design.kind,
         sites=len(design.sites),
@@ -240,11 +266,11 @@ def _row(one: Valued, limits: StatedLimits, value_g: float, per_year: Callable[[
         heads=design.heads,
         treatments=len(protocol.treatments()),
         buckets=design.buckets,
-        visits=visits,
-        cost=cost,
+        visits=_visits(protocol, len(design.sites)),
+        cost=protocol.decision.cost_per_bucket * design.buckets,
         value_g=value_g,
         worth_a_year=per_year(value_g),
-        beyond=tuple(name for name, is_broken in broken.items() if is_broken),
+        beyond=beyond(protocol, len(design.sites), design.heads, limits),
         efficient=False,
         dropped=design.dropped,
         practice_buckets=protocol.layout.practice_buckets,

@@ -142,8 +142,7 @@ def _design_table(plan: Plan) -> Table | None:
         "visits",
         *(["cost"] if priced else []),
         "value, g a head",
-        _chance_heads(plan)[0],
-        "interval either way, g",
+        *_chance_heads(plan),
     )
     body = (
         Row(
@@ -154,7 +153,7 @@ def _design_table(plan: Plan) -> Table | None:
                 *([fixed(row.cost, 2)] if priced else []),
                 fixed(row.value_g, 1),
                 whole_percent(row.power),
-                plain(row.half_width_g),
+                plain(row.detectable_g),
             ),
             _mark(plan, at),
         )

@@ -74,8 +74,10 @@ def verdict_sentence(plan: Plan) -> str:
         case PlanVerdict.ASK_LESS if plan.proposed == 0:
             return "Ask less of it: it is beyond the limits that trial.toml states, and so is every design like it."
         case PlanVerdict.ASK_LESS if asked.beyond:
-            return f"Ask less of it: it is beyond the limits that trial.toml states; {what} ({row.buckets} buckets) "
+            return (
+                f"Ask less of it: it is beyond the limits that trial.toml states; {what} ({row.buckets} buckets) "
                 "is not."
+            )
         case PlanVerdict.ASK_LESS:
             return (
                 f"Ask less of it: {what} does with {row.buckets} buckets instead of {asked.buckets}, for "

@@ -125,7 +125,7 @@ class Foreseen:
     gain : float
         Of that choice over what is said now, before that cost.
     change : float
-        Chance that another treatment will be recommended than is said now.
+        Chance that another treatment will be recommended than would be without the trial.
     """
 
     value: float
@@ -275,6 +275,8 @@ class Preposterior:
     def true(self) -> FloatArray:
         """What is then to be expected by what is thought now; the same where the analysis begins with that."""
         weights, logits = self.parts
+        if weights.part.analysed is weights.part.thought and logits.part.analysed is logits.part.thought:
+            return self.found
         return self._mirrored(weights.expected(weights.part.thought) + logits.expected(logits.part.thought))
 
     def _mirrored(self, moved: FloatArray) -> FloatArray:
@@ -291,17 +293,21 @@ class Preposterior:
         return np.asarray((self.found - self.cost).argmax(-1))
 
     @property
+    def now(self) -> int:
+        """Place of what would be recommended without the trial."""
+        return int((self.beliefs.expected - self.cost).argmax())
+
+    @property
     def foreseen(self) -> Foreseen:
         """What the trial is expected to bring."""
-        practice = self.beliefs.practice
+        practice, now = self.beliefs.practice, self.now
         after = np.take_along_axis(self.true, self.chosen[..., None], -1)[..., 0]
-        now = int((self.beliefs.expected - self.cost).argmax())
         # What is expected of the choice now is so on average over the outcomes too: the same draws tell the difference.
         value = (after - self.cost[self.chosen]) - (self.true[..., now] - self.cost[now])
         return Foreseen(
             value=float(value.mean()),
             gain=float((after - self.true[..., practice]).mean()),
-            change=float((self.chosen != practice).mean()),
+            change=float((self.chosen != now).mean()),
         )
 
     def left_open(self) -> LeftOpen:

@@ -1,4 +1,4 @@
-"""Speed of planning: ``python tests/benchmarks/planning.py [SCHEDULER]`` prints a table. Not a test: no time is asserted.
+"""Speed of planning: ``python tests/benchmarks/planning.py [SCHEDULER]`` prints a table. No test: no time is asserted.
 
 A grid of 12 sizes is simulated 10,000 times each, the sizes around a trial of 24 buckets (8 treatments in 3 complete
 blocks), on all cores. The start of the worker processes is counted apart.

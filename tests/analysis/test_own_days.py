@@ -76,9 +76,7 @@ def test_bounds_cut_what_other_buckets_let_expect() -> None:
             return float(norm.pdf(b, expected[name], variance**0.5) * np.prod(chances))
 
         def moment(power: int, about: float, density: Callable[[float], float] = density) -> float:
-            return float(
-                quad(lambda b: (b - about) ** power * density(b), 20, 60, epsabs=0, epsrel=1e-11, limit=200)[0]
-            )
+            return float(quad(lambda b: (b - about) ** power * density(b), 0, 80, epsabs=0, epsrel=1e-11, limit=200)[0])
 
         mean = moment(1, 0.0) / moment(0, 0.0)
         left = moment(2, mean) / moment(0, 0.0)

@@ -352,6 +352,7 @@ def _decide(asked: Candidacy, weights: Weights, shares: Shares, found: Prospects
         draws=len(found.draws),
         uncounted=asked.prices.uncounted,
         days_later=later[0] if later else None,
+        days_later_limits=later[1:] if later else None,
         tipping=tuple(_tipping(asked, found, chosen, alternative)),
         other_priors=tuple(_other_priors(asked, weights, shares, chosen)),
     )
@@ -417,6 +418,7 @@ def _candidate(asked: Candidacy, found: Prospects, chosen: Chosen, i: int) -> Ca
         expected_loss=float(chosen.regret[i]),
         is_current=current,
         is_recommended=i == chosen.at,
+        days=float(asked.days.mean[i]) if asked.days and asked.days.known[i] else None,
     )
 
 

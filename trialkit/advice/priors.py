@@ -45,7 +45,7 @@ DAYS: Mapping[str, float] = MappingProxyType(
         "garden_cultivar": 1.0,
         "garden_dose": 0.4,
         "garden_acidifier": 0.7,
-        "season": 1.0,
+        "season": 0.5,
         "cultivar": 4.0,
         "acidifier": 2.0,
         "curve": 1.5,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trialkit.advice.days import days_records
+from trialkit.advice.days_to_harvest import days_records
 from trialkit.advice.gathering import BucketRecords
 from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.pricing import Prices

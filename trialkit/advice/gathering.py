@@ -41,7 +41,7 @@ class BucketRecords:
     head_variance : float
         Of the heads of a bucket, pooled, g squared; 0 where it is not known, and part of the buckets' then.
     days : BucketRecords, optional
-        Of the same trials, with days to harvest in place of weights (`trialkit.advice.days.days_records`).
+        Of the same trials, with days to harvest in place of weights (`trialkit.advice.days_to_harvest.days_records`).
     """
 
     buckets: pd.DataFrame

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from trialkit.advice.choice import Chosen, Prospects, Value, expected_value, grow_now, how_sure, prospects
-from trialkit.advice.days import DaysToHarvest, days_to_harvest
+from trialkit.advice.days_to_harvest import DaysToHarvest, days_to_harvest
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.priors import WEIGHT_G
 from trialkit.advice.terms import Points

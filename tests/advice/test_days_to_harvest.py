@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from dense_weights import DenseWeights
-from trialkit.advice.days import DaysToHarvest, days_records, days_to_harvest
+from trialkit.advice.days_to_harvest import DaysToHarvest, days_records, days_to_harvest
 from trialkit.advice.gathering import BucketRecords, gather
 from trialkit.advice.integration import Integrated
 from trialkit.advice.priors import DAYS, FACTOR_SHARE, SLOPE_DAYS, WEIGHT_G

@@ -264,7 +264,7 @@ class Candidacy:
 
     @cached_property
     def days(self) -> DaysToHarvest | None:
-        """Days to harvest of the candidates; None where the records tell none."""
+        """Days to harvest of the candidates; None where the records tell none, or leave too much open."""
         if self.records.days is None:
             return None
         names, at = self.gathered.levels, self.points

@@ -38,13 +38,16 @@ def own_days(heads: pd.DataFrame, days: FloatArray) -> pd.DataFrame:
 
     Examples
     --------
-    Heads ready on days 40 and 42, which vary by 2 days squared as all do here, tell of 41 days with a variance of 1; of
-    two that were ready somewhen from day 38 to day 44, one as good as not knows less.
+    Two heads of one bucket were ready on days 38 and 40; two of another between days 38 and 44, and 44 and 50, which
+    says less.
 
     >>> heads = pd.DataFrame({"bucket": ["a", "a", "b", "b"], "site": "s", "treatment": "t",
-    ...                       "lower": [40.0, 42.0, 38.0, 38.0], "upper": [40.0, 42.0, 44.0, 44.0]})
-    >>> own_days(heads, np.array([[40.0, 42.0, 40.0, 42.0]])).round(2)["days"].to_dict()
-    {'a': 41.0, 'b': 41.0}
+    ...                       "lower": [38.0, 40.0, 38.0, 44.0], "upper": [38.0, 40.0, 44.0, 50.0]})
+    >>> own_days(heads, np.array([[38.0, 40.0, 43.0, 45.0]])).round(2)
+            days  days_se
+    bucket
+    a       39.0     1.00
+    b       44.0     1.28
     """
     bucket, names = pd.factorize(heads["bucket"], sort=True)
     sizes = np.bincount(bucket).astype(float)

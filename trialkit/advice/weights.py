@@ -1,4 +1,4 @@
-"""Weight of a usable head: effects of what is tried, averaged over standard deviations that are not known."""
+"""Weight of a usable head (or days to harvest): effects of what is tried, averaged over standard deviations."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from trialkit.advice.elimination import Effects, Floors, eliminate
 from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import (
     FEW_POINTS,
+    POINTS,
     SMALLEST_SCORE,
     Integrated,
     half_normal,
@@ -41,10 +42,13 @@ class WeightModel:
     gathered : Gathered
     scales : mapping of str to float
         Of the half-normal priors of standard deviations, g.
+    slope : float
+        Standard deviation of the straight part of the dose curve, g.
     """
 
     gathered: Gathered
     scales: Mapping[str, float]
+    slope: float = SLOPE_G
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -100,7 +104,7 @@ class WeightModel:
         found = np.zeros((len(sd["bucket"]), len(self.gathered.effects)))
         for j, name in enumerate(self.gathered.effects):
             if name == "slope":
-                found[:, j] = SLOPE_G**-2
+                found[:, j] = self.slope**-2
             elif name != "level":
                 lasting = sd[LASTING] if name.startswith("garden") else 1.0
                 found[:, j] = 1 / (lasting * sd[name] ** 2)
@@ -186,7 +190,13 @@ class Weights:
         return np.asarray(self.sd["garden"] ** 2 + season**2)
 
 
-def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
+def weigh(
+    gathered: Gathered,
+    learnt: Gathered | None = None,
+    scales: Mapping[str, float] = WEIGHT_G,
+    slope: float = SLOPE_G,
+    size: int = POINTS,
+) -> Weights:
     """Fit the model of weights.
 
     Parameters
@@ -196,18 +206,22 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
         Some of the same trials, enough to learn the standard deviations from where there are very many.
     scales : mapping of str to float
         Of the half-normal priors of standard deviations, g.
+    slope : float
+        Standard deviation of the straight part of the dose curve, g.
+    size : int
+        Points of the last round of the integration.
 
     Raises
     ------
     NotComputed
         If nothing was weighed, or the records leave the sizes of variation too open.
     """
-    model = WeightModel(gathered, scales)
-    few = model if learnt is None else WeightModel(learnt, scales)
+    model = WeightModel(gathered, scales, slope)
+    few = model if learnt is None else WeightModel(learnt, scales, slope)
     if not few.gathered.weighed:
         raise NotComputed("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
-    points = integrate(few.log_density, np.zeros(len(few.names)))
-    points = points.thinned(THINNED if learnt is None else FEW_POINTS)
+    points = integrate(few.log_density, np.zeros(len(few.names)), size)
+    points = points.thinned(min(size, THINNED) if learnt is None else FEW_POINTS)
     if learnt is not None:
         at = dict(zip(few.names, points.at.T, strict=True))
         unseen = np.zeros(len(points.at))  # the middle of the prior

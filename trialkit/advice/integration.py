@@ -32,8 +32,8 @@ TAIL, BENT, WIDER = 1.3, 0.8, 0.95
 ROUGH = 6
 """Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
-"""Of the differences that give slope and curvature, in units of scores."""
-ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
+"""Of the differences that give slope and curvature, in units of scores or, where smaller, of how far these are known."""
+ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1.0, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
 """Of the search for the mode, which need not be exact: weights make up for where the points are put."""
 SMALLEST_SCORE = -6.0
@@ -207,44 +207,45 @@ def _weighted(frames: Sequence[_Frame], at: Sequence[FloatArray], density: Float
 
 
 def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mode and negative curvature there: steps by slope and curvature along each score, all curvature at the end."""
-    at, reach = start.astype(float), 1.0
+    """Mode and negative curvature there: steps along each score at first, by all curvature where these gain little.
+
+    What one score takes up another may give back, as what lasts of a garden and what does not: such a ridge is followed
+    by the curvature between scores only.
+    """
+    at, reach, whole = start.astype(float), 1.0, False
+    width = np.full(len(at), STEP)
     for _ in range(ROUNDS):
-        middle, slope, curvature = _along(log_density, at)
-        step = slope / np.maximum(np.abs(curvature), LEAST_CURVATURE)
-        longest = np.abs(step).max(initial=0.0)
-        if longest < CLOSE:
+        middle, slope, curvature = _slopes(log_density, at, width, whole)
+        width = STEP / np.sqrt(np.maximum(np.diagonal(curvature), 1.0))
+        value, axes = _axes(curvature)
+        step = axes @ (slope @ axes / np.maximum(np.abs(value), LEAST_CURVATURE))
+        if whole and slope @ step < CLOSE and value[0] > 0:
             break
-        tries = at + step * min(1.0, reach / longest) * TRIED_STEPS[:, None]
+        tries = at + step * min(1.0, reach / np.abs(step).max(initial=reach)) * TRIED_STEPS[:, None]
         found = log_density(tries)
         best = int(np.argmax(found))
-        if found[best] <= middle:
+        if found[best] > middle:
+            at, reach = tries[best], float(np.clip(reach * (2.0 if best < 2 else 0.7), 0.25, 2.0))
+        elif whole:
             break
-        at, reach = tries[best], float(np.clip(reach * (2.0 if best < 2 else 0.7), 0.25, 2.0))
-        if found[best] - middle < GAINED:
-            break
-    return at, _curvature(log_density, at)
+        whole = whole or found[best] - middle < GAINED
+    return at, _slopes(log_density, at, width, True)[2]
 
 
-def _along(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[float, FloatArray, FloatArray]:
-    """Log density, its slope, and its negative curvature along each score."""
-    d, one = len(at), STEP * np.eye(len(at))
-    found = log_density(np.concatenate([at[None], at + one, at - one]))
-    middle, up, down = found[0], found[1 : d + 1], found[d + 1 :]
-    return float(middle), (up - down) / (2 * STEP), (2 * middle - up - down) / STEP**2
-
-
-def _curvature(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:
-    """Negative curvature, by differences of neighbours on either side."""
-    d, one = len(at), STEP * np.eye(len(at))
-    pairs = list(combinations(range(d), 2))
+def _slopes(
+    log_density: Callable[[FloatArray], FloatArray], at: FloatArray, width: FloatArray, whole: bool
+) -> tuple[float, FloatArray, FloatArray]:
+    """Log density, slope and negative curvature by differences so wide, that between scores where the whole is asked."""
+    d, one = len(at), np.diag(width)
+    pairs = list(combinations(range(d), 2)) if whole else []
     both = np.array([one[i] + one[j] for i, j in pairs]).reshape(-1, d)
-    middle, slope, diagonal = _along(log_density, at)
-    found = np.diag(diagonal)
-    up = middle + STEP * slope - 0.5 * STEP**2 * diagonal
-    for (i, j), value in zip(pairs, log_density(at + both) if pairs else (), strict=True):
-        found[i, j] = found[j, i] = -(value - up[i] - up[j] + middle) / STEP**2
-    return found
+    found = log_density(at + np.concatenate([np.zeros((1, d)), one, -one, both]))
+    middle, up, down = found[0], found[1 : d + 1], found[d + 1 : 2 * d + 1]
+    curvature = np.diag((2 * middle - up - down) / width**2)
+    for (i, j), value in zip(pairs, found[2 * d + 1 :], strict=True):
+        # The half of each score's own curvature beside its step falls out with `up` and `down`.
+        curvature[i, j] = curvature[j, i] = (up[i] + up[j] - value - middle) / (width[i] * width[j])
+    return float(middle), (up - down) / (2 * width), curvature
 
 
 @cache

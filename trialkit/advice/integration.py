@@ -14,7 +14,7 @@ their standard deviation and these by 0.7 %, gains over a practice by 2.7 % and 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 
@@ -29,6 +29,9 @@ POINTS, FEW_POINTS, MOST_ROUNDS, FEWEST_EFFECTIVE = 1024, 24, 3, 0.25
 TAIL_DF, REACH, SEED = 5.0, 1.5, 11
 TAIL, BENT, WIDER = 1.3, 0.8, 0.95
 """How far out skewness is read, in standard deviations; the most of it; and how wide a frame of points is."""
+FEWEST_A_SCORE, FLATTER = 5.0, 0.8
+"""How many points must count, of each score, for a frame to be made of them, and the power by which weights are
+flattened until they do."""
 ROUGH = 6
 """Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
@@ -70,6 +73,13 @@ class Integrated:
     weight: FloatArray
     effective: float
     mode: FloatArray
+
+    def flattened(self, effective: float) -> Integrated:
+        """Points whose weights differ less, so that so many count: a wider distribution, between this and theirs."""
+        weight = self.weight
+        while 1 / (weight**2).sum() < min(effective, len(weight) / 2):
+            weight = weight**FLATTER / (weight**FLATTER).sum()
+        return replace(self, weight=weight)
 
     def thinned(self, size: int) -> Integrated:
         """Fewer points, weighted so that the means and variances of scores stay as they are."""
@@ -114,7 +124,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
             return found
         if np.isnan(found.effective):
             break
-        frames.append(_Frame.of_points(found))
+        frames.append(_Frame.of_points(found.flattened(FEWEST_A_SCORE * len(mode))))
     raise NotComputed("The records leave the sizes of variation too open for an average over them.")
 
 

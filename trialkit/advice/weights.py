@@ -26,9 +26,9 @@ from trialkit.domain.errors import NotComputed
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
-THINNED = 256
+THINNED = 512
 """Points at which effects are worked out; means and variances of the scores are those of all points."""
-CHUNK = 4_000_000
+CHUNK = 1_000_000
 """Numbers in the largest array of one call."""
 
 

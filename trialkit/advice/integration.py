@@ -32,6 +32,7 @@ TAIL, BENT, WIDER = 1.3, 0.8, 0.95
 FEWEST_A_SCORE, FLATTER = 5.0, 0.8
 """How many points must count, of each score, for a frame to be made of them, and the power by which weights are
 flattened until they do."""
+KEPT = 0.15
 ROUGH = 6
 """Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
@@ -124,7 +125,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
             return found
         if np.isnan(found.effective):
             break
-        frames.append(_Frame.of_points(found.flattened(FEWEST_A_SCORE * len(mode))))
+        frames.append(_Frame.of_points(found.flattened(FEWEST_A_SCORE * len(mode)), frames[-1]))
     raise NotComputed("The records leave the sizes of variation too open for an average over them.")
 
 
@@ -156,7 +157,7 @@ class _Frame:
         return cls(mode, axes, spread, none, none + 1, none)
 
     @classmethod
-    def of_points(cls, found: Integrated) -> _Frame:
+    def of_points(cls, found: Integrated, before: _Frame) -> _Frame:
         low, middle, high = _quantiles(found, ndtr([-TAIL, 0.0, TAIL]))
         reach = np.maximum(high - low, 1e-3)
         bend = np.arctanh(np.clip((high + low - 2 * middle) / reach * TAIL / (np.hypot(1, TAIL) - 1), -BENT, BENT))
@@ -165,8 +166,9 @@ class _Frame:
         straight = np.sinh(np.arcsinh((found.at - place) / scale) - bend)
         middle = found.weight @ straight
         away = straight - middle
-        # A little of the prior keeps the frame from falling flat where few points count.
-        value, axes = _axes((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
+        # A little of the frame before keeps this one from falling flat where few points count.
+        root = before.scale[:, None] * before.axes / scale[:, None]
+        value, axes = _axes((1 - KEPT) * (found.weight[:, None] * away).T @ away + KEPT * root @ root.T)
         return cls(middle, axes * np.sqrt(value), np.full((2, len(middle)), WIDER), place, scale, bend)
 
     def points(self, uniform: FloatArray) -> FloatArray:

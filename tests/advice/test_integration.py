@@ -109,7 +109,7 @@ def test_a_sharp_ridge_between_scores(sharp: float) -> None:
 
 
 def test_refuses_where_hardly_a_point_counts() -> None:
-    """Three narrow rings, which no frame follows, leave the average to a handful of points: no answer, not a rough one."""
+    """Three narrow rings, which no frame follows, leave the average to a handful of points: no answer."""
 
     def rings(at: np.ndarray) -> np.ndarray:
         from_centre = np.hypot(at[:, ::2], at[:, 1::2])

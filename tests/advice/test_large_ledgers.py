@@ -5,8 +5,8 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
-
 from invented import ALL_USABLE, Cell, Spreads, as_records, grown
+
 from trialkit.advice.gathering import Gathered, gather
 from trialkit.advice.integration import FEWEST_EFFECTIVE, POINTS
 from trialkit.advice.terms import Points

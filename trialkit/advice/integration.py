@@ -36,7 +36,7 @@ KEPT = 0.15
 ROUGH = 6
 """Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
-"""Of the differences that give slope and curvature, in units of scores or, where smaller, of how far these are known."""
+"""Of the differences that give slope and curvature, in units of scores or, where smaller, of their spread."""
 ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1.0, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
 """Of the search for the mode, which need not be exact: weights make up for where the points are put."""
@@ -247,7 +247,7 @@ def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) ->
 def _slopes(
     log_density: Callable[[FloatArray], FloatArray], at: FloatArray, width: FloatArray, whole: bool
 ) -> tuple[float, FloatArray, FloatArray]:
-    """Log density, slope and negative curvature by differences so wide, that between scores where the whole is asked."""
+    """Log density, slope and negative curvature, that between scores only if asked, by differences of a width."""
     d, one = len(at), np.diag(width)
     pairs = list(combinations(range(d), 2)) if whole else []
     both = np.array([one[i] + one[j] for i, j in pairs]).reshape(-1, d)

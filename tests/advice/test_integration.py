@@ -147,6 +147,16 @@ def test_fewer_points_keep_means_and_variances() -> None:
     np.testing.assert_allclose(after[1], before[1], atol=300**-0.5)
 
 
+@pytest.mark.parametrize("counting", [1, 3, 200])
+def test_flattened_points(counting: int) -> None:
+    """As many count as are asked for or, where most have no weight at all, half of those that have some."""
+    weight = np.exp(-np.arange(300.0)) * (np.arange(300) < counting)
+    found = Integrated(np.zeros((300, 1)), weight / weight.sum(), 1.0, np.zeros(1)).flattened(40.0)
+    assert found.weight.sum() == pytest.approx(1.0)
+    assert 1 / (found.weight**2).sum() >= min(40.0, counting / 2)
+    assert (np.diff(found.weight[:counting]) < 0).all()
+
+
 def test_half_normal() -> None:
     """Quantiles of the half-normal (scipy), and never nothing at all, whose precision has no end."""
     score = np.linspace(-4, 6, 11)

@@ -80,7 +80,7 @@ class Integrated:
     def flattened(self, effective: float) -> Integrated:
         """Points whose weights differ less, so that so many count: a wider distribution, between this and theirs."""
         weight = self.weight
-        while 1 / (weight**2).sum() < min(effective, len(weight) / 2):
+        while 1 / (weight**2).sum() < min(effective, np.count_nonzero(weight) / 2):
             weight = weight**FLATTER / (weight**FLATTER).sum()
         return replace(self, weight=weight)
 

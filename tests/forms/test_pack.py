@@ -16,10 +16,10 @@ from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import record_workbook
-from trialkit.pages.cautions import CAUTIONS
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.card_words import CardWords, card_words
+from trialkit.words.cautions import cautions_for
 
 READER = shutil.which("zbarimg")
 
@@ -139,7 +139,7 @@ def test_cautions_come_first(trial: Trial) -> None:
     """Acid, drill, lids, clean harvest and local rules stand before anything is mixed, for gardens and adviser."""
     for page in (garden_pack(trial, "FERN"), adviser_pack(trial)):
         text = text_of(page)
-        for caution in CAUTIONS[:-1]:
+        for caution in cautions_for("pack", trial.protocol.bucket.volume_l):
             assert text.index(f"{caution.title}.") < text.index("Mixing cards")
         assert "Acid into water, never water into acid" in text
 

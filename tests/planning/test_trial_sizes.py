@@ -5,11 +5,11 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from trialkit.planning.enlargements import heads_limit, which_change_buys_most
 
 from trialkit.documents.plan import Refusal
 from trialkit.domain.errors import WrongCall
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.enlargements import heads_limit, which_change_buys_most
 from trialkit.planning.exact import expected_power
 from trialkit.planning.planned_power import Goal
 from trialkit.planning.refusal import CannotBeJudged

@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 
 from trialkit.documents.decision import Verdict
-from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html

@@ -283,6 +283,7 @@ def _design(trial: Trial) -> Design:
         factors=tuple(_factor(trial, name) for name in protocol.varied_factors),
         fixed=_fixed_factors(trial),
         acid_used=acid_used(trial.solution, trial.layout, trial.products),
+        measures=protocol.trial.measures,
     )
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from trialkit.documents.ledger_entry import EvidenceList
     from trialkit.documents.recommended import Recommended
 
-POOL_PAGE, HANDOUT_PAGE = "pool.html", "handout.html"
+POOL_PAGE = "pool.html"
 
 
 def add_trial(folder: Path, ledger: Path) -> str:
@@ -78,6 +78,7 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit import __version__
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
+    from trialkit.report.care_page import care_html
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.tables.atomic import write_bytes, write_text
@@ -85,14 +86,16 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
 
     version = recommend_anew(ledger, __version__)
     document = version.document
-    page = handout_html(document)
-    write_text(ledger / HANDOUT_PAGE, page)
-    written = [str(version.path), str(ledger / HANDOUT_PAGE)]
+    pages = {"handout": handout_html(document), "care": care_html(document)}
+    written = [version.path, *(ledger / f"{name}.html" for name in pages)]
+    for name, page in pages.items():
+        write_text(ledger / f"{name}.html", page)
     try:
-        for paper in PAPERS:
-            path = ledger / f"handout-{paper}.pdf"
-            write_bytes(path, handout_pdf(page, paper))
-            written.append(str(path))
+        for name, page in pages.items():
+            for paper in PAPERS:
+                path = ledger / f"{name}-{paper}.pdf"
+                write_bytes(path, handout_pdf(page, paper))
+                written.append(path)
         missing = ""
     except NotComputed as error:
         missing = f"\n{error}"
@@ -102,7 +105,7 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         *words.answer(document),
         *(words.changes(document) if version.is_new else ()),
         f"Next: {words.next_question(document)} {words.why_next(document)}",
-        f"Written to {', '.join(written)}.{missing}",
+        f"Written to {', '.join(map(str, written))}.{missing}",
     ]
     return document, "\n".join(lines)
 

@@ -22,7 +22,6 @@ VOLUME = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(L|l|litres?|liters?|gal|gallons?)?\s
 LABEL = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)")
 USUAL_EC = 1.2
 USUAL_GRAMS_PER_TSP = 5.0
-CAUTIONS = ("Local rules come first", "Acid", "Fertiliser", "Standing water")
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
         ph_standing=made.ph_standing,
         notes=notes,
         warnings=tuple(map(note_words, notes)),
-        cautions=_cautions(with_acid=acid is not None),
+        cautions=_cautions(asked, with_acid=acid is not None),
     )
 
 
@@ -184,15 +183,12 @@ def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> floa
     )
 
 
-def _cautions(*, with_acid: bool) -> tuple[MixCaution, ...]:
+def _cautions(asked: Asked, *, with_acid: bool) -> tuple[MixCaution, ...]:
     from trialkit.documents.answers import MixCaution
-    from trialkit.pages.cautions import CAUTIONS as ALL
+    from trialkit.words.cautions import cautions_for
 
-    return tuple(
-        MixCaution(caution.title, caution.text)
-        for caution in ALL
-        if caution.title in CAUTIONS and (with_acid or caution.title != "Acid")
-    )
+    said = cautions_for("mix", asked.volume_l, with_acid=with_acid)
+    return tuple(MixCaution(caution.title, caution.text) for caution in said)
 
 
 def table_answer(asked: Asked) -> MixTableAnswer:
@@ -220,5 +216,5 @@ def table_answer(asked: Asked) -> MixTableAnswer:
         target_ph=asked.target_ph,
         nutrient_tsp=nutrient_tsp,
         rows=rows,
-        cautions=_cautions(with_acid=True),
+        cautions=_cautions(asked, with_acid=True),
     )

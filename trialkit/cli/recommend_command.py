@@ -19,9 +19,9 @@ from trialkit.cli.speaking import answer
 def command(ledger: Path, as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
-    Writes LEDGER/recommended.json and handout.html, and the handout as PDF on A4 and Letter where WeasyPrint is
-    installed (pip install weasyprint). Every version is kept in LEDGER/history; there is a new one only when the
-    evidence changed.
+    Writes LEDGER/recommended.json, handout.html and care.html (how a bucket is set up and looked after: print both
+    on one sheet), and both as PDF on A4 and Letter where WeasyPrint is installed (pip install weasyprint). Every
+    version is kept in LEDGER/history; there is a new one only when the evidence changed.
 
     Example: trialkit recommend ledger
     """

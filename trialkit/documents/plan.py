@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import Annotated, Literal
 
 from trialkit.domain.treatment import Treatment
+from trialkit.domain.units import Measures
 from trialkit.layouts.layout_warning import LayoutWarning
 
 Method = Literal["exact", "approximate", "simulated"]
@@ -239,7 +240,7 @@ class ShoppingList:
     """What is needed, and how quantities are worked out."""
 
     items: Annotated[tuple[ShoppingItem, ...], "What is needed."]
-    volume_l: Annotated[float, "Volume of a bucket, L."]
+    volume_l: Annotated[float, "Water in a bucket, L."]
     heads_per_bucket: Annotated[int, "Heads in each bucket."]
     spare_share: Annotated[float, "Share of nutrient, seed and strips bought beyond what is used."]
     germination_share: Annotated[float, "Share of seeds that come up."]
@@ -292,3 +293,4 @@ class Plan:
     benches: Annotated[tuple[PlannedBench, ...], "Where each bucket stands."]
     calendar: Annotated[tuple[Event, ...], "What is due, in order of days."]
     shopping: Annotated[ShoppingList, "What is needed."]
+    measures: Annotated[Measures, "In which the page is told; both lets its reader choose."] = "both"

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
 from trialkit.domain.treatment import Treatment, is_same_strength
+from trialkit.domain.units import Measures
 
 
 @dataclass(frozen=True)
@@ -168,3 +169,4 @@ class Recommended:
     change: Annotated[Change | None, "None of the first version."]
     next_trial: Annotated[ProposedTrial, "What would tell most."]
     nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]
+    measures: Annotated[Measures, "In which gardeners are told, as the newest trial's protocol says."] = "both"

@@ -10,6 +10,7 @@ from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Level
+from trialkit.domain.units import Measures
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,7 @@ class Design:
     factors: Annotated[tuple[VariedFactor, ...], "What was varied."]
     fixed: Annotated[tuple[FixedFactor, ...], "What was the same in every bucket."]
     acid_used: Annotated[tuple[AcidUsed, ...], "What was recorded of each acidifier at each garden."]
+    measures: Annotated[Measures, "In which the page is told; both lets its reader choose."] = "both"
 
 
 @dataclass(frozen=True)

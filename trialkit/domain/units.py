@@ -1,4 +1,9 @@
-"""Kitchen measures in litres and grams, exactly: NIST Handbook 44, Appendix C (US customary measures)."""
+"""US customary measures in metric ones, exactly: NIST Handbook 44, Appendix C; which of the two is told."""
+
+from typing import Literal
+
+Measures = Literal["kitchen", "metric", "both"]
+"""US customary measures as a kitchen has them, with pounds, inches and degrees Fahrenheit; metric ones; or both."""
 
 GALLON_L = 3.785411784
 """US gallon: 231 cubic inches."""
@@ -8,6 +13,8 @@ CUP_ML = 48 * TEASPOON_ML
 FLUID_OUNCE_ML = 6 * TEASPOON_ML
 OUNCE_G = 28.349523125
 """Avoirdupois ounce."""
+POUND_KG = 16 * OUNCE_G / 1000
+INCH_CM = 2.54
 
 LITRES: dict[str, float] = {
     "tsp": TEASPOON_ML / 1000,
@@ -41,3 +48,14 @@ def quarter_spoons(teaspoons: float) -> float:
     (5.0, 0.25)
     """
     return int(4 * teaspoons + 0.5) / 4
+
+
+def fahrenheit(celsius: float) -> float:
+    """Turn degrees Celsius into degrees Fahrenheit.
+
+    Examples
+    --------
+    >>> fahrenheit(25.0)
+    77.0
+    """
+    return celsius * 9 / 5 + 32

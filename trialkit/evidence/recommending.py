@@ -95,6 +95,7 @@ def recommend(
         change=None if previous is None else _change(evidence, previous),
         next_trial=_next_trial(advice),
         nitrogen_alone=_nitrogen_alone(found, advice),
+        measures=found.latest.protocol.trial.measures,
     )
 
 

@@ -10,9 +10,6 @@ from trialkit.domain.treatment import Treatment
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.treatment_names import treatment_label
 
-CAUTIONS_SHOWN = ("Local rules come first", "Acid", "Standing water", "Clean harvest")
-"""Those that whoever keeps the records is told."""
-
 
 @dataclass(frozen=True)
 class NamedBucket:

@@ -10,13 +10,15 @@ from typing import Any
 from trialkit.domain.table_names import TableName
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, gardens_with_buckets
-from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
+from trialkit.pages.cross_section import cross_section
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.planning.benches import planned_benches
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.card_words import BEFORE_MIXING, card_words
+from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
+from trialkit.words.cautions import cautions_for
 from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -62,7 +64,7 @@ class Sheet:
 
 
 def garden_pack(trial: Trial, site: str) -> str:
-    """Write what a garden prints: labels, map, mixing cards, record sheets, cautions.
+    """Write what a garden prints: cautions, set-up and care, map, labels, mixing cards, record sheets.
 
     It is a self-contained page without script. A blind trial's names no treatment and has no mixing cards.
 
@@ -72,13 +74,15 @@ def garden_pack(trial: Trial, site: str) -> str:
         If the trial has no such garden, or it has no buckets.
     """
     buckets, blind = buckets_of_garden(trial, site), trial.protocol.trial.blind
+    measures = trial.protocol.trial.measures
     return _page(
         trial,
         "pack.html.jinja",
         garden=safe_text(garden_name(trial, site)),
+        **_care(trial),
         labels=[_label(bucket) for bucket in buckets],
         benches=_benches(trial, [site], named=not blind),
-        cards=() if blind else [card_words(card) for card in mixing_cards(trial, [site])],
+        cards=() if blind else [card_words(card, measures) for card in mixing_cards(trial, [site])],
         sheets=_sheets(trial, site, buckets),
     )
 
@@ -93,9 +97,22 @@ def adviser_pack(trial: Trial) -> str:
         trial,
         "adviser.html.jinja",
         benches=_benches(trial, sites, named=True),
-        cards=[card_words(card) for card in mixing_cards(trial, sites)],
+        cards=[card_words(card, trial.protocol.trial.measures) for card in mixing_cards(trial, sites)],
         blind=trial.protocol.trial.blind,
     )
+
+
+def _care(trial: Trial) -> dict[str, Any]:
+    protocol = trial.protocol
+    bucket, measures = protocol.bucket, protocol.trial.measures
+    facts = BucketFacts(
+        bucket.volume_l, bucket.heads, bucket.brim_l, protocol.schedule.transplant_after_days, is_trial=True
+    )
+    return {
+        "drawing": cross_section(drawing_labels(facts, measures)),
+        "care": care_sections(facts, measures),
+        "care_sources": SOURCES,
+    }
 
 
 def _page(trial: Trial, template: str, **parts: Any) -> str:
@@ -107,7 +124,7 @@ def _page(trial: Trial, template: str, **parts: Any) -> str:
         title=safe_text(about.title),
         season=safe_text(about.season),
         before_mixing=BEFORE_MIXING,
-        cautions=[one for one in CAUTIONS if one is not ABOUT_THE_PAGE],
+        cautions=cautions_for("pack", trial.protocol.bucket.volume_l, about.measures),
         **parts,
     )
 

@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.domain.table_names import RECORD_TABLES
-from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, NamedBucket, buckets_of_garden, garden_name
-from trialkit.pages.cautions import CAUTIONS
+from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, load_schema
+from trialkit.words.cautions import cautions_for
 from trialkit.words.problem_words import accepted_words
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -43,7 +43,7 @@ def phone_form(trial: Trial, site: str) -> str:
         title=data["title"],
         garden=data["garden"],
         data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
-        cautions=[one for one in CAUTIONS if one.title in CAUTIONS_SHOWN],
+        cautions=cautions_for("phone form", trial.protocol.bucket.volume_l, trial.protocol.trial.measures),
     )
 
 

@@ -10,12 +10,12 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import RECORD_TABLES, TableName
-from trialkit.forms.garden_buckets import CAUTIONS_SHOWN, buckets_of_garden, garden_name
-from trialkit.pages.cautions import CAUTIONS
+from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
+from trialkit.words.cautions import cautions_for
 from trialkit.words.problem_words import accepted_words
 
 if TYPE_CHECKING:
@@ -196,7 +196,9 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     rows = [f"{garden_name(trial, site)}: records of {trial.protocol.trial.title}", ""]
     rows += [f"{number}. {text}" for number, text in enumerate(INSTRUCTIONS, 1)]
     rows += ["", "Cautions"]
-    rows += [f"{one.title}. {one.text}" for one in CAUTIONS if one.title in CAUTIONS_SHOWN]
+    protocol = trial.protocol
+    cautions = cautions_for("workbook", protocol.bucket.volume_l, protocol.trial.measures)
+    rows += [f"{one.title}. {one.text}" for one in cautions]
     rows += ["", "Columns"]
     for table in RECORD_TABLES:
         for field in load_schema(table).fields:

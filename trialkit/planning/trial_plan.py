@@ -165,6 +165,7 @@ def make_plan(
         benches=planned_benches(trial, asked.layout),
         calendar=calendar(protocol),
         shopping=shopping_list(protocol, trial.products, asked.layout),
+        measures=protocol.trial.measures,
     )
 
 

@@ -18,6 +18,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue
+from trialkit.domain.units import Measures
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
 
@@ -85,6 +86,10 @@ class TrialSection(Section):
     ] = None
     contact_role: Annotated[Line, "Whom to ask."] = "county horticulture adviser"
     blind: Annotated[bool, "Whether labels and sheets name no treatment."] = False
+    measures: Annotated[
+        Measures,
+        "That pages, cards and the handout tell; kitchen: US spoons, gallons, inches, pounds, degrees Fahrenheit.",
+    ] = "both"
 
     @model_validator(mode="before")
     @classmethod
@@ -97,7 +102,13 @@ class TrialSection(Section):
 class Bucket(Section):
     """The bucket, the same throughout the trial."""
 
-    volume_l: Annotated[Annotated[Finite, Field(ge=1, le=200)], "Of a full bucket, litres."] = 20.0
+    volume_l: Annotated[
+        Annotated[Finite, Field(ge=1, le=200)], "Of water up to the fill line, measured by pouring it in once, litres."
+    ] = 20.0
+    brim_l: Annotated[
+        Annotated[Finite, Field(ge=1, le=250)] | None,
+        "That the bucket holds to the brim, litres; 5 US gallons are 18.9.",
+    ] = None
     heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Planted in each."] = 4
 
 

@@ -6,7 +6,6 @@ from trialkit.documents.decision import Candidate, Gain
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.numerals import (
     chance_percent,
     difference_interval,
@@ -23,6 +22,7 @@ from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words import default_words as words
+from trialkit.words.cautions import cautions_for
 from trialkit.words.decision_words import after_costs
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
@@ -56,7 +56,7 @@ def evidence_html(document: Recommended) -> str:
             date=safe.date,
             digest=safe.evidence_sha256,
             made_with=safe.made_with["trialkit"],
-            cautions=CAUTIONS,
+            cautions=cautions_for("evidence", safe.recommended.volume_l, safe.measures),
             style=style,
             script=script,
             policy=content_security_policy(style, script),

@@ -1,4 +1,4 @@
-"""`handout_html`: one printed page for gardeners, in plain words and kitchen measures."""
+"""`handout_html`: one printed page for gardeners, in plain words and the measures of the newest trial."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import render_page
 from trialkit.report.page import TEMPLATES
 from trialkit.words import handout_words as words
+from trialkit.words.cautions import short_cautions
+from trialkit.words.measures import volume_words
 from trialkit.words.phrases import date_words
 
 MOST_SPOONS_DRAWN = 12
@@ -20,21 +22,21 @@ def handout_html(document: Recommended) -> str:
     return render_page(
         TEMPLATES,
         "handout.html.jinja",
-        _style(),
+        handout_style(),
         cultivar=treatment.cultivar or "lettuce",
-        bucket=words.bucket_words(best),
+        bucket=volume_words(best.volume_l, safe.measures),
         heads=best.heads,
-        nutrient=words.nutrient_words(best),
+        nutrient=words.nutrient_words(best, safe.measures),
         spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
         acid_name=words.acid_name(best),
         acid_compared=words.is_acid_compared(safe),
-        acid=tuple(words.acid_line(row) for row in safe.acid),
+        acid=tuple(words.acid_line(row, safe.measures) for row in safe.acid),
         acid_seen=words.acid_seen(safe),
         acid_dissolved=words.is_dissolved(safe),
         steps=tuple(words.steps(safe)),
         expect=tuple(words.expectations(safe)),
         evidence=words.evidence(safe),
-        cautions=words.SHORT_CAUTIONS,
+        cautions=short_cautions(best.volume_l, safe.measures),
         version=safe.version,
         date=date_words(safe.date),
         digest=safe.evidence_sha256[:12],
@@ -42,8 +44,8 @@ def handout_html(document: Recommended) -> str:
     )
 
 
-def _style() -> str:
-    """The sheet is paper on every screen: the light palette, written out, which every printing library understands."""
+def handout_style() -> str:
+    """Style of the sheets of a handout: paper on every screen, the light palette written out for printing libraries."""
     text = (TEMPLATES / "handout.css").read_text(encoding="utf-8")
     for role, value in LIGHT.items():
         text = text.replace(f"var(--{role})", value)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from trialkit.documents.results import Results
-from trialkit.pages.cautions import CAUTIONS
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.report.answer import answer
@@ -16,6 +15,7 @@ from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
 from trialkit.report.tables import candidate_table, response_tables, spread_table
 from trialkit.report.water_tables import water_tables
+from trialkit.words.cautions import cautions_for
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -44,6 +44,6 @@ def report_html(results: Results) -> str:
         responses=response_tables(reading),
         water=water_tables(reading),
         provenance=provenance(reading),
-        cautions=CAUTIONS,
+        cautions=cautions_for("evidence", reading.design.volume_l, reading.design.measures),
         references=REFERENCES,
     )

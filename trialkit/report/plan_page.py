@@ -9,7 +9,6 @@ from functools import cache
 from trialkit.documents.plan import Plan, PlannedBench
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
 from trialkit.pages.numerals import fixed, plain
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
@@ -17,6 +16,7 @@ from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.page import TEMPLATES
 from trialkit.words.calendar_words import event_detail, event_title
+from trialkit.words.cautions import cautions_for
 from trialkit.words.layout_words import effect_words, warning_sentence
 from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure
 from trialkit.words.phrases import count, date_words
@@ -86,7 +86,7 @@ def plan_html(plan: Plan) -> str:
             key=_key_table(safe, numbers),
             calendar=_calendar_table(safe),
             shopping=_shopping_table(safe),
-            cautions=tuple(caution for caution in CAUTIONS if caution is not ABOUT_THE_PAGE),
+            cautions=cautions_for("plan", safe.shopping.volume_l, safe.measures),
             style=style,
             script=script,
             policy=content_security_policy(style, script),

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
-from trialkit.domain.units import CUP_ML, TEASPOON_ML
+from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
 from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP
 from trialkit.solution.mixing import Spoons
-from trialkit.words.measures import measure_words, spoons, teaspoons, volume_words
+from trialkit.words.care_words import dose_by_volume
+from trialkit.words.measures import MeasureSystem, in_measures, measure_words, spoons, teaspoons, volume_words
 from trialkit.words.treatment_names import treatment_label
 
 HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
@@ -44,27 +45,41 @@ class CardWords:
     buckets: tuple[tuple[str, str], ...]
 
 
-def card_words(card: MixingCard) -> CardWords:
+def card_words(card: MixingCard, measures: Measures = "both") -> CardWords:
     """Say a card."""
+    dose_tsp = card.treatment.dose_tsp
+    g_per_tsp = card.nutrient_g / dose_tsp if card.nutrient_g and dose_tsp else None
+    system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
     return CardWords(
-        treatment_label(card.treatment, ["dose_tsp", "acidifier"]) or "every bucket",
-        tuple(_steps(card)),
-        tuple(map(_start, card.starts)),
+        treatment_label(card.treatment, ["dose_tsp", "acidifier"], system) or "every bucket",
+        tuple(_steps(card, system, measures)),
+        tuple(_start(start, measures) for start in card.starts),
         tuple((garden, ", ".join(buckets)) for garden, buckets in card.buckets),
     )
 
 
-def _steps(card: MixingCard) -> Iterator[str]:
-    yield f"Fill the bucket with {volume_words(card.volume_l)} of your water and read its pH."
+def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Iterator[str]:
+    yield f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
     dose = card.treatment.dose_tsp
     if dose is not None:
-        amount = f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'}"
-        beside = "" if card.nutrient_g is None else f" ({card.nutrient_g:.3g} g)"
-        yield f"Stir in {amount} of {card.nutrient}{beside} until nothing is left."
-    yield from _acid_steps(card.acid)
+        beside = "" if card.nutrient_g is None or measures != "both" else f" ({card.nutrient_g:.3g} g)"
+        amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
+        yield f"Stir in {amount} until nothing is left.{_rate(card, system, measures)}"
+    yield from _acid_steps(card.acid, measures)
 
 
-def _acid_steps(acid: CardAcid) -> Iterator[str]:
+def _rate(card: MixingCard, system: MeasureSystem, measures: Measures) -> str:
+    """Say a dose by volume; the amount stays as randomised, and the analysis goes by the volume written down."""
+    if not card.treatment.dose_tsp:
+        return ""
+    rate = dose_by_volume(card.treatment.dose_tsp, card.volume_l, system.nutrient_g_per_tsp, measures)
+    return (
+        f" That is {rate}. If the line in your bucket stands for another volume, keep to the amount, and write that "
+        "volume down."
+    )
+
+
+def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     """How the acid goes in: never faster than the water that holds the pH least can bear."""
     if acid.use == "none":
         yield "No acid goes into this bucket. Read the pH and write it down."
@@ -82,41 +97,46 @@ def _acid_steps(acid: CardAcid) -> Iterator[str]:
         yield NO_SAFE_STEP
     if acid.step is None:
         return
-    step = f"{measure_words(acid.step.tsp)} ({acid.step.millilitres:.3g} mL)"
+    step = measure_words(acid.step.tsp, measures)
     if acid.powder_g_per_tsp is None:
         yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
         yield "Write down how much went in, and the pH before and after."
         return
-    powder = f"{teaspoons(POWDER_TSP_PER_CUP)} ({acid.powder_g_per_tsp:.2g} g)"
+    powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), f"{acid.powder_g_per_tsp:.2g} g")
+    each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
     yield (
-        f"Never put {acid.name} into the bucket as powder. Dissolve {powder} in each cup ({CUP_ML:.0f} mL) of water; "
-        "stir until it is clear."
+        f"Never put {acid.name} into the bucket as powder. Dissolve {powder} in each {each} of water; stir until it is "
+        "clear."
     )
     yield f"Add {step} of this solution at a time, no more, {READ_THE_STRIP}"
     quarter = SOLUTION_TSP_PER_POWDER_TSP / 4
+    some = f"{quarter * TEASPOON_ML:.0f} mL" if measures == "metric" else f"{quarter:.0f} teaspoons"
+    one = f"{TEASPOON_ML:.3g} mL" if measures == "metric" else "1"
     yield (
-        f"Write down the acid as powder: {quarter:.0f} teaspoons of the solution hold ¼ teaspoon of powder, 1 holds "
+        f"Write down the acid as powder: {some} of the solution hold ¼ teaspoon of powder, {one} holds "
         f"{1 / SOLUTION_TSP_PER_POWDER_TSP:.2f}. Write down the pH before and after."
     )
 
 
-def _start(start: AcidStart) -> StartWords:
+def _start(start: AcidStart, measures: Measures) -> StartWords:
     if start.alkalinity_mg_l_caco3 is None:
         return StartWords(start.garden, "no acid until its alkalinity is known", "not known")
     amount = (
         "no acid, as its water would turn sour at the first spoon"
         if start.acid is None
-        else f"about {_amount(start.acid)}"
+        else f"about {_amount(start.acid, measures)}"
     )
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")
 
 
-def _amount(acid: Spoons) -> str:
+def _amount(acid: Spoons, measures: Measures) -> str:
     """Say an amount of acid as a cook measures it; of a powder, its solution."""
     what, powder, liquid_tsp = "", "", acid.tsp
     if acid.solution_tsp is not None:
         what, powder, liquid_tsp = " of the solution", f"; {acid.grams:.1f} g of powder", acid.solution_tsp
     millilitres = f"{acid.millilitres:.0f} mL"
-    if liquid_tsp > HALF_CUP_TSP:
+    if measures == "kitchen":
+        return f"{spoons(liquid_tsp)} tsp{what}"
+    if measures == "metric" or liquid_tsp > HALF_CUP_TSP:
         return f"{millilitres}{what}{powder}, by a measuring cup"
     return f"{spoons(liquid_tsp)} tsp{what} ({millilitres}{powder})"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, Recommended
+from trialkit.domain.units import Measures
 from trialkit.words import decision_words as decision
-from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
+from trialkit.words.measures import MeasureSystem, in_measures, spoons
 from trialkit.words.phrases import count, number
 from trialkit.words.treatment_names import treatment_words
 

@@ -1,4 +1,4 @@
-"""The gardeners' handout in short sentences and kitchen measures, made from the facts of the recommended defaults."""
+"""The gardeners' handout in short sentences, made from the facts of the recommended defaults."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from trialkit.documents.decision import Candidate
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
-from trialkit.words.measures import measure_words, spoons
-from trialkit.words.phrases import chance, count
+from trialkit.domain.units import CUP_ML, OUNCE_G, TEASPOON_ML, Measures
+from trialkit.words.care_words import dose_by_volume
+from trialkit.words.measures import MeasureSystem, in_measures, measure_words, spoons, teaspoons, volume_words
+from trialkit.words.phrases import chance, count, number
 
 TABLESPOON_TSP = 3
 NOTABLE_LOSS = 0.9
@@ -24,15 +25,6 @@ WATER_WORDS = {
     "high": "hard",
     "very high": "very hard",
 }
-SHORT_CAUTIONS = (
-    "Your local rules and the label on the pack come first.",
-    "Pour acid into water. Never pour water into acid. Wear goggles. Keep bleach far away.",
-    "Keep plant food, acid and full buckets out of reach of children and pets. A child can drown in a bucket.",
-    "Keep the lid tight, so that no mosquitoes breed. Look at it each week.",
-    "Drill the lid before you fill the bucket. Clamp it, and wear goggles.",
-    "Wash your hands before you pick. Do not pick when you are ill. Rinse the leaves.",
-    "Do not pour used water into drains or streams. Ask where it may go.",
-)
 
 
 @dataclass(frozen=True)
@@ -47,17 +39,14 @@ class AcidLine:
     seen: bool
 
 
-def bucket_words(best: Practice) -> str:
-    """Say how large the bucket is."""
-    return f"{best.volume_l:g} L ({best.volume_l / GALLON_L:.0f} US gallon)"
-
-
-def nutrient_words(best: Practice) -> str | None:
+def nutrient_words(best: Practice, measures: Measures) -> str | None:
     """Amount of nutrient for a bucket, in words."""
-    dose = best.treatment.dose_tsp
+    dose, g_per_tsp = best.treatment.dose_tsp, best.nutrient_g_per_tsp
     if dose is None:
         return None
-    return f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'} of {best.product or 'plant food'}"
+    beside = f" ({dose * g_per_tsp:.3g} g)" if g_per_tsp and dose and measures == "both" else ""
+    system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
+    return f"{teaspoons(dose, system)} of {best.product or 'plant food'}{beside}"
 
 
 def acid_name(best: Practice) -> str | None:
@@ -77,15 +66,17 @@ def is_dissolved(document: Recommended) -> bool:
     return any(row.solution_tsp is not None for row in document.acid)
 
 
-def acid_line(row: AcidForClass) -> AcidLine:
+def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
     """Say how much acid goes into one class of water."""
     amount, step = row.acid_tsp if row.solution_tsp is None else row.solution_tsp, row.step_tsp
+    millilitres = f"{amount * TEASPOON_ML:.0f} mL"
+    told = millilitres if measures == "metric" else kitchen_measure(amount)
     return AcidLine(
         water=WATER_WORDS.get(row.name, row.name) if row.lower else "very soft",
         range=f"{row.lower:.0f} to {row.upper:.0f}" if row.name != "very high" else f"over {row.lower:.0f}",
-        amount="no acid" if step is None else kitchen_measure(amount),
-        millilitres=None if step is None else f"{amount * TEASPOON_ML:.0f} mL",
-        step=None if step is None else measure_words(step),
+        amount="no acid" if step is None else told,
+        millilitres=None if step is None or measures != "both" else millilitres,
+        step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
         seen=row.gardens > 0,
     )
 
@@ -116,19 +107,26 @@ def kitchen_measure(teaspoons: float) -> str:
 
 def steps(document: Recommended) -> Iterator[str]:
     """What to do, one short sentence after the other."""
-    best = document.recommended
-    yield f"Put the bucket where it will stay. Fill it with {bucket_words(best)} of tap water."
-    nutrient = nutrient_words(best)
+    best, measures = document.recommended, document.measures
+    water = volume_words(best.volume_l, measures)
+    yield f"Set up the bucket as the care sheet shows. Fill it to the line with {water} of tap water."
+    nutrient = nutrient_words(best, measures)
     if nutrient:
-        yield f"Stir in {nutrient}. Level the spoon. Stir until you see no grains."
+        level = "Weigh it." if measures == "metric" and best.nutrient_g_per_tsp else "Level the spoon."
+        yield f"Stir in {nutrient}. {level} Stir until you see no grains."
+    if nutrient and best.treatment.dose_tsp:
+        rate = dose_by_volume(best.treatment.dose_tsp, best.volume_l, best.nutrient_g_per_tsp, measures)
+        yield f"For more or less water, use {rate}."
     if acid_name(best) and document.acid:
         if is_dissolved(document):
-            yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into each cup of water first."
+            some = "one level 5 mL spoon" if measures == "metric" else "one level teaspoon"
+            each = f"{CUP_ML:.0f} mL" if measures == "metric" else "cup"
+            yield f"Never put the acid powder in the bucket. Stir {some} of it into each {each} of water first."
         yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
         yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
     yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."
-    yield "Do not stir or pump. Let the water sink as the plants drink. Leave an air gap."
+    yield "Do not stir or pump. Let the water sink as the plants drink. That makes an air gap."
 
 
 def _number_word(number: int) -> str:
@@ -143,9 +141,12 @@ def expectations(document: Recommended) -> Iterator[str]:
         here = "" if days.new_lower is None else f" (in your garden {days.new_lower:.0f} to {days.new_upper:.0f})"
         yield f"Ready to cut about {days.mean:.0f} days after you set the plants{here}."
     yields, share = document.yield_g, document.decision.chosen.share_usable
-    yield f"Each plant gives about {_weight(yields.mean)} of lettuce. Lost plants count as none."
+    measures = document.measures
+    yield f"Each plant gives about {_weight(yields.mean, measures)} of lettuce. Lost plants count as none."
     if yields.new_lower is not None and yields.new_upper is not None:
-        yield f"In your garden it may be {_round(yields.new_lower):.0f} to {_round(yields.new_upper):.0f} g."
+        limits = yields.new_lower, yields.new_upper
+        ounces, grams = (f"{say(limits[0])} to {say(limits[1])}" for say in (_ounces, _grams))
+        yield f"In your garden it may be {_beside(f'{ounces} oz', f'{grams} g', measures)}."
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
 
@@ -154,13 +155,24 @@ def _of_ten(share: float) -> str:
     return _number_word(round(10 * share)) if share >= 0.05 else "less than one"
 
 
-def _weight(grams: float) -> str:
-    return f"{_round(grams):.0f} g ({grams / OUNCE_G:.0f} oz)"
+def _weight(grams: float, measures: Measures) -> str:
+    return _beside(f"{_ounces(grams)} oz", f"{_grams(grams)} g", measures)
 
 
-def _round(grams: float) -> float:
+def _beside(kitchen: str, metric: str, measures: Measures) -> str:
+    """Weights of lettuce are told as the scale shows them, ounces beside."""
+    return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
+
+
+def _ounces(grams: float) -> str:
+    """To the ounce, small ones to the half."""
+    ounces = grams / OUNCE_G
+    return f"{ounces:.0f}" if ounces >= 2 else number(max(round(2 * ounces) / 2, 0.5), 2)
+
+
+def _grams(grams: float) -> str:
     """To five grams: a kitchen scale is not finer, and nor is the forecast."""
-    return 5 * math.floor(grams / 5 + 0.5)
+    return f"{5 * math.floor(grams / 5 + 0.5):.0f}"
 
 
 def evidence(document: Recommended) -> str:
@@ -175,7 +187,7 @@ def _evidence(document: Recommended) -> Iterator[str]:
     if tried == (chosen,):
         yield f"This rests on {_stood(chosen)}."
     elif tried:
-        doses = " and ".join(f"{spoons(one.treatment.dose_tsp or 0.0)} spoons in {_stood(one)}" for one in tried)
+        doses = " and ".join(f"{_dose(one, document)} in {_stood(one)}" for one in tried)
         yield f"We did not try just this dose. We tried {doses}."
     else:
         yield "We did not try just this mix. We tried its parts."
@@ -186,10 +198,18 @@ def _evidence(document: Recommended) -> Iterator[str]:
         yield "Nothing that we tried was better by enough to change it."
     else:
         if gain.estimate >= LEAST_GAIN_G:
-            yield f"We expect about {gain.estimate:.0f} g more from each plant than with our old advice."
+            more = _beside(f"{_ounces(gain.estimate)} oz", f"{gain.estimate:.0f} g", document.measures)
+            yield f"We expect about {more} more from each plant than with our old advice."
         yield f"The chance that it beats our old advice in your garden is {chance(likely)}."
     if not decision.verdict.is_settled:
         yield "We will test it again."
+
+
+def _dose(one: Candidate, document: Recommended) -> str:
+    dose, g_per_tsp = one.treatment.dose_tsp or 0.0, document.recommended.nutrient_g_per_tsp
+    if document.measures == "metric" and g_per_tsp:
+        return f"{number(dose * g_per_tsp)} g"
+    return f"{spoons(dose)} spoons"
 
 
 def _stood(one: Candidate) -> str:

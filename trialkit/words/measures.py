@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal, get_args
+from typing import Annotated, get_args
 
 from trialkit.documents.water import RecordedWater
-from trialkit.domain.units import GALLON_L, TEASPOON_ML
+from trialkit.domain.units import GALLON_L, INCH_CM, POUND_KG, TEASPOON_ML, Measures, fahrenheit
 from trialkit.words.phrases import number
-
-Measures = Literal["kitchen", "metric", "both"]
-"""Level teaspoons; grams, where their weight is known; or teaspoons with grams beside them."""
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 FILLED_ONCE = {
@@ -160,6 +157,41 @@ def volume_words(volume_l: float, measures: Measures = "both") -> str:
     return f"{metric} ({kitchen})" if measures == "both" else in_measures(measures, kitchen, metric)
 
 
+def mass_words(kilograms: float, measures: Measures = "both") -> str:
+    """Say a mass that somebody lifts, to the pound and the kilogram.
+
+    Examples
+    --------
+    >>> mass_words(18.0), mass_words(18.0, "metric")
+    ('40 lb (18 kg)', '18 kg')
+    """
+    return in_measures(measures, f"{kilograms / POUND_KG:.0f} lb", f"{kilograms:.0f} kg")
+
+
+def length_words(centimetres: Sequence[float], measures: Measures = "both") -> str:
+    """Say a length, or from where to where it may lie; inches to the quarter.
+
+    Examples
+    --------
+    >>> length_words([5.0]), length_words([5.0, 7.5]), length_words([3.0], "kitchen")
+    ('2 inches (5 cm)', '2 to 3 inches (5 to 7.5 cm)', '1¼ inches')
+    """
+    inches = [round(4 * length / INCH_CM) / 4 for length in centimetres]
+    kitchen = f"{' to '.join(map(spoons, inches))} inch{'' if inches[-1] <= 1 else 'es'}"
+    return in_measures(measures, kitchen, f"{' to '.join(map(_amount, centimetres))} cm")
+
+
+def temperature_words(celsius: float, measures: Measures = "both") -> str:
+    """Say a temperature, to the degree.
+
+    Examples
+    --------
+    >>> temperature_words(25.0), temperature_words(24.0, "metric")
+    ('77 °F (25 °C)', '24 °C')
+    """
+    return in_measures(measures, f"{fahrenheit(celsius):.0f} °F", f"{celsius:.0f} °C")
+
+
 def acid_range(
     least_tsp: float, most_tsp: float, powder_g_per_tsp: float | None, system: MeasureSystem = KITCHEN
 ) -> str:
@@ -180,12 +212,15 @@ def acid_range(
     return in_measures(system.measures, f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
 
 
-def measure_words(teaspoons: float) -> str:
-    """Name a kitchen measure that somebody fills once.
+def measure_words(teaspoons: float, measures: Measures = "kitchen") -> str:
+    """Name a kitchen measure that somebody fills once, or what it holds.
 
     Examples
     --------
     >>> measure_words(12.0), measure_words(3.0), measure_words(0.5)
     ('a quarter of a cup', 'a tablespoon', 'half a teaspoon')
+    >>> measure_words(12.0, "both"), measure_words(1.0, "metric")
+    ('a quarter of a cup (59.1 mL)', '4.93 mL')
     """
-    return FILLED_ONCE.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"
+    kitchen = FILLED_ONCE.get(teaspoons) or f"{spoons(teaspoons)} teaspoons"
+    return in_measures(measures, kitchen, f"{teaspoons * TEASPOON_ML:.3g} mL")

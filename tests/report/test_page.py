@@ -16,6 +16,7 @@ from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html
 from trialkit.report.references import REFERENCES
+from trialkit.words.cautions import cautions_for
 from trialkit.words.decision_words import chances, given_up, what_it_rests_on, what_to_do
 from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
 from trialkit.words.phrases import chance
@@ -224,6 +225,7 @@ def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
 def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> None:
     """Whatever the answer, the hazards and the methods are named."""
     text = Outline(pages[name]).text["main"]
-    assert all(tie(caution.text) in text for caution in CAUTIONS)
+    volume_l = pages.results(name).design.volume_l
+    assert all(tie(caution.text) in text for caution in cautions_for("evidence", volume_l))
     assert all(reference.title in text for reference in REFERENCES)
     assert "Add acid to water, never water to acid" in text

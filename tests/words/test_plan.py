@@ -130,7 +130,10 @@ def test_names_and_notes_of_what_is_needed() -> None:
     """A bucket has its volume, seed its cultivar; a nutrient that nobody named is what is usually given."""
     needed = small_plan().shopping
     named = {item_name(item, needed): item_note(item, needed) for item in needed.items}
-    assert named["bucket with a lid, 20 L"] == "one a place in the layout"
+    assert (
+        named["food-grade bucket with a tight lid, at least 23 L (6.1 US gal) to the brim"]
+        == "one a place in the layout"
+    )
     assert named["net cup"] == "2 a bucket"
     assert named["seed of Fenleaf"] == "one a head, 85 % coming up, 10 % more"
     assert named["Blend L"] == "what the buckets get and 10 % more"

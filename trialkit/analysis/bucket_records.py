@@ -17,7 +17,9 @@ from trialkit.analysis.water_chemistry import alkalinity_by_readings
 from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_usable
-from trialkit.rules.mixings import nutrient_of
+from trialkit.domain.treatment import SAME_STRENGTH
+from trialkit.domain.units import quarter_spoons
+from trialkit.rules.mixings import FARTHEST_VOLUME, first_mixings, nutrient_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.nutrients import elements_mg_l
 
@@ -44,7 +46,8 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
     -------
     pandas.DataFrame
         `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
-        teaspoons and as mg/L of nitrogen, missing where products.csv does not tell), heads planned, recorded and
+        teaspoons as randomised, and as mg/L of nitrogen by the volume recorded, missing where products.csv does not
+        tell), heads planned, recorded and
         usable; ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; ``days`` and
         ``days_se``: days to harvest by its own heads, and what these err by; missing where they are not known.
     """
@@ -62,7 +65,7 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
         "whole_plot": _places(layout, "whole_plot"),
         "cultivar": layout.get("cultivar", ""),
         "dose_tsp": doses.astype(float),
-        "n_mg_l": (doses.astype(float) * per_tsp).round(3),
+        "n_mg_l": (_spoons_by_volume(trial, doses.astype(float)) * per_tsp).round(3),
         "acidifier": layout.get("acidifier", ""),
         "planned": each,
         "recorded": layout["bucket"].map(counted["recorded"]).fillna(0).astype(int),
@@ -78,6 +81,18 @@ def nitrogen_per_tsp(trial: Trial) -> float:
     """Nitrogen that a level teaspoon of the trial's nutrient brings to a bucket, mg/L; NaN where it is not known."""
     product = nutrient_of(trial.protocol, trial.products)
     return elements_mg_l([(product, 1.0)], trial.protocol.bucket.volume_l).get("N", np.nan) if product else np.nan
+
+
+def _spoons_by_volume(trial: Trial, doses: pd.Series) -> pd.Series:
+    """Teaspoons that make each bucket as strong as it is by the volume recorded of its first mixing.
+
+    A volume that leaves it the same strength, as strengths are told apart, changes nothing: a jug reads no better. Nor
+    does one so far off that it was mistyped (TK-S12). Others come out in the quarter spoons that a kitchen has.
+    """
+    first = first_mixings(trial.solution).set_index("bucket")["volume_l"]
+    share = trial.protocol.bucket.volume_l / trial.layout["bucket"].map(first).astype(float)
+    told = share.between(1 / FARTHEST_VOLUME, FARTHEST_VOLUME) & ((share - 1).abs() > SAME_STRENGTH) & (doses > 0)
+    return doses.where(~told, (doses * share).map(quarter_spoons, na_action="ignore"))
 
 
 def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:

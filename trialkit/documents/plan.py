@@ -245,6 +245,7 @@ class ShoppingList:
     spare_share: Annotated[float, "Share of nutrient, seed and strips bought beyond what is used."]
     germination_share: Annotated[float, "Share of seeds that come up."]
     cost: Annotated[float, "Sum of the costs that are known, in the protocol's currency."]
+    brim_l: Annotated[float | None, "What a bucket holds to the brim, L; null where the protocol does not say."] = None
 
 
 @dataclass(frozen=True)

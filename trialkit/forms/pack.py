@@ -9,7 +9,13 @@ from typing import Any
 
 from trialkit.domain.table_names import TableName
 from trialkit.forms.card_facts import mixing_cards
-from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, gardens_with_buckets
+from trialkit.forms.garden_buckets import (
+    NamedBucket,
+    buckets_of_garden,
+    garden_name,
+    gardens_with_buckets,
+    label_measures,
+)
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
@@ -146,7 +152,7 @@ def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench,
         several = bench.rows > 1
         lines: dict[int, list[tuple[str, str]]] = {}
         for place in bench.places:
-            told = safe_text(treatment_label(place.treatment, columns)) if named else ""
+            told = safe_text(treatment_label(place.treatment, columns, label_measures(trial))) if named else ""
             lines.setdefault(place.row if several else place.block, []).append((place.bucket, told))
         told_lines = (Line(f"{'row' if several else word} {key}", tuple(places)) for key, places in lines.items())
         benches.append(Bench(safe_text(bench.name), tuple(told_lines)))

@@ -22,7 +22,8 @@ def shopping_list(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFra
     """List what the laid-out trial needs."""
     items = tuple(_items(protocol, products, layout))
     cost = sum(item.cost or 0.0 for item in items)
-    return ShoppingList(items, protocol.bucket.volume_l, protocol.bucket.heads, SPARE, GERMINATION, cost)
+    bucket = protocol.bucket
+    return ShoppingList(items, bucket.volume_l, bucket.heads, SPARE, GERMINATION, cost, bucket.brim_l)
 
 
 def grams_per_teaspoon(products: pd.DataFrame, product: str | None) -> float | None:

@@ -204,9 +204,11 @@ title = {title}
 question = {question}
 # started_on = 2026-08-20        # first day of the trial; dates of records are checked against it
 # season = "autumn 2026"
+# measures = "both"              # or "kitchen" (US spoons, gallons, pounds, degrees Fahrenheit), or "metric"
 
 [bucket]
-volume_l = 20.0                  # litres of solution
+volume_l = 16.0                  # litres of water to the fill line, two to three inches (5 to 7.5 cm) below the brim
+brim_l = 18.9                    # litres to the brim: 5 US gallons
 heads = 4                        # heads of lettuce in each
 
 {factors}\

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 from trialkit.documents.decision import Candidate, Decision, Verdict
 from trialkit.documents.results import AcidUsed, Design, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.domain.units import TEASPOON_ML
+from trialkit.domain.units import TEASPOON_ML, Measures
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
@@ -23,12 +23,20 @@ from trialkit.words.decision_words import (
     what_to_do,
 )
 from trialkit.words.factor_words import FACTOR_LABELS
-from trialkit.words.measures import MeasureSystem, Sentence, acid_range, joined, spoons, teaspoons, volume_words
+from trialkit.words.measures import (
+    MeasureSystem,
+    Sentence,
+    acid_range,
+    in_measures,
+    joined,
+    spoons,
+    teaspoons,
+    volume_words,
+)
 from trialkit.words.phrases import asked_chance, chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
 MOST_SPOONS_DRAWN = 12
-DISSOLVE = "Dissolve the powder first, a level teaspoon in each cup of water, and add that by small measures."
 TONES = {
     Verdict.CHANGE: "change",
     Verdict.CHANGE_AND_TEST: "retest",
@@ -87,6 +95,8 @@ class Answer:
     rests_on: tuple[Sentence, ...]
     versus: Table | None
     acid: Table | None
+    has_switch: bool
+    """Whether its reader chooses the measures."""
 
 
 def answer(reading: Reading) -> Answer:
@@ -109,6 +119,7 @@ def answer(reading: Reading) -> Answer:
         rests_on=reading.said(lambda system: [what_it_rests_on(decision, system)]) if decision else (),
         versus=versus_table(reading),
         acid=acid_table(reading),
+        has_switch=design.measures == "both",
     )
 
 
@@ -125,7 +136,8 @@ def acid_table(reading: Reading) -> Table | None:
     alkalinity = {site.site: site.alkalinity_mg_l_caco3 for site in reading.design.sites}
     used = _acid_used(reading.design, acid)
     powder = any(row.powder_g_per_tsp is not None for row in used)
-    amounts = ("g of powder a bucket",) if powder else ("teaspoons a bucket", "mL a bucket")
+    told = _liquid_columns(reading.design.measures)
+    amounts = ("g of powder a bucket",) if powder else tuple(f"{way} a bucket" for way in told)
     heads = (
         text_column("garden"),
         *columns("", "alkalinity, mg/L CaCO₃", *amounts, "pH after mixing", "buckets")[1:],
@@ -133,14 +145,14 @@ def acid_table(reading: Reading) -> Table | None:
     body = (
         Row(
             reading.site_names[row.site],
-            (plain(alkalinity[row.site]), *_acid_amounts(row), plain(row.ph_after), plain(row.buckets)),
+            (plain(alkalinity[row.site]), *_acid_amounts(row, told), plain(row.ph_after), plain(row.buckets)),
         )
         for row in used
     )
     note = (
         "Medians of what was recorded. Harder water needs more acid: go by your own water, add a little at a time, "
         "test with a strip, and add acid to water, never water to acid."
-        f"{' ' + DISSOLVE if powder else ''}"
+        f"{' ' + _dissolve(reading.design.measures) if powder else ''}"
     )
     return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
 
@@ -152,7 +164,8 @@ def _card(reading: Reading) -> Iterator[CardLine]:
         title, before = FACTOR_TITLES[column], reading.current.level(column)
         was = None if before in (None, level) else joined("was ", reading.level_label(column, before))
         if isinstance(level, float):
-            drawn = int(level) if level.is_integer() and level <= MOST_SPOONS_DRAWN else 0
+            is_drawn = level.is_integer() and level <= MOST_SPOONS_DRAWN and reading.design.measures != "metric"
+            drawn = int(level) if is_drawn else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
             yield CardLine(title, _measured(reading, partial(teaspoons, level)), note, drawn, was)
         elif column == "acidifier":
@@ -188,12 +201,24 @@ def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
     return _measured(reading, partial(acid_range, min(doses), max(doses), used[0].powder_g_per_tsp))
 
 
-def _acid_amounts(row: AcidUsed) -> tuple[str, ...]:
-    """A liquid in teaspoons and mL; a powder by weight, since nobody may add it by the spoon."""
+def _dissolve(measures: Measures) -> str:
+    some, each = in_measures(measures, "a level teaspoon", "a level 5 mL spoon"), in_measures(measures, "cup", "240 mL")
+    return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
+
+
+def _liquid_columns(measures: Measures) -> tuple[str, ...]:
+    return {"kitchen": ("teaspoons",), "metric": ("mL",), "both": ("teaspoons", "mL")}[measures]
+
+
+def _acid_amounts(row: AcidUsed, told: Sequence[str]) -> tuple[str, ...]:
+    """A liquid in the measures told; a powder by weight, since nobody may add it by the spoon."""
     amount, grams = row.acid_tsp, row.powder_g_per_tsp
     if grams is not None:
         return (ABSENT if amount is None else plain(amount * grams, 2),)
-    return (ABSENT, ABSENT) if amount is None else (spoons(amount), plain(amount * TEASPOON_ML, 2))
+    if amount is None:
+        return (ABSENT,) * len(told)
+    said = {"teaspoons": spoons(amount), "mL": plain(amount * TEASPOON_ML, 2)}
+    return tuple(said[way] for way in told)
 
 
 def _expectation(reading: Reading) -> Measured | None:
@@ -201,7 +226,9 @@ def _expectation(reading: Reading) -> Measured | None:
     if reading.decision is None:
         return None
     grams = reading.decision.chosen.yield_g
-    return Measured(in_ounces(grams, None, None), f"{measure(grams)} g")
+    return _measured(
+        reading, lambda system: in_measures(system.measures, in_ounces(grams, None, None), f"{measure(grams)} g")
+    )
 
 
 def sureness(reading: Reading) -> tuple[Sureness, ...]:

@@ -24,6 +24,7 @@ from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words import default_words as words
 from trialkit.words.cautions import cautions_for
 from trialkit.words.decision_words import after_costs
+from trialkit.words.measures import MeasureSystem
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
@@ -43,13 +44,13 @@ def evidence_html(document: Recommended) -> str:
         environment(TEMPLATES)
         .get_template("evidence.html.jinja")
         .render(
-            sentences=words.answer(safe),
+            sentences=words.answer(safe, safe.measures),
             facts=_facts(safe),
             notes=tuple(words.what_is_not_known(safe)),
-            scope=(*words.scope(safe), *words.acid_taken(safe)),
-            changed=tuple(words.changes(safe)),
-            would_change=words.what_would_change_it(safe),
-            next_question=words.next_question(safe),
+            scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
+            changed=tuple(words.changes(safe, safe.measures)),
+            would_change=words.what_would_change_it(safe, safe.measures),
+            next_question=words.next_question(safe, safe.measures),
             why_next=words.why_next(safe),
             pictures=evidence_pictures(safe),
             tables=(_candidates(safe), _trials(safe), _spreads(safe)),
@@ -77,10 +78,11 @@ def _facts(safe: Recommended) -> tuple[str, ...]:
 
 def _candidates(safe: Recommended) -> Table | None:
     decision, money = safe.decision, safe.decision.unit != "g per transplanted head"
+    system = MeasureSystem(safe.measures, safe.recommended.nutrient_g_per_tsp)
     every = sorted(decision.candidates, key=lambda one: -one.expected_value)
     body = (
         Row(
-            treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values())),
+            treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values()), system),
             (
                 fixed(one.raw_yield_g, 0),
                 fixed(one.yield_g, 0),

@@ -27,7 +27,7 @@ def handout_html(document: Recommended) -> str:
         bucket=volume_words(best.volume_l, safe.measures),
         heads=best.heads,
         nutrient=words.nutrient_words(best, safe.measures),
-        spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
+        spoons_drawn=0 if safe.measures == "metric" else min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
         acid_name=words.acid_name(best),
         acid_compared=words.is_acid_compared(safe),
         acid=tuple(words.acid_line(row, safe.measures) for row in safe.acid),

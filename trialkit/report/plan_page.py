@@ -32,7 +32,7 @@ from trialkit.words.plan_words import (
     value_sentences,
     whole_percent,
 )
-from trialkit.words.shopping_words import UNIT_WORDS, item_name, item_note
+from trialkit.words.shopping_words import item_amount, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
 
 EARLIER = (
@@ -75,7 +75,7 @@ def plan_html(plan: Plan) -> str:
             facts=_facts(safe),
             sentences=value_sentences(safe),
             power_sentences=power_sentences(safe),
-            has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
+            has_measures=safe.measures == "both" and None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
             warnings=tuple(map(warning_sentence, safe.warnings)),
             pictures=(power_picture(safe),),
             power=_power_table(safe),
@@ -191,7 +191,7 @@ def _numbers(plan: Plan) -> dict[Treatment, str]:
 
 
 def _said(plan: Plan, say: Callable[[MeasureSystem], Sequence[str]]) -> tuple[Sentence, ...]:
-    return in_every_measure(say, plan.nutrient_g_per_tsp)
+    return in_every_measure(say, plan.nutrient_g_per_tsp, plan.measures)
 
 
 def _label(plan: Plan, treatment: Treatment) -> Sentence:
@@ -238,8 +238,8 @@ def _shopping_table(plan: Plan) -> Table | None:
     needed = plan.shopping
     body = (
         Row(
-            item_name(item, needed),
-            (plain(item.quantity, 6), UNIT_WORDS[item.unit], fixed(item.cost, 2), item_note(item, needed)),
+            item_name(item, needed, plan.measures),
+            (*item_amount(item, plan.measures), fixed(item.cost, 2), item_note(item, needed)),
         )
         for item in needed.items
     )

@@ -107,7 +107,7 @@ class Reading:
 
     def said(self, say: Callable[[MeasureSystem], Sequence[str]]) -> tuple[Sentence, ...]:
         """Say sentences in each measure system."""
-        return in_every_measure(say, self.nutrient_g_per_tsp)
+        return in_every_measure(say, self.nutrient_g_per_tsp, self.design.measures)
 
     def label(self, treatment: Treatment, columns: Sequence[str] | None = None) -> Sentence:
         """Short name of a treatment by some columns, else by all that were varied, in each measure system."""

@@ -45,7 +45,7 @@ def _doses(reading: Reading) -> Table | None:
         for row in water.doses
     )
     note = (
-        "What nutrient adds to the water of a full bucket, by the label and the weight of a level teaspoon. "
+        "What nutrient adds to the water of a full bucket, by the label and the weight of a level spoon. "
         "Conductivity, with that of the water, is an estimate within about 15 %."
     )
     return make_table("doses", "What a dose is in the bucket", heads, body, note)

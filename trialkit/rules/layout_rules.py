@@ -46,6 +46,20 @@ def products_are_listed(tables: TrialTables) -> Iterator[Problem]:
             yield problem("TK-P08", PROTOCOL_FILE, row=row, column=column, product=name, near=near)
 
 
+FULLEST = 0.95
+"""Share of the brim beyond which no air gap is left: two inches below the brim of a bucket of 18.9 L (5 US gallons) are
+17.6 L, 0.93 of it (worked out)."""
+
+
+def water_leaves_an_air_gap(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P14: where the protocol says what the bucket holds to the brim, the water leaves a gap below it."""
+    bucket = tables.protocol.bucket
+    if bucket.brim_l is not None and bucket.volume_l > FULLEST * bucket.brim_l:
+        row, most = line_of_key(tables.protocol_text, ("bucket", "volume_l")), FULLEST * bucket.brim_l
+        text = f"{bucket.volume_l:g}"
+        yield problem("TK-P14", PROTOCOL_FILE, row=row, column="bucket.volume_l", text=text, most_l=most)
+
+
 def treatments_are_planned(tables: TrialTables) -> Iterator[Problem]:
     """TK-L01: each level in layout.csv is one of the protocol's; an undeclared factor is blank."""
     reading = tables.readings["layout"]

@@ -13,6 +13,9 @@ from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
 
+FARTHEST_VOLUME = 2.0
+"""A recorded volume is taken at its word up to twice the protocol's and down to half of it; what is beyond was mistyped
+(common practice, no source)."""
 LABEL_COLUMNS: Mapping[str, str] = {"N": "n_pct", "P2O5": "p2o5_pct", "K2O": "k2o_pct", "Ca": "ca_pct", "Mg": "mg_pct"}
 
 

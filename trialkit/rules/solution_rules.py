@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.rules.mixings import FARTHEST_VOLUME, mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
 
@@ -95,6 +95,15 @@ def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
         if not 1 / FAR_FOR_A_GARDEN < ratio < FAR_FOR_A_GARDEN:
             row = int(group.index[0])
             yield problem("TK-S07", "solution.csv", row=row, column="ec_ms_cm", site=str(site), ratio=float(ratio))
+
+
+def volumes_are_near_the_fill_line(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S12: the volume recorded with a first mixing is not so far from the protocol's that it was mistyped."""
+    reading, planned = tables.readings["solution"], tables.protocol.bucket.volume_l
+    volume = _first_mixings(tables)["volume_l"]
+    far = volume.notna() & ~volume.between(planned / FARTHEST_VOLUME, planned * FARTHEST_VOLUME)
+    where = pd.Series(reading.frame.index.isin(volume.index[far]), index=reading.frame.index)
+    yield from at_rows("TK-S12", reading, where, "volume_l", planned_l=planned)
 
 
 def strength_follows_dose(tables: Tables) -> Iterator[Problem]:

@@ -58,6 +58,7 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
 """Rules between tables: followed even when trial.toml cannot be read."""
 LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
+    layout_rules.water_leaves_an_air_gap,
     layout_rules.treatments_are_planned,
     layout_rules.layout_compares_everything,
     layout_rules.whole_plots_hold_one_level,
@@ -68,7 +69,11 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
-    "plan": (layout_rules.products_are_listed, layout_rules.layout_compares_everything),
+    "plan": (
+        layout_rules.products_are_listed,
+        layout_rules.water_leaves_an_air_gap,
+        layout_rules.layout_compares_everything,
+    ),
     "layout": LAYOUT_PROTOCOL_RULES,
     "records": (
         *LAYOUT_PROTOCOL_RULES,
@@ -82,6 +87,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         solution_rules.acid_goes_where_it_was_randomised,
         solution_rules.ph_is_near_the_foreseen,
         solution_rules.meters_read_in_millisiemens,
+        solution_rules.volumes_are_near_the_fill_line,
     ),
 }
 """Rules between the tables and the protocol."""

@@ -167,6 +167,9 @@ TK-P10 error: A key does not fit the kind of layout
 TK-P11 error: A layout that cannot be made
   Blocks, rows and columns must fit the number of treatments, and compare all of them.
   Change this key, or the levels of the factors, until it fits.
+TK-P14 warning: More water than the bucket holds with an air gap
+  Filled so high it spills when it is moved, and no air gap is left for the roots.
+  Pour in measured water up to two or three inches (5 to 7.5 cm) below the brim, and write that into bucket.volume_l.
 
 # The layout
 TK-L01 error: A treatment that is not in the protocol
@@ -276,6 +279,9 @@ TK-S06 warning: pH far from what the water and the acid make
 TK-S07 warning: A garden's conductivities look like another unit
   Meters that show parts per million divide by a factor of their own.
   Ask which unit the meter showed, and convert the garden's readings to mS/cm.
+TK-S12 warning: A volume far from the fill line
+  The dose in the bucket goes by the volume; one so far off is taken for a slip, and the protocol's is used.
+  Correct the volume, in litres: 5 US gallons are 18.9 L.
 
 # Returned files
 TK-R01 warning: A file in another encoding was read

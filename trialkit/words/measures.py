@@ -62,16 +62,19 @@ class Sentence:
 
 
 def in_every_measure(
-    say: Callable[[MeasureSystem], Sequence[str]], nutrient_g_per_tsp: float | None
+    say: Callable[[MeasureSystem], Sequence[str]], nutrient_g_per_tsp: float | None, measures: Measures = "both"
 ) -> tuple[Sentence, ...]:
-    """Say some sentences in each measure system.
+    """Say some sentences in each measure system; where only one is wanted, in that one whatever is read.
 
     Examples
     --------
     >>> in_every_measure(lambda system: [teaspoons(6.0, system)], 5.0)
     (Sentence(kitchen='6 level teaspoons', metric='30 g', both='6 level teaspoons (30 g)'),)
+    >>> in_every_measure(lambda system: [teaspoons(6.0, system)], 5.0, "metric")
+    (Sentence(kitchen='30 g', metric='30 g', both='30 g'),)
     """
-    ways = (say(MeasureSystem(measures, nutrient_g_per_tsp)) for measures in get_args(Measures))
+    wanted = get_args(Measures) if measures == "both" else (measures,) * len(get_args(Measures))
+    ways = (say(MeasureSystem(way, nutrient_g_per_tsp)) for way in wanted)
     return tuple(Sentence(*way) for way in zip(*ways, strict=True))
 
 

@@ -8,6 +8,7 @@ from trialkit.documents.answers import MixAmount, MixAnswer, MixTableAnswer
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
+from trialkit.words.care_words import dose_by_volume
 from trialkit.words.measures import measure_words, spoons, volume_words
 
 NO_POWDER = " Never add the powder itself."
@@ -28,6 +29,9 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     alkalinity = mix.water.alkalinity_mg_l_caco3.value
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
     yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, mix.acid) if amount)
+    if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
+        g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
+        yield f"  For another volume: {dose_by_volume(mix.nutrient.tsp, mix.volume_l, g_per_tsp)}."
     if mix.acid_step and mix.acid and mix.acid.tsp > 0:
         yield f"  {_step(mix.acid_step, mix.acid)}"
     elif mix.acid and mix.acid.tsp > 0:

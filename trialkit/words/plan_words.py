@@ -104,11 +104,18 @@ def design_words(row: DesignRow, plan: Plan) -> str:
         case "practice buckets":
             return f"{row.practice_buckets} buckets of the current practice for each one of another treatment"
         case "fewer levels" if row.dropped:
-            level = f"{row.dropped.level:g} teaspoons" if isinstance(row.dropped.level, float) else row.dropped.level
+            level = _dropped(row.dropped.level, plan)
             return f"without {level}, {_count(row.sites, 'garden')} with {_count(row.blocks, block)} each"
         case _:
             heads = "" if row.heads == plan.heads_per_bucket else f", {_count(row.heads, 'head')} a bucket"
             return f"{_count(row.sites, 'garden')} with {_count(row.blocks, block)} each{heads}"
+
+
+def _dropped(level: str | float, plan: Plan) -> str:
+    if not isinstance(level, float):
+        return level
+    grams = plan.nutrient_g_per_tsp
+    return f"{level * grams:g} g" if plan.measures == "metric" and grams is not None else f"{level:g} teaspoons"
 
 
 def _grams(value: float) -> str:

@@ -159,6 +159,7 @@ TK-P11 one square: at least 2 squares in each garden, as one of two treatments l
 TK-P11 few blocks: at least {needed} blocks[[ of {block_size} buckets]][[ of {rows} rows and {columns} columns]] in \
 all, to compare {treatments} treatments | {blocks} in {gardens:one garden/# gardens} | Raise layout.blocks, make \
 blocks larger, or add gardens.
+TK-P14: at most {most_l:.3g} L, so that an air gap stays below the lid | {text} L
 # The layout
 TK-L01: one of {levels}
 TK-L01 no factor: an empty cell: trial.toml declares no {factor}
@@ -213,6 +214,7 @@ TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
 TK-S05: a day not after the bucket's last harvest
 TK-S06: about {lowest:.1f} to {highest:.1f}, by the water's alkalinity and what was added
 TK-S07: mS/cm | conductivities at {site} of {ratio:.2g} times what the label foresees
+TK-S12: about {planned_l:g} L, as the protocol fills the buckets
 # Collects
 TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit collect DIR \
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.

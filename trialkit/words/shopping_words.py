@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trialkit.documents.plan import ItemKind, ItemUnit, ShoppingItem, ShoppingList
-from trialkit.words.phrases import in_percent
+from trialkit.domain.units import OUNCE_G, Measures
+from trialkit.words.care_words import BucketFacts
+from trialkit.words.measures import volume_words
+from trialkit.words.phrases import in_percent, number
 
 ITEM_WORDS: Mapping[ItemKind, str] = {
-    "bucket": "bucket with a lid",
+    "bucket": "food-grade bucket with a tight lid",
     "net cup": "net cup",
     "starter cube": "starter cube",
     "seed": "lettuce seed",
@@ -25,13 +28,28 @@ UNIT_WORDS: Mapping[ItemUnit, str] = {
 }
 
 
-def item_name(item: ShoppingItem, needed: ShoppingList) -> str:
+def item_name(item: ShoppingItem, needed: ShoppingList, measures: Measures = "both") -> str:
     """Name what is needed."""
     if item.kind == "bucket":
-        return f"{ITEM_WORDS[item.kind]}, {needed.volume_l:g} L"
+        bucket = BucketFacts(needed.volume_l, needed.heads_per_bucket, needed.brim_l)
+        at_least = "" if bucket.brim_l else "at least "
+        return f"{ITEM_WORDS[item.kind]}, {at_least}{volume_words(bucket.holds_l, measures)} to the brim"
     if item.product is None:
         return ITEM_WORDS[item.kind]
     return f"seed of {item.product}" if item.kind == "seed" else item.product
+
+
+def item_amount(item: ShoppingItem, measures: Measures = "both") -> tuple[str, str]:
+    """Say how much and in which unit: grams, as shops weigh, or ounces where only US measures are told.
+
+    Examples
+    --------
+    >>> item_amount(ShoppingItem("nutrient", None, 454.0, "g"), "kitchen")
+    ('16', 'oz')
+    """
+    if item.unit == "g" and measures == "kitchen":
+        return number(item.quantity / OUNCE_G, 2), "oz"
+    return number(item.quantity, 6), UNIT_WORDS[item.unit]
 
 
 def item_note(item: ShoppingItem, needed: ShoppingList) -> str:

@@ -48,7 +48,7 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     response = yields if yields and yields.diagnostics else reading.response
     of_response = (_shape_and_spread(response), _scale(response)) if response else ()
     drawn = (*of_response, _records(reading))
-    return tuple(picture for picture in drawn if picture)
+    return tuple(picture.told_in(reading.design.measures) for picture in drawn if picture)
 
 
 def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:

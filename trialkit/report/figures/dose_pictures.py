@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -27,7 +29,7 @@ from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.measures import Sentence, joined, kitchen_words, spoons
-from trialkit.words.treatment_names import level_label
+from trialkit.words.phrases import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,6 +44,15 @@ AXES_PX = 280.0
 FOOT_PX = 62.0
 
 
+@dataclass(frozen=True)
+class DoseTicks:
+    """What the axis of doses is told in."""
+
+    title: str
+    tick: Callable[[float], str]
+    label: Callable[[float], str]
+
+
 def dose_picture(reading: Reading) -> Picture | None:
     """Draw the dose curve; None where there is none."""
     decision = reading.decision
@@ -49,7 +60,8 @@ def dose_picture(reading: Reading) -> Picture | None:
         return None
     advice = decision.dose
     pointed = _pointed(reading)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(advice, pointed, is_narrow))
+    scale = _dose_scale(reading)
+    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(advice, pointed, scale, is_narrow))
     finding = _finding(reading, decision)
     table = _points_table(reading, advice)
     return Picture(
@@ -60,8 +72,8 @@ def dose_picture(reading: Reading) -> Picture | None:
         "doses tried end. It is one curve: all records shape it, those of other cultivars and acids too. Open circles "
         "are raw means of the buckets that had just this treatment, with their number. The shaded doses are as good as "
         f"the best, the filled mark is the dose to use. Line and circles {WHY_THEY_DIFFER}.",
-        f"Chart of {QUANTITY}, against nutrient dose in level teaspoons a bucket. {kitchen_words(finding)} "
-        f"{_spoken(advice)}",
+        f"Chart of {QUANTITY}, against nutrient dose in {scale.title}. {kitchen_words(finding)} "
+        f"{_spoken(reading, advice)}",
         wide,
         narrow,
         (table,) if table else (),
@@ -85,10 +97,11 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     return joined(whose, ": ", said) if others else said
 
 
-def _spoken(advice: DoseAdvice) -> str:
+def _spoken(reading: Reading, advice: DoseAdvice) -> str:
     """List the doses tried for those who can't see the picture."""
     named = (
-        f"{level_label(COLUMN, point.dose_tsp)} {measure(point.yield_g)} g (raw mean {measure(point.raw_yield_g)} g)"
+        f"{kitchen_words(reading.level_label(COLUMN, point.dose_tsp))} {measure(point.yield_g)} g "
+        f"(raw mean {measure(point.raw_yield_g)} g)"
         for point in advice.points
         if point.buckets
     )
@@ -114,7 +127,19 @@ def _points_table(reading: Reading, advice: DoseAdvice) -> Table | None:
     return make_table(f"{NAME}-points", "The dose curve", heads, body)
 
 
-def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], is_narrow: bool) -> Figure:
+def _dose_scale(reading: Reading) -> DoseTicks:
+    """Teaspoons, or grams where only metric measures are told and a spoonful was weighed."""
+    grams = reading.nutrient_g_per_tsp
+
+    def label(dose: float) -> str:
+        return kitchen_words(reading.level_label(COLUMN, dose))
+
+    if reading.design.measures == "metric" and grams is not None:
+        return DoseTicks("g of nutrient a bucket", lambda dose: number(dose * grams), label)
+    return DoseTicks("level teaspoons of nutrient a bucket", spoons, label)
+
+
+def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], scale: DoseTicks, is_narrow: bool) -> Figure:
     width, left, right = (NARROW_PX, 54.0, 12.0) if is_narrow else (WIDE_PX, 70.0, 40.0)
     top = LINE_PX * (1 + len(pointed)) + 8
     figure = new_figure(width, top + AXES_PX + FOOT_PX)
@@ -126,7 +151,7 @@ def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], is_narrow
     step = min((after - before for before, after in pairwise(doses)), default=1.0)
     axes.set_xlim(doses[0] - 0.75 * step, doses[-1] + 0.75 * step)
     marked = sorted({p.dose_tsp for p in points if p.buckets} | {dose for _, dose in pointed})
-    axes.set_xticks(marked, [spoons(dose) for dose in marked])
+    axes.set_xticks(marked, [scale.tick(dose) for dose in marked])
     good = (advice.good_from_tsp - 0.3 * step, advice.good_to_tsp + 0.3 * step)
     axes.axvspan(*good, color=LIGHT["wash"], linewidth=0, zorder=0)
     axes.fill_between(
@@ -138,12 +163,12 @@ def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], is_narrow
         if p.raw_yield_g is not None:
             _draw_raw(axes, p.dose_tsp, p.raw_yield_g, p.buckets)
     for line, (part, dose) in enumerate(reversed(pointed)):
-        _point_out(axes, part, dose, line)
+        _point_out(axes, f"{PART_WORDS[part]}: {scale.label(dose)}", part, dose, line)
     (part, dose), *_ = pointed
     draw_mark(axes, PARTS[part], dose, next(p.yield_g for p in points if p.dose_tsp == dose))
     say(axes, 8 - left, top - 12, QUANTITY, "muted", transform=pixels_from(axes, 0, 1), ha="left")
     where = mixed(axes.transAxes, pixels_from(axes))
-    say(axes, 0.5, -42, "level teaspoons of nutrient a bucket", "muted", transform=where, ha="center")
+    say(axes, 0.5, -42, scale.title, "muted", transform=where, ha="center")
     return figure
 
 
@@ -156,14 +181,13 @@ def _draw_raw(axes: Axes, dose: float, value: float, buckets: int) -> None:
     )  # fmt: skip
 
 
-def _point_out(axes: Axes, part: Part, dose: float, line: int) -> None:
+def _point_out(axes: Axes, text: str, part: Part, dose: float, line: int) -> None:
     """Name a dose above the axes; that of the current practice has a dashed line."""
     mark = PARTS[part]
     if part == "current":
         axes.axvline(dose, color=LIGHT[mark.role], linewidth=1.2, dashes=(4, 3), zorder=1)
     low, high = axes.get_xlim()
     width = axes.get_window_extent().width
-    text = f"{PART_WORDS[part]}: {level_label(COLUMN, dose)}"
     half = LETTER_PX * len(text) / 2  # keep the name within the axes, else over its dose
     x = min(max(width * (dose - low) / (high - low), half), max(width - half, half))
     y = LINE_PX * (line + 0.5)

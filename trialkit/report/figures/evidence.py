@@ -25,7 +25,7 @@ def evidence_pictures(document: Recommended) -> tuple[Picture, ...]:
     pictures = [_trial_by_trial(document, confidence)]
     if document.by_garden:
         pictures.append(_by_garden(document, confidence))
-    return tuple(pictures)
+    return tuple(picture.told_in(document.measures) for picture in pictures)
 
 
 def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
@@ -52,8 +52,9 @@ def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
         for one in document.evidence
     )
     reading = (
-        f"{words.set_beside(document)}. Hollow marks are gains as recorded, garden by garden, each line two standard "
-        f"errors to each side. The filled mark is the one gain that the answer tells, with its {confidence} interval: "
+        f"{words.set_beside(document, document.measures)}. Hollow marks are gains as recorded, garden by garden, each "
+        f"line two standard errors to each side. The filled mark is the one gain that the answer tells, with its "
+        f"{confidence} interval: "
         "from every bucket of every trial, and drawn towards nothing by as much as chance may have made it large."
     )
     return _picture(

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
+from trialkit.domain.units import Measures
 from trialkit.pages.table import Table
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.words.measures import Sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+OUNCES = re.compile(r"<text [^>]*>[^<]* oz</text>")
+"""A line of ounces under a tick in grams, as drawings hold it."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,12 @@ class Picture:
     narrow: str
     tables: Annotated[tuple[Table, ...], "The data drawn."]
     probes: Annotated[tuple[Probe, ...], "Rows that can be pointed at."] = ()
+
+    def told_in(self, measures: Measures) -> Picture:
+        """Leave out the ounces under the axes where only metric measures are told."""
+        if measures != "metric":
+            return self
+        return replace(self, wide=OUNCES.sub("", self.wide), narrow=OUNCES.sub("", self.narrow))
 
 
 def drawn_picture(

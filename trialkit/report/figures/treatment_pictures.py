@@ -17,7 +17,6 @@ from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.measures import Sentence, joined, kitchen_words
 from trialkit.words.phrases import count
-from trialkit.words.treatment_names import treatment_label
 
 NAME = "treatments"
 YIELD = "bucket_weight_g"
@@ -156,7 +155,7 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
 def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
     ranked = sorted(tried, key=lambda one: one.yield_g)
     high, low = (
-        f"{treatment_label(one.treatment, reading.columns)}, {measure(one.yield_g)} g (raw mean "
+        f"{kitchen_words(reading.label(one.treatment))}, {measure(one.yield_g)} g (raw mean "
         f"{measure(one.raw_yield_g)} g)"
         for one in (ranked[-1], ranked[0])
     )

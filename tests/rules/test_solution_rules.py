@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
+import pytest
 
 from honest_records import Records, write_records
 from trialkit.documents.problems import Problem
@@ -103,3 +104,30 @@ def test_a_meter_in_another_unit(tmp_path: Path) -> None:
     problem = only(tmp_path, change)
     assert problem.rule == "TK-S07"
     assert "conductivities at MILL of 0." in told_problem(problem).found
+
+
+def test_a_volume_that_was_mistyped(tmp_path: Path) -> None:
+    """5 in a bucket of 20 L, gallons perhaps, is asked about; 16 L, another fill line, is taken at its word."""
+
+    def change(records: Records) -> None:
+        records.mix(0, volume_l=5.0, ec_ms_cm=float("nan"))
+        records.mix(1, volume_l=16.0, ec_ms_cm=float("nan"))
+
+    problem = only(tmp_path, change)
+    assert (problem.rule, problem.row, problem.column) == ("TK-S12", 2, "volume_l")
+    assert "about 20 L" in told_problem(problem).expected
+
+
+@pytest.mark.parametrize(("volume_l", "brim_l", "fits"), [(20, 18.9, False), (18.9, 18.9, False), (16, 18.9, True),
+                                                          (17.6, 18.9, True), (20, 25, True)])  # fmt: skip
+def test_water_leaves_an_air_gap(tmp_path: Path, volume_l: float, brim_l: float, fits: bool) -> None:
+    """20 L are more than 5 US gallons (18.9 L); 16 to 17.6 L, two to three inches below the brim, leave a gap."""
+    write_records(tmp_path)
+    path = tmp_path / "trial.toml"
+    path.write_text(
+        path.read_text("utf-8").replace("[bucket]\n", f"[bucket]\nvolume_l = {volume_l}\nbrim_l = {brim_l}\n")
+    )
+    found = [one for one in check_trial(tmp_path, stage="plan").problems if one.rule == "TK-P14"]
+    assert bool(found) is not fits
+    assert all((one.severity, one.column) == ("warning", "bucket.volume_l") for one in found)
+    assert all(told_problem(one).expected.startswith("at most 18 L") for one in found)

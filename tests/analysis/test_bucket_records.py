@@ -172,7 +172,7 @@ def test_the_seed_of_the_advice_is_its_own(autumn: Trial) -> None:
 
 
 def test_a_recorded_volume_corrects_the_dose(autumn: Trial) -> None:
-    """8 spoons in 16 L in place of 20 L are as strong as 10; a jug's error, a slip of the pen and a blank change nothing.
+    """8 spoons in 16 L in place of 20 L are as strong as 10; a jug's error, a slip and a blank change nothing.
 
     By hand: 22.5 mg/L of nitrogen a spoon in 20 L, so 225 mg/L in place of 180.
     """

@@ -56,9 +56,9 @@ def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
     done = run("recommend", ledger)
     assert done.returncode == DONE, done.stderr
     assert "Version 1 (new)" in done.stdout
-    names = ["recommended.json", "handout.html"]
+    names = ["recommended.json", "handout.html", "care.html"]
     if "handout-a4.pdf" in done.stdout:
-        names += ["handout-a4.pdf", "handout-letter.pdf"]
+        names += ["handout-a4.pdf", "handout-letter.pdf", "care-a4.pdf", "care-letter.pdf"]
     before = {name: (ledger / name).read_bytes() for name in names}
     again = run("recommend", ledger, "--json")
     assert json.loads(again.stdout)["version"] == 1

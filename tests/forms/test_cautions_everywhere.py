@@ -102,3 +102,10 @@ def test_a_full_bucket_weighs_its_water_and_itself() -> None:
     lifting = next(one for one in cautions_for("pack", 18.927) if one.code == "lifting")
     assert "about 44 lb (20 kg)" in lifting.text
     assert pytest.approx(41.7, abs=0.05) == 18.927 / 0.45359237
+
+
+def test_a_pack_names_where_its_cautions_come_from(trial: Trial) -> None:
+    """Each source, or that there is none, under the cautions of the garden's and the adviser's pages."""
+    for page in (garden_pack(trial, "FERN"), adviser_pack(trial)):
+        text = unescape(page).replace("\u00a0", " ")
+        assert all(one.source in text for one in cautions_for("pack", trial.protocol.bucket.volume_l))

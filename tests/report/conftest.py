@@ -19,6 +19,7 @@ from small_recommended import small_recommended, spoilt_document
 from trialkit.documents.document import as_written
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
+from trialkit.report.care_page import care_html
 from trialkit.report.check_page import check_html
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.figures import pictures
@@ -58,6 +59,7 @@ OTHERS: Mapping[str, Callable[[], str]] = {
     "hostile check": lambda: check_page(*(word.encode("utf-8", "replace").decode() for word in HOSTILE)),
     "evidence": lambda: evidence_html(small_recommended()),
     "hostile evidence": lambda: evidence_html(hostile_recommended()),
+    "care": lambda: care_html(small_recommended()),
     "handout": lambda: handout_html(small_recommended()),
     "hostile handout": lambda: handout_html(hostile_recommended()),
 }

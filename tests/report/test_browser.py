@@ -29,8 +29,9 @@ SEEN = (
     "hostile evidence",
     "handout",
     "hostile handout",
+    "care",
 )
-KINDS = ("plan", "check", "evidence", "handout")
+KINDS = ("plan", "check", "evidence", "handout", "care")
 """One page of each other kind."""
 OTHER_LOOKS = (("dark", 1280), ("print", 1280), ("light", 1280), ("dark", 360), ("print", 360))
 
@@ -116,9 +117,10 @@ def test_every_figure_fits_on_a_sheet(show: Show, paper: str, seen: str) -> None
 
 
 @pytest.mark.parametrize("paper", PAPER_PX)
-def test_the_handout_is_one_sheet_from_a_browser(show: Show, paper: str) -> None:
-    """Printed on A4 or Letter it is one page."""
-    page = show("handout")
+@pytest.mark.parametrize("seen", ["handout", "care"])
+def test_the_handout_is_one_sheet_from_a_browser(show: Show, paper: str, seen: str) -> None:
+    """Printed on A4 or Letter it is one page, and so is the sheet of set-up and care that goes with it."""
+    page = show(seen)
     assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) == 1
 
 

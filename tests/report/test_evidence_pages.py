@@ -12,6 +12,7 @@ from small_recommended import BETWEEN, OLD, small_recommended
 from trialkit.documents.decision import Stood, Verdict
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
+from trialkit.report.care_page import care_html
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.handout import handout_html
@@ -171,9 +172,10 @@ def wordy() -> Recommended:
 def test_the_pdf_is_one_sheet(paper: str) -> None:
     """On A4 and Letter one page, however much there is to say, the same bytes again, and nothing is fetched."""
     weasyprint = pytest.importorskip("weasyprint", exc_type=ImportError)
-    page = handout_html(wordy())
+    page, care = handout_html(wordy()), care_html(wordy())
     sheet = weasyprint.CSS(string=f"@page {{ size: {PAPERS[paper]} }}")
     assert len(weasyprint.HTML(string=page).render(stylesheets=[sheet]).pages) == 1
+    assert len(weasyprint.HTML(string=care).render(stylesheets=[sheet]).pages) == 1
     made = handout_pdf(page, paper)
     assert made.startswith(b"%PDF")
     assert handout_pdf(page, paper) == made

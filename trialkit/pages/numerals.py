@@ -10,7 +10,7 @@ from trialkit.domain.units import OUNCE_G
 
 ABSENT = "–"
 MINUS = "\u2212"
-BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|oz|US gal|tsp|h|d\.f\.)(?![A-Za-z]))")
+BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|cm|oz|lb|US gal|tsp|°C|°F|h|d\.f\.)(?![A-Za-z]))")
 CHANCE = re.compile(r"(?<=[0-9]) in 100\b")
 
 

@@ -42,6 +42,7 @@ class CautionWords:
     code: str
     title: str
     text: str
+    source: str
 
 
 CAUTIONS: tuple[Caution, ...] = (
@@ -163,7 +164,7 @@ def cautions_for(
     """
     amounts = _amounts(volume_l, measures)
     return tuple(
-        CautionWords(one.code, one.title, one.text.format_map(amounts))
+        CautionWords(one.code, one.title, one.text.format_map(amounts), one.source)
         for one in CAUTIONS
         if handed in one.handed and (with_acid or one.code != "acid")
     )

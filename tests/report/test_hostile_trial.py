@@ -167,7 +167,7 @@ def test_a_browser_shows_it_as_text(window: Window, attacked: Path) -> None:
         assert opened.locator("script").count() <= 1 + (path.name.startswith("phone-")), path.name
         words = opened.locator("body").inner_text()
         assert not set(MARKS) & set(words), path.name
-        if path.name != "check.html":
+        if path.name not in ("check.html", "care.html"):  # a sheet of care has no word of a stranger
             assert typed[:30] in " ".join(words.split()) or typed[:30] in words, path.name
 
 

@@ -41,7 +41,13 @@ def test_warnings_are_shown_before_the_picture(pages: Any) -> None:
 def test_the_calendar_the_list_and_the_cautions_are_there(pages: Any) -> None:
     """Dates in words, quantities, and the usual cautions."""
     page = pages["plan"]
-    for text in ("6 August 2026", "Visit 1 of", "food-grade bucket with a tight lid", "seed of Fenleaf", "Add acid to water"):
+    for text in (
+        "6 August 2026",
+        "Visit 1 of",
+        "food-grade bucket with a tight lid",
+        "seed of Fenleaf",
+        "Add acid to water",
+    ):
         assert text in page.replace("\u00a0", " ")
 
 

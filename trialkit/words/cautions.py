@@ -94,7 +94,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "Filled with {volume}, a bucket weighs about {weight}. Put it where it will stay, then fill it there with a "
         "jug or a hose. Do not carry or drag a full one.",
         "A full bucket weighs about {weight}. Fill it where it stays.",
-        "worked out: a litre of solution weighs a kilogram, the empty bucket one more",
+        "worked out: water by its density, an empty bucket of about one kilogram (common practice, no source)",
     ),
     Caution(
         "drowning",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,17 +56,19 @@ def command(
 
     Example: trialkit plan autumn_dose
     """
-    from trialkit.documents.document import as_data
-    from trialkit.words.plan_words import summary
-
     plan = plan_folder(
         folder,
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
         ledger=ledger,
+        told=partial(tell, err=True),
         progress=_teller(),
     )
+
+    from trialkit.documents.document import as_data
+    from trialkit.words.plan_words import summary
+
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
 

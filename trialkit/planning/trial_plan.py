@@ -16,6 +16,7 @@ from trialkit.documents.plan import (
     DifferenceRow,
     Plan,
     PowerCurve,
+    Prospect,
     Refusal,
     SensitivityRow,
     TrialValue,
@@ -34,6 +35,7 @@ from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
 from trialkit.planning.trial_value import (
     Valued,
+    by_value,
     choose,
     design_rows,
     designs,
@@ -100,10 +102,10 @@ def make_plan(
     design = _design(protocol, asked.layout, asked.heads, model_of)
     power = judge(design, assumptions, goal)
     others = list(found)
-    each = [valued(thought, one) for one in _told((asked, *others), "other designs", progress)]
-    per_year = partial(_worth_a_year, protocol)
-    rows = design_rows(thought, each, limits, per_year)
+    each = by_value([valued(thought, one) for one in _told((asked, *others), "what designs are worth", progress)])
+    rows = design_rows(thought, each, limits, partial(_worth_a_year, protocol))
     verdict, proposed = choose(rows)
+    prospect = _prospect(protocol, thought, each[0])
     judged = {
         one.size: _judged(_design(one.protocol, one.layout, one.heads, model_of), assumptions, goal)
         for one in others
@@ -154,7 +156,14 @@ def make_plan(
         verdict=verdict,
         proposed=proposed,
         limits=limits,
-        value=_value(protocol, thought, each[0], assumptions, known),
+        value=_value(
+            protocol,
+            thought,
+            prospect,
+            _prospect(protocol, thought, each[proposed]) if proposed else prospect,
+            assumptions,
+            known,
+        ),
         designs=rows,
         sensitivity=tuple(
             SensitivityRow(grouping, factor, other.power, other.detectable_g)
@@ -169,26 +178,40 @@ def make_plan(
 
 
 def _value(
-    protocol: Protocol, thought: Outlook, asked: Valued, assumptions: Assumptions, known: Known | None
+    protocol: Protocol,
+    thought: Outlook,
+    asked: Prospect,
+    proposed: Prospect,
+    assumptions: Assumptions,
+    known: Known | None,
 ) -> TrialValue:
-    beliefs, candidacy = thought.beliefs, thought.candidacy
-    left = preposterior(thought, asked.design).left_open()
-    value_g = asked.foreseen.value / beliefs.value.per_gram
-    heads, question = protocol.decision.heads_a_year, candidacy.question
+    beliefs = thought.beliefs
     return TrialValue(
         source="ledger" if known else assumptions.source.code,
         trials=known.records.buckets["trial"].nunique() if known else 0,
-        now=candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
-        value_g=value_g,
-        heads_a_year=heads,
-        kg_a_year=value_g * heads / 1000 if heads else None,
-        worth_a_year=_worth_a_year(protocol, value_g),
-        change=asked.foreseen.change,
-        settled=left.settled,
-        half_width_g=left.half_width / beliefs.value.per_gram,
-        dose_half_width_tsp=left.dose_half_width / question.per_tsp if candidacy.gathered.terms.scale else None,
+        now=thought.candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
+        heads_a_year=protocol.decision.heads_a_year,
         gardens_lost_share=protocol.variation.gardens_lost_share,
         usable_share=float(beliefs.share.mean()),
+        asked=asked,
+        proposed=proposed,
+    )
+
+
+def _prospect(protocol: Protocol, thought: Outlook, one: Valued) -> Prospect:
+    """What a design is expected to bring, and to leave open."""
+    left = preposterior(thought, one.design).left_open()
+    per_gram, candidacy = thought.beliefs.value.per_gram, thought.candidacy
+    value_g, heads = one.foreseen.value / per_gram, protocol.decision.heads_a_year
+    has_doses = bool(candidacy.gathered.terms.scale)
+    return Prospect(
+        value_g=value_g,
+        kg_a_year=value_g * heads / 1000 if heads else None,
+        worth_a_year=_worth_a_year(protocol, value_g),
+        change=one.foreseen.change,
+        settled=left.settled,
+        half_width_g=left.half_width / per_gram,
+        dose_half_width_tsp=left.dose_half_width / candidacy.question.per_tsp if has_doses else None,
     )
 
 

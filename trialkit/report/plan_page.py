@@ -125,8 +125,7 @@ def plan_style() -> str:
 
 
 def _facts(plan: Plan) -> tuple[str, ...]:
-    counts = count(plan.sites, "garden"), count(plan.buckets, "bucket"), count(plan.heads, "head")
-    return tuple(part for part in (plan.season, plan.kind, *counts) if part)
+    return tuple(part for part in (plan.season, plan.kind) if part)
 
 
 def _chance_heads(plan: Plan) -> tuple[str, str]:
@@ -171,22 +170,26 @@ def _versus_table(plan: Plan) -> Table | None:
 
     asked = plan.value.asked
     body = (
-        *line("value, a transplanted head", lambda _, one: tie(grams(one.value_g))),
-        *line("lettuce a year", lambda _, one: f"{plain(one.kg_a_year)} kg", is_known=asked.kg_a_year is not None),
+        *line("gain a head", lambda _, one: tie(grams(one.value_g))),
+        *line("gain a year", lambda _, one: f"{plain(one.kg_a_year)} kg", is_known=asked.kg_a_year is not None),
         *line("worth a year", lambda _, one: plain(one.worth_a_year), is_known=asked.worth_a_year is not None),
         *line("buckets", lambda row, _: plain(row.buckets, 6)),
-        *line("visits of gardens", lambda row, _: plain(row.visits, 6)),
+        *line("gardens", lambda row, _: plain(row.sites, 6)),
+        *line("visits", lambda row, _: plain(row.visits, 6)),
         *line("cost of buckets", lambda row, _: plain(row.cost), is_known=any(row.cost for row in plan.designs)),
-        *line("chance that another treatment is recommended", lambda _, one: tie(chance(one.change))),
-        *line("chance that the answer is settled", lambda _, one: tie(chance(one.settled))),
-        *line("the gain will be told within", lambda _, one: tie(f"± {grams(one.half_width_g)}")),
+        *line("chance of a change", lambda _, one: tie(chance(one.change))),
+        *line("chance it is settled", lambda _, one: tie(chance(one.settled))),
+        *line("gain told within", lambda _, one: tie(f"± {grams(one.half_width_g)}")),
         *line(
-            "and the best dose within",
+            "dose told within",
             lambda _, one: _said(plan, lambda system: [f"± {dose_width(one, system)}"])[0],
             is_known=asked.dose_half_width_tsp is not None,
         ),
     )
-    return make_table("versus", "What it brings and takes", tuple(heads), body, is_ordered=True)
+    note = (
+        "Gains are of the next handout, g a transplanted head. A change is another treatment than the current practice."
+    )
+    return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 
 
 def _limits_example(plan: Plan) -> str:

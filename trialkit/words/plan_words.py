@@ -20,7 +20,7 @@ from trialkit.documents.plan import (
 from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.measures import KITCHEN, MeasureSystem, teaspoons
+from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose
 from trialkit.words.phrases import chance, count, number
 from trialkit.words.treatment_names import level_label
 
@@ -226,7 +226,7 @@ def left_open_sentence(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
 
 def dose_width(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
     """Say how far the interval of the best dose is expected to reach; a dash where dose is not tried."""
-    return UNKNOWN if one.dose_half_width_tsp is None else teaspoons(float(number(one.dose_half_width_tsp, 2)), system)
+    return UNKNOWN if one.dose_half_width_tsp is None else short_dose(float(number(one.dose_half_width_tsp, 2)), system)
 
 
 def basis_sentence(plan: Plan) -> str:

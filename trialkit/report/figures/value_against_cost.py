@@ -51,11 +51,15 @@ def worth_picture(plan: Plan) -> Picture:
         if not any(row is one for one in taken)
     ]
     finding = worth_picture_finding(plan)
+    marks = (
+        "The diamond is the trial asked for, which is proposed too."
+        if plan.verdict.is_as_asked
+        else f"The open square is the trial asked for{', the diamond the one proposed' if plan.proposed else ''}."
+    )
     reading = (
         f"Each mark is a design: along the foot its {what}, upwards by how much the next handout should gain. The line "
-        "joins those that none of as few buckets equals; filled dots lie on it, open ones below. The open square is "
-        "the trial asked for"
-        f"{', the diamond the one proposed' if plan.proposed else ''}. All stand in the table below."
+        "joins those that none of as few buckets equals; filled dots lie on it, open ones below. "
+        f"{marks} All stand in the table below."
     )
     alternative = f"Chart of {count(len(rows), 'design')}, value against {what}. {finding} {_each(named)}"
     line = sorted((_x(row, is_costed), row.value_g) for row in rows if row.efficient)

@@ -135,7 +135,7 @@ def _largest_within(asked: Design, limits: StatedLimits) -> TrialSize | None:
     for blocks in range(asked.size.blocks, 0, -1):
         protocol = _with_layout(asked.protocol, blocks=blocks)
         for sites in range(len(asked.sites), 0, -1):
-            if not beyond(effort(protocol, sites, asked.heads), limits):
+            if protocol.is_sound and not beyond(effort(protocol, sites, asked.heads), limits):
                 return TrialSize(sites, blocks, asked.heads)
     return None
 
@@ -153,7 +153,7 @@ def _laid_out(
     dropped: Dropped | None = None,
 ) -> Design | None:
     """Lay a design out; None where that cannot be, or is beyond the limits."""
-    if beyond(effort(protocol, len(sites), heads), limits):
+    if not protocol.is_sound or beyond(effort(protocol, len(sites), heads), limits):
         return None
     try:
         layout = randomise(protocol, pd.DataFrame({"site": list(sites)}))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import gumbel_l, halfnorm, norm
 
-from trialkit.advice.integration import SEED, SMALLEST_SCORE, Integrated, sequence, half_normal, integrate
+from trialkit.advice.integration import SEED, SMALLEST_SCORE, Integrated, half_normal, integrate, sequence
 from trialkit.domain.errors import NotComputed
 
 

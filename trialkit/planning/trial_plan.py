@@ -10,6 +10,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
+from trialkit.analysis.advising import AdviceQuestion
 from trialkit.documents.plan import (
     AssumedSpread,
     DesignRow,
@@ -21,6 +22,7 @@ from trialkit.documents.plan import (
     SensitivityRow,
     TrialValue,
 )
+from trialkit.domain.errors import NotComputed
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook, question_before
@@ -84,7 +86,7 @@ def make_plan(
     Raises
     ------
     NotComputed
-        If the trial could not be analysed.
+        If the trial could not be analysed, or nothing in the ledger tells of it.
     WrongCall
         If the protocol cannot be laid out, or its margin is nil.
     """
@@ -95,7 +97,7 @@ def make_plan(
     found = designs(trial, limits)
     asked = next(found)
     question = question_before(trial, in_ledger=ledger is not None)
-    known = known_from(ledger, question) if ledger else None
+    known = _known(ledger, question) if ledger else None
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
     assumptions = assumptions_from(thought) if known else assumptions
     progress("power", 1, 1)
@@ -175,6 +177,17 @@ def make_plan(
         calendar=calendar(protocol),
         shopping=shopping_list(protocol, trial.products, asked.layout),
     )
+
+
+def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
+    """Records of a ledger; a plan by one that tells nothing would not be by a ledger."""
+    known = known_from(ledger, question)
+    if known.records.buckets.empty:
+        raise NotComputed(
+            "No trial of the ledger tells of this one: their doses have no place beside its own. Give the nutrient's "
+            "label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger out."
+        )
+    return known
 
 
 def _value(

@@ -34,7 +34,7 @@ SAVED_SHARE = 0.05
 
 
 @dataclass(frozen=True)
-class Design:
+class TrialDesign:
     """A design of the trial.
 
     Attributes
@@ -95,7 +95,7 @@ def beyond(taken: Effort, limits: StatedLimits) -> tuple[LimitName, ...]:
     return tuple(name for name, is_broken in broken.items() if is_broken)
 
 
-def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
+def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
     """List designs near the one that the protocol asks for, that first, and others within the limits.
 
     Raises
@@ -105,15 +105,15 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
     """
     protocol = trial.protocol
     known = sorted(str(site) for site in trial.sites["site"])
-    n, blocks, heads = len(known), protocol.layout.blocks, protocol.bucket.heads
-    asked = Design("asked", protocol, tuple(known), heads, randomise(protocol, pd.DataFrame({"site": known})))
+    n, heads = len(known), protocol.bucket.heads
+    asked = TrialDesign("asked", protocol, tuple(known), heads, randomise(protocol, pd.DataFrame({"site": known})))
     yield asked
 
     centre = asked if not _beyond(asked, limits) else replace(asked, heads=min(heads, limits.heads_per_bucket))
     largest = _largest_within(centre, limits) or centre.size
 
     @cache
-    def sized(count: int, blocks: int) -> Design | None:
+    def sized(count: int, blocks: int) -> TrialDesign | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
         return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, largest.heads, limits)
@@ -130,7 +130,7 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
             yield one
 
 
-def _largest_within(asked: Design, limits: StatedLimits) -> TrialSize | None:
+def _largest_within(asked: TrialDesign, limits: StatedLimits) -> TrialSize | None:
     """Most blocks, and then most gardens, of those asked for that the limits allow; None where they allow none."""
     for blocks in range(asked.size.blocks, 0, -1):
         protocol = _with_layout(asked.protocol, blocks=blocks)
@@ -140,7 +140,7 @@ def _largest_within(asked: Design, limits: StatedLimits) -> TrialSize | None:
     return None
 
 
-def _beyond(design: Design, limits: StatedLimits) -> tuple[LimitName, ...]:
+def _beyond(design: TrialDesign, limits: StatedLimits) -> tuple[LimitName, ...]:
     return beyond(effort(design.protocol, len(design.sites), design.heads), limits)
 
 
@@ -151,7 +151,7 @@ def _laid_out(
     heads: int,
     limits: StatedLimits,
     dropped: Dropped | None = None,
-) -> Design | None:
+) -> TrialDesign | None:
     """Lay a design out; None where that cannot be, or is beyond the limits."""
     if not protocol.is_sound or beyond(effort(protocol, len(sites), heads), limits):
         return None
@@ -159,14 +159,14 @@ def _laid_out(
         layout = randomise(protocol, pd.DataFrame({"site": list(sites)}))
     except WrongCall:
         return None
-    return Design(kind, protocol, tuple(sites), heads, layout, dropped)
+    return TrialDesign(kind, protocol, tuple(sites), heads, layout, dropped)
 
 
 def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
     return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
 
 
-def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
+def _with_more_practice(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
     protocol = asked.protocol
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
@@ -176,7 +176,7 @@ def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
     )
 
 
-def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
+def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
     """As many buckets, a small block of them with each of more volunteers."""
     protocol, count = asked.protocol, asked.buckets // VOLUNTEER_BUCKETS
     if protocol.layout.kind != "randomised complete blocks" or len(protocol.treatments()) <= VOLUNTEER_BUCKETS:
@@ -186,7 +186,7 @@ def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
     return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | None]:
+def _without_levels(asked: TrialDesign, limits: StatedLimits) -> Iterator[TrialDesign | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
@@ -214,16 +214,16 @@ def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | No
 class Valued:
     """A design, and what it is expected to bring where as many gardens give up as is expected."""
 
-    design: Design
+    design: TrialDesign
     foreseen: Foreseen
 
 
-def valued(outlook: Outlook, design: Design) -> Valued:
+def valued(outlook: Outlook, design: TrialDesign) -> Valued:
     """Work out what a design is expected to bring."""
     return Valued(design, preposterior(outlook, design).foreseen)
 
 
-def preposterior(outlook: Outlook, design: Design) -> Preposterior:
+def preposterior(outlook: Outlook, design: TrialDesign) -> Preposterior:
     """What will be expected after a trial of a design."""
     planned = outlook.gathered(design.layout, design.heads)
     lost = len(design.sites) * design.protocol.variation.gardens_lost_share

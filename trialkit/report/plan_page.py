@@ -55,6 +55,8 @@ TONES: Mapping[PlanVerdict, str] = {
     PlanVerdict.NOT_WORTH_IT: "none",
 }
 """Classes of the style sheet for each verdict."""
+SOME_BUDGET = 500
+"""To show how a budget is stated where nothing has a cost."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,7 @@ def plan_html(plan: Plan) -> str:
             picture=worth_picture(safe),
             designs=_design_table(safe),
             limits=(limits_sentence(safe), HOW_TO_LIMIT),
-            limits_example=_limits_example(safe),
+            limits_section=_limits_section(safe),
             power_sentences=(*power_sentences(safe), *map(warning_sentence, statistician_warnings(safe))),
             power_picture=power_picture(safe),
             power=_power_table(safe),
@@ -164,7 +166,9 @@ def _versus_table(plan: Plan) -> Table | None:
         both.append((plan.designs[plan.proposed], plan.value.proposed))
         heads.append(Column("proposed"))
 
-    def line(title: str, say: Callable[[DesignRow, Prospect], str | Sentence], *, is_known: bool = True) -> Iterator[Row]:
+    def line(
+        title: str, say: Callable[[DesignRow, Prospect], str | Sentence], *, is_known: bool = True
+    ) -> Iterator[Row]:
         if is_known:
             yield Row(title, tuple(say(row, one) for row, one in both))
 
@@ -192,17 +196,17 @@ def _versus_table(plan: Plan) -> Table | None:
     return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 
 
-def _limits_example(plan: Plan) -> str:
-    """The section of trial.toml that states the limits that hold now."""
+def _limits_section(plan: Plan) -> tuple[str, ...]:
+    """Lines of trial.toml that state the limits that hold now; of visits and money what the trial asked for takes."""
     limits = plan.limits
     lines = {
         "buckets_per_site": limits.buckets_per_site,
         "heads_per_bucket": limits.heads_per_bucket,
         "sites": limits.sites,
         "visits": limits.visits or plan.designs[0].visits,
-        "budget": plain(limits.budget if limits.budget is not None else plan.designs[0].cost or 500.0, 9),
+        "budget": plain(limits.budget if limits.budget is not None else plan.designs[0].cost or SOME_BUDGET, 9),
     }
-    return "\n".join(("[limits]", *(f"{name} = {value}" for name, value in lines.items())))
+    return ("[limits]", *(f"{name} = {value}" for name, value in lines.items()))
 
 
 def _design_table(plan: Plan) -> Table | None:
@@ -213,7 +217,7 @@ def _design_table(plan: Plan) -> Table | None:
     )
     body = (
         Row(
-            _said(plan, lambda system, row=row: [design_words(row, plan, system)])[0],
+            _design_name(plan, row),
             (
                 plain(row.buckets, 6),
                 plain(row.visits, 6),
@@ -230,6 +234,10 @@ def _design_table(plan: Plan) -> Table | None:
     refused = sorted({refusal_sentence(row.refused) for row in plan.designs if row.refused})
     note = "By value. The last two columns are for a statistician; a dash stands where that was not worked out."
     return make_table("designs", "Designs within the limits", heads, body, " ".join((note, *refused)))
+
+
+def _design_name(plan: Plan, row: DesignRow) -> Sentence:
+    return _said(plan, lambda system: [design_words(row, plan, system)])[0]
 
 
 def _mark(plan: Plan, at: int) -> str:

@@ -150,7 +150,8 @@ def _beyond_words(asked: DesignRow, plan: Plan) -> str:
         "budget": asked.cost,
     }
     return " and ".join(
-        f"{_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most" for name in asked.beyond
+        f"{_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most"
+        for name in asked.beyond
     )
 
 
@@ -199,7 +200,7 @@ def size_sentence(buckets: int, sites: int, heads: int, visits: int, cost: float
 
 
 def worth_picture_finding(plan: Plan) -> str:
-    """Say what the picture of value against cost shows: what the most valuable design would add to the one asked for."""
+    """Say what the picture of value against cost shows: what the most valuable design would add."""
     asked = plan.designs[0]
     best = max((row for row in plan.designs if not row.beyond), key=lambda row: row.value_g, default=asked)
     if best is asked or round(best.value_g, 1) <= round(asked.value_g, 1):

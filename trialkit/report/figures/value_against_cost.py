@@ -115,7 +115,7 @@ def _draw(
         draw_mark(axes, dot.mark, dot.x, dot.value_g)
     for above, dot in zip((True, False), named, strict=False):
         draw_mark(axes, dot.mark, dot.x, dot.value_g)
-        _name(axes, dot, width, above=above)
+        _name(figure, axes, dot, above=above)
     name_axis(axes, -(FOOT_PX - 14), foot)
     return figure
 
@@ -126,28 +126,23 @@ def _widened(values: Sequence[float]) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def _name(axes: Axes, dot: _Dot, width: float, *, above: bool) -> None:
+def _name(figure: Figure, axes: Axes, dot: _Dot, *, above: bool) -> None:
     """Write two lines in the lane of a design, and a thin line from it to them."""
-    assert dot.lines
-    figure = axes.figure
-    height = figure.get_size_inches()[1] * PIXELS_PER_INCH
-    x, y = axes.transData.transform((dot.x, dot.value_g))
-    base = axes.get_window_extent()
-    edge = base.y1 if above else base.y0 + LANE_PX
-    role = dot.mark.role
-    half = _half_width(axes, dot.lines)
-    middle = min(max(x, half + 2), width - half - 2)
     from matplotlib.lines import Line2D
 
-    figure.add_artist(
-        Line2D([x / width] * 2, [y / height, (edge + (2 if above else -2)) / height], color=LIGHT[role], linewidth=1)
-    )
-    top = edge + 30 if above else edge - 12
+    assert dot.lines
+    width, height = figure.get_size_inches() * PIXELS_PER_INCH
+    x, y = axes.transData.transform((dot.x, dot.value_g))
+    sheet = axes.get_window_extent()
+    end, first = (sheet.y1 + 2, sheet.y1 + 30) if above else (sheet.y0 + LANE_PX - 2, sheet.y0 + LANE_PX - 12)
+    role, half = dot.mark.role, _half_width(dot.lines)
+    middle = min(max(x, half + 2), width - half - 2)
+    figure.add_artist(Line2D([x / width] * 2, [y / height, end / height], color=LIGHT[role], linewidth=1))
     for i, (text, weight) in enumerate(zip(dot.lines, ("bold", "normal"), strict=True)):
-        say(figure, middle / width, (top - 17 * i) / height, text, role, ha="center", fontweight=weight)
+        say(figure, middle / width, (first - 17 * i) / height, text, role, ha="center", fontweight=weight)
 
 
-def _half_width(axes: Axes, lines: Sequence[str]) -> float:
+def _half_width(lines: Sequence[str]) -> float:
     """Half of how wide the longest of some lines is, in bold."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath

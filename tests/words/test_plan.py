@@ -191,6 +191,8 @@ def test_designs_have_names() -> None:
     assert design_words(volunteers, plan) == "8 volunteers with 3 buckets each, 3 heads a bucket"
     assert design_words(practice, plan).endswith("2 buckets of the current practice for each of another treatment")
     assert design_words(no_acid, plan).endswith("without buckets that get no acid")
+    any_one = replace(ASKED, kind="fewer levels", dropped=Dropped("cultivar", None))
+    assert design_words(any_one, plan).endswith("without one cultivar")
     assert design_words(replace(ASKED, sites=9, blocks=1), replace(plan, kind="volunteer blocks")) == "9 volunteers"
 
 

@@ -122,7 +122,7 @@ class Dropped:
     """A level that a design leaves out."""
 
     factor: Annotated[Literal["cultivar", "dose_tsp", "acidifier"], "Its factor."]
-    level: Annotated[str | float, "Itself."]
+    level: Annotated[str | float | None, "Itself; null where any one of several will do, as no trial tells them apart."]
 
 
 @dataclass(frozen=True)

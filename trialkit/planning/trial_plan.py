@@ -94,10 +94,10 @@ def make_plan(
     goal = _goal(protocol)
     progress("layout", 1, 1)
     limits = stated_limits(protocol, len(trial.sites))
-    found = designs(trial, limits)
-    asked = next(found)
     question = question_before(trial, in_ledger=ledger is not None)
     known = _known(ledger, question) if ledger else None
+    found = designs(trial, limits, is_known=known is not None)
+    asked = next(found)
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
     assumptions = assumptions_from(thought) if known else assumptions
     progress("power", 1, 1)

@@ -95,8 +95,16 @@ def beyond(taken: Effort, limits: StatedLimits) -> tuple[LimitName, ...]:
     return tuple(name for name, is_broken in broken.items() if is_broken)
 
 
-def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
+def designs(trial: Trial, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign]:
     """List designs near the one that the protocol asks for, that first, and others within the limits.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its plan.
+    limits : StatedLimits
+    is_known : bool
+        Whether earlier trials tell one cultivar from another: else one stands for all that could be dropped.
 
     Raises
     ------
@@ -125,9 +133,8 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
             other = sized(size.sites, size.blocks)
             if other:
                 yield replace(other, heads=size.heads)
-    for one in (_with_more_practice(centre, limits), *_without_levels(centre, limits), _of_volunteers(centre, limits)):
-        if one:
-            yield one
+    yield from filter(None, (_with_more_practice(centre, limits), _of_volunteers(centre, limits)))
+    yield from filter(None, _without_levels(centre, limits, is_known=is_known))
 
 
 def _largest_within(asked: TrialDesign, limits: StatedLimits) -> TrialSize | None:
@@ -186,21 +193,22 @@ def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | No
     return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: TrialDesign, limits: StatedLimits) -> Iterator[TrialDesign | None]:
+def _without_levels(asked: TrialDesign, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
         return
     for name in protocol.varied_factors:
-        factor = protocol.factors[name]
-        for level in factor.levels:
+        factor, practice = protocol.factors[name], protocol.decision.current_practice[name]
+        others = [level for level in factor.levels if level != practice]
+        are_alike = name == "cultivar" and not is_known and len(others) > 1
+        if len(others) < 2 and len(protocol.varied_factors) < 2:
+            continue
+        for level in others[:1] if are_alike else others:
             rest = tuple(one for one in factor.levels if one != level)
-            only = len(rest) < 2 and len(protocol.varied_factors) < 2
-            if level == protocol.decision.current_practice[name] or only:
-                continue
             factors = {**protocol.factors, name: factor.model_copy(update={"levels": rest})}
             less = protocol.model_copy(update={"factors": factors})
-            dropped = Dropped(FACTOR_COLUMNS[name], level)  # type: ignore[arg-type]
+            dropped = Dropped(FACTOR_COLUMNS[name], None if are_alike else level)  # type: ignore[arg-type]
             one = _laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
             yield one
             blocks = asked.buckets * protocol.layout.blocks // one.buckets if one else 0

@@ -285,7 +285,9 @@ def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = KITCHEN) ->
         parts.append(f"{count(row.heads, 'head')} a bucket")
     if row.kind == "practice buckets":
         parts.append(f"{row.practice_buckets} buckets of the current practice for each of another treatment")
-    if row.dropped:
+    if row.dropped and row.dropped.level is None:
+        parts.append(f"without one {row.dropped.factor}")
+    elif row.dropped:
         level = level_label(row.dropped.factor, row.dropped.level, system)
         parts.append(f"without buckets that get {level}" if level.startswith("no ") else f"without {level}")
     return ", ".join(parts)

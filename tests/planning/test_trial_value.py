@@ -110,7 +110,7 @@ def check_verdict(designs: tuple[DesignRow, ...], verdict: PlanVerdict, proposed
             if not costed:
                 assert all(one.value_g < asked.value_g + SAME_VALUE_G for one in near)
                 few = [one for one in found if one.buckets <= MUCH_LESS * asked.buckets]
-                assert all(one.value_g < asked.value_g - SAME_VALUE_G for one in few)
+                assert all(asked.value_g - one.value_g > min(SAME_VALUE_G, asked.value_g / 20) for one in few)
             else:
                 assert all(net(one) - net(asked) < SAVED_SHARE * (asked.worth_a_year or 0) for one in found)
         case PlanVerdict.ENLARGE:
@@ -122,6 +122,7 @@ def check_verdict(designs: tuple[DesignRow, ...], verdict: PlanVerdict, proposed
             assert asked.beyond
             assert not found
         case PlanVerdict.ASK_LESS:
+            assert costed or asked.beyond or asked.value_g - row.value_g <= asked.value_g / 20
             assert not row.beyond
             assert asked.beyond or row.buckets < asked.buckets or row.treatments < asked.treatments
         case PlanVerdict.NOT_WORTH_IT:

@@ -94,6 +94,7 @@ def hostile_plan(words: Sequence[str]) -> Plan:
         question=words[1],
         season=words[2],
         practice=spoilt(plan.practice),
+        value=replace(plan.value, now=spoilt(spoilt(plan.value.now))),
         source=VarianceSource("earlier trial", words[3]),
         proposed=1,
         verdict=PlanVerdict.ENLARGE,

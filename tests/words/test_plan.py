@@ -26,6 +26,7 @@ from trialkit.words.plan_words import (
     changed_words,
     design_words,
     left_open_sentence,
+    now_sentences,
     power_sentences,
     refusal_sentence,
     source_words,
@@ -166,6 +167,16 @@ def test_what_the_value_rests_on(source: Any, expected: str) -> None:
         plan, source=VarianceSource(source, "Last autumn"), value=replace(plan.value, source=source, trials=3)
     )
     assert basis_sentence(plan).startswith(expected)
+
+
+def test_what_is_recommended_without_the_trial() -> None:
+    """Where a ledger already tells another treatment than the current practice, that is said; else nothing."""
+    plan = small_plan()
+    other = replace(plan.practice, cultivar="Paleheart")
+    assert now_sentences(replace(plan, value=replace(plan.value, now=plan.practice))) == ()
+    assert now_sentences(replace(plan, value=replace(plan.value, now=other))) == (
+        "Without it the recommendation is Paleheart with 4 level teaspoons of nutrient a bucket.",
+    )
 
 
 def test_chances_and_intervals() -> None:

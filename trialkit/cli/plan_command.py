@@ -17,6 +17,8 @@ from trialkit.cli.speaking import answer, tell
 if TYPE_CHECKING:
     from trialkit.planning.trial_plan import Progress
 
+BAR_WIDTH = 30
+
 
 @click.command("plan")
 @trial_folder
@@ -74,7 +76,7 @@ def command(
 
 
 def _teller() -> Progress:
-    """Show how far the work is: counted on one line of a terminal for each kind of work, else its name once."""
+    """Show how far the work is: a bar on one line of a terminal for each kind of work, else its name once."""
     last = ""
 
     def show(what: str, at: int, of: int) -> None:
@@ -82,7 +84,8 @@ def _teller() -> Progress:
         if what != last:
             tell(f"Working out: {what} ...", err=True)
         if of > 1 and sys.stderr.isatty():
-            click.echo(f"\r{at} of {of} ", err=True, nl=at == of)
+            done = BAR_WIDTH * at // of
+            click.echo(f"\r[{'#' * done:{BAR_WIDTH}}] {at} of {of} ", err=True, nl=at == of)
         last = what
 
     return show

@@ -30,7 +30,8 @@ VOLUNTEER_BUCKETS = 3
 MUCH_LESS, SOME_MORE = 0.7, 1.5
 """Buckets, of those asked for: few enough to ask less for nearly the same; the most that an enlargement may take."""
 SAVED_SHARE = 0.05
-"""Of what the trial asked for is worth in a year: what another must save (common practice, no source)."""
+"""Of what the trial asked for is worth: what another must save of it in a year, or may be worth less for much fewer
+buckets (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -303,7 +304,8 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
 
     Where the heads grown in a year, the price and the cost of buckets are known, the greatest worth less cost is
     proposed. Elsewhere a gram is what counts: a design is proposed that brings a gram more for at most half as many
-    buckets again, or at most a gram less for much fewer. Of what is beyond the limits less is always asked.
+    buckets again, or at most a gram, and a twentieth, less for much fewer. Of what is beyond the limits less is always
+    asked.
     """
     asked = rows[0]
     allowed = [i for i, row in enumerate(rows) if not row.beyond]
@@ -333,7 +335,8 @@ def _best_by_grams(rows: Sequence[DesignRow], allowed: Sequence[int]) -> int:
 
     if asked.beyond:
         return best([i for i in allowed if rows[i].buckets <= asked.buckets] or allowed)
-    more, less = asked.value_g + SAME_VALUE_G, asked.value_g - SAME_VALUE_G
+    more = asked.value_g + SAME_VALUE_G
+    less = asked.value_g - min(SAME_VALUE_G, SAVED_SHARE * asked.value_g)
     better = [i for i in allowed if rows[i].buckets <= SOME_MORE * asked.buckets and rows[i].value_g >= more]
     fewer = [i for i in allowed if rows[i].buckets <= MUCH_LESS * asked.buckets and rows[i].value_g >= less]
     return best(better or fewer or [0])

@@ -22,7 +22,7 @@ from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
 from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose
 from trialkit.words.phrases import chance, count, number
-from trialkit.words.treatment_names import level_label
+from trialkit.words.treatment_names import level_label, treatment_words
 
 UNKNOWN = "–"
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
@@ -71,6 +71,7 @@ def summary(plan: Plan) -> tuple[str, ...]:
         chances_sentence(plan.value.asked),
         left_open_sentence(plan.value.asked),
         basis_sentence(plan),
+        *now_sentences(plan),
         limits_sentence(plan),
         *map(warning_sentence, plan_warnings(plan)),
     )
@@ -243,6 +244,14 @@ def basis_sentence(plan: Plan) -> str:
                 f"How things vary is by {source_words(plan.source)}; what treatments may do is by common practice, no "
                 f"source; {lost}."
             )
+
+
+def now_sentences(plan: Plan, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+    """Say what is recommended without the trial, where that is not the current practice."""
+    now = plan.value.now
+    if all(now.level(column) == level for column, level in plan.practice.levels.items()):
+        return ()
+    return (f"Without it the recommendation is {treatment_words(now, system)}.",)
 
 
 def limits_sentence(plan: Plan) -> str:

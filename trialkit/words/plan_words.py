@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.plan import (
     DesignRow,
@@ -197,7 +197,13 @@ def size_sentence(buckets: int, sites: int, heads: int, visits: int, cost: float
         f"{count(visits, 'visit')} of gardens over the harvest",
         *([f"{plain(cost)} for buckets"] if cost else []),
     ]
-    return f"It takes {', '.join(parts[:-1])} and {parts[-1]}."
+    return f"It takes {_series(parts)}."
+
+
+def _series(parts: Sequence[str]) -> str:
+    """Put things in a row: commas, and a word before the last."""
+    *others, last = parts
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 def worth_picture_finding(plan: Plan) -> str:
@@ -260,8 +266,8 @@ def limits_sentence(plan: Plan) -> str:
     stated = [words for name, words in said.items() if name in plan.limits.stated]
     asked = [words for name, words in said.items() if name not in plan.limits.stated and name != "sites"]
     parts = [
-        *([f"at most {' and '.join(stated)}, as [limits] in trial.toml states"] if stated else []),
-        *([f"at most {' and '.join(asked)}, as many as trial.toml asks for"] if asked else []),
+        *([f"at most {_series(stated)}, as [limits] in trial.toml states"] if stated else []),
+        *([f"at most {_series(asked)}, as many as trial.toml asks for"] if asked else []),
         *([f"at most {said['sites']}, twice as many as there are"] if "sites" not in plan.limits.stated else []),
     ]
     return f"Limits: {'; '.join(parts)}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,8 @@ from trialkit.cli.speaking import answer, tell
 
 if TYPE_CHECKING:
     from trialkit.planning.trial_plan import Progress
+
+BAR_WIDTH = 30
 
 
 @click.command("plan")
@@ -55,23 +58,25 @@ def command(
 
     Example: trialkit plan autumn_dose
     """
-    from trialkit.documents.document import as_data
-    from trialkit.words.plan_words import summary
-
     plan = plan_folder(
         folder,
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
         ledger=ledger,
+        told=partial(tell, err=True),
         progress=_teller(),
     )
+
+    from trialkit.documents.document import as_data
+    from trialkit.words.plan_words import summary
+
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
 
 
 def _teller() -> Progress:
-    """Show how far the work is: counted on one line of a terminal for each kind of work, else its name once."""
+    """Show how far the work is: a bar on one line of a terminal for each kind of work, else its name once."""
     last = ""
 
     def show(what: str, at: int, of: int) -> None:
@@ -79,7 +84,8 @@ def _teller() -> Progress:
         if what != last:
             tell(f"Working out: {what} ...", err=True)
         if of > 1 and sys.stderr.isatty():
-            click.echo(f"\r{at} of {of} ", err=True, nl=at == of)
+            done = BAR_WIDTH * at // of
+            click.echo(f"\r[{'#' * done:{BAR_WIDTH}}] {at} of {of} ", err=True, nl=at == of)
         last = what
 
     return show

@@ -196,7 +196,7 @@ def _versus_table(plan: Plan) -> Table | None:
         ),
     )
     note = (
-        "Gains are of the next handout, g a transplanted head. A change is another treatment than the current practice."
+        "Gains are of the next handout, g a transplanted head. A change is another advice than without the trial."
     )
     return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 

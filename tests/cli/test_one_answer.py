@@ -24,6 +24,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.evidence.accepting import trial_entry
 from trialkit.evidence.ledger import add
 from trialkit.evidence.versions import recommend_anew
+from trialkit.planning.next_trial import propose
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
@@ -94,7 +95,7 @@ def made(folder: Path, results: Results, trial: Path) -> Told:
     """Say everything of a trial, and of a ledger that holds it alone."""
     ledger = folder / "ledger"
     add(ledger, trial_entry(read_trial(trial), results, as_text(results).encode()), date(2026, 11, 1))
-    defaults = recommend_anew(ledger, "0.1.0").document
+    defaults = recommend_anew(ledger, "0.1.0", propose).document
     texts = {
         "terminal": terminal_lines(summary(results)),
         "report": page_lines(report_html(results)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TypeVar
@@ -33,6 +33,7 @@ from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
 from trialkit.planning.trial_value import (
+    Progress,
     Valued,
     choose,
     design_rows,
@@ -40,6 +41,7 @@ from trialkit.planning.trial_value import (
     preposterior,
     stated_limits,
     valued,
+    worth_a_year,
 )
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.protocol.trial_protocol import Protocol
@@ -49,8 +51,6 @@ CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
-Progress = Callable[[str, int, int], None]
-"""Told what is being worked out, which one of them, and of how many."""
 Thing = TypeVar("Thing")
 
 
@@ -101,7 +101,7 @@ def make_plan(
     power = judge(design, assumptions, goal)
     others = list(found)
     each = [valued(thought, one) for one in _told((asked, *others), "other designs", progress)]
-    per_year = partial(_worth_a_year, protocol)
+    per_year = partial(worth_a_year, protocol)
     rows = design_rows(thought, each, limits, per_year)
     verdict, proposed = choose(rows)
     judged = {
@@ -182,7 +182,7 @@ def _value(
         value_g=value_g,
         heads_a_year=heads,
         kg_a_year=value_g * heads / 1000 if heads else None,
-        worth_a_year=_worth_a_year(protocol, value_g),
+        worth_a_year=worth_a_year(protocol, value_g),
         change=asked.foreseen.change,
         settled=left.settled,
         half_width_g=left.half_width / beliefs.value.per_gram,
@@ -190,12 +190,6 @@ def _value(
         gardens_lost_share=protocol.variation.gardens_lost_share,
         usable_share=float(beliefs.share.mean()),
     )
-
-
-def _worth_a_year(protocol: Protocol, value_g: float) -> float | None:
-    """Money that grams a head make on the heads grown in a year."""
-    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
-    return value_g * heads * price / 1000 if heads and price else None
 
 
 def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> DifferenceRow | Refusal:

@@ -14,7 +14,7 @@ from trialkit.advice.sample_information import Foreseen, Preposterior
 from trialkit.documents.plan import DesignKind, DesignRow, Dropped, LimitName, PlanVerdict, StatedLimits
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.domain.thresholds import FEWEST_ERROR_DF, SAME_VALUE_G
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.beliefs import Outlook
@@ -25,6 +25,8 @@ from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
+Progress = Callable[[str, int, int], None]
+"""Told what is being worked out, which one of them, and of how many."""
 VOLUNTEER_BUCKETS = 3
 """In a small block for each volunteer (common practice, no source)."""
 MUCH_LESS, SOME_MORE = 0.7, 1.5
@@ -123,7 +125,7 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
     def sized(count: int, blocks: int) -> Design | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
-        return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads, limits)
+        return laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads, limits)
 
     sizes = [*neighbouring_sizes(asked.size), TrialSize(2 * n, blocks, heads)]
     sizes += [TrialSize(2 * n, (blocks + 1) // 2, heads)] if blocks > 1 else []
@@ -132,12 +134,12 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
             other = sized(size.sites, size.blocks)
             if other:
                 yield replace(other, heads=size.heads)
-    for one in (_with_more_practice(asked, limits), *_without_levels(asked, limits), _of_volunteers(asked, limits)):
+    for one in (_with_more_practice(asked, limits), *without_levels(asked, limits), _of_volunteers(asked, limits)):
         if one:
             yield one
 
 
-def _laid_out(
+def laid_out(
     kind: DesignKind,
     protocol: Protocol,
     sites: Sequence[str],
@@ -155,8 +157,13 @@ def _laid_out(
     return Design(kind, protocol, tuple(sites), heads, layout, dropped)
 
 
+def with_layout(protocol: Protocol, layout: Layout) -> Protocol:
+    """Return the protocol with another layout."""
+    return protocol.model_copy(update={"layout": layout})
+
+
 def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
-    return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
+    return with_layout(protocol, protocol.layout.model_copy(update=changes))
 
 
 def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
@@ -164,9 +171,7 @@ def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
         return None
-    return _laid_out(
-        "practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits
-    )
+    return laid_out("practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits)
 
 
 def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
@@ -176,10 +181,10 @@ def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
         return None
     layout = Layout(kind="volunteer blocks", blocks=1, block_size=VOLUNTEER_BUCKETS, seed=protocol.layout.seed)
     sites = [*asked.sites, *(f"~{i:03d}" for i in range(count - len(asked.sites)))][:count]
-    return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
+    return laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | None]:
+def without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
@@ -194,11 +199,11 @@ def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | No
             factors = {**protocol.factors, name: factor.model_copy(update={"levels": rest})}
             less = protocol.model_copy(update={"factors": factors})
             dropped = Dropped(FACTOR_COLUMNS[name], level)  # type: ignore[arg-type]
-            one = _laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
+            one = laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
             yield one
             blocks = asked.buckets * protocol.layout.blocks // one.buckets if one else 0
             if blocks > protocol.layout.blocks:
-                yield _laid_out(
+                yield laid_out(
                     "fewer levels", _with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
                 )
 
@@ -282,10 +287,12 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
 
     Where the heads grown in a year and the price are known, the greatest worth less cost is proposed. Elsewhere a gram
     is what counts: a design is proposed that brings a gram more for at most half as many buckets again, or at most a
-    gram less for much fewer.
+    gram less for much fewer. None is proposed with fewer degrees of freedom for error than are usual, unless the one
+    asked for has no more.
     """
     asked = rows[0]
-    allowed = [i for i, row in enumerate(rows) if not row.beyond]
+    enough = 0 if asked.beyond else min(FEWEST_ERROR_DF, _error_df(asked))
+    allowed = [i for i, row in enumerate(rows) if not row.beyond and _error_df(row) >= enough]
     if not allowed:
         return PlanVerdict.ASK_LESS, 0
     if all(rows[i].worth_a_year is not None for i in allowed) and any(rows[i].cost for i in allowed):
@@ -314,6 +321,17 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
     if smaller:
         return PlanVerdict.ASK_LESS, max(smaller, key=lambda i: (rows[i].value_g, -rows[i].buckets))
     return PlanVerdict.RUN, 0
+
+
+def _error_df(row: DesignRow) -> int:
+    """Degrees of freedom that are left for error beside blocks and treatments."""
+    return row.buckets - row.sites * row.blocks - (row.treatments - 1)
+
+
+def worth_a_year(protocol: Protocol, value_g: float) -> float | None:
+    """Money that grams a head make on the heads grown in a year."""
+    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
+    return value_g * heads * price / 1000 if heads and price else None
 
 
 def _net(row: DesignRow) -> float:

@@ -27,7 +27,7 @@ def fitted(model: WeightModel, at: np.ndarray) -> tuple[dict[str, np.ndarray], n
     sd = model.by_name(at)
     gathered = model.gathered
     told = gathered.told(sd["bucket"], [sd[name] for name in gathered.local])
-    found = eliminate(told, model._floors(sd), back=True)
+    found = eliminate(told, model.floors(sd), back=True)
     names, effects = np.array(gathered.terms.names), gathered.directions @ found.mean[0]
     assert found.treatments is not None
     return {name: effects[names == name] for name in dict.fromkeys(names)}, found.treatments[0]

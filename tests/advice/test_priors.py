@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from trialkit.advice.priors import WEIGHT_G
+from trialkit.advice.priors import DAYS, SLOPE_DAYS, SLOPE_G, WEIGHT_G
 
 PAGE = Path(__file__).parents[2] / "reports" / "method.md"
 HEADS = {
@@ -24,8 +24,12 @@ HEADS = {
 
 
 def test_the_page_tells_the_scales() -> None:
-    """Each column of the table, and no other."""
+    """Each column of the table, and no other; of weights and of days."""
     lines = PAGE.read_text("utf-8").splitlines()
-    at = next(i for i, line in enumerate(lines) if line.startswith("| bucket | block |"))
-    heads, values = ([cell.strip() for cell in lines[i].strip("|").split("|")] for i in (at, at + 2))
-    assert {HEADS[head]: float(value) for head, value in zip(heads, values, strict=True)} == dict(WEIGHT_G)
+    at = next(i for i, line in enumerate(lines) if line.startswith("| | bucket | block |"))
+    heads, *rows = ([cell.strip() for cell in lines[i].strip("|").split("|")] for i in (at, at + 2, at + 3))
+    told = [dict(zip(heads[1:], row[1:], strict=True)) for row in rows]
+    for (name, scales), row in zip((("g", WEIGHT_G), ("days", DAYS)), told, strict=True):
+        assert {HEADS[head]: float(value) for head, value in row.items()} == dict(scales), name
+    assert [row[0] for row in rows] == ["weight, g", "days"]
+    assert f"{SLOPE_G:g} g and {SLOPE_DAYS:g} days over the range" in " ".join(lines)

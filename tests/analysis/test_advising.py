@@ -6,11 +6,11 @@ from typing import get_args
 import numpy as np
 import pytest
 
-from small_records import HEADS, small_question, small_records
+from small_records import HEADS, small_question, small_records, with_days
 from trialkit.advice.gathering import BucketRecords
 from trialkit.advice.priors import WEIGHT_G
 from trialkit.advice.weights import rescaled, weigh
-from trialkit.analysis.advising import SAME_VALUE_G, Advice, AdviceQuestion, advise, days_by_treatment
+from trialkit.analysis.advising import SAME_VALUE_G, Advice, AdviceQuestion, advise
 from trialkit.documents.decision import Decision, NoDecision, Variation, Verdict
 from trialkit.documents.document import as_text, as_written
 from trialkit.domain.treatment import Treatment
@@ -225,23 +225,35 @@ def test_price_and_nutrient_make_the_dose_smaller() -> None:
 
 def test_waiting_has_a_price() -> None:
     """The heavier cultivar is ready ten days later: at 0.2 a day and bucket that costs more than 25 g a head bring."""
-    records = small_records(curve, gardens=6, blocks=3)
-    days = days_by_treatment([(Treatment(c, d), 40.0 + 10 * (c == "B")) for c in "AB" for d in (2.0, 4.0, 6.0, 8.0)])
-    waiting = decided(records, small_question(price_per_kg=10.0, delay_cost_per_day=0.2, days=days))
-    assert waiting.recommended.cultivar == "A"
-    free = decided(records, small_question(price_per_kg=10.0, days=days))
+    records = with_days(small_records(curve, gardens=6, blocks=3), lambda cultivar, _: 40.0 + 10 * (cultivar == "B"))
+    waiting = advised(records, small_question(price_per_kg=10.0, delay_cost_per_day=0.2))
+    assert waiting.decision.recommended.cultivar == "A"
+    free = decided(records, small_question(price_per_kg=10.0))
     assert free.recommended.cultivar == "B"
-    assert free.days_later == pytest.approx(10.0)
-    one = waiting.candidate(waiting.alternative)
-    late = 50.0 if one.treatment.cultivar == "B" else 40.0
-    assert one.expected_value == pytest.approx(one.yield_g * HEADS * 0.01 - 0.2 * late)
+    # What a season does to cultivars is not known from one trial: something is left to chance.
+    assert free.days_later == pytest.approx(10.0, abs=0.7)
+    one = waiting.decision.candidate(waiting.decision.alternative)
+    days = waiting.expected_days(one.treatment)
+    assert days is not None
+    assert days[0] == pytest.approx(50.0 if one.treatment.cultivar == "B" else 40.0, abs=0.7)
+    assert one.expected_value == pytest.approx(one.yield_g * HEADS * 0.01 - 0.2 * days[0])
 
 
-def test_days_between_doses_lie_on_a_line() -> None:
-    """40 days at 2 teaspoons and 44 at 4 are 41 at 2.5 (by hand); of a cultivar without days nothing is known."""
-    days = days_by_treatment([(Treatment("A", 4.0), 44.0), (Treatment("A", 2.0), 40.0)])
-    assert days(Treatment("A", 2.5)) == pytest.approx(41.0)
-    assert np.isnan(days(Treatment("B", 2.0)))
+def test_days_of_what_has_none_are_not_told() -> None:
+    """Where a cultivar, or doses beyond a limit, have no days, nothing is said of them, and waiting has no price."""
+    records = with_days(small_records(curve, gardens=6, blocks=3), lambda *_: 40.0)
+    assert records.days is not None
+    told = records.days.buckets
+    for where in (told["cultivar"] == "A", told["dose"] <= 4.0):
+        few = replace(records, days=replace(records.days, buckets=told[where]))
+        found = advised(few, small_question(price_per_kg=10.0, delay_cost_per_day=0.2))
+        assert found.asked.prices.per_day == 0.0
+        for candidate in found.asked.treatments:
+            dose, days = float(candidate.dose_tsp or 0.0), found.expected_days(candidate)
+            known = candidate.cultivar == "A" if told[where]["cultivar"].nunique() == 1 else dose <= 4.0
+            assert (days is not None) == known
+            assert days is None or days[0] == pytest.approx(40.0, abs=0.1)
+    assert decided(replace(records, days=None), small_question()).days_later is None
 
 
 def test_lost_heads_count_as_nothing() -> None:
@@ -425,7 +437,7 @@ def test_weighting_for_other_priors_is_fitting_with_them(clear: Advice, times: f
 def test_another_choice_under_other_priors_is_told() -> None:
     """Never the choice itself, nor a dose next to it; and told where wide and narrow priors part."""
     told = 0
-    for seed in range(6):
+    for seed in range(9, 20):
         decision = decided(small_records(flat, gardens=2, blocks=1, seed=seed), small_question())
         for other in decision.other_priors:
             told += 1

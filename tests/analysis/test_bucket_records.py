@@ -17,7 +17,7 @@ from trialkit.analysis.bucket_records import (
     trial_records,
 )
 from trialkit.analysis.water_chemistry import water_of
-from trialkit.documents.findings import Mean
+from trialkit.documents.findings import BucketMean
 from trialkit.domain.heads import is_usable
 from trialkit.domain.treatment import Treatment
 from trialkit.rules.trial_folder import Trial, read_trial
@@ -66,19 +66,19 @@ def test_a_product_without_a_label_leaves_teaspoons(autumn: Trial) -> None:
     """Where nobody knows the nitrogen, doses are teaspoons, in the records as in the question."""
     unknown = replace(autumn, products=autumn.products.assign(n_pct=np.nan, grams_per_tsp=np.nan))
     assert np.isnan(nitrogen_per_tsp(unknown))
-    records, question = trial_records(unknown, water_of(unknown)), question_of(unknown, ())
+    records, question = trial_records(unknown, water_of(unknown)), question_of(unknown)
     assert set(records.buckets["dose"]) == {2.0, 4.0, 6.0, 8.0}
     assert (question.practice_dose, question.per_tsp, question.in_nitrogen) == (4.0, 1.0, False)
 
 
 def test_what_was_not_varied_plays_no_part(spring: Trial, volunteers: Trial) -> None:
     """One acid in all buckets, or one dose, is no factor: the question names the levels that vary, and no other."""
-    records, question = trial_records(spring, water_of(spring)), question_of(spring, ())
+    records, question = trial_records(spring, water_of(spring)), question_of(spring)
     assert set(records.buckets["acidifier"]) == {""}
     assert question.practice == Treatment("Larkmoor Butter", 4.0)
     cultivars = trial_records(volunteers, water_of(volunteers))
     assert cultivars.buckets["dose"].isna().all()
-    assert question_of(volunteers, ()).practice == Treatment("Larkmoor Butter")
+    assert question_of(volunteers).practice == Treatment("Larkmoor Butter")
 
 
 def test_a_volunteers_buckets_are_a_block(volunteers: Trial) -> None:
@@ -147,17 +147,25 @@ def test_gardens_are_told_by_their_readings_where_these_tell(autumn: Trial) -> N
     assert read["alkalinity"].notna().all()
 
 
-def test_days_go_with_the_question(autumn: Trial) -> None:
-    """Days to harvest are asked of the means given; without any there is nothing to ask."""
-    assert question_of(autumn, ()).days is None
-    practice = autumn.protocol.practice.among(autumn.protocol.treatment_columns)
-    days = question_of(autumn, (Mean(practice, 41.5, 0.5, 20.0, 40.5, 42.5, 12, 48),)).days
+def test_days_stand_beside_the_bucket_that_told_them(autumn: Trial) -> None:
+    """As in the results, to six decimals; a bucket that told none has none, and without any there are no days."""
+    first, second, *_ = autumn.layout["bucket"]
+    told = [
+        BucketMean(first, "s", "1", Treatment("c"), 41.0, 4, 41.23456789, 0.5),
+        BucketMean(second, "s", "1", Treatment("c"), 40.0, 4),
+    ]
+    rows = bucket_records(autumn, told).set_index("bucket")
+    assert (rows.loc[first, "days"], rows.loc[first, "days_se"]) == (41.234568, 0.5)
+    assert rows["days"].count() == rows["days_se"].count() == 1
+    days = trial_records(autumn, water_of(autumn), told).days
     assert days is not None
-    assert days(practice) == 41.5
+    assert days.buckets["weight_g"].tolist() == [41.234568]
+    assert days.head_variance / days.buckets["usable"].to_numpy() == pytest.approx([0.25])
+    assert trial_records(autumn, water_of(autumn)).days is None
 
 
 def test_the_seed_of_the_advice_is_its_own(autumn: Trial) -> None:
     """It follows from the protocol's seed, and is not the one that the layout was drawn with."""
-    question = question_of(autumn, ())
-    assert question.seed == question_of(autumn, ()).seed
+    question = question_of(autumn)
+    assert question.seed == question_of(autumn).seed
     assert question.seed != autumn.protocol.seed_of(0)

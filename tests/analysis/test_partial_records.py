@@ -48,7 +48,7 @@ def fated(trial: Trial, cultivar: str, fate: str) -> Trial:
 
 def advice_of(trial: Trial) -> Decision | NoDecision:
     """Advise from the records alone."""
-    found = advise(trial_records(trial, water_of(trial)), question_of(trial, ()))
+    found = advise(trial_records(trial, water_of(trial)), question_of(trial))
     return found.decision if isinstance(found, Advice) else found
 
 

@@ -8,9 +8,13 @@ import pytest
 
 from small_trial import ChangeHeads, small_trial
 from trialkit.analysis import Results
+from trialkit.analysis.advising import Advice, advise
+from trialkit.analysis.bucket_records import question_of, trial_records
+from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.findings import Note, PartlyTested
 from trialkit.domain.treatment import Treatment
+from trialkit.rules.trial_folder import read_trial
 
 
 def only(which: str) -> ChangeHeads:
@@ -189,12 +193,17 @@ def test_value_in_money_by_hand(tmp_path: Path) -> None:
     )
     decision = decision_of(results)
     assert decision.unit == "currency a bucket"
-    days = {mean.treatment.dose_tsp: mean.mean for mean in results.responses["days"].means}
-    tried = [one for one in decision.candidates if one.treatment.dose_tsp in days]
+    trial = read_trial(tmp_path)
+    advice = advise(trial_records(trial, water_of(trial), results.responses["days"].buckets), question_of(trial))
+    assert isinstance(advice, Advice)
+    recorded = {mean.treatment.dose_tsp: mean.mean for mean in results.responses["days"].means}
+    tried = [one for one in decision.candidates if one.treatment.dose_tsp in recorded]
     assert len(tried) == 3
     for candidate in tried:
-        dose = float(candidate.treatment.dose_tsp or 0.0)
-        by_hand = candidate.yield_g * 2 * 10 / 1000 - 0.06 * dose - 0.3 - 0.02 * days[dose]
+        dose, days = float(candidate.treatment.dose_tsp or 0.0), advice.expected_days(candidate.treatment)
+        assert days is not None
+        assert days[0] == pytest.approx(recorded[dose], abs=0.2)
+        by_hand = candidate.yield_g * 2 * 10 / 1000 - 0.06 * dose - 0.3 - 0.02 * days[0]
         assert candidate.expected_value == pytest.approx(by_hand, abs=1e-9)
 
 

@@ -187,7 +187,7 @@ def advised(rows: pd.DataFrame, practice: Cell, seed: int) -> Advice:
     """Advice of the product on these buckets, by a protocol's own rule where it says nothing else."""
     rule = DecisionRule(current_practice={})
 
-    def in_grams(candidates: pd.DataFrame) -> Prices:
+    def in_grams(candidates: pd.DataFrame, _: bool) -> Prices:
         return Prices("g per transplanted head", 1.0, np.zeros(len(candidates)), 0.0, ())
 
     question = AdviceQuestion(

@@ -45,6 +45,8 @@ def buckets(rng: np.random.Generator) -> pd.DataFrame:
     level = 120 + rng.normal(0, 10) + rng.normal(0, 12, GARDENS)[frame["site"].str[1:].astype(int)]
     dose = 8 * np.minimum(frame["dose_tsp"], 6)
     frame["yield_g"] = (level + dose + better * (frame["cultivar"] == "Fenleaf") + rng.normal(0, 18, n)).round(2)
+    frame["days"] = (40 - 3 * (frame["cultivar"] == "Fenleaf") + rng.normal(0, 2, n)).round(6)
+    frame["days_se"] = rng.uniform(0.6, 1.2, n).round(6)
     frame["bucket"] = [f"{i:04X}" for i in range(n)]
     frame["n_mg_l"] = frame["dose_tsp"].map(DOSES)
     frame["acidifier"] = "white vinegar 5 %"
@@ -79,7 +81,6 @@ def build(folder: Path, trials: int) -> None:
                 made_with={},
                 product="Blend L 9-12-30",
                 sites=tuple(EntrySite(f"G{g}", "school", float(rng.uniform(20, 260))) for g in range(GARDENS)),
-                days=(),
                 verdict=None,
                 head_scatter=HeadScatter(200.0 * (HEADS - 1) * len(frame), (HEADS - 1) * len(frame)),
             ),

@@ -19,7 +19,7 @@ from trialkit.evidence.ledger import LedgerDamaged, NewEntry, add, damages, find
 Seasons = tuple[Path, tuple[Path, ...]]
 
 
-FACTS = TrialFacts(made_with={}, product=None, sites=(), days=(), verdict=None)
+FACTS = TrialFacts(made_with={}, product=None, sites=(), verdict=None)
 
 
 def new_entry(trial: str, text: str = "x") -> NewEntry:
@@ -180,7 +180,7 @@ from trialkit.documents.ledger_entry import TrialFacts
 from trialkit.evidence.ledger import NewEntry, add
 for i in range(int(sys.argv[3])):
     name = f"{sys.argv[2]}-{i}"
-    facts = TrialFacts({}, None, (), (), None)
+    facts = TrialFacts({}, None, (), None)
     entry = NewEntry("trial", name, "", "", "", 1, 1, 1, {"a": name.encode()}, {}, facts)
     add(Path(sys.argv[1]), entry, date(2026, 1, 1))
 """

@@ -1,5 +1,6 @@
 """All trials as the records of one model: the scale of doses, gardens, older means, and the question asked of them."""
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,8 +13,9 @@ from trialkit.documents.ledger_entry import DaysMean
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.heads import is_usable
 from trialkit.domain.treatment import Treatment
+from trialkit.evidence.ledger import Entry
 from trialkit.evidence.ledger_contents import LedgerContents, read_ledger
-from trialkit.evidence.pooling import days_told, pooled_records, question_of, read_buckets
+from trialkit.evidence.pooling import pooled_records, question_of, read_buckets
 from trialkit.rules.trial_folder import read_trial
 
 Seasons = tuple[Path, tuple[Path, ...]]
@@ -58,7 +60,7 @@ def test_reading_all_buckets_is_reading_each(seasons: Seasons, rows: pd.DataFram
 
 def test_records_of_all_trials(seasons: Seasons, found: LedgerContents, rows: pd.DataFrame) -> None:
     """Doses are nitrogen, gardens keep their names, and heads scatter as those of all trials about their buckets."""
-    records = pooled_records(found, rows, question_of(found, rows, None))
+    records = pooled_records(found, rows, question_of(found, None))
     assert sorted(records.buckets["dose"].unique()) == [2 * N_PER_TSP, 4 * N_PER_TSP]
     assert len(records.buckets) == len(rows)
     assert set(records.gardens["site"]) == {"s1", "s2"}
@@ -75,7 +77,7 @@ def test_records_of_all_trials(seasons: Seasons, found: LedgerContents, rows: pd
 def test_a_spoon_weighed_anew_is_no_other_dose(found: LedgerContents, rows: pd.DataFrame) -> None:
     """Strengths that no kitchen tells apart are one; what a spoon of another product brings is its own."""
     moved = rows.assign(n_mg_l=rows["n_mg_l"].where(~of(rows, 0), rows["n_mg_l"] + 0.4))
-    asked = question_of(found, moved, None)
+    asked = question_of(found, None)
     assert pooled_records(found, moved, asked).buckets["dose"].nunique() == 2
     other = rows.assign(n_mg_l=rows["n_mg_l"].where(~of(rows, 0), rows["n_mg_l"] * 1.5))
     found_doses = np.sort(pooled_records(found, other, asked).buckets["dose"].unique())
@@ -85,7 +87,7 @@ def test_a_spoon_weighed_anew_is_no_other_dose(found: LedgerContents, rows: pd.D
 def test_doses_without_a_place_on_todays_scale(found: LedgerContents, rows: pd.DataFrame) -> None:
     """A trial whose nitrogen is not known is left out; one that states no dose is taken to have given today's."""
     unknown = rows.assign(n_mg_l=rows["n_mg_l"].mask(of(rows, 0)))
-    asked = question_of(found, unknown, None)
+    asked = question_of(found, None)
     assert set(pooled_records(found, unknown, asked).buckets["trial"]) == {"00001", "00002"}
     silent = unknown.assign(dose_tsp=rows["dose_tsp"].mask(of(rows, 0)))
     records = pooled_records(found, silent, asked).buckets
@@ -98,45 +100,55 @@ def test_where_todays_label_is_not_known_doses_are_spoons(found: LedgerContents,
     """Of trials that tell no nitrogen either; what was recommended by nitrogen is asked about by its spoons."""
     found.__dict__["n_per_tsp"] = float("nan")
     unknown = rows.assign(n_mg_l=rows["n_mg_l"].mask(~of(rows, 1)))
-    asked = question_of(found, unknown, None)
+    asked = question_of(found, None)
     assert (asked.in_nitrogen, asked.per_tsp, asked.practice_dose) == (False, 1.0, 2.0)
     records = pooled_records(found, unknown, asked).buckets
     assert set(records["trial"]) == {"00000", "00002"}
     assert sorted(records["dose"].unique()) == [2.0, 4.0]
 
 
-def test_what_is_asked(found: LedgerContents, rows: pd.DataFrame, first: First) -> None:
+def test_what_is_asked(found: LedgerContents, first: First) -> None:
     """The practice is that of the newest protocol, or what was recommended last; seasons stand in their order."""
-    asked = question_of(found, rows, None)
+    asked = question_of(found, None)
     assert asked.practice == Treatment("Larkmoor Butter", 2.0)
     assert (asked.practice_dose, asked.per_tsp, asked.in_nitrogen) == (45.0, N_PER_TSP, True)
     assert asked.seasons == ("spring 2026", "summer 2026", "autumn 2026")
-    again = question_of(found, rows, first[1])
+    again = question_of(found, first[1])
     assert again.practice == first[1].recommended.treatment
     assert again.practice_dose == first[1].recommended.n_mg_l
 
 
-def test_days_are_of_whole_treatments_in_todays_spoons(found: LedgerContents, rows: pd.DataFrame) -> None:
-    """What a trial held the same goes with its days, and a dose is so many spoons of today's as bring its nitrogen."""
-    told = days_told(found, rows, N_PER_TSP)
+def test_days_of_older_entries(found: LedgerContents, rows: pd.DataFrame) -> None:
+    """Means of treatments stand for a trial whose buckets tell none: with their errors, and what was held the same."""
+    whole = pooled_records(found, rows, question_of(found, None)).days
+    assert whole is not None
+    assert whole.buckets["trial"].nunique() == 3
     first = found.entries[0]
-    assert {one.treatment for one in told if one.trial == first.listed.id} == {
-        one.treatment for one in first.of_trial.days
-    }
-    cultivar_alone = tuple(
-        DaysMean(cultivar=one.cultivar, mean=one.mean, se=one.se, df=one.df)
-        for one in first.of_trial.days
-        if one.dose_tsp == 4.0
-    )
-    object.__setattr__(first.manifest, "facts", replace(first.of_trial, days=cultivar_alone))
-    held = rows[~of(rows, 0) | (rows["dose_tsp"] == 4.0)].assign(
-        acidifier=rows["acidifier"].mask(of(rows, 0), "white vinegar 5 %"),
-        n_mg_l=rows["n_mg_l"].where(~of(rows, 0), 67.5),
-    )
-    assert {one.treatment for one in days_told(found, held, N_PER_TSP) if one.trial == first.listed.id} == {
-        Treatment(cultivar, 3.0, "white vinegar 5 %") for cultivar in ("Fenleaf", "Larkmoor Butter")
-    }
-    days = question_of(found, held, None).days
+    facts = replace(first.of_trial, days=(DaysMean(cultivar="Fenleaf", mean=39.0, se=0.5, df=20.0),))
+    object.__setattr__(first.manifest, "facts", facts)
+    untold = rows.assign(days=rows["days"].mask(of(rows, 0)), n_mg_l=rows["n_mg_l"].where(~of(rows, 0), 67.5))
+    untold["acidifier"] = untold["acidifier"].mask(of(rows, 0), "white vinegar 5 %")
+    days = pooled_records(found, untold, question_of(found, None)).days
     assert days is not None
-    assert days(Treatment("Fenleaf", 3.0, "white vinegar 5 %")) == pytest.approx(cultivar_alone[-1].mean, abs=20)
-    assert np.isnan(days(Treatment("Paleheart", 3.0)))
+    (one,) = days.buckets[days.buckets["trial"] == "00000"].to_dict("records")
+    assert (one["cultivar"], one["acidifier"], one["dose"]) == ("Fenleaf", "white vinegar 5 %", 67.5)
+    assert (one["weight_g"], one["known_variance"]) == (39.0, 0.25)
+    others = days.buckets[days.buckets["trial"] != "00000"]
+    assert others["known_variance"].isna().all()
+    assert len(others) == len(whole.buckets) * 2 / 3
+
+
+def test_entries_from_before_days_stood_beside_buckets_are_read(
+    found: LedgerContents, rows: pd.DataFrame, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their table has two columns fewer: the rest is read as it is, and days are missing."""
+
+    def without_days(entry: Entry, name: str) -> bytes:
+        data = pd.read_csv(io.BytesIO(read(entry, name)), dtype=str, keep_default_na=False)
+        return data.drop(columns=["days", "days_se"]).to_csv(index=False, lineterminator="\n").encode()
+
+    read = Entry.read
+    monkeypatch.setattr(Entry, "read", without_days)
+    older = read_buckets(found.entries)
+    assert older[["days", "days_se"]].isna().all(axis=None)
+    pd.testing.assert_frame_equal(older.drop(columns=["days", "days_se"]), rows.drop(columns=["days", "days_se"]))

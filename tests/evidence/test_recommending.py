@@ -75,7 +75,10 @@ def test_a_ledger_of_one_trial_says_what_the_trial_says(
         assert mine.treatment.among(columns) == its.treatment
         assert numbers(mine, told) == pytest.approx(numbers(its, told), rel=1e-9)
     assert (ours.dose, ours.evidence, ours.spreads) == (own.dose, own.evidence, own.spreads)
+    assert own.days_later is not None
     assert ours.days_later == pytest.approx(own.days_later, rel=1e-9)
+    assert ours.days_later_limits == pytest.approx(own.days_later_limits, rel=1e-9)
+    assert {one.days is not None for one in (*ours.candidates, *own.candidates)} == {True}
 
 
 def numbers(candidate: Candidate, names: list[str]) -> list[float]:
@@ -98,8 +101,12 @@ def test_what_a_version_says(first: First) -> None:
     assert document.yield_g.new_lower is not None
     assert document.yield_g.new_lower < document.yield_g.lower < document.yield_g.mean
     assert document.yield_g.mean == decision.chosen.yield_g
-    assert document.days is not None
-    assert document.days.lower < document.days.mean < document.days.upper
+    days = document.days
+    assert days is not None
+    assert days.mean == decision.chosen.days
+    assert days.new_lower is not None
+    assert days.new_upper is not None
+    assert days.new_lower < days.lower < days.mean < days.upper < days.new_upper
     assert document.change is None
     assert list(words.changes(document)) == ["This is the first version."]
     assert [(one.of, one.name, one.tried) for one in document.by_garden] == [

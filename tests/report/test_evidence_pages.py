@@ -73,6 +73,7 @@ def test_the_handout_says_what_to_do() -> None:
         "8 level teaspoons of Blend L 9-12-30",
         "2 tablespoons and ¾ teaspoon",
         "about 39 days",
+        "(in your garden 34 to 44)",
         "165 g (6 oz)",
         "140 to 190 g",
         "This rests on 24 buckets in 4 gardens and 2 trials.",

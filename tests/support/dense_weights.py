@@ -16,8 +16,8 @@ from scipy.integrate import quad
 from scipy.stats import multivariate_normal
 
 SLOPE, ALONE, LEAST = 40.0, 0.7, 1e-2
-"""Standard deviations of the slope, g, and of whole combinations, in that of interactions; and the share of variance
-below which directions of interactions are left out."""
+"""Standard deviations of the slope, g, unless another is given, and of whole combinations, in that of interactions;
+and the share of variance below which directions of interactions are left out."""
 OF_SEASONS = {"cultivar": 1.0, "dose": 0.45, "acidifier": 0.8}
 """What seasons do to each factor, in units of their standard deviation."""
 FEWEST_GARDENS, LEAST_RANGE = 3, 0.5
@@ -66,7 +66,13 @@ class DenseWeights:
 
     @classmethod
     def of(
-        cls, buckets: pd.DataFrame, gardens: pd.DataFrame, head_variance: float, asked: pd.DataFrame, names: set[str]
+        cls,
+        buckets: pd.DataFrame,
+        gardens: pd.DataFrame,
+        head_variance: float,
+        asked: pd.DataFrame,
+        names: set[str],
+        slope: float = SLOPE,
     ) -> DenseWeights:
         """Build it.
 
@@ -79,12 +85,14 @@ class DenseWeights:
             ``cultivar``, ``acidifier``, ``dose``; ``site`` of a returning garden, or "" for the average.
         names : set of str
             Standard deviations that the model has.
+        slope : float
+            Standard deviation of the slope.
         """
         known = buckets[np.isfinite(buckets["weight_g"]) & (buckets["usable"] > 0)]
         rows = pd.concat([known, asked.assign(trial="")], ignore_index=True)
         rows = rows.merge(gardens, on=["trial", "site"], how="left")
         often = gardens.groupby("site")["trial"].nunique()
-        parts = tuple(_parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names, gardens))
+        parts = tuple(_parts(rows, set(often.index[often > 1]), buckets["dose"].dropna(), names, gardens, slope))
         heads = head_variance / known["usable"].to_numpy(float)
         return cls(known["weight_g"].to_numpy(float), heads, parts)
 
@@ -135,7 +143,7 @@ def _about(gardens: pd.DataFrame, rows: pd.DataFrame, column: str, usual: float,
 
 
 def _parts(
-    rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str], gardens: pd.DataFrame
+    rows: pd.DataFrame, returning: set[str], tried: pd.Series, names: set[str], gardens: pd.DataFrame, slope: float
 ) -> Iterator[Part]:
     trial, site = _same(rows["trial"]), _same(rows["site"])
     factors: dict[str, np.ndarray] = {}
@@ -149,7 +157,7 @@ def _parts(
         place = place[: len(unit)]
         curve = np.array([[departure(s, t) for t in levels] for s in levels]) / MEAN_DEPARTURE
         factors["dose"] = np.outer(line, line)
-        yield Part(None, SLOPE**2 * factors["dose"])
+        yield Part(None, slope**2 * factors["dose"])
         yield Part("curve", curve[np.ix_(place, place)])
         value, vector = np.linalg.eigh(curve)
         kept = value > LEAST * value[-1]

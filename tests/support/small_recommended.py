@@ -126,7 +126,7 @@ def small_recommended() -> Recommended:
         recommended=recommended,
         current=current,
         yield_g=Expected(166.4, 156.0, 177.0, new_lower=141.2, new_upper=191.6),
-        days=Expected(38.9, 37.8, 40.1, new_lower=None, new_upper=None),
+        days=Expected(38.9, 37.8, 40.1, new_lower=33.7, new_upper=44.2),
         acid=(
             AcidForClass("low", 0.0, 60.0, 1.75, None, 1.0, 5.3, 6.0, gardens=7),
             AcidForClass("medium", 60.0, 120.0, 6.75, None, 1.0, 5.3, 6.0, gardens=6),

@@ -1,11 +1,13 @@
 """Records of a small trial drawn from a truth, as the model of advice takes them, and a question that they answer."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from trialkit.advice.days_to_harvest import days_records
 from trialkit.advice.gathering import BucketRecords
 from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.pricing import Prices
@@ -64,7 +66,6 @@ def small_question(
     cultivar: str | None = "A",
     dose: float | None = 4.0,
     price_per_tsp: float = 0.0,
-    days: Callable[[Treatment], float] | None = None,
     **rule: Any,
 ) -> AdviceQuestion:
     """Ask what to grow, by the protocol's defaults but for `rule`; strengths are teaspoons.
@@ -74,12 +75,13 @@ def small_question(
     practice = {name: level for name, level in (("cultivar", cultivar), ("dose", dose)) if level is not None}
     decision = DecisionRule(current_practice=practice, **rule)
 
-    def priced(candidates: pd.DataFrame) -> Prices:
+    def priced(candidates: pd.DataFrame, days_known: bool) -> Prices:
         if decision.price_per_kg is None:
             return Prices("g per transplanted head", 1.0, np.zeros(len(candidates)), 0.0, ())
         doses = candidates["dose_tsp"].to_numpy(float) if "dose_tsp" in candidates else np.zeros(len(candidates))
         per_gram = HEADS * decision.price_per_kg / 1000
-        return Prices("currency a bucket", per_gram, price_per_tsp * doses, decision.delay_cost_per_day, ())
+        per_day = decision.delay_cost_per_day if days_known else 0.0
+        return Prices("currency a bucket", per_gram, price_per_tsp * doses, per_day, ())
 
     return AdviceQuestion(
         practice=Treatment(cultivar, dose),
@@ -90,5 +92,11 @@ def small_question(
         prices=priced,
         seasons=("autumn 2026",),
         seed=1,
-        days=days,
     )
+
+
+def with_days(records: BucketRecords, days: Mean) -> BucketRecords:
+    """Add days to harvest to every bucket, those of its treatment to a hair's breadth."""
+    buckets = records.buckets.drop(columns="weight_g")
+    of = [days(str(cultivar), float(dose)) for cultivar, dose in zip(buckets["cultivar"], buckets["dose"], strict=True)]
+    return replace(records, days=days_records(buckets.assign(days=of, days_se=0.05), records.gardens))

@@ -40,11 +40,14 @@ class BucketRecords:
         not known.
     head_variance : float
         Of the heads of a bucket, pooled, g squared; 0 where it is not known, and part of the buckets' then.
+    days : BucketRecords, optional
+        Of the same trials, with days to harvest in place of weights (`trialkit.advice.days_to_harvest.days_records`).
     """
 
     buckets: pd.DataFrame
     gardens: pd.DataFrame
     head_variance: float = 0.0
+    days: BucketRecords | None = None
 
 
 @dataclass(frozen=True)
@@ -159,6 +162,15 @@ class Gathered:
         left = gram[:, :, keep[:, None], keep] - across @ np.linalg.solve(inside, across.swapaxes(2, 3))
         logs = np.linalg.slogdet(inside)[1].sum(1) + np.log(variance) @ self.count
         return Told(left[..., :k, :k], left[..., :k, k], left[..., k, k].sum(1), logs)
+
+
+def fewer_trials(records: BucketRecords, most: int) -> BucketRecords | None:
+    """Some of very many trials, evenly from first to last; None where there are no more than the most wanted."""
+    trials = records.buckets["trial"].unique()
+    if len(trials) <= most:
+        return None
+    some = trials[np.linspace(0, len(trials) - 1, most).round().astype(int)]
+    return replace(records, buckets=records.buckets[records.buckets["trial"].isin(some)])
 
 
 def gather(records: BucketRecords, asked: Sequence[float] = (), like: Gathered | None = None) -> Gathered:

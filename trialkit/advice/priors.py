@@ -35,6 +35,28 @@ the doses lie 3.5 standard deviations of the range apart, two cultivars 1.4: so 
 SLOPE_G = 40.0
 """Standard deviation of the straight part of the dose curve over the range tried, g."""
 
+DAYS: Mapping[str, float] = MappingProxyType(
+    {
+        "bucket": 3.0,
+        "block": 1.5,
+        "whole_plot": 1.5,
+        "garden": 5.0,
+        "season_level": 5.0,
+        "garden_cultivar": 1.0,
+        "garden_dose": 0.4,
+        "garden_acidifier": 0.7,
+        "season": 0.5,
+        "cultivar": 4.0,
+        "acidifier": 2.0,
+        "curve": 1.5,
+        "interaction": 1.0,
+        "surroundings": 1.0,
+    }
+)
+"""Scale of the half-normal prior of each standard deviation, days from transplanting to ready, of some 35 to 60."""
+SLOPE_DAYS = 3.0
+"""Standard deviation of the straight part of the dose curve over the range tried, days."""
+
 SHARE_LOGIT: Mapping[str, float] = MappingProxyType({"garden": 1.0, "treatment": 0.7, "practice": 0.4})
 """Scale of the half-normal prior of each standard deviation of usable shares, logits: between gardens, of what is
 tried, and of that between gardens and seasons."""

@@ -140,7 +140,7 @@ class Foreseen:
     gain : float
         Of that choice over what is said now, before that cost.
     change : float
-        Chance that another treatment will be recommended than is said now.
+        Chance that another treatment will be recommended than would be without the trial.
     """
 
     value: float
@@ -290,6 +290,8 @@ class Preposterior:
     def true(self) -> FloatArray:
         """What is then to be expected by what is thought now; the same where the analysis begins with that."""
         weights, logits = self.parts
+        if weights.part.analysed is weights.part.thought and logits.part.analysed is logits.part.thought:
+            return self.found
         return self._mirrored(weights.expected(weights.part.thought) + logits.expected(logits.part.thought))
 
     def _mirrored(self, moved: FloatArray) -> FloatArray:
@@ -306,17 +308,21 @@ class Preposterior:
         return np.asarray((self.found - self.cost).argmax(-1))
 
     @property
+    def now(self) -> int:
+        """Place of what would be recommended without the trial."""
+        return int((self.beliefs.expected - self.cost).argmax())
+
+    @property
     def foreseen(self) -> Foreseen:
         """What the trial is expected to bring."""
-        practice = self.beliefs.practice
+        practice, now = self.beliefs.practice, self.now
         after = np.take_along_axis(self.true, self.chosen[..., None], -1)[..., 0]
-        now = int((self.beliefs.expected - self.cost).argmax())
         # What is expected of the choice now is so on average over the outcomes too: the same draws tell the difference.
         value = (after - self.cost[self.chosen]) - (self.true[..., now] - self.cost[now])
         return Foreseen(
             value=float(value.mean()),
             gain=float((after - self.true[..., practice]).mean()),
-            change=float((self.chosen != practice).mean()),
+            change=float((self.chosen != now).mean()),
         )
 
     def left_open(self) -> LeftOpen:
@@ -335,14 +341,20 @@ class Preposterior:
         m, n, q = left.shape
         normal = ndtri(sequence(INNER * m, q, STREAM + 1)).reshape(INNER, m, -1).swapaxes(0, 1)
         still = normal @ left.swapaxes(1, 2)
-        drawn = found[:, :, None] + still.reshape(m * INNER, n)
-        near = np.take_along_axis(drawn, chosen[..., None, None], -1)[..., 0] >= drawn.max(-1) - self.costs.margin
+        known = found[:, :, None] + still.reshape(m * INNER, n)
         spread = (mixed[:, :, :, None] + still).reshape(m, OUTCOMES, m * INNER, n)
+        # How sure a choice is hangs on them outcome by outcome, and records tell some: known and open count by halves.
+        sure = (self._near_best(known, chosen) + self._near_best(spread, chosen)) / 2
         return LeftOpen(
-            settled=float((near.mean(-1) >= self.costs.sure).mean()),
+            settled=float((sure >= self.costs.sure).mean()),
             half_width=float(-ndtri((1 - self.costs.confidence) / 2) * np.sqrt(within + gains.var(-1)).mean()),
             dose_half_width=self._dose_half_width(spread, chosen),
         )
+
+    def _near_best(self, drawn: FloatArray, chosen: IntArray) -> FloatArray:
+        """Chance of the choice to lie within the margin of the best, of each outcome."""
+        own = np.take_along_axis(drawn, chosen[..., None, None], -1)[..., 0]
+        return np.asarray((own >= drawn.max(-1) - self.costs.margin).mean(-1))
 
     def _dose_half_width(self, drawn: FloatArray, chosen: IntArray) -> float:
         """Half-width of the interval of the best dose at the chosen cultivar and acid, on average."""

@@ -1,4 +1,4 @@
-"""Weight of a usable head: effects of what is tried, averaged over standard deviations that are not known."""
+"""Weight of a usable head (or days to harvest): effects of what is tried, averaged over standard deviations."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from trialkit.advice.elimination import Effects, Floors, eliminate
 from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import (
     FEW_POINTS,
+    POINTS,
     SMALLEST_SCORE,
     Integrated,
     half_normal,
@@ -26,10 +27,12 @@ from trialkit.domain.errors import NotComputed
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
-THINNED = 256
+THINNED = 512
 """Points at which effects are worked out; means and variances of the scores are those of all points."""
-CHUNK = 4_000_000
-"""Numbers in the largest array of one call."""
+CHUNK, LEAST_CHUNK = 1_000_000, 8
+"""Numbers in the largest array of one call: a processor's cache holds few more. And the fewest points of one, as each
+call takes its time for every trial."""
+EFFECTS = ("mean", "factor", "log_likelihood")
 
 
 @dataclass(frozen=True)
@@ -41,10 +44,13 @@ class WeightModel:
     gathered : Gathered
     scales : mapping of str to float
         Of the half-normal priors of standard deviations, g.
+    slope : float
+        Standard deviation of the straight part of the dose curve, g.
     """
 
     gathered: Gathered
     scales: Mapping[str, float]
+    slope: float = SLOPE_G
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -55,10 +61,18 @@ class WeightModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, d)."""
-        found = self.by_name(at)
-        told = self.gathered.told(found["bucket"], [found[name] for name in self.gathered.local])
-        constant = (self.gathered.weighed - 1) * np.log(2 * np.pi)
-        return eliminate(told, self.floors(found), constant)
+        parts = list(self._by_some(at))
+        return Effects(*(np.concatenate([getattr(one, name) for one in parts]) for name in EFFECTS))
+
+    def _by_some(self, at: FloatArray) -> Iterator[Effects]:
+        """Effects at a few points at a time, so that their arrays stay small."""
+        g = self.gathered
+        size = max(LEAST_CHUNK, CHUNK // (g.design.size + g.gram[0].size + 1))
+        constant = (g.weighed - 1) * np.log(2 * np.pi)
+        for start in range(0, len(at), size):
+            found = self.by_name(at[start : start + size])
+            told = g.told(found["bucket"], [found[name] for name in g.local])
+            yield eliminate(told, self.floors(found), constant)
 
     def by_name(self, at: FloatArray) -> dict[str, FloatArray]:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
@@ -71,10 +85,8 @@ class WeightModel:
 
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores, up to a constant, shape (m,)."""
-        g = self.gathered
-        size = max(1, CHUNK // (g.design.size + g.gram[0].size + 1))
-        parts = [self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)]
-        return np.asarray(np.concatenate(parts) - 0.5 * (at**2).sum(1))
+        likelihood = np.concatenate([one.log_likelihood for one in self._by_some(at)])
+        return np.asarray(likelihood - 0.5 * (at**2).sum(1))
 
     def floors(self, sd: Mapping[str, FloatArray]) -> Floors:
         """Covariances given standard deviations by name, each of shape (m,)."""
@@ -100,7 +112,7 @@ class WeightModel:
         found = np.zeros((len(sd["bucket"]), len(self.gathered.effects)))
         for j, name in enumerate(self.gathered.effects):
             if name == "slope":
-                found[:, j] = SLOPE_G**-2
+                found[:, j] = self.slope**-2
             elif name != "level":
                 lasting = sd[LASTING] if name.startswith("garden") else 1.0
                 found[:, j] = 1 / (lasting * sd[name] ** 2)
@@ -186,7 +198,13 @@ class Weights:
         return np.asarray(self.sd["garden"] ** 2 + season**2)
 
 
-def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[str, float] = WEIGHT_G) -> Weights:
+def weigh(
+    gathered: Gathered,
+    learnt: Gathered | None = None,
+    scales: Mapping[str, float] = WEIGHT_G,
+    slope: float = SLOPE_G,
+    size: int = POINTS,
+) -> Weights:
     """Fit the model of weights.
 
     Parameters
@@ -196,18 +214,22 @@ def weigh(gathered: Gathered, learnt: Gathered | None = None, scales: Mapping[st
         Some of the same trials, enough to learn the standard deviations from where there are very many.
     scales : mapping of str to float
         Of the half-normal priors of standard deviations, g.
+    slope : float
+        Standard deviation of the straight part of the dose curve, g.
+    size : int
+        Points of the last round of the integration.
 
     Raises
     ------
     NotComputed
         If nothing was weighed, or the records leave the sizes of variation too open.
     """
-    model = WeightModel(gathered, scales)
-    few = model if learnt is None else WeightModel(learnt, scales)
+    model = WeightModel(gathered, scales, slope)
+    few = model if learnt is None else WeightModel(learnt, scales, slope)
     if not few.gathered.weighed:
         raise NotComputed("No usable head was weighed, so nothing can be said of weights: fill in weights of buckets.")
-    points = integrate(few.log_density, np.zeros(len(few.names)))
-    points = points.thinned(THINNED if learnt is None else FEW_POINTS)
+    points = integrate(few.log_density, np.zeros(len(few.names)), size)
+    points = points.thinned(min(size, THINNED) if learnt is None else FEW_POINTS)
     if learnt is not None:
         at = dict(zip(few.names, points.at.T, strict=True))
         unseen = np.zeros(len(points.at))  # the middle of the prior

@@ -8,12 +8,13 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from trialkit.advice.days_to_harvest import days_records
 from trialkit.advice.gathering import BucketRecords
-from trialkit.analysis.advising import AdviceQuestion, days_by_treatment
+from trialkit.analysis.advising import AdviceQuestion
 from trialkit.analysis.pricing import Prices, prices
 from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.analysis.water_chemistry import alkalinity_by_readings
-from trialkit.documents.findings import Mean
+from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_usable
 from trialkit.rules.mixings import nutrient_of
@@ -22,7 +23,7 @@ from trialkit.solution.nutrients import elements_mg_l
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
-    "planned", "recorded", "usable", "yield_g",
+    "planned", "recorded", "usable", "yield_g", "days", "days_se",
 )  # fmt: skip
 SQUARES_PLACES = 3
 """As the ledger writes them, so that a trial and a ledger of that trial say the same to the last digit."""
@@ -30,16 +31,22 @@ ADVICE_STREAM = 1
 """Of the protocol's seed; the layout is stream 0, an example's records stream 2."""
 
 
-def bucket_records(trial: Trial) -> pd.DataFrame:
+def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFrame:
     """Every bucket of a layout with what it gave.
+
+    Parameters
+    ----------
+    trial : Trial
+    days : sequence of BucketMean
+        Of the days to harvest, where they were analysed.
 
     Returns
     -------
     pandas.DataFrame
         `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
         teaspoons and as mg/L of nitrogen, missing where products.csv does not tell), heads planned, recorded and
-        usable, and ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; missing where it
-        is not known.
+        usable; ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; ``days`` and
+        ``days_se``: days to harvest by its own heads, and what these err by; missing where they are not known.
     """
     layout, heads = trial.layout, trial.heads
     each = trial.protocol.bucket.heads
@@ -61,6 +68,8 @@ def bucket_records(trial: Trial) -> pd.DataFrame:
         "recorded": layout["bucket"].map(counted["recorded"]).fillna(0).astype(int),
         "usable": layout["bucket"].map(counted["usable"]).fillna(0).astype(int),
         "yield_g": layout["bucket"].map(yields).astype(float).round(6),
+        "days": layout["bucket"].map({one.bucket: one.own_mean for one in days}).astype(float).round(6),
+        "days_se": layout["bucket"].map({one.bucket: one.own_se for one in days}).astype(float).round(6),
     }
     return pd.DataFrame(columns)[list(BUCKET_COLUMNS)]
 
@@ -89,21 +98,32 @@ def head_scatter(trial: Trial) -> tuple[float, int]:
 
 
 def as_records(
-    buckets: pd.DataFrame, gardens: pd.DataFrame, dose: pd.Series, scatter: tuple[float, int]
+    buckets: pd.DataFrame,
+    gardens: pd.DataFrame,
+    dose: pd.Series,
+    scatter: tuple[float, int],
+    mean_days: pd.DataFrame | None = None,
 ) -> BucketRecords:
-    """Records for the model, from `BUCKET_COLUMNS` with ``trial`` and the strength of each bucket."""
+    """Records for the model, from `BUCKET_COLUMNS` with ``trial`` and the strength of each bucket.
+
+    Of trials whose buckets tell no days, `mean_days` has those of treatments, as `days_records` takes them.
+    """
     usable, recorded = buckets["usable"].astype(float), buckets["recorded"].astype(float)
     weight = (buckets["yield_g"] * recorded / usable.where(usable > 0)).where(buckets["yield_g"] > 0)
     squares, df = scatter
     kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable"]
+    rows = buckets[kept].assign(dose=dose.to_numpy(float))
+    days = rows.assign(days=buckets["days"], days_se=buckets["days_se"])
+    if mean_days is not None:
+        days = pd.concat([days.assign(known_variance=np.nan), mean_days], ignore_index=True)
     return BucketRecords(
-        buckets[kept].assign(dose=dose.to_numpy(float), weight_g=weight), gardens, squares / df if df else 0.0
+        rows.assign(weight_g=weight), gardens, squares / df if df else 0.0, days_records(days, gardens)
     )
 
 
-def trial_records(trial: Trial, water: RecordedWater) -> BucketRecords:
-    """Records of one trial; what it did not vary plays no part."""
-    buckets = bucket_records(trial).assign(trial=trial.protocol.trial.id)
+def trial_records(trial: Trial, water: RecordedWater, days: Sequence[BucketMean] = ()) -> BucketRecords:
+    """Records of one trial; what it did not vary plays no part. Arguments are those of `bucket_records`."""
+    buckets = bucket_records(trial, days).assign(trial=trial.protocol.trial.id)
     varied = trial.protocol.treatment_columns
     for column in ("cultivar", "acidifier"):
         if column not in varied:
@@ -129,7 +149,7 @@ def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:
     )
 
 
-def question_of(trial: Trial, days: Sequence[Mean]) -> AdviceQuestion:
+def question_of(trial: Trial) -> AdviceQuestion:
     """Ask which treatment of one trial is to be the default."""
     protocol = trial.protocol
     practice = protocol.practice.among(protocol.treatment_columns)
@@ -141,14 +161,13 @@ def question_of(trial: Trial, days: Sequence[Mean]) -> AdviceQuestion:
         per_tsp=per_tsp if known else 1.0,
         in_nitrogen=known,
         rule=protocol.decision,
-        prices=partial(prices_of, trial, days_known=bool(days)),
+        prices=partial(prices_of, trial),
         seasons=tuple(season for season in (protocol.trial.season,) if season),
         seed=protocol.seed_of(ADVICE_STREAM),
-        days=days_by_treatment([(one.treatment, one.mean) for one in days]) if days else None,
     )
 
 
-def prices_of(trial: Trial, candidates: pd.DataFrame, *, days_known: bool) -> Prices:
+def prices_of(trial: Trial, candidates: pd.DataFrame, days_known: bool) -> Prices:
     """Price candidates by a trial's products and what its buckets took of acid."""
     solution = trial.solution.merge(trial.layout[["bucket", "acidifier"]], on="bucket")
     return prices(trial.protocol, trial.products, solution, candidates, days_known=days_known)

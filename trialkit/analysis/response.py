@@ -24,6 +24,7 @@ from trialkit.analysis.checks import (
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.analysis.fitting import Fits, fit_days, fit_response
 from trialkit.analysis.gardens import new_garden_limits
+from trialkit.analysis.own_days import own_days
 from trialkit.documents.findings import (
     BucketMean,
     Check,
@@ -105,17 +106,19 @@ def analyse_response(
     """
     if heads["treatment"].nunique() < 2:
         return not_analysed(question, heads, NotAnalysed("one_treatment"))
+    own = None
     try:
         if days_seed is None:
             fits = _fit_evenly(question.response, heads, model)
         else:
             fits = fit_days(question.response, heads, model, days_seed)
+            own = _own_days(heads, fits) if question.response == "days" else None
             heads = fits.rows
         if question.in_short:
             comparisons = _comparisons(question, fits.joint, heads)
             result = ResponseResult(question.response, question.unit, "analysed", None, comparisons=comparisons)
             return Answered(result, heads, fits.model, fits)
-        return _summary(question, heads, fits)
+        return _summary(question, heads, fits, own)
     except MixedModelError as error:
         return not_analysed(question, heads, _why(error, heads, question))
 
@@ -144,7 +147,13 @@ def _why(error: MixedModelError, heads: pd.DataFrame, question: Question) -> Not
     return NotAnalysed("no_variation" if isinstance(error, NoVariation) else "confounded", technical=str(error))
 
 
-def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
+def _own_days(heads: pd.DataFrame, fits: Fits) -> pd.DataFrame:
+    if isinstance(fits.joint, CensoredFit):
+        return own_days(fits.rows, fits.joint.days)
+    return own_days(heads, heads["upper"].to_numpy(float)[None])
+
+
+def _summary(question: Question, heads: pd.DataFrame, fits: Fits, own: pd.DataFrame | None) -> Answered:
     model = fits.model
     effects = fits.crossed.anova().drop(index=list(model.nuisance))
     tests, comparisons = _tests(effects), _comparisons(question, fits.joint, heads)
@@ -163,7 +172,7 @@ def _summary(question: Question, heads: pd.DataFrame, fits: Fits) -> Answered:
         means=_means(question, fits.joint, heads),
         marginal_means=_marginal_means(question, fits.crossed, model),
         comparisons=comparisons,
-        buckets=_buckets(question, heads),
+        buckets=_buckets(question, heads, own),
         site_means=_site_means(question, heads),
         checks=checks,
         diagnostics=diagnose(heads, question.response, scale, question.seed) if question.checked else None,
@@ -328,12 +337,15 @@ def _numbers(row: pd.Series, *columns: str) -> Mapping[str, float]:
     return {column: float(row[column]) for column in columns}
 
 
-def _buckets(question: Question, heads: pd.DataFrame) -> tuple[BucketMean, ...]:
+def _buckets(question: Question, heads: pd.DataFrame, own: pd.DataFrame | None) -> tuple[BucketMean, ...]:
+    told = {} if own is None else {str(bucket): (mean, se) for bucket, mean, se in own.itertuples()}
     grouped = _head_counts(heads).groupby(["bucket", "site", "block", "treatment"], observed=True, sort=True)
     table = grouped.agg(mean=(question.response, "mean"), count=("n", "sum"))
     treatments = {label: question.treatment(str(label)) for label in table.index.unique("treatment")}
     return tuple(
-        BucketMean(str(bucket), str(site), str(block), treatments[label], float(mean), int(count))
+        BucketMean(
+            str(bucket), str(site), str(block), treatments[label], float(mean), int(count), *told.get(str(bucket), ())
+        )
         for (bucket, site, block, label), mean, count in table.itertuples()
     )
 

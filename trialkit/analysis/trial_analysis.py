@@ -115,8 +115,7 @@ def decide(
     """Say what to grow, or why that cannot be said."""
     if not trial.protocol.responses.weight:
         return NoDecision("not_asked")
-    days = answers["days"].result
-    advice = advise(trial_records(trial, water), question_of(trial, days.means))
+    advice = advise(trial_records(trial, water, answers["days"].result.buckets), question_of(trial))
     if isinstance(advice, NoDecision):
         return advice
     found = advice.decision

@@ -92,6 +92,7 @@ class Candidate:
     expected_loss: Annotated[float, "Value given up on average against whichever candidate is truly best."]
     is_current: Annotated[bool, "Whether it is the current practice."]
     is_recommended: Annotated[bool, "Whether it is recommended."]
+    days: Annotated[float | None, "Expected days to harvest; None where they are not known."] = None
 
 
 @dataclass(frozen=True)
@@ -211,6 +212,7 @@ class Decision:
     days_later: Annotated[float | None, "The alternative's days to harvest beyond the practice's; None if unknown."] = (
         None
     )
+    days_later_limits: Annotated[tuple[float, float] | None, "Of that, on average over gardens and seasons."] = None
     tipping: Annotated[tuple[TippingPoint, ...], "Treatments with heads that have no record."] = ()
     other_priors: Annotated[
         tuple[Treatment, ...], "What would be grown with priors half or twice as wide, where that is another one."

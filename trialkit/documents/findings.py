@@ -127,6 +127,12 @@ class BucketMean:
     treatment: Annotated[Treatment, "Levels of the varied factors."]
     mean: Annotated[float, "In the response's unit."]
     heads: Annotated[int, "With a record."]
+    own_mean: Annotated[
+        float | None,
+        "Of days, by what was seen of its own heads alone, for the advice; None of other responses, and where these "
+        "tell nothing.",
+    ] = None
+    own_se: Annotated[float | None, "What that errs by, beside what the bucket differs from like ones, days."] = None
 
 
 @dataclass(frozen=True)

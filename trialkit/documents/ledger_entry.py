@@ -102,13 +102,14 @@ class TrialFacts:
     made_with: Annotated[dict[str, str], "Versions that analysed it."]
     product: Annotated[str | None, "That its doses are doses of; None where that is not known."]
     sites: Annotated[tuple[EntrySite, ...], "That took part."]
-    days: Annotated[
-        tuple[DaysMean, ...], "Mean days to harvest by treatment; empty where days to harvest could not be analysed."
-    ]
     verdict: Annotated[str | None, "Its own; None where it had no decision."]
     head_scatter: Annotated[HeadScatter | None, "None of entries made before it was kept."] = None
     acid: Annotated[
         tuple[AcidTaken, ...], "Of each garden and acid whose readings tell; empty of entries made before it was kept."
+    ] = ()
+    days: Annotated[
+        tuple[DaysMean, ...],
+        "Mean days to harvest by treatment, of entries made before each bucket told its own; empty of others.",
     ] = ()
 
 

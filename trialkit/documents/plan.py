@@ -156,7 +156,7 @@ class TrialValue:
     heads_a_year: Annotated[float | None, "That are grown by what the handout says."]
     kg_a_year: Annotated[float | None, "Of lettuce that the gain makes on those."]
     worth_a_year: Annotated[float | None, "Of that in money; null without a price."]
-    change: Annotated[float, "Chance that something else than the current practice will be recommended, 0 to 1."]
+    change: Annotated[float, "Chance that something else will be recommended than without the trial, 0 to 1."]
     settled: Annotated[float, "Chance that the answer will be settled, 0 to 1."]
     half_width_g: Annotated[float, "Expected half-width of the interval of the gain, g."]
     dose_half_width_tsp: Annotated[float | None, "And of the best dose, teaspoons; null where dose is not tried."]

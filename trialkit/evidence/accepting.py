@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict
 
 import pandas as pd
 
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, head_scatter
 from trialkit.analysis.water_chemistry import acid_taken
-from trialkit.documents.ledger_entry import DaysMean, EntrySite, HeadScatter, TrialFacts
+from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence.ledger import NewEntry
@@ -37,7 +36,8 @@ def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
             f"The results are not those of these records ({', '.join(changed)} changed): run trialkit analyse "
             f"{trial.folder} first."
         )
-    buckets = bucket_records(trial)
+    days = results.responses.get("days")
+    buckets = bucket_records(trial, days.buckets if days else ())
     if buckets["yield_g"].isna().all():
         raise WrongCall("No bucket of this trial has a weight, so it is no evidence yet.")
     told = buckets[buckets["recorded"] > 0]  # a garden that lost everything is evidence too
@@ -68,16 +68,11 @@ def _started(trial: Trial) -> str:
 
 def _facts(trial: Trial, results: Results) -> TrialFacts:
     """What the pool asks of a trial besides its buckets."""
-    days = results.responses.get("days")
     product = nutrient_of(trial.protocol, trial.products)
     return TrialFacts(
         made_with=results.made_with,
         product=product.name if product else None,
         sites=tuple(_site(row) for _, row in gardens_of(trial, results.water).sort_values("site").iterrows()),
-        days=tuple(
-            DaysMean(**asdict(one.treatment), mean=one.mean, se=one.se, df=one.df)
-            for one in (days.means if days else ())
-        ),
         verdict=results.decision.verdict if results.decision else None,
         head_scatter=HeadScatter(*head_scatter(trial)),
         acid=tuple(acid_taken(trial)),

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from trialkit.advice.gathering import BucketRecords
-from trialkit.analysis.advising import AdviceQuestion, days_by_treatment, spoons_of
+from trialkit.analysis.advising import AdviceQuestion, spoons_of
 from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, prices_of
 from trialkit.documents.recommended import Recommended
-from trialkit.domain.treatment import Treatment
 from trialkit.evidence.accepting import BUCKETS_FILE
 from trialkit.evidence.ledger import Entry, LedgerDamaged
 from trialkit.evidence.ledger_contents import LedgerContents
@@ -23,8 +22,10 @@ from trialkit.tables.formula_text import restored
 TYPES = {
     "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
     "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",
-    "yield_g": "float64",
+    "yield_g": "float64", "days": "float64", "days_se": "float64",
 }  # fmt: skip
+WITHOUT_DAYS = BUCKET_COLUMNS[:-2]
+"""Of entries made before days stood beside each bucket."""
 
 
 def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
@@ -35,10 +36,12 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     LedgerDamaged
         If a file is not what was put there.
     """
-    header = ",".join(BUCKET_COLUMNS).encode() + b"\n"
+    header, older = (",".join(columns).encode() + b"\n" for columns in (BUCKET_COLUMNS, WITHOUT_DAYS))
     bodies, counts = [], []
     for entry in entries:
         data = entry.read(BUCKETS_FILE)
+        if data.startswith(older):
+            data = header + data[len(older) :].replace(b"\n", b",,\n")
         if not data.startswith(header):
             raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {', '.join(BUCKET_COLUMNS)}.")
         bodies.append(data[len(header) :])
@@ -88,7 +91,9 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQu
         ],
         columns=["trial", "site", "alkalinity", "sun_hours", "kind"],
     )
-    records = as_records(rows, gardens.astype({"alkalinity": float, "sun_hours": float}), dose, found.head_scatter)
+    gardens = gardens.astype({"alkalinity": float, "sun_hours": float})
+    days = _mean_days(found.entries, rows.assign(dose=dose))
+    records = as_records(rows, gardens, dose, found.head_scatter, days)
     means = [row for entry in found.summaries for row in entry.of_summary.means] if question.in_nitrogen else []
     if not means:
         return records
@@ -107,7 +112,30 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQu
         }
     )  # fmt: skip
     buckets = records.buckets.assign(known_variance=np.nan)
-    return BucketRecords(pd.concat([buckets, older], ignore_index=True), records.gardens, records.head_variance)
+    return replace(records, buckets=pd.concat([buckets, older], ignore_index=True))
+
+
+def _mean_days(entries: Sequence[Entry], rows: pd.DataFrame) -> pd.DataFrame | None:
+    """Mean days of treatments, of entries made before days stood beside each bucket; with what was held the same."""
+    made = []
+    for i, entry in enumerate(entries):
+        if not entry.of_trial.days:
+            continue
+        name = f"{i:05d}"
+        own = rows[rows["trial"] == name]
+        for one in entry.of_trial.days:
+            levels = one.treatment.levels
+            like = own[np.logical_and.reduce([own[column] == level for column, level in levels.items()])]
+            if len(like) and one.se > 0:
+                row = like.iloc[0]
+                made.append(
+                    {
+                        "trial": name, "site": f"gardens of {entry.listed.id}", "block": "", "whole_plot": "",
+                        "cultivar": row["cultivar"], "acidifier": row["acidifier"], "dose": row["dose"],
+                        "days": one.mean, "days_se": one.se, "known_variance": one.se**2,
+                    }
+                )  # fmt: skip
+    return pd.DataFrame(made) if made else None
 
 
 def _strengths(known: pd.Series, question: AdviceQuestion) -> dict[float, float]:
@@ -119,7 +147,7 @@ def _as_measured(strength: float, per_tsp: float) -> float:
     return round(spoons_of(strength, per_tsp) * per_tsp, 3)
 
 
-def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended | None) -> AdviceQuestion:
+def question_of(found: LedgerContents, previous: Recommended | None) -> AdviceQuestion:
     """Ask which treatment is to be the default.
 
     What is said now is what was recommended last or, where nothing was, the practice of the newest protocol.
@@ -127,8 +155,6 @@ def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended
     Parameters
     ----------
     found : LedgerContents
-    rows : pandas.DataFrame
-        As from `read_buckets`.
     previous : Recommended, optional
         What was recommended last.
     """
@@ -140,69 +166,13 @@ def question_of(found: LedgerContents, rows: pd.DataFrame, previous: Recommended
     per_tsp = found.n_per_tsp if in_nitrogen else 1.0
     if strength is None or not in_nitrogen:
         strength = (practice.dose_tsp or 0.0) * per_tsp
-    told = days_told(found, rows, per_tsp)
     return AdviceQuestion(
         practice=practice,
         practice_dose=_as_measured(strength, per_tsp) if in_nitrogen else strength,
         per_tsp=per_tsp,
         in_nitrogen=in_nitrogen,
         rule=protocol.decision,
-        prices=partial(prices_of, newest, days_known=bool(told)),
-        days=days_by_treatment(_averaged(told)) if told else None,
+        prices=partial(prices_of, newest),
         seasons=tuple(entry.listed.season for entry in found.entries if entry.listed.season),
         seed=protocol.seed_of(ADVICE_STREAM),
     )
-
-
-@dataclass(frozen=True)
-class DaysTold:
-    """Mean days to harvest of a treatment in one trial; its dose in teaspoons of today's nutrient."""
-
-    trial: str
-    treatment: Treatment
-    mean: float
-    se: float
-    df: float
-
-
-def days_told(found: LedgerContents, rows: pd.DataFrame, per_tsp: float) -> list[DaysTold]:
-    """Days to harvest of every trial that tells, with what it held the same in all its buckets.
-
-    Parameters
-    ----------
-    found : LedgerContents
-    rows : pandas.DataFrame
-        As from `read_buckets`.
-    per_tsp : float
-        Nitrogen of a teaspoon of today's nutrient; 1 where doses are compared as teaspoons.
-    """
-    made, of_trial = [], rows.groupby("trial")
-    for i, entry in enumerate(found.entries):
-        days = [one for one in entry.of_trial.days if one.se > 0]
-        if not days:
-            continue
-        own = of_trial.get_group(f"{i:05d}")
-        held = {
-            column: own[column].iloc[0]
-            for column in ("cultivar", "dose_tsp", "acidifier")
-            if own[column].nunique(dropna=False) == 1
-        }
-        nitrogen = dict(zip(own["dose_tsp"], own["n_mg_l"], strict=True))
-        for one in days:
-            treatment = Treatment.of(held | one.treatment.levels)
-            strength = nitrogen.get(treatment.dose_tsp, np.nan)
-            if per_tsp != 1.0 and np.isfinite(strength):
-                treatment = replace(treatment, dose_tsp=spoons_of(strength, per_tsp))
-            made.append(DaysTold(entry.listed.id, treatment, one.mean, one.se, one.df))
-    return made
-
-
-def _averaged(told: Sequence[DaysTold]) -> list[tuple[Treatment, float]]:
-    """Mean days of each treatment over the trials that tell, each counting by its standard error."""
-    by_treatment: dict[Treatment, list[DaysTold]] = {}
-    for one in told:
-        by_treatment.setdefault(one.treatment, []).append(one)
-    return [
-        (treatment, float(np.average([one.mean for one in some], weights=[one.se**-2 for one in some])))
-        for treatment, some in by_treatment.items()
-    ]

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy.special import stdtrit
 
 from trialkit.advice.gathering import ALKALINITY_STEP, SUN_STEP, USUAL_ALKALINITY, USUAL_SUN
 from trialkit.advice.terms import Points
@@ -27,13 +26,11 @@ from trialkit.documents.recommended import (
     TrialName,
 )
 from trialkit.domain.errors import NotComputed
-from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.acid_advice import acid_for_classes, ratio_for
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest
-from trialkit.evidence.pooling import DaysTold, days_told, pooled_records, question_of, read_buckets
+from trialkit.evidence.pooling import pooled_records, question_of, read_buckets
 from trialkit.solution.mixing import ALKALINITY_CLASSES
-from trialkit.stats.meta import combine
 
 SUNS = (("little sun", 0.0, 5.0), ("some sun", 5.0, 7.0), ("much sun", 7.0, math.inf))
 """Hours of direct sun a day, from and up to (common practice, no source)."""
@@ -81,12 +78,13 @@ def recommend(
         If the current practice was never tried, or nothing besides it.
     """
     rows = read_buckets(found.entries)
-    question = question_of(found, rows, current)
+    question = question_of(found, current)
     advice = advise(pooled_records(found, rows, question), question)
     if isinstance(advice, NoDecision):
         raise NotComputed(NO_ANSWER[advice.code])
     decision = advice.decision
     chosen, practice = decision.chosen, decision.candidate(decision.current)
+    days = advice.expected_days(chosen.treatment)
     evidence, ratio = tuple(_evidence(found, advice)), ratio_for(found, chosen.treatment)
     return Recommended(
         schema="trialkit-recommended-4",
@@ -97,7 +95,7 @@ def recommend(
         recommended=found.practice(chosen.treatment, chosen.n_mg_l),
         current=found.practice(practice.treatment, practice.n_mg_l),
         yield_g=_expected_yield(advice),
-        days=_expected_days(days_told(found, rows, question.per_tsp), chosen.treatment, found.confidence),
+        days=Expected(*days) if days else None,
         acid=acid_for_classes(found, chosen.treatment, ratio),
         acid_ratio=ratio,
         by_garden=tuple(_by_garden(found, advice)),
@@ -160,34 +158,6 @@ def _stood_for(advice: Advice, treatment: Treatment) -> pd.DataFrame:
 def _expected_yield(advice: Advice) -> Expected:
     """What a transplanted head yields, on average over gardens and seasons and in a new one."""
     return Expected(*advice.expected(advice.decision.recommended))
-
-
-def _expected_days(told: Sequence[DaysTold], chosen: Treatment, confidence: float) -> Expected | None:
-    """Days to harvest of a treatment: each trial's mean of the nearest that it tried, combined."""
-    nearest: dict[str, DaysTold] = {}
-    for one in sorted(told, key=lambda one: abs((one.treatment.dose_tsp or 0.0) - (chosen.dose_tsp or 0.0))):
-        if _is_like(one.treatment, chosen):
-            nearest.setdefault(one.trial, one)
-    if not nearest:
-        return None
-    means, variances = (
-        np.array(some) for some in zip(*((one.mean, one.se**2) for one in nearest.values()), strict=True)
-    )
-    df = min(one.df for one in nearest.values())
-    if len(means) == 1:
-        mean, half = float(means[0]), float(stdtrit(df, (1 + confidence) / 2) * np.sqrt(variances[0]))
-        return Expected(mean, mean - half, mean + half, None, None)
-    enough = len(means) >= FEWEST_RANDOM_LEVELS
-    combined = combine(means, variances, between=enough)
-    lower, upper = combined.interval(confidence) if enough else combined.common(df, confidence)
-    new = combined.prediction(confidence)
-    return Expected(float(combined.estimates[0]), lower, upper, *(new or (None, None)))
-
-
-def _is_like(one: Treatment, other: Treatment) -> bool:
-    """Whether two share cultivar and acid, as far as both tell."""
-    pairs = ((one.cultivar, other.cultivar), (one.acidifier, other.acidifier))
-    return all(mine is None or its is None or mine == its for mine, its in pairs)
 
 
 def _by_garden(found: LedgerContents, advice: Advice) -> Iterator[GardenGain]:

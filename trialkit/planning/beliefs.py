@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from trialkit.advice.choice import Value
 from trialkit.advice.elimination import Effects, eliminate
-from trialkit.advice.gathering import BucketRecords, Gathered, gather
+from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
 from trialkit.advice.sample_information import Beliefs, DecisionCosts, Part
@@ -105,7 +105,9 @@ def question_before(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
         per_tsp=per_tsp if known else 1.0,
         in_nitrogen=known,
         rule=protocol.decision,
-        prices=lambda candidates: prices(protocol, trial.products, nothing, candidates, days_known=False),
+        prices=lambda candidates, days_known: prices(
+            protocol, trial.products, nothing, candidates, days_known=days_known
+        ),
         seasons=(),
         seed=protocol.seed_of(ADVICE_STREAM),
     )
@@ -223,14 +225,8 @@ def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
 
 
 def _fitted(known: Known, doses: list[float]) -> tuple[Weights, Shares]:
-    records = known.records
-    own = gather(records, doses)
-    trials = records.buckets["trial"].unique()
-    learnt = None
-    if len(trials) > MOST_LEARNT:
-        some = trials[np.linspace(0, len(trials) - 1, MOST_LEARNT).round().astype(int)]
-        buckets = records.buckets[records.buckets["trial"].isin(some)]
-        learnt = gather(replace(records, buckets=buckets), doses)
+    own, some = gather(known.records, doses), fewer_trials(known.records, MOST_LEARNT)
+    learnt = gather(some, doses) if some else None
     return weigh(own, learnt), count(own, known.design_effect, learnt)
 
 

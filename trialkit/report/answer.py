@@ -12,7 +12,7 @@ from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
-from trialkit.report.reading import Reading, mean_of
+from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
     VERDICT_WORDS,
     cautions,
@@ -231,7 +231,7 @@ def versus_table(reading: Reading) -> Table | None:
         "versus",
         "Against the current practice",
         tuple(text_column(name) for name in names),
-        (*_levels(reading), *_expected(decision), *_days(reading, decision)),
+        (*_levels(reading), *_expected(decision), *_days(decision)),
         f"In brackets the {percent(decision.thresholds.confidence)} interval, on average over gardens and seasons. "
         "A head that was lost counts as nothing.",
         is_ordered=True,
@@ -262,9 +262,11 @@ def _buckets(candidate: Candidate) -> str:
     return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "not itself tried"
 
 
-def _days(reading: Reading, decision: Decision) -> Iterator[Row]:
-    days = reading.analysed("days")
-    if days is None or decision.days_later is None:
+def _days(decision: Decision) -> Iterator[Row]:
+    now, then = decision.candidate(decision.current).days, decision.shown.days
+    if decision.days_later is None or now is None or then is None:
         return
-    found = (mean_of(days, one) for one in (decision.current, decision.alternative))
-    yield Row("days to harvest", (*(plain(row.mean) if row else ABSENT for row in found), signed(decision.days_later)))
+    later = signed(decision.days_later)
+    if decision.days_later_limits:
+        later += f" ({difference_interval(*decision.days_later_limits)})"
+    yield Row("days to harvest, expected", (plain(now), plain(then), later))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trialkit.documents.decision import Candidate, Decision
-from trialkit.documents.findings import Comparison, Mean, ResponseResult
+from trialkit.documents.findings import Comparison, ResponseResult
 from trialkit.documents.results import Design, Results
 from trialkit.domain.factors import FACTORS
 from trialkit.domain.treatment import Level, Treatment
@@ -127,11 +127,6 @@ class Reading:
         if treatment == self.recommended:
             return "recommended"
         return "rival" if treatment and treatment == self.rival else "other"
-
-
-def mean_of(response: ResponseResult, treatment: Treatment) -> Mean | None:
-    """Estimated mean of a treatment."""
-    return next((row for row in response.means if row.treatment == treatment), None)
 
 
 def comparison_of(response: ResponseResult, treatment: Treatment) -> Comparison | None:

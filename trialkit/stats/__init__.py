@@ -1,1 +1,1 @@
-"""Statistics that know nothing of trials: meta-analysis, shares."""
+"""Statistics that know nothing of trials: shares of counts."""

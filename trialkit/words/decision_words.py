@@ -302,7 +302,7 @@ def _costs(decision: Decision) -> Iterator[str]:
             f"The cost of {' and '.join(absent)} is not counted: a price, or the amount used, is not in the records."
         )
     if "waiting" in decision.uncounted:
-        yield "Waiting is not counted, because days to harvest could not be analysed."
+        yield "Waiting is not counted, because days to harvest are not known of all that could be grown."
 
 
 def cautions(results: Results, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:

@@ -139,7 +139,9 @@ def _number_word(number: int) -> str:
 def expectations(document: Recommended) -> Iterator[str]:
     """What a gardener may expect."""
     if document.days:
-        yield f"Ready to cut about {document.days.mean:.0f} days after you set the plants."
+        days = document.days
+        here = "" if days.new_lower is None else f" (in your garden {days.new_lower:.0f} to {days.new_upper:.0f})"
+        yield f"Ready to cut about {days.mean:.0f} days after you set the plants{here}."
     yields, share = document.yield_g, document.decision.chosen.share_usable
     yield f"Each plant gives about {_weight(yields.mean)} of lettuce. Lost plants count as none."
     if yields.new_lower is not None and yields.new_upper is not None:

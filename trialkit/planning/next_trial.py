@@ -44,7 +44,7 @@ LEAST_RISE_G = SAME_VALUE_G / 10
 """That a level must raise the value by to be tried."""
 MOST_LEVELS: Mapping[FactorName, int] = {"cultivar": 6, "dose": 8, "acidifier": 4}
 """Levels of each factor that are looked at, those of which it is worth most to know."""
-SEARCHED_STEP = 4
+SEARCHED_STEP = 1
 """The search goes by every so-many-th of the standard deviations."""
 KITCHEN_PARTS = 4
 """Of a teaspoon, that measuring spoons have."""

@@ -162,14 +162,6 @@ class Shares:
     sd: FloatArray
     effects: Effects
 
-    def thinned(self, step: int) -> Shares:
-        """The same at every so-many-th of points that are equally likely."""
-        some = slice(None, None, step)
-        effects = Effects(*(one[some] for one in (self.effects.mean, self.effects.factor, self.effects.log_likelihood)))
-        of = len(effects.mean)
-        points = Integrated(self.points.at[some], np.full(of, 1 / of), float(of), self.points.mode)
-        return Shares(self.model, points, self.sd[some], effects)
-
     def at(self, asked: Points, garden: IntArray | None = None) -> tuple[FloatArray, FloatArray]:
         """Mean shares over gardens and seasons, shape (n,), and their covariance, shape (n, n).
 

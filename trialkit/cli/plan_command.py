@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -9,7 +10,7 @@ import click
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
 from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer, progress_told
+from trialkit.cli.speaking import answer, progress_told, tell
 
 
 @click.command("plan")
@@ -50,16 +51,18 @@ def command(
 
     Example: trialkit plan autumn_dose
     """
-    from trialkit.documents.document import as_data
-    from trialkit.words.plan_words import summary
-
     plan = plan_folder(
         folder,
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
         ledger=ledger,
+        told=partial(tell, err=True),
         progress=progress_told(),
     )
+
+    from trialkit.documents.document import as_data
+    from trialkit.words.plan_words import summary
+
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)

@@ -14,7 +14,7 @@ from trialkit.advice.elimination import Effects, eliminate
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
-from trialkit.advice.sample_information import Beliefs, DecisionCosts, Part
+from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefore
 from trialkit.advice.usable_shares import ShareModel, Shares, count
 from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
@@ -173,8 +173,8 @@ class _Thought:
     """The parts of beliefs that come from where these are taken."""
 
     sd: Mapping[str, FloatArray]
-    weights: Part
-    logits: Part
+    weights: PartBefore
+    logits: PartBefore
     shares: Shares
 
 
@@ -204,10 +204,10 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     return _Thought(planned, weights, logits, Shares(model, _points(scores), of_plan, told))
 
 
-def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> Part:
+def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> PartBefore:
     """Effects that are independent, by their precisions, shape (m, p)."""
     one = np.eye(mean.shape[1])
-    return Part(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
+    return PartBefore(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
 
 
 def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
@@ -230,10 +230,10 @@ def _fitted(known: Known, doses: list[float]) -> tuple[Weights, Shares]:
     return weigh(own, learnt), count(own, known.design_effect, learnt)
 
 
-def _known_part(effects: Effects) -> Part:
+def _known_part(effects: Effects) -> PartBefore:
     """Effects of which the analysis will know what is known now: the same records are in it."""
     precision = effects.factor @ effects.factor.swapaxes(1, 2)
-    return Part(effects.mean, precision, precision)
+    return PartBefore(effects.mean, precision, precision)
 
 
 def _points(at: FloatArray) -> Integrated:

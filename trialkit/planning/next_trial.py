@@ -23,10 +23,10 @@ from trialkit.domain.treatment import Level, Treatment, is_same_dose, is_same_st
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook
+from trialkit.planning.effort import effort
 from trialkit.planning.trial_value import (
-    Design,
     Progress,
-    buckets_a_garden,
+    TrialDesign,
     choose,
     design_rows,
     laid_out,
@@ -44,8 +44,6 @@ LEAST_RISE_G = SAME_VALUE_G / 10
 """That a level must raise the value by to be tried."""
 MOST_LEVELS: Mapping[FactorName, int] = {"cultivar": 6, "dose": 8, "acidifier": 4}
 """Levels of each factor that are looked at, those of which it is worth most to know."""
-SEARCHED_STEP = 1
-"""The search goes by every so-many-th of the standard deviations."""
 KITCHEN_PARTS = 4
 """Of a teaspoon, that measuring spoons have."""
 TOLD_DIGITS = 6
@@ -100,11 +98,11 @@ def layout_for(newest: Protocol, treatments: int, blocks: int, seed: int | None)
     return Layout(blocks=blocks, keep_apart=of.keep_apart, bench_columns=of.bench_columns, seed=seed)
 
 
-def _proposed(found: LedgerContents, search: _Search, best: Design) -> ProposedTrial:
-    """Tell of a design, valued with every standard deviation."""
-    protocol, whole = best.protocol, search.whole
-    one = valued(whole, best)
-    row = design_rows(whole, [one], search.limits, _per_year(search.newest))[0]
+def _proposed(found: LedgerContents, search: _Search, best: TrialDesign) -> ProposedTrial:
+    """Tell of a design."""
+    protocol, thought = best.protocol, search.thought
+    one = valued(thought, best)
+    row = design_rows(thought, [one], search.limits, _per_year(search.newest))[0]
     levels = {name: factor.levels for name, factor in protocol.factors.items()}
     return ProposedTrial(
         kind=protocol.layout.kind,
@@ -135,8 +133,8 @@ class _Search:
     ----------
     newest, base : Protocol
         Of the newest trial; the same with what is recommended now as the practice and the only treatment.
-    whole, thin : Outlook
-        What is thought before the trial; with fewer standard deviations, to search by.
+    thought : Outlook
+        What is thought before the trial.
     known : mapping
         Levels that are looked at, the recommended one first.
     sites : tuple of str
@@ -146,12 +144,11 @@ class _Search:
 
     newest: Protocol
     base: Protocol
-    whole: Outlook
-    thin: Outlook
+    thought: Outlook
     known: Levels
     sites: tuple[str, ...]
     limits: StatedLimits
-    tried: dict[tuple[tuple[Level, ...], ...], tuple[float, Design | None]] = field(default_factory=dict)
+    tried: dict[tuple[tuple[Level, ...], ...], tuple[float, TrialDesign | None]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, found: LedgerContents, advice: Advice) -> _Search:
@@ -166,9 +163,8 @@ class _Search:
         records = Known(advice.asked.records, effect, (advice.weights, advice.shares))
         every = with_levels(newest, known, practice).treatments()
         one: Trial = replace(found.latest, protocol=base, sites=pd.DataFrame({"site": sites[:1]}))
-        whole = outlook(one, question, every, Assumptions(), records)
-        thin = replace(whole, beliefs=whole.beliefs.thinned(SEARCHED_STEP))
-        return cls(newest, base, whole, thin, known, sites, stated_limits(newest, len(sites)))
+        thought = outlook(one, question, every, Assumptions(), records)
+        return cls(newest, base, thought, known, sites, stated_limits(newest, len(sites)))
 
     @property
     def practice(self) -> Levels:
@@ -186,28 +182,30 @@ class _Search:
         """What a trial of these is expected to bring, g per transplanted head; below nothing if it cannot be."""
         return self._tried(levels)[0]
 
-    def _tried(self, levels: Levels) -> tuple[float, Design | None]:
+    def _tried(self, levels: Levels) -> tuple[float, TrialDesign | None]:
         key = tuple(levels.values())
         if key not in self.tried:
             design = self._design(levels)
-            per_gram = self.thin.beliefs.value.per_gram
-            value = valued(self.thin, design).foreseen.value / per_gram if design else -1.0
+            per_gram = self.thought.beliefs.value.per_gram
+            value = valued(self.thought, design).foreseen.value / per_gram if design else -1.0
             self.tried[key] = round(value, TOLD_DIGITS), design
         return self.tried[key]
 
-    def _design(self, levels: Levels) -> Design | None:
+    def _design(self, levels: Levels) -> TrialDesign | None:
         """These levels in as many complete blocks as the newest trial had, or as few as the limits leave."""
-        protocol = with_levels(self.newest, levels, self.whole.candidacy.question.practice)
+        protocol = with_levels(self.newest, levels, self.thought.candidacy.question.practice)
         treatments = len(protocol.treatments())
         if not 2 <= treatments <= MOST_TREATMENTS:
             return None
         before = self.newest.layout.blocks
         if self.newest.layout.kind != "volunteer blocks":
-            before = max(buckets_a_garden(self.newest) // len(self.newest.treatments()), 1)
+            before = max(
+                effort(self.newest, 1, self.newest.bucket.heads).buckets_per_site // len(self.newest.treatments()), 1
+            )
         most = max(min(before, self.limits.buckets_per_site // treatments), 1)
         for blocks in range(most, 0, -1):
             layout = layout_for(self.newest, treatments, blocks, self.newest.seed)
-            one = with_layout(protocol, layout)
+            one = protocol.model_copy(update={"layout": layout})
             if design := laid_out("asked", one, self.sites, self.newest.bucket.heads, self.limits):
                 return design
         return None
@@ -262,7 +260,7 @@ class _Search:
                     yield name, level
 
     def _is_near(self, dose: Level, doses: tuple[Level, ...]) -> bool:
-        question = self.whole.candidacy.question
+        question = self.thought.candidacy.question
         pairs = [(float(dose), float(other)) for other in doses]
         per_tsp = question.per_tsp
         return any(
@@ -270,32 +268,27 @@ class _Search:
             for pair in pairs
         )
 
-    def enough(self, levels: Levels) -> Design | None:
+    def enough(self, levels: Levels) -> TrialDesign | None:
         """Fewer buckets where they bring nearly the same, as a plan would ask for at once."""
         design = self._tried(levels)[1]
         while design is not None:
-            found = [valued(self.thin, one) for one in chain([design], self._smaller(design))]
-            rows = design_rows(self.thin, found, self.limits, _per_year(self.newest))
+            found = [valued(self.thought, one) for one in chain([design], self._smaller(design))]
+            rows = design_rows(self.thought, found, self.limits, _per_year(self.newest))
             verdict, place = choose(rows)
             if verdict is not PlanVerdict.ASK_LESS or place == 0:
                 break
-            row = rows[place]
-            if rows[0].value_g >= SAME_VALUE_G > row.value_g and row.worth_a_year is None:
+            if rows[0].value_g >= SAME_VALUE_G > rows[place].value_g and rows[place].worth_a_year is None:
                 break  # what is worth its buckets is not cut down to what is not
-            design = next(
-                one.design
-                for one in found[1:]
-                if (one.design.dropped, one.design.protocol.layout.blocks) == (row.dropped, row.blocks)
-            )
+            design = found[place].design
         return design
 
-    def _smaller(self, design: Design) -> Iterator[Design]:
+    def _smaller(self, design: TrialDesign) -> Iterator[TrialDesign]:
         protocol = design.protocol
         if protocol.layout.kind != "volunteer blocks":
             for blocks in range(1, protocol.layout.blocks):
                 fewer = laid_out(
                     "size",
-                    with_layout(protocol, protocol.layout.model_copy(update={"blocks": blocks})),
+                    with_layout(protocol, blocks=blocks),
                     self.sites,
                     design.heads,
                     self.limits,

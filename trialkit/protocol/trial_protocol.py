@@ -106,6 +106,11 @@ class Protocol(Section):
         rows = list(product(*(levels[name] for name in FACTOR_COLUMNS)))
         return pd.DataFrame(rows, columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
 
+    @property
+    def is_sound(self) -> bool:
+        """Whether its sections agree: of a protocol that was read they do, of a changed copy they may not."""
+        return not _disagreements(self)
+
     def _declared(self) -> list[tuple[FactorName, FactorLevels]]:
         order = list(FACTOR_COLUMNS)
         return sorted(self.factors.items(), key=lambda item: order.index(item[0]))

@@ -42,8 +42,9 @@ from trialkit.rules.trial_folder import Trial
 
 LEAST_RISE_G = SAME_VALUE_G / 10
 """That a level must raise the value by to be tried."""
-MOST_LEVELS: Mapping[FactorName, int] = {"cultivar": 6, "dose": 8, "acidifier": 4}
-"""Levels of each factor that are looked at, those of which it is worth most to know."""
+MOST_LEVELS: Mapping[FactorName, int] = {"cultivar": 6, "dose": 6, "acidifier": 4}
+LEAST_WORTH_G = LEAST_RISE_G / 10
+"""Levels of each factor that are looked at: those of which it is worth most to know, and worth so much to know."""
 KITCHEN_PARTS = 4
 """Of a teaspoon, that measuring spoons have."""
 TOLD_DIGITS = 6
@@ -131,8 +132,7 @@ class _Search:
 
     Attributes
     ----------
-    newest, base : Protocol
-        Of the newest trial; the same with what is recommended now as the practice and the only treatment.
+    newest : Protocol
     thought : Outlook
         What is thought before the trial.
     known : mapping
@@ -143,7 +143,6 @@ class _Search:
     """
 
     newest: Protocol
-    base: Protocol
     thought: Outlook
     known: Levels
     sites: tuple[str, ...]
@@ -164,7 +163,7 @@ class _Search:
         every = with_levels(newest, known, practice).treatments()
         one: Trial = replace(found.latest, protocol=base, sites=pd.DataFrame({"site": sites[:1]}))
         thought = outlook(one, question, every, Assumptions(), records)
-        return cls(newest, base, thought, known, sites, stated_limits(newest, len(sites)))
+        return cls(newest, thought, known, sites, stated_limits(newest, len(sites)))
 
     @property
     def practice(self) -> Levels:
@@ -197,18 +196,20 @@ class _Search:
         treatments = len(protocol.treatments())
         if not 2 <= treatments <= MOST_TREATMENTS:
             return None
-        before = self.newest.layout.blocks
-        if self.newest.layout.kind != "volunteer blocks":
-            before = max(
-                effort(self.newest, 1, self.newest.bucket.heads).buckets_per_site // len(self.newest.treatments()), 1
-            )
-        most = max(min(before, self.limits.buckets_per_site // treatments), 1)
-        for blocks in range(most, 0, -1):
+        for blocks in range(max(min(self._blocks, self.limits.buckets_per_site // treatments), 1), 0, -1):
             layout = layout_for(self.newest, treatments, blocks, self.newest.seed)
             one = protocol.model_copy(update={"layout": layout})
             if design := laid_out("asked", one, self.sites, self.newest.bucket.heads, self.limits):
                 return design
         return None
+
+    @property
+    def _blocks(self) -> int:
+        """How often each treatment stood in a garden of the newest trial; volunteers where these had the blocks."""
+        newest = self.newest
+        if newest.layout.kind == "volunteer blocks":
+            return newest.layout.blocks
+        return max(effort(newest, 1, newest.bucket.heads).buckets_per_site // len(newest.treatments()), 1)
 
     def _grown(self) -> Levels:
         """Add to the practice the level that raises the value most, again and again; one at least."""
@@ -286,14 +287,8 @@ class _Search:
         protocol = design.protocol
         if protocol.layout.kind != "volunteer blocks":
             for blocks in range(1, protocol.layout.blocks):
-                fewer = laid_out(
-                    "size",
-                    with_layout(protocol, blocks=blocks),
-                    self.sites,
-                    design.heads,
-                    self.limits,
-                )
-                if fewer:
+                one = with_layout(protocol, blocks=blocks)
+                if fewer := laid_out("size", one, self.sites, design.heads, self.limits):
                     yield fewer
         yield from filter(None, without_levels(design, self.limits))
 
@@ -311,6 +306,9 @@ def _worth_looking_at(advice: Advice) -> Iterator[tuple[FactorName, tuple[Level,
             if level is not None and level != now and (name != "dose" or _is_kitchen(level)):
                 best[level] = max(best.get(level, 0.0), round(grams, TOLD_DIGITS))
         ranked = sorted(best, key=lambda level: (-best[level], level))
+        ranked = [level for level in ranked if best[level] >= LEAST_WORTH_G * advice.asked.prices.per_gram] or ranked[
+            :1
+        ]
         yield name, (now, *ranked[: MOST_LEVELS[name] - 1])
 
 

@@ -101,8 +101,10 @@ def small_decision() -> Decision:
                 DosePoint(dose, N_PER_TSP * dose, mean, mean - 9, mean + 9, mean, mean + 4, 24)
                 for dose, mean in ((6.0, 155.0), (8.0, 166.4))
             ),
-            8.0,
-            8.0,
+            good_from_tsp=8.0,
+            good_to_tsp=8.0,
+            best_from_tsp=6.0,
+            best_to_tsp=8.0,
             at_edge=True,
         ),
         spreads=(Spread("bucket", 19.0, 17.0, 21.5), Spread("garden", 12.0, 5.0, 22.0)),

@@ -81,7 +81,8 @@ def test_what_is_written(following: tuple[Path, str], ledger: Path) -> None:
     assert (protocol.layout.kind, protocol.layout.blocks, protocol.seed) == (proposed.kind, proposed.blocks, 5)
     assert (protocol.trial.id, protocol.trial.season, protocol.schedule.sow_on) == ("next-spring", "", None)
     assert protocol.bucket == newest.bucket
-    assert protocol.limits == newest.limits
+    assert newest.limits.buckets_per_site is None
+    assert protocol.limits == newest.limits.model_copy(update={"buckets_per_site": 8})
     practice = {"current_practice": protocol.decision.current_practice}
     assert protocol.decision == newest.decision.model_copy(update=practice)
     spreads = {one.of: one.sd_g for one in document.decision.spreads}

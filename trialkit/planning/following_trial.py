@@ -12,6 +12,7 @@ from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.evidence.ledger import Entry
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.next_trial import layout_for, levels_of, with_levels
+from trialkit.planning.trial_value import stated_limits
 from trialkit.protocol.protocol_text import protocol_text
 from trialkit.protocol.sections import TrialSection, Variation
 from trialkit.protocol.starting import FACTOR_REMARKS, LONGEST_ID, empty_record_tables, id_from
@@ -58,6 +59,7 @@ def following_files(
     remarks = {
         "variation": f"standard deviations as all earlier trials tell them ({len(found.entries)} by {document.date})",
         **{f"factors.{name}": remark for name, remark in FACTOR_REMARKS.items()},
+        "limits": "the room in a garden is what the newest trial had",
         "decision": "the current practice is what is recommended now",
     }
     text = protocol_text(protocol, remarks)
@@ -75,6 +77,7 @@ def following_protocol(
 ) -> Protocol:
     """Make the protocol of the next trial; arguments as for `following_files`."""
     newest = found.latest.protocol
+    room = stated_limits(newest, len(found.latest.sites)).buckets_per_site
     about = TrialSection(
         id=id_,
         title=question,
@@ -87,6 +90,8 @@ def following_protocol(
             "trial": about,
             "layout": layout_for(newest, proposed.treatments, proposed.blocks, seed),
             "schedule": newest.schedule.model_copy(update={"sow_on": None}),
+            # Gardens keep the room that they had: a small trial would else make all that follow small.
+            "limits": newest.limits.model_copy(update={"buckets_per_site": room}),
             "variation": _variation(found, document, newest.variation),
         }
     )

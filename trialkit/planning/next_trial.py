@@ -18,7 +18,7 @@ from trialkit.analysis.advising import Advice
 from trialkit.documents.plan import PlanVerdict, StatedLimits
 from trialkit.documents.recommended import ProposedTrial
 from trialkit.domain.factors import FACTOR_COLUMNS, FactorName
-from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.domain.thresholds import FEWEST_ERROR_DF, SAME_VALUE_G
 from trialkit.domain.treatment import Level, Treatment, is_same_dose, is_same_strength
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
@@ -270,10 +270,12 @@ class _Search:
         )
 
     def enough(self, levels: Levels) -> TrialDesign | None:
-        """Fewer buckets where they bring nearly the same, as a plan would ask for at once."""
+        """Fewer buckets where they bring nearly the same, by the rule of a plan, as long as they tell their error."""
         design = self._tried(levels)[1]
         while design is not None:
-            found = [valued(self.thought, one) for one in chain([design], self._smaller(design))]
+            least = min(FEWEST_ERROR_DF, _error_df(design))
+            smaller = (one for one in self._smaller(design) if _error_df(one) >= least)
+            found = [valued(self.thought, one) for one in chain([design], smaller)]
             rows = design_rows(self.thought, found, self.limits, _per_year(self.newest))
             verdict, place = choose(rows)
             if verdict is not PlanVerdict.ASK_LESS or place == 0:
@@ -291,6 +293,11 @@ class _Search:
                 if fewer := laid_out("size", one, self.sites, design.heads, self.limits):
                     yield fewer
         yield from filter(None, without_levels(design, self.limits))
+
+
+def _error_df(design: TrialDesign) -> int:
+    """Degrees of freedom that are left for error beside blocks and treatments."""
+    return design.buckets - design.size.sites * design.size.blocks - len(design.protocol.treatments()) + 1
 
 
 def _worth_looking_at(advice: Advice) -> Iterator[tuple[FactorName, tuple[Level, ...]]]:

@@ -14,7 +14,7 @@ from trialkit.advice.sample_information import Foreseen, Preposterior
 from trialkit.documents.plan import DesignKind, DesignRow, Dropped, LimitName, PlanVerdict, StatedLimits
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.thresholds import FEWEST_ERROR_DF, SAME_VALUE_G
+from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.beliefs import Outlook
@@ -296,12 +296,10 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
 
     Where the heads grown in a year, the price and the cost of buckets are known, the greatest worth less cost is
     proposed. Elsewhere a gram is what counts: a design is proposed that brings a gram more for at most half as many
-    buckets again, or at most a gram less for much fewer. Of what is beyond the limits less is always asked. None has
-    fewer degrees of freedom for error than are usual, unless the one asked for has no more.
+    buckets again, or at most a gram less for much fewer. Of what is beyond the limits less is always asked.
     """
     asked = rows[0]
-    enough = min(FEWEST_ERROR_DF, _error_df(asked))
-    allowed = [i for i, row in enumerate(rows) if not row.beyond and (asked.beyond or _error_df(row) >= enough)]
+    allowed = [i for i, row in enumerate(rows) if not row.beyond]
     if not allowed:
         return PlanVerdict.ASK_LESS, 0
     if all(rows[i].worth_a_year is not None for i in allowed) and any(rows[i].cost for i in allowed):
@@ -339,11 +337,6 @@ def _is_larger(row: DesignRow, asked: DesignRow) -> bool:
     if asked.beyond:
         return False
     return row.buckets > asked.buckets or (row.buckets == asked.buckets and row.treatments == asked.treatments)
-
-
-def _error_df(row: DesignRow) -> int:
-    """Degrees of freedom that are left for error beside blocks and treatments."""
-    return row.buckets - row.sites * row.blocks - (row.treatments - 1)
 
 
 def worth_a_year(protocol: Protocol, value_g: float) -> float | None:

@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
 from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer, tell
-
-if TYPE_CHECKING:
-    from trialkit.planning.trial_plan import Progress
-
-BAR_WIDTH = 30
+from trialkit.cli.speaking import answer, progress_told, tell
 
 
 @click.command("plan")
@@ -65,7 +58,7 @@ def command(
         earlier=earlier,
         ledger=ledger,
         told=partial(tell, err=True),
-        progress=_teller(),
+        progress=progress_told(),
     )
 
     from trialkit.documents.document import as_data
@@ -73,19 +66,3 @@ def command(
 
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
-
-
-def _teller() -> Progress:
-    """Show how far the work is: a bar on one line of a terminal for each kind of work, else its name once."""
-    last = ""
-
-    def show(what: str, at: int, of: int) -> None:
-        nonlocal last
-        if what != last:
-            tell(f"Working out: {what} ...", err=True)
-        if of > 1 and sys.stderr.isatty():
-            done = BAR_WIDTH * at // of
-            click.echo(f"\r[{'#' * done:{BAR_WIDTH}}] {at} of {of} ", err=True, nl=at == of)
-        last = what
-
-    return show

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from trialkit.documents.plan import Plan
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.planned_design import ModelOf
-    from trialkit.planning.trial_plan import Progress
     from trialkit.planning.trial_sizes import Judge
+    from trialkit.planning.trial_value import Progress
     from trialkit.protocol.trial_protocol import Protocol
     from trialkit.rules.trial_folder import Trial
 

@@ -16,7 +16,7 @@ from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
 from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefore
 from trialkit.advice.usable_shares import ShareModel, Shares, count
-from trialkit.advice.weights import LASTING, WeightModel, weigh
+from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
 from trialkit.analysis.bucket_records import ADVICE_STREAM, nitrogen_per_tsp
 from trialkit.analysis.pricing import prices
@@ -45,10 +45,13 @@ class Known:
     records : BucketRecords
     design_effect : float
         Of their heads.
+    fitted : tuple of Weights and Shares, optional
+        What advice has made of these very records; they are fitted where it is not given.
     """
 
     records: BucketRecords
     design_effect: float
+    fitted: tuple[Weights, Shares] | None = None
 
 
 @dataclass(frozen=True)
@@ -209,11 +212,8 @@ def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> PartBe
 
 def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     """Standard deviations and effects as earlier trials tell them; what they do not tell by the priors."""
-    base, records = candidacy.gathered, known.records
-    own = gather(records, base.terms.doses.tolist())
-    some = fewer_trials(records, MOST_LEARNT)
-    learnt = gather(some, base.terms.doses.tolist()) if some else None
-    weights, of_shares = weigh(own, learnt), count(own, known.design_effect, learnt)
+    base = candidacy.gathered
+    weights, of_shares = known.fitted or _fitted(known, base.terms.doses.tolist())
     drawn = _equally_likely(weights.points.weight)
     sd = {**_by_priors(), **{name: values[drawn] for name, values in weights.sd.items()}}
     model = WeightModel(base, WEIGHT_G)
@@ -222,6 +222,12 @@ def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     at = of_shares.points.at[_equally_likely(of_shares.points.weight)]
     shares = Shares(share_model, _points(at), share_model.sd(at), share_model.effects(at))
     return _Thought(sd, _known_part(eliminate(told, model.floors(sd))), _known_part(shares.effects), shares)
+
+
+def _fitted(known: Known, doses: list[float]) -> tuple[Weights, Shares]:
+    own, some = gather(known.records, doses), fewer_trials(known.records, MOST_LEARNT)
+    learnt = gather(some, doses) if some else None
+    return weigh(own, learnt), count(own, known.design_effect, learnt)
 
 
 def _known_part(effects: Effects) -> PartBefore:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TypeVar
@@ -36,6 +36,7 @@ from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
 from trialkit.planning.trial_value import (
+    Progress,
     Valued,
     by_value,
     choose,
@@ -44,6 +45,7 @@ from trialkit.planning.trial_value import (
     preposterior,
     stated_limits,
     valued,
+    worth_a_year,
 )
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.protocol.trial_protocol import Protocol
@@ -53,8 +55,6 @@ CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
-Progress = Callable[[str, int, int], None]
-"""Told what is being worked out, which one of them, and of how many."""
 Thing = TypeVar("Thing")
 
 
@@ -105,7 +105,7 @@ def make_plan(
     power = judge(design, assumptions, goal)
     others = list(found)
     each = by_value([valued(thought, one) for one in _told((asked, *others), "what designs are worth", progress)])
-    rows = design_rows(thought, each, limits, partial(_worth_a_year, protocol))
+    rows = design_rows(thought, each, limits, partial(worth_a_year, protocol))
     verdict, proposed = choose(rows)
     prospect = _prospect(protocol, thought, each[0])
     judged = {
@@ -220,18 +220,12 @@ def _prospect(protocol: Protocol, thought: Outlook, one: Valued) -> Prospect:
     return Prospect(
         value_g=value_g,
         kg_a_year=value_g * heads / 1000 if heads else None,
-        worth_a_year=_worth_a_year(protocol, value_g),
+        worth_a_year=worth_a_year(protocol, value_g),
         change=one.foreseen.change,
         settled=left.settled,
         half_width_g=left.half_width / per_gram,
         dose_half_width_tsp=left.dose_half_width / candidacy.question.per_tsp if has_doses else None,
     )
-
-
-def _worth_a_year(protocol: Protocol, value_g: float) -> float | None:
-    """Money that grams a head make on the heads grown in a year."""
-    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
-    return value_g * heads * price / 1000 if heads and price else None
 
 
 def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> DifferenceRow | Refusal:

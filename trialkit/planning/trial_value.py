@@ -25,6 +25,8 @@ from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
+Progress = Callable[[str, int, int], None]
+"""Told what is being worked out, which one of them, and of how many."""
 VOLUNTEER_BUCKETS = 3
 """In a small block for each volunteer (common practice, no source)."""
 MUCH_LESS, SOME_MORE = 0.7, 1.5
@@ -125,7 +127,7 @@ def designs(trial: Trial, limits: StatedLimits, *, is_known: bool) -> Iterator[T
     def sized(count: int, blocks: int) -> TrialDesign | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
-        return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, largest.heads, limits)
+        return laid_out("size", with_layout(protocol, blocks=blocks), sites, largest.heads, limits)
 
     sizes = [largest, *neighbouring_sizes(largest), TrialSize(2 * n, largest.blocks, largest.heads)]
     sizes += [TrialSize(2 * n, (largest.blocks + 1) // 2, largest.heads)] if largest.blocks > 1 else []
@@ -135,13 +137,13 @@ def designs(trial: Trial, limits: StatedLimits, *, is_known: bool) -> Iterator[T
             if other:
                 yield replace(other, heads=size.heads)
     yield from filter(None, (_with_more_practice(centre, limits), _of_volunteers(centre, limits)))
-    yield from filter(None, _without_levels(centre, limits, is_known=is_known))
+    yield from filter(None, without_levels(centre, limits, is_known=is_known))
 
 
 def _largest_within(asked: TrialDesign, limits: StatedLimits) -> TrialSize | None:
     """Most blocks, and then most gardens, of those asked for that the limits allow; None where they allow none."""
     for blocks in range(asked.size.blocks, 0, -1):
-        protocol = _with_layout(asked.protocol, blocks=blocks)
+        protocol = with_layout(asked.protocol, blocks=blocks)
         for sites in range(len(asked.sites), 0, -1):
             if protocol.is_sound and not beyond(effort(protocol, sites, asked.heads), limits):
                 return TrialSize(sites, blocks, asked.heads)
@@ -152,7 +154,7 @@ def _beyond(design: TrialDesign, limits: StatedLimits) -> tuple[LimitName, ...]:
     return beyond(effort(design.protocol, len(design.sites), design.heads), limits)
 
 
-def _laid_out(
+def laid_out(
     kind: DesignKind,
     protocol: Protocol,
     sites: Sequence[str],
@@ -170,7 +172,8 @@ def _laid_out(
     return TrialDesign(kind, protocol, tuple(sites), heads, layout, dropped)
 
 
-def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
+def with_layout(protocol: Protocol, **changes: object) -> Protocol:
+    """Return the protocol with other keys in its layout."""
     return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
 
 
@@ -179,9 +182,7 @@ def _with_more_practice(asked: TrialDesign, limits: StatedLimits) -> TrialDesign
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
         return None
-    return _laid_out(
-        "practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits
-    )
+    return laid_out("practice buckets", with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits)
 
 
 def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
@@ -191,10 +192,10 @@ def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | No
         return None
     layout = Layout(kind="volunteer blocks", blocks=1, block_size=VOLUNTEER_BUCKETS, seed=protocol.layout.seed)
     sites = [*asked.sites, *(f"~{i:03d}" for i in range(count - len(asked.sites)))][:count]
-    return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
+    return laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: TrialDesign, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign | None]:
+def without_levels(asked: TrialDesign, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
@@ -210,12 +211,12 @@ def _without_levels(asked: TrialDesign, limits: StatedLimits, *, is_known: bool)
             factors = {**protocol.factors, name: factor.model_copy(update={"levels": rest})}
             less = protocol.model_copy(update={"factors": factors})
             dropped = Dropped(FACTOR_COLUMNS[name], None if are_alike else level)  # type: ignore[arg-type]
-            one = _laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
+            one = laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
             yield one
             blocks = asked.buckets * protocol.layout.blocks // one.buckets if one else 0
             if blocks > protocol.layout.blocks:
-                yield _laid_out(
-                    "fewer levels", _with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
+                yield laid_out(
+                    "fewer levels", with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
                 )
 
 
@@ -347,6 +348,12 @@ def _is_larger(row: DesignRow, asked: DesignRow) -> bool:
     if asked.beyond:
         return False
     return row.buckets > asked.buckets or (row.buckets == asked.buckets and row.treatments == asked.treatments)
+
+
+def worth_a_year(protocol: Protocol, value_g: float) -> float | None:
+    """Money that grams a head make on the heads grown in a year."""
+    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
+    return value_g * heads * price / 1000 if heads and price else None
 
 
 def _net(row: DesignRow) -> float:

@@ -195,9 +195,7 @@ def _versus_table(plan: Plan) -> Table | None:
             is_known=asked.dose_half_width_tsp is not None,
         ),
     )
-    note = (
-        "Gains are of the next handout, g a transplanted head. A change is another advice than without the trial."
-    )
+    note = "Gains are of the next handout, g a transplanted head. A change is another advice than without the trial."
     return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 
 

@@ -33,7 +33,7 @@ OUTCOMES, INNER = 16, 16
 
 
 @dataclass(frozen=True)
-class Part:
+class PartBefore:
     """Effects of one part of the model, weights or the logits of usable shares, before a trial.
 
     Attributes
@@ -62,7 +62,7 @@ class Beliefs:
         Of the half-normal priors of standard deviations, g.
     sd : mapping of str to ndarray, shape (m,)
         Equally likely values of every standard deviation of weights, g.
-    weights, logits : Part
+    weights, logits : PartBefore
     shares : Shares
         Usable shares so far, at as many standard deviations.
     asked : Points
@@ -75,8 +75,8 @@ class Beliefs:
     base: Gathered
     scales: Mapping[str, float]
     sd: Mapping[str, FloatArray]
-    weights: Part
-    logits: Part
+    weights: PartBefore
+    logits: PartBefore
     shares: Shares
     asked: Points
     practice: int
@@ -207,13 +207,13 @@ def _told_of_heads(beliefs: Beliefs, planned: Gathered, design_effect: float) ->
 class _After:
     """One part of the model after a trial: its value by candidates, shape (n, p), what is told, and scores drawn."""
 
-    part: Part
+    part: PartBefore
     size: FloatArray
     told: FloatArray
     score: FloatArray
 
     @classmethod
-    def of(cls, part: Part, size: FloatArray, told: FloatArray, normal: FloatArray) -> _After:
+    def of(cls, part: PartBefore, size: FloatArray, told: FloatArray, normal: FloatArray) -> _After:
         """`normal` are standard normal draws, shape (m, draws, p)."""
         # The records' score has the covariance of what they tell, and of what that makes of the effects.
         return cls(part, size, told, normal @ _root(told + told @ np.linalg.solve(part.thought, told)))
@@ -326,14 +326,20 @@ class Preposterior:
         m, n, q = left.shape
         normal = ndtri(sequence(INNER * m, q, STREAM + 1)).reshape(INNER, m, -1).swapaxes(0, 1)
         still = normal @ left.swapaxes(1, 2)
-        drawn = found[:, :, None] + still.reshape(m * INNER, n)
-        near = np.take_along_axis(drawn, chosen[..., None, None], -1)[..., 0] >= drawn.max(-1) - self.costs.margin
+        known = found[:, :, None] + still.reshape(m * INNER, n)
         spread = (mixed[:, :, :, None] + still).reshape(m, OUTCOMES, m * INNER, n)
+        # How sure a choice is hangs on them outcome by outcome, and records tell some: known and open count by halves.
+        sure = (self._near_best(known, chosen) + self._near_best(spread, chosen)) / 2
         return LeftOpen(
-            settled=float((near.mean(-1) >= self.costs.sure).mean()),
+            settled=float((sure >= self.costs.sure).mean()),
             half_width=float(-ndtri((1 - self.costs.confidence) / 2) * np.sqrt(within + gains.var(-1)).mean()),
             dose_half_width=self._dose_half_width(spread, chosen),
         )
+
+    def _near_best(self, drawn: FloatArray, chosen: IntArray) -> FloatArray:
+        """Chance of the choice to lie within the margin of the best, of each outcome."""
+        own = np.take_along_axis(drawn, chosen[..., None, None], -1)[..., 0]
+        return np.asarray((own >= drawn.max(-1) - self.costs.margin).mean(-1))
 
     def _dose_half_width(self, drawn: FloatArray, chosen: IntArray) -> float:
         """Half-width of the interval of the best dose at the chosen cultivar and acid, on average."""

@@ -50,7 +50,7 @@ def evidence_html(document: Recommended) -> str:
             scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
             changed=tuple(words.changes(safe, safe.measures)),
             would_change=words.what_would_change_it(safe, safe.measures),
-            next_question=words.next_question(safe, safe.measures),
+            next_trial=words.next_trial(safe, safe.measures),
             why_next=words.why_next(safe),
             pictures=evidence_pictures(safe),
             tables=(_candidates(safe), _trials(safe), _spreads(safe)),

@@ -11,13 +11,13 @@ from trialkit.domain.units import quarter_spoons
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
-from trialkit.solution.nutrients import Product
+from trialkit.solution.nutrients import Feed, Product
 from trialkit.solution.tap_alkalinity import alkalinity_from_ph_and_hardness
 from trialkit.words.mix_words import note_words
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
 CITRIC = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)
-BLEND = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0)
+BLEND = Feed(Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0))
 
 
 def test_vinegar_for_a_bucket() -> None:
@@ -64,15 +64,15 @@ def test_what_is_told_is_of_the_spoons_told(
 
 def test_nutrient_for_a_strength() -> None:
     """150 mg/L of nitrogen in 20 L takes 3 g of it: 6.67 teaspoons of 5 g at 9 %; for an EC, that EC is reached."""
-    assert nutrient_for(BLEND, 20.0, nitrogen_mg_l=150.0) == pytest.approx(3 / (0.09 * 5))
-    teaspoons = nutrient_for(BLEND, 20.0, ec_ms_cm=1.2, alkalinity_mg_l_caco3=90.0)
+    assert nutrient_for(BLEND, 20.0, nitrogen_mg_l=150.0, water=Water(90.0)) == pytest.approx(3 / (0.09 * 5))
+    teaspoons = nutrient_for(BLEND, 20.0, ec_ms_cm=1.2, water=Water(90.0))
     assert mix(20.0, Water(90.0), BLEND, teaspoons).ec.value == pytest.approx(1.2, rel=0.05)
-    assert nutrient_for(BLEND, 20.0, ec_ms_cm=0.1, alkalinity_mg_l_caco3=200.0) == 0.0
+    assert nutrient_for(BLEND, 20.0, ec_ms_cm=0.1, water=Water(200.0)) == 0.0
 
 
 def test_harder_water_takes_more_acid() -> None:
     """Each class takes more than the one below; at its ends the pH lies on either side of the target."""
-    rows = acid_by_class(20.0, VINEGAR, 5.8, product=BLEND, nutrient_tsp=5)
+    rows = acid_by_class(20.0, VINEGAR, 5.8, feed=BLEND, nutrient_tsp=5)
     assert [row.acid.tsp for row in rows] == sorted(row.acid.tsp for row in rows)
     assert all(row.ph_at_lower < 5.8 < row.ph_at_upper for row in rows if row.step)
     assert [row.acid.tsp for row in rows if not row.step] == [0.0]

@@ -105,6 +105,19 @@ def test_alkalinity_from_ph_and_hardness_is_a_range(ph: float, hardness: float) 
         assert found.upper <= 1.2 * hardness + 1e-9
 
 
+def test_parts_are_measured_for_the_base_as_measured() -> None:
+    """4.1 teaspoons are poured as 4; three eighths of these are 1 1/2; what they give is of the spoons.
+
+    20 g of 9 % N and 7.5 g of 15.5 % in 20 L: 148.125 mg/L.
+    """
+    calcium = Product("calcium nitrate", {"N": 15.5, "Ca": 19}, 5.0)
+    made = mix(20.0, Water(60.0, elements_mg_l={"Ca": 20.0}), Feed(BLEND.base, ((calcium, 0.375),)), 4.1)
+    assert made.nutrient and made.nutrient.tsp == 4.0
+    assert [(part.tsp, part.grams) for part in made.parts] == [(1.5, 7.5)]
+    assert made.elements_mg_l["N"] == pytest.approx(148.125)
+    assert made.elements_mg_l["Ca"] == pytest.approx(71.25 + 20)
+
+
 def test_wrong_calls() -> None:
     """A liquid has a strength and a powder a weight; one target at a time."""
     with pytest.raises(WrongCall, match="strength of a liquid"):

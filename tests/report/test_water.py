@@ -44,7 +44,7 @@ def test_a_water_that_is_not_as_stated_is_said(pages: Any) -> None:
 
 
 def test_a_feed_that_lacks_calcium_is_said(pages: Any) -> None:
-    """All the doses of a feed lack it alike: said once, with the water's own left aside, and the target beside doses."""
+    """All doses of a feed lack it alike: said once, the water's own left aside, with the target below the doses."""
     said = "The water's own left aside: Calcium 0 % of the published target for lettuce: young leaves may turn brown"
     assert said not in page(pages, replace(WATER, doses=()))
     without = {"N": 90.0, "P": 52.4, "K": 249.0, "Mg": 20.0}

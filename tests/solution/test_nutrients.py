@@ -194,3 +194,11 @@ def test_hardness_is_calcium_and_magnesium() -> None:
 def test_scarce_is_less_than_half_beside_the_nitrogen(nitrogen: float, calcium: float, scarce: bool) -> None:
     """Half of the recipe's 90 mg/L of calcium at its 150 of nitrogen or more; of a weaker solution as much less."""
     assert ("Ca" in scarce_elements({"N": nitrogen, "Ca": calcium, "Mg": 24})) == scarce
+
+
+@given(dose=st.floats(0, 50), volume=st.floats(1, 200))
+def test_a_feed_of_one_product_is_that_product(dose: float, volume: float) -> None:
+    """To the last bit: what older trials say does not move."""
+    blend = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.2)
+    assert Feed(blend).elements_mg_l(dose, volume) == elements_mg_l([(blend, dose)], volume)
+    assert Feed(blend).name == blend.name

@@ -57,6 +57,7 @@ def _doses(reading: Reading) -> Table | None:
     recipe = ", ".join(f"{element} {mg_l:g}" for element, mg_l in RECIPE_MG_L.items())
     note = (
         "What nutrient adds to the water of a full bucket, by the label and the weight of a level teaspoon. "
+        "Where a feed has several products, teaspoons and grams are of the first. "
         "Conductivity, with that of the water, is an estimate within about 15 %. "
         f"A published solution ({USUAL_RECIPE}; figures from memory) has {recipe} mg/L."
     )

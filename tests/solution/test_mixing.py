@@ -112,7 +112,8 @@ def test_parts_are_measured_for_the_base_as_measured() -> None:
     """
     calcium = Product("calcium nitrate", {"N": 15.5, "Ca": 19}, 5.0)
     made = mix(20.0, Water(60.0, elements_mg_l={"Ca": 20.0}), Feed(BLEND.base, ((calcium, 0.375),)), 4.1)
-    assert made.nutrient and made.nutrient.tsp == 4.0
+    assert made.nutrient is not None
+    assert made.nutrient.tsp == 4.0
     assert [(part.tsp, part.grams) for part in made.parts] == [(1.5, 7.5)]
     assert made.elements_mg_l["N"] == pytest.approx(148.125)
     assert made.elements_mg_l["Ca"] == pytest.approx(71.25 + 20)

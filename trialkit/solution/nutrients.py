@@ -176,7 +176,7 @@ def elements_of_hardness(hardness_mg_l_caco3: float) -> dict[str, float]:
     Examples
     --------
     >>> {element: round(mg_l, 1) for element, mg_l in elements_of_hardness(150.0).items()}
-    {'Ca': 40.1, 'Mg': 12.1}
+    {'Ca': 40.0, 'Mg': 12.1}
     """
     equivalents = hardness_mg_l_caco3 / MG_CACO3_PER_MEQ
     shares = {"Ca": CALCIUM_SHARE_OF_HARDNESS, "Mg": 1 - CALCIUM_SHARE_OF_HARDNESS}

@@ -23,12 +23,16 @@ def water(trial: Trial) -> RecordedWater:
 
 
 def test_doses_by_hand(water: RecordedWater) -> None:
-    """Four teaspoons of 5 g at 9-12-30 in 20 L: 1 g/L, 90 mg/L N, 52.4 P (0.4364 of P2O5), 249 K (0.8301 of K2O)."""
+    """Four teaspoons of 3 g at 9-12-30 in 20 L: 0.6 g/L, 54 mg/L N, 31.4 P (0.4364 of P2O5), 149 K (0.8301 of K2O).
+
+    One and a half of calcium nitrate, 7.5 g of 15.5 % N and 19 % Ca: 58.1 mg/L N more, and 71.25 Ca.
+    """
     dose = next(row for row in water.doses if row.dose_tsp == 4)
-    assert dose.grams == 20
-    assert dose.n_mg_l == pytest.approx(90)
-    assert dose.elements_mg_l["P"] == pytest.approx(120 * 0.4364, rel=1e-3)
-    assert dose.elements_mg_l["K"] == pytest.approx(300 * 0.8301, rel=1e-3)
+    assert dose.grams == 12
+    assert dose.n_mg_l == pytest.approx(54 + 58.125)
+    assert dose.elements_mg_l["P"] == pytest.approx(72 * 0.4364, rel=1e-3)
+    assert dose.elements_mg_l["K"] == pytest.approx(180 * 0.8301, rel=1e-3)
+    assert dose.elements_mg_l["Ca"] == pytest.approx(71.25)
     assert [row.ec_ms_cm for row in water.doses] == sorted(row.ec_ms_cm for row in water.doses)
 
 

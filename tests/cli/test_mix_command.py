@@ -46,13 +46,57 @@ def test_json_is_all_there_is_on_standard_output() -> None:
 
 
 def test_products_of_a_trial() -> None:
-    """Names are those of products.csv, with its strengths."""
+    """Names are those of products.csv, with its strengths; the base of the trial's feed brings the other parts along.
+
+    Six teaspoons are 18 g of 2 % Mg in 20 L; two and a quarter of calcium nitrate, 11.25 g of 19 % Ca.
+    """
     trial = resource_folder("example_trials") / "autumn_dose"
     asked = ("--trial", trial, "--nutrient", "Blend L 9-12-30", "--teaspoons", 6, "--acid", "white vinegar 5 %")
     document = json.loads(run("--alkalinity", 160, *asked, "--json").stdout)
-    assert document["elements_mg_l"]["Mg"] == pytest.approx(2 * 30 * 10 / 20)
+    assert document["elements_mg_l"]["Mg"] == pytest.approx(20 * 18 / 20)
+    assert document["elements_mg_l"]["Ca"] == pytest.approx(190 * 11.25 / 20)
+    assert [(part["name"], part["tsp"]) for part in document["parts"]] == [("calcium nitrate 15.5-0-0", 2.25)]
     assert document["acid"]["name"] == "white vinegar 5 %"
     assert document["ph_strip"] in (5.5, 6.0)
+
+
+def test_parts_go_in_with_calcium_last() -> None:
+    """As asked for by label, in the order that keeps calcium apart, beside the published solution.
+
+    Four teaspoons of 5 g are 20 g of 9-12-30; two of calcium nitrate 10 g of 15.5 % N and 19 % Ca; half of Epsom salt
+    2.5 g of 9.8 % Mg; in 20 L.
+    """
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 4)
+    parts = ("--with", "15.5-0-0+19Ca=0.5", "--with", "0-0-0+9.8Mg=0.125")
+    document = json.loads(run(*asked, *parts, "--json").stdout)
+    assert [(part["name"], part["tsp"]) for part in document["parts"]] == [
+        ("nutrient 0-0-0+9.8Mg", 0.5),
+        ("nutrient 15.5-0-0+19Ca", 2.0),
+    ]
+    found = document["elements_mg_l"]
+    assert (found["N"], found["Ca"], found["Mg"]) == pytest.approx((90 + 77.5, 95.0, 12.25))
+    said = run(*asked, *parts).stdout
+    assert (
+        said.index("9-12-30 (20 g)")
+        < said.index("9.8Mg (2 g)")
+        < said.index("19Ca (10 g)")
+        < said.index("In this order")
+    )
+    assert "Ca 106 %, Mg 51 %" in said
+    assert "Note: Calcium" not in said
+
+
+def test_a_feed_without_calcium_is_said_so() -> None:
+    """None of the published 90 mg/L: tipburn, and what helps. Water of 60 mg/L brings enough (two thirds of it)."""
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 8)
+    said = run(*asked).stdout
+    assert "Note: Calcium 0 % of the published target for lettuce: young leaves may turn brown" in said
+    assert "Note: Magnesium 0 %" in said
+    helped = run(*asked, "--calcium", 60, "--magnesium", 12).stdout
+    assert "of these from the water itself: Ca 60 and Mg 12" in helped
+    assert "Ca 67 %, Mg 50 %" in helped
+    assert "Note: Calcium" not in helped
+    assert "guessed from its hardness" in run(*asked, "--hardness", 150).stdout
 
 
 def test_a_guess_says_that_it_is_one() -> None:
@@ -91,6 +135,10 @@ def test_a_table_for_a_handout() -> None:
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
         (["--table"], "A table is of acid"),
+        (["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"], "--with goes with --nutrient"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not NAME=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not NAME=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "lime=1"], "needs --trial DIR"),
         (["--alkalinity", -1, "--acid", "vinegar"], "--alkalinity"),
     ],
 )

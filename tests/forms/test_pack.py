@@ -8,6 +8,7 @@ from html import escape, unescape
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
@@ -87,6 +88,28 @@ def test_measures_by_hand(trial: Trial) -> None:
     served = trial.layout[(trial.layout["site"] == "FERN") & (trial.layout["dose_tsp"] == 4)]
     wanted = served[served["acidifier"] == "white vinegar 5 %"]["bucket"]
     assert sorted(card.buckets[0][1].split(", ")) == sorted(wanted)
+
+
+def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
+    """Base, then Epsom salt, then calcium, whatever the order in trial.toml; what spoons cannot measure is weighed.
+
+    With four teaspoons go half a teaspoon of 5 g, and 0.4 of 5 g, which no spoon of a set comes near.
+    """
+    from dataclasses import replace
+
+    rows = [("calcium nitrate", 15.5, 19.0, float("nan")), ("Epsom salt", float("nan"), float("nan"), 9.8)]
+    added = pd.DataFrame(rows, columns=["product", "n_pct", "ca_pct", "mg_pct"]).assign(
+        kind="nutrient", grams_per_tsp=5.0
+    )
+    dose = trial.protocol.factors["dose"].model_copy(update={"parts": {"calcium nitrate": 0.125, "Epsom salt": 0.1}})
+    protocol = trial.protocol.model_copy(update={"factors": trial.protocol.factors | {"dose": dose}})
+    fed = replace(trial, protocol=protocol, products=pd.concat([trial.products, added], ignore_index=True))
+    steps = cards_of(fed, ["FERN"])["4 tsp, white vinegar 5 %"].steps
+    assert "one after the other, in this order, never mixed dry or in one cup" in steps[1]
+    assert "4 level teaspoons of Blend L (20 g)" in steps[2]
+    assert steps[3] == "Then stir in 2 g of Epsom salt, by a scale until nothing is left."
+    assert steps[4] == "Then stir in ½ level teaspoon of calcium nitrate (2.5 g) until nothing is left."
+    assert "white vinegar 5 %" in steps[5]
 
 
 def test_no_acid_is_made_up(trial: Trial) -> None:

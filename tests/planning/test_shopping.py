@@ -34,10 +34,16 @@ def test_quantities_by_hand(trial: Trial) -> None:
 
 
 def test_nutrient_by_weight_and_cost(trial: Trial) -> None:
-    """48 buckets each of 2, 4, 6 and 8 teaspoons are 960, and a tenth more 1,056; at 5 g and 12 a kilogram."""
-    nutrient = items(trial)["nutrient Blend L 9-12-30"]
-    assert (nutrient.quantity, nutrient.unit) == (5280, "g")
-    assert nutrient.cost == pytest.approx(63.36)
+    """48 buckets each of 2, 4, 6 and 8 teaspoons are 960, and a tenth more 1,056; at 3 g and 12 a kilogram.
+
+    Of calcium nitrate 0.375 of a teaspoon goes with each: 396 teaspoons, at 5 g and 6 a kilogram.
+    """
+    found = items(trial)
+    base, calcium = found["nutrient Blend L 9-12-30"], found["nutrient calcium nitrate 15.5-0-0"]
+    assert (base.quantity, base.unit) == (3168, "g")
+    assert base.cost == pytest.approx(38.016)
+    assert (calcium.quantity, calcium.unit) == (1980, "g")
+    assert calcium.cost == pytest.approx(11.88)
 
 
 def test_nutrient_of_unknown_weight(trial: Trial) -> None:

@@ -43,6 +43,18 @@ def test_a_water_that_is_not_as_stated_is_said(pages: Any) -> None:
     assert "At FERN the acid" not in text
 
 
+def test_a_feed_that_lacks_calcium_is_said(pages: Any) -> None:
+    """All doses of a feed lack it alike: said once, the water's own left aside, with the target below the doses."""
+    said = "The water's own left aside: Calcium 0 % of the published target for lettuce: young leaves may turn brown"
+    assert said not in page(pages, replace(WATER, doses=()))
+    without = {"N": 90.0, "P": 52.4, "K": 249.0, "Mg": 20.0}
+    text = page(pages, replace(WATER, doses=(DoseStrength(4.0, 20.0, 90.0, without, 1.2),))).replace("&#39;", "'")
+    assert text.count(said) == 1
+    assert "has N 150, P 31, K 210, Ca 90, Mg 24 mg/L" in text
+    enough = DoseStrength(4.0, 20.0, 90.0, {**without, "Ca": 71.0}, 1.2)
+    assert said not in page(pages, replace(WATER, doses=(enough,))).replace("&#39;", "'")
+
+
 def test_results_without_water_have_no_such_part(pages: Any) -> None:
     """Results of a trial without records of solution have nothing to show."""
     assert "Nutrient, acid and water" not in page(pages, RecordedWater(None, (), (), ()))

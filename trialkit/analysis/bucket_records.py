@@ -17,9 +17,8 @@ from trialkit.analysis.water_chemistry import alkalinity_by_readings
 from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_usable
-from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
-from trialkit.solution.nutrients import elements_mg_l
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
@@ -75,9 +74,9 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
 
 
 def nitrogen_per_tsp(trial: Trial) -> float:
-    """Nitrogen that a level teaspoon of the trial's nutrient brings to a bucket, mg/L; NaN where it is not known."""
-    product = nutrient_of(trial.protocol, trial.products)
-    return elements_mg_l([(product, 1.0)], trial.protocol.bucket.volume_l).get("N", np.nan) if product else np.nan
+    """Nitrogen that a level teaspoon of the trial's feed brings to a bucket, mg/L; NaN where it is not known."""
+    feed = feed_of(trial.protocol, trial.products)
+    return feed.elements_mg_l(1.0, trial.protocol.bucket.volume_l).get("N", np.nan) if feed else np.nan
 
 
 def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:

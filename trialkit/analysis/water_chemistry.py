@@ -9,10 +9,9 @@ import pandas as pd
 
 from trialkit.documents.ledger_entry import AcidTaken
 from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
-from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.rules.mixings import feed_of, mixings, predicted_ph, strength
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
-from trialkit.solution.nutrients import elements_mg_l
 
 METER_STEP = 0.1
 STRIP_STEP = 0.5
@@ -23,9 +22,9 @@ def water_of(trial: Trial) -> RecordedWater:
     read = _read_mixings(trial)
     fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
     stated = trial.sites.drop_duplicates("site").set_index("site")["alkalinity_mg_l_caco3"]
-    product = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     return RecordedWater(
-        product=product.name if product else None,
+        product=feed.name if feed else None,
         doses=tuple(_doses(trial)),
         sites=tuple(_site(site, stated.get(site, np.nan), found) for site, found in fitted.items()),
         readings=tuple(_readings(read, fitted)),
@@ -54,17 +53,17 @@ def alkalinity_by_readings(water: RecordedWater) -> dict[str, float]:
 
 
 def _doses(trial: Trial) -> Iterator[DoseStrength]:
-    product, factor = nutrient_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
-    if product is None or factor is None:
+    feed, factor = feed_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
+    if feed is None or factor is None:
         return
     volume = trial.protocol.bucket.volume_l
     known = trial.sites["alkalinity_mg_l_caco3"].dropna()
     alkalinity = float(known.median()) if len(known) else 0.0
     for level in factor.levels:
         dose = float(level)
-        elements = elements_mg_l([(product, dose)], volume)
-        ec = strength(product, dose, volume, alkalinity).value
-        yield DoseStrength(dose, dose * product.grams_per_tsp, elements.get("N", 0.0), elements, ec)
+        elements = feed.elements_mg_l(dose, volume)
+        ec = strength(feed, dose, volume, alkalinity, {}).value
+        yield DoseStrength(dose, dose * feed.base.grams_per_tsp, elements.get("N", 0.0), elements, ec)
 
 
 def _fit(group: pd.DataFrame) -> EffectiveAlkalinity | None:

@@ -40,6 +40,8 @@ class MixWater(Closed):
     alkalinity_mg_l_caco3: Annotated[AlkalinityEstimate, "Alkalinity, mg/L as calcium carbonate."]
     ph: Annotated[float, "Of the water as it comes."]
     temperature_c: Annotated[float, "Degrees Celsius."]
+    elements_mg_l: Annotated[Mapping[str, float], "Its own calcium and magnesium, mg/L, as far as they are known."]
+    elements_guessed: Annotated[bool, "Whether hardness guesses these."]
 
 
 @dataclass(frozen=True)
@@ -81,12 +83,13 @@ class MixAnswer(Closed):
     schema: Annotated[Literal["trialkit-mix-1"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     water: Annotated[MixWater, "The water as it comes."]
-    nutrient: Annotated[MixAmount | None, "Nutrient; None where none was asked for."]
+    nutrient: Annotated[MixAmount | None, "Nutrient, the base of the feed; None where none was asked for."]
+    parts: Annotated[tuple[MixAmount, ...], "What goes in after the nutrient, in this order."]
     acid: Annotated[MixAmount | None, "Acid; None where none was asked for."]
     acid_step: Annotated[
         AcidStep | None, "What may be added at a time; None without acid, and where no kitchen measure is small enough."
     ]
-    elements_mg_l: Annotated[Mapping[str, float], "Strength by element, mg/L."]
+    elements_mg_l: Annotated[Mapping[str, float], "Strength by element, that of the water included, mg/L."]
     recipe: Annotated[MixRecipe, "How that compares with a published solution."]
     ec_ms_cm: Annotated[Conductivity, "Electrical conductivity at 25 degrees Celsius, mS/cm."]
     ph: Annotated[float, "After mixing, before carbon dioxide leaves."]

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
 from trialkit.domain.treatment import Treatment, is_same_strength
+
+
+@dataclass(frozen=True)
+class PracticePart:
+    """What goes into a bucket with the nutrient."""
+
+    product: Annotated[str, "Its name."]
+    tsp: Annotated[float, "Level teaspoons for a bucket."]
+    g_per_tsp: Annotated[float, "Weight of a level teaspoon of it, g."]
 
 
 @dataclass(frozen=True)
@@ -20,6 +29,10 @@ class Practice:
     nutrient_g_per_tsp: Annotated[float | None, "Weight of a level teaspoon of it, g; None where it was not weighed."]
     volume_l: Annotated[float, "Of the bucket, L."]
     heads: Annotated[int, "In the bucket."]
+    parts: Annotated[tuple[PracticePart, ...], "What goes in after the nutrient, in this order."] = ()
+    elements_mg_l: Annotated[dict[str, float], "What nutrient and parts bring, mg/L; empty where it is not known."] = (
+        field(default_factory=dict)
+    )
 
     def is_like(self, other: Practice) -> bool:
         """Whether two practices are one: doses by their nitrogen, where it is known of both."""

@@ -11,9 +11,9 @@ class DoseStrength:
     """A dose as the plant meets it, by the label and the weight of a level teaspoon."""
 
     dose_tsp: Annotated[float, "Level teaspoons a bucket."]
-    grams: Annotated[float, "What that weighs."]
+    grams: Annotated[float, "What that weighs, of the base."]
     n_mg_l: Annotated[float, "Nitrogen that it adds to a full bucket, mg/L."]
-    elements_mg_l: Annotated[dict[str, float], "Every element that it adds, mg/L."]
+    elements_mg_l: Annotated[dict[str, float], "Every element that it adds with the feed's parts, mg/L."]
     ec_ms_cm: Annotated[float, "Conductivity with that of the water, mS/cm, about."]
 
 
@@ -50,7 +50,7 @@ class AcidReading:
 class RecordedWater:
     """Chemistry of a trial's records."""
 
-    product: Annotated[str | None, "Nutrient that the doses are of."]
+    product: Annotated[str | None, "Feed that the doses are of."]
     doses: Annotated[tuple[DoseStrength, ...], "Every dose of the protocol."]
     sites: Annotated[tuple[SiteWater, ...], "Every garden with readings."]
     readings: Annotated[tuple[AcidReading, ...], "Of each acidifier at each garden."]

@@ -79,7 +79,7 @@ def acid_for_classes(found: LedgerContents, chosen: Treatment, ratio: AcidRatio 
         found.latest.protocol.bucket.volume_l,
         product,
         TARGET_PH,
-        product=found.nutrient,
+        feed=found.feed,
         nutrient_tsp=chosen.dose_tsp or 0.0,
         ratio=ratio.ratio if ratio else 1.0,
     )

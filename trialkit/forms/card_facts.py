@@ -7,10 +7,10 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import garden_name, gardens_with_buckets
-from trialkit.rules.mixings import acid_product, nutrient_of
+from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step
 from trialkit.solution.acids import AcidProduct
@@ -39,14 +39,17 @@ def _mixtures(rows: pd.DataFrame) -> list[Treatment]:
 
 def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
     served = [site for site in gardens_with_buckets(trial) if (own["site"] == site).any()]
-    nutrient, dose = nutrient_of(trial.protocol, trial.products), treatment.dose_tsp
+    feed, dose = feed_of(trial.protocol, trial.products), treatment.dose_tsp
     factor = trial.protocol.factors.get("dose")
     product = (factor.product if factor else None) or "nutrient"
     return MixingCard(
         treatment,
         trial.protocol.bucket.volume_l,
-        "" if dose is None else nutrient.name if nutrient else product,
-        dose * nutrient.grams_per_tsp if nutrient and dose is not None else None,
+        "" if dose is None else product,
+        dose * feed.base.grams_per_tsp if feed and dose is not None else None,
+        tuple(CardPart(part.name, tsp, part.grams_per_tsp) for part, tsp in feed.spoons(dose)[1:])
+        if feed and dose
+        else (),
         _card_acid(trial, treatment.acidifier, served),
         tuple(_starts(trial, treatment, sites)),
         tuple((garden_name(trial, site), tuple(map(str, own.loc[own["site"] == site, "bucket"]))) for site in served),
@@ -92,7 +95,7 @@ def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterato
     acid = acid_product(trial.products, treatment.acidifier)
     if acid is None:
         return
-    product = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     rows = _rows(trial, sites)
     some_known = not all(pd.isna(row["alkalinity_mg_l_caco3"]) for row in rows)
     for row in rows:
@@ -105,8 +108,8 @@ def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterato
         made = mix(
             trial.protocol.bucket.volume_l,
             Water(alkalinity, _ph(row)),
-            product,
-            treatment.dose_tsp or 0.0 if product else 0.0,
+            feed,
+            treatment.dose_tsp or 0.0 if feed else 0.0,
             acid,
             ph_target=TARGET_PH,
         )

@@ -57,13 +57,18 @@ def _nutrient(protocol: Protocol, products: pd.DataFrame, layout: pd.DataFrame) 
         return
     if not teaspoons:
         return
-    grams_per_tsp = grams_per_teaspoon(products, factor.product)
+    yield _powder(products, factor.product, teaspoons)
+    for name, each in factor.parts.items():
+        yield _powder(products, name, each * teaspoons)
+
+
+def _powder(products: pd.DataFrame, name: str | None, teaspoons: float) -> ShoppingItem:
+    grams_per_tsp = grams_per_teaspoon(products, name)
     if grams_per_tsp is None:
-        yield ShoppingItem("nutrient", factor.product, math.ceil(teaspoons), "tsp")
-        return
+        return ShoppingItem("nutrient", name, math.ceil(teaspoons), "tsp")
     grams = math.ceil(teaspoons * grams_per_tsp)
-    price = _known(products, factor.product, "price_per_kg")
-    yield ShoppingItem("nutrient", factor.product, grams, "g", None if price is None else price * grams / 1000)
+    price = _known(products, name, "price_per_kg")
+    return ShoppingItem("nutrient", name, grams, "g", None if price is None else price * grams / 1000)
 
 
 def _known(products: pd.DataFrame, product: str | None, column: str) -> float | None:

@@ -24,6 +24,7 @@ def handout_html(document: Recommended) -> str:
         cultivar=treatment.cultivar or "lettuce",
         bucket=words.bucket_words(best),
         heads=best.heads,
+        feed=words.feed_words(best),
         nutrient=words.nutrient_words(best),
         spoons_drawn=min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
         acid_name=words.acid_name(best),

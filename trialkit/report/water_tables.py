@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit.documents.water import RecordedWater, SiteWater
 from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
+from trialkit.solution.nutrients import RECIPE_MG_L, USUAL_RECIPE, scarce_elements, shares_of_recipe
+from trialkit.words.feed_words import scarce_words
 from trialkit.words.treatment_names import acid_words
 
+BESIDE_N = ("P", "K", "Ca", "Mg")
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""
 
@@ -31,22 +35,31 @@ def water_tables(reading: Reading) -> WaterTables | None:
 
 def _doses(reading: Reading) -> Table | None:
     water = reading.results.water
-    heads = columns(f"dose of {water.product}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
+    heads = columns(
+        f"dose of {water.product}",
+        "g a bucket",
+        "N, mg/L",
+        *(f"{element}, mg/L" for element in BESIDE_N),
+        "mS/cm, about",
+    )
     body = (
         Row(
             reading.level_label("dose_tsp", row.dose_tsp),
             (
                 plain(row.grams),
                 plain(row.n_mg_l),
-                *(plain(row.elements_mg_l.get(element, 0.0)) for element in ("P", "K")),
+                *(plain(row.elements_mg_l.get(element, 0.0)) for element in BESIDE_N),
                 fixed(row.ec_ms_cm, 1),
             ),
         )
         for row in water.doses
     )
+    recipe = ", ".join(f"{element} {mg_l:g}" for element, mg_l in RECIPE_MG_L.items())
     note = (
         "What nutrient adds to the water of a full bucket, by the label and the weight of a level teaspoon. "
-        "Conductivity, with that of the water, is an estimate within about 15 %."
+        "Where a feed has several products, teaspoons and grams are of the first. "
+        "Conductivity, with that of the water, is an estimate within about 15 %. "
+        f"A published solution ({USUAL_RECIPE}; figures from memory) has {recipe} mg/L."
     )
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 
@@ -97,7 +110,18 @@ def _readings(water: RecordedWater) -> Table | None:
 
 
 def _sentences(water: RecordedWater) -> tuple[str, ...]:
-    """Name gardens whose readings contradict what was stated of their water."""
+    """Say what doses lack, and name gardens whose readings contradict what was stated of their water."""
+    return (*_scarce(water), *_contradictions(water))
+
+
+def _scarce(water: RecordedWater) -> Iterator[str]:
+    """Say which of calcium and magnesium every dose lacks; they lack it alike, all being of one feed."""
+    fed: dict[str, float] = next((dose.elements_mg_l for dose in reversed(water.doses) if dose.dose_tsp), {})
+    for element in scarce_elements(fed):
+        yield f"The water's own left aside: {scarce_words(element, shares_of_recipe(fed)[element])}"
+
+
+def _contradictions(water: RecordedWater) -> tuple[str, ...]:
     return tuple(
         f"At {row.site} the acid acted as in water of about {plain(row.effective, 2)} mg/L, not the "
         f"{plain(row.stated)} mg/L stated: test that water's alkalinity before giving acid by it."

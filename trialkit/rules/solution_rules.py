@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.rules.mixings import feed_of, mixings, predicted_ph, strength, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
 
@@ -77,9 +77,10 @@ def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
 
 def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
     """TK-S07: a garden's conductivities are not all off what the label foresees by one factor (once a garden)."""
-    product = nutrient_of(tables.protocol, tables.frame("products"))
-    if product is None:
+    feed = feed_of(tables.protocol, tables.frame("products"))
+    if feed is None:
         return
+    waters = {row["site"]: water_elements(row) for row in tables.frame("sites").to_dict("records")}
     frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
     mixed = mixings(tables.protocol, *frames)
     read = mixed[mixed["ec_ms_cm"].notna() & (mixed["nutrient_tsp"] > 0) & mixed["water_alkalinity"].notna()]
@@ -88,7 +89,9 @@ def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
             continue
         litres = float(group["volume_l"].fillna(tables.protocol.bucket.volume_l).median())
         alkalinity = float(group["water_alkalinity"].iloc[0])
-        by_dose = {dose: strength(product, dose, litres, alkalinity) for dose in group["nutrient_tsp"].unique()}
+        by_dose = {
+            dose: strength(feed, dose, litres, alkalinity, waters[site]) for dose in group["nutrient_tsp"].unique()
+        }
         ratio = (
             group["ec_ms_cm"] / group["nutrient_tsp"].map({d: found.value for d, found in by_dose.items()})
         ).median()

@@ -56,8 +56,13 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
     ),
 }
 """Rules between tables: followed even when trial.toml cannot be read."""
-LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+FEED_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
+    layout_rules.parts_can_be_counted,
+    layout_rules.feed_has_calcium,
+)
+LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+    *FEED_RULES,
     layout_rules.treatments_are_planned,
     layout_rules.layout_compares_everything,
     layout_rules.whole_plots_hold_one_level,
@@ -68,7 +73,7 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
-    "plan": (layout_rules.products_are_listed, layout_rules.layout_compares_everything),
+    "plan": (*FEED_RULES, layout_rules.layout_compares_everything),
     "layout": LAYOUT_PROTOCOL_RULES,
     "records": (
         *LAYOUT_PROTOCOL_RULES,

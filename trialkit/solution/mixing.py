@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
@@ -19,7 +19,18 @@ from trialkit.solution.acid_steps import (
 )
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
-from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
+from trialkit.solution.nutrients import (
+    ATOMIC_WEIGHTS,
+    Conductivity,
+    Feed,
+    Product,
+    Scarce,
+    conductivity,
+    elements_mg_l,
+    scarce_elements,
+    shares_of_recipe,
+    with_water,
+)
 from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
 STRIP_STEP = 0.5
@@ -56,12 +67,13 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest that it may be; pH; degrees Celsius."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; elements, mg/L."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
     temperature_c: float = 25.0
     lowest_alkalinity_mg_l_caco3: float | None = None
+    elements_mg_l: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def safe_for_mg_l_caco3(self) -> float:
@@ -100,7 +112,10 @@ NoteCode = Literal[
     "weak",
     "strong",
     "too little for spoons",
+    "little calcium",
+    "little magnesium",
 ]
+LITTLE_OF: Mapping[Scarce, NoteCode] = {"Ca": "little calcium", "Mg": "little magnesium"}
 
 
 @dataclass(frozen=True)
@@ -111,7 +126,8 @@ class MixNote:
     value: Annotated[
         float,
         "Of an alkalinity, mg/L as calcium carbonate; of no safe step, the smallest step in teaspoons of liquid; "
-        "of a pH, the pH; of weak and strong, mS/cm; of too little for spoons, level teaspoons.",
+        "of a pH, the pH; of weak and strong, mS/cm; of too little for spoons, level teaspoons; of little calcium or "
+        "magnesium, its share of the published solution.",
     ]
     lower: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
     upper: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
@@ -129,12 +145,13 @@ class Mix:
     """What goes into the bucket, and what comes of it."""
 
     volume_l: float
-    nutrient: Spoons | None
+    nutrient: Annotated[Spoons | None, "The feed's base."]
+    parts: Annotated[tuple[Spoons, ...], "What goes with it, as the feed has it."]
     acid: Spoons | None
     acid_step: Annotated[
         AcidStep | None, "What may be added at a time; None without acid, and where no kitchen measure is small enough."
     ]
-    elements_mg_l: Mapping[str, float]
+    elements_mg_l: Annotated[Mapping[str, float], "Of the feed and of the water."]
     ec: Annotated[Conductivity, "mS/cm at 25 degrees Celsius."]
     ph: Annotated[float, "After mixing, before carbon dioxide leaves."]
     ph_range: Annotated[
@@ -159,28 +176,29 @@ def strip_reading(ph: float) -> float:
 
 
 def nutrient_for(
-    product: Product,
+    feed: Feed,
     volume_l: float,
     *,
     nitrogen_mg_l: float | None = None,
     ec_ms_cm: float = 0.0,
-    alkalinity_mg_l_caco3: float = 0.0,
+    water: Water,
 ) -> float:
-    """Return the teaspoons of a product for a strength of nitrogen, or else for a conductivity of the whole.
+    """Return the teaspoons of a feed's base for a strength of its nitrogen, or else for a conductivity of the whole.
 
     Raises
     ------
     WrongCall
-        If no amount of the product gives that.
+        If no amount of the feed gives that.
     """
     if nitrogen_mg_l is not None:
-        each = elements_mg_l([(product, 1.0)], volume_l).get("N", 0.0)
+        each = feed.elements_mg_l(1.0, volume_l).get("N", 0.0)
         if not each:
-            raise WrongCall(f"{product.name} has no nitrogen, so no amount of it gives any.")
+            raise WrongCall(f"{feed.name} has no nitrogen, so no amount of it gives any.")
         return nitrogen_mg_l / each
 
     def strength(teaspoons: float) -> float:
-        return conductivity(elements_mg_l([(product, teaspoons)], volume_l), alkalinity_mg_l_caco3).value
+        elements = with_water(feed.elements_mg_l(teaspoons, volume_l), water.elements_mg_l)
+        return conductivity(elements, water.alkalinity_mg_l_caco3).value
 
     if strength(0.0) >= ec_ms_cm:
         return 0.0
@@ -188,7 +206,7 @@ def nutrient_for(
     while strength(high) < ec_ms_cm:
         high *= 2
         if high > 1e4:
-            raise WrongCall(f"No amount of {product.name} reaches {ec_ms_cm:g} mS/cm.")
+            raise WrongCall(f"No amount of {feed.name} reaches {ec_ms_cm:g} mS/cm.")
     low = 0.0
     for _ in range(60):
         middle = (low + high) / 2
@@ -199,7 +217,7 @@ def nutrient_for(
 def mix(
     volume_l: float,
     water: Water,
-    product: Product | None = None,
+    feed: Feed | None = None,
     nutrient_tsp: float = 0.0,
     acid: AcidProduct | None = None,
     *,
@@ -208,8 +226,8 @@ def mix(
 ) -> Mix:
     """Work a bucket out: nutrient and acid in spoons, and the pH and conductivity that they give.
 
-    What is told is of the quarter teaspoons nearest to the level teaspoons of nutrient wanted. Acid goes by the pH to
-    reach with it, or by teaspoons instead.
+    What is told is of the quarter teaspoons nearest to the level teaspoons wanted of the feed's base, and of its parts
+    for these. Acid goes by the pH to reach with it, or by teaspoons instead.
 
     Raises
     ------
@@ -223,9 +241,11 @@ def mix(
     >>> made.acid.tsp, made.strip
     (8.25, 6.0)
     """
-    nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
-    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l)
-    phosphate = elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
+    poured = _feed_measured(feed, nutrient_tsp) if feed else ()
+    measured = [spoons for _, spoons in poured]
+    fed = elements_mg_l([(product, spoons.tsp) for product, spoons in poured], volume_l)
+    elements = with_water(fed, water.elements_mg_l)
+    phosphate = fed.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,
@@ -258,7 +278,8 @@ def mix(
     ec = conductivity(elements, water.alkalinity_mg_l_caco3)
     return Mix(
         volume_l,
-        nutrient,
+        measured[0] if feed else None,
+        tuple(measured[1:]),
         spoons,
         step,
         elements,
@@ -267,8 +288,18 @@ def mix(
         (lowest, highest),
         strip_reading(reached),
         standing,
-        tuple(_notes(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
+        (
+            *_notes(reached, standing, ec, (*measured, spoons), unsafe=spoons is not None and step is None),
+            *_scarce_notes(elements if feed else {}),
+        ),
     )
+
+
+def _feed_measured(feed: Feed, base_tsp: float) -> tuple[tuple[Product, Spoons], ...]:
+    """Measure the base of a feed, and its parts for the base as spoons measure it."""
+    base = _measured(base_tsp, feed.base.grams_per_tsp, None)
+    parts = feed.spoons(base.tsp)[1:]
+    return (feed.base, base), *((part, _measured(tsp, part.grams_per_tsp, None)) for part, tsp in parts)
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
@@ -293,10 +324,15 @@ def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
     return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
 
 
+def _scarce_notes(elements: Mapping[str, float]) -> Iterator[MixNote]:
+    for element in scarce_elements(elements):
+        yield MixNote(LITTLE_OF[element], shares_of_recipe(elements)[element])
+
+
 def _notes(
     ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...], *, unsafe: bool
 ) -> Iterator[MixNote]:
-    added = spoons[1].tsp if spoons[1] else 0.0
+    added = spoons[-1].tsp if spoons[-1] else 0.0
     if unsafe and not added and ph <= WINDOW_PH[1]:
         yield MixNote("needs no acid", ph)
     elif unsafe:
@@ -339,7 +375,7 @@ class ClassRow:
 
 def acid_by_class(
     volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
-    product: Product | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
+    feed: Feed | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
 ) -> tuple[ClassRow, ...]:  # fmt: skip
     """Return the acid for each alkalinity class, for a handout.
 
@@ -359,7 +395,7 @@ def acid_by_class(
         return mix(
             volume_l,
             Water(alkalinity, ph_start, temperature_c),
-            product,
+            feed,
             nutrient_tsp,
             acid,
             ph_target=ph_target if acid_tsp is None else None,

@@ -167,6 +167,12 @@ TK-P10 error: A key does not fit the kind of layout
 TK-P11 error: A layout that cannot be made
   Blocks, rows and columns must fit the number of treatments, and compare all of them.
   Change this key, or the levels of the factors, until it fits.
+TK-P12 error: Parts of a feed that cannot be counted
+  How much nitrogen, calcium and magnesium a dose brings would be told wrongly.
+  Name each part as products.csv does, and give its label and the grams of a level teaspoon there.
+TK-P13 warning: Too little calcium for lettuce
+  Young leaves that grow fast on little calcium turn brown at their edges (tipburn), whatever else they are given.
+  Add calcium nitrate under [factors.dose.parts], or give the water's calcium (calcium_mg_l in sites.csv).
 
 # The layout
 TK-L01 error: A treatment that is not in the protocol

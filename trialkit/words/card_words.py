@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
 from trialkit.domain.units import CUP_ML, TEASPOON_ML
 from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP
 from trialkit.solution.mixing import Spoons
+from trialkit.words.feed_words import part_words
 from trialkit.words.measures import measure_words, spoons, teaspoons, volume_words
 from trialkit.words.treatment_names import treatment_label
 
@@ -19,6 +20,10 @@ BEFORE_MIXING = (
     "first."
 )
 READ_THE_STRIP = "stir, wait a minute, read the strip; stop between pH 5.5 and 6."
+ONE_AFTER_THE_OTHER = (
+    "The powders go in one after the other, in this order, never mixed dry or in one cup: strong together, calcium and "
+    "the others turn to grit that plants cannot use."
+)
 NO_SAFE_STEP = (
     "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
     "Read the pH and write it down, with 0 for the acid."
@@ -57,11 +62,18 @@ def card_words(card: MixingCard) -> CardWords:
 def _steps(card: MixingCard) -> Iterator[str]:
     yield f"Fill the bucket with {volume_words(card.volume_l)} of your water and read its pH."
     dose = card.treatment.dose_tsp
+    if card.parts:
+        yield ONE_AFTER_THE_OTHER
     if dose is not None:
         amount = f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'}"
         beside = "" if card.nutrient_g is None else f" ({card.nutrient_g:.3g} g)"
         yield f"Stir in {amount} of {card.nutrient}{beside} until nothing is left."
+        yield from map(_part_step, card.parts)
     yield from _acid_steps(card.acid)
+
+
+def _part_step(part: CardPart) -> str:
+    return f"Then stir in {part_words(part.name, part.tsp, part.g_per_tsp)} until nothing is left."
 
 
 def _acid_steps(acid: CardAcid) -> Iterator[str]:

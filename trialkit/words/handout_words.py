@@ -10,6 +10,8 @@ from trialkit.documents.decision import Candidate
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
+from trialkit.solution.nutrients import scarce_elements
+from trialkit.words.feed_words import part_words
 from trialkit.words.measures import measure_words, spoons
 from trialkit.words.phrases import chance, count
 
@@ -58,6 +60,13 @@ def nutrient_words(best: Practice) -> str | None:
     if dose is None:
         return None
     return f"{spoons(dose)} level teaspoon{'' if dose <= 1 else 's'} of {best.product or 'plant food'}"
+
+
+def feed_words(best: Practice) -> str | None:
+    """Amounts of the nutrient and of all that goes in with it, in words."""
+    nutrient = nutrient_words(best)
+    parts = (part_words(part.product, part.tsp, part.g_per_tsp) for part in best.parts)
+    return None if nutrient is None else " and ".join([nutrient, *parts])
 
 
 def acid_name(best: Practice) -> str | None:
@@ -121,6 +130,10 @@ def steps(document: Recommended) -> Iterator[str]:
     nutrient = nutrient_words(best)
     if nutrient:
         yield f"Stir in {nutrient}. Level the spoon. Stir until you see no grains."
+        for part in best.parts:
+            yield f"Then stir in {part_words(part.product, part.tsp, part.g_per_tsp)}."
+        if best.parts:
+            yield "Keep this order. Never mix the powders in a cup."
     if acid_name(best) and document.acid:
         if is_dissolved(document):
             yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into each cup of water first."
@@ -146,8 +159,15 @@ def expectations(document: Recommended) -> Iterator[str]:
     yield f"Each plant gives about {_weight(yields.mean)} of lettuce. Lost plants count as none."
     if yields.new_lower is not None and yields.new_upper is not None:
         yield f"In your garden it may be {_round(yields.new_lower):.0f} to {_round(yields.new_upper):.0f} g."
+    if lacks_calcium(document.recommended):
+        yield "This plant food has little calcium. In soft water young leaves may turn brown at the edges."
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
+
+
+def lacks_calcium(best: Practice) -> bool:
+    """Whether the plant food brings too little calcium, as far as its label tells."""
+    return bool(best.elements_mg_l) and "Ca" in scarce_elements(best.elements_mg_l)
 
 
 def _of_ten(share: float) -> str:

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from trialkit.documents.answers import MixAmount, MixAnswer, MixTableAnswer
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
-from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
+from trialkit.solution.mixing import HALF_A_QUARTER_TSP, LITTLE_OF, ClassRow, MixNote
+from trialkit.words.feed_words import IN_ORDER, scarce_words
 from trialkit.words.measures import measure_words, spoons, volume_words
 
 NO_POWDER = " Never add the powder itself."
@@ -27,7 +28,11 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     """Say what goes into a bucket, what comes of it, and what to mind; one text a line."""
     alkalinity = mix.water.alkalinity_mg_l_caco3.value
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
-    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, mix.acid) if amount)
+    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, *mix.parts) if amount)
+    if mix.parts:
+        yield f"  {IN_ORDER}"
+    if mix.acid:
+        yield f"  {_amount(mix.acid)}"
     if mix.acid_step and mix.acid and mix.acid.tsp > 0:
         yield f"  {_step(mix.acid_step, mix.acid)}"
     elif mix.acid and mix.acid.tsp > 0:
@@ -35,9 +40,13 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         yield f"  Do not add it: no step of it is safe in this water; what follows is what it would do.{powder}"
     if mix.elements_mg_l:
         yield "Nutrients, mg/L: " + ", ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.elements_mg_l.items())
+    if mix.water.elements_mg_l:
+        own = " and ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.water.elements_mg_l.items())
+        guessed = ", guessed from its hardness" if mix.water.elements_guessed else ""
+        yield f"  of these from the water itself: {own}{guessed}"
     if mix.recipe.shares:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
-        yield f"Of a published solution ({mix.recipe.name}): {shares}"
+        yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
     yield f"Conductivity: about {ec.value:.1f} mS/cm ({ec.lower:.1f} to {ec.upper:.1f})"
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
@@ -108,6 +117,9 @@ def note_words(note: MixNote) -> str:
             f"In a bucket that stands open to the air the pH drifts towards {note.value:.1f} as carbon dioxide leaves: "
             "measure again after some days rather than adding acid on the first day."
         )
+    for element, code in LITTLE_OF.items():
+        if note.code == code:
+            return scarce_words(element, note.value)
     if note.code == "too little for spoons":
         return f"{note.value:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."

@@ -159,6 +159,13 @@ TK-P11 one square: at least 2 squares in each garden, as one of two treatments l
 TK-P11 few blocks: at least {needed} blocks[[ of {block_size} buckets]][[ of {rows} rows and {columns} columns]] in \
 all, to compare {treatments} treatments | {blocks} in {gardens:one garden/# gardens} | Raise layout.blocks, make \
 blocks larger, or add gardens.
+TK-P12 no dose: parts of the feed under [factors.dose.parts] | parts of {factor}
+TK-P12 no base: factors.dose.product too, the base by whose teaspoons doses are told | {part!q} alone
+TK-P12 base: other products than the base | {part!q}, which is factors.dose.product
+TK-P12 label: a nutrient with a label and the grams of a level teaspoon in products.csv | {part!q} without
+TK-P13: calcium of {needed_mg_l:.0f} mg/L or more with {dose_tsp:g} teaspoons, half of what goes with that much \
+nitrogen in a published solution for lettuce | {fed_mg_l:.0f} mg/L from {feed!q}, and not enough known in the water of \
+{gardens:one garden/# gardens}
 # The layout
 TK-L01: one of {levels}
 TK-L01 no factor: an empty cell: trial.toml declares no {factor}

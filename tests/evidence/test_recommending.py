@@ -177,7 +177,7 @@ def test_new_evidence_is_set_beside_the_last_default(seasons: Seasons, tmp_path:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("trialkit-recommended-3", "trialkit-recommended-2"), "written by another version of trialkit"),
+        (("trialkit-recommended-4", "trialkit-recommended-3"), "written by another version of trialkit"),
         (('"version": 1', '"version": "one"'), "is not version 1 as it was written"),
         (("}", ""), "is not version 1 as it was written"),
     ],

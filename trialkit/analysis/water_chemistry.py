@@ -9,13 +9,13 @@ import pandas as pd
 
 from trialkit.documents.ledger_entry import AcidTaken
 from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
+from trialkit.domain.ph_window import STRIP_STEP
 from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 from trialkit.solution.nutrients import elements_mg_l
 
 METER_STEP = 0.1
-STRIP_STEP = 0.5
 
 
 def water_of(trial: Trial) -> RecordedWater:

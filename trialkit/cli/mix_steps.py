@@ -12,9 +12,9 @@ from trialkit.domain.errors import WrongCall
 if TYPE_CHECKING:
     import pandas as pd
 
-    from trialkit.documents.answers import MixAmount, MixAnswer, MixCaution, MixTableAnswer
+    from trialkit.documents.answers import MixAmount, MixAnswer, MixBlend, MixCaution, MixTableAnswer
     from trialkit.solution.acids import AcidProduct
-    from trialkit.solution.mixing import Spoons
+    from trialkit.solution.mixing import Mix, Spoons
     from trialkit.solution.nutrients import Product
     from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
@@ -32,6 +32,9 @@ class Asked:
     volume: str
     alkalinity: float | None
     hardness: float | None
+    drops: int | None
+    mg_per_drop: float | None
+    blend: float
     ph: float
     temperature: float
     trial: Path | None
@@ -64,28 +67,37 @@ class Asked:
 def mix_answer(asked: Asked) -> MixAnswer:
     """Work out what goes into a bucket."""
     from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
-    from trialkit.solution.mixing import Water, alkalinity_notes, mix
+    from trialkit.solution.mixing import Water, alkalinity_notes, mix, rain_share_for
     from trialkit.solution.nutrients import USUAL_RECIPE, shares_of_recipe
     from trialkit.words.mix_words import note_words
 
-    alkalinity = _alkalinity(asked)
+    tap = _alkalinity(asked)
     product, acid = _nutrient(asked), _acid(asked)
     if product is None and acid is None:
         raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
-    made = mix(
-        asked.volume_l,
-        Water(alkalinity.value, asked.ph, asked.temperature, lowest_alkalinity_mg_l_caco3=alkalinity.lower),
-        product,
-        _teaspoons(asked, product, alkalinity.value),
-        acid,
-        ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
-        acid_tsp=asked.acid_teaspoons if acid else None,
-    )
-    notes = (*alkalinity_notes(alkalinity), *made.notes)
+    whole = Water(tap.value, asked.ph, asked.temperature, lowest_alkalinity_mg_l_caco3=tap.lower)
+
+    def made_of(water: Water) -> Mix:
+        return mix(
+            asked.volume_l,
+            water,
+            product,
+            _teaspoons(asked, product, water.alkalinity_mg_l_caco3),
+            acid,
+            ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
+            acid_tsp=asked.acid_teaspoons if acid else None,
+        )
+
+    made = made_of(whole.blended(asked.blend))
+    share = rain_share_for(tap.value)
+    instead = made_of(whole.blended(share)) if acid and whole.blended(asked.blend).is_beyond_acid else None
+    left = 1.0 - asked.blend
+    alkalinity = replace(tap, value=left * tap.value, lower=left * tap.lower, upper=left * tap.upper)
+    notes = (*alkalinity_notes(alkalinity, by_drops=asked.drops is not None), *made.notes)
     return MixAnswer(
         schema="trialkit-mix-1",
         volume_l=made.volume_l,
-        water=MixWater(alkalinity, asked.ph, asked.temperature),
+        water=MixWater(alkalinity, asked.ph, asked.temperature, asked.blend, tap.value),
         nutrient=_amount(made.nutrient, product),
         acid=_amount(made.acid, acid),
         acid_step=made.acid_step,
@@ -96,10 +108,20 @@ def mix_answer(asked: Asked) -> MixAnswer:
         ph_range=made.ph_range,
         ph_strip=made.strip,
         ph_standing=made.ph_standing,
+        ph_acid_eaten=made.ph_acid_eaten,
+        blend=_blend(share, tap.value, instead, acid),
         notes=notes,
         warnings=tuple(map(note_words, notes)),
         cautions=_cautions(with_acid=acid is not None),
     )
+
+
+def _blend(share: float, tap: float, instead: Mix | None, acid: AcidProduct | None) -> MixBlend | None:
+    from trialkit.documents.answers import MixBlend
+
+    if instead is None:
+        return None
+    return MixBlend(share, (1.0 - share) * tap, _amount(instead.acid, acid), instead.acid_step)
 
 
 def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAmount | None:
@@ -111,15 +133,24 @@ def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAm
 
 
 def _alkalinity(asked: Asked) -> AlkalinityEstimate:
-    from trialkit.solution.tap_alkalinity import AlkalinityEstimate, alkalinity_from_ph_and_hardness
+    from trialkit.solution.tap_alkalinity import (
+        AlkalinityEstimate,
+        alkalinity_from_drops,
+        alkalinity_from_ph_and_hardness,
+    )
+    from trialkit.words.mix_words import NO_ALKALINITY
 
+    if (asked.drops is None) != (asked.mg_per_drop is None):
+        raise WrongCall("--drops and --mg-per-drop go together: the kit's leaflet says what a drop stands for.")
+    told = [value for value in (asked.alkalinity, asked.drops, asked.hardness) if value is not None]
+    if len(told) > 1:
+        raise WrongCall("Give --alkalinity, --drops or --hardness: one of them.")
     if asked.alkalinity is not None:
         return AlkalinityEstimate(asked.alkalinity, asked.alkalinity, asked.alkalinity)
+    if asked.drops is not None and asked.mg_per_drop is not None:
+        return alkalinity_from_drops(asked.drops, asked.mg_per_drop)
     if asked.hardness is None:
-        raise WrongCall(
-            "How much acid a water takes hangs on its alkalinity: give --alkalinity from a test kit or the water "
-            "supplier, or --hardness from a strip for a guess."
-        )
+        raise WrongCall(NO_ALKALINITY)
     return alkalinity_from_ph_and_hardness(asked.ph, asked.hardness, asked.temperature)
 
 
@@ -142,14 +173,19 @@ def _nutrient(asked: Asked) -> Product | None:
 
 def _acid(asked: Asked) -> AcidProduct | None:
     from trialkit.rules.mixings import acid_product
-    from trialkit.solution.acids import AcidProduct
+    from trialkit.solution.acids import AcidProduct, kitchen_fault
+    from trialkit.words.ph_words import other_acid, vinegar_refused
 
     if asked.acid is None:
         return None
     if asked.acid == "vinegar":
+        if kitchen_fault("acetic", asked.acid_strength):
+            raise WrongCall(vinegar_refused(asked.acid_strength))
         return AcidProduct(f"vinegar {asked.acid_strength:g} %", "acetic", pct_w_v=asked.acid_strength)
     if asked.acid == "citric":
         return AcidProduct("citric acid powder", "citric", grams_per_tsp=asked.acid_grams_per_tsp)
+    if asked.trial is None:
+        raise WrongCall(other_acid(asked.acid))
     product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
     if product is None:
         raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}".')

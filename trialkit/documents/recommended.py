@@ -63,6 +63,8 @@ class AcidForClass:
     ]
     ph_at_lower: Annotated[float, "pH that the amount gives at the lower alkalinity."]
     ph_at_upper: Annotated[float, "pH that it gives at the upper alkalinity."]
+    ph_standing: Annotated[float, "pH in the middle, once the bucket has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[float, "pH there, once microbes have eaten all of the acid too."]
     gardens: Annotated[int, "Of the ledger that have such water."]
 
 
@@ -149,7 +151,7 @@ class Change:
 class Recommended:
     """Recommended defaults with what they rest on."""
 
-    schema: Annotated[Literal["trialkit-recommended-3"], "Name and number of this format."]
+    schema: Annotated[Literal["trialkit-recommended-4"], "Name and number of this format."]
     version: Annotated[int, "Of the defaults; the first is 1."]
     date: Annotated[str, "Of the newest change of the ledger, ISO 8601."]
     evidence_sha256: Annotated[str, "Digest of what counts in the ledger."]

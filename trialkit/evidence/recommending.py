@@ -78,7 +78,7 @@ def recommend(
     days = advice.expected_days(chosen.treatment)
     evidence, ratio = tuple(_evidence(found, advice)), ratio_for(found, chosen.treatment)
     return Recommended(
-        schema="trialkit-recommended-3",
+        schema="trialkit-recommended-4",
         version=1 if previous is None else previous.version + 1,
         date=max(max(one.added_on, one.withdrawn_on or "") for one in found.index),
         evidence_sha256=evidence_digest(found.index),

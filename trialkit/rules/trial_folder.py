@@ -36,9 +36,10 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
+    solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (),
+    "plan": (solution_rules.acids_are_of_the_kitchen,),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
@@ -58,6 +59,7 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
 """Rules between tables: followed even when trial.toml cannot be read."""
 LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
+    solution_rules.waters_can_be_served_by_acid,
     layout_rules.treatments_are_planned,
     layout_rules.layout_compares_everything,
     layout_rules.whole_plots_hold_one_level,
@@ -68,7 +70,11 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
-    "plan": (layout_rules.products_are_listed, layout_rules.layout_compares_everything),
+    "plan": (
+        layout_rules.products_are_listed,
+        solution_rules.waters_can_be_served_by_acid,
+        layout_rules.layout_compares_everything,
+    ),
     "layout": LAYOUT_PROTOCOL_RULES,
     "records": (
         *LAYOUT_PROTOCOL_RULES,

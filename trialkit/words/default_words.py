@@ -47,7 +47,7 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     yield (
         f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
         f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
-        "what leaves the softest water of its class at pH 5.25."
+        "what leaves the water of least alkalinity in its class at pH 5.25."
     )
 
 

@@ -29,7 +29,9 @@ pytest_plugins = ["good_trial"]
 EXAMPLES = resource_folder("example_trials")
 REFERENCE = Path(__file__).parent / "reference"
 LONG = (
+    "advice/test_barley_page.py",
     "advice/test_days_to_harvest.py",
+    "advice/test_large_ledgers.py",
     "advice/test_posterior.py",
     "analysis/test_advising.py",
     "analysis/test_bucket_records.py",

@@ -93,10 +93,30 @@ def test_a_standard_deviation_that_few_groups_tell_of() -> None:
     assert np.sqrt(found.weight @ (ours - mean) ** 2) == pytest.approx(sd, rel=0.005)
 
 
+@pytest.mark.parametrize("sharp", [0.03, 0.003])
+def test_a_sharp_ridge_between_scores(sharp: float) -> None:
+    """What one score takes up the other gives back: their sum is known hundreds of times as well as they are."""
+    turn = np.array([[1.0, 1.0], [-1.0, 1.0]]) / np.sqrt(2)
+    covariance = np.eye(4)
+    covariance[:2, :2] = turn @ np.diag([0.8, sharp]) ** 2 @ turn.T
+    mean = np.array([1.5, -0.5, 0.3, 0.0])
+    found = integrate(normal(mean, covariance), np.zeros(4))
+    ours, spread = moments(found)
+    sd = np.sqrt(np.diag(covariance))
+    np.testing.assert_allclose((ours - mean) / sd, 0, atol=0.03)
+    np.testing.assert_allclose((spread - covariance) / np.outer(sd, sd), 0, atol=0.08)
+    assert found.effective > 0.3 * len(found.weight)
+
+
 def test_refuses_where_hardly_a_point_counts() -> None:
-    """Narrow peaks everywhere leave the average to a handful of points: no answer rather than a rough one."""
+    """Three narrow rings, which no frame follows, leave the average to a handful of points: no answer."""
+
+    def rings(at: np.ndarray) -> np.ndarray:
+        from_centre = np.hypot(at[:, ::2], at[:, 1::2])
+        return np.asarray(-0.5 * (((from_centre - 1.5) / 0.01) ** 2).sum(1))
+
     with pytest.raises(NotComputed, match="too open"):
-        integrate(lambda at: 150 * np.cos(40 * at).sum(1) - 0.5 * (at**2).sum(1), np.full(6, 0.1))
+        integrate(rings, np.full(6, 0.1))
 
 
 def test_refuses_what_is_not_a_number() -> None:
@@ -125,6 +145,16 @@ def test_fewer_points_keep_means_and_variances() -> None:
     np.testing.assert_allclose(np.diag(after[1]), np.diag(before[1]), rtol=1e-8)
     # As near as a standard error of 300 points drawn at random, 1 / sqrt(300).
     np.testing.assert_allclose(after[1], before[1], atol=300**-0.5)
+
+
+@pytest.mark.parametrize("counting", [1, 3, 200])
+def test_flattened_points(counting: int) -> None:
+    """As many count as are asked for or, where most have no weight at all, half of those that have some."""
+    weight = np.exp(-np.arange(300.0)) * (np.arange(300) < counting)
+    found = Integrated(np.zeros((300, 1)), weight / weight.sum(), 1.0, np.zeros(1)).flattened(40.0)
+    assert found.weight.sum() == pytest.approx(1.0)
+    assert 1 / (found.weight**2).sum() >= min(40.0, counting / 2)
+    assert (np.diff(found.weight[:counting]) < 0).all()
 
 
 def test_half_normal() -> None:

@@ -15,10 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from trialkit.analysis.censored import CensoredFit, fit_censored
-from trialkit.analysis.combining import average
 from trialkit.analysis.derived_model import derive_model
 from trialkit.mixed import MixedModelError
+from trialkit.mixed.censored import CensoredFit, fit_censored
+from trialkit.mixed.combining import average
 from trialkit.mixed.small_sample import SmallSample
 
 FloatArray = NDArray[np.float64]

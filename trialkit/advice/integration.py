@@ -6,15 +6,17 @@ nearly independent; along each axis the distribution is a t with its own scale o
 followed (Rue, Martino & Chopin 2009, J. R. Stat. Soc. B 71, 319-392, section 6.5). Points of an equidistributed
 sequence are brought to that distribution and weighted by what it misses (importance sampling), so that the averages are
 right however rough the frame. Two more rounds have frames of what the points so far tell, and all points count.
+Where few count, their weights are flattened until enough do for a frame (tempering), which widens it.
 
-Tests hold the averages to long Markov chains: on five sets of records the means of treatments erred by at most 1.3 % of
-their standard deviation and these by 0.7 %, gains over a practice by 2.7 % and 2.6 %, thinned as weights are.
+Tests hold the averages to long Markov chains: on five sets of records means err by at most 1 % of their standard
+deviation and these by 2 %, but for gains of one set, 1.5 %. With points scrambled otherwise the largest error of a
+gain's mean is typically 0.5 to 1.6 %, that of its standard deviation 0.5 to 2.4 %, in some 3 %.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 
@@ -27,13 +29,17 @@ from trialkit.domain.errors import NotComputed
 POINTS, FEW_POINTS, MOST_ROUNDS, FEWEST_EFFECTIVE = 1024, 24, 3, 0.25
 """Of the last round; of very many trials; how many such rounds; and how many must count, in points of one round."""
 TAIL_DF, REACH, SEED = 5.0, 1.5, 11
-TAIL, BENT, WIDER = 1.3, 0.8, 0.95
-"""How far out skewness is read, in standard deviations; the most of it; and how wide a frame of points is."""
+TAIL, BENT, WIDER, KEPT = 1.3, 0.8, 0.95, 0.15
+"""How far out skewness is read, in standard deviations; the most of it; how wide a frame of points is; and how much of
+the covariance of the frame before it keeps."""
+FEWEST_A_SCORE, FLATTER = 5.0, 0.8
+"""How many points must count, of each score, for a frame to be made of them, and the power by which weights are
+flattened until they do."""
 ROUGH = 6
 """Digits by which the largest part of an axis is told: rounding must not choose another."""
 STEP = 0.05
-"""Of the differences that give slope and curvature, in units of scores."""
-ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1e-3, 0.5
+"""Of the differences that give slope and curvature, in units of scores or, where smaller, of their spread."""
+ROUNDS, CLOSE, GAINED, LEAST_CURVATURE = 40, 0.02, 1.0, 0.5
 TRIED_STEPS = np.array([2.0, 1.4, 1.0, 0.7, 0.4, 0.15, 0.03])
 """Of the search for the mode, which need not be exact: weights make up for where the points are put."""
 SMALLEST_SCORE = -6.0
@@ -70,6 +76,13 @@ class Integrated:
     weight: FloatArray
     effective: float
     mode: FloatArray
+
+    def flattened(self, effective: float) -> Integrated:
+        """Points whose weights differ less, so that so many count: a wider distribution, between this and theirs."""
+        weight = self.weight
+        while 1 / (weight**2).sum() < min(effective, np.count_nonzero(weight) / 2):
+            weight = weight**FLATTER / (weight**FLATTER).sum()
+        return replace(self, weight=weight)
 
     def thinned(self, size: int) -> Integrated:
         """Fewer points, weighted so that the means and variances of scores stay as they are."""
@@ -114,7 +127,7 @@ def integrate(log_density: Callable[[FloatArray], FloatArray], start: FloatArray
             return found
         if np.isnan(found.effective):
             break
-        frames.append(_Frame.of_points(found))
+        frames.append(_Frame.of_points(found.flattened(FEWEST_A_SCORE * len(mode)), frames[-1]))
     raise NotComputed("The records leave the sizes of variation too open for an average over them.")
 
 
@@ -146,7 +159,7 @@ class _Frame:
         return cls(mode, axes, spread, none, none + 1, none)
 
     @classmethod
-    def of_points(cls, found: Integrated) -> _Frame:
+    def of_points(cls, found: Integrated, before: _Frame) -> _Frame:
         low, middle, high = _quantiles(found, ndtr([-TAIL, 0.0, TAIL]))
         reach = np.maximum(high - low, 1e-3)
         bend = np.arctanh(np.clip((high + low - 2 * middle) / reach * TAIL / (np.hypot(1, TAIL) - 1), -BENT, BENT))
@@ -155,8 +168,9 @@ class _Frame:
         straight = np.sinh(np.arcsinh((found.at - place) / scale) - bend)
         middle = found.weight @ straight
         away = straight - middle
-        # A little of the prior keeps the frame from falling flat where few points count.
-        value, axes = _axes((found.weight[:, None] * away).T @ away * 0.95 + 0.05 * np.eye(len(middle)))
+        # A little of the frame before keeps this one from falling flat where few points count.
+        root = before.scale[:, None] * before.axes / scale[:, None]
+        value, axes = _axes((1 - KEPT) * (found.weight[:, None] * away).T @ away + KEPT * root @ root.T)
         return cls(middle, axes * np.sqrt(value), np.full((2, len(middle)), WIDER), place, scale, bend)
 
     def points(self, uniform: FloatArray) -> FloatArray:
@@ -207,44 +221,45 @@ def _weighted(frames: Sequence[_Frame], at: Sequence[FloatArray], density: Float
 
 
 def _mode(log_density: Callable[[FloatArray], FloatArray], start: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mode and negative curvature there: steps by slope and curvature along each score, all curvature at the end."""
-    at, reach = start.astype(float), 1.0
+    """Mode and negative curvature there: steps along each score at first, by all curvature where these gain little.
+
+    What one score takes up another may give back, as what lasts of a garden and what does not: such a ridge is followed
+    by the curvature between scores only.
+    """
+    at, reach, whole = start.astype(float), 1.0, False
+    width = np.full(len(at), STEP)
     for _ in range(ROUNDS):
-        middle, slope, curvature = _along(log_density, at)
-        step = slope / np.maximum(np.abs(curvature), LEAST_CURVATURE)
-        longest = np.abs(step).max(initial=0.0)
-        if longest < CLOSE:
+        middle, slope, curvature = _slopes(log_density, at, width, whole)
+        width = STEP / np.sqrt(np.maximum(np.diagonal(curvature), 1.0))
+        value, axes = _axes(curvature)
+        step = axes @ (slope @ axes / np.maximum(np.abs(value), LEAST_CURVATURE))
+        if whole and slope @ step < CLOSE and value[0] > 0:
             break
-        tries = at + step * min(1.0, reach / longest) * TRIED_STEPS[:, None]
+        tries = at + step * min(1.0, reach / np.abs(step).max(initial=reach)) * TRIED_STEPS[:, None]
         found = log_density(tries)
         best = int(np.argmax(found))
-        if found[best] <= middle:
+        if found[best] > middle:
+            at, reach = tries[best], float(np.clip(reach * (2.0 if best < 2 else 0.7), 0.25, 2.0))
+        elif whole:
             break
-        at, reach = tries[best], float(np.clip(reach * (2.0 if best < 2 else 0.7), 0.25, 2.0))
-        if found[best] - middle < GAINED:
-            break
-    return at, _curvature(log_density, at)
+        whole = whole or found[best] - middle < GAINED
+    return at, _slopes(log_density, at, width, True)[2]
 
 
-def _along(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[float, FloatArray, FloatArray]:
-    """Log density, its slope, and its negative curvature along each score."""
-    d, one = len(at), STEP * np.eye(len(at))
-    found = log_density(np.concatenate([at[None], at + one, at - one]))
-    middle, up, down = found[0], found[1 : d + 1], found[d + 1 :]
-    return float(middle), (up - down) / (2 * STEP), (2 * middle - up - down) / STEP**2
-
-
-def _curvature(log_density: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:
-    """Negative curvature, by differences of neighbours on either side."""
-    d, one = len(at), STEP * np.eye(len(at))
-    pairs = list(combinations(range(d), 2))
+def _slopes(
+    log_density: Callable[[FloatArray], FloatArray], at: FloatArray, width: FloatArray, whole: bool
+) -> tuple[float, FloatArray, FloatArray]:
+    """Log density, slope and negative curvature, that between scores only if asked, by differences of a width."""
+    d, one = len(at), np.diag(width)
+    pairs = list(combinations(range(d), 2)) if whole else []
     both = np.array([one[i] + one[j] for i, j in pairs]).reshape(-1, d)
-    middle, slope, diagonal = _along(log_density, at)
-    found = np.diag(diagonal)
-    up = middle + STEP * slope - 0.5 * STEP**2 * diagonal
-    for (i, j), value in zip(pairs, log_density(at + both) if pairs else (), strict=True):
-        found[i, j] = found[j, i] = -(value - up[i] - up[j] + middle) / STEP**2
-    return found
+    found = log_density(at + np.concatenate([np.zeros((1, d)), one, -one, both]))
+    middle, up, down = found[0], found[1 : d + 1], found[d + 1 : 2 * d + 1]
+    curvature = np.diag((2 * middle - up - down) / width**2)
+    for (i, j), value in zip(pairs, found[2 * d + 1 :], strict=True):
+        # The half of each score's own curvature beside its step falls out with `up` and `down`.
+        curvature[i, j] = curvature[j, i] = (up[i] + up[j] - value - middle) / (width[i] * width[j])
+    return float(middle), (up - down) / (2 * width), curvature
 
 
 @cache

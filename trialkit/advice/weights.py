@@ -27,10 +27,12 @@ from trialkit.domain.errors import NotComputed
 LASTING = "lasting"
 """Share of the variance of what gardens do that lasts from year to year, where some garden came back; uniform
 before any record."""
-THINNED = 256
+THINNED = 512
 """Points at which effects are worked out; means and variances of the scores are those of all points."""
-CHUNK = 4_000_000
-"""Numbers in the largest array of one call."""
+CHUNK, LEAST_CHUNK = 1_000_000, 8
+"""Numbers in the largest array of one call: a processor's cache holds few more. And the fewest points of one, as each
+call takes its time for every trial."""
+EFFECTS = ("mean", "factor", "log_likelihood")
 
 
 @dataclass(frozen=True)
@@ -59,10 +61,18 @@ class WeightModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, d)."""
-        found = self.by_name(at)
-        told = self.gathered.told(found["bucket"], [found[name] for name in self.gathered.local])
-        constant = (self.gathered.weighed - 1) * np.log(2 * np.pi)
-        return eliminate(told, self.floors(found), constant)
+        parts = list(self._by_some(at))
+        return Effects(*(np.concatenate([getattr(one, name) for one in parts]) for name in EFFECTS))
+
+    def _by_some(self, at: FloatArray) -> Iterator[Effects]:
+        """Effects at a few points at a time, so that their arrays stay small."""
+        g = self.gathered
+        size = max(LEAST_CHUNK, CHUNK // (g.design.size + g.gram[0].size + 1))
+        constant = (g.weighed - 1) * np.log(2 * np.pi)
+        for start in range(0, len(at), size):
+            found = self.by_name(at[start : start + size])
+            told = g.told(found["bucket"], [found[name] for name in g.local])
+            yield eliminate(told, self.floors(found), constant)
 
     def by_name(self, at: FloatArray) -> dict[str, FloatArray]:
         """Standard deviations (and the lasting share) by name, each of shape (m,)."""
@@ -75,10 +85,8 @@ class WeightModel:
 
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores, up to a constant, shape (m,)."""
-        g = self.gathered
-        size = max(1, CHUNK // (g.design.size + g.gram[0].size + 1))
-        parts = [self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)]
-        return np.asarray(np.concatenate(parts) - 0.5 * (at**2).sum(1))
+        likelihood = np.concatenate([one.log_likelihood for one in self._by_some(at)])
+        return np.asarray(likelihood - 0.5 * (at**2).sum(1))
 
     def floors(self, sd: Mapping[str, FloatArray]) -> Floors:
         """Covariances given standard deviations by name, each of shape (m,)."""

@@ -8,9 +8,9 @@ from typing import Literal
 
 import pandas as pd
 
-from trialkit.analysis.censored import CensoredFit, fit_censored, fit_same_days
 from trialkit.analysis.derived_model import DerivedModel
 from trialkit.mixed import MixedFit, NotConverged, fit_mixed
+from trialkit.mixed.censored import CensoredFit, fit_censored, fit_same_days
 
 Bounds = Literal["strata", "nonnegative"]
 

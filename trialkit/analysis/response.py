@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from trialkit.analysis.censored import CensoredFit, DaysNotBounded
 from trialkit.analysis.checks import (
     bucket_residuals,
     diagnose,
@@ -45,6 +44,7 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.treatment import Treatment
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged, NotEstimable, NoVariation
+from trialkit.mixed.censored import CensoredFit, DaysNotBounded
 from trialkit.mixed.comparisons import Adjustment
 
 AnyFit = MixedFit | CensoredFit

@@ -42,6 +42,18 @@ found$barley <- c(list(sd = sd), at(
        "site (Intercept)" = sd$garden * sqrt(lasting), "trial (Intercept)" = sd$season_level), residual))
 write("predicted_effects", c(list(kind = "predicted effects at given standard deviations", software = software), found))
 
+# Restricted maximum likelihood of the usual mixed model of variety trials, of one year and of both.
+reml <- function(formula, data) {
+  fit <- lmer(formula, data, control = lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-10)))
+  variance <- as.data.frame(VarCorr(fit))
+  list(mean = unname(fixef(fit)), variance = as.list(setNames(variance$vcov, variance$grp)),
+       cultivar = as.list(setNames(ranef(fit)$cultivar[[1]], rownames(ranef(fit)$cultivar))))
+}
+several <- weight_g ~ 1 + (1 | cultivar) + (1 | site) + (1 | trial) + (1 | site:trial) + (1 | cultivar:site) + (1 | cultivar:trial)
+write("barley_reml", list(kind = "restricted maximum likelihood", software = software,
+  data = list(file = "barley.csv", source = "Immer, F. R., Hayes, H. K. & Powers, L. (1934). Statistical determination of barley varietal adaptation. Journal of the American Society of Agronomy 26, 403-419 (lattice); yields times 5."),
+  "1931" = reml(weight_g ~ 1 + (1 | cultivar) + (1 | site), barley[barley$trial == "1931", ]), both = reml(several, barley)))
+
 # Laplace's log likelihood of binomial counts at given standard deviations and fixed effects.
 data(cbpp, package = "lme4")
 write.csv(cbpp, "cbpp.csv", row.names = FALSE, quote = FALSE)

@@ -10,10 +10,10 @@ from typing import Annotated, Literal
 import numpy as np
 import pandas as pd
 
-from trialkit.analysis.augmentation import Bounds, complete, fit_sets
-from trialkit.analysis.combining import Combined, average, combine_sets
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged
+from trialkit.mixed.augmentation import Bounds, complete, fit_sets
+from trialkit.mixed.combining import Combined, average, combine_sets
 from trialkit.mixed.comparisons import Adjustment
 from trialkit.mixed.contrasts import Family
 from trialkit.mixed.fixed import parse_formula
@@ -148,9 +148,9 @@ def fit_censored(
 ) -> CensoredFit:
     """Fit a linear mixed model to days that were seen between bounds.
 
-    The days are drawn between their bounds given all else (`trialkit.analysis.augmentation`), variances at zero or
+    The days are drawn between their bounds given all else (`trialkit.mixed.augmentation`), variances at zero or
     above; each completed set is fitted by restricted likelihood as `fit_mixed` would, and the fits are combined
-    (`trialkit.analysis.combining`). Where every day is known, the answers are `fit_mixed`'s own.
+    (`trialkit.mixed.combining`). Where every day is known, the answers are `fit_mixed`'s own.
 
     Parameters
     ----------

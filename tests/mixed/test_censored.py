@@ -11,12 +11,12 @@ from scipy.optimize import minimize
 from scipy.stats import norm
 
 from small_trial import write_small_trial
-from trialkit.analysis import analyse, augmentation
-from trialkit.analysis.censored import BURN_IN, CensoredFit, fit_censored
-from trialkit.analysis.combining import combined_df
+from trialkit.analysis import analyse
 from trialkit.analysis.recorded_responses import ripening
 from trialkit.domain.treatment import Treatment
-from trialkit.mixed import MixedModelError, NotConverged, fit_mixed
+from trialkit.mixed import MixedModelError, NotConverged, augmentation, fit_mixed
+from trialkit.mixed.censored import BURN_IN, CensoredFit, fit_censored
+from trialkit.mixed.combining import combined_df
 from trialkit.rules.trial_folder import read_trial
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -20,8 +20,8 @@ NOTABLE_LOSS = 0.9
 LEAST_GAIN_G = 1.0
 """A smaller gain is not told: a change may be for what it saves (common practice, no source)."""
 LEARN_ALKALINITY = (
-    "Your water supplier's yearly report tells it, or a drop test. Test a well. A softener does not take it out: use a "
-    "tap before it. Rain has next to none."
+    "Your water supplier's yearly report tells its alkalinity. So does a drop test. Test a well. A water softener does "
+    "not take it out: use a tap before it. Rain has next to none."
 )
 OTHER_WATER = f"Over {HIGHEST_ALKALINITY_MG_L:.0f}? Use rain water, or half of each. Ask us."
 SHORT_CAUTIONS = (
@@ -82,7 +82,7 @@ def acid_line(row: AcidForClass) -> AcidLine:
     """Say how much acid goes into one class of water."""
     amount, step = row.acid_tsp if row.solution_tsp is None else row.solution_tsp, row.step_tsp
     return AcidLine(
-        water=row.name if row.lower else "next to none",
+        water=row.name if row.lower or step is not None else "next to none",
         range=f"{row.lower:.0f} to {row.upper:.0f}",
         amount="no acid" if step is None else kitchen_measure(amount),
         millilitres=None if step is None else f"{amount * TEASPOON_ML:.0f} mL",

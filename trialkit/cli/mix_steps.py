@@ -95,7 +95,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
     alkalinity = replace(tap, value=left * tap.value, lower=left * tap.lower, upper=left * tap.upper)
     notes = (*alkalinity_notes(alkalinity, by_drops=asked.drops is not None), *made.notes)
     return MixAnswer(
-        schema="trialkit-mix-1",
+        schema="trialkit-mix-2",
         volume_l=made.volume_l,
         water=MixWater(alkalinity, asked.ph, asked.temperature, asked.blend, tap.value),
         nutrient=_amount(made.nutrient, product),
@@ -250,7 +250,7 @@ def table_answer(asked: Asked) -> MixTableAnswer:
         nutrient_tsp=nutrient_tsp,
     )
     return MixTableAnswer(
-        schema="trialkit-mix-table-1",
+        schema="trialkit-mix-table-2",
         volume_l=asked.volume_l,
         acid=acid.name,
         target_ph=asked.target_ph,

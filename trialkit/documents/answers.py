@@ -92,7 +92,7 @@ class MixCaution(Closed):
 class MixAnswer(Closed):
     """`trialkit mix`: what goes into a bucket, and the pH and strength that it gives."""
 
-    schema: Annotated[Literal["trialkit-mix-1"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-2"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     water: Annotated[MixWater, "The water as it comes."]
     nutrient: Annotated[MixAmount | None, "Nutrient; None where none was asked for."]
@@ -120,7 +120,7 @@ class MixAnswer(Closed):
 class MixTableAnswer(Closed):
     """`trialkit mix --table`: the acid for each class of alkalinity."""
 
-    schema: Annotated[Literal["trialkit-mix-table-1"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-table-2"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     acid: Annotated[str, "Name of the acid."]
     target_ph: Annotated[float, "pH to reach."]

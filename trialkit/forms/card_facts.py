@@ -15,9 +15,7 @@ from trialkit.rules.mixings import acid_product, nutrient_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step
 from trialkit.solution.acids import AcidProduct
-from trialkit.solution.mixing import Water, mix
-
-USUAL_PH = 7.5
+from trialkit.solution.mixing import Water, mix, usual_water
 
 
 def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
@@ -90,8 +88,7 @@ def _step_for(trial: Trial, acid: AcidProduct, waters: Sequence[Mapping[Any, Any
 
 def _water(site: Mapping[Any, Any]) -> Water:
     """A garden's water whose alkalinity is known."""
-    ph = USUAL_PH if pd.isna(site["water_ph"]) else float(site["water_ph"])
-    return Water(float(site["alkalinity_mg_l_caco3"]), ph)
+    return usual_water(float(site["alkalinity_mg_l_caco3"]), float(site["water_ph"]))
 
 
 def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterator[AcidStart]:

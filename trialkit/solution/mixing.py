@@ -40,6 +40,8 @@ ALKALINITY_CLASSES: tuple[tuple[str, float, float], ...] = (
     ("high", 120.0, 180.0),
     ("very high", 180.0, HIGHEST_ALKALINITY_MG_L),
 )
+MEDIUM_ALKALINITY_MG_L = 90.0
+"""Middle of the class of medium alkalinity: water of which nothing is known, where amounts are for buying alone."""
 RAIN_SHARES = (1 / 2, 2 / 3, 3 / 4, 9 / 10)
 """Of a bucket, as a gardener fills it up."""
 BLENDED_TO_MG_L = 180.0
@@ -88,6 +90,17 @@ class Water:
             self.temperature_c,
             None if lowest is None else left * lowest,
         )
+
+
+def usual_water(alkalinity_mg_l_caco3: float, ph: float) -> Water:
+    """Return a water of an alkalinity; its pH is that of most taps where it is not known (NaN).
+
+    Examples
+    --------
+    >>> usual_water(90.0, math.nan).ph
+    7.5
+    """
+    return Water(alkalinity_mg_l_caco3) if math.isnan(ph) else Water(alkalinity_mg_l_caco3, ph)
 
 
 def rain_share_for(alkalinity_mg_l_caco3: float) -> float:

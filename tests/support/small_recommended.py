@@ -88,6 +88,8 @@ def small_decision() -> Decision:
             ),
             8.0,
             8.0,
+            6.0,
+            8.0,
             at_edge=True,
         ),
         spreads=(Spread("bucket", 19.0, 17.0, 21.5), Spread("garden", 12.0, 5.0, 22.0)),

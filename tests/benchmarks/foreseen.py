@@ -33,7 +33,7 @@ DESIGNS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class Design:
+class DrawnDesign:
     """A planned trial."""
 
     name: str
@@ -42,7 +42,7 @@ class Design:
     heads: int
 
     @classmethod
-    def of(cls, name: str) -> "Design":
+    def of(cls, name: str) -> "DrawnDesign":
         """One of the bundled examples, as it was planned."""
         trial = read_trial(EXAMPLES / name, stage="plan")
         found = outlook(trial, question_before(trial), trial.protocol.treatments(), Assumptions())
@@ -55,7 +55,7 @@ class Design:
         return found.foreseen, found.left_open()
 
 
-def drawn(design: Design, rng: np.random.Generator) -> tuple[BucketRecords, FloatArray]:
+def drawn(design: DrawnDesign, rng: np.random.Generator) -> tuple[BucketRecords, FloatArray]:
     """Records of a trial drawn from what the plan thinks, and the true value of each candidate."""
     o, b = design.outlook, design.outlook.beliefs
     g = o.gathered(design.layout, design.heads)
@@ -117,7 +117,7 @@ def drawn(design: Design, rng: np.random.Generator) -> tuple[BucketRecords, Floa
 def found(job: tuple[str, int]) -> dict[str, float]:
     """What the real analysis says of one drawn trial, and what its choice truly gives."""
     name, seed = job
-    design = DESIGN_OF.get(name) or DESIGN_OF.setdefault(name, Design.of(name))
+    design = DESIGN_OF.get(name) or DESIGN_OF.setdefault(name, DrawnDesign.of(name))
     rng = np.random.default_rng(seed)
     records, truth = drawn(design, rng)
     o = design.outlook
@@ -139,7 +139,7 @@ def found(job: tuple[str, int]) -> dict[str, float]:
     }
 
 
-DESIGN_OF: dict[str, Design] = {}
+DESIGN_OF: dict[str, DrawnDesign] = {}
 NAMES: Mapping[str, str] = {
     "value": "value of the choice, g a head",
     "gain": "gain over the practice, g a head",
@@ -168,7 +168,7 @@ def main() -> None:
     for at, (name, told) in enumerate(DESIGNS.items()):
         print(name, file=sys.stderr)
         every = invented.run(found, [(name, seed + 100_000 * at + i) for i in range(trials)])
-        design = Design.of(name)
+        design = DrawnDesign.of(name)
         bringing, left = design.foreseen()
         per_tsp = design.outlook.candidacy.question.per_tsp
         foreseen = {**vars(bringing), **vars(left), "dose_half_width": left.dose_half_width / per_tsp}

@@ -22,7 +22,7 @@ from trialkit.planning.planned_design import PlannedDesign, planned_design
 from trialkit.planning.planned_power import Goal
 from trialkit.planning.simulated_power import simulate_power
 from trialkit.planning.trial_sizes import TrialSize
-from trialkit.planning.trial_value import Design, valued
+from trialkit.planning.trial_value import TrialDesign, valued
 from trialkit.protocol.randomise import randomise
 from trialkit.rules.trial_folder import read_trial
 
@@ -65,7 +65,7 @@ def value_of_a_grid() -> None:
         protocol = trial.protocol.model_copy(update={"layout": layout})
         sites = tuple(f"G{i:02d}" for i in range(size.sites))
         buckets = randomise(protocol, pd.DataFrame({"site": sites}))
-        valued(thought, Design("size", protocol, sites, size.heads, buckets))
+        valued(thought, TrialDesign("size", protocol, sites, size.heads, buckets))
 
 
 def simulate_all(designs: list[PlannedDesign], replicates: int, executor: Executor) -> None:

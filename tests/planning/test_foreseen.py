@@ -13,7 +13,7 @@ TRIALS, SEED = 20, 5
 def test_intervals_and_chances_are_those_that_trials_find() -> None:
     """Within 10 % and three standard errors; a value too, of which few trials tell little."""
     name = "volunteer_cultivars"
-    bringing, left = foreseen.Design.of(name).foreseen()
+    bringing, left = foreseen.DrawnDesign.of(name).foreseen()
     expected = {**vars(bringing), **vars(left)}
     every = [foreseen.found((name, SEED + i)) for i in range(TRIALS)]
     for one in ("half_width", "change", "gain"):

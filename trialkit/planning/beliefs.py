@@ -14,7 +14,7 @@ from trialkit.advice.elimination import Effects, eliminate
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
-from trialkit.advice.sample_information import Beliefs, DecisionCosts, Part
+from trialkit.advice.sample_information import Beliefs, DecisionCosts, EffectBeliefs
 from trialkit.advice.usable_shares import ShareModel, Shares, count
 from trialkit.advice.weights import LASTING, WeightModel, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
@@ -170,8 +170,8 @@ class _Thought:
     """The parts of beliefs that come from where these are taken."""
 
     sd: Mapping[str, FloatArray]
-    weights: Part
-    logits: Part
+    weights: EffectBeliefs
+    logits: EffectBeliefs
     shares: Shares
 
 
@@ -201,10 +201,10 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     return _Thought(planned, weights, logits, Shares(model, _points(scores), of_plan, told))
 
 
-def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> Part:
+def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> EffectBeliefs:
     """Effects that are independent, by their precisions, shape (m, p)."""
     one = np.eye(mean.shape[1])
-    return Part(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
+    return EffectBeliefs(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
 
 
 def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
@@ -224,10 +224,10 @@ def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     return _Thought(sd, _known_part(eliminate(told, model.floors(sd))), _known_part(shares.effects), shares)
 
 
-def _known_part(effects: Effects) -> Part:
+def _known_part(effects: Effects) -> EffectBeliefs:
     """Effects of which the analysis will know what is known now: the same records are in it."""
     precision = effects.factor @ effects.factor.swapaxes(1, 2)
-    return Part(effects.mean, precision, precision)
+    return EffectBeliefs(effects.mean, precision, precision)
 
 
 def _points(at: FloatArray) -> Integrated:

@@ -32,7 +32,7 @@ MUCH_LESS, SOME_MORE = 0.7, 1.5
 
 
 @dataclass(frozen=True)
-class Design:
+class TrialDesign:
     """A design of the trial.
 
     Attributes
@@ -105,7 +105,7 @@ def _visits(protocol: Protocol, sites: int) -> int:
     return len(visit_days(protocol.schedule)) * sites
 
 
-def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
+def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
     """List designs near the one that the protocol asks for, that first, and others within the limits.
 
     Raises
@@ -116,11 +116,11 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[Design]:
     protocol = trial.protocol
     known = sorted(str(site) for site in trial.sites["site"])
     n, blocks, heads = len(known), protocol.layout.blocks, protocol.bucket.heads
-    asked = Design("asked", protocol, tuple(known), heads, randomise(protocol, pd.DataFrame({"site": known})))
+    asked = TrialDesign("asked", protocol, tuple(known), heads, randomise(protocol, pd.DataFrame({"site": known})))
     yield asked
 
     @cache
-    def sized(count: int, blocks: int) -> Design | None:
+    def sized(count: int, blocks: int) -> TrialDesign | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
         return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads, limits)
@@ -144,7 +144,7 @@ def _laid_out(
     heads: int,
     limits: StatedLimits,
     dropped: Dropped | None = None,
-) -> Design | None:
+) -> TrialDesign | None:
     """Lay a design out; None where that cannot be, or is beyond the limits."""
     if beyond(protocol, len(sites), heads, limits):
         return None
@@ -152,14 +152,14 @@ def _laid_out(
         layout = randomise(protocol, pd.DataFrame({"site": list(sites)}))
     except WrongCall:
         return None
-    return Design(kind, protocol, tuple(sites), heads, layout, dropped)
+    return TrialDesign(kind, protocol, tuple(sites), heads, layout, dropped)
 
 
 def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
     return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
 
 
-def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
+def _with_more_practice(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
     protocol = asked.protocol
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
@@ -169,7 +169,7 @@ def _with_more_practice(asked: Design, limits: StatedLimits) -> Design | None:
     )
 
 
-def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
+def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
     """As many buckets, a small block of them with each of more volunteers."""
     protocol, count = asked.protocol, asked.buckets // VOLUNTEER_BUCKETS
     if protocol.layout.kind != "randomised complete blocks" or len(protocol.treatments()) <= VOLUNTEER_BUCKETS:
@@ -179,7 +179,7 @@ def _of_volunteers(asked: Design, limits: StatedLimits) -> Design | None:
     return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | None]:
+def _without_levels(asked: TrialDesign, limits: StatedLimits) -> Iterator[TrialDesign | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
@@ -207,16 +207,16 @@ def _without_levels(asked: Design, limits: StatedLimits) -> Iterator[Design | No
 class Valued:
     """A design, and what it is expected to bring where as many gardens give up as is expected."""
 
-    design: Design
+    design: TrialDesign
     foreseen: Foreseen
 
 
-def valued(outlook: Outlook, design: Design) -> Valued:
+def valued(outlook: Outlook, design: TrialDesign) -> Valued:
     """Work out what a design is expected to bring."""
     return Valued(design, preposterior(outlook, design).foreseen)
 
 
-def preposterior(outlook: Outlook, design: Design) -> Preposterior:
+def preposterior(outlook: Outlook, design: TrialDesign) -> Preposterior:
     """What will be expected after a trial of a design."""
     planned = outlook.gathered(design.layout, design.heads)
     lost = len(design.sites) * design.protocol.variation.gardens_lost_share

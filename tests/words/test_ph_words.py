@@ -18,7 +18,8 @@ def test_nobody_writes_the_window_by_hand() -> None:
     assert len(files) > 20
     texts = {path.name: DOCSTRING.sub("", path.read_text("utf-8")) for path in files}
     assert [name for name, text in texts.items() if typed.search(text)] == []
-    assert ph_words.STOP == f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
+    told = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
+    assert told == ph_words.STOP
 
 
 def test_alkalinity_is_learned_not_guessed() -> None:

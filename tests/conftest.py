@@ -56,6 +56,7 @@ LONG = (
     "planning/test_executors.py",
     "planning/test_invented_county.py",
     "planning/test_plan.py",
+    "planning/test_trial_value.py",
     "report",
     "returns",
     "rules/test_check.py",

@@ -20,7 +20,7 @@ from trialkit.advice.elimination import Effects, eliminate
 from trialkit.advice.gathering import BucketRecords, Gathered, gather
 from trialkit.advice.integration import Integrated
 from trialkit.advice.priors import SHARE_LOGIT, WEIGHT_G
-from trialkit.advice.sample_information import Beliefs, DecisionCosts, EffectBeliefs, Preposterior, told_by
+from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefore, Preposterior, told_by
 from trialkit.advice.usable_shares import ShareModel, Shares
 from trialkit.advice.weights import WeightModel
 
@@ -71,12 +71,12 @@ def thought(rows: pd.DataFrame, sd: dict[str, float], asked: tuple[float, ...] =
     doses = np.array(asked) if asked else np.zeros(1)
     of = list(product(base.levels.cultivar, doses))
     points = base.levels.points([c for c, _ in of], [""] * len(of), np.array([d for _, d in of]))
-    logits = EffectBeliefs(shares.effects.mean, certain, certain)
+    logits = PartBefore(shares.effects.mean, certain, certain)
     return Beliefs(
         base,
         WEIGHT_G,
         known,
-        EffectBeliefs(found.mean, after, after),
+        PartBefore(found.mean, after, after),
         logits,
         shares,
         points,

@@ -10,9 +10,14 @@ from typing import Any
 import pytest
 
 from commands import DONE, NOT_COMPUTED, WRONG_CALL, run
+from seasons import accept, season
 from small_plan import write_plan_folder
 from small_trial import small_trial
-from trialkit.documents.document import as_text
+from trialkit.documents.document import as_text, from_text
+from trialkit.documents.plan import Plan
+from trialkit.words.plan_words import verdict_words, what_to_do
+
+LABELLED = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg\nBlend L,nutrient,9,12,30,5,12\n"
 
 
 def spreads(plan: dict[str, Any]) -> dict[str, float]:
@@ -29,21 +34,61 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.
 
 
 def test_a_plan_in_a_few_sentences(planned: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
-    """The chance for the margin, what buys most and the page's path; progress on standard error."""
+    """The verdict first, what it is worth, the page's path, in twelve lines at most; progress on standard error."""
     folder, result = planned
     assert result.returncode == DONE, result.stderr
-    assert result.stdout.startswith("24 buckets at 3 gardens, 48 heads: a difference of 10 g")
-    assert "buys most" in result.stdout
-    assert "For a chance of 80 % of finding 10 g it would take about" in result.stdout
+    plan = from_text(Plan, (folder / "results" / "plan.json").read_text("utf-8"))
+    assert result.stdout.splitlines()[0] == f"{verdict_words(plan.verdict)}. {what_to_do(plan)}"
+    assert f"should gain {plan.value.asked.value_g:.1f} g a transplanted head" in result.stdout
+    assert "This is by common practice, no source" in result.stdout
     assert result.stdout.endswith(f"Plan: {folder / 'results' / 'plan.html'}\nNext: trialkit layout {folder}\n")
+    assert len(result.stdout.splitlines()) <= 12
     assert "Working out: power" in result.stderr
+
+
+def test_what_the_trial_takes_is_told_before_all_else(
+    planned: tuple[Path, subprocess.CompletedProcess[str]],
+) -> None:
+    """Buckets, heads and visits are counted before anything is worked out; again in the answer."""
+    _, result = planned
+    takes = "It takes 24 buckets in 3 gardens, 48 heads and 30 visits of gardens over the harvest."
+    assert result.stderr.splitlines()[0] == takes
+    assert takes in result.stdout
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One small trial, accepted."""
+    place = tmp_path_factory.mktemp("ledger")
+    accept(place / "ledger", season(place / "old", "old", "spring 2026", "2026-03-01", cultivars=2, doses=2))
+    return place / "ledger"
+
+
+def test_a_ledger_tells_what_is_thought_before_the_trial(tmp_path: Path, ledger: Path) -> None:
+    """The value rests on the trials of the ledger, and the plan says on how many; variances are theirs too."""
+    write_plan_folder(tmp_path / "new")
+    (tmp_path / "new" / "products.csv").write_text(LABELLED, encoding="utf-8")
+    result = run("plan", tmp_path / "new", "--ledger", ledger)
+    assert result.returncode == DONE, result.stderr
+    assert "This is by the 1 trial of the ledger" in result.stdout
+    plan = from_text(Plan, (tmp_path / "new" / "results" / "plan.json").read_text("utf-8"))
+    assert (plan.source.code, plan.value.source, plan.value.trials) == ("ledger", "ledger", 1)
+
+
+def test_a_ledger_without_a_trial_that_can_be_compared(tmp_path: Path, ledger: Path) -> None:
+    """Without the nutrient's label its doses have no place on the ledger's scale: that is said, and what to do."""
+    write_plan_folder(tmp_path / "new")
+    result = run("plan", tmp_path / "new", "--ledger", ledger)
+    assert result.returncode == NOT_COMPUTED
+    assert "No trial of the ledger tells of this one" in result.stderr
+    assert "products.csv" in result.stderr
 
 
 def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
     """plan.json, plan.html and calendar.ics, whole; a second run writes the same bytes, and no input is touched."""
     folder, _ = planned
     files = {name: (folder / "results" / name).read_bytes() for name in ("plan.json", "plan.html", "calendar.ics")}
-    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-3"
+    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-4"
     assert files["calendar.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
     inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
     again = run("plan", folder, "--json")

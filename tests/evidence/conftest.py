@@ -9,6 +9,7 @@ from once import once
 from seasons import three_seasons
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.versions import recommend_anew
+from trialkit.planning.next_trial import propose
 
 
 @pytest.fixture(scope="session")
@@ -22,4 +23,4 @@ def seasons(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Path,
 def first(seasons: tuple[Path, tuple[Path, ...]], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Recommended]:
     """A copy of the ledger with its first version, and that version."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path_factory.mktemp("first") / "ledger"))
-    return ledger, recommend_anew(ledger, "0.1.0").document
+    return ledger, recommend_anew(ledger, "0.1.0", propose).document

@@ -29,6 +29,7 @@ from trialkit.evidence.pooling import read_buckets
 from trialkit.evidence.recommending import recommend
 from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.versions import history, pool_now, recommend_anew
+from trialkit.planning.next_trial import propose
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.problem import TrialError
 from trialkit.words import default_words as words
@@ -62,7 +63,7 @@ def test_a_ledger_of_one_trial_says_what_the_trial_says(
     """Verdict, dose, gains, chances, what is given up and the rest are the very numbers of the trial's own answer."""
     trial, results = read_trial(resource_folder("example_trials") / name), example_results(name)
     add(tmp_path / "ledger", trial_entry(trial, results, as_text(results).encode()), ON)
-    ours, own = recommend(read_ledger(tmp_path / "ledger"), None, None, "0.1.0").decision, results.decision
+    ours, own = recommend(read_ledger(tmp_path / "ledger"), None, None, "0.1.0", propose).decision, results.decision
     assert own is not None
     columns = trial.protocol.treatment_columns
     assert (ours.verdict, ours.recommended.among(columns), ours.alternative.among(columns)) == (
@@ -111,8 +112,10 @@ def test_what_a_version_says(first: First) -> None:
     assert [(one.of, one.name, one.tried) for one in document.by_garden] == [
         ("garden", "s1", True), ("garden", "s2", True),
     ]  # fmt: skip
-    assert document.next_trial.recommended == decision.recommended
-    assert document.next_trial.worth_g > 0
+    assert document.next_trial is not None
+    assert document.next_trial.cultivars[0] == decision.recommended.cultivar
+    assert decision.recommended.dose_tsp in document.next_trial.doses_tsp
+    assert document.next_trial.value_g > 1
 
 
 def test_gains_of_trials_are_as_recorded(first: First, seasons: Seasons) -> None:
@@ -131,29 +134,29 @@ def test_same_ledger_same_bytes(first: First) -> None:
     """Again, and from a copy without versions, the same bytes; no second version is written."""
     ledger, _ = first
     before = (ledger / "recommended.json").read_bytes()
-    assert not recommend_anew(ledger, "0.1.0").is_new
+    assert not recommend_anew(ledger, "0.1.0", propose).is_new
     assert (ledger / "recommended.json").read_bytes() == before
     assert len(history(ledger)) == 1
     copy = without_history(ledger, ledger.parent / "copy")
-    recommend_anew(copy, "0.1.0")
+    recommend_anew(copy, "0.1.0", propose)
     assert (copy / "recommended.json").read_bytes() == before
-    assert as_text(pool_now(copy, "0.1.0")).encode() == before
+    assert as_text(pool_now(copy, "0.1.0", propose)).encode() == before
 
 
 def test_a_version_on_withdrawn_evidence_is_as_if_never_made(seasons: Seasons, first: First, tmp_path: Path) -> None:
     """What follows is what a ledger that never had the trial says; back again, the sound version is the practice."""
     ledger, one = Path(shutil.copytree(first[0], tmp_path / "ledger")), first[1]
     withdraw(ledger, "three", "a mistake", date(2026, 12, 24))
-    two = recommend_anew(ledger, "0.1.0").document
+    two = recommend_anew(ledger, "0.1.0", propose).document
     assert (two.version, two.date, two.change.since) == (2, "2026-12-24", 1)
     assert next(words.changes(two)) == "Withdrawn: three, autumn 2026."
     assert two.change.recommended == one.recommended
     assert two.current == one.current  # the protocol's own: the first version rested on the third trial
     never = without_history(seasons[0], tmp_path / "never")
     withdraw(never, "three", "a mistake", date(2026, 12, 24))
-    assert pool_now(never, "0.1.0").decision == two.decision
+    assert pool_now(never, "0.1.0", propose).decision == two.decision
     accept(ledger, seasons[1][2], date(2026, 12, 31))
-    three = recommend_anew(ledger, "0.1.0").document
+    three = recommend_anew(ledger, "0.1.0", propose).document
     assert (three.version, three.date) == (3, "2026-12-31")
     assert next(words.changes(three)) == "New evidence: three, autumn 2026."
     assert three.current == two.recommended
@@ -166,9 +169,9 @@ def test_new_evidence_is_set_beside_the_last_default(seasons: Seasons, tmp_path:
     ledger = tmp_path / "ledger"
     for folder in seasons[1][:2]:
         accept(ledger, folder)
-    one = recommend_anew(ledger, "0.1.0").document
+    one = recommend_anew(ledger, "0.1.0", propose).document
     accept(ledger, seasons[1][2])
-    two = recommend_anew(ledger, "0.1.0").document
+    two = recommend_anew(ledger, "0.1.0", propose).document
     assert two.current == one.recommended
     assert two.decision.candidate(two.decision.current).gain is None
     assert two.decision.alternative != two.decision.current
@@ -198,7 +201,7 @@ def test_a_default_between_the_doses_tried_stays_a_practice(seasons: Seasons, fi
     """Nothing stood in it, yet the model speaks of it, and so does the next version; beyond the range it does not."""
     found, once = read_ledger(seasons[0]), first[1]
     between = replace(once.recommended, treatment=Treatment("Fenleaf", 3.0), n_mg_l=67.5)
-    document = recommend(found, once, replace(once, recommended=between), "0.1.0")
+    document = recommend(found, once, replace(once, recommended=between), "0.1.0", propose)
     practice = document.decision.candidate(document.decision.current)
     assert (practice.treatment, practice.stood.buckets, practice.raw_yield_g) == (Treatment("Fenleaf", 3.0), 0, None)
     low, high = (document.decision.candidate(Treatment("Fenleaf", dose)).yield_g for dose in (2.0, 4.0))
@@ -207,15 +210,15 @@ def test_a_default_between_the_doses_tried_stays_a_practice(seasons: Seasons, fi
     assert all(one.gain is not None for one in document.evidence)  # beside the two doses that it lies between
     beyond = replace(between, treatment=Treatment("Fenleaf", 6.0), n_mg_l=135.0)
     with pytest.raises(NotComputed, match="tried the current practice"):
-        recommend(found, once, replace(once, recommended=beyond), "0.1.0")
+        recommend(found, once, replace(once, recommended=beyond), "0.1.0", propose)
 
 
 def test_a_trial_that_names_no_cultivar_tells_of_doses_alone(seasons: Seasons, tmp_path: Path) -> None:
     """It counts in the dose, and nothing without a name is a candidate, though its trial is the newest."""
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
-    first = recommend_anew(ledger, "0.1.0").document
+    first = recommend_anew(ledger, "0.1.0", propose).document
     accept(ledger, season(tmp_path / "four", "four", "winter 2026", "2026-08-05", sites=2, blocks=2, doses=2, seed=5))
-    document = recommend_anew(ledger, "0.1.0").document
+    document = recommend_anew(ledger, "0.1.0", propose).document
     assert document.current.treatment == first.recommended.treatment
     assert {one.treatment.cultivar for one in document.decision.candidates} == {"Fenleaf", "Larkmoor Butter"}
     assert document.decision.evidence.buckets == first.decision.evidence.buckets + 8
@@ -227,7 +230,7 @@ def test_gardens_that_are_alike(tmp_path: Path) -> None:
     """Where waters differ each class has its gain: wider where nothing was tried, and counted where it was."""
     ledger = tmp_path / "ledger"
     accept(ledger, season(tmp_path / "w", "w", "spring 2026", "2026-03-01", sites=5, blocks=1, acidifiers=2, seed=3))
-    waters = [one for one in pool_now(ledger, "0.1.0").by_garden if one.of == "water"]
+    waters = [one for one in pool_now(ledger, "0.1.0", propose).by_garden if one.of == "water"]
     assert [(one.name, one.gardens, one.tried) for one in waters] == [
         ("low", 0, False), ("medium", 2, True), ("high", 3, True), ("very high", 0, False),
     ]  # fmt: skip
@@ -245,7 +248,7 @@ def test_means_count_by_their_standard_errors(seasons: Seasons, first: First, tm
         summary_entry(path)
     path.write_text(MEANS.format(n=90, m=45).replace(",160,7,", ",90,7,"), "utf-8")
     add(ledger, summary_entry(path), ON)
-    document = pool_now(ledger, "0.1.0")
+    document = pool_now(ledger, "0.1.0", propose)
     assert [one.kind for one in document.evidence] == ["means", "trial", "trial", "trial"]
     assert document.evidence[0].gain is None
     usual, told = (one.decision.candidate(Treatment("Fenleaf", 4.0)) for one in (first[1], document))
@@ -263,7 +266,7 @@ def test_nothing_to_recommend_from(seasons: Seasons, first: First, tmp_path: Pat
     found = read_ledger(ledger)
     elsewhere = replace(first[1].recommended, treatment=Treatment("X", 2.0, "none"))
     with pytest.raises(NotComputed, match="tried the current practice"):
-        recommend(found, None, replace(first[1], recommended=elsewhere), "0.1.0")
+        recommend(found, None, replace(first[1], recommended=elsewhere), "0.1.0", propose)
     for one in read_index(ledger):
         withdraw(ledger, one.id, "all wrong", ON)
     with pytest.raises(WrongCall, match=r"No trial in .* counts"):
@@ -280,7 +283,7 @@ def test_another_product_is_not_another_default(first: First, tmp_path: Path, mo
     )
     when: tuple[Any, ...] = ("late 2026", "2026-08-10")
     accept(ledger, season(tmp_path / "four", "four", *when, sites=2, blocks=2, cultivars=2, doses=2, seed=14))
-    second = recommend_anew(ledger, "0.1.0").document
+    second = recommend_anew(ledger, "0.1.0", propose).document
     assert second.recommended.n_mg_l == once.recommended.n_mg_l == 90.0
     assert once.recommended.treatment.dose_tsp == 4.0
     assert second.recommended.treatment.dose_tsp == 8.0

@@ -117,10 +117,10 @@ def test_two_factors_that_always_go_together() -> None:
 
 
 def test_one_site_no_error_and_no_replication_are_warned_of() -> None:
-    """One garden; nothing left for error; each treatment once: each warning says what would fix it."""
+    """One garden; nothing left for error; each treatment once: each warning says what alone would change it."""
     found = report("randomised complete blocks", ONE, 1)
     assert {"one site", "no replication", "cannot be tested"} <= {warning.code for warning in found.warnings}
-    assert all(". Add " in warning_sentence(warning) for warning in found.warnings)
+    assert all(". Only more " in warning_sentence(warning) for warning in found.warnings)
     assert "one site" not in {w.code for w in report("randomised complete blocks", ONE, 1, 2).warnings}
 
 

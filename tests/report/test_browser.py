@@ -87,10 +87,39 @@ def test_text_in_drawings_is_large_enough_on_a_phone(show: Show) -> None:
     assert min(sizes) >= 9
 
 
+@pytest.mark.parametrize("width", [320, 1440])
+def test_the_first_picture_of_a_plan_can_be_read(show: Show, width: int) -> None:
+    """Down to a phone of 320 pixels no letter is smaller than 11 pixels, and no label lies on another."""
+    page = show("plan", width=width, height=740)
+    labels = page.evaluate(
+        "[...document.querySelector('.drawing').querySelectorAll('text')].map(text => {"
+        " const svg = text.ownerSVGElement, at = text.getBoundingClientRect();"
+        " const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;"
+        " return [parseFloat(getComputedStyle(text).fontSize) * scale, at.left, at.right, at.top, at.bottom] })"
+        ".filter(label => label[0])"
+    )
+    assert len(labels) > 8
+    assert min(size for size, *_ in labels) >= 11
+    for i, (_, left, right, top, bottom) in enumerate(labels):
+        for _, other_left, other_right, other_top, other_bottom in labels[:i]:
+            apart = other_right <= left or right <= other_left or other_bottom <= top + 2 or bottom <= other_top + 2
+            assert apart
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1440, 900)])
+def test_what_to_do_with_a_plan_stands_on_the_first_screen(show: Show, width: int, height: int) -> None:
+    """The verdict, what to do, and the whole table of what that brings and takes."""
+    page = show("plan", width=width, height=height)
+    for piece in (".verdict", "#answer .sentence", "#answer .versus tbody tr:last-child"):
+        box = page.locator(piece).first.bounding_box()
+        assert box["y"] + box["height"] <= height
+
+
+@pytest.mark.parametrize("seen", ["full", "plan"])
 @pytest.mark.parametrize("width", [360, 1280])
-def test_no_label_of_a_drawing_is_cut_off(show: Show, width: int) -> None:
+def test_no_label_of_a_drawing_is_cut_off(show: Show, width: int, seen: str) -> None:
     """Every label stands inside its drawing."""
-    page = show("full", width=width, height=740)
+    page = show(seen, width=width, height=740)
     cut = page.evaluate(
         "[...document.querySelectorAll('.drawing svg')].filter(svg => svg.getBoundingClientRect().width)"
         ".flatMap(svg => {"

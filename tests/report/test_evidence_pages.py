@@ -187,7 +187,7 @@ def test_the_evidence_page_holds_its_tables() -> None:
         "The gain trial by trial, as recorded",
         "The gain by what gardens are like",
         "high (not yet tried)",
-        "Knowing which of the two is better",
+        "The next trial worth most",
         "How much things vary",
         "New evidence",
     ):

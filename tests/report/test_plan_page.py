@@ -2,22 +2,119 @@
 
 from __future__ import annotations
 
+import html
 import re
+import tomllib
 from dataclasses import replace
-from typing import Any
+from typing import Any, get_args
+from xml.etree import ElementTree
+
+import pytest
 
 from small_plan import small_plan
+from trialkit.documents.plan import LimitName, PlanVerdict
 from trialkit.layouts.layout_warning import LayoutWarning
+from trialkit.report.figures.value_against_cost import worth_picture
 from trialkit.report.plan_page import plan_html
+from trialkit.words.plan_words import design_words, verdict_words, what_to_do
+
+LIMITED = "[limits]\nbuckets_per_site = 16\nsites = 6\nvisits = 60"
+COSTED = "cost_per_bucket = 1\nheads_a_year = 20_000\nprice_per_kg = 4\n" + LIMITED
 
 
-def test_what_the_trial_can_tell_comes_first(pages: Any) -> None:
-    """The chance for the margin, the detectable difference and the width are said in two sentences."""
-    page, difference = pages["plan"], small_plan().difference
-    first = page.index("What the trial can tell</h2>")
-    sentence = page.index("This trial would find a difference of 10")
-    assert first < sentence < page.index("Which change buys most")
-    assert f"{round(difference.power * 100)}" in page[sentence : sentence + 200]
+def said(page: str) -> str:
+    """Return a page's text with plain spaces, without its tags."""
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", "", page)).replace("\u00a0", " ").split())
+
+
+def test_what_to_do_comes_first(pages: Any) -> None:
+    """The verdict, what to do in a sentence, then what that brings and takes; power only for a statistician."""
+    page, plan = pages["plan"], small_plan()
+    first, verdict = page.index("What to do</h2>"), page.index(verdict_words(plan.verdict))
+    assert first < verdict < page.index("What it brings and takes") < page.index("<figure")
+    assert what_to_do(plan) in said(page)
+    assert page.index("For a statistician") < page.index("would find a difference of 10")
+    assert page.index("All designs that were compared") < page.index("For a statistician")
+
+
+@pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
+def test_the_first_table_agrees_with_the_table_of_designs(what: dict[str, str]) -> None:
+    """Gain, buckets and visits of the trial asked for and of the one proposed are those of their rows."""
+    plan = small_plan(**what)
+    page = plan_html(plan)
+    versus, designs = (
+        page[page.index(f'id="{name}-caption"') :].split("</table>")[0] for name in ("versus", "designs")
+    )
+    for at in {0, plan.proposed}:
+        row = plan.designs[at]
+        for cell in (f"{row.value_g:.1f}", str(row.buckets), str(row.visits)):
+            assert cell in said(versus)
+            assert cell in said(designs)
+        assert design_words(row, plan) in said(designs)
+    assert ("proposed" in said(versus)) == bool(plan.proposed)
+
+
+def test_only_the_trial_asked_for_may_be_beyond_the_limits() -> None:
+    """The table has no other that is, and the page says by how much this one is."""
+    plan = small_plan(decision="[limits]\nbuckets_per_site = 4")
+    assert "it goes beyond the limits: 8 buckets in a garden, where 4 is the most" in said(plan_html(plan))
+
+
+def test_limits_are_told_and_how_to_state_them(pages: Any) -> None:
+    """Who stated which, and a section that trial.toml takes as it stands."""
+    page = said(pages["plan"])
+    assert "at most 8 buckets in a garden and 2 heads in a bucket, as many as trial.toml asks for" in page
+    assert "at most 6 gardens, twice as many as there are" in page
+    example = re.search(r"<code>(.*?)</code>", pages["plan"], re.S)
+    assert example
+    stated = tomllib.loads(example[1])["limits"]
+    assert set(stated) == set(get_args(LimitName))
+    assert small_plan(decision=example[1]).limits.stated == tuple(get_args(LimitName))
+
+
+@pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
+def test_the_picture_has_the_design_asked_for(what: dict[str, str]) -> None:
+    """It and the one proposed are named beside their marks, with gain, buckets and visits; every design is a mark."""
+    plan = small_plan(**what)
+    picture = worth_picture(plan)
+    for drawing in (picture.wide, picture.narrow):
+        asked = plan.designs[0]
+        title = "as asked for, proposed" if plan.verdict is PlanVerdict.RUN else "as asked for"
+        assert f"{title}: {asked.value_g:.1f} g" in drawing
+        assert f"{asked.buckets} buckets, {asked.visits} visits" in drawing
+        assert (f">proposed: {plan.designs[plan.proposed].value_g:.1f} g" in drawing) == bool(plan.proposed)
+        assert drawing.count("<use") >= sum(not row.beyond for row in plan.designs)
+    assert f"{plan.designs[0].value_g:.1f} g" in picture.alternative
+
+
+@pytest.mark.parametrize("place", [at / 10 for at in range(11)])
+@pytest.mark.parametrize("is_narrow", [True, False])
+def test_names_in_the_picture_meet_nothing(place: float, is_narrow: bool) -> None:
+    """Wherever the two designs lie, their names lie within the sheet, above and below every mark."""
+    plan = small_plan(decision=LIMITED)
+    low, high = 10, 110
+    ends = (replace(plan.designs[1], buckets=low), replace(plan.designs[1], buckets=high, value_g=30.0))
+    asked = replace(plan.designs[0], buckets=low + round(place * (high - low)))
+    proposed = replace(plan.designs[1], buckets=high - round(place * (high - low)))
+    drawn = worth_picture(replace(plan, designs=(asked, proposed, *ends), proposed=1, verdict=PlanVerdict.ENLARGE))
+    root = ElementTree.fromstring(drawn.narrow if is_narrow else drawn.wide)
+    width, height = (float(number) for number in root.attrib["viewBox"].split()[2:])
+    marks = [float(use.attrib["y"]) for use in root.iter("use")]
+    texts = {"".join(text.itertext()): text for text in root.iter("text")}
+    names = [one for text, one in texts.items() if "asked for" in text or "proposed" in text]
+    assert len(names) == 2
+    for one in names:
+        x, y = at_of(one)
+        half = 3.6 * len("".join(one.itertext()))
+        assert half - 1 <= x <= width - half + 1
+        assert not any(y - 14 < mark < y + 22 for mark in marks)
+        assert 0 < y < height
+
+
+def at_of(text: ElementTree.Element) -> tuple[float, float]:
+    """Where a text stands."""
+    moved = re.search(r"translate\(([-\d.]+)[ ,]([-\d.]+)\)", text.get("transform", ""))
+    return (float(moved[1]), float(moved[2])) if moved else (float(text.attrib["x"]), float(text.attrib["y"]))
 
 
 def test_every_bucket_is_on_the_map(pages: Any) -> None:
@@ -31,9 +128,11 @@ def test_every_bucket_is_on_the_map(pages: Any) -> None:
 
 
 def test_warnings_are_shown_before_the_picture(pages: Any) -> None:
-    """What to look at before anything is sown stands above the curves."""
-    page = plan_html(replace(small_plan(), warnings=(LayoutWarning("cannot be tested", effect="dose_tsp"),)))
+    """What to look at before anything is sown stands above the picture; degrees of freedom are for a statistician."""
+    few = LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)
+    page = plan_html(replace(small_plan(), warnings=(LayoutWarning("cannot be tested", effect="dose_tsp"), few)))
     assert page.index("The effect of dose cannot be tested") < page.index("<figure")
+    assert page.index("5 degrees of freedom for error") > page.index("For a statistician")
     assert "To look at before anything is sown" not in plan_html(replace(small_plan(), warnings=()))
     assert pages["hostile plan"].count("<script") == 1  # the page's own
 
@@ -55,14 +154,6 @@ def test_the_practice_is_told_before_the_map() -> None:
     page = plan_html(small_plan(doses="[2, 4, 6, 8]", current=4))
     key = page.index("Treatments on the map")
     assert key < page.index("current practice", key) < page.index('class="benches"')
-
-
-def test_simulated_chances_say_how_far_they_may_be_off() -> None:
-    """Two Monte-Carlo standard errors, in points, below the table of sizes; nothing where nothing was simulated."""
-    plan = small_plan()
-    simulated = replace(plan, sizes=tuple(replace(row, monte_carlo_se=0.011) for row in plan.sizes))
-    assert "each chance may be off by 2 points either way" in plan_html(simulated).replace("\u00a0", " ")
-    assert "may be off by" not in plan_html(plan)
 
 
 def test_the_page_holds_every_measure() -> None:

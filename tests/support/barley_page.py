@@ -152,8 +152,8 @@ def varieties() -> str:
     )
     told = candidates(FIRST), candidates(BOTH)
     lines = [
-        "| | raw gain, 1931 | gain, 1931 | near the best, 1931 | raw gain, both | gain, both | better in a new site and "
-        "year | near the best, both |",
+        "| | raw gain, 1931 | gain, 1931 | near the best, 1931 | raw gain, both | gain, both | better in a new site "
+        "and year | near the best, both |",
         "|---|---|---|---|---|---|---|---|",
     ]
     for name in sorted(told[1], key=lambda name: -told[1][name].weight_g):

@@ -13,6 +13,7 @@ from trialkit import __version__
 from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
+from trialkit.planning.next_trial import propose
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
@@ -35,8 +36,8 @@ def published_pages(folder: Path, analysed: Callable[[str], Results]) -> dict[st
         (trial / "results" / "results.json").write_text(as_text(results), "utf-8")
         pages[f"{name}.html"] = report_html(results)
         accept(folder / "ledger", trial, ACCEPTED_ON)
-    pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__))
-    pages["handout.html"] = handout_html(recommend_anew(folder / "ledger", __version__).document)
+    pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__, propose))
+    pages["handout.html"] = handout_html(recommend_anew(folder / "ledger", __version__, propose).document)
     return pages
 
 

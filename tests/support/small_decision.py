@@ -99,7 +99,8 @@ def dose_advice(chosen: Treatment) -> DoseAdvice:
         DosePoint(dose, 22.5 * dose, 100 + dose, 80.0, 130.0, 100 + dose, *((99.0, 16) if dose % 2 == 0 else (None, 0)))
         for dose in doses
     )
-    return DoseAdvice(points, chosen.dose_tsp, chosen.dose_tsp, min(doses), max(doses), at_edge=chosen.dose_tsp == max(doses))
+    good = chosen.dose_tsp
+    return DoseAdvice(points, good, good, min(doses), max(doses), at_edge=good == max(doses))
 
 
 def _candidate(treatment: Treatment, grams: float) -> Candidate:

@@ -8,7 +8,7 @@ from tempfile import TemporaryDirectory
 
 from trialkit.cli.plan_steps import model_of
 from trialkit.documents.document import as_written
-from trialkit.documents.plan import Plan, Refusal, VarianceSource
+from trialkit.documents.plan import Dropped, Plan, PlanVerdict, Refusal, VarianceSource
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.planning.assumptions import Assumptions
@@ -59,23 +59,24 @@ def write_plan_folder(
 
 
 @cache
-def small_plan(doses: str = "[2, 4]", current: int = 4) -> Plan:
-    """Return the plan as it is written; made once a session."""
+def small_plan(doses: str = "[2, 4]", current: int = 4, *, blocks: int = 2, decision: str = "") -> Plan:
+    """Return the plan as it is written; each made once a session."""
     with TemporaryDirectory() as name:
-        write_plan_folder(Path(name), doses=doses, current=current)
+        write_plan_folder(Path(name), doses=doses, current=current, blocks=blocks, decision=decision)
         trial = read_trial(Path(name), stage="plan")
     return as_written(make_plan(trial, model_of(trial.protocol), Assumptions(), expected_power))
 
 
 def hostile_plan(words: Sequence[str]) -> Plan:
-    """Return the plan with every name in it written by an attacker, and a size that cannot be analysed."""
+    """Return the plan with every name in it written by an attacker, and designs that cannot be analysed."""
     plan, word = small_plan(), words[0]
 
     def spoilt(treatment: Treatment) -> Treatment:
         return replace(treatment, cultivar=f"{words[1]}{treatment.cultivar}")
 
     refused = Refusal("not analysable", detail=word)
-    unknown = replace(plan.sizes[0], power=None, detectable_g=None, half_width_g=None, refused=refused)
+    dropped = Dropped("cultivar", word)
+    unknown = replace(plan.designs[1], power=None, detectable_g=None, refused=refused, dropped=dropped)
     benches = [
         replace(
             bench,
@@ -93,8 +94,11 @@ def hostile_plan(words: Sequence[str]) -> Plan:
         question=words[1],
         season=words[2],
         practice=spoilt(plan.practice),
+        value=replace(plan.value, now=spoilt(spoilt(plan.value.now))),
         source=VarianceSource("earlier trial", words[3]),
-        sizes=(unknown, *plan.sizes[1:]),
+        proposed=1,
+        verdict=PlanVerdict.ENLARGE,
+        designs=(plan.designs[0], unknown, *plan.designs[2:]),
         warnings=(LayoutWarning("disconnected", groups=(tuple(words[:3]), tuple(words[3:]))),),
         benches=tuple(benches),
         shopping=replace(plan.shopping, items=items),

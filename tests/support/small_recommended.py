@@ -39,6 +39,21 @@ NEAR = Treatment("Fenleaf", 6.0, ACID)
 SEASONS = ("autumn 2026", "spring 2027", "summer 2027")
 N_PER_TSP = 22.5
 GAIN = Gain(27.1, 11.6, 42.6)
+PROPOSED = ProposedTrial(
+    kind="randomised complete blocks",
+    cultivars=("Fenleaf", "Larkmoor Butter"),
+    doses_tsp=(7.0, 8.0),
+    acidifiers=(ACID,),
+    sites=("FERN", "MILL", "POND"),
+    blocks=2,
+    block_size=None,
+    heads=4,
+    treatments=4,
+    buckets=24,
+    value_g=1.43,
+    change=0.21,
+    worth_it=True,
+)
 Value = TypeVar("Value")
 
 
@@ -86,10 +101,10 @@ def small_decision() -> Decision:
                 DosePoint(dose, N_PER_TSP * dose, mean, mean - 9, mean + 9, mean, mean + 4, 24)
                 for dose, mean in ((6.0, 155.0), (8.0, 166.4))
             ),
-            8.0,
-            8.0,
-            6.0,
-            8.0,
+            good_from_tsp=8.0,
+            good_to_tsp=8.0,
+            best_from_tsp=7.0,
+            best_to_tsp=8.0,
             at_edge=True,
         ),
         spreads=(Spread("bucket", 19.0, 17.0, 21.5), Spread("garden", 12.0, 5.0, 22.0)),
@@ -133,7 +148,7 @@ def small_recommended() -> Recommended:
         ),
         decision=small_decision(),
         change=Change(1, (TrialName("trial-2", "summer 2027"),), (), current),
-        next_trial=ProposedTrial(NEW, NEAR, 0.4),
+        next_trial=PROPOSED,
         nitrogen_alone=None,
     )
 

@@ -1,5 +1,6 @@
 """What a plan says, sentence by sentence."""
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -7,65 +8,41 @@ import pytest
 
 from small_plan import small_plan
 from trialkit.documents.plan import (
-    EnlargementGain,
+    Dropped,
     Event,
-    HeadsLimit,
-    LargerTrials,
-    PracticeBuckets,
+    Plan,
+    PlanVerdict,
     Refusal,
     SensitivityRow,
     ShoppingItem,
-    SufficientSize,
     VarianceSource,
 )
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.layout_words import warning_sentence
 from trialkit.words.plan_words import (
-    advice_sentences,
-    answer_sentences,
+    basis_sentence,
+    chances_sentence,
     changed_words,
-    gain_sentence,
-    heads_sentence,
-    larger_sentence,
-    practice_sentence,
+    design_words,
+    left_open_sentence,
+    now_sentences,
+    power_sentences,
     refusal_sentence,
     source_words,
     summary,
+    takes_sentence,
+    what_to_do,
+    worth_sentence,
 )
 from trialkit.words.shopping_words import item_name, item_note
 
-GAIN = EnlargementGain("blocks", 24, 96, 192.0, 0.412, 0.55, 12.345, 10.0, widens_scope=False)
-SITES, BLOCKS = SufficientSize("sites", 19, 171, 24), SufficientSize("blocks", 9, 216, 16)
+FEW_BETWEEN = LayoutWarning("few error degrees of freedom", effect="dose_tsp", error_df=9, between_sites=True)
 
 
 @pytest.mark.parametrize(
     ("found", "expected"),
     [
-        (gain_sentence(GAIN, 15.0, "volunteer"),
-         "Another volunteer in each garden (24 more buckets, 96 more heads, 192.00 more to pay): the chance of finding "
-         "a difference of 15 g goes from 41 % to 55 %, and the expected interval from plus or minus 12.3 g to 10.0 g."),
-        (gain_sentence(replace(GAIN, kind="sites", added_cost=0.0, widens_scope=True), 12.5, "block"),
-         "Another garden (24 more buckets, 96 more heads): the chance of finding a difference of 12.5 g goes from 41 % "
-         "to 55 %, and the expected interval from plus or minus 12.3 g to 10.0 g. Only with it do the answers hold for "
-         "gardens at large, whose own differences then count."),
-        (heads_sentence(HeadsLimit(81 / (81 + 225 / 4), 9.0, 15.0, 4)),
-         "Buckets treated alike differ by about 9 g however many heads they hold; with 4 heads a bucket that is "
-         "already 59 % of the variance of a bucket's mean. More heads can only shrink the other 41 %: heads of one "
-         "bucket share its solution, so they are not new trials of the treatment."),
-        (practice_sentence(PracticeBuckets(2, 6, 0.5, 0.6), 10.0),
-         "2 buckets of the current practice for each one of another treatment (layout.practice_buckets; 6 more "
-         "buckets): every treatment is compared with it, so the chance of finding 10 g goes from about 50 % to 60 %."),
-        (larger_sentence(LargerTrials((SITES, BLOCKS), 1000), 12.5, 0.8, "volunteer"),
-         "For a chance of 80 % of finding 12.5 g it would take about 19 gardens (171 buckets), or 9 volunteers in each "
-         "garden (216 buckets), all else alike."),
-        (larger_sentence(LargerTrials((replace(SITES, count=None), BLOCKS), 1000), 12.5, 0.8, "block"),
-         "For a chance of 80 % of finding 12.5 g it would take about 9 blocks in each garden (216 buckets), all else "
-         "alike."),
-        (larger_sentence(
-             LargerTrials((replace(SITES, count=None), replace(BLOCKS, count=None)), 1000), 0.5, 0.8, "block"),
-         "No trial of this kind with up to 1000 buckets has a chance of 80 % of finding 0.5 g, not even with 24 "
-         "gardens or 16 blocks in each: ask for a larger margin, or try fewer treatments at once."),
         (refusal_sentence(Refusal("not analysable", detail="two terms")),
          "A trial laid out like this could not be analysed: add a block or a garden, or take fewer treatments. (For a "
          "statistician: two terms)"),
@@ -86,8 +63,11 @@ SITES, BLOCKS = SufficientSize("sites", 19, 171, 24), SufficientSize("blocks", 9
         (event_detail(Event("visit", 8, 8, 63, None)),
          "Cut what is ready; record every head that is left as not ready, dead, bolted or missing."),
         (warning_sentence(LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)),
-         "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. Add "
-         "blocks or gardens."),
+         "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. More "
+         "blocks or gardens raise that number."),
+        (warning_sentence(FEW_BETWEEN),
+         "The effect of dose is judged by how much it differs between gardens, with 9 degrees of freedom for error; "
+         "below 12 intervals widen fast. More gardens raise that number; more blocks in each do not."),
         (warning_sentence(LayoutWarning("confounded with blocks", effect="cultivar:dose_tsp")),
          "No part of the layout estimates the whole effect of cultivar by dose: it is mixed up with blocks. Make "
          "blocks larger, or spread its levels over every block."),
@@ -101,29 +81,145 @@ def test_sentences(found: str, expected: str) -> None:
     assert found == expected
 
 
+ASKED = small_plan().designs[0]
+
+
+def verdict(kind: PlanVerdict, *others: dict[str, Any], **asked: Any) -> Plan:
+    """A plan of that verdict: the trial asked for (24 buckets, 10 g) and others, of which the first is proposed."""
+    first = replace(ASKED, value_g=10.0, **asked)
+    rows = tuple(replace(ASKED, **({"kind": "size"} | other)) for other in others)
+    is_as_asked = kind in (PlanVerdict.RUN, PlanVerdict.NOT_WORTH_IT) or not others
+    return replace(small_plan(), verdict=kind, proposed=0 if is_as_asked else 1, designs=(first, *rows))
+
+
+MORE, FEWER = {"sites": 4, "buckets": 32, "value_g": 11.96}, {"blocks": 1, "buckets": 12, "value_g": 9.24}
+
+
 @pytest.mark.parametrize(
-    ("changes", "expected"),
+    ("plan", "expected"),
     [
-        ({}, "Another head in each bucket buys most in one step; decision.cost_per_bucket is not given"),
-        ({"priced": True}, "Another head in each bucket buys most for what it costs."),
-        ({"tells_more": False}, "None of the three changes makes this trial tell more."),
+        (verdict(PlanVerdict.ENLARGE, MORE),
+         "Run 4 gardens with 2 blocks each instead. That takes 32 buckets instead of 24, and is expected to bring 2.0 "
+         "g more a head."),
+        (verdict(PlanVerdict.ENLARGE, MORE | {"buckets": 24, "blocks": 1}),
+         "Run 4 gardens with 1 block each instead. That takes 24 buckets too, and is expected to bring 2.0 g more a "
+         "head."),
+        (verdict(PlanVerdict.ASK_LESS, FEWER),
+         "Run 3 gardens with 1 block each instead. That takes 12 buckets instead of 24, and is expected to bring 0.8 g "
+         "less a head."),
+        (verdict(PlanVerdict.ASK_LESS, FEWER | {"kind": "fewer levels", "dropped": Dropped("dose_tsp", 2.0)}),
+         "Run 3 gardens with 1 block each, without 2 tsp instead. That takes 12 buckets instead of 24, and is expected "
+         "to bring 0.8 g less a head."),
+        (verdict(PlanVerdict.ASK_LESS, FEWER, beyond=("heads_per_bucket", "sites")),
+         "As asked for, it goes beyond the limits: 2 heads in a bucket, where 2 is the most and 3 gardens, where 6 is "
+         "the most. Run 3 gardens with 1 block each instead. That takes 12 buckets instead of 24, and is expected to "
+         "bring 0.8 g less a head."),
+        (verdict(PlanVerdict.ASK_LESS, beyond=("buckets_per_site",)),
+         "As asked for, it goes beyond the limits: 8 buckets in a garden, where 8 is the most. No smaller trial like "
+         "it was found within them: drop treatments, or widen the limits."),
+        (verdict(PlanVerdict.RUN, {"value_g": 10.4}),
+         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much."),
+        (verdict(PlanVerdict.RUN, {"sites": 6, "buckets": 48, "value_g": 11.5}),
+         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much. "
+         "Only 6 gardens with 2 blocks each would bring 1.5 g more a head, but for 48 buckets instead of 24."),
+        (verdict(PlanVerdict.NOT_WORTH_IT),
+         "No trial within the limits is expected to bring even 1 g more a head."),
+    ],
+)  # fmt: skip
+def test_what_to_do(plan: Plan, expected: str) -> None:
+    """Each verdict has its sentence, with the numbers of the table."""
+    assert what_to_do(plan) == expected
+
+
+def priced(kind: PlanVerdict) -> Plan:
+    """A plan where money tells."""
+    plan = verdict(kind, cost=96.0)
+    one = replace(plan.value.asked, value_g=10.0, kg_a_year=50.0, worth_a_year=200.0)
+    return replace(plan, value=replace(plan.value, asked=one, heads_a_year=5000.0))
+
+
+def test_money_is_told_where_it_is_known() -> None:
+    """In the verdict, in what the trial is worth and in what it takes."""
+    assert what_to_do(priced(PlanVerdict.RUN)) == "No trial within the limits is clearly worth more after its cost."
+    dear = "No trial within the limits earns in a year what its buckets cost."
+    assert what_to_do(priced(PlanVerdict.NOT_WORTH_IT)) == dear
+    assert worth_sentence(priced(PlanVerdict.RUN)) == (
+        "As asked for, the next handout should gain 10.0 g a transplanted head by it: 50 kg a year on 5000 heads, "
+        "worth 200."
+    )
+    assert takes_sentence(priced(PlanVerdict.RUN).designs[0]).endswith(
+        "visits of gardens over the harvest and 96 for buckets."
+    )
+
+
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [
+        ("common practice", "This is by common practice, no source; 10 % of the gardens are taken to give up."),
+        ("ledger", "This is by the 3 trials of the ledger; 10 % of the gardens are taken to give up."),
+        ("earlier trial", "How things vary is by the trial “Last autumn”; what treatments may do is by common"),
     ],
 )
-def test_what_buys_most(changes: dict[str, Any], expected: str) -> None:
-    """The best change is named first, with or without costs; then each change, the heads and the practice."""
+def test_what_the_value_rests_on(source: Any, expected: str) -> None:
+    """Common practice is said to have no source; of a ledger the number of trials is told."""
     plan = small_plan()
-    gains = tuple(sorted(plan.advice.gains, key=lambda gain: gain.kind != "heads"))
-    advice = advice_sentences(replace(plan, advice=replace(plan.advice, gains=gains, **changes)))
-    assert advice[0].startswith(expected)
-    assert len(advice) == 6
+    plan = replace(
+        plan, source=VarianceSource(source, "Last autumn"), value=replace(plan.value, source=source, trials=3)
+    )
+    assert basis_sentence(plan).startswith(expected)
+
+
+def test_what_is_recommended_without_the_trial() -> None:
+    """Where a ledger already tells another treatment than the current practice, that is said; else nothing."""
+    plan = small_plan()
+    other = replace(plan.practice, cultivar="Paleheart")
+    assert now_sentences(replace(plan, value=replace(plan.value, now=plan.practice))) == ()
+    assert now_sentences(replace(plan, value=replace(plan.value, now=other))) == (
+        "Without it the recommendation is Paleheart with 4 level teaspoons of nutrient a bucket.",
+    )
+
+
+def test_chances_and_intervals() -> None:
+    """What another treatment's chance is, whether it is settled, and how wide the answer will be."""
+    one = replace(small_plan().value.asked, change=0.883, settled=0.002, half_width_g=27.21, dose_half_width_tsp=1.888)
+    assert chances_sentence(one) == (
+        "The chance that another treatment is recommended after it is 88 in 100; that the answer is then settled, less "
+        "than 1 in 100."
+    )
+    assert left_open_sentence(one) == (
+        "It should tell the gain within 27.2 g either way, and the best dose within 1.9 tsp."
+    )
+    assert left_open_sentence(replace(one, dose_half_width_tsp=None)).endswith("27.2 g either way.")
+
+
+def test_designs_have_names() -> None:
+    """By gardens and blocks, and by what else differs."""
+    plan = small_plan()
+    volunteers = replace(ASKED, kind="volunteers", sites=8, heads=3)
+    practice = replace(ASKED, kind="practice buckets", practice_buckets=2)
+    no_acid = replace(ASKED, kind="fewer levels", dropped=Dropped("acidifier", "none"))
+    assert design_words(replace(ASKED, heads=1), plan) == "3 gardens with 2 blocks each, 1 head a bucket"
+    assert design_words(volunteers, plan) == "8 volunteers with 3 buckets each, 3 heads a bucket"
+    assert design_words(practice, plan).endswith("2 buckets of the current practice for each of another treatment")
+    assert design_words(no_acid, plan).endswith("without buckets that get no acid")
+    any_one = replace(ASKED, kind="fewer levels", dropped=Dropped("cultivar", None))
+    assert design_words(any_one, plan).endswith("without one cultivar")
+    assert design_words(replace(ASKED, sites=9, blocks=1), replace(plan, kind="volunteer blocks")) == "9 volunteers"
+
+
+def test_sentences_are_short() -> None:
+    """No sentence of the summary has 25 words or more, but for what names several numbers in a row."""
+    for kind in PlanVerdict:
+        for line in summary(verdict(kind, *([MORE] if kind is PlanVerdict.ENLARGE else [FEWER]))):
+            for sentence in re.split(r"[.;:] ", line):
+                assert len(sentence.split()) < 25, sentence
 
 
 def test_a_trial_that_finds_nothing_of_any_size() -> None:
     """Where no difference has the power wanted, a dash stands for it."""
     plan = small_plan()
     nothing = replace(plan, difference=replace(plan.difference, detectable_g=None))
-    assert "; one of – g with 80 %." in summary(nothing)[0]
-    assert "one of – g with a chance of 80 %" in answer_sentences(nothing)[0]
+    assert "one of – g with a chance of 80 %" in power_sentences(nothing)[0]
 
 
 def test_names_and_notes_of_what_is_needed() -> None:

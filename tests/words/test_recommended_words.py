@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from small_recommended import NEAR, OLD, small_recommended
+from small_recommended import ACID, OLD, PROPOSED, small_recommended
 from trialkit.documents.decision import Gain, Verdict
 from trialkit.documents.recommended import NitrogenAlone, Recommended, TrialName
 from trialkit.words import default_words as words
@@ -16,7 +16,7 @@ def every_sentence(document: Recommended, measures: Measures) -> Iterator[str]:
     """All that tells a dose."""
     yield from words.what_is_not_known(document)
     yield from words.changes(document, measures)
-    yield words.next_question(document, measures)
+    yield words.next_trial(document, measures)
     yield words.set_beside(document, measures)
 
 
@@ -28,7 +28,8 @@ def test_measures_switch_every_sentence() -> None:
     assert "teaspoon" not in metric
     assert " g " not in kitchen
     assert kitchen.count("8 level teaspoons of nutrient") == metric.count("40 g of nutrient") == 3
-    assert both.count("8 level teaspoons (40 g) of nutrient") == 3
+    assert both.count("8 level teaspoons (40 g) of nutrient") == 2
+    assert "7 and 8 level teaspoons (35 and 40 g) of nutrient" in both
 
 
 def test_the_same_nitrogen_from_another_product() -> None:
@@ -141,17 +142,35 @@ def test_garden_by_garden() -> None:
 
 
 def test_the_next_trial() -> None:
-    """Its question, what knowing the answer would be worth, and where it tells most."""
+    """What it compares, in how many buckets, what it is expected to bring, and where it would tell most."""
     document = small_recommended()
-    assert words.next_question(document).startswith("Is Fenleaf with 6 level teaspoons")
-    assert words.why_next(document) == (
-        "Knowing which of the two is better would be worth 0.4 g per transplanted head on average, more than knowing "
-        "it of any other treatment here. A real trial tells a part of that. It would tell most in water of high "
-        "alkalinity and gardens of the kind “school”, where this was not yet tried."
+    assert words.next_trial(document) == (
+        "The next trial worth most: Fenleaf and Larkmoor Butter with 7 and 8 level teaspoons of nutrient a bucket and "
+        "white vinegar 5 %; 4 treatments in 24 buckets at 3 gardens, 2 blocks in each."
     )
-    sure = replace(document, next_trial=replace(document.next_trial, worth_g=0.01), by_garden=())
-    assert "worth less than 0.1 g a head on average" in words.why_next(sure)
-    assert "where" not in words.why_next(sure)
-    money = replace(document, decision=replace(document.decision, unit="currency a bucket"))
-    assert "worth 0.4 of the protocol's currency a bucket on average" in words.why_next(money)
-    assert document.next_trial.rival == NEAR
+    assert words.why_next(document) == (
+        "It is expected to raise what the next handout brings by 1.4 g per transplanted head; the chance that another "
+        "treatment is recommended after it is 21 in 100. It would tell most in water of high alkalinity and gardens of "
+        "the kind “school”, where this was not yet tried."
+    )
+    assert words.next_question(PROPOSED) == (
+        "Which should our next handout recommend: Fenleaf or Larkmoor Butter; 7 or 8 level teaspoons of nutrient a "
+        "bucket?"
+    )
+    assert "where" not in words.why_next(replace(document, by_garden=()))
+    volunteers = replace(PROPOSED, block_size=3, acidifiers=(ACID, "none"))
+    assert "8 level teaspoons of nutrient a bucket, and white vinegar 5 % and no acid;" in (
+        words.proposed_words(volunteers)
+    )
+    assert words.proposed_words(volunteers).endswith("3 gardens, 3 with each volunteer")
+
+
+def test_no_next_trial() -> None:
+    """Where nothing is worth its buckets, and where nothing fits the limits."""
+    document = small_recommended()
+    idle = replace(document, next_trial=replace(PROPOSED, value_g=0.04, worth_it=False))
+    assert words.next_trial(idle) == ("No further trial of these treatments is worth its buckets: try something new.")
+    assert "less than 0.1 g per transplanted head" in words.why_next(idle)
+    none = replace(document, next_trial=None)
+    assert "limits of the newest protocol" in words.next_trial(none)
+    assert "[limits]" in words.why_next(none)

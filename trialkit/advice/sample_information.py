@@ -33,7 +33,7 @@ OUTCOMES, INNER = 16, 16
 
 
 @dataclass(frozen=True)
-class EffectBeliefs:
+class PartBefore:
     """Effects of one part of the model, weights or the logits of usable shares, before a trial.
 
     Attributes
@@ -62,7 +62,7 @@ class Beliefs:
         Of the half-normal priors of standard deviations, g.
     sd : mapping of str to ndarray, shape (m,)
         Equally likely values of every standard deviation of weights, g.
-    weights, logits : EffectBeliefs
+    weights, logits : PartBefore
     shares : Shares
         Usable shares so far, at as many standard deviations.
     asked : Points
@@ -75,8 +75,8 @@ class Beliefs:
     base: Gathered
     scales: Mapping[str, float]
     sd: Mapping[str, FloatArray]
-    weights: EffectBeliefs
-    logits: EffectBeliefs
+    weights: PartBefore
+    logits: PartBefore
     shares: Shares
     asked: Points
     practice: int
@@ -207,13 +207,13 @@ def _told_of_heads(beliefs: Beliefs, planned: Gathered, design_effect: float) ->
 class _After:
     """One part of the model after a trial: its value by candidates, shape (n, p), what is told, and scores drawn."""
 
-    part: EffectBeliefs
+    part: PartBefore
     size: FloatArray
     told: FloatArray
     score: FloatArray
 
     @classmethod
-    def of(cls, part: EffectBeliefs, size: FloatArray, told: FloatArray, normal: FloatArray) -> _After:
+    def of(cls, part: PartBefore, size: FloatArray, told: FloatArray, normal: FloatArray) -> _After:
         """`normal` are standard normal draws, shape (m, draws, p)."""
         # The records' score has the covariance of what they tell, and of what that makes of the effects.
         return cls(part, size, told, normal @ _root(told + told @ np.linalg.solve(part.thought, told)))

@@ -57,17 +57,19 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     """Pool a ledger and write its page; give what was found as a document and as text."""
     from trialkit import __version__
     from trialkit.evidence.versions import pool_now
+    from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
     from trialkit.tables.atomic import write_text
     from trialkit.words import default_words as words
 
-    document = pool_now(ledger, __version__)
+    document = pool_now(ledger, __version__, propose)
     path = ledger / POOL_PAGE
     write_text(path, evidence_html(document))
     lines = [
         *words.answer(document),
         words.trial_by_trial(document),
         *words.what_is_not_known(document),
+        f"{words.next_trial(document)} {words.why_next(document)}",
         f"Written to {path}.",
     ]
     return document, "\n".join(lines)
@@ -78,12 +80,13 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit import __version__
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
+    from trialkit.planning.next_trial import propose
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.tables.atomic import write_bytes, write_text
     from trialkit.words import default_words as words
 
-    version = recommend_anew(ledger, __version__)
+    version = recommend_anew(ledger, __version__, propose)
     document = version.document
     page = handout_html(document)
     write_text(ledger / HANDOUT_PAGE, page)
@@ -101,8 +104,9 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         f"Version {document.version} ({news}).",
         *words.answer(document),
         *(words.changes(document) if version.is_new else ()),
-        f"Next: {words.next_question(document)} {words.why_next(document)}",
+        f"{words.next_trial(document)} {words.why_next(document)}",
         f"Written to {', '.join(written)}.{missing}",
+        f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
+from click.core import ParameterSource
 
 from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.speaking import tell
+from trialkit.cli.following_steps import start_following
+from trialkit.cli.speaking import progress_told, tell
 from trialkit.cli.steps import copy_bundled, start_trial
 
 
@@ -39,16 +42,46 @@ DOSE = _Dose()
 @click.option("--site", "sites", multiple=True, help="Short name of a garden; repeat.")
 @click.option("--current", multiple=True, help="What gardeners use now: once for each of cultivar, dose, acidifier.")
 @click.option("--blocks", type=click.IntRange(1, 50), default=3, show_default=True, help="Blocks in each garden.")
+@click.option(
+    "--from",
+    "source",
+    metavar="LEDGER|TRIAL",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Start the trial that is worth most after these, with their gardens, products and practice.",
+)
 @click.option("--seed", type=click.IntRange(0), help="Where every random draw starts; one is drawn if not given.")
+@click.pass_context
 @speaks_plainly
-def command(folder: Path, example: str | None, **answers: object) -> None:
+def command(ctx: click.Context, /, folder: Path, example: str | None, source: Path | None, **answers: Any) -> None:
     """Start a trial folder DIR with a commented trial.toml and empty tables.
 
-    Asks for whatever the options leave open: the question, what to try, the gardens and the current practice.
+    Asks for whatever the options leave open: the question, what to try, the gardens and the current practice. With
+    --from the trials of LEDGER, or the analysed TRIAL, answer: levels, gardens and blocks are those of greatest
+    expected value within the limits of the newest trial; the practice is what is recommended now.
 
     Example: trialkit new practice --example autumn_dose
 
     Example: trialkit new spring --question "Which cultivar?" --site FERN --cultivar Fenleaf --cultivar Paleheart
     --current Fenleaf
+
+    Example: trialkit new spring --from ledger
     """
-    tell(copy_bundled(folder, example) if example else start_trial(folder, answers))
+    if source is not None:
+        _refuse_others(ctx)
+        tell(start_following(folder, source, answers["seed"], progress_told()))
+    else:
+        tell(copy_bundled(folder, example) if example else start_trial(folder, answers))
+
+
+def _refuse_others(ctx: click.Context) -> None:
+    """Refuse options that --from answers itself, by their names."""
+    given = [
+        max(one.opts, key=len)
+        for one in ctx.command.params
+        if one.name not in ("folder", "source", "seed")
+        and ctx.get_parameter_source(str(one.name)) is not ParameterSource.DEFAULT
+    ]
+    if given:
+        raise click.UsageError(
+            f"--from answers what {' and '.join(given)} would: leave them out, and change trial.toml afterwards."
+        )

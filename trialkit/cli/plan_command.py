@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import sys
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
 from trialkit.cli.shared_options import as_json, trial_folder
-from trialkit.cli.speaking import answer, tell
-
-if TYPE_CHECKING:
-    from trialkit.planning.trial_plan import Progress
+from trialkit.cli.speaking import answer, progress_told, tell
 
 
 @click.command("plan")
@@ -55,31 +51,18 @@ def command(
 
     Example: trialkit plan autumn_dose
     """
-    from trialkit.documents.document import as_data
-    from trialkit.words.plan_words import summary
-
     plan = plan_folder(
         folder,
         simulations=simulations,
         scheduler=scheduler,
         earlier=earlier,
         ledger=ledger,
-        progress=_teller(),
+        told=partial(tell, err=True),
+        progress=progress_told(),
     )
+
+    from trialkit.documents.document import as_data
+    from trialkit.words.plan_words import summary
+
     after = f"Plan: {folder / 'results' / PAGE_FILE}", f"Next: trialkit layout {folder}"
     answer(as_data(plan), "\n".join([*summary(plan), *after]), as_json=as_json)
-
-
-def _teller() -> Progress:
-    """Show how far the work is: counted on one line of a terminal for each kind of work, else its name once."""
-    last = ""
-
-    def show(what: str, at: int, of: int) -> None:
-        nonlocal last
-        if what != last:
-            tell(f"Working out: {what} ...", err=True)
-        if of > 1 and sys.stderr.isatty():
-            click.echo(f"\r{at} of {of} ", err=True, nl=at == of)
-        last = what
-
-    return show

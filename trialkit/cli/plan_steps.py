@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     from trialkit.documents.plan import Plan
     from trialkit.planning.assumptions import Assumptions
     from trialkit.planning.planned_design import ModelOf
-    from trialkit.planning.trial_plan import Progress
     from trialkit.planning.trial_sizes import Judge
+    from trialkit.planning.trial_value import Progress
     from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.rules.trial_folder import Trial
 
 PLAN_FILE, PAGE_FILE, CALENDAR_FILE = "plan.json", "plan.html", "calendar.ics"
 
@@ -30,22 +31,29 @@ def plan_folder(
     scheduler: str | None,
     earlier: Path | None,
     ledger: Path | None,
+    told: Callable[[str], None],
     progress: Progress,
 ) -> Plan:
-    """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics."""
+    """Plan a trial; write plan.json, plan.html and, where the protocol gives a day of sowing, calendar.ics.
+
+    What the trial takes is told first: that is counted at once, and all the rest is loaded and worked out after.
+    """
+    from trialkit.rules.trial_folder import read_trial
+
+    if earlier and ledger:
+        raise WrongCall("Variances come from one place: give --earlier or --ledger, not both.")
+    trial = read_trial(folder, stage="plan")
+    told(_takes(trial))
+
     from trialkit.documents.document import as_text, as_written
     from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.planning.refusal import CannotBeJudged
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report.calendar_file import icalendar_text
     from trialkit.report.plan_page import plan_html
-    from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_text
     from trialkit.words.plan_words import refusal_sentence
 
-    if earlier and ledger:
-        raise WrongCall("Variances come from one place: give --earlier or --ledger, not both.")
-    trial = read_trial(folder, stage="plan")
     found = read_ledger(ledger) if ledger else None
     with _judge(trial.protocol, simulations, scheduler, progress) as judge:
         try:
@@ -62,6 +70,15 @@ def plan_folder(
         if content is not None:
             write_text(results / name, content)
     return plan
+
+
+def _takes(trial: Trial) -> str:
+    """Say what the trial asked for takes."""
+    from trialkit.planning.effort import effort
+    from trialkit.words.plan_words import size_sentence
+
+    one = effort(trial.protocol, len(trial.sites), trial.protocol.bucket.heads)
+    return size_sentence(one.buckets, one.sites, one.buckets * one.heads_per_bucket, one.visits, one.cost)
 
 
 @contextmanager

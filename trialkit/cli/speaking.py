@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 import unicodedata
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from trialkit.documents.document import as_data
+
+if TYPE_CHECKING:
+    from trialkit.planning.trial_value import Progress
 
 JOINERS = "\u200c\u200d"  # inside words of several scripts
 
@@ -43,3 +47,22 @@ def printable(text: str) -> str:
 
 def _is_plain(mark: str) -> bool:
     return mark.isprintable() or mark in JOINERS or unicodedata.category(mark) == "Zs"
+
+
+BAR_WIDTH = 30
+
+
+def progress_told() -> Progress:
+    """Show how far the work is: a bar on one line of a terminal for each kind of work, else its name once."""
+    last = ""
+
+    def show(what: str, at: int, of: int) -> None:
+        nonlocal last
+        if what != last:
+            tell(f"Working out: {what} ...", err=True)
+        if of > 1 and sys.stderr.isatty():
+            done = BAR_WIDTH * at // of
+            click.echo(f"\r[{'#' * done:{BAR_WIDTH}}] {at} of {of} ", err=True, nl=at == of)
+        last = what
+
+    return show

@@ -183,8 +183,7 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     from trialkit.cli.questions import Options, ask
     from trialkit.protocol import starting as new
 
-    if folder.exists() and any(folder.iterdir()):
-        raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
+    new.refuse_if_filled(folder)
     asked = ask(Options(**answers))
     new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name)))
     treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))

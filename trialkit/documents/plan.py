@@ -99,6 +99,11 @@ class PlanVerdict(StrEnum):
     ASK_LESS = "ask less of it"
     NOT_WORTH_IT = "not worth it"
 
+    @property
+    def is_as_asked(self) -> bool:
+        """Whether the trial is proposed as it was asked for."""
+        return self is PlanVerdict.RUN
+
 
 @dataclass(frozen=True)
 class StatedLimits:
@@ -117,7 +122,7 @@ class Dropped:
     """A level that a design leaves out."""
 
     factor: Annotated[Literal["cultivar", "dose_tsp", "acidifier"], "Its factor."]
-    level: Annotated[str | float, "Itself."]
+    level: Annotated[str | float | None, "Itself; null where any one of several will do, as no trial tells them apart."]
 
 
 @dataclass(frozen=True)
@@ -146,22 +151,30 @@ class DesignRow:
 
 
 @dataclass(frozen=True)
-class TrialValue:
-    """What the trial asked for is worth: by the model of advice, on average over what is thought before it."""
+class Prospect:
+    """What a design is expected to bring: by the model of advice, on average over what is thought before it."""
 
-    source: Annotated[SourceCode, "Where it comes from what is thought before the trial."]
-    trials: Annotated[int, "Of the ledger, that this rests on; 0 by common practice."]
-    now: Annotated[Treatment, "What would be recommended without the trial."]
     value_g: Annotated[float, "Expected gain of the next handout by the trial, g a transplanted head."]
-    heads_a_year: Annotated[float | None, "That are grown by what the handout says."]
-    kg_a_year: Annotated[float | None, "Of lettuce that the gain makes on those."]
+    kg_a_year: Annotated[float | None, "Of lettuce, on the heads grown in a year; null where those are not given."]
     worth_a_year: Annotated[float | None, "Of that in money; null without a price."]
     change: Annotated[float, "Chance that something else will be recommended than without the trial, 0 to 1."]
     settled: Annotated[float, "Chance that the answer will be settled, 0 to 1."]
     half_width_g: Annotated[float, "Expected half-width of the interval of the gain, g."]
     dose_half_width_tsp: Annotated[float | None, "And of the best dose, teaspoons; null where dose is not tried."]
+
+
+@dataclass(frozen=True)
+class TrialValue:
+    """What the trial is worth."""
+
+    source: Annotated[SourceCode, "Where it comes from what is thought before the trial."]
+    trials: Annotated[int, "Of the ledger, that this rests on; 0 by common practice."]
+    now: Annotated[Treatment, "What would be recommended without the trial."]
+    heads_a_year: Annotated[float | None, "That are grown by what the handout says."]
     gardens_lost_share: Annotated[float, "Of the gardens, that are expected to give up."]
     usable_share: Annotated[float, "Of the heads, that is expected to be usable, 0 to 1."]
+    asked: Annotated[Prospect, "Of the trial asked for."]
+    proposed: Annotated[Prospect, "Of the design that is proposed."]
 
 
 @dataclass(frozen=True)
@@ -285,7 +298,7 @@ class Plan:
     verdict: Annotated[PlanVerdict, "What to do with it."]
     proposed: Annotated[int, "Place, among the designs, of the one that is proposed: the trial asked for, or another."]
     limits: Annotated[StatedLimits, "What no design may go beyond."]
-    value: Annotated[TrialValue, "What the trial asked for is worth."]
+    value: Annotated[TrialValue, "What the trial is worth."]
     designs: Annotated[tuple[DesignRow, ...], "The trial asked for first, then others by their value."]
     sensitivity: Annotated[tuple[SensitivityRow, ...], "What the trial can tell where variances are half or double."]
     curves: Annotated[tuple[PowerCurve, ...], "Chance of finding a difference by its size: as assumed first."]

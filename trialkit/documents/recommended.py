@@ -112,13 +112,23 @@ class GardenGain:
 
 @dataclass(frozen=True)
 class ProposedTrial:
-    """The trial to run next: the recommended practice and the rival of which it is worth most to know."""
+    """The trial to run next: of those within the limits of the newest protocol the one that is worth most."""
 
-    recommended: Annotated[Treatment, "The recommended one."]
-    rival: Annotated[Treatment, "The other."]
-    worth_g: Annotated[
-        float, "What knowing which of the two is better would be worth on average, in the decision's unit."
+    kind: Annotated[str, "Of layout, as a protocol names it."]
+    cultivars: Annotated[tuple[str, ...], "To grow, the recommended one first; empty where they play no part."]
+    doses_tsp: Annotated[tuple[float, ...], "Level teaspoons a bucket, increasing; empty where dose plays no part."]
+    acidifiers: Annotated[
+        tuple[str, ...], 'To add, the recommended one first, "none" for no acid; empty where they play no part.'
     ]
+    sites: Annotated[tuple[str, ...], "Gardens, those of the newest trial."]
+    blocks: Annotated[int, "In each garden; volunteers there in volunteer blocks."]
+    block_size: Annotated[int | None, "Buckets of each volunteer; None where a block holds every treatment."]
+    heads: Annotated[int, "In each bucket."]
+    treatments: Annotated[int, "Every combination of the levels."]
+    buckets: Annotated[int, "In all gardens."]
+    value_g: Annotated[float, "By which it is expected to raise what the next handout brings, g per transplanted head."]
+    change: Annotated[float, "Chance that another treatment will be recommended after it."]
+    worth_it: Annotated[bool, "Whether what it is expected to bring is worth its buckets."]
 
 
 @dataclass(frozen=True)
@@ -168,5 +178,7 @@ class Recommended:
     evidence: Annotated[tuple[EvidenceTrial, ...], "In the order of seasons, those with means alone first."]
     decision: Annotated[Decision, "As that of a single trial."]
     change: Annotated[Change | None, "None of the first version."]
-    next_trial: Annotated[ProposedTrial, "What would tell most."]
+    next_trial: Annotated[
+        ProposedTrial | None, "What to try next; None where no two treatments fit the limits of the newest protocol."
+    ]
     nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]

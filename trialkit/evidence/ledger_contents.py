@@ -47,6 +47,12 @@ class LedgerContents:
         litres = self.latest.protocol.bucket.volume_l
         return elements_mg_l([(self.nutrient, 1.0)], litres).get("N", np.nan) if self.nutrient else np.nan
 
+    @property
+    def head_scatter(self) -> tuple[float, int]:
+        """Sum of squares of heads about their bucket's mean over all trials, g squared, and its degrees of freedom."""
+        known = [entry.of_trial.head_scatter for entry in self.entries if entry.of_trial.head_scatter is not None]
+        return sum(one.squares for one in known), sum(one.df for one in known)
+
     def practice(self, treatment: Treatment, n_mg_l: float | None) -> Practice:
         """A treatment as it is done: with what was the same in every bucket of the newest trial."""
         protocol = self.latest.protocol

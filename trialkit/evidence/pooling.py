@@ -83,7 +83,6 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQu
         rows = rows[~stated | (rows["n_mg_l"].notna() == question.in_nitrogen)]
         dose = rows["n_mg_l"].map(_strengths(rows["n_mg_l"], question)) if question.in_nitrogen else rows["dose_tsp"]
         dose = dose.fillna(question.practice_dose)
-    scatter = [entry.of_trial.head_scatter for entry in found.entries if entry.of_trial.head_scatter is not None]
     gardens = pd.DataFrame(
         [
             (f"{i:05d}", one.site, one.alkalinity_mg_l_caco3, one.sun_hours, one.kind or None)
@@ -92,9 +91,9 @@ def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQu
         ],
         columns=["trial", "site", "alkalinity", "sun_hours", "kind"],
     )
-    summed = (sum(one.squares for one in scatter), sum(one.df for one in scatter))
     gardens = gardens.astype({"alkalinity": float, "sun_hours": float})
-    records = as_records(rows, gardens, dose, summed, _mean_days(found.entries, rows.assign(dose=dose)))
+    days = _mean_days(found.entries, rows.assign(dose=dose))
+    records = as_records(rows, gardens, dose, found.head_scatter, days)
     means = [row for entry in found.summaries for row in entry.of_summary.means] if question.in_nitrogen else []
     if not means:
         return records

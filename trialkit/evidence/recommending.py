@@ -47,9 +47,16 @@ NO_ANSWER = {
     "too_open": "The trials leave the sizes of variation too open for an answer.",
 }
 
+Propose = Callable[[LedgerContents, Advice], ProposedTrial | None]
+"""From a ledger and what it says now: the trial to run next."""
+
 
 def recommend(
-    found: LedgerContents, previous: Recommended | None, current: Recommended | None, version: str
+    found: LedgerContents,
+    previous: Recommended | None,
+    current: Recommended | None,
+    version: str,
+    propose: Propose,
 ) -> Recommended:
     """Judge the evidence of a ledger.
 
@@ -62,6 +69,8 @@ def recommend(
         The last version all of whose evidence still counts: what it recommended is the current practice.
     version : str
         Of trialkit.
+    propose : callable
+        Finds the next trial: planning stands above the evidence.
 
     Raises
     ------
@@ -93,7 +102,7 @@ def recommend(
         evidence=evidence,
         decision=decision,
         change=None if previous is None else _change(evidence, previous),
-        next_trial=_next_trial(advice),
+        next_trial=propose(found, advice),
         nitrogen_alone=_nitrogen_alone(found, advice),
     )
 
@@ -209,15 +218,6 @@ def _change(evidence: tuple[EvidenceTrial, ...], previous: Recommended) -> Chang
         withdrawn=tuple(before[name] for name in sorted(before.keys() - after.keys())),
         recommended=previous.recommended,
     )
-
-
-def _next_trial(advice: Advice) -> ProposedTrial:
-    """The rival of which it is worth most to know whether it is better than what is recommended."""
-    decision = advice.decision
-    worth = advice.worth_of_knowing()
-    others = [one.treatment for one in decision.candidates if not one.is_recommended]
-    rival = max(others, key=lambda one: worth[one])
-    return ProposedTrial(recommended=decision.recommended, rival=rival, worth_g=worth[rival])
 
 
 def _nitrogen_alone(found: LedgerContents, advice: Advice) -> NitrogenAlone | None:

@@ -11,7 +11,7 @@ from trialkit.documents.document import DamagedDocument, as_data, as_text, as_wr
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.ledger import LedgerDamaged, locked
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
-from trialkit.evidence.recommending import recommend
+from trialkit.evidence.recommending import Propose, recommend
 from trialkit.tables.atomic import write_text
 
 FEW_DIGITS = 5
@@ -54,7 +54,7 @@ def history(ledger: Path) -> list[Recommended]:
     return found
 
 
-def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
+def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Version:
     """Work out the recommended defaults; write them where they are not those of the last version.
 
     The same ledger gives the same bytes: a version is worked out from the version before it, and written again only if
@@ -63,12 +63,12 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
     found = read_ledger(ledger)
     with locked(ledger):
         versions = history(ledger)
-        document, same = _next_version(found, versions, trialkit_version), _is_same_evidence(found, versions)
+        document, same = _next_version(found, versions, trialkit_version, propose), _is_same_evidence(found, versions)
         if same and _to_few_digits(as_data(document)) == _to_few_digits(as_data(versions[-1])):
             document = versions[-1]
         elif same:
             document, same = (
-                as_written(recommend(found, versions[-1], _in_force(found, versions), trialkit_version)),
+                as_written(recommend(found, versions[-1], _in_force(found, versions), trialkit_version, propose)),
                 False,
             )
         text = as_text(document)
@@ -79,20 +79,22 @@ def recommend_anew(ledger: Path, trialkit_version: str) -> Version:
     return Version(document, ledger / RECOMMENDED_FILE, not same)
 
 
-def pool_now(ledger: Path, trialkit_version: str) -> Recommended:
+def pool_now(ledger: Path, trialkit_version: str, propose: Propose) -> Recommended:
     """Work out what a ledger says, and write nothing: as the next version, or the last where it says the same."""
-    return _next_version(read_ledger(ledger), history(ledger), trialkit_version)
+    return _next_version(read_ledger(ledger), history(ledger), trialkit_version, propose)
 
 
 def _is_same_evidence(found: LedgerContents, versions: list[Recommended]) -> bool:
     return bool(versions) and versions[-1].evidence_sha256 == evidence_digest(found.index)
 
 
-def _next_version(found: LedgerContents, versions: list[Recommended], trialkit_version: str) -> Recommended:
+def _next_version(
+    found: LedgerContents, versions: list[Recommended], trialkit_version: str, propose: Propose
+) -> Recommended:
     """Work out the version after the last, or the last anew where it rests on the same evidence."""
     before = versions[:-1] if _is_same_evidence(found, versions) else versions
     last = before[-1] if before else None
-    return as_written(recommend(found, last, _in_force(found, before), trialkit_version))
+    return as_written(recommend(found, last, _in_force(found, before), trialkit_version, propose))
 
 
 def _in_force(found: LedgerContents, versions: list[Recommended]) -> Recommended | None:

@@ -14,9 +14,9 @@ from trialkit.advice.elimination import Effects, eliminate
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
-from trialkit.advice.sample_information import Beliefs, DecisionCosts, EffectBeliefs
+from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefore
 from trialkit.advice.usable_shares import ShareModel, Shares, count
-from trialkit.advice.weights import LASTING, WeightModel, weigh
+from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
 from trialkit.analysis.bucket_records import ADVICE_STREAM, nitrogen_per_tsp
 from trialkit.analysis.pricing import prices
@@ -45,10 +45,13 @@ class Known:
     records : BucketRecords
     design_effect : float
         Of their heads.
+    fitted : tuple of Weights and Shares, optional
+        What advice has made of these very records; they are fitted where it is not given.
     """
 
     records: BucketRecords
     design_effect: float
+    fitted: tuple[Weights, Shares] | None = None
 
 
 @dataclass(frozen=True)
@@ -170,8 +173,8 @@ class _Thought:
     """The parts of beliefs that come from where these are taken."""
 
     sd: Mapping[str, FloatArray]
-    weights: EffectBeliefs
-    logits: EffectBeliefs
+    weights: PartBefore
+    logits: PartBefore
     shares: Shares
 
 
@@ -201,19 +204,16 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     return _Thought(planned, weights, logits, Shares(model, _points(scores), of_plan, told))
 
 
-def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> EffectBeliefs:
+def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> PartBefore:
     """Effects that are independent, by their precisions, shape (m, p)."""
     one = np.eye(mean.shape[1])
-    return EffectBeliefs(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
+    return PartBefore(mean, thought[:, None, :] * one, analysed[:, None, :] * one)
 
 
 def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     """Standard deviations and effects as earlier trials tell them; what they do not tell by the priors."""
-    base, records = candidacy.gathered, known.records
-    own = gather(records, base.terms.doses.tolist())
-    some = fewer_trials(records, MOST_LEARNT)
-    learnt = gather(some, base.terms.doses.tolist()) if some else None
-    weights, of_shares = weigh(own, learnt), count(own, known.design_effect, learnt)
+    base = candidacy.gathered
+    weights, of_shares = known.fitted or _fitted(known, base.terms.doses.tolist())
     drawn = _equally_likely(weights.points.weight)
     sd = {**_by_priors(), **{name: values[drawn] for name, values in weights.sd.items()}}
     model = WeightModel(base, WEIGHT_G)
@@ -224,10 +224,16 @@ def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     return _Thought(sd, _known_part(eliminate(told, model.floors(sd))), _known_part(shares.effects), shares)
 
 
-def _known_part(effects: Effects) -> EffectBeliefs:
+def _fitted(known: Known, doses: list[float]) -> tuple[Weights, Shares]:
+    own, some = gather(known.records, doses), fewer_trials(known.records, MOST_LEARNT)
+    learnt = gather(some, doses) if some else None
+    return weigh(own, learnt), count(own, known.design_effect, learnt)
+
+
+def _known_part(effects: Effects) -> PartBefore:
     """Effects of which the analysis will know what is known now: the same records are in it."""
     precision = effects.factor @ effects.factor.swapaxes(1, 2)
-    return EffectBeliefs(effects.mean, precision, precision)
+    return PartBefore(effects.mean, precision, precision)
 
 
 def _points(at: FloatArray) -> Integrated:

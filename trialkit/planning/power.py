@@ -7,7 +7,7 @@ two-sided t test is the F test with one numerator degree of freedom, the far tai
 from __future__ import annotations
 
 import math
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from numpy.polynomial import Chebyshev
@@ -163,10 +163,14 @@ class EstimatedDifference:
         """Power of the two-sided test for a true difference."""
         if self.single:
             return f_power(difference**2 / self.variance, 1, self.df, self.level)
-        estimated, df = self._drawn()
-        reach = stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated / self.variance)
         shift = difference / math.sqrt(self.variance)
-        return float((ndtr(shift - reach) + ndtr(-shift - reach)).mean())
+        return float((ndtr(shift - self._reach) + ndtr(-shift - self._reach)).mean())
+
+    @cached_property
+    def _reach(self) -> FloatArray:
+        """What the test takes for more than chance at the points of the rule, in true standard errors."""
+        estimated, df = self._drawn()
+        return np.asarray(stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated / self.variance))
 
     def detectable(self, power: float) -> float:
         """Smallest true difference found with the given power."""

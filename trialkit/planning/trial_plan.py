@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TypeVar
@@ -10,16 +10,19 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
+from trialkit.analysis.advising import AdviceQuestion
 from trialkit.documents.plan import (
     AssumedSpread,
     DesignRow,
     DifferenceRow,
     Plan,
     PowerCurve,
+    Prospect,
     Refusal,
     SensitivityRow,
     TrialValue,
 )
+from trialkit.domain.errors import NotComputed
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Known, Outlook, outlook, question_before
@@ -33,13 +36,16 @@ from trialkit.planning.refusal import CannotBeJudged
 from trialkit.planning.shopping import grams_per_teaspoon, shopping_list
 from trialkit.planning.trial_sizes import Judge, TrialSize, difference_curve, sensitivity
 from trialkit.planning.trial_value import (
+    Progress,
     Valued,
+    by_value,
     choose,
     design_rows,
     designs,
     preposterior,
     stated_limits,
     valued,
+    worth_a_year,
 )
 from trialkit.protocol.randomise import efficiency_of
 from trialkit.protocol.trial_protocol import Protocol
@@ -49,8 +55,6 @@ CURVE_POINTS = 25
 CURVE_MARGINS = 4.0  # as far as curves are drawn
 GROUPINGS = ("block", "whole_plot", "volunteer", "row", "column")
 
-Progress = Callable[[str, int, int], None]
-"""Told what is being worked out, which one of them, and of how many."""
 Thing = TypeVar("Thing")
 
 
@@ -82,7 +86,7 @@ def make_plan(
     Raises
     ------
     NotComputed
-        If the trial could not be analysed.
+        If the trial could not be analysed, or nothing in the ledger tells of it.
     WrongCall
         If the protocol cannot be laid out, or its margin is nil.
     """
@@ -90,20 +94,20 @@ def make_plan(
     goal = _goal(protocol)
     progress("layout", 1, 1)
     limits = stated_limits(protocol, len(trial.sites))
-    found = designs(trial, limits)
-    asked = next(found)
     question = question_before(trial, in_ledger=ledger is not None)
-    known = known_from(ledger, question) if ledger else None
+    known = _known(ledger, question) if ledger else None
+    found = designs(trial, limits, is_known=known is not None)
+    asked = next(found)
     thought = outlook(trial, question, protocol.treatments(), assumptions, known)
     assumptions = assumptions_from(thought) if known else assumptions
     progress("power", 1, 1)
     design = _design(protocol, asked.layout, asked.heads, model_of)
     power = judge(design, assumptions, goal)
     others = list(found)
-    each = [valued(thought, one) for one in _told((asked, *others), "other designs", progress)]
-    per_year = partial(_worth_a_year, protocol)
-    rows = design_rows(thought, each, limits, per_year)
+    each = by_value([valued(thought, one) for one in _told((asked, *others), "what designs are worth", progress)])
+    rows = design_rows(thought, each, limits, partial(worth_a_year, protocol))
     verdict, proposed = choose(rows)
+    prospect = _prospect(protocol, thought, each[0])
     judged = {
         one.size: _judged(_design(one.protocol, one.layout, one.heads, model_of), assumptions, goal)
         for one in others
@@ -154,7 +158,14 @@ def make_plan(
         verdict=verdict,
         proposed=proposed,
         limits=limits,
-        value=_value(protocol, thought, each[0], assumptions, known),
+        value=_value(
+            protocol,
+            thought,
+            prospect,
+            _prospect(protocol, thought, each[proposed]) if proposed else prospect,
+            assumptions,
+            known,
+        ),
         designs=rows,
         sensitivity=tuple(
             SensitivityRow(grouping, factor, other.power, other.detectable_g)
@@ -168,34 +179,53 @@ def make_plan(
     )
 
 
+def _known(ledger: LedgerContents, question: AdviceQuestion) -> Known:
+    """Records of a ledger; a plan by one that tells nothing would not be by a ledger."""
+    known = known_from(ledger, question)
+    if known.records.buckets.empty:
+        raise NotComputed(
+            "No trial of the ledger tells of this one: their doses have no place beside its own. Give the nutrient's "
+            "label (n_pct, p2o5_pct, k2o_pct) and grams_per_tsp in products.csv, or leave --ledger out."
+        )
+    return known
+
+
 def _value(
-    protocol: Protocol, thought: Outlook, asked: Valued, assumptions: Assumptions, known: Known | None
+    protocol: Protocol,
+    thought: Outlook,
+    asked: Prospect,
+    proposed: Prospect,
+    assumptions: Assumptions,
+    known: Known | None,
 ) -> TrialValue:
-    beliefs, candidacy = thought.beliefs, thought.candidacy
-    left = preposterior(thought, asked.design).left_open()
-    value_g = asked.foreseen.value / beliefs.value.per_gram
-    heads, question = protocol.decision.heads_a_year, candidacy.question
+    beliefs = thought.beliefs
     return TrialValue(
         source="ledger" if known else assumptions.source.code,
         trials=known.records.buckets["trial"].nunique() if known else 0,
-        now=candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
-        value_g=value_g,
-        heads_a_year=heads,
-        kg_a_year=value_g * heads / 1000 if heads else None,
-        worth_a_year=_worth_a_year(protocol, value_g),
-        change=asked.foreseen.change,
-        settled=left.settled,
-        half_width_g=left.half_width / beliefs.value.per_gram,
-        dose_half_width_tsp=left.dose_half_width / question.per_tsp if candidacy.gathered.terms.scale else None,
+        now=thought.candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
+        heads_a_year=protocol.decision.heads_a_year,
         gardens_lost_share=protocol.variation.gardens_lost_share,
         usable_share=float(beliefs.share.mean()),
+        asked=asked,
+        proposed=proposed,
     )
 
 
-def _worth_a_year(protocol: Protocol, value_g: float) -> float | None:
-    """Money that grams a head make on the heads grown in a year."""
-    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
-    return value_g * heads * price / 1000 if heads and price else None
+def _prospect(protocol: Protocol, thought: Outlook, one: Valued) -> Prospect:
+    """What a design is expected to bring, and to leave open."""
+    left = preposterior(thought, one.design).left_open()
+    per_gram, candidacy = thought.beliefs.value.per_gram, thought.candidacy
+    value_g, heads = one.foreseen.value / per_gram, protocol.decision.heads_a_year
+    has_doses = bool(candidacy.gathered.terms.scale)
+    return Prospect(
+        value_g=value_g,
+        kg_a_year=value_g * heads / 1000 if heads else None,
+        worth_a_year=worth_a_year(protocol, value_g),
+        change=one.foreseen.change,
+        settled=left.settled,
+        half_width_g=left.half_width / per_gram,
+        dose_half_width_tsp=left.dose_half_width / candidacy.question.per_tsp if has_doses else None,
+    )
 
 
 def _judged(design: PlannedDesign, assumptions: Assumptions, goal: Goal) -> DifferenceRow | Refusal:

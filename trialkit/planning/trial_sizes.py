@@ -37,14 +37,22 @@ class TrialSize:
 
 
 def neighbouring_sizes(size: TrialSize) -> tuple[TrialSize, ...]:
-    """Every combination of one more or less garden, block and head, in order; none below 1.
+    """Every combination of more or less gardens, blocks and heads, in order, none below 1.
+
+    Blocks and heads by one; gardens by a third, since one of many would hardly be told apart.
 
     Examples
     --------
     >>> [(size.sites, size.blocks, size.heads) for size in neighbouring_sizes(TrialSize(1, 1, 1))][:3]
     [(1, 1, 1), (1, 1, 2), (1, 2, 1)]
+    >>> sorted({size.sites for size in neighbouring_sizes(TrialSize(24, 1, 4))})
+    [16, 24, 32]
     """
-    near = [sorted({max(count - 1, 1), count, count + 1}) for count in (size.sites, size.blocks, size.heads)]
+    steps = max(size.sites // 3, 1), 1, 1
+    near = [
+        sorted({max(number - step, 1), number, number + step})
+        for number, step in zip((size.sites, size.blocks, size.heads), steps, strict=True)
+    ]
     return tuple(TrialSize(*counts) for counts in product(*near))
 
 

@@ -18,17 +18,22 @@ from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.layout_options import best_practice_buckets
 from trialkit.planning.beliefs import Outlook
-from trialkit.planning.calendar import visit_days
+from trialkit.planning.effort import Effort, effort
 from trialkit.planning.trial_sizes import TrialSize, neighbouring_sizes
-from trialkit.protocol.randomise import layout_options, randomise
+from trialkit.protocol.randomise import randomise
 from trialkit.protocol.sections import SQUARE_KINDS, Layout
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
+Progress = Callable[[str, int, int], None]
+"""Told what is being worked out, which one of them, and of how many."""
 VOLUNTEER_BUCKETS = 3
 """In a small block for each volunteer (common practice, no source)."""
 MUCH_LESS, SOME_MORE = 0.7, 1.5
 """Buckets, of those asked for: few enough to ask less for nearly the same; the most that an enlargement may take."""
+SAVED_SHARE = 0.05
+"""Of what the trial asked for is worth: what another must save of it in a year, or may be worth less for much fewer
+buckets (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,7 @@ def stated_limits(protocol: Protocol, sites: int) -> StatedLimits:
     limits = protocol.limits
     names: Sequence[LimitName] = ("buckets_per_site", "heads_per_bucket", "sites", "visits", "budget")
     return StatedLimits(
-        buckets_per_site=limits.buckets_per_site or buckets_a_garden(protocol),
+        buckets_per_site=limits.buckets_per_site or effort(protocol, sites, protocol.bucket.heads).buckets_per_site,
         heads_per_bucket=limits.heads_per_bucket or protocol.bucket.heads,
         sites=limits.sites or 2 * sites,
         visits=limits.visits,
@@ -81,32 +86,28 @@ def stated_limits(protocol: Protocol, sites: int) -> StatedLimits:
     )
 
 
-def buckets_a_garden(protocol: Protocol) -> int:
-    """How many buckets each garden has."""
-    plan = protocol.layout
-    return LAYOUT_KINDS[plan.kind].sizes(len(protocol.treatments()), plan.blocks, layout_options(protocol))[0]
-
-
-def beyond(protocol: Protocol, sites: int, heads: int, limits: StatedLimits) -> tuple[LimitName, ...]:
+def beyond(taken: Effort, limits: StatedLimits) -> tuple[LimitName, ...]:
     """Limits that a design would break."""
-    buckets = buckets_a_garden(protocol)
-    cost, visits = protocol.decision.cost_per_bucket * buckets * sites, _visits(protocol, sites)
     broken: Mapping[LimitName, bool] = {
-        "buckets_per_site": buckets > limits.buckets_per_site,
-        "heads_per_bucket": heads > limits.heads_per_bucket,
-        "sites": sites > limits.sites,
-        "visits": limits.visits is not None and visits > limits.visits,
-        "budget": limits.budget is not None and cost > limits.budget,
+        "buckets_per_site": taken.buckets_per_site > limits.buckets_per_site,
+        "heads_per_bucket": taken.heads_per_bucket > limits.heads_per_bucket,
+        "sites": taken.sites > limits.sites,
+        "visits": limits.visits is not None and taken.visits > limits.visits,
+        "budget": limits.budget is not None and taken.cost > limits.budget,
     }
     return tuple(name for name, is_broken in broken.items() if is_broken)
 
 
-def _visits(protocol: Protocol, sites: int) -> int:
-    return len(visit_days(protocol.schedule)) * sites
-
-
-def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
+def designs(trial: Trial, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign]:
     """List designs near the one that the protocol asks for, that first, and others within the limits.
+
+    Parameters
+    ----------
+    trial : Trial
+        Read as far as its plan.
+    limits : StatedLimits
+    is_known : bool
+        Whether earlier trials tell one cultivar from another: else one stands for all that could be dropped.
 
     Raises
     ------
@@ -115,29 +116,45 @@ def designs(trial: Trial, limits: StatedLimits) -> Iterator[TrialDesign]:
     """
     protocol = trial.protocol
     known = sorted(str(site) for site in trial.sites["site"])
-    n, blocks, heads = len(known), protocol.layout.blocks, protocol.bucket.heads
+    n, heads = len(known), protocol.bucket.heads
     asked = TrialDesign("asked", protocol, tuple(known), heads, randomise(protocol, pd.DataFrame({"site": known})))
     yield asked
+
+    centre = asked if not _beyond(asked, limits) else replace(asked, heads=min(heads, limits.heads_per_bucket))
+    largest = _largest_within(centre, limits) or centre.size
 
     @cache
     def sized(count: int, blocks: int) -> TrialDesign | None:
         # After every name, so that known gardens keep theirs.
         sites = (known + [f"~{i:03d}" for i in range(count - n)])[:count]
-        return _laid_out("size", _with_layout(protocol, blocks=blocks), sites, heads, limits)
+        return laid_out("size", with_layout(protocol, blocks=blocks), sites, largest.heads, limits)
 
-    sizes = [*neighbouring_sizes(asked.size), TrialSize(2 * n, blocks, heads)]
-    sizes += [TrialSize(2 * n, (blocks + 1) // 2, heads)] if blocks > 1 else []
-    for size in sizes:
+    sizes = [largest, *neighbouring_sizes(largest), TrialSize(2 * n, largest.blocks, largest.heads)]
+    sizes += [TrialSize(2 * n, (largest.blocks + 1) // 2, largest.heads)] if largest.blocks > 1 else []
+    for size in dict.fromkeys(sizes):
         if size != asked.size and size.heads <= limits.heads_per_bucket:
             other = sized(size.sites, size.blocks)
             if other:
                 yield replace(other, heads=size.heads)
-    for one in (_with_more_practice(asked, limits), *_without_levels(asked, limits), _of_volunteers(asked, limits)):
-        if one:
-            yield one
+    yield from filter(None, (_with_more_practice(centre, limits), _of_volunteers(centre, limits)))
+    yield from filter(None, without_levels(centre, limits, is_known=is_known))
 
 
-def _laid_out(
+def _largest_within(asked: TrialDesign, limits: StatedLimits) -> TrialSize | None:
+    """Most blocks, and then most gardens, of those asked for that the limits allow; None where they allow none."""
+    for blocks in range(asked.size.blocks, 0, -1):
+        protocol = with_layout(asked.protocol, blocks=blocks)
+        for sites in range(len(asked.sites), 0, -1):
+            if protocol.is_sound and not beyond(effort(protocol, sites, asked.heads), limits):
+                return TrialSize(sites, blocks, asked.heads)
+    return None
+
+
+def _beyond(design: TrialDesign, limits: StatedLimits) -> tuple[LimitName, ...]:
+    return beyond(effort(design.protocol, len(design.sites), design.heads), limits)
+
+
+def laid_out(
     kind: DesignKind,
     protocol: Protocol,
     sites: Sequence[str],
@@ -146,7 +163,7 @@ def _laid_out(
     dropped: Dropped | None = None,
 ) -> TrialDesign | None:
     """Lay a design out; None where that cannot be, or is beyond the limits."""
-    if beyond(protocol, len(sites), heads, limits):
+    if not protocol.is_sound or beyond(effort(protocol, len(sites), heads), limits):
         return None
     try:
         layout = randomise(protocol, pd.DataFrame({"site": list(sites)}))
@@ -155,7 +172,8 @@ def _laid_out(
     return TrialDesign(kind, protocol, tuple(sites), heads, layout, dropped)
 
 
-def _with_layout(protocol: Protocol, **changes: object) -> Protocol:
+def with_layout(protocol: Protocol, **changes: object) -> Protocol:
+    """Return the protocol with other keys in its layout."""
     return protocol.model_copy(update={"layout": protocol.layout.model_copy(update=changes)})
 
 
@@ -164,9 +182,7 @@ def _with_more_practice(asked: TrialDesign, limits: StatedLimits) -> TrialDesign
     best = best_practice_buckets(len(protocol.treatments()))
     if "practice_buckets" not in LAYOUT_KINDS[protocol.layout.kind].options or best <= protocol.layout.practice_buckets:
         return None
-    return _laid_out(
-        "practice buckets", _with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits
-    )
+    return laid_out("practice buckets", with_layout(protocol, practice_buckets=best), asked.sites, asked.heads, limits)
 
 
 def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | None:
@@ -176,30 +192,31 @@ def _of_volunteers(asked: TrialDesign, limits: StatedLimits) -> TrialDesign | No
         return None
     layout = Layout(kind="volunteer blocks", blocks=1, block_size=VOLUNTEER_BUCKETS, seed=protocol.layout.seed)
     sites = [*asked.sites, *(f"~{i:03d}" for i in range(count - len(asked.sites)))][:count]
-    return _laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
+    return laid_out("volunteers", protocol.model_copy(update={"layout": layout}), sites, asked.heads, limits)
 
 
-def _without_levels(asked: TrialDesign, limits: StatedLimits) -> Iterator[TrialDesign | None]:
+def without_levels(asked: TrialDesign, limits: StatedLimits, *, is_known: bool) -> Iterator[TrialDesign | None]:
     """Leave out one level, and then grow the rest in as many blocks as the buckets allow."""
     protocol = asked.protocol
     if protocol.layout.kind in SQUARE_KINDS or protocol.layout.checks:
         return
     for name in protocol.varied_factors:
-        factor = protocol.factors[name]
-        for level in factor.levels:
+        factor, practice = protocol.factors[name], protocol.decision.current_practice[name]
+        others = [level for level in factor.levels if level != practice]
+        are_alike = name == "cultivar" and not is_known and len(others) > 1
+        if len(others) < 2 and len(protocol.varied_factors) < 2:
+            continue
+        for level in others[:1] if are_alike else others:
             rest = tuple(one for one in factor.levels if one != level)
-            only = len(rest) < 2 and len(protocol.varied_factors) < 2
-            if level == protocol.decision.current_practice[name] or only:
-                continue
             factors = {**protocol.factors, name: factor.model_copy(update={"levels": rest})}
             less = protocol.model_copy(update={"factors": factors})
-            dropped = Dropped(FACTOR_COLUMNS[name], level)  # type: ignore[arg-type]
-            one = _laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
+            dropped = Dropped(FACTOR_COLUMNS[name], None if are_alike else level)  # type: ignore[arg-type]
+            one = laid_out("fewer levels", less, asked.sites, asked.heads, limits, dropped)
             yield one
             blocks = asked.buckets * protocol.layout.blocks // one.buckets if one else 0
             if blocks > protocol.layout.blocks:
-                yield _laid_out(
-                    "fewer levels", _with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
+                yield laid_out(
+                    "fewer levels", with_layout(less, blocks=blocks), asked.sites, asked.heads, limits, dropped
                 )
 
 
@@ -229,16 +246,20 @@ def without_gardens(planned: Gathered, lost: float) -> Gathered:
     return replace(planned, gram=planned.gram * stays[:, None, None], recorded=planned.recorded * stays[:, None])
 
 
+def by_value(found: Sequence[Valued]) -> tuple[Valued, ...]:
+    """Put the design asked for first, which comes first, and others by their value."""
+    return (found[0], *sorted(found[1:], key=lambda one: (-one.foreseen.value, one.design.buckets)))
+
+
 def design_rows(
     outlook: Outlook, found: Sequence[Valued], limits: StatedLimits, per_year: Callable[[float], float | None]
 ) -> tuple[DesignRow, ...]:
-    """Tell of designs, the one asked for first and others by their value.
+    """Tell of designs, in their order.
 
     Parameters
     ----------
     outlook : Outlook
     found : sequence of Valued
-        The design asked for first.
     limits : StatedLimits
     per_year : callable
         From grams a head to money a year.
@@ -246,19 +267,21 @@ def design_rows(
     per_gram = outlook.beliefs.value.per_gram
     rows = [_row(one, limits, one.foreseen.value / per_gram, per_year) for one in found]
     allowed = [row for row in rows if not row.beyond]
-    told = [
-        replace(
-            row,
-            efficient=not row.beyond
-            and not any(other.buckets <= row.buckets and other.value_g > row.value_g for other in allowed),
-        )
-        for row in rows
-    ]
-    return (told[0], *sorted(told[1:], key=lambda row: (-row.value_g, row.buckets)))
+    return tuple(
+        replace(row, efficient=not row.beyond and not any(_equals(other, row) for other in allowed)) for row in rows
+    )
+
+
+def _equals(other: DesignRow, row: DesignRow) -> bool:
+    """Whether another design makes this one needless."""
+    if other.buckets < row.buckets:
+        return other.value_g >= row.value_g
+    return other.buckets == row.buckets and other.value_g > row.value_g
 
 
 def _row(one: Valued, limits: StatedLimits, value_g: float, per_year: Callable[[float], float | None]) -> DesignRow:
     design, protocol = one.design, one.design.protocol
+    taken = effort(protocol, len(design.sites), design.heads)
     return DesignRow(
         kind=design.kind,
         sites=len(design.sites),
@@ -266,11 +289,11 @@ def _row(one: Valued, limits: StatedLimits, value_g: float, per_year: Callable[[
         heads=design.heads,
         treatments=len(protocol.treatments()),
         buckets=design.buckets,
-        visits=_visits(protocol, len(design.sites)),
-        cost=protocol.decision.cost_per_bucket * design.buckets,
+        visits=taken.visits,
+        cost=taken.cost,
         value_g=value_g,
         worth_a_year=per_year(value_g),
-        beyond=beyond(protocol, len(design.sites), design.heads, limits),
+        beyond=beyond(taken, limits),
         efficient=False,
         dropped=design.dropped,
         practice_buckets=protocol.layout.practice_buckets,
@@ -280,9 +303,10 @@ def _row(one: Valued, limits: StatedLimits, value_g: float, per_year: Callable[[
 def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
     """Say what to do with the trial asked for, the first of the rows, and the place of the design that is proposed.
 
-    Where the heads grown in a year and the price are known, the greatest worth less cost is proposed. Elsewhere a gram
-    is what counts: a design is proposed that brings a gram more for at most half as many buckets again, or at most a
-    gram less for much fewer.
+    Where the heads grown in a year, the price and the cost of buckets are known, the greatest worth less cost is
+    proposed. Elsewhere a gram is what counts: a design is proposed that brings a gram more for at most half as many
+    buckets again, or at most a gram, and a twentieth, less for much fewer. Of what is beyond the limits less is always
+    asked.
     """
     asked = rows[0]
     allowed = [i for i, row in enumerate(rows) if not row.beyond]
@@ -292,28 +316,44 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
         best = max(allowed, key=lambda i: (_net(rows[i]), -i))
         if _net(rows[best]) <= 0:
             return PlanVerdict.NOT_WORTH_IT, 0
-        if 0 in allowed and _net(rows[best]) - _net(asked) < 0.05 * (asked.worth_a_year or 0.0):
-            return PlanVerdict.RUN, 0
-        return (PlanVerdict.ENLARGE if rows[best].buckets > asked.buckets else PlanVerdict.ASK_LESS), best
-    if max(rows[i].value_g for i in allowed) < SAME_VALUE_G:
+        saved = _net(rows[best]) - _net(asked)
+        found = best if asked.beyond or saved >= SAVED_SHARE * (asked.worth_a_year or 0.0) else 0
+    elif max(rows[i].value_g for i in allowed) < SAME_VALUE_G:
         return PlanVerdict.NOT_WORTH_IT, 0
-    larger = [
-        i
-        for i in allowed
-        if asked.buckets < rows[i].buckets <= SOME_MORE * asked.buckets
-        and rows[i].value_g >= asked.value_g + SAME_VALUE_G
-    ]
-    smaller = [
-        i
-        for i in allowed
-        if rows[i].buckets <= (MUCH_LESS if 0 in allowed else 1.0) * asked.buckets
-        and (rows[i].value_g >= asked.value_g - SAME_VALUE_G or 0 not in allowed)
-    ]
-    if larger:
-        return PlanVerdict.ENLARGE, max(larger, key=lambda i: (rows[i].value_g, -rows[i].buckets))
-    if smaller:
-        return PlanVerdict.ASK_LESS, max(smaller, key=lambda i: (rows[i].value_g, -rows[i].buckets))
-    return PlanVerdict.RUN, 0
+    else:
+        found = _best_by_grams(rows, allowed)
+    if found == 0:
+        return PlanVerdict.RUN, 0
+    return (PlanVerdict.ENLARGE if _is_larger(rows[found], asked) else PlanVerdict.ASK_LESS), found
+
+
+def _best_by_grams(rows: Sequence[DesignRow], allowed: Sequence[int]) -> int:
+    """Place of the design to propose where a gram is what counts."""
+    asked = rows[0]
+
+    def best(found: Sequence[int]) -> int:
+        return max(found, key=lambda i: (rows[i].value_g, -rows[i].buckets))
+
+    if asked.beyond:
+        return best([i for i in allowed if rows[i].buckets <= asked.buckets] or allowed)
+    more = asked.value_g + SAME_VALUE_G
+    less = asked.value_g - min(SAME_VALUE_G, SAVED_SHARE * asked.value_g)
+    better = [i for i in allowed if rows[i].buckets <= SOME_MORE * asked.buckets and rows[i].value_g >= more]
+    fewer = [i for i in allowed if rows[i].buckets <= MUCH_LESS * asked.buckets and rows[i].value_g >= less]
+    return best(better or fewer or [0])
+
+
+def _is_larger(row: DesignRow, asked: DesignRow) -> bool:
+    """Whether a design enlarges the trial asked for; one of as many buckets does where it drops no treatment."""
+    if asked.beyond:
+        return False
+    return row.buckets > asked.buckets or (row.buckets == asked.buckets and row.treatments == asked.treatments)
+
+
+def worth_a_year(protocol: Protocol, value_g: float) -> float | None:
+    """Money that grams a head make on the heads grown in a year."""
+    heads, price = protocol.decision.heads_a_year, protocol.decision.price_per_kg
+    return value_g * heads * price / 1000 if heads and price else None
 
 
 def _net(row: DesignRow) -> float:

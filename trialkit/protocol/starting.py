@@ -2,6 +2,8 @@
 
 import json
 import re
+import secrets
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +16,7 @@ from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.protocol.trial_protocol import parse_protocol
-from trialkit.tables.atomic import csv_text, write_bytes, write_text
+from trialkit.tables.atomic import csv_text, write_bytes
 from trialkit.tables.table_schema import load_schema
 
 LONGEST_ID = 60
@@ -60,14 +62,16 @@ def new_trial_text(answers: NewTrial) -> str:
     TrialError
         With every answer that does not fit.
     """
-    practice = ", ".join(f"{_toml(name)} = {_toml(level)}" for name, level in answers.current_practice.items())
+    practice = ", ".join(
+        f"{toml_value(name)} = {toml_value(level)}" for name, level in answers.current_practice.items()
+    )
     text = _TEMPLATE.format(
-        id=_toml(answers.id),
-        title=_toml(answers.question),
-        question=_toml(answers.question),
+        id=toml_value(answers.id),
+        title=toml_value(answers.question),
+        question=toml_value(answers.question),
         factors="".join(_factor_sections(answers)),
-        blocks=_toml(answers.blocks),
-        seed=_toml(answers.seed),
+        blocks=toml_value(answers.blocks),
+        seed=toml_value(answers.seed),
         practice=f"{{ {practice} }}",
     )
     parse_protocol(text)
@@ -87,10 +91,14 @@ def new_trial_files(answers: NewTrial) -> dict[str, str]:
     acids = [name for name in answers.acidifiers if name != NO_PRODUCT]
     products = [(answers.nutrient, "nutrient")] * bool(answers.nutrient) + [(name, "acid") for name in acids]
     rows: dict[str, Sequence[Sequence[str]]] = {"sites": [(name,) for name in answers.sites], "products": products}
-    names = [name for name in TABLE_NAMES if name not in OPTIONAL_TABLES]
-    tables = {f"{name}.csv": _table_text(load_schema(name).columns, rows.get(name, [])) for name in names}
-    del tables["layout.csv"]  # made by randomising
-    return {PROTOCOL_FILE: new_trial_text(answers), **tables}
+    tables = {f"{name}.csv": _table_text(load_schema(name).columns, some) for name, some in rows.items()}
+    return {PROTOCOL_FILE: new_trial_text(answers), **tables, **empty_record_tables()}
+
+
+def empty_record_tables() -> dict[str, str]:
+    """Return the tables that a season fills, with their headers alone; layout.csv is made by randomising."""
+    names = [name for name in TABLE_NAMES if name not in (*OPTIONAL_TABLES, "sites", "products", "layout")]
+    return {f"{name}.csv": _table_text(load_schema(name).columns, []) for name in names}
 
 
 def start_trial(folder: Path, answers: NewTrial) -> None:
@@ -105,10 +113,38 @@ def start_trial(folder: Path, answers: NewTrial) -> None:
     TrialError
         With every answer that does not fit; nothing is written then.
     """
-    files = new_trial_files(answers)
-    _make_empty(folder)
-    for name, text in files.items():
-        write_text(folder / name, text)
+    write_folder(folder, {name: text.encode("utf-8") for name, text in new_trial_files(answers).items()})
+
+
+def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write a trial folder, which is made if need be and must be empty: aside, then at once.
+
+    Raises
+    ------
+    FileExistsError
+        If the folder has anything in it.
+    WrongCall
+        If it cannot be made.
+    """
+    place = folder.resolve()
+    refuse_if_filled(folder)
+    was_there = place.is_dir()
+    aside = (place if was_there else place.parent) / f".{place.name}.{secrets.token_hex(8)}.tmp"
+    try:
+        _make(aside)
+        for name, data in files.items():
+            write_bytes(aside / name, data)
+        if was_there:  # a shell may stand in it; what holds no trial.toml is no trial
+            for name in sorted(files, key=lambda name: name == PROTOCOL_FILE):
+                (aside / name).rename(place / name)
+            aside.rmdir()
+        else:
+            aside.rename(place)
+    except BaseException:  # an interrupt by the keyboard too must leave nothing behind
+        shutil.rmtree(aside, ignore_errors=True)
+        for name in files if was_there else ():
+            (place / name).unlink(missing_ok=True)
+        raise
 
 
 def example_names() -> tuple[str, ...]:
@@ -153,19 +189,31 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> None:
 
 
 def _make_empty(folder: Path) -> None:
+    _make(folder)
+    refuse_if_filled(folder)
+
+
+def _make(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise WrongCall(f"The folder {folder} cannot be made: {error.strerror}.") from error
-    if any(folder.iterdir()):
+
+
+def refuse_if_filled(folder: Path) -> None:
+    """Refuse a folder that has anything in it, with a `FileExistsError`."""
+    if folder.is_dir() and any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
 
 
-def _toml(value: str | float) -> str:
-    """Write a TOML value. A JSON string is a TOML basic string, once DEL, which only TOML forbids, is escaped."""
+def toml_value(value: str | float) -> str:
+    """Write a text or a number as TOML.
+
+    A JSON string is a TOML basic string, once DEL, which only TOML forbids, is escaped.
+    """
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return repr(int(value) if float(value).is_integer() else value)
 
 
 def _factor_sections(answers: NewTrial) -> list[str]:
@@ -177,9 +225,9 @@ def _factor_sections(answers: NewTrial) -> list[str]:
     }
     for name, levels in levels_by_factor.items():
         if levels:
-            listed = ", ".join(_toml(level) for level in levels)
-            product = f"product = {_toml(answers.nutrient)}\n" if name == "dose" and answers.nutrient else ""
-            sections.append(f"[factors.{name}]  # {_FACTOR_COMMENTS[name]}\nlevels = [{listed}]\n{product}\n")
+            listed = ", ".join(toml_value(level) for level in levels)
+            product = f"product = {toml_value(answers.nutrient)}\n" if name == "dose" and answers.nutrient else ""
+            sections.append(f"[factors.{name}]  # {FACTOR_REMARKS[name]}\nlevels = [{listed}]\n{product}\n")
     return sections
 
 
@@ -188,7 +236,7 @@ def _table_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return csv_text(pd.DataFrame(filled, columns=list(columns), dtype=object))
 
 
-_FACTOR_COMMENTS = {
+FACTOR_REMARKS = {
     "cultivar": "what is grown",
     "dose": "level teaspoons of nutrient a bucket, increasing",
     "acidifier": 'what brings the pH down; each stands in products.csv, or is "none"',

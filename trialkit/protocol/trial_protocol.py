@@ -3,6 +3,7 @@
 import hashlib
 import math
 import tomllib
+from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
 from typing import Annotated, Any, Self
@@ -103,8 +104,12 @@ class Protocol(Section):
         """
         absent: dict[str, tuple[str | float, ...]] = {"cultivar": ("",), "dose": (float("nan"),), "acidifier": ("",)}
         levels = absent | {name: factor.levels for name, factor in self._declared()}
-        rows = list(product(*(levels[name] for name in FACTOR_COLUMNS)))
-        return pd.DataFrame(rows, columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
+        return _combinations(*(levels[name] for name in FACTOR_COLUMNS)).copy()
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether its sections agree: of a protocol that was read they do, of a changed copy they may not."""
+        return not _disagreements(self)
 
     def _declared(self) -> list[tuple[FactorName, FactorLevels]]:
         order = list(FACTOR_COLUMNS)
@@ -116,6 +121,12 @@ class Protocol(Section):
         if broken:
             raise PydanticCustomError(RULE_ERROR, "the sections disagree", {"several": tuple(broken)})
         return self
+
+
+@lru_cache(maxsize=64)
+def _combinations(*levels: tuple[str | float, ...]) -> pd.DataFrame:
+    """Every combination of levels as a table, which nobody may change: a plan asks for the same few very often."""
+    return pd.DataFrame(list(product(*levels)), columns=list(FACTOR_COLUMNS.values())).astype({"dose_tsp": "float64"})
 
 
 def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:

@@ -49,7 +49,7 @@ def evidence_html(document: Recommended) -> str:
             scope=(*words.scope(safe), *words.acid_taken(safe)),
             changed=tuple(words.changes(safe)),
             would_change=words.what_would_change_it(safe),
-            next_question=words.next_question(safe),
+            next_trial=words.next_trial(safe),
             why_next=words.why_next(safe),
             pictures=evidence_pictures(safe),
             tables=(_candidates(safe), _trials(safe), _spreads(safe)),

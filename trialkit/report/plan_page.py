@@ -2,35 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from functools import cache
 
-from trialkit.documents.plan import Plan, PlannedBench
+from trialkit.documents.plan import DesignRow, Plan, PlannedBench, PlanVerdict, Prospect
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.cautions import ABOUT_THE_PAGE, CAUTIONS
-from trialkit.pages.numerals import fixed, plain
+from trialkit.pages.numerals import fixed, plain, tie
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
-from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.power_curves import power_picture
+from trialkit.report.figures.value_against_cost import worth_picture
 from trialkit.report.page import TEMPLATES
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.layout_words import effect_words, warning_sentence
 from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure
-from trialkit.words.phrases import count, date_words
+from trialkit.words.phrases import chance, count, date_words
 from trialkit.words.plan_words import (
     GROUPING_WORDS,
+    HOW_TO_LIMIT,
     METHOD_WORDS,
+    basis_sentence,
     changed_words,
     design_words,
+    dose_width,
+    grams,
+    limits_sentence,
+    now_sentences,
     percent,
+    plan_warnings,
     power_sentences,
     refusal_sentence,
     source_words,
-    value_sentences,
+    statistician_warnings,
+    verdict_words,
+    what_to_do,
     whole_percent,
+    worth_sentence,
 )
 from trialkit.words.shopping_words import UNIT_WORDS, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
@@ -38,6 +49,15 @@ from trialkit.words.treatment_names import treatment_label
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."
 )
+TONES: Mapping[PlanVerdict, str] = {
+    PlanVerdict.RUN: "keep",
+    PlanVerdict.ENLARGE: "change",
+    PlanVerdict.ASK_LESS: "change",
+    PlanVerdict.NOT_WORTH_IT: "none",
+}
+"""Classes of the style sheet for each verdict."""
+SOME_BUDGET = 500
+"""To show how a budget is stated where nothing has a cost."""
 
 
 @dataclass(frozen=True)
@@ -73,15 +93,26 @@ def plan_html(plan: Plan) -> str:
         .render(
             plan=safe,
             facts=_facts(safe),
-            sentences=value_sentences(safe),
-            power_sentences=power_sentences(safe),
-            has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
-            warnings=tuple(map(warning_sentence, safe.warnings)),
-            pictures=(power_picture(safe),),
-            power=_power_table(safe),
+            verdict=verdict_words(safe.verdict),
+            tone=TONES[safe.verdict],
+            what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
+            sentences=(
+                worth_sentence(safe),
+                basis_sentence(safe),
+                *_said(safe, lambda system: now_sentences(safe, system)),
+            ),
+            versus=_versus_table(safe),
+            warnings=tuple(map(warning_sentence, plan_warnings(safe))),
+            picture=worth_picture(safe),
             designs=_design_table(safe),
+            limits=(limits_sentence(safe), HOW_TO_LIMIT),
+            limits_section=_limits_section(safe),
+            power_sentences=(*power_sentences(safe), *map(warning_sentence, statistician_warnings(safe))),
+            power_picture=power_picture(safe),
+            power=_power_table(safe),
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
+            has_measures=None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
             benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
             key=_key_table(safe, numbers),
             calendar=_calendar_table(safe),
@@ -101,8 +132,7 @@ def plan_style() -> str:
 
 
 def _facts(plan: Plan) -> tuple[str, ...]:
-    counts = count(plan.sites, "garden"), count(plan.buckets, "bucket"), count(plan.heads, "head")
-    return tuple(part for part in (plan.season, plan.kind, *counts) if part)
+    return tuple(part for part in (plan.season, plan.kind) if part)
 
 
 def _chance_heads(plan: Plan) -> tuple[str, str]:
@@ -133,24 +163,68 @@ def _power_table(plan: Plan) -> Table | None:
     return make_table("effects", "What each effect's test would find", (*heads, text_column("how found")), body, note)
 
 
+def _versus_table(plan: Plan) -> Table | None:
+    """What the trial asked for brings and takes, beside what the one proposed does."""
+    both = [(plan.designs[0], plan.value.asked)]
+    heads = [text_column(""), Column("as asked for")]
+    if plan.proposed:
+        both.append((plan.designs[plan.proposed], plan.value.proposed))
+        heads.append(Column("proposed"))
+
+    def line(
+        title: str, say: Callable[[DesignRow, Prospect], str | Sentence], *, is_known: bool = True
+    ) -> Iterator[Row]:
+        if is_known:
+            yield Row(title, tuple(say(row, one) for row, one in both))
+
+    asked = plan.value.asked
+    body = (
+        *line("gain a head", lambda _, one: tie(grams(one.value_g))),
+        *line("gain a year", lambda _, one: f"{plain(one.kg_a_year)} kg", is_known=asked.kg_a_year is not None),
+        *line("worth a year", lambda _, one: plain(one.worth_a_year), is_known=asked.worth_a_year is not None),
+        *line("buckets", lambda row, _: plain(row.buckets, 6)),
+        *line("gardens", lambda row, _: plain(row.sites, 6)),
+        *line("visits", lambda row, _: plain(row.visits, 6)),
+        *line("cost of buckets", lambda row, _: plain(row.cost), is_known=any(row.cost for row in plan.designs)),
+        *line("chance of a change", lambda _, one: tie(chance(one.change))),
+        *line("chance it is settled", lambda _, one: tie(chance(one.settled))),
+        *line("gain told within", lambda _, one: tie(f"± {grams(one.half_width_g)}")),
+        *line(
+            "dose told within",
+            lambda _, one: _said(plan, lambda system: [f"± {dose_width(one, system)}"])[0],
+            is_known=asked.dose_half_width_tsp is not None,
+        ),
+    )
+    note = "Gains are of the next handout, g a transplanted head. A change is another advice than without the trial."
+    return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
+
+
+def _limits_section(plan: Plan) -> tuple[str, ...]:
+    """Lines of trial.toml that state the limits that hold now; of visits and money what the trial asked for takes."""
+    limits = plan.limits
+    lines = {
+        "buckets_per_site": limits.buckets_per_site,
+        "heads_per_bucket": limits.heads_per_bucket,
+        "sites": limits.sites,
+        "visits": limits.visits or plan.designs[0].visits,
+        "budget": plain(limits.budget if limits.budget is not None else plan.designs[0].cost or SOME_BUDGET, 9),
+    }
+    return ("[limits]", *(f"{name} = {value}" for name, value in lines.items()))
+
+
 def _design_table(plan: Plan) -> Table | None:
-    """Designs that the limits allow, those that no cheaper one equals marked; and the one asked for."""
-    priced = any(row.cost for row in plan.designs)
+    """Designs that the limits allow, and the one asked for."""
+    is_costed = any(row.cost for row in plan.designs)
     heads = columns(
-        "design",
-        "buckets",
-        "visits",
-        *(["cost"] if priced else []),
-        "value, g a head",
-        *_chance_heads(plan),
+        "design", "buckets", "visits", *(["cost"] if is_costed else []), "value, g a head", *_chance_heads(plan)
     )
     body = (
         Row(
-            design_words(row, plan),
+            _design_name(plan, row),
             (
                 plain(row.buckets, 6),
                 plain(row.visits, 6),
-                *([fixed(row.cost, 2)] if priced else []),
+                *([plain(row.cost)] if is_costed else []),
                 fixed(row.value_g, 1),
                 whole_percent(row.power),
                 plain(row.detectable_g),
@@ -161,13 +235,18 @@ def _design_table(plan: Plan) -> Table | None:
         if not row.beyond or at == 0
     )
     refused = sorted({refusal_sentence(row.refused) for row in plan.designs if row.refused})
-    return make_table("designs", "Designs within the limits", heads, body, " ".join(refused))
+    note = "By value. The last two columns are for a statistician; a dash stands where that was not worked out."
+    return make_table("designs", "Designs within the limits", heads, body, " ".join((note, *refused)))
+
+
+def _design_name(plan: Plan, row: DesignRow) -> Sentence:
+    return _said(plan, lambda system: [design_words(row, plan, system)])[0]
 
 
 def _mark(plan: Plan, at: int) -> str:
-    if at == plan.proposed:
-        return "as asked, proposed" if at == 0 else "proposed"
-    return "as asked" if at == 0 else ""
+    if at == 0:
+        return "as asked for, proposed" if plan.verdict.is_as_asked else "as asked for"
+    return "proposed" if at == plan.proposed else ""
 
 
 def _sensitivity_table(plan: Plan) -> Table | None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, Recommended
+from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, ProposedTrial, Recommended
 from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
-from trialkit.words.measures import Measures, MeasureSystem, in_measures, spoons
-from trialkit.words.phrases import count, number
-from trialkit.words.treatment_names import treatment_words
+from trialkit.words.measures import KITCHEN, Measures, MeasureSystem, in_measures, several_doses, spoons
+from trialkit.words.phrases import chance, count, listed, number
+from trialkit.words.treatment_names import acid_words, treatment_words
 
 MOST_NAMED = 3
 LEAST_WORTH_G = 0.1
@@ -112,7 +112,7 @@ def not_tried(document: Recommended) -> Iterator[str]:
     new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
     if new:
         which = "This choice" if document.decision.verdict.changes else "The best of the others"
-        yield f"{which} was not yet tried in {_listed(new)}: what is said of these comes from other gardens."
+        yield f"{which} was not yet tried in {listed(new)}: what is said of these comes from other gardens."
 
 
 def garden_name(one: GardenGain) -> str:
@@ -138,10 +138,6 @@ def gains_by_garden(document: Recommended) -> str:
     same = f"The gain is told as {low} in every kind of garden." if low == high else ""
     said = same or f"From one kind of garden to another the expected gain goes from {low} to {high}."
     return " ".join([said, *not_tried(document)])
-
-
-def _listed(names: list[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
@@ -187,28 +183,57 @@ def _news(change: Change) -> Iterator[str]:
         yield "The evidence is the same; it was worked out anew."
 
 
-def next_question(document: Recommended, measures: Measures = "kitchen") -> str:
-    """Ask what the next trial is to answer."""
-    rival, recommended = (
-        treatment_words(treatment, _system(document.recommended, measures))
-        for treatment in (document.next_trial.rival, document.next_trial.recommended)
-    )
-    return f"Is {rival} better than {recommended}?"
+def next_trial(document: Recommended, measures: Measures = "kitchen") -> str:
+    """Which trial to run next."""
+    proposed = document.next_trial
+    if proposed is None:
+        return "No two treatments of these trials fit the limits of the newest protocol."
+    if not proposed.worth_it:
+        return "No further trial of these treatments is worth its buckets: try something new."
+    return f"The next trial worth most: {proposed_words(proposed, _system(document.recommended, measures))}."
+
+
+def proposed_words(proposed: ProposedTrial, system: MeasureSystem = KITCHEN) -> str:
+    """Every level that a proposal tries, and in how many buckets."""
+    volunteers, blocks = proposed.block_size is not None, count(proposed.blocks, "block")
+    each = f"{proposed.block_size} with each volunteer" if volunteers else f"{blocks} in each"
+    size = f"{count(proposed.treatments, 'treatment')} in {count(proposed.buckets, 'bucket')}"
+    return f"{_compared(proposed, system)}; {size} at {count(len(proposed.sites), 'garden')}, {each}"
+
+
+def _compared(proposed: ProposedTrial, system: MeasureSystem) -> str:
+    cultivars, rest = listed(proposed.cultivars) if proposed.cultivars else "", []
+    if proposed.doses_tsp:
+        rest.append(f"{several_doses(proposed.doses_tsp, 'and', system)} of nutrient a bucket")
+    if proposed.acidifiers:
+        rest.append(listed([acid_words(one) for one in proposed.acidifiers]))
+    joined = ", and " if len(proposed.acidifiers) > 1 else " and "
+    return " with ".join(part for part in (cultivars, joined.join(rest)) if part)
+
+
+def next_question(proposed: ProposedTrial) -> str:
+    """Ask what a proposed trial is to answer: which level of what it varies."""
+    asked = [listed(names, "or") for names in (proposed.cultivars,) if len(names) > 1]
+    if len(proposed.doses_tsp) > 1:
+        asked.append(f"{several_doses(proposed.doses_tsp, 'or')} of nutrient a bucket")
+    asked += [listed([acid_words(one) for one in some], "or") for some in (proposed.acidifiers,) if len(some) > 1]
+    return f"Which should our next handout recommend: {'; '.join(asked)}?"
 
 
 def why_next(document: Recommended) -> str:
-    """Why that trial would tell most, and where."""
-    worth, unit = document.next_trial.worth_g, document.decision.unit
-    if unit == "currency a bucket":
-        amount = f"{number(worth, 2)} of the protocol's currency a bucket"
-    else:
-        amount = f"{number(worth, 2)} g per transplanted head" if worth >= LEAST_WORTH_G else "less than 0.1 g a head"
+    """What that trial is expected to bring, and where it would tell most."""
+    proposed = document.next_trial
+    if proposed is None:
+        return "Raise what [limits] of the newest trial.toml allows, or try something new."
+    value = f"{number(proposed.value_g, 2)} g" if proposed.value_g >= LEAST_WORTH_G else "less than 0.1 g"
+    if not proposed.worth_it:
+        return f"The best of them is expected to raise what the next handout brings by {value} per transplanted head."
     why = (
-        f"Knowing which of the two is better would be worth {amount} on average, more than knowing it of any other "
-        "treatment here. A real trial tells a part of that."
+        f"It is expected to raise what the next handout brings by {value} per transplanted head; the chance that "
+        f"another treatment is recommended after it is {chance(proposed.change)}."
     )
     new = [garden_name(one) for one in document.by_garden if not one.tried and one.of != "garden"]
-    return f"{why} It would tell most in {_listed(new)}, where this was not yet tried." if new else why
+    return f"{why} It would tell most in {listed(new)}, where this was not yet tried." if new else why
 
 
 def recorded_gain(one: EvidenceTrial) -> str:

@@ -6,7 +6,7 @@ from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
 
 MOST_NAMED = 4
 """Groups, and treatments of a group, that a sentence names."""
-ADD = "Add blocks or gardens."
+MORE = "Only more blocks or gardens change that."
 COMBINATIONS = "Add the combinations of levels that are missing."
 
 
@@ -16,7 +16,7 @@ def warning_sentence(warning: LayoutWarning) -> str:
     Examples
     --------
     >>> warning_sentence(LayoutWarning("cannot be tested", effect="dose_tsp"))
-    'The effect of dose cannot be tested: nothing is left to judge chance by. Add blocks or gardens.'
+    'The effect of dose cannot be tested: nothing is left to judge chance by. Only more blocks or gardens change that.'
     """
     found, helps = _warning(warning)
     return f"{found} {helps}"
@@ -51,10 +51,10 @@ def _warning(warning: LayoutWarning) -> tuple[str, str]:
         case "one site":
             return (
                 "There is only one garden, so the answer holds for that garden only.",
-                "Add gardens, even with fewer blocks in each.",
+                "Only more gardens tell what holds in others.",
             )
         case "no replication":
-            return "No treatment stands in two buckets, so no difference can be told from chance.", ADD
+            return "No treatment stands in two buckets, so no difference can be told from chance.", MORE
         case "disconnected":
             named = "; ".join(", ".join(group[:MOST_NAMED]) for group in warning.groups[:MOST_NAMED])
             return (
@@ -76,13 +76,15 @@ def _warning(warning: LayoutWarning) -> tuple[str, str]:
                 "Make blocks larger, or spread its levels over every block.",
             )
         case "cannot be tested":
-            return f"The effect of {effect} cannot be tested: nothing is left to judge chance by.", ADD
+            return f"The effect of {effect} cannot be tested: nothing is left to judge chance by.", MORE
         case "few error degrees of freedom":
             differs = "how much it differs between gardens, with " if warning.between_sites else ""
             return (
                 f"The effect of {effect} is judged by {differs}{warning.error_df} degrees of freedom for error; below "
                 f"{FEWEST_ERROR_DEGREES} intervals widen fast.",
-                "Add gardens: more blocks in each do not help here." if warning.between_sites else ADD,
+                "More gardens raise that number; more blocks in each do not."
+                if warning.between_sites
+                else "More blocks or gardens raise that number.",
             )
         case "confounded":
             return (

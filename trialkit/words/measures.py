@@ -9,7 +9,7 @@ from typing import Annotated, Literal, get_args
 
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, TEASPOON_ML
-from trialkit.words.phrases import number
+from trialkit.words.phrases import listed, number
 
 Measures = Literal["kitchen", "metric", "both"]
 """Level teaspoons; grams, where their weight is known; or teaspoons with grams beside them."""
@@ -137,6 +137,23 @@ def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if dose_tsp <= 1 else 's'}"
     grams = system.nutrient_g_per_tsp
     return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
+
+
+def several_doses(doses_tsp: Sequence[float], last: str, system: MeasureSystem = KITCHEN) -> str:
+    """Say doses of nutrient together, with a word before the last.
+
+    Examples
+    --------
+    >>> several_doses([2.0, 4.0, 6.5], "and"), several_doses([2.0, 4.0], "or", MeasureSystem("both", 5.0))
+    ('2, 4 and 6½ level teaspoons', '2 or 4 level teaspoons (10 or 20 g)')
+    """
+    if len(doses_tsp) == 1:
+        return teaspoons(doses_tsp[0], system)
+    kitchen = f"{listed([spoons(dose) for dose in doses_tsp], last)} level teaspoons"
+    grams = system.nutrient_g_per_tsp
+    if grams is None:
+        return kitchen
+    return in_measures(system.measures, kitchen, f"{listed([_amount(dose * grams) for dose in doses_tsp], last)} g")
 
 
 def short_dose(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:

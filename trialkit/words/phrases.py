@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 # Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
@@ -36,6 +38,17 @@ def count(number: int, one: str, many: str | None = None) -> str:
     ('1 garden', '4 gardens')
     """
     return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Name several things, with a word before the last.
+
+    Examples
+    --------
+    >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"], "or")
+    ('a', 'a and b', 'a, b or c')
+    """
+    return f"{', '.join(names[:-1])} {last} {names[-1]}" if len(names) > 1 else names[0]
 
 
 def chance(probability: float) -> str:

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.plan import (
     DesignRow,
     Grouping,
+    LimitName,
     Method,
     Plan,
     PlanVerdict,
     PowerCurve,
+    Prospect,
     Refusal,
     SensitivityRow,
     VarianceSource,
 )
+from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.phrases import number
+from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose
+from trialkit.words.phrases import chance, count, number
+from trialkit.words.treatment_names import level_label, treatment_words
 
 UNKNOWN = "–"
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
@@ -36,83 +42,281 @@ METHOD_WORDS: Mapping[Method, str] = {
 }
 
 
+VERDICT_WORDS: Mapping[PlanVerdict, str] = {
+    PlanVerdict.RUN: "run it",
+    PlanVerdict.ENLARGE: "enlarge it",
+    PlanVerdict.ASK_LESS: "ask less of it",
+    PlanVerdict.NOT_WORTH_IT: "not worth it",
+}
+LIMIT_WORDS: Mapping[LimitName, tuple[str, str | None]] = {
+    "buckets_per_site": ("bucket in a garden", "buckets in a garden"),
+    "heads_per_bucket": ("head in a bucket", "heads in a bucket"),
+    "sites": ("garden", "gardens"),
+    "visits": ("visit of a garden", "visits of gardens"),
+    "budget": ("to spend on buckets", "to spend on buckets"),
+}
+"""What is limited, of one and of several."""
+HOW_TO_LIMIT = (
+    "State what you have room, hands and money for under [limits] in trial.toml; the plan then proposes nothing beyond "
+    "it."
+)
+
+
 def summary(plan: Plan) -> tuple[str, ...]:
     """Say what the adviser should know first."""
-    each = f" ({_count(plan.blocks, 'volunteer')} in each)" if plan.kind == "volunteer blocks" else ""
     return (
-        f"{plan.buckets} buckets at {_count(plan.sites, 'garden')}{each}, {plan.heads} heads.",
-        *value_sentences(plan),
-        *map(warning_sentence, plan.warnings),
+        f"{verdict_words(plan.verdict)}. {what_to_do(plan)}",
+        worth_sentence(plan),
+        takes_sentence(plan.designs[0]),
+        chances_sentence(plan.value.asked),
+        left_open_sentence(plan.value.asked),
+        basis_sentence(plan),
+        *now_sentences(plan),
+        limits_sentence(plan),
+        *map(warning_sentence, plan_warnings(plan)),
     )
 
 
-def value_sentences(plan: Plan) -> tuple[str, ...]:
-    """Say what to do with the plan, and why."""
-    value = plan.value
-    sentences = [verdict_sentence(plan), worth_sentence(plan)]
-    sentences.append(
-        f"The chance that another treatment will be recommended after it is {whole_percent(value.change)}; that the "
-        f"answer will be settled, {whole_percent(value.settled)}."
-    )
-    return tuple(sentences)
+def verdict_words(verdict: PlanVerdict) -> str:
+    """Name what to do with a plan."""
+    return VERDICT_WORDS[verdict].capitalize()
 
 
-def verdict_sentence(plan: Plan) -> str:
-    """Say what to do with the plan."""
+def what_to_do(plan: Plan, system: MeasureSystem = KITCHEN) -> str:
+    """Say what to do with the plan, in a sentence or two that its table of designs bears out."""
+    return " ".join(_what_to_do(plan, system))
+
+
+def _what_to_do(plan: Plan, system: MeasureSystem) -> Iterator[str]:
     asked, row = plan.designs[0], plan.designs[plan.proposed]
-    what = design_words(row, plan)
-    match plan.verdict:
-        case PlanVerdict.RUN:
-            return "Run it as it is: no design within the limits is clearly better for its cost."
-        case PlanVerdict.NOT_WORTH_IT:
-            return "Not worth it: whatever such a trial finds would hardly change what is grown."
-        case PlanVerdict.ENLARGE:
-            return (
-                f"Enlarge it: {what} ({row.buckets} buckets) is expected to bring "
-                f"{_grams(row.value_g - asked.value_g)} more a head."
-            )
-        case PlanVerdict.ASK_LESS if plan.proposed == 0:
-            return "Ask less of it: it is beyond the limits that trial.toml states, and so is every design like it."
-        case PlanVerdict.ASK_LESS if asked.beyond:
-            return (
-                f"Ask less of it: it is beyond the limits that trial.toml states; {what} ({row.buckets} buckets) "
-                "is not."
-            )
-        case PlanVerdict.ASK_LESS:
-            return (
-                f"Ask less of it: {what} does with {row.buckets} buckets instead of {asked.buckets}, for "
-                f"{_grams(asked.value_g - row.value_g)} less a head."
-            )
+    if asked.beyond:
+        yield f"As asked for, it goes beyond the limits: {_beyond_words(asked, plan)}."
+    if plan.verdict is PlanVerdict.NOT_WORTH_IT:
+        if is_priced(plan):
+            yield "No trial within the limits earns in a year what its buckets cost."
+        else:
+            yield f"No trial within the limits is expected to bring even {number(SAME_VALUE_G)} g more a head."
+        return
+    if plan.proposed:
+        yield f"Run {design_words(row, plan, system)} instead."
+        yield f"{_buckets_instead(row, asked)}, and is expected to bring {_grams_instead(row, asked)}."
+    elif asked.beyond:
+        yield "No smaller trial like it was found within them: drop treatments, or widen the limits."
+    else:
+        yield from _why_run(plan, system)
+
+
+def _why_run(plan: Plan, system: MeasureSystem) -> Iterator[str]:
+    """Say why the trial asked for is as good as any, and what a far larger one would bring."""
+    if is_priced(plan):
+        yield "No trial within the limits is clearly worth more after its cost."
+        return
+    asked, *others = plan.designs
+    yield "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much."
+    larger = [row for row in others if not row.beyond and row.value_g >= asked.value_g + SAME_VALUE_G]
+    if larger:
+        row = min(larger, key=lambda one: one.buckets)
+        yield (
+            f"Only {design_words(row, plan, system)} would bring {_grams_instead(row, asked)}, but for "
+            f"{row.buckets} buckets instead of {asked.buckets}."
+        )
+
+
+def is_priced(plan: Plan) -> bool:
+    """Whether designs were weighed by their worth in money less their cost."""
+    return plan.value.asked.worth_a_year is not None and any(row.cost for row in plan.designs)
+
+
+def _buckets_instead(row: DesignRow, asked: DesignRow) -> str:
+    if row.buckets == asked.buckets:
+        return f"That takes {row.buckets} buckets too"
+    return f"That takes {row.buckets} buckets instead of {asked.buckets}"
+
+
+def _grams_instead(row: DesignRow, asked: DesignRow) -> str:
+    """Say how far two values in the table lie apart, to the place that is written there."""
+    more = round(row.value_g, 1) - round(asked.value_g, 1)
+    if round(more, 1) == 0:
+        return "as much a head"
+    return f"{abs(more):.1f} g {'more' if more > 0 else 'less'} a head"
+
+
+def _beyond_words(asked: DesignRow, plan: Plan) -> str:
+    """Say which limits are passed, with what was asked for and what is allowed."""
+    counts: Mapping[LimitName, float] = {
+        "buckets_per_site": asked.buckets // asked.sites,
+        "heads_per_bucket": asked.heads,
+        "sites": asked.sites,
+        "visits": asked.visits,
+        "budget": asked.cost,
+    }
+    return " and ".join(
+        f"{_limit_words(name, counts[name])}, where {number(_limit(plan, name), 9)} is the most"
+        for name in asked.beyond
+    )
+
+
+def _limit(plan: Plan, name: LimitName) -> float:
+    """Most of what is limited; a limit that is not there is never passed, nor told."""
+    return float(getattr(plan.limits, name))
+
+
+def _limit_words(name: LimitName, value: float) -> str:
+    one, many = LIMIT_WORDS[name]
+    return f"{number(value, 9)} {one if value == 1 else many}"
 
 
 def worth_sentence(plan: Plan) -> str:
     """Say what the trial asked for is worth."""
-    value = plan.value
-    base = f"As asked for, it is expected to bring the next handout {_grams(value.value_g)} more a transplanted head"
-    if value.kg_a_year is None:
+    one, heads = plan.value.asked, plan.value.heads_a_year
+    base = f"As asked for, the next handout should gain {grams(one.value_g)} a transplanted head by it"
+    if one.kg_a_year is None or heads is None:
         return f"{base}."
-    money = f", worth {value.worth_a_year:,.0f}" if value.worth_a_year is not None else ""
-    return f"{base}: {value.kg_a_year:,.0f} kg a year on {value.heads_a_year:,.0f} heads{money}."
+    money = f", worth {plain(one.worth_a_year)}" if one.worth_a_year is not None else ""
+    return f"{base}: {plain(one.kg_a_year)} kg a year on {plain(heads)} heads{money}."
 
 
-def design_words(row: DesignRow, plan: Plan) -> str:
-    """Name a design."""
-    block = BLOCK_WORDS.get(plan.kind, "block")
-    match row.kind:
-        case "volunteers":
-            return f"{row.buckets // row.sites} buckets with each of {row.sites} volunteers"
-        case "practice buckets":
-            return f"{row.practice_buckets} buckets of the current practice for each one of another treatment"
-        case "fewer levels" if row.dropped:
-            level = f"{row.dropped.level:g} teaspoons" if isinstance(row.dropped.level, float) else row.dropped.level
-            return f"without {level}, {_count(row.sites, 'garden')} with {_count(row.blocks, block)} each"
+def takes_sentence(row: DesignRow) -> str:
+    """Say what a design takes."""
+    return size_sentence(row.buckets, row.sites, row.buckets * row.heads, row.visits, row.cost)
+
+
+def size_sentence(buckets: int, sites: int, heads: int, visits: int, cost: float) -> str:
+    """Say what a trial takes, before anything is worked out.
+
+    Examples
+    --------
+    >>> size_sentence(24, 3, 48, 24, 0.0)
+    'It takes 24 buckets in 3 gardens, 48 heads and 24 visits of gardens over the harvest.'
+    >>> size_sentence(24, 3, 48, 24, 96.0)
+    'It takes 24 buckets in 3 gardens, 48 heads, 24 visits of gardens over the harvest and 96 for buckets.'
+    """
+    parts = [
+        f"{count(buckets, 'bucket')} in {count(sites, 'garden')}",
+        count(heads, "head"),
+        f"{count(visits, 'visit')} of gardens over the harvest",
+        *([f"{plain(cost)} for buckets"] if cost else []),
+    ]
+    return f"It takes {_series(parts)}."
+
+
+def _series(parts: Sequence[str]) -> str:
+    """Put things in a row: commas, and a word before the last."""
+    *others, last = parts
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def worth_picture_finding(plan: Plan) -> str:
+    """Say what the picture of value against cost shows: what the most valuable design would add."""
+    asked = plan.designs[0]
+    best = max((row for row in plan.designs if not row.beyond), key=lambda row: row.value_g, default=asked)
+    if best is asked or round(best.value_g, 1) <= round(asked.value_g, 1):
+        return f"No design within the limits is worth more than the {grams(asked.value_g)} a head of the one asked for."
+    return (
+        f"From {asked.buckets} to {best.buckets} buckets the value goes from {grams(asked.value_g)} to "
+        f"{grams(best.value_g)} a head, and no further within the limits."
+    )
+
+
+def chances_sentence(one: Prospect) -> str:
+    """Say two different chances."""
+    return (
+        f"The chance that another treatment is recommended after it is {chance(one.change)}; that the answer is then "
+        f"settled, {chance(one.settled)}."
+    )
+
+
+def left_open_sentence(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
+    """Say what the trial is expected to leave open."""
+    dose = f", and the best dose within {dose_width(one, system)}" if one.dose_half_width_tsp is not None else ""
+    return f"It should tell the gain within {grams(one.half_width_g)} either way{dose}."
+
+
+def dose_width(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
+    """Say how far the interval of the best dose is expected to reach; a dash where dose is not tried."""
+    return UNKNOWN if one.dose_half_width_tsp is None else short_dose(float(number(one.dose_half_width_tsp, 2)), system)
+
+
+def basis_sentence(plan: Plan) -> str:
+    """Say what the values rest on."""
+    lost = f"{percent(plan.value.gardens_lost_share)} of the gardens are taken to give up"
+    match plan.value.source:
+        case "ledger":
+            return f"This is by the {count(plan.value.trials, 'trial')} of the ledger; {lost}."
+        case "common practice":
+            return f"This is by common practice, no source; {lost}. A ledger of trials (--ledger) would tell more."
         case _:
-            heads = "" if row.heads == plan.heads_per_bucket else f", {_count(row.heads, 'head')} a bucket"
-            return f"{_count(row.sites, 'garden')} with {_count(row.blocks, block)} each{heads}"
+            return (
+                f"How things vary is by {source_words(plan.source)}; what treatments may do is by common practice, no "
+                f"source; {lost}."
+            )
 
 
-def _grams(value: float) -> str:
-    return f"{plain(value, 2)} g"
+def now_sentences(plan: Plan, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+    """Say what is recommended without the trial, where that is not the current practice."""
+    now = plan.value.now
+    if all(now.level(column) == level for column, level in plan.practice.levels.items()):
+        return ()
+    return (f"Without it the recommendation is {treatment_words(now, system)}.",)
+
+
+def limits_sentence(plan: Plan) -> str:
+    """Say what no proposal goes beyond, and who says so."""
+    said = {name: _limit_words(name, _limit(plan, name)) for name in LIMIT_WORDS if _is_limited(plan, name)}
+    stated = [words for name, words in said.items() if name in plan.limits.stated]
+    asked = [words for name, words in said.items() if name not in plan.limits.stated and name != "sites"]
+    parts = [
+        *([f"at most {_series(stated)}, as [limits] in trial.toml states"] if stated else []),
+        *([f"at most {_series(asked)}, as many as trial.toml asks for"] if asked else []),
+        *([f"at most {said['sites']}, twice as many as there are"] if "sites" not in plan.limits.stated else []),
+    ]
+    return f"Limits: {'; '.join(parts)}."
+
+
+def _is_limited(plan: Plan, name: LimitName) -> bool:
+    return getattr(plan.limits, name) is not None
+
+
+def plan_warnings(plan: Plan) -> tuple[LayoutWarning, ...]:
+    """Warnings to look at before anything is sown: few degrees of freedom are for a statistician."""
+    return tuple(one for one in plan.warnings if one.code != "few error degrees of freedom")
+
+
+def statistician_warnings(plan: Plan) -> tuple[LayoutWarning, ...]:
+    """The others."""
+    return tuple(one for one in plan.warnings if one.code == "few error degrees of freedom")
+
+
+def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = KITCHEN) -> str:
+    """Name a design by its gardens and blocks, and by what else differs from the trial asked for."""
+    block = BLOCK_WORDS.get(plan.kind, "block")
+    if row.kind == "volunteers":
+        parts = [f"{count(row.sites, 'volunteer')} with {count(row.buckets // row.sites, 'bucket')} each"]
+    elif block == "volunteer" and row.blocks == 1:
+        parts = [count(row.sites, block)]
+    else:
+        parts = [f"{count(row.sites, 'garden')} with {count(row.blocks, block)} each"]
+    if row.heads != plan.heads_per_bucket:
+        parts.append(f"{count(row.heads, 'head')} a bucket")
+    if row.kind == "practice buckets":
+        parts.append(f"{row.practice_buckets} buckets of the current practice for each of another treatment")
+    if row.dropped and row.dropped.level is None:
+        parts.append(f"without one {row.dropped.factor}")
+    elif row.dropped:
+        level = level_label(row.dropped.factor, row.dropped.level, system)
+        parts.append(f"without buckets that get {level}" if level.startswith("no ") else f"without {level}")
+    return ", ".join(parts)
+
+
+def grams(value: float) -> str:
+    """Write a value or a half-width, as the table of designs does.
+
+    Examples
+    --------
+    >>> grams(27.38), grams(0.04)
+    ('27.4 g', '0.0 g')
+    """
+    return f"{value:.1f} g"
 
 
 def power_sentences(plan: Plan) -> tuple[str, ...]:
@@ -126,8 +330,8 @@ def power_sentences(plan: Plan) -> tuple[str, ...]:
     ]
     if found.power < plan.power_wanted:
         sentences.append(
-            f"That is less than the {wanted} that is usual: it would more likely miss such a difference than it "
-            "should. A larger trial, fewer treatments, or a larger margin would help."
+            f"Tests ask for {wanted} as a rule. A trial with less may still be worth running: its answer is what all "
+            "buckets together make most likely, and does not wait for a test."
         )
     return tuple(sentences)
 
@@ -211,7 +415,3 @@ def whole_percent(share: float | None) -> str:
     ('41 %', '–')
     """
     return UNKNOWN if share is None else percent(round(share, 2))
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"

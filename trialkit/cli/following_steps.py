@@ -1,0 +1,74 @@
+"""What ``trialkit new --from`` does: the folder of the trial that follows a ledger, or a single trial."""
+
+from __future__ import annotations
+
+import secrets
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trialkit.cli.questions import LARGEST_SEED
+from trialkit.domain.errors import NotComputed, WrongCall
+
+if TYPE_CHECKING:
+    from trialkit.planning.trial_value import Progress
+
+
+def start_following(folder: Path, source: Path, seed: int | None, progress: Progress) -> str:
+    """Start the trial that is worth most after those of a ledger, or after one analysed trial."""
+    from trialkit import __version__
+    from trialkit.evidence.ledger_contents import read_ledger
+    from trialkit.evidence.versions import pool_now
+    from trialkit.planning.following_trial import following_files
+    from trialkit.planning.next_trial import propose
+    from trialkit.protocol.starting import refuse_if_filled, write_folder
+    from trialkit.words import default_words as words
+
+    refuse_if_filled(folder)
+    with _as_ledger(source) as (ledger, option):
+        found = read_ledger(ledger)
+        document = pool_now(ledger, __version__, partial(propose, progress=progress))
+        proposed = document.next_trial
+        if proposed is None:
+            raise NotComputed(f"{words.next_trial(document)} {words.why_next(document)}")
+        files = following_files(
+            found,
+            document,
+            proposed,
+            folder.resolve().name,
+            words.next_question(proposed),
+            secrets.randbelow(LARGEST_SEED) if seed is None else seed,
+        )
+    write_folder(folder, files)
+    return "\n".join(
+        [
+            f"Started {folder}, with gardens, products and practice carried over: {words.proposed_words(proposed)}.",
+            words.why_next(document) if proposed.worth_it else words.next_trial(document),
+            "Fill in season and day of sowing in trial.toml, and look through what was carried over. "
+            f"Next: trialkit plan {folder} {option} {source}",
+        ]
+    )
+
+
+@contextmanager
+def _as_ledger(source: Path) -> Iterator[tuple[Path, str]]:
+    """Give a ledger as it is, and a trial as a ledger of one; with the option by which a plan goes on from it."""
+    from trialkit.cli.evidence_steps import add_trial
+    from trialkit.domain.table_names import PROTOCOL_FILE
+    from trialkit.evidence.ledger import INDEX
+
+    if (source / INDEX).is_file():
+        yield source, "--ledger"
+    elif (source / PROTOCOL_FILE).is_file():
+        with tempfile.TemporaryDirectory() as aside:
+            ledger = Path(aside) / "ledger"
+            add_trial(source, ledger)
+            yield ledger, "--earlier"
+    else:
+        raise WrongCall(
+            f"{source} is neither a ledger (it has no {INDEX}) nor a trial (it has no {PROTOCOL_FILE}): name the "
+            "folder of one of them after --from."
+        )

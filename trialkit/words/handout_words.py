@@ -144,7 +144,7 @@ def _climb(document: Recommended) -> str | None:
         return None
     low, high = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
     return (
-        f"Test again in two days, then each week. The pH climbs to {low:.0f} or even {high:.0f}. Is it too high? Add "
+        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. Is it too high? Add "
         "acid in the same small steps."
     )
 

@@ -83,7 +83,10 @@ def test_measures_by_hand(trial: Trial) -> None:
     assert "4 level teaspoons of Blend L (20 g)" in card.steps[1]
     assert "stop between pH 5.5 and 6" in card.steps[2]
     (start,) = card.starts
-    assert re.fullmatch(r"about [\d¼½¾]+ tsp \(\d+ mL\)", start.amount)
+    assert re.match(
+        r"about [\d¼½¾]+ tsp \(\d+ mL\)\. Left alone, its pH climbs towards \d\.\d in a day or two", start.amount
+    )
+    assert card.steps[-1].startswith("Read the pH again in two days, and then every week")
     assert start.alkalinity == "75 mg/L"
     served = trial.layout[(trial.layout["site"] == "FERN") & (trial.layout["dose_tsp"] == 4)]
     wanted = served[served["acidifier"] == "white vinegar 5 %"]["bucket"]
@@ -117,7 +120,7 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     from dataclasses import replace
 
     without = cards_of(trial, ["FERN"])["4 tsp, no acid"]
-    assert "No acid goes into this bucket." in without.steps[-1]
+    assert "No acid goes into this bucket." in without.steps[-2]
     assert without.starts == ()
     unknown = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=float("nan")))
     cards = cards_of(unknown, ["FERN", "MILL"])
@@ -130,10 +133,10 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     assert [start.amount for start in mixed.starts][1] == "no acid until its alkalinity is known"
     shelf = trial.products.assign(acid_pct_w_v=float("nan"))
     unstated = cards_of(replace(trial, products=shelf), ["FERN"])[vinegar.title]
-    assert "Add no white vinegar 5 % yet" in unstated.steps[-1]
+    assert "Add no white vinegar 5 % yet" in unstated.steps[-2]
 
 
-@pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a quarter of a cup"), (15.0, "a teaspoon"), (0.0, None)])
+@pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a tablespoon"), (15.0, "a teaspoon"), (0.0, None)])
 def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str | None) -> None:
     """No card lets citric acid in as powder: a solution, in steps that the garden's water bears, or none at all."""
     from dataclasses import replace
@@ -152,10 +155,10 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
         "Never put white vinegar 5 % into the bucket as powder. Dissolve 1 level teaspoon (4.6 g) in each cup (237 mL)"
         in said
     )
-    millilitres = "59.1" if alkalinity == 90 else "4.93"
+    millilitres = "14.8" if alkalinity == 90 else "4.93"
     assert f"Add {step} ({millilitres} mL) of this solution at a time, no more, stir" in said
     assert "12 teaspoons of the solution hold ¼ teaspoon of powder" in said
-    assert " tsp of the solution (" in card.starts[0].amount
+    assert (" tsp of the solution (" if alkalinity == 15 else "½ cup of the solution (") in card.starts[0].amount
 
 
 def test_cautions_come_first(trial: Trial) -> None:

@@ -70,7 +70,7 @@ def test_nutrient_for_a_strength() -> None:
     assert nutrient_for(BLEND, 20.0, ec_ms_cm=0.1, water=Water(200.0)) == 0.0
 
 
-def test_harder_water_takes_more_acid() -> None:
+def test_water_of_more_alkalinity_takes_more_acid() -> None:
     """Each class takes more than the one below; at its ends the pH lies on either side of the target."""
     rows = acid_by_class(20.0, VINEGAR, 5.8, feed=BLEND, nutrient_tsp=5)
     assert [row.acid.tsp for row in rows] == sorted(row.acid.tsp for row in rows)
@@ -82,7 +82,7 @@ def test_harder_water_takes_more_acid() -> None:
     ("made", "code", "words"),
     [
         (lambda: mix(20.0, Water(10.0), acid=VINEGAR, acid_tsp=20), "ph too low", "use less acid"),
-        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "drifts towards"),
+        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "in a week or so as microbes"),
         (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
         (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
         (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "too little for spoons",

@@ -12,10 +12,10 @@ from trialkit.domain.errors import WrongCall
 if TYPE_CHECKING:
     import pandas as pd
 
-    from trialkit.documents.answers import MixAmount, MixAnswer, MixCaution, MixTableAnswer
+    from trialkit.documents.answers import MixAmount, MixAnswer, MixBlend, MixCaution, MixTableAnswer
     from trialkit.rules.trial_folder import Trial
     from trialkit.solution.acids import AcidProduct
-    from trialkit.solution.mixing import Spoons, Water
+    from trialkit.solution.mixing import Mix, Spoons, Water
     from trialkit.solution.nutrients import Feed, Product
     from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
@@ -37,6 +37,9 @@ class Asked:
     volume: str
     alkalinity: float | None
     hardness: float | None
+    drops: int | None
+    mg_per_drop: float | None
+    blend: float
     ph: float
     temperature: float
     trial: Path | None
@@ -72,29 +75,46 @@ class Asked:
 def mix_answer(asked: Asked) -> MixAnswer:
     """Work out what goes into a bucket."""
     from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
-    from trialkit.solution.mixing import alkalinity_notes, mix
+    from trialkit.solution.mixing import alkalinity_notes, mix, rain_share_for
     from trialkit.solution.nutrients import USUAL_RECIPE, shares_of_recipe
     from trialkit.words.mix_words import note_words
 
-    alkalinity = _alkalinity(asked)
+    tap = _alkalinity(asked)
     feed, acid = _feed(asked), _acid(asked)
     if feed is None and acid is None:
         raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
-    water = _water(asked, alkalinity)
-    made = mix(
-        asked.volume_l,
-        water,
-        feed,
-        _teaspoons(asked, feed, water),
-        acid,
-        ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
-        acid_tsp=asked.acid_teaspoons if acid else None,
-    )
-    notes = (*alkalinity_notes(alkalinity), *made.notes)
+    whole = _water(asked, tap)
+
+    def made_of(water: Water) -> Mix:
+        return mix(
+            asked.volume_l,
+            water,
+            feed,
+            _teaspoons(asked, feed, water),
+            acid,
+            ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
+            acid_tsp=asked.acid_teaspoons if acid else None,
+        )
+
+    water = whole.blended(asked.blend)
+    made = made_of(water)
+    share = rain_share_for(tap.value)
+    instead = made_of(whole.blended(share)) if acid and water.is_beyond_acid else None
+    left = 1.0 - asked.blend
+    alkalinity = replace(tap, value=left * tap.value, lower=left * tap.lower, upper=left * tap.upper)
+    notes = (*alkalinity_notes(alkalinity, by_drops=asked.drops is not None), *made.notes)
     return MixAnswer(
-        schema="trialkit-mix-1",
+        schema="trialkit-mix-2",
         volume_l=made.volume_l,
-        water=MixWater(alkalinity, asked.ph, asked.temperature, water.elements_mg_l, _is_hardness_used(asked)),
+        water=MixWater(
+            alkalinity,
+            asked.ph,
+            asked.temperature,
+            water.elements_mg_l,
+            _is_hardness_used(asked),
+            asked.blend,
+            tap.value,
+        ),
         nutrient=_amount(made.nutrient, feed.base if feed else None),
         parts=_amounts(made.parts, feed),
         acid=_amount(made.acid, acid),
@@ -106,10 +126,20 @@ def mix_answer(asked: Asked) -> MixAnswer:
         ph_range=made.ph_range,
         ph_strip=made.strip,
         ph_standing=made.ph_standing,
+        ph_acid_eaten=made.ph_acid_eaten,
+        blend=_blend(share, tap.value, instead, acid),
         notes=notes,
         warnings=tuple(map(note_words, notes)),
         cautions=_cautions(with_acid=acid is not None),
     )
+
+
+def _blend(share: float, tap: float, instead: Mix | None, acid: AcidProduct | None) -> MixBlend | None:
+    from trialkit.documents.answers import MixBlend
+
+    if instead is None:
+        return None
+    return MixBlend(share, (1.0 - share) * tap, _amount(instead.acid, acid), instead.acid_step)
 
 
 def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAmount | None:
@@ -141,15 +171,23 @@ def _water(asked: Asked, alkalinity: AlkalinityEstimate) -> Water:
 
 
 def _alkalinity(asked: Asked) -> AlkalinityEstimate:
-    from trialkit.solution.tap_alkalinity import AlkalinityEstimate, alkalinity_from_ph_and_hardness
+    from trialkit.solution.tap_alkalinity import (
+        AlkalinityEstimate,
+        alkalinity_from_drops,
+        alkalinity_from_ph_and_hardness,
+    )
+    from trialkit.words.mix_words import NO_ALKALINITY
 
+    if (asked.drops is None) != (asked.mg_per_drop is None):
+        raise WrongCall("--drops and --mg-per-drop go together: the kit's leaflet says what a drop stands for.")
+    if asked.alkalinity is not None and asked.drops is not None:
+        raise WrongCall("Give --alkalinity or --drops: one of them.")
     if asked.alkalinity is not None:
         return AlkalinityEstimate(asked.alkalinity, asked.alkalinity, asked.alkalinity)
+    if asked.drops is not None and asked.mg_per_drop is not None:
+        return alkalinity_from_drops(asked.drops, asked.mg_per_drop)
     if asked.hardness is None:
-        raise WrongCall(
-            "How much acid a water takes hangs on its alkalinity: give --alkalinity from a test kit or the water "
-            "supplier, or --hardness from a strip for a guess."
-        )
+        raise WrongCall(NO_ALKALINITY)
     return alkalinity_from_ph_and_hardness(asked.ph, asked.hardness, asked.temperature)
 
 
@@ -200,14 +238,19 @@ def _product(asked: Asked, name: str, option: str) -> Product:
 
 def _acid(asked: Asked) -> AcidProduct | None:
     from trialkit.rules.mixings import acid_product
-    from trialkit.solution.acids import AcidProduct
+    from trialkit.solution.acids import AcidProduct, kitchen_fault
+    from trialkit.words.ph_words import other_acid, vinegar_refused
 
     if asked.acid is None:
         return None
     if asked.acid == "vinegar":
+        if kitchen_fault("acetic", asked.acid_strength):
+            raise WrongCall(vinegar_refused(asked.acid_strength))
         return AcidProduct(f"vinegar {asked.acid_strength:g} %", "acetic", pct_w_v=asked.acid_strength)
     if asked.acid == "citric":
         return AcidProduct("citric acid powder", "citric", grams_per_tsp=asked.acid_grams_per_tsp)
+    if asked.trial is None:
+        raise WrongCall(other_acid(asked.acid))
     product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
     if product is None:
         raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}".')
@@ -274,7 +317,7 @@ def table_answer(asked: Asked) -> MixTableAnswer:
         nutrient_tsp=nutrient_tsp,
     )
     return MixTableAnswer(
-        schema="trialkit-mix-table-1",
+        schema="trialkit-mix-table-2",
         volume_l=asked.volume_l,
         acid=acid.name,
         target_ph=asked.target_ph,

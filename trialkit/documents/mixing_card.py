@@ -9,7 +9,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import Spoons
 
-AcidUse = Literal["not tried", "none", "strength unknown", "water unknown", "no safe step", "in steps"]
+AcidUse = Literal["not tried", "none", "strength unknown", "water unknown", "beyond acid", "no safe step", "in steps"]
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,12 @@ class AcidStart:
 
     garden: Annotated[str, "Name of the garden."]
     alkalinity_mg_l_caco3: Annotated[float | None, "Of its water, mg/L as calcium carbonate; None: not known."]
-    acid: Annotated[Spoons | None, "How much; None where no step is safe in this water."]
+    acid: Annotated[Spoons | None, "How much; None where no step is safe in this water, or acid cannot serve it."]
+    beyond_acid: Annotated[bool, "Whether it has more alkalinity than acid can serve."] = False
+    ph_later: Annotated[
+        tuple[float, float] | None,
+        "pH of the bucket when it has stood, from none of the acid eaten by microbes to all of it; None without acid.",
+    ] = None
 
 
 @dataclass(frozen=True)

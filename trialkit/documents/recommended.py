@@ -76,6 +76,8 @@ class AcidForClass:
     ]
     ph_at_lower: Annotated[float, "pH that the amount gives at the lower alkalinity."]
     ph_at_upper: Annotated[float, "pH that it gives at the upper alkalinity."]
+    ph_standing: Annotated[float, "pH in the middle, once the bucket has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[float, "pH there, once microbes have eaten all of the acid too."]
     gardens: Annotated[int, "Of the ledger that have such water."]
 
 

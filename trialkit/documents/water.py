@@ -47,6 +47,19 @@ class AcidReading:
 
 
 @dataclass(frozen=True)
+class PhClimb:
+    """How fast the pH of a garden's buckets came back after acid, by later readings."""
+
+    site: Annotated[str, "The garden."]
+    buckets: Annotated[int, "Read again after acid."]
+    readings: Annotated[int, "Later ones, each set beside the one before it."]
+    days: Annotated[float, "Between a reading and the one before it, on average."]
+    ph_per_day: Annotated[float, "Climb of pH a day, each bucket counting alike."]
+    lower: Annotated[float | None, "Lower limit of that, at 95 %; None with fewer than three buckets."]
+    upper: Annotated[float | None, "Upper limit."]
+
+
+@dataclass(frozen=True)
 class RecordedWater:
     """Chemistry of a trial's records."""
 
@@ -54,3 +67,4 @@ class RecordedWater:
     doses: Annotated[tuple[DoseStrength, ...], "Every dose of the protocol."]
     sites: Annotated[tuple[SiteWater, ...], "Every garden with readings."]
     readings: Annotated[tuple[AcidReading, ...], "Of each acidifier at each garden."]
+    climbs: Annotated[tuple[PhClimb, ...], "Every garden in which buckets were read again after acid."]

@@ -29,7 +29,7 @@ class WaterTables:
 def water_tables(reading: Reading) -> WaterTables | None:
     """Collect what the results say of nutrient, acid and water; None where they say nothing."""
     water = reading.results.water
-    found = [table for table in (_doses(reading), _sites(water), _readings(water)) if table]
+    found = [table for table in (_doses(reading), _sites(water), _readings(water), _climbs(water)) if table]
     return WaterTables(_sentences(water), tuple(found)) if found else None
 
 
@@ -107,6 +107,28 @@ def _readings(water: RecordedWater) -> Table | None:
     )
     note = "Means over buckets of pH after mixing: read, and foreseen by the stated and by the fitted alkalinity."
     return make_table("ph", "pH after mixing, prediction beside record", heads, body, note)
+
+
+def _climbs(water: RecordedWater) -> Table | None:
+    heads = columns("garden", "buckets", "later readings", "days between, mean", "pH a day", "95 % interval")
+    body = (
+        Row(
+            row.site,
+            (
+                plain(row.buckets),
+                plain(row.readings),
+                fixed(row.days, 1),
+                fixed(row.ph_per_day, 2),
+                ABSENT if row.lower is None else f"{fixed(row.lower, 2)} to {fixed(row.upper, 2)}",
+            ),
+        )
+        for row in water.climbs
+    )
+    note = (
+        "From the pH after acid to the next reading, over the days between: carbon dioxide leaves, microbes eat the "
+        "acid, and roots take up nitrate. A mean over buckets; it need not go on at this pace."
+    )
+    return make_table("climbs", "How fast the pH came back", heads, body, note)
 
 
 def _sentences(water: RecordedWater) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.solution.acids import AcidProduct
+from trialkit.solution.acids import AcidProduct, kitchen_fault
 from trialkit.solution.carbonate import ph_after
 from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Feed, Product, conductivity, with_water
 
@@ -28,12 +28,15 @@ def nutrient_product(products: pd.DataFrame, name: str | None) -> Product | None
 
 
 def acid_product(products: pd.DataFrame, name: str | None) -> AcidProduct | None:
-    """Return an acid of products.csv; None where it is not listed, or its strength is not known."""
+    """Return an acid of products.csv; None where it is not listed, not of the kitchen, or of unknown strength."""
     row = _row(products, name)
     if row is None or not row["acid"]:
         return None
-    if _known(row["acid_pct_w_v"]):
-        return AcidProduct(str(row["product"]), str(row["acid"]), pct_w_v=float(row["acid_pct_w_v"]))
+    strength = float(row["acid_pct_w_v"]) if _known(row["acid_pct_w_v"]) else None
+    if kitchen_fault(row["acid"], strength):
+        return None
+    if strength is not None:
+        return AcidProduct(str(row["product"]), str(row["acid"]), pct_w_v=strength)
     if _known(row["grams_per_tsp"]):
         return AcidProduct(str(row["product"]), str(row["acid"]), grams_per_tsp=float(row["grams_per_tsp"]))
     return None

@@ -36,9 +36,10 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
+    solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (),
+    "plan": (solution_rules.acids_are_of_the_kitchen,),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
@@ -60,6 +61,7 @@ FEED_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
     layout_rules.parts_can_be_counted,
     layout_rules.feed_has_calcium,
+    solution_rules.waters_can_be_served_by_acid,
 )
 LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     *FEED_RULES,

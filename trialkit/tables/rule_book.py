@@ -282,6 +282,12 @@ TK-S06 warning: pH far from what the water and the acid make
 TK-S07 warning: A garden's conductivities look like another unit
   Meters that show parts per million divide by a factor of their own.
   Ask which unit the meter showed, and convert the garden's readings to mS/cm.
+TK-S08 error: No acid of the kitchen
+  Vinegar of 20 to 30 %, sold for cleaning and against weeds, burns skin and can blind; below 4 % it is no vinegar.
+  Use white vinegar of 4 to 10 %, such as 5 %, or citric acid powder; other acids go by their own label alone.
+TK-S09 warning: Water beyond what acid can serve
+  So much acid is food for microbes, which use up the oxygen, and the pH climbs back.
+  Fill these buckets with rain water, reverse-osmosis water or a blend, and write the alkalinity of that into sites.csv.
 
 # Returned files
 TK-R01 warning: A file in another encoding was read

@@ -6,20 +6,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
-from trialkit.domain.units import CUP_ML, TEASPOON_ML
-from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP
+from trialkit.domain.units import CUP_ML
+from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP, AcidStep
 from trialkit.solution.mixing import Spoons
 from trialkit.words.feed_words import part_words
-from trialkit.words.measures import measure_words, spoons, teaspoons, volume_words
+from trialkit.words.measures import MOST_SPOONS_TSP, liquid_words, measure_words, spoons, teaspoons, volume_words
+from trialkit.words.ph_words import BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
 from trialkit.words.treatment_names import treatment_label
 
-HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
-"""Beyond half a cup nobody counts teaspoons."""
 BEFORE_MIXING = (
     "Spoons are level. Acid into water, never water into acid; eyes protected; children and pets away; the label comes "
     "first."
 )
-READ_THE_STRIP = "stir, wait a minute, read the strip; stop between pH 5.5 and 6."
+READ_THE_STRIP = f"stir, wait a minute, read the strip; {STOP}."
 ONE_AFTER_THE_OTHER = (
     "The powders go in one after the other, in this order, never mixed dry or in one cup: strong together, calcium and "
     "the others turn to grit that plants cannot use."
@@ -88,13 +87,21 @@ def _acid_steps(acid: CardAcid) -> Iterator[str]:
     elif acid.use == "water unknown":
         yield (
             f"Add no {acid.name} yet: nobody has told how much alkalinity this water has, so nobody can say how much "
-            "is safe at a time. Ask the water supplier or test it, tell the adviser, and get a new card."
+            f"is safe at a time. {LEARN_ALKALINITY} Tell the adviser, and get a new card."
         )
+    elif acid.use == "beyond acid":
+        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card."
     elif acid.use == "no safe step":
         yield NO_SAFE_STEP
-    if acid.step is None:
-        return
-    step = f"{measure_words(acid.step.tsp)} ({acid.step.millilitres:.3g} mL)"
+    if acid.step:
+        yield from _steps_of(acid, acid.step)
+    if acid.use != "not tried":
+        again = " Ask the adviser before you add more acid; it goes in by the same steps." if acid.step else ""
+        yield f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
+
+
+def _steps_of(acid: CardAcid, one: AcidStep) -> Iterator[str]:
+    step = f"{measure_words(one.tsp)} ({one.millilitres:.3g} mL)"
     if acid.powder_g_per_tsp is None:
         yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
         yield "Write down how much went in, and the pH before and after."
@@ -115,11 +122,14 @@ def _acid_steps(acid: CardAcid) -> Iterator[str]:
 def _start(start: AcidStart) -> StartWords:
     if start.alkalinity_mg_l_caco3 is None:
         return StartWords(start.garden, "no acid until its alkalinity is known", "not known")
-    amount = (
-        "no acid, as its water would turn sour at the first spoon"
-        if start.acid is None
-        else f"about {_amount(start.acid)}"
-    )
+    if start.acid:
+        amount = f"about {_amount(start.acid)}"
+        if start.ph_later:
+            amount += f". Left alone, its pH climbs {later_words(*start.ph_later)}"
+    elif start.beyond_acid:
+        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}"
+    else:
+        amount = "no acid, as its water would turn sour at the first spoon"
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")
 
 
@@ -128,7 +138,5 @@ def _amount(acid: Spoons) -> str:
     what, powder, liquid_tsp = "", "", acid.tsp
     if acid.solution_tsp is not None:
         what, powder, liquid_tsp = " of the solution", f"; {acid.grams:.1f} g of powder", acid.solution_tsp
-    millilitres = f"{acid.millilitres:.0f} mL"
-    if liquid_tsp > HALF_CUP_TSP:
-        return f"{millilitres}{what}{powder}, by a measuring cup"
-    return f"{spoons(liquid_tsp)} tsp{what} ({millilitres}{powder})"
+    kitchen = f"{spoons(liquid_tsp)} tsp" if liquid_tsp <= MOST_SPOONS_TSP else liquid_words(liquid_tsp)
+    return f"{kitchen}{what} ({acid.millilitres:.0f} mL{powder})"

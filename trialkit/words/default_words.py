@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, ProposedTrial, Recommended
+from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.measures import KITCHEN, Measures, MeasureSystem, in_measures, several_doses, spoons
 from trialkit.words.phrases import chance, count, listed, number
@@ -47,7 +48,7 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     yield (
         f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
         f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
-        "what leaves the softest water of its class at pH 5.25."
+        f"what leaves the water of least alkalinity in its class at pH {LOWEST_PH_AFTER_A_STEP:g}."
     )
 
 

@@ -10,22 +10,22 @@ from trialkit.documents.decision import Candidate
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML
+from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
 from trialkit.solution.nutrients import scarce_elements
 from trialkit.words.feed_words import part_words
-from trialkit.words.measures import measure_words, spoons
+from trialkit.words.measures import MOST_SPOONS_TSP, TABLESPOON_TSP, liquid_words, measure_words, spoons
+from trialkit.words.ph_words import WINDOW
 from trialkit.words.phrases import chance, count
 
-TABLESPOON_TSP = 3
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
 LEAST_GAIN_G = 1.0
 """A smaller gain is not told: a change may be for what it saves (common practice, no source)."""
-WATER_WORDS = {
-    "low": "soft",
-    "medium": "fairly soft",
-    "high": "hard",
-    "very high": "very hard",
-}
+LEARN_ALKALINITY = (
+    "Your water supplier's yearly report tells its alkalinity. So does a drop test. Test a well. A water softener does "
+    "not take it out: use a tap before it. Rain has next to none."
+)
+OTHER_WATER = f"Over {HIGHEST_ALKALINITY_MG_L:.0f}? Use rain water, or half of each. Ask us."
 SHORT_CAUTIONS = (
     "Your local rules and the label on the pack come first.",
     "Pour acid into water. Never pour water into acid. Wear goggles. Keep bleach far away.",
@@ -39,13 +39,14 @@ SHORT_CAUTIONS = (
 
 @dataclass(frozen=True)
 class AcidLine:
-    """Acid for one class of water: how to know it, how much in all, and how much at a time."""
+    """Acid for one class of water: how to know it, how much in all and at a time, and the pH that all of it gives."""
 
     water: str
     range: str
     amount: str
     millilitres: str | None
     step: str | None
+    ph: str | None
     seen: bool
 
 
@@ -90,11 +91,12 @@ def acid_line(row: AcidForClass) -> AcidLine:
     """Say how much acid goes into one class of water."""
     amount, step = row.acid_tsp if row.solution_tsp is None else row.solution_tsp, row.step_tsp
     return AcidLine(
-        water=WATER_WORDS.get(row.name, row.name) if row.lower else "very soft",
-        range=f"{row.lower:.0f} to {row.upper:.0f}" if row.name != "very high" else f"over {row.lower:.0f}",
+        water=row.name if row.lower or step is not None else "next to none",
+        range=f"{row.lower:.0f} to {row.upper:.0f}",
         amount="no acid" if step is None else kitchen_measure(amount),
         millilitres=None if step is None else f"{amount * TEASPOON_ML:.0f} mL",
         step=None if step is None else measure_words(step),
+        ph=None if step is None else f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}",
         seen=row.gardens > 0,
     )
 
@@ -106,13 +108,15 @@ def acid_seen(document: Recommended) -> str:
 
 
 def kitchen_measure(teaspoons: float) -> str:
-    """Say an amount in spoons as a cook measures it, to a quarter of a teaspoon.
+    """Say an amount as a cook measures it: in spoons to a quarter of a teaspoon, beyond that in cups.
 
     Examples
     --------
     >>> kitchen_measure(1.75), kitchen_measure(6.75), kitchen_measure(18.0), kitchen_measure(0.0)
-    ('1¾ teaspoons', '2 tablespoons and ¾ teaspoon', '6 tablespoons', 'none')
+    ('1¾ teaspoons', '2 tablespoons and ¾ teaspoon', '¼ cup and 2 tablespoons', 'none')
     """
+    if teaspoons > MOST_SPOONS_TSP:
+        return liquid_words(teaspoons)
     quarters = round(teaspoons * 4)
     big, small = divmod(quarters, 4 * TABLESPOON_TSP)
     if big < 2:
@@ -138,10 +142,24 @@ def steps(document: Recommended) -> Iterator[str]:
         if is_dissolved(document):
             yield "Never put the acid powder in the bucket. Stir one level teaspoon of it into each cup of water first."
         yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
-        yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
+        yield f"Wait one minute. Test with a pH strip. Stop when it is {WINDOW}."
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
     yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."
     yield "Do not stir or pump. Let the water sink as the plants drink. Leave an air gap."
+    if climb := _climb(document):
+        yield climb
+
+
+def _climb(document: Recommended) -> str | None:
+    """What the pH does in the bucket: between what the air leaves in it and what is left when the acid is eaten."""
+    acid = [row for row in document.acid if row.step_tsp is not None]
+    if not acid:
+        return None
+    low, high = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
+    return (
+        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. Is it too high? Add "
+        "acid in the same small steps."
+    )
 
 
 def _number_word(number: int) -> str:

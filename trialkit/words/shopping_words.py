@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from trialkit.documents.plan import ItemKind, ItemUnit, ShoppingItem, ShoppingList
-from trialkit.words.phrases import in_percent
+from trialkit.words.phrases import count, in_percent
+
+BOTTLE_ML, PACK_G = 1000.0, 100.0
+"""As shops sell vinegar and citric acid (common practice, no source)."""
 
 ITEM_WORDS: Mapping[ItemKind, str] = {
     "bucket": "bucket with a lid",
@@ -22,6 +26,7 @@ UNIT_WORDS: Mapping[ItemUnit, str] = {
     "bucket": "buckets' worth",
     "tsp": "level teaspoons",
     "g": "g",
+    "mL": "mL",
 }
 
 
@@ -51,6 +56,23 @@ def item_note(item: ShoppingItem, needed: ShoppingList) -> str:
                 return "trial.toml names no dose: what is usually given"
             return f"what the buckets get and {in_percent(needed.spare_share)} more"
         case "acidifier":
-            return "how much depends on each garden's water: add a little at a time and test with a strip"
+            return _acid_note(item, needed)
         case "pH strip":
-            return "before and after the acid in each bucket"
+            return (
+                "in each bucket before the acid, after each step of it, after two days and every week, and "
+                f"{in_percent(needed.spare_share)} more"
+            )
+
+
+def _acid_note(item: ShoppingItem, needed: ShoppingList) -> str:
+    if item.unit == "bucket":
+        return "products.csv does not tell its strength: how much depends on each garden's water"
+    size, packs = (BOTTLE_ML, "bottle of 1 L") if item.unit == "mL" else (PACK_G, "pack of 100 g")
+    many = packs.replace(" of", "s of", 1)
+    bought = count(max(math.ceil(item.quantity / size), 1), packs, many)
+    waters = (
+        f"; {count(needed.waters_assumed, 'garden')} of unknown alkalinity taken as medium"
+        if needed.waters_assumed
+        else ""
+    )
+    return f"{bought}: by each garden's alkalinity, and {in_percent(needed.spare_share)} more{waters}"

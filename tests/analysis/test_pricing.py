@@ -88,6 +88,16 @@ def test_in_money() -> None:
     assert value.uncounted == ()
 
 
+def test_every_part_of_a_feed_is_paid_for() -> None:
+    """Half a teaspoon of a part of 5 g at 6 a kilogram adds 0.015 to the 0.06 of each teaspoon; unpriced it is told."""
+    feed = PROTOCOL.replace('product = "Blend"', 'product = "Blend"\nparts = {{ calcium = 0.5 }}')
+    parsed = parse_protocol(feed.format(extra="price_per_kg = 10"))
+    shelf = pd.concat([PRODUCTS, pd.DataFrame([("calcium", 6.0, 5.0, NAN)], columns=PRODUCTS.columns)])
+    value = prices(parsed, shelf, SOLUTION.iloc[4:], CANDIDATES, days_known=True)
+    assert value.cost == pytest.approx([0.3, 0.15, 0.15, 0.3])
+    assert "nutrient" in prices(parsed, PRODUCTS, SOLUTION, CANDIDATES, days_known=True).uncounted
+
+
 def test_an_absent_price_is_told() -> None:
     """A nutrient or an acid without a price is not counted, and that is told."""
     value = calculate("price_per_kg = 10", products=PRODUCTS.assign(price_per_kg=NAN, price_per_l=NAN))

@@ -22,7 +22,7 @@ def test_an_answer_in_spoons() -> None:
     """Two meq/L of alkalinity in a gallon to pH 5.8 take 7.7 mL of vinegar (computed apart): a teaspoon and a half."""
     result = run("--volume", "1 gal", "--alkalinity", 100.087, "--ph", 8, "--temperature", 25, "--acid", "vinegar")
     assert result.returncode == DONE, result.stderr
-    assert "1½ level teaspoons of vinegar 5 % (7 mL" in result.stdout
+    assert "1½ teaspoons of vinegar 5 % (7 mL" in result.stdout
     assert "Acid: Add acid to water, never water to acid." in result.stdout
     assert "Local rules come first" in result.stdout
 
@@ -31,7 +31,7 @@ def test_json_is_all_there_is_on_standard_output() -> None:
     """Amounts exact and in spoons, what they give, and what is warned of."""
     result = run("--alkalinity", 120, "--nutrient", "9-12-30", "--grams-per-tsp", 5, "--ec", 1.2, "--json")
     document = json.loads(result.stdout)
-    assert document["schema"] == "trialkit-mix-1"
+    assert document["schema"] == "trialkit-mix-2"
     assert document["acid"] is None
     nutrient = document["nutrient"]
     assert nutrient["tsp"] == pytest.approx(nutrient["exact_tsp"], abs=0.125)
@@ -44,13 +44,57 @@ def test_json_is_all_there_is_on_standard_output() -> None:
 
 
 def test_products_of_a_trial() -> None:
-    """Names are those of products.csv, with its strengths."""
+    """Names are those of products.csv, with its strengths; the base of the trial's feed brings the other parts along.
+
+    Six teaspoons are 18 g of 2 % Mg in 20 L; two and a quarter of calcium nitrate, 11.25 g of 19 % Ca.
+    """
     trial = resource_folder("example_trials") / "autumn_dose"
     asked = ("--trial", trial, "--nutrient", "Blend L 9-12-30", "--teaspoons", 6, "--acid", "white vinegar 5 %")
     document = json.loads(run("--alkalinity", 160, *asked, "--json").stdout)
-    assert document["elements_mg_l"]["Mg"] == pytest.approx(2 * 30 * 10 / 20)
+    assert document["elements_mg_l"]["Mg"] == pytest.approx(20 * 18 / 20)
+    assert document["elements_mg_l"]["Ca"] == pytest.approx(190 * 11.25 / 20)
+    assert [(part["name"], part["tsp"]) for part in document["parts"]] == [("calcium nitrate 15.5-0-0", 2.25)]
     assert document["acid"]["name"] == "white vinegar 5 %"
     assert document["ph_strip"] in (5.5, 6.0)
+
+
+def test_parts_go_in_with_calcium_last() -> None:
+    """As asked for by label, in the order that keeps calcium apart, beside the published solution.
+
+    Four teaspoons of 5 g are 20 g of 9-12-30; two of calcium nitrate 10 g of 15.5 % N and 19 % Ca; half of Epsom salt
+    2.5 g of 9.8 % Mg; in 20 L.
+    """
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 4)
+    parts = ("--with", "15.5-0-0+19Ca=0.5", "--with", "0-0-0+9.8Mg=0.125")
+    document = json.loads(run(*asked, *parts, "--json").stdout)
+    assert [(part["name"], part["tsp"]) for part in document["parts"]] == [
+        ("nutrient 0-0-0+9.8Mg", 0.5),
+        ("nutrient 15.5-0-0+19Ca", 2.0),
+    ]
+    found = document["elements_mg_l"]
+    assert (found["N"], found["Ca"], found["Mg"]) == pytest.approx((90 + 77.5, 95.0, 12.25))
+    said = run(*asked, *parts).stdout
+    assert (
+        said.index("9-12-30 (20 g)")
+        < said.index("9.8Mg (2 g)")
+        < said.index("19Ca (10 g)")
+        < said.index("In this order")
+    )
+    assert "Ca 106 %, Mg 51 %" in said
+    assert "Note: Calcium" not in said
+
+
+def test_a_feed_without_calcium_is_said_so() -> None:
+    """None of the published 90 mg/L: tipburn, and what helps. Water of 60 mg/L brings enough (two thirds of it)."""
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 8)
+    said = run(*asked).stdout
+    assert "Note: Calcium 0 % of the published target for lettuce: young leaves may turn brown" in said
+    assert "Note: Magnesium 0 %" in said
+    helped = run(*asked, "--calcium", 60, "--magnesium", 12).stdout
+    assert "of these from the water itself: Ca 60 and Mg 12" in helped
+    assert "Ca 67 %, Mg 50 %" in helped
+    assert "Note: Calcium" not in helped
+    assert "guessed from its hardness" in run(*asked, "--hardness", 150).stdout
 
 
 def test_a_guess_says_that_it_is_one() -> None:
@@ -60,7 +104,7 @@ def test_a_guess_says_that_it_is_one() -> None:
     assert "go by the strip after every small step of acid" in result.stdout
 
 
-def test_a_step_is_safe_in_the_softest_water_that_a_guess_allows() -> None:
+def test_a_step_is_safe_in_the_lowest_water_that_a_guess_allows() -> None:
     """Its step is the one of a water that surely has the lowest alkalinity of the range, not of the likeliest."""
     guessed = json.loads(run("--hardness", 150, "--ph", 6.6, "--acid", "citric", "--json").stdout)
     lowest = guessed["water"]["alkalinity_mg_l_caco3"]["lower"]
@@ -89,6 +133,18 @@ def test_a_table_for_a_handout() -> None:
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
         (["--table"], "A table is of acid"),
+        (["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"], "--with goes with --nutrient"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not NAME=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not NAME=TEASPOONS"),
+        (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "lime=1"], "needs --trial DIR"),
+        (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 30], "burns skin and can blind"),
+        (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 30], "Use white vinegar of 4 to 10 %"),
+        (["--alkalinity", 90, "--acid", "vinegar", "--acid-strength", 3], "too weak for vinegar"),
+        (["--alkalinity", 90, "--acid", "pH down"], "go by their label, with gloves and goggles"),
+        (["--alkalinity", 90, "--acid", "vinegar", "--target-ph", 4], "--target-ph"),
+        (["--alkalinity", 90, "--drops", 4, "--mg-per-drop", 20, "--acid", "vinegar"], "one of them"),
+        (["--drops", 4, "--acid", "vinegar"], "go together"),
+        (["--acid", "vinegar"], "A softener leaves the alkalinity in the water"),
         (["--alkalinity", -1, "--acid", "vinegar"], "--alkalinity"),
     ],
 )
@@ -106,3 +162,48 @@ def test_a_name_that_products_do_not_list() -> None:
     result = run("--alkalinity", 100, "--trial", trial, "--acid", "lemon")
     assert result.returncode == WRONG_CALL
     assert "white vinegar 5 %" in result.stderr
+
+
+def test_drops_tell_the_alkalinity() -> None:
+    """Nine drops of 20 mg/L are 180; the colour turned within the last, so that steps are safe for 160."""
+    counted = json.loads(run("--drops", 9, "--mg-per-drop", 20, "--acid", "vinegar", "--json").stdout)
+    assert counted["water"]["alkalinity_mg_l_caco3"] == {"value": 180.0, "lower": 160.0, "upper": 180.0, "agrees": True}
+    known, lower = (json.loads(run("--alkalinity", a, "--acid", "vinegar", "--json").stdout) for a in (180, 160))
+    assert counted["acid"] == known["acid"]
+    assert counted["acid_step"] == lower["acid_step"]
+    assert "between 160 and 180 mg/L" in " ".join(counted["warnings"])
+
+
+def test_a_blend_with_rain_water() -> None:
+    """Half of it: 200 falls to 100, and takes what water of 100 takes."""
+    result = run("--alkalinity", 200, "--blend", 0.5, "--acid", "vinegar")
+    assert "half of it is rain or reverse-osmosis water: alkalinity 200 falls to 100 mg/L" in result.stdout
+    blend, known = (
+        json.loads(run("--alkalinity", *asked, "--acid", "vinegar", "--json").stdout)
+        for asked in ((200, "--blend", 0.5), (100,))
+    )
+    assert blend["acid"] == known["acid"]
+    assert (blend["water"]["rain_share"], blend["water"]["tap_alkalinity_mg_l_caco3"]) == (0.5, 200)
+
+
+def test_water_beyond_acid_is_told_what_to_do() -> None:
+    """No acid for 400 mg/L; two thirds of rain water leave 133, and what that takes is told."""
+    beyond = json.loads(run("--alkalinity", 400, "--acid", "vinegar", "--json").stdout)
+    assert (beyond["acid"]["tsp"], beyond["acid_step"]) == (0.0, None)
+    assert "use rain water, reverse-osmosis water, or a blend" in " ".join(beyond["warnings"])
+    assert beyond["blend"]["alkalinity_mg_l_caco3"] == pytest.approx(400 / 3)
+    thinned = json.loads(run("--alkalinity", 400 / 3, "--acid", "vinegar", "--json").stdout)
+    assert beyond["blend"]["acid"]["tsp"] == thinned["acid"]["tsp"]
+    assert beyond["blend"]["acid_step"] == thinned["acid_step"]
+    assert "fill two thirds of the bucket with rain" in run("--alkalinity", 400, "--acid", "vinegar").stdout
+
+
+def test_ph_over_time_is_told_as_a_range() -> None:
+    """From what the air leaves to all of the acid eaten, with when to read again; much vinegar in cups and mL."""
+    told = run("--alkalinity", 300, "--acid", "vinegar")
+    assert "½ cup of vinegar 5 % (122 mL" in told.stdout
+    assert "in a day or two as carbon dioxide leaves, and up to" in told.stdout
+    assert "Read the pH again in two days, and then every week" in told.stdout
+    table = run("--table", "--acid", "vinegar").stdout
+    assert "pH with all of it" in table
+    assert "Above 300 mg/L alkalinity is too much for acid" in table

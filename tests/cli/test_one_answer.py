@@ -43,7 +43,8 @@ SMALL: dict[str, dict[str, Any]] = {
     "whole plots": {"sites": 4, "blocks": 2, "cultivars": 2, "doses": 2, "whole_plot": "cultivar", "seed": 16},
     "kept": {"sites": 4, "blocks": 2, "cultivars": 2, "doses": 2, "seed": 17, "decision": "change_cost_g = 90\n"},
 }
-SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b"
+SPOONS = r"((?:\d+)?[¼½¾⅛⅓⅔]|\d+(?:\.\d+)?) (?:level )?(?:teaspoons?|tsp)\b(?! of calcium nitrate)"
+"""A dose: what goes in with the base of a feed is none."""
 RECOMMENDS = re.compile(r"recommend|default to|our best choice|stir in \d|^Keep ", re.I)
 BESIDE = re.compile(r"\bthan with what we say now\b.*|\bagainst\b.*|\bbeside\b.*|\bwas .*")
 """What is said in the same sentence of the current practice, or of the rivals of a next trial."""

@@ -291,3 +291,29 @@ def test_another_product_is_not_another_default(first: First, tmp_path: Path, mo
     assert "The default stays as it was: " in said
     assert "of Thin Blend bring the nitrogen that" in said
     assert any("No trial used this much of Thin Blend" in note for note in words.what_is_not_known(second))
+
+
+def test_another_feed_is_pooled_by_its_nitrogen(first: First, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A base of 4.5 % N with half a teaspoon of calcium nitrate stands at the nitrogen of both; cards of it follow.
+
+    By hand: 5 g of 4.5 % and 2.5 g of 18 % are 0.675 g in 20 L, 33.75 mg/L for each teaspoon.
+    """
+    ledger = Path(shutil.copytree(first[0], tmp_path / "ledger"))
+    text = small_trial.FACTORS["dose"][0].replace("Blend L", "Thin Blend") + "parts = {{ calcium = 0.5 }}\n"
+    monkeypatch.setitem(small_trial.FACTORS, "dose", (text, [2, 4]))
+    shelf = small_trial.PRODUCTS.replace("Blend L", "Thin Blend").replace(",9,", ",4.5,")
+    monkeypatch.setattr(small_trial, "PRODUCTS", shelf + "calcium,nutrient,18,0,0,5,6,,\n")
+    when: tuple[Any, ...] = ("late 2026", "2026-08-10")
+    accept(ledger, season(tmp_path / "four", "four", *when, sites=2, blocks=2, cultivars=2, doses=2, seed=14))
+    found = read_ledger(ledger)
+    rows = read_buckets(found.entries)
+    newest = rows[rows["trial"] == rows["trial"].max()]
+    assert sorted(newest["n_mg_l"].unique()) == [67.5, 135.0]
+    assert found.n_per_tsp == pytest.approx(33.75)
+    best = recommend_anew(ledger, "0.1.0").document.recommended
+    dose = best.treatment.dose_tsp
+    assert dose is not None
+    assert best.n_mg_l == pytest.approx(33.75 * dose)
+    assert best.elements_mg_l["N"] == pytest.approx(best.n_mg_l)
+    assert [(part.product, part.tsp) for part in best.parts] == [("calcium", pytest.approx(dose / 2))]
+    assert found.entries[-1].of_trial.product == "Thin Blend with calcium"

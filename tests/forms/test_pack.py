@@ -8,6 +8,7 @@ from html import escape, unescape
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from laid_out_trial import laid_out
@@ -82,11 +83,36 @@ def test_measures_by_hand(trial: Trial) -> None:
     assert "4 level teaspoons of Blend L (20 g)" in card.steps[1]
     assert "stop between pH 5.5 and 6" in card.steps[2]
     (start,) = card.starts
-    assert re.fullmatch(r"about [\d¼½¾]+ tsp \(\d+ mL\)", start.amount)
+    assert re.match(
+        r"about [\d¼½¾]+ tsp \(\d+ mL\)\. Left alone, its pH climbs towards \d\.\d in a day or two", start.amount
+    )
+    assert card.steps[-1].startswith("Read the pH again in two days, and then every week")
     assert start.alkalinity == "75 mg/L"
     served = trial.layout[(trial.layout["site"] == "FERN") & (trial.layout["dose_tsp"] == 4)]
     wanted = served[served["acidifier"] == "white vinegar 5 %"]["bucket"]
     assert sorted(card.buckets[0][1].split(", ")) == sorted(wanted)
+
+
+def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
+    """Base, then Epsom salt, then calcium, whatever the order in trial.toml; what spoons cannot measure is weighed.
+
+    With four teaspoons go half a teaspoon of 5 g, and 0.4 of 5 g, which no spoon of a set comes near.
+    """
+    from dataclasses import replace
+
+    rows = [("calcium nitrate", 15.5, 19.0, float("nan")), ("Epsom salt", float("nan"), float("nan"), 9.8)]
+    added = pd.DataFrame(rows, columns=["product", "n_pct", "ca_pct", "mg_pct"]).assign(
+        kind="nutrient", grams_per_tsp=5.0
+    )
+    dose = trial.protocol.factors["dose"].model_copy(update={"parts": {"calcium nitrate": 0.125, "Epsom salt": 0.1}})
+    protocol = trial.protocol.model_copy(update={"factors": trial.protocol.factors | {"dose": dose}})
+    fed = replace(trial, protocol=protocol, products=pd.concat([trial.products, added], ignore_index=True))
+    steps = cards_of(fed, ["FERN"])["4 tsp, white vinegar 5 %"].steps
+    assert "one after the other, in this order, never mixed dry or in one cup" in steps[1]
+    assert "4 level teaspoons of Blend L (20 g)" in steps[2]
+    assert steps[3] == "Then stir in 2 g of Epsom salt, by a scale until nothing is left."
+    assert steps[4] == "Then stir in ½ level teaspoon of calcium nitrate (2.5 g) until nothing is left."
+    assert "white vinegar 5 %" in steps[5]
 
 
 def test_no_acid_is_made_up(trial: Trial) -> None:
@@ -94,7 +120,7 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     from dataclasses import replace
 
     without = cards_of(trial, ["FERN"])["4 tsp, no acid"]
-    assert "No acid goes into this bucket." in without.steps[-1]
+    assert "No acid goes into this bucket." in without.steps[-2]
     assert without.starts == ()
     unknown = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=float("nan")))
     cards = cards_of(unknown, ["FERN", "MILL"])
@@ -107,10 +133,10 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     assert [start.amount for start in mixed.starts][1] == "no acid until its alkalinity is known"
     shelf = trial.products.assign(acid_pct_w_v=float("nan"))
     unstated = cards_of(replace(trial, products=shelf), ["FERN"])[vinegar.title]
-    assert "Add no white vinegar 5 % yet" in unstated.steps[-1]
+    assert "Add no white vinegar 5 % yet" in unstated.steps[-2]
 
 
-@pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a quarter of a cup"), (15.0, "a teaspoon"), (0.0, None)])
+@pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a tablespoon"), (15.0, "a teaspoon"), (0.0, None)])
 def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str | None) -> None:
     """No card lets citric acid in as powder: a solution, in steps that the garden's water bears, or none at all."""
     from dataclasses import replace
@@ -129,10 +155,10 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
         "Never put white vinegar 5 % into the bucket as powder. Dissolve 1 level teaspoon (4.6 g) in each cup (237 mL)"
         in said
     )
-    millilitres = "59.1" if alkalinity == 90 else "4.93"
+    millilitres = "14.8" if alkalinity == 90 else "4.93"
     assert f"Add {step} ({millilitres} mL) of this solution at a time, no more, stir" in said
     assert "12 teaspoons of the solution hold ¼ teaspoon of powder" in said
-    assert " tsp of the solution (" in card.starts[0].amount
+    assert (" tsp of the solution (" if alkalinity == 15 else "½ cup of the solution (") in card.starts[0].amount
 
 
 def test_cautions_come_first(trial: Trial) -> None:

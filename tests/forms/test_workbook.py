@@ -94,6 +94,14 @@ def assert_limits(book: openpyxl.Workbook) -> None:
                 assert (float(first or "nan"), float(second or "nan")) == (field.minimum, field.maximum)
 
 
+def test_acid_goes_by_the_card_and_ph_is_read_again(trial: Trial) -> None:
+    """The first sheet says so: steps are the card's, and later readings are rows without amounts."""
+    book = opened(record_workbook(trial, "FERN"))
+    said = " ".join(str(row[0].value) for row in book["Read me first"].iter_rows() if row[0].value)
+    assert "never more at a time" in said
+    assert "again in two days, and then every week: a row with the day and the pH before" in said
+
+
 def test_lists_and_limits_are_those_of_the_schemas(trial: Trial) -> None:
     """Columns, kinds of validation, bounds and words, read back by openpyxl."""
     assert_limits(opened(record_workbook(trial, "FERN")))

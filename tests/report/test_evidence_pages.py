@@ -10,7 +10,7 @@ import pytest
 
 from small_recommended import BETWEEN, OLD, small_recommended
 from trialkit.documents.decision import Stood, Verdict
-from trialkit.documents.recommended import Recommended
+from trialkit.documents.recommended import PracticePart, Recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.report.care_page import care_html
 from trialkit.report.evidence_page import evidence_html
@@ -89,6 +89,27 @@ def test_the_handout_says_what_to_do() -> None:
         assert said in text, said
     assert "Version 2, 1 September 2027" in " ".join(page.split())
     assert page.count('<ellipse fill="none"') == 8  # spoons
+
+
+def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
+    """Base, then calcium nitrate; level spoons with grams; nothing of calcium where there is enough of it."""
+    usual = small_recommended()
+    fed = {"N": 224.0, "Ca": 142.0, "Mg": 24.0}
+    best = replace(usual.recommended, parts=(PracticePart("calcium nitrate", 3.0, 5.0),), elements_mg_l=fed)
+    text = " ".join(words_of(handout_html(replace(usual, recommended=best))))
+    said = "Stir in 8 level teaspoons of Blend L 9-12-30", "Then stir in 3 level teaspoons of calcium nitrate (15 g)."
+    assert text.index(said[0]) < text.index(said[1]) < text.index("Keep this order. Never mix the powders in a cup.")
+    assert "8 level teaspoons of Blend L 9-12-30 (40 g) and 3 level teaspoons of calcium nitrate (15 g)" in text
+    assert "little calcium" not in text
+
+
+def test_the_handout_of_a_feed_without_calcium_says_what_may_follow() -> None:
+    """Only where the label tells so."""
+    usual = small_recommended()
+    best = replace(usual.recommended, elements_mg_l={"N": 180.0, "P": 105.0, "K": 498.0, "Mg": 40.0})
+    said = "This plant food has little calcium. In water with little calcium too, young leaves may turn brown at the edges."
+    assert said in " ".join(words_of(handout_html(replace(usual, recommended=best))))
+    assert "little calcium" not in handout_html(usual)
 
 
 def test_water_that_nobody_tried_is_marked() -> None:

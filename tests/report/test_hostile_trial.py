@@ -63,6 +63,9 @@ levels = [{quoted(60)}, {quoted(60, "2")}]
 levels = [4]
 product = {quoted(60, "N")}
 
+[factors.dose.parts]
+{quoted(60, "C")} = 0.5
+
 [factors.acidifier]
 levels = ["none", {quoted(60, "A")}]
 
@@ -90,17 +93,19 @@ def write_trial(folder: Path, attack: str) -> None:
     sites = pd.DataFrame({"site": ["FERN", "MILL"], "alkalinity_mg_l_caco3": [75, 80], "water_ph": [7.0, 7.2]})
     spoil(sites, "sites", attack)
     layout = randomise(protocol, sites)
-    names = [protocol.factors["dose"].product, protocol.factors["acidifier"].levels[1]]
+    dose = protocol.factors["dose"]
+    names = [dose.product, *dose.parts, protocol.factors["acidifier"].levels[1]]
     products = pd.DataFrame(
         {
             "product": names,
-            "kind": ["nutrient", "acid"],
-            "n_pct": [9, np.nan],
-            "p2o5_pct": [12, np.nan],
-            "k2o_pct": [30, np.nan],
-            "grams_per_tsp": [5, np.nan],
-            "acid": ["", "acetic"],
-            "acid_pct_w_v": [np.nan, 5],
+            "kind": ["nutrient", "nutrient", "acid"],
+            "n_pct": [9, 15.5, np.nan],
+            "p2o5_pct": [12, np.nan, np.nan],
+            "k2o_pct": [30, np.nan, np.nan],
+            "ca_pct": [np.nan, 19, np.nan],
+            "grams_per_tsp": [3, 5, np.nan],
+            "acid": ["", "", "acetic"],
+            "acid_pct_w_v": [np.nan, np.nan, 5],
         }
     )
     heads = layout[["bucket"]].loc[layout.index.repeat(2)].reset_index(drop=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
+from trialkit.documents.water import AcidReading, DoseStrength, PhClimb, RecordedWater, SiteWater
 from trialkit.report.page import report_html
 
 WATER = RecordedWater(
@@ -17,6 +17,7 @@ WATER = RecordedWater(
         SiteWater("MILL", None, None, None, None, None, 0, False, "few"),
     ),
     readings=(AcidReading("FERN", "none", 12, 7.04, 7.0, None),),
+    climbs=(PhClimb("FERN", 4, 8, 5.5, 0.21, 0.15, 0.27), PhClimb("HARB", 1, 1, 2.0, 0.5, None, None)),
 )
 
 
@@ -31,7 +32,8 @@ def test_prediction_stands_beside_record(pages: Any) -> None:
     text = page(pages, WATER)
     assert "What a dose is in the bucket" in text
     assert "pH after mixing, prediction beside record" in text
-    for cell in ("33 to 42", "228 to 600 or beyond", "FERN, no acid"):
+    assert "How fast the pH came back" in text
+    for cell in ("33 to 42", "228 to 600 or beyond", "FERN, no acid", "0.15 to 0.27"):
         assert cell in text
     assert text.index("<bdi>90</bdi>") < text.index("Each garden") < text.index("<bdi>7.0</bdi>")
 
@@ -43,6 +45,18 @@ def test_a_water_that_is_not_as_stated_is_said(pages: Any) -> None:
     assert "At FERN the acid" not in text
 
 
+def test_a_feed_that_lacks_calcium_is_said(pages: Any) -> None:
+    """All doses of a feed lack it alike: said once, the water's own left aside, with the target below the doses."""
+    said = "The water's own left aside: Calcium 0 % of the published target for lettuce: young leaves may turn brown"
+    assert said not in page(pages, replace(WATER, doses=()))
+    without = {"N": 90.0, "P": 52.4, "K": 249.0, "Mg": 20.0}
+    text = page(pages, replace(WATER, doses=(DoseStrength(4.0, 20.0, 90.0, without, 1.2),))).replace("&#39;", "'")
+    assert text.count(said) == 1
+    assert "has N 150, P 31, K 210, Ca 90, Mg 24 mg/L" in text
+    enough = DoseStrength(4.0, 20.0, 90.0, {**without, "Ca": 71.0}, 1.2)
+    assert said not in page(pages, replace(WATER, doses=(enough,))).replace("&#39;", "'")
+
+
 def test_results_without_water_have_no_such_part(pages: Any) -> None:
     """Results of a trial without records of solution have nothing to show."""
-    assert "Nutrient, acid and water" not in page(pages, RecordedWater(None, (), (), ()))
+    assert "Nutrient, acid and water" not in page(pages, RecordedWater(None, (), (), (), ()))

@@ -8,7 +8,7 @@ import pytest
 
 from honest_records import Records, write_records
 from trialkit.documents.problems import Problem
-from trialkit.rules.trial_folder import check_trial
+from trialkit.rules.trial_folder import Stage, check_trial
 from trialkit.words.problem_words import told_problem
 
 Change = Callable[[Records], None]
@@ -131,3 +131,32 @@ def test_water_leaves_an_air_gap(tmp_path: Path, volume_l: float, brim_l: float,
     assert bool(found) is not fits
     assert all((one.severity, one.column) == ("warning", "bucket.volume_l") for one in found)
     assert all(told_problem(one).expected.startswith("at most 18 L") for one in found)
+
+
+@pytest.mark.parametrize(
+    ("strength", "expected"), [(30, "at most 10 g in 100 mL"), (3, "at least 4 g in 100 mL, as all vinegar has")]
+)
+def test_no_acid_of_the_kitchen(tmp_path: Path, strength: float, expected: str) -> None:
+    """Vinegar of 30 % or 3 % on the shelf is an error from the plan on, with its row, and what to use instead."""
+    write_records(tmp_path)
+    shelf = pd.read_csv(tmp_path / "products.csv")
+    shelf.loc[shelf["acid"] == "acetic", "acid_pct_w_v"] = strength
+    shelf.to_csv(tmp_path / "products.csv", index=False)
+    stages: tuple[Stage, ...] = ("plan", "layout", "records")
+    for stage in stages:
+        (problem,) = check_trial(tmp_path, stage=stage).errors
+        assert (problem.rule, problem.file, problem.column) == ("TK-S08", "products.csv", "acid_pct_w_v")
+        told = told_problem(problem)
+        assert told.expected == expected
+        assert "Use white vinegar of 4 to 10 %" in told.how_to_fix
+
+
+def test_water_beyond_acid(tmp_path: Path) -> None:
+    """A garden of 320 mg/L where acid is tried is told to use other water; the rest of the trial goes on."""
+    write_records(tmp_path)
+    sites = pd.read_csv(tmp_path / "sites.csv")
+    sites.loc[0, "alkalinity_mg_l_caco3"] = 320
+    sites.to_csv(tmp_path / "sites.csv", index=False)
+    (problem,) = check_trial(tmp_path, stage="layout").problems
+    assert (problem.rule, problem.severity, problem.row) == ("TK-S09", "warning", 2)
+    assert "rain water" in told_problem(problem).how_to_fix

@@ -11,13 +11,13 @@ from trialkit.domain.units import quarter_spoons
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, acid_by_class, mix, nutrient_for, strip_reading
-from trialkit.solution.nutrients import Product
+from trialkit.solution.nutrients import Feed, Product
 from trialkit.solution.tap_alkalinity import alkalinity_from_ph_and_hardness
 from trialkit.words.mix_words import note_words
 
 VINEGAR = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
 CITRIC = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)
-BLEND = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0)
+BLEND = Feed(Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.0))
 
 
 def test_vinegar_for_a_bucket() -> None:
@@ -64,15 +64,15 @@ def test_what_is_told_is_of_the_spoons_told(
 
 def test_nutrient_for_a_strength() -> None:
     """150 mg/L of nitrogen in 20 L takes 3 g of it: 6.67 teaspoons of 5 g at 9 %; for an EC, that EC is reached."""
-    assert nutrient_for(BLEND, 20.0, nitrogen_mg_l=150.0) == pytest.approx(3 / (0.09 * 5))
-    teaspoons = nutrient_for(BLEND, 20.0, ec_ms_cm=1.2, alkalinity_mg_l_caco3=90.0)
+    assert nutrient_for(BLEND, 20.0, nitrogen_mg_l=150.0, water=Water(90.0)) == pytest.approx(3 / (0.09 * 5))
+    teaspoons = nutrient_for(BLEND, 20.0, ec_ms_cm=1.2, water=Water(90.0))
     assert mix(20.0, Water(90.0), BLEND, teaspoons).ec.value == pytest.approx(1.2, rel=0.05)
-    assert nutrient_for(BLEND, 20.0, ec_ms_cm=0.1, alkalinity_mg_l_caco3=200.0) == 0.0
+    assert nutrient_for(BLEND, 20.0, ec_ms_cm=0.1, water=Water(200.0)) == 0.0
 
 
-def test_harder_water_takes_more_acid() -> None:
+def test_water_of_more_alkalinity_takes_more_acid() -> None:
     """Each class takes more than the one below; at its ends the pH lies on either side of the target."""
-    rows = acid_by_class(20.0, VINEGAR, 5.8, product=BLEND, nutrient_tsp=5)
+    rows = acid_by_class(20.0, VINEGAR, 5.8, feed=BLEND, nutrient_tsp=5)
     assert [row.acid.tsp for row in rows] == sorted(row.acid.tsp for row in rows)
     assert all(row.ph_at_lower < 5.8 < row.ph_at_upper for row in rows if row.step)
     assert [row.acid.tsp for row in rows if not row.step] == [0.0]
@@ -82,7 +82,7 @@ def test_harder_water_takes_more_acid() -> None:
     ("made", "code", "words"),
     [
         (lambda: mix(20.0, Water(10.0), acid=VINEGAR, acid_tsp=20), "ph too low", "use less acid"),
-        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "drifts towards"),
+        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "in a week or so as microbes"),
         (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
         (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
         (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "too little for spoons",
@@ -103,6 +103,20 @@ def test_alkalinity_from_ph_and_hardness_is_a_range(ph: float, hardness: float) 
     assert found.lower <= found.value <= found.upper
     if found.agrees:
         assert found.upper <= 1.2 * hardness + 1e-9
+
+
+def test_parts_are_measured_for_the_base_as_measured() -> None:
+    """4.1 teaspoons are poured as 4; three eighths of these are 1 1/2; what they give is of the spoons.
+
+    20 g of 9 % N and 7.5 g of 15.5 % in 20 L: 148.125 mg/L.
+    """
+    calcium = Product("calcium nitrate", {"N": 15.5, "Ca": 19}, 5.0)
+    made = mix(20.0, Water(60.0, elements_mg_l={"Ca": 20.0}), Feed(BLEND.base, ((calcium, 0.375),)), 4.1)
+    assert made.nutrient is not None
+    assert made.nutrient.tsp == 4.0
+    assert [(part.tsp, part.grams) for part in made.parts] == [(1.5, 7.5)]
+    assert made.elements_mg_l["N"] == pytest.approx(148.125)
+    assert made.elements_mg_l["Ca"] == pytest.approx(71.25 + 20)
 
 
 def test_wrong_calls() -> None:

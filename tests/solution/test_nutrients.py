@@ -6,7 +6,17 @@ from hypothesis import strategies as st
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.units import CUP_ML, GALLON_L, LITRES, OUNCE_G, TABLESPOON_ML, TEASPOON_ML, litres
-from trialkit.solution.nutrients import OXIDES, RECIPE_MG_L, Product, conductivity, elements_mg_l, shares_of_recipe
+from trialkit.solution.nutrients import (
+    OXIDES,
+    RECIPE_MG_L,
+    Feed,
+    Product,
+    conductivity,
+    elements_mg_l,
+    elements_of_hardness,
+    scarce_elements,
+    shares_of_recipe,
+)
 
 HUNDRED_GALLONS_L = 100 * GALLON_L
 
@@ -124,3 +134,74 @@ def test_labels_that_cannot_be(analysis: dict[str, float], grams: float, words: 
     """A label is told what is wrong with it."""
     with pytest.raises(WrongCall, match=words):
         Product("odd", analysis, grams)
+
+
+def test_a_published_recipe_from_salts() -> None:
+    """Modified Sonneveld for lettuce (Mattson & Peters 2014, figures from memory), by hand from salts.
+
+    Ca 90 is 0.5303 g/L of calcium nitrate tetrahydrate (16.97 % Ca, 11.86 % N: 62.9 N); Mg 24 is 0.2434 g/L of Epsom
+    salt (9.86 %); P 31 is 0.1362 g/L of monopotassium phosphate (22.76 % P, 28.73 % K: 39.1 K); the other 170.9 of K is
+    0.4419 g/L of potassium nitrate (38.67 % K, 13.85 % N: 61.2 N). That is 124 N; the recipe's rest is ammonium.
+    """
+    feed = Feed(
+        Product("potassium nitrate", {"N": 13.85, "K": 38.67}, 1.0),
+        (
+            (Product("calcium nitrate", {"N": 11.86, "Ca": 16.97}, 1.0), 0.5303 / 0.4419),
+            (Product("monopotassium phosphate", {"P": 22.76, "K": 28.73}, 1.0), 0.1362 / 0.4419),
+            (Product("Epsom salt", {"Mg": 9.86, "S": 13.01}, 1.0), 0.2434 / 0.4419),
+        ),
+    )
+    found = feed.elements_mg_l(0.4419, 1.0)
+    for element in ("P", "K", "Ca", "Mg"):
+        assert found[element] == pytest.approx(RECIPE_MG_L[element], rel=0.002)
+    assert found["N"] == pytest.approx(62.9 + 61.2, rel=0.002)
+    assert scarce_elements(found) == ()
+
+
+def test_calcium_nitrate_as_sold() -> None:
+    """15.5 % N and 19 % Ca of the label are 5 Ca(NO3)2, NH4NO3 and 10 H2O by molar mass, within half a point.
+
+    5 x 40.078 = 200.39 g Ca and 12 x 14.007 = 168.08 g N in 5 x 164.086 + 80.043 + 10 x 18.015 = 1080.62 g.
+    """
+    by_mass = Product(
+        "calcium nitrate", {"N": 100 * 168.08 / 1080.62, "Ca": 100 * 200.39 / 1080.62}, 5.0
+    ).elements_pct()
+    assert by_mass == pytest.approx({"N": 15.5, "Ca": 19.0}, abs=0.5)
+
+
+def test_calcium_goes_in_last() -> None:
+    """However parts are written, those with calcium come after those without, and the base first of all."""
+    calcium = Product("calcium nitrate", {"N": 15.5, "Ca": 19}, 5.0)
+    epsom = Product("Epsom salt", {"Mg": 9.8}, 5.0)
+    base = Product("base", {"N": 9, "P2O5": 12, "K2O": 30}, 4.0)
+    feed = Feed(base, ((calcium, 0.5), (epsom, 0.125)))
+    assert feed == Feed(base, ((epsom, 0.125), (calcium, 0.5)))
+    assert [(product.name, tsp) for product, tsp in feed.spoons(4.0)] == [
+        ("base", 4.0),
+        ("Epsom salt", 0.5),
+        ("calcium nitrate", 2.0),
+    ]
+
+
+def test_hardness_is_calcium_and_magnesium() -> None:
+    """100 mg/L as calcium carbonate is 2 meq/L: two thirds of calcium, 26.7 mg/L, the rest of magnesium, 8.1."""
+    found = elements_of_hardness(100.087)
+    assert found == {"Ca": pytest.approx(2 * 2 / 3 * 40.078 / 2), "Mg": pytest.approx(2 / 3 * 24.305 / 2)}
+    assert found["Ca"] / 40.078 + found["Mg"] / 24.305 == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("nitrogen", "calcium", "scarce"),
+    [(150, 45.1, False), (150, 44.9, True), (300, 45.1, False), (75, 22.6, False), (75, 22.4, True), (0, 0, False)],
+)
+def test_scarce_is_less_than_half_beside_the_nitrogen(nitrogen: float, calcium: float, scarce: bool) -> None:
+    """Half of the recipe's 90 mg/L of calcium at its 150 of nitrogen or more; of a weaker solution as much less."""
+    assert ("Ca" in scarce_elements({"N": nitrogen, "Ca": calcium, "Mg": 24})) == scarce
+
+
+@given(dose=st.floats(0, 50), volume=st.floats(1, 200))
+def test_a_feed_of_one_product_is_that_product(dose: float, volume: float) -> None:
+    """To the last bit: what older trials say does not move."""
+    blend = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 5.2)
+    assert Feed(blend).elements_mg_l(dose, volume) == elements_mg_l([(blend, dose)], volume)
+    assert Feed(blend).name == blend.name

@@ -55,9 +55,9 @@ fernsedge,Fernsedge School,school,mains,35,7.1,6,
 old-mill,Old Mill Library,library,mains,180,7.8,7.5,"shade, after four"
 """
 GOOD_PRODUCTS = """\
-product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v
-Blend L 9-12-30,nutrient,9,12,30,5.2,,
-white vinegar 5 %,acid,,,,,acetic,5
+product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v,ca_pct
+Blend L 9-12-30,nutrient,9,12,30,5.2,,,8
+white vinegar 5 %,acid,,,,,acetic,5,
 """
 GOOD_VISITS = (
     "site,visited_on,observer_role,note\nfernsedge,2026-08-25,volunteer,all well\nold-mill,2026-08-26,adviser,\n"

@@ -40,9 +40,9 @@ MILL,Old Mill Library,80,7.0
 STAT,Station Road Allotments,85,7.0
 """
 PRODUCTS = """\
-product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v
-Blend L,nutrient,9,12,30,5,,
-white vinegar 5 %,acid,,,,,acetic,5
+product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,acid,acid_pct_w_v,ca_pct
+Blend L,nutrient,9,12,30,5,,,8
+white vinegar 5 %,acid,,,,,acetic,5,
 """
 
 

@@ -65,7 +65,7 @@ def bare_results(varied: Results) -> Results:
         trial=trial,
         design=replace(varied.design, sites=sites, acid_used=()),
         losses=losses,
-        water=RecordedWater(None, (), (), ()),
+        water=RecordedWater(None, (), (), (), ()),
         responses={name: _bare_response(response) for name, response in varied.responses.items()},
         decision=replace(
             decision_of(varied), candidates=candidates, dose=None, spreads=(), days_later=None, cautions=()

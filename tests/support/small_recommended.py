@@ -130,10 +130,10 @@ def small_recommended() -> Recommended:
         yield_g=Expected(166.4, 156.0, 177.0, new_lower=141.2, new_upper=191.6),
         days=Expected(38.9, 37.8, 40.1, new_lower=33.7, new_upper=44.2),
         acid=(
-            AcidForClass("low", 0.0, 60.0, 1.75, None, 1.0, 5.3, 6.0, gardens=7),
-            AcidForClass("medium", 60.0, 120.0, 6.75, None, 1.0, 5.3, 6.0, gardens=6),
-            AcidForClass("high", 120.0, 180.0, 11.5, None, 1.0, 5.3, 6.0, gardens=0),
-            AcidForClass("very high", 180.0, 300.0, 18.75, None, 1.0, 5.3, 6.0, gardens=12),
+            AcidForClass("low", 0.0, 60.0, 1.75, None, 1.0, 5.3, 6.0, 7.4, 8.4, gardens=7),
+            AcidForClass("medium", 60.0, 120.0, 6.75, None, 1.0, 5.3, 6.0, 7.4, 8.4, gardens=6),
+            AcidForClass("high", 120.0, 180.0, 11.5, None, 1.0, 5.3, 6.0, 7.4, 8.4, gardens=0),
+            AcidForClass("very high", 180.0, 300.0, 18.75, None, 1.0, 5.3, 6.0, 7.4, 8.4, gardens=12),
         ),
         acid_ratio=AcidRatio(1.06, 0.97, 1.16, 168, 9),
         by_garden=(

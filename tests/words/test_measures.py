@@ -4,7 +4,15 @@ import pytest
 
 from trialkit.documents.water import DoseStrength, RecordedWater
 from trialkit.domain.treatment import Treatment
-from trialkit.words.measures import Measures, MeasureSystem, acid_range, nutrient_g_per_tsp, teaspoons, volume_words
+from trialkit.words.measures import (
+    Measures,
+    MeasureSystem,
+    acid_range,
+    liquid_words,
+    nutrient_g_per_tsp,
+    teaspoons,
+    volume_words,
+)
 from trialkit.words.treatment_names import treatment_words
 
 
@@ -30,15 +38,25 @@ def test_doses_are_weighed_where_a_spoonful_was() -> None:
 def test_the_spoonful_is_that_of_the_trial() -> None:
     """It is read off the doses that were weighed."""
     doses = tuple(DoseStrength(tsp, 5 * tsp, 0.0, {}, 0.0) for tsp in (0.0, 4.0))
-    assert nutrient_g_per_tsp(RecordedWater("Blend L", doses, (), ())) == 5.0
-    assert nutrient_g_per_tsp(RecordedWater(None, (), (), ())) is None
+    assert nutrient_g_per_tsp(RecordedWater("Blend L", doses, (), (), ())) == 5.0
+    assert nutrient_g_per_tsp(RecordedWater(None, (), (), (), ())) is None
 
 
 def test_a_powder_acid_is_never_said_in_spoons() -> None:
     """By weight in every system, and that it is dissolved first; a liquid by spoons or 4.92892 mL each."""
     for measures in ("kitchen", "metric", "both"):
         assert acid_range(0.25, 0.5, 4.0, MeasureSystem(measures)) == "1 to 2 g, dissolved first,"
-    assert acid_range(2.0, 4.0, None) == "2 to 4 level teaspoons"
+    assert acid_range(2.0, 4.0, None) == "2 to 4 teaspoons"
     assert acid_range(2.0, 4.0, None, MeasureSystem("metric")) == "9.9 to 20 mL"
-    assert acid_range(4.0, 4.0, None, MeasureSystem("both")) == "4 level teaspoons (20 mL)"
+    assert acid_range(4.0, 4.0, None, MeasureSystem("both")) == "4 teaspoons (20 mL)"
     assert acid_range(1.0, 24.0, None, MeasureSystem("metric")) == "4.9 to 118 mL"
+    assert acid_range(1.0, 24.75, None) == "1 teaspoon to ½ cup"
+
+
+@pytest.mark.parametrize(
+    ("tsp", "said"),
+    [(12.0, "12 teaspoons"), (12.25, "¼ cup"), (24.75, "½ cup"), (32.75, "½ cup and 3 tablespoons"), (48.0, "1 cup")],
+)
+def test_liquids_beyond_twelve_teaspoons_go_by_the_cup(tsp: float, said: str) -> None:
+    """A US cup is 48 teaspoons or 16 tablespoons."""
+    assert liquid_words(tsp) == said

@@ -236,4 +236,9 @@ def test_names_and_notes_of_what_is_needed() -> None:
     unnamed = ShoppingItem("nutrient", None, 24, "bucket")
     assert item_name(unnamed, needed) == "nutrient"
     assert item_note(unnamed, needed) == "trial.toml names no dose: what is usually given"
+    vinegar = ShoppingItem("acidifier", "white vinegar 5 %", 3904, "mL")
+    assert item_note(vinegar, needed) == "4 bottles of 1 L: by each garden's alkalinity, and 10 % more"
+    assumed = replace(needed, waters_assumed=2)
+    assert item_note(vinegar, assumed).endswith("; 2 gardens of unknown alkalinity taken as medium")
+    assert item_note(ShoppingItem("acidifier", "citric acid", 80, "g"), needed).startswith("1 pack of 100 g:")
     assert item_name(ShoppingItem("seed", None, 50, "seed"), needed) == "lettuce seed"

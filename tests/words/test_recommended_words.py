@@ -7,7 +7,7 @@ import pytest
 
 from small_recommended import ACID, OLD, PROPOSED, small_recommended
 from trialkit.documents.decision import Gain, Verdict
-from trialkit.documents.recommended import NitrogenAlone, Recommended, TrialName
+from trialkit.documents.recommended import NitrogenAlone, PracticePart, Recommended, TrialName
 from trialkit.words import default_words as words
 from trialkit.words.measures import Measures
 
@@ -42,6 +42,18 @@ def test_the_same_nitrogen_from_another_product() -> None:
         "The default stays as it was: 12 teaspoons of Thin Blend bring the nitrogen that 6 of Blend L 9-12-30 did."
     )
     assert "60 g of Thin Blend bring the nitrogen that 30 g of" in list(words.changes(document, "metric"))[-1]
+
+
+def test_the_same_nitrogen_with_another_part() -> None:
+    """A feed that gains calcium nitrate takes fewer spoons of its base for the same nitrogen: all of it is named."""
+    usual = small_recommended()
+    assert usual.change is not None
+    parts = (PracticePart("calcium nitrate", 2.0, 5.0),)
+    fed = replace(usual.change.recommended, parts=parts, treatment=replace(OLD, dose_tsp=4.0))
+    assert list(words.changes(replace(usual, recommended=fed)))[-1] == (
+        "The default stays as it was: 4 teaspoons of Blend L 9-12-30 with calcium nitrate bring the nitrogen that 6 of "
+        "Blend L 9-12-30 did."
+    )
 
 
 def test_another_default_and_evidence_that_is_the_same() -> None:
@@ -119,8 +131,8 @@ def test_where_the_acid_comes_from() -> None:
     document = small_recommended()
     assert list(words.acid_taken(document)) == [
         "The amounts of acid on the handout are 1.06 times those of chemistry (95 % interval 0.97 to 1.16), by 168 "
-        "mixings in 9 gardens of the trials. None is raised above what leaves the softest water of its class at pH "
-        "5.25."
+        "mixings in 9 gardens of the trials. None is raised above what leaves the water of least alkalinity in its "
+        "class at pH 5.25."
     ]
     alone = replace(document, acid_ratio=None)
     assert [said[:61] for said in words.acid_taken(alone)] == [

@@ -19,9 +19,8 @@ from trialkit.documents.water import RecordedWater
 from trialkit.domain.heads import is_usable
 from trialkit.domain.treatment import SAME_STRENGTH
 from trialkit.domain.units import quarter_spoons
-from trialkit.rules.mixings import FARTHEST_VOLUME, first_mixings, nutrient_of
+from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, first_mixings
 from trialkit.rules.trial_folder import Trial
-from trialkit.solution.nutrients import elements_mg_l
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
@@ -78,9 +77,9 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
 
 
 def nitrogen_per_tsp(trial: Trial) -> float:
-    """Nitrogen that a level teaspoon of the trial's nutrient brings to a bucket, mg/L; NaN where it is not known."""
-    product = nutrient_of(trial.protocol, trial.products)
-    return elements_mg_l([(product, 1.0)], trial.protocol.bucket.volume_l).get("N", np.nan) if product else np.nan
+    """Nitrogen that a level teaspoon of the trial's feed brings to a bucket, mg/L; NaN where it is not known."""
+    feed = feed_of(trial.protocol, trial.products)
+    return feed.elements_mg_l(1.0, trial.protocol.bucket.volume_l).get("N", np.nan) if feed else np.nan
 
 
 def _spoons_by_volume(trial: Trial, doses: pd.Series) -> pd.Series:

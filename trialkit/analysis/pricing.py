@@ -104,8 +104,10 @@ def _input_costs(protocol: Protocol, products: pd.DataFrame, solution: pd.DataFr
     prices = {str(row["product"]): price_per_teaspoon(row) for _, row in products.iterrows()}
     nutrient = acid = np.zeros(len(full))
     if "dose_tsp" in full:
-        product = protocol.factors["dose"].product
-        nutrient = full["dose_tsp"].to_numpy(float) * prices.get(str(product), np.nan)
+        factor = protocol.factors["dose"]
+        poured = {str(factor.product): 1.0} | factor.parts
+        per_tsp = sum(prices.get(name, np.nan) * each for name, each in poured.items())
+        nutrient = full["dose_tsp"].to_numpy(float) * per_tsp
     if "acidifier" in full:
         by_bucket = solution.groupby([solution["acidifier"].astype(str), "bucket"])["acid_tsp"].sum(min_count=1)
         amounts = by_bucket.groupby(level=0).mean()

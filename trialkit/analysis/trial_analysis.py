@@ -94,7 +94,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
     return Results(
-        schema="trialkit-results-3",
+        schema="trialkit-results-4",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),

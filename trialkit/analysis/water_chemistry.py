@@ -6,16 +6,16 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtrit
 
 from trialkit.documents.ledger_entry import AcidTaken
-from trialkit.documents.water import AcidReading, DoseStrength, RecordedWater, SiteWater
-from trialkit.rules.mixings import mixings, nutrient_of, predicted_ph, strength
+from trialkit.documents.water import AcidReading, DoseStrength, PhClimb, RecordedWater, SiteWater
+from trialkit.domain.ph_window import STRIP_STEP
+from trialkit.rules.mixings import feed_of, mixings, predicted_ph, strength
 from trialkit.rules.trial_folder import Trial
-from trialkit.solution.calibration import FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
-from trialkit.solution.nutrients import elements_mg_l
+from trialkit.solution.calibration import CONFIDENCE, FEWEST_READINGS, EffectiveAlkalinity, effective_alkalinity
 
 METER_STEP = 0.1
-STRIP_STEP = 0.5
 
 
 def water_of(trial: Trial) -> RecordedWater:
@@ -23,13 +23,45 @@ def water_of(trial: Trial) -> RecordedWater:
     read = _read_mixings(trial)
     fitted = {str(site): _fit(group) for site, group in read.groupby("site", sort=True)}
     stated = trial.sites.drop_duplicates("site").set_index("site")["alkalinity_mg_l_caco3"]
-    product = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     return RecordedWater(
-        product=product.name if product else None,
+        product=feed.name if feed else None,
         doses=tuple(_doses(trial)),
         sites=tuple(_site(site, stated.get(site, np.nan), found) for site, found in fitted.items()),
         readings=tuple(_readings(read, fitted)),
+        climbs=tuple(ph_climbs(trial.solution, trial.layout)),
     )
+
+
+def ph_climbs(solution: pd.DataFrame, layout: pd.DataFrame) -> Iterator[PhClimb]:
+    """Fit how fast pH came back in each garden: of each bucket its climb over the days that it took, then their mean.
+
+    A climb begins with the pH after acid and ends with the next reading: the pH before anything was added that day, or,
+    of a day on which nothing was, the only one that was written down. What is read after it begins the next climb.
+    """
+    gardens = layout.drop_duplicates("bucket").set_index("bucket")["site"]
+    climbs: dict[str, dict[str, list[tuple[float, float]]]] = {}
+    for bucket, rows in solution.sort_values("measured_on", kind="stable").groupby("bucket", sort=True):
+        last: tuple[pd.Timestamp, float] | None = None
+        for row in rows.to_dict("records"):
+            untouched = not (row["acid_tsp"] > 0 or row["nutrient_tsp"] > 0)
+            before = row["ph_after"] if untouched and pd.isna(row["ph_before"]) else row["ph_before"]
+            if last is not None and pd.notna(before) and row["measured_on"] > last[0]:
+                days = (row["measured_on"] - last[0]).days
+                of_garden = climbs.setdefault(str(gardens[bucket]), {})
+                of_garden.setdefault(str(bucket), []).append((float(before) - last[1], float(days)))
+            after = row["ph_after"] if pd.notna(row["ph_after"]) else before if untouched else float("nan")
+            if row["acid_tsp"] > 0 or last is not None:
+                last = None if pd.isna(after) else (row["measured_on"], float(after))
+    for site, buckets in sorted(climbs.items()):
+        rates = np.array([sum(rise for rise, _ in told) / sum(days for _, days in told) for told in buckets.values()])
+        days = [days for told in buckets.values() for _, days in told]
+        half = None
+        if len(rates) >= FEWEST_READINGS:
+            half = float(stdtrit(len(rates) - 1, (1 + CONFIDENCE) / 2) * rates.std(ddof=1) / np.sqrt(len(rates)))
+        mean = float(rates.mean())
+        limits = (None, None) if half is None else (mean - half, mean + half)
+        yield PhClimb(site, len(rates), len(days), float(np.mean(days)), mean, *limits)
 
 
 def _read_mixings(trial: Trial) -> pd.DataFrame:
@@ -54,17 +86,17 @@ def alkalinity_by_readings(water: RecordedWater) -> dict[str, float]:
 
 
 def _doses(trial: Trial) -> Iterator[DoseStrength]:
-    product, factor = nutrient_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
-    if product is None or factor is None:
+    feed, factor = feed_of(trial.protocol, trial.products), trial.protocol.factors.get("dose")
+    if feed is None or factor is None:
         return
     volume = trial.protocol.bucket.volume_l
     known = trial.sites["alkalinity_mg_l_caco3"].dropna()
     alkalinity = float(known.median()) if len(known) else 0.0
     for level in factor.levels:
         dose = float(level)
-        elements = elements_mg_l([(product, dose)], volume)
-        ec = strength(product, dose, volume, alkalinity).value
-        yield DoseStrength(dose, dose * product.grams_per_tsp, elements.get("N", 0.0), elements, ec)
+        elements = feed.elements_mg_l(dose, volume)
+        ec = strength(feed, dose, volume, alkalinity, {}).value
+        yield DoseStrength(dose, dose * feed.base.grams_per_tsp, elements.get("N", 0.0), elements, ec)
 
 
 def _fit(group: pd.DataFrame) -> EffectiveAlkalinity | None:

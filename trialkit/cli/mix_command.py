@@ -10,28 +10,52 @@ from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
+from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
 
 
 @click.command("mix")
 @click.option("--volume", default="20 L", show_default=True, help='Of water in the bucket, such as "5 gal".')
 @click.option("--alkalinity", type=click.FloatRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
-@click.option("--hardness", type=click.FloatRange(0, 2000), help="mg/L; guesses alkalinity where it is not known.")
+@click.option(
+    "--hardness",
+    type=click.FloatRange(0, 2000),
+    help="mg/L as calcium carbonate; guesses alkalinity, calcium and magnesium where they are not known.",
+)
+@click.option("--calcium", type=click.FloatRange(0, 500), help="Of the water, mg/L Ca.")
+@click.option("--magnesium", type=click.FloatRange(0, 300), help="Of the water, mg/L Mg.")
+@click.option("--drops", type=click.IntRange(1, 100), help="That a drop test took; with --mg-per-drop.")
+@click.option("--mg-per-drop", type=click.FloatRange(1, 100), help="mg/L a drop, by its leaflet; 17.8 for a dKH.")
+@click.option(
+    "--blend",
+    type=click.FloatRange(0, 0.95),
+    default=0.0,
+    show_default=True,
+    help="Share of rain or reverse-osmosis water in the bucket, such as 0.5.",
+)
 @click.option("--ph", type=click.FloatRange(4, 10), default=7.5, show_default=True, help="Of the water.")
 @click.option("--temperature", type=click.FloatRange(1, 40), default=20.0, show_default=True, help="Degrees Celsius.")
 @click.option(
     "--trial", type=click.Path(exists=True, file_okay=False, path_type=Path), help="Folder with products.csv."
 )
 @click.option("--nutrient", help="Its label, such as 9-12-30 (N-P2O5-K2O), or its name in products.csv.")
+@click.option(
+    "--with",
+    "parts",
+    multiple=True,
+    metavar="PRODUCT=TEASPOONS",
+    help="What goes in after the nutrient, and how much for each teaspoon of that, such as 15.5-0-0+19Ca=0.5 for "
+    "calcium nitrate; a label, or a name in products.csv. May be given again.",
+)
 @click.option("--grams-per-tsp", type=click.FloatRange(0.1, 20), help="Of nutrient; weigh ten, divide by ten.")
 @click.option("--teaspoons", type=click.FloatRange(0, 50), help="Of nutrient, level.")
 @click.option("--nitrogen", type=click.FloatRange(0, 1000), help="Target for nutrient, mg/L N.")
 @click.option("--ec", type=click.FloatRange(0, 10), help="Target for nutrient, mS/cm; 1.2 where nothing is asked for.")
 @click.option("--acid", help="vinegar, citric, or a name in products.csv.")
-@click.option("--acid-strength", type=click.FloatRange(1, 100), default=5.0, show_default=True, help="g in 100 mL.")
+@click.option("--acid-strength", type=float, default=5.0, show_default=True, help="Of vinegar, 4 to 10 g in 100 mL.")
 @click.option(
     "--acid-grams-per-tsp", type=click.FloatRange(0.1, 20), default=4.6, show_default=True, help="A powder's."
 )
-@click.option("--target-ph", type=click.FloatRange(3, 9), default=5.8, show_default=True)
+@click.option("--target-ph", type=click.FloatRange(*WINDOW_PH), default=TARGET_PH, show_default=True)
 @click.option("--acid-teaspoons", type=click.FloatRange(0, 50), help="What so much acid does, instead of a target.")
 @click.option("--table", "as_table", is_flag=True, help="The acid for each class of alkalinity, for a handout.")
 @as_json
@@ -39,8 +63,10 @@ from trialkit.cli.speaking import answer
 def command(as_json: bool, as_table: bool, **asked: object) -> None:
     """Work out what goes into a bucket of your water: spoons of nutrient and acid, and the pH and strength they give.
 
-    Spoons are level US teaspoons, rounded to quarters; what is told is of the spoons, not of the exact amount. Without
-    --alkalinity it is guessed from pH and --hardness, and the range is told.
+    Spoons are level US teaspoons, rounded to quarters; what is told is of the spoons, not of the exact amount. The
+    water's alkalinity is in the water supplier's yearly report, or --drops of a test kit tell it; without either it is
+    guessed from pH and --hardness, and the range is told. Where --nutrient is the base of the trial's feed, its other
+    parts go in too, unless --with says otherwise.
 
     Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
     """

@@ -12,14 +12,19 @@ from trialkit.domain.errors import WrongCall
 if TYPE_CHECKING:
     import pandas as pd
 
-    from trialkit.documents.answers import MixAmount, MixAnswer, MixCaution, MixTableAnswer
+    from trialkit.documents.answers import MixAmount, MixAnswer, MixBlend, MixCaution, MixTableAnswer
+    from trialkit.rules.trial_folder import Trial
     from trialkit.solution.acids import AcidProduct
-    from trialkit.solution.mixing import Spoons
-    from trialkit.solution.nutrients import Product
+    from trialkit.solution.mixing import Mix, Spoons, Water
+    from trialkit.solution.nutrients import Feed, Product
     from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
 VOLUME = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(L|l|litres?|liters?|gal|gallons?)?\s*")
-LABEL = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)")
+LABEL = re.compile(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:\+\d+(?:\.\d+)?(?:Ca|Mg))*)")
+MORE_OF_LABEL = re.compile(r"\+(\d+(?:\.\d+)?)(Ca|Mg)")
+A_LABEL = "a label such as 9-12-30 or 15.5-0-0+19Ca"
+PROPORTION = re.compile(r"\d+(?:\.\d+)?")
+MOST_TSP_OF_PART = 10.0
 USUAL_EC = 1.2
 USUAL_GRAMS_PER_TSP = 5.0
 
@@ -31,10 +36,16 @@ class Asked:
     volume: str
     alkalinity: float | None
     hardness: float | None
+    drops: int | None
+    mg_per_drop: float | None
+    blend: float
     ph: float
     temperature: float
     trial: Path | None
+    calcium: float | None
+    magnesium: float | None
     nutrient: str | None
+    parts: tuple[str, ...]
     grams_per_tsp: float | None
     teaspoons: float | None
     nitrogen: float | None
@@ -63,42 +74,71 @@ class Asked:
 def mix_answer(asked: Asked) -> MixAnswer:
     """Work out what goes into a bucket."""
     from trialkit.documents.answers import MixAnswer, MixRecipe, MixWater
-    from trialkit.solution.mixing import Water, alkalinity_notes, mix
+    from trialkit.solution.mixing import alkalinity_notes, mix, rain_share_for
     from trialkit.solution.nutrients import USUAL_RECIPE, shares_of_recipe
     from trialkit.words.mix_words import note_words
 
-    alkalinity = _alkalinity(asked)
-    product, acid = _nutrient(asked), _acid(asked)
-    if product is None and acid is None:
+    tap = _alkalinity(asked)
+    feed, acid = _feed(asked), _acid(asked)
+    if feed is None and acid is None:
         raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
-    made = mix(
-        asked.volume_l,
-        Water(alkalinity.value, asked.ph, asked.temperature, lowest_alkalinity_mg_l_caco3=alkalinity.lower),
-        product,
-        _teaspoons(asked, product, alkalinity.value),
-        acid,
-        ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
-        acid_tsp=asked.acid_teaspoons if acid else None,
-    )
-    notes = (*alkalinity_notes(alkalinity), *made.notes)
+    whole = _water(asked, tap)
+
+    def made_of(water: Water) -> Mix:
+        return mix(
+            asked.volume_l,
+            water,
+            feed,
+            _teaspoons(asked, feed, water),
+            acid,
+            ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
+            acid_tsp=asked.acid_teaspoons if acid else None,
+        )
+
+    water = whole.blended(asked.blend)
+    made = made_of(water)
+    share = rain_share_for(tap.value)
+    instead = made_of(whole.blended(share)) if acid and water.is_beyond_acid else None
+    left = 1.0 - asked.blend
+    alkalinity = replace(tap, value=left * tap.value, lower=left * tap.lower, upper=left * tap.upper)
+    notes = (*alkalinity_notes(alkalinity, by_drops=asked.drops is not None), *made.notes)
     return MixAnswer(
-        schema="trialkit-mix-1",
+        schema="trialkit-mix-2",
         volume_l=made.volume_l,
-        water=MixWater(alkalinity, asked.ph, asked.temperature),
-        nutrient=_amount(made.nutrient, product),
+        water=MixWater(
+            alkalinity,
+            asked.ph,
+            asked.temperature,
+            water.elements_mg_l,
+            _is_hardness_used(asked),
+            asked.blend,
+            tap.value,
+        ),
+        nutrient=_amount(made.nutrient, feed.base if feed else None),
+        parts=_amounts(made.parts, feed),
         acid=_amount(made.acid, acid),
         acid_step=made.acid_step,
         elements_mg_l=made.elements_mg_l,
-        recipe=MixRecipe(USUAL_RECIPE, shares_of_recipe(made.elements_mg_l) if product else {}),
+        recipe=MixRecipe(USUAL_RECIPE, shares_of_recipe(made.elements_mg_l) if feed else {}),
         ec_ms_cm=made.ec,
         ph=made.ph,
         ph_range=made.ph_range,
         ph_strip=made.strip,
         ph_standing=made.ph_standing,
+        ph_acid_eaten=made.ph_acid_eaten,
+        blend=_blend(share, tap.value, instead, acid),
         notes=notes,
         warnings=tuple(map(note_words, notes)),
         cautions=_cautions(asked, with_acid=acid is not None),
     )
+
+
+def _blend(share: float, tap: float, instead: Mix | None, acid: AcidProduct | None) -> MixBlend | None:
+    from trialkit.documents.answers import MixBlend
+
+    if instead is None:
+        return None
+    return MixBlend(share, (1.0 - share) * tap, _amount(instead.acid, acid), instead.acid_step)
 
 
 def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAmount | None:
@@ -109,46 +149,107 @@ def _amount(spoons: Spoons | None, thing: Product | AcidProduct | None) -> MixAm
     return MixAmount(thing.name, **vars(spoons), rounding_pct=spoons.rounding_pct)
 
 
-def _alkalinity(asked: Asked) -> AlkalinityEstimate:
-    from trialkit.solution.tap_alkalinity import AlkalinityEstimate, alkalinity_from_ph_and_hardness
+def _amounts(parts: tuple[Spoons, ...], feed: Feed | None) -> tuple[MixAmount, ...]:
+    pairs = zip(parts, feed.parts, strict=True) if feed else ()
+    return tuple(made for spoons, (product, _) in pairs if (made := _amount(spoons, product)))
 
+
+def _is_hardness_used(asked: Asked) -> bool:
+    """Whether hardness says what calcium and magnesium the water has, as a guess."""
+    return asked.hardness is not None and (asked.calcium is None or asked.magnesium is None)
+
+
+def _water(asked: Asked, alkalinity: AlkalinityEstimate) -> Water:
+    from trialkit.solution.mixing import Water
+    from trialkit.solution.nutrients import elements_of_hardness
+
+    guessed = {} if asked.hardness is None else elements_of_hardness(asked.hardness)
+    told = {"Ca": asked.calcium, "Mg": asked.magnesium}
+    elements = guessed | {element: mg_l for element, mg_l in told.items() if mg_l is not None}
+    return Water(alkalinity.value, asked.ph, asked.temperature, alkalinity.lower, elements)
+
+
+def _alkalinity(asked: Asked) -> AlkalinityEstimate:
+    from trialkit.solution.tap_alkalinity import (
+        AlkalinityEstimate,
+        alkalinity_from_drops,
+        alkalinity_from_ph_and_hardness,
+    )
+    from trialkit.words.mix_words import NO_ALKALINITY
+
+    if (asked.drops is None) != (asked.mg_per_drop is None):
+        raise WrongCall("--drops and --mg-per-drop go together: the kit's leaflet says what a drop stands for.")
+    if asked.alkalinity is not None and asked.drops is not None:
+        raise WrongCall("Give --alkalinity or --drops: one of them.")
     if asked.alkalinity is not None:
         return AlkalinityEstimate(asked.alkalinity, asked.alkalinity, asked.alkalinity)
+    if asked.drops is not None and asked.mg_per_drop is not None:
+        return alkalinity_from_drops(asked.drops, asked.mg_per_drop)
     if asked.hardness is None:
-        raise WrongCall(
-            "How much acid a water takes hangs on its alkalinity: give --alkalinity from a test kit or the water "
-            "supplier, or --hardness from a strip for a guess."
-        )
+        raise WrongCall(NO_ALKALINITY)
     return alkalinity_from_ph_and_hardness(asked.ph, asked.hardness, asked.temperature)
 
 
-def _nutrient(asked: Asked) -> Product | None:
+def _feed(asked: Asked) -> Feed | None:
+    """What goes in as nutrient: as asked, or the feed of the trial whose base it is."""
+    from trialkit.rules.mixings import feed_of
+    from trialkit.solution.nutrients import Feed
+
+    if asked.nutrient is None:
+        if asked.parts:
+            raise WrongCall("--with goes with --nutrient, the base by whose teaspoons the others are measured.")
+        return None
+    base = _product(asked, asked.nutrient, "--nutrient")
+    parts = tuple(_part(asked, part) for part in asked.parts)
+    if not parts and asked.trial is not None:
+        trial = _trial(asked.trial)
+        of_trial = feed_of(trial.protocol, trial.products)
+        if of_trial and of_trial.base.name == base.name:
+            parts = of_trial.parts
+    return Feed(replace(base, grams_per_tsp=asked.grams_per_tsp) if asked.grams_per_tsp else base, parts)
+
+
+def _part(asked: Asked, part: str) -> tuple[Product, float]:
+    """Read what goes with the base: a label or name, and its teaspoons for each of the base."""
+    name, _, each = part.rpartition("=")
+    if not PROPORTION.fullmatch(each.strip()) or not 0 < float(each) <= MOST_TSP_OF_PART:
+        raise WrongCall(
+            f'--with "{part}" is not NAME=TEASPOONS: write the teaspoons that go with each teaspoon of --nutrient, '
+            f"up to {MOST_TSP_OF_PART:g}, such as 15.5-0-0+19Ca=0.5."
+        )
+    return _product(asked, name.strip(), "--with"), float(each)
+
+
+def _product(asked: Asked, name: str, option: str) -> Product:
     from trialkit.rules.mixings import nutrient_product
     from trialkit.solution.nutrients import Product
     from trialkit.words.mix_words import nutrient_not_told
 
-    if asked.nutrient is None:
-        return None
-    if label := LABEL.fullmatch(asked.nutrient.strip()):
-        analysis = {key: float(value) for key, value in zip(("N", "P2O5", "K2O"), label.groups(), strict=True)}
-        return Product(f"nutrient {label[0]}", analysis, asked.grams_per_tsp or USUAL_GRAMS_PER_TSP)
-    products = _products(asked, asked.nutrient, "--nutrient", "a label such as 9-12-30")
-    product = nutrient_product(products, asked.nutrient)
+    if label := LABEL.fullmatch(name.strip()):
+        analysis = {key: float(value) for key, value in zip(("N", "P2O5", "K2O"), label.groups(), strict=False)}
+        analysis |= {element: float(value) for value, element in MORE_OF_LABEL.findall(label[4])}
+        return Product(f"nutrient {label[0]}", analysis, USUAL_GRAMS_PER_TSP)
+    product = nutrient_product(_products(asked, name, option, A_LABEL), name)
     if product is None:
-        raise WrongCall(nutrient_not_told(asked.nutrient))
-    return replace(product, grams_per_tsp=asked.grams_per_tsp) if asked.grams_per_tsp else product
+        raise WrongCall(nutrient_not_told(name))
+    return product
 
 
 def _acid(asked: Asked) -> AcidProduct | None:
     from trialkit.rules.mixings import acid_product
-    from trialkit.solution.acids import AcidProduct
+    from trialkit.solution.acids import AcidProduct, kitchen_fault
+    from trialkit.words.ph_words import other_acid, vinegar_refused
 
     if asked.acid is None:
         return None
     if asked.acid == "vinegar":
+        if kitchen_fault("acetic", asked.acid_strength):
+            raise WrongCall(vinegar_refused(asked.acid_strength))
         return AcidProduct(f"vinegar {asked.acid_strength:g} %", "acetic", pct_w_v=asked.acid_strength)
     if asked.acid == "citric":
         return AcidProduct("citric acid powder", "citric", grams_per_tsp=asked.acid_grams_per_tsp)
+    if asked.trial is None:
+        raise WrongCall(other_acid(asked.acid))
     product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
     if product is None:
         raise WrongCall(f'products.csv does not tell the strength of "{asked.acid}".')
@@ -159,18 +260,22 @@ def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFr
     """Read the trial's products.csv, which must list a name."""
     if asked.trial is None:
         raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
-    from trialkit.rules.trial_folder import read_trial
-
-    products = read_trial(asked.trial, stage="plan").products
+    products = _trial(asked.trial).products
     if name not in set(products["product"]):
         raise WrongCall(f'products.csv lists no "{name}"; it lists {", ".join(products["product"])}.')
     return products
 
 
-def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> float:
+def _trial(folder: Path) -> Trial:
+    from trialkit.rules.trial_folder import read_trial
+
+    return read_trial(folder, stage="plan")
+
+
+def _teaspoons(asked: Asked, feed: Feed | None, water: Water) -> float:
     from trialkit.solution.mixing import nutrient_for
 
-    if product is None:
+    if feed is None:
         return 0.0
     given = [value for value in (asked.teaspoons, asked.nitrogen, asked.ec) if value is not None]
     if len(given) > 1:
@@ -178,9 +283,7 @@ def _teaspoons(asked: Asked, product: Product | None, alkalinity: float) -> floa
     if asked.teaspoons is not None:
         return asked.teaspoons
     ec = USUAL_EC if asked.ec is None else asked.ec
-    return nutrient_for(
-        product, asked.volume_l, nitrogen_mg_l=asked.nitrogen, ec_ms_cm=ec, alkalinity_mg_l_caco3=alkalinity
-    )
+    return nutrient_for(feed, asked.volume_l, nitrogen_mg_l=asked.nitrogen, ec_ms_cm=ec, water=water)
 
 
 def _cautions(asked: Asked, *, with_acid: bool) -> tuple[MixCaution, ...]:
@@ -194,23 +297,23 @@ def _cautions(asked: Asked, *, with_acid: bool) -> tuple[MixCaution, ...]:
 def table_answer(asked: Asked) -> MixTableAnswer:
     """Work out the acid for each class of alkalinity."""
     from trialkit.documents.answers import MixTableAnswer
-    from trialkit.solution.mixing import acid_by_class
+    from trialkit.solution.mixing import Water, acid_by_class
 
-    acid, product = _acid(asked), _nutrient(asked)
+    acid, feed = _acid(asked), _feed(asked)
     if acid is None:
         raise WrongCall("A table is of acid: give --acid vinegar, --acid citric, or a name of products.csv.")
-    nutrient_tsp = _teaspoons(asked, product, 100.0)
+    nutrient_tsp = _teaspoons(asked, feed, Water(100.0))
     rows = acid_by_class(
         asked.volume_l,
         acid,
         asked.target_ph,
         ph_start=asked.ph,
         temperature_c=asked.temperature,
-        product=product,
+        feed=feed,
         nutrient_tsp=nutrient_tsp,
     )
     return MixTableAnswer(
-        schema="trialkit-mix-table-1",
+        schema="trialkit-mix-table-2",
         volume_l=asked.volume_l,
         acid=acid.name,
         target_ph=asked.target_ph,

@@ -37,9 +37,15 @@ class FormsAnswer(Closed):
 class MixWater(Closed):
     """The water as it came, or was guessed."""
 
-    alkalinity_mg_l_caco3: Annotated[AlkalinityEstimate, "Alkalinity, mg/L as calcium carbonate."]
+    alkalinity_mg_l_caco3: Annotated[
+        AlkalinityEstimate, "Alkalinity of what fills the bucket, mg/L as calcium carbonate."
+    ]
     ph: Annotated[float, "Of the water as it comes."]
     temperature_c: Annotated[float, "Degrees Celsius."]
+    elements_mg_l: Annotated[Mapping[str, float], "Its own calcium and magnesium, mg/L, as far as they are known."]
+    elements_guessed: Annotated[bool, "Whether hardness guesses these."]
+    rain_share: Annotated[float, "Share of rain or reverse-osmosis water in the bucket, 0 to 1."]
+    tap_alkalinity_mg_l_caco3: Annotated[float, "Alkalinity of the rest of it, mg/L as calcium carbonate."]
 
 
 @dataclass(frozen=True)
@@ -56,6 +62,16 @@ class MixAmount(Closed):
     millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powdered acid, mL."]
     solution_tsp: Annotated[float | None, "Teaspoons of the solution of a powdered acid that hold it."]
     rounding_pct: Annotated[float, "What rounding to what spoons measure adds, percent of the exact amount."]
+
+
+@dataclass(frozen=True)
+class MixBlend(Closed):
+    """What thinning with rain or reverse-osmosis water gives, where acid alone cannot serve."""
+
+    rain_share: Annotated[float, "Share of it in the bucket, 0 to 1."]
+    alkalinity_mg_l_caco3: Annotated[float, "Of the blend, mg/L as calcium carbonate."]
+    acid: Annotated[MixAmount | None, "Acid for the blend."]
+    acid_step: Annotated[AcidStep | None, "What may be added to it at a time; None where nothing is safe."]
 
 
 @dataclass(frozen=True)
@@ -78,15 +94,16 @@ class MixCaution(Closed):
 class MixAnswer(Closed):
     """`trialkit mix`: what goes into a bucket, and the pH and strength that it gives."""
 
-    schema: Annotated[Literal["trialkit-mix-1"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-2"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     water: Annotated[MixWater, "The water as it comes."]
-    nutrient: Annotated[MixAmount | None, "Nutrient; None where none was asked for."]
+    nutrient: Annotated[MixAmount | None, "Nutrient, the base of the feed; None where none was asked for."]
+    parts: Annotated[tuple[MixAmount, ...], "What goes in after the nutrient, in this order."]
     acid: Annotated[MixAmount | None, "Acid; None where none was asked for."]
     acid_step: Annotated[
         AcidStep | None, "What may be added at a time; None without acid, and where no kitchen measure is small enough."
     ]
-    elements_mg_l: Annotated[Mapping[str, float], "Strength by element, mg/L."]
+    elements_mg_l: Annotated[Mapping[str, float], "Strength by element, that of the water included, mg/L."]
     recipe: Annotated[MixRecipe, "How that compares with a published solution."]
     ec_ms_cm: Annotated[Conductivity, "Electrical conductivity at 25 degrees Celsius, mS/cm."]
     ph: Annotated[float, "After mixing, before carbon dioxide leaves."]
@@ -95,6 +112,8 @@ class MixAnswer(Closed):
     ]
     ph_strip: Annotated[float, "What a strip in steps of a half shows."]
     ph_standing: Annotated[float, "Once the bucket has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[float, "Then, once microbes have eaten all of the acid."]
+    blend: Annotated[MixBlend | None, "What to do where acid alone cannot serve; None where it can."]
     notes: Annotated[tuple[MixNote, ...], "What is to be minded, as codes with numbers."]
     warnings: Annotated[tuple[str, ...], "The same in words."]
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
@@ -104,7 +123,7 @@ class MixAnswer(Closed):
 class MixTableAnswer(Closed):
     """`trialkit mix --table`: the acid for each class of alkalinity."""
 
-    schema: Annotated[Literal["trialkit-mix-table-1"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-table-2"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     acid: Annotated[str, "Name of the acid."]
     target_ph: Annotated[float, "pH to reach."]

@@ -9,7 +9,7 @@ from trialkit.domain.treatment import Treatment
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import Spoons
 
-AcidUse = Literal["not tried", "none", "strength unknown", "water unknown", "no safe step", "in steps"]
+AcidUse = Literal["not tried", "none", "strength unknown", "water unknown", "beyond acid", "no safe step", "in steps"]
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,12 @@ class AcidStart:
 
     garden: Annotated[str, "Name of the garden."]
     alkalinity_mg_l_caco3: Annotated[float | None, "Of its water, mg/L as calcium carbonate; None: not known."]
-    acid: Annotated[Spoons | None, "How much; None where no step is safe in this water."]
+    acid: Annotated[Spoons | None, "How much; None where no step is safe in this water, or acid cannot serve it."]
+    beyond_acid: Annotated[bool, "Whether it has more alkalinity than acid can serve."] = False
+    ph_later: Annotated[
+        tuple[float, float] | None,
+        "pH of the bucket when it has stood, from none of the acid eaten by microbes to all of it; None without acid.",
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -32,6 +37,15 @@ class CardAcid:
 
 
 @dataclass(frozen=True)
+class CardPart:
+    """What goes into the bucket with the nutrient."""
+
+    name: Annotated[str, "Of the product."]
+    tsp: Annotated[float, "Level teaspoons of it."]
+    g_per_tsp: Annotated[float, "What each weighs, g."]
+
+
+@dataclass(frozen=True)
 class MixingCard:
     """A treatment's card."""
 
@@ -39,6 +53,7 @@ class MixingCard:
     volume_l: Annotated[float, "Water in the bucket, L."]
     nutrient: Annotated[str, "Name of the nutrient; empty where doses are not tried."]
     nutrient_g: Annotated[float | None, "What the dose weighs, g; None where nobody has weighed a teaspoon."]
+    parts: Annotated[tuple[CardPart, ...], "What goes in after the nutrient, in this order."]
     acid: Annotated[CardAcid, "How the acid goes in."]
     starts: Annotated[tuple[AcidStart, ...], "Starting points for the acid, by garden, where the water is known."]
     buckets: Annotated[tuple[tuple[str, tuple[str, ...]], ...], "Each garden with the buckets that the card serves."]

@@ -19,7 +19,7 @@ Grouping = Literal["site", "block", "whole_plot", "site_by_factor", "bucket", "h
 """What varies: gardens, blocks, whole plots, treatment effects between gardens, buckets, heads."""
 EventKind = Literal["sow", "transplant", "lids", "visit"]
 ItemKind = Literal["bucket", "net cup", "starter cube", "seed", "nutrient", "acidifier", "pH strip"]
-ItemUnit = Literal["piece", "seed", "bucket", "tsp", "g"]
+ItemUnit = Literal["piece", "seed", "bucket", "tsp", "g", "mL"]
 RefusalCode = Literal["not analysable", "not comparable", "simulations failed", "nothing fitted"]
 SourceCode = Literal["common practice", "trial.toml", "earlier trial", "ledger"]
 
@@ -255,8 +255,9 @@ class ShoppingList:
     items: Annotated[tuple[ShoppingItem, ...], "What is needed."]
     volume_l: Annotated[float, "Water in a bucket, L."]
     heads_per_bucket: Annotated[int, "Heads in each bucket."]
-    spare_share: Annotated[float, "Share of nutrient, seed and strips bought beyond what is used."]
+    spare_share: Annotated[float, "Share of nutrient, acid, seed and strips bought beyond what is used."]
     germination_share: Annotated[float, "Share of seeds that come up."]
+    waters_assumed: Annotated[int, "Gardens of unknown alkalinity, for which acid and strips are those of medium."]
     cost: Annotated[float, "Sum of the costs that are known, in the protocol's currency."]
     brim_l: Annotated[float | None, "What a bucket holds to the brim, L; null where the protocol does not say."] = None
 
@@ -265,7 +266,7 @@ class ShoppingList:
 class Plan:
     """Everything that a plan says."""
 
-    schema: Annotated[Literal["trialkit-plan-4"], "Name and number of this form of document."]
+    schema: Annotated[Literal["trialkit-plan-5"], "Name and number of this form of document."]
     id: Annotated[str, "Short name of the trial."]
     title: Annotated[str, "Title of the trial."]
     question: Annotated[str, "What the trial is to answer."]

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
 from trialkit.domain.treatment import Treatment, is_same_strength
 from trialkit.domain.units import Measures
+
+
+@dataclass(frozen=True)
+class PracticePart:
+    """What goes into a bucket with the nutrient."""
+
+    product: Annotated[str, "Its name."]
+    tsp: Annotated[float, "Level teaspoons for a bucket."]
+    g_per_tsp: Annotated[float, "Weight of a level teaspoon of it, g."]
 
 
 @dataclass(frozen=True)
@@ -21,6 +30,10 @@ class Practice:
     nutrient_g_per_tsp: Annotated[float | None, "Weight of a level teaspoon of it, g; None where it was not weighed."]
     volume_l: Annotated[float, "Of the bucket, L."]
     heads: Annotated[int, "In the bucket."]
+    parts: Annotated[tuple[PracticePart, ...], "What goes in after the nutrient, in this order."] = ()
+    elements_mg_l: Annotated[dict[str, float], "What nutrient and parts bring, mg/L; empty where it is not known."] = (
+        field(default_factory=dict)
+    )
 
     def is_like(self, other: Practice) -> bool:
         """Whether two practices are one: doses by their nitrogen, where it is known of both."""
@@ -64,6 +77,8 @@ class AcidForClass:
     ]
     ph_at_lower: Annotated[float, "pH that the amount gives at the lower alkalinity."]
     ph_at_upper: Annotated[float, "pH that it gives at the upper alkalinity."]
+    ph_standing: Annotated[float, "pH in the middle, once the bucket has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[float, "pH there, once microbes have eaten all of the acid too."]
     gardens: Annotated[int, "Of the ledger that have such water."]
 
 

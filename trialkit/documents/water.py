@@ -11,9 +11,9 @@ class DoseStrength:
     """A dose as the plant meets it, by the label and the weight of a level teaspoon."""
 
     dose_tsp: Annotated[float, "Level teaspoons a bucket."]
-    grams: Annotated[float, "What that weighs."]
+    grams: Annotated[float, "What that weighs, of the base."]
     n_mg_l: Annotated[float, "Nitrogen that it adds to a full bucket, mg/L."]
-    elements_mg_l: Annotated[dict[str, float], "Every element that it adds, mg/L."]
+    elements_mg_l: Annotated[dict[str, float], "Every element that it adds with the feed's parts, mg/L."]
     ec_ms_cm: Annotated[float, "Conductivity with that of the water, mS/cm, about."]
 
 
@@ -47,10 +47,24 @@ class AcidReading:
 
 
 @dataclass(frozen=True)
+class PhClimb:
+    """How fast the pH of a garden's buckets came back after acid, by later readings."""
+
+    site: Annotated[str, "The garden."]
+    buckets: Annotated[int, "Read again after acid."]
+    readings: Annotated[int, "Later ones, each set beside the one before it."]
+    days: Annotated[float, "Between a reading and the one before it, on average."]
+    ph_per_day: Annotated[float, "Climb of pH a day, each bucket counting alike."]
+    lower: Annotated[float | None, "Lower limit of that, at 95 %; None with fewer than three buckets."]
+    upper: Annotated[float | None, "Upper limit."]
+
+
+@dataclass(frozen=True)
 class RecordedWater:
     """Chemistry of a trial's records."""
 
-    product: Annotated[str | None, "Nutrient that the doses are of."]
+    product: Annotated[str | None, "Feed that the doses are of."]
     doses: Annotated[tuple[DoseStrength, ...], "Every dose of the protocol."]
     sites: Annotated[tuple[SiteWater, ...], "Every garden with readings."]
     readings: Annotated[tuple[AcidReading, ...], "Of each acidifier at each garden."]
+    climbs: Annotated[tuple[PhClimb, ...], "Every garden in which buckets were read again after acid."]

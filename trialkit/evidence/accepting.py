@@ -12,7 +12,7 @@ from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence.ledger import NewEntry
-from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
 
@@ -68,10 +68,10 @@ def _started(trial: Trial) -> str:
 
 def _facts(trial: Trial, results: Results) -> TrialFacts:
     """What the pool asks of a trial besides its buckets."""
-    product = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     return TrialFacts(
         made_with=results.made_with,
-        product=product.name if product else None,
+        product=feed.name if feed else None,
         sites=tuple(_site(row) for _, row in gardens_of(trial, results.water).sort_values("site").iterrows()),
         verdict=results.decision.verdict if results.decision else None,
         head_scatter=HeadScatter(*head_scatter(trial)),

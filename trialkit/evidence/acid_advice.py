@@ -10,12 +10,13 @@ from scipy.special import ndtri
 
 from trialkit.documents.ledger_entry import AcidTaken
 from trialkit.documents.recommended import AcidForClass, AcidRatio
+from trialkit.domain.ph_window import TARGET_PH
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.rules.mixings import acid_product
 from trialkit.rules.trial_folder import read_trial
 from trialkit.solution.acids import AcidProduct
-from trialkit.solution.mixing import TARGET_PH, acid_by_class
+from trialkit.solution.mixing import acid_by_class
 
 RATIO_SD = 0.15
 """Of what waters take beside what is foreseen, on the scale of logarithms, before any reading; as wide is the
@@ -79,7 +80,7 @@ def acid_for_classes(found: LedgerContents, chosen: Treatment, ratio: AcidRatio 
         found.latest.protocol.bucket.volume_l,
         product,
         TARGET_PH,
-        product=found.nutrient,
+        feed=found.feed,
         nutrient_tsp=chosen.dose_tsp or 0.0,
         ratio=ratio.ratio if ratio else 1.0,
     )
@@ -93,7 +94,12 @@ def acid_for_classes(found: LedgerContents, chosen: Treatment, ratio: AcidRatio 
             one.step.tsp if one.step else None,
             one.ph_at_lower,
             one.ph_at_upper,
-            sum(one.lower <= alkalinity < (math.inf if one is rows[-1] else one.upper) for _, alkalinity in waters),
+            one.ph_standing,
+            one.ph_acid_eaten,
+            sum(
+                one.lower <= alkalinity < one.upper or alkalinity == one.upper == rows[-1].upper
+                for _, alkalinity in waters
+            ),
         )
         for one in rows
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -13,13 +13,13 @@ from typing import Annotated
 import numpy as np
 
 from trialkit.documents.ledger_entry import Listed
-from trialkit.documents.recommended import Practice
+from trialkit.documents.recommended import Practice, PracticePart
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.ledger import Entry, open_entry, read_index
-from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.solution.nutrients import Product, elements_mg_l
+from trialkit.solution.nutrients import Feed
 
 
 @dataclass(frozen=True)
@@ -37,15 +37,15 @@ class LedgerContents:
         return self.latest.protocol.decision.confidence
 
     @cached_property
-    def nutrient(self) -> Product | None:
-        """Today's nutrient; None where its label or spoon is not known."""
-        return nutrient_of(self.latest.protocol, self.latest.products)
+    def feed(self) -> Feed | None:
+        """Today's feed; None where its label or spoon is not known."""
+        return feed_of(self.latest.protocol, self.latest.products)
 
     @cached_property
     def n_per_tsp(self) -> float:
-        """Nitrogen that a level teaspoon of today's nutrient brings to a bucket, mg/L; missing if not known."""
+        """Nitrogen that a level teaspoon of today's feed brings to a bucket, mg/L; missing if not known."""
         litres = self.latest.protocol.bucket.volume_l
-        return elements_mg_l([(self.nutrient, 1.0)], litres).get("N", np.nan) if self.nutrient else np.nan
+        return self.feed.elements_mg_l(1.0, litres).get("N", np.nan) if self.feed else np.nan
 
     @property
     def head_scatter(self) -> tuple[float, int]:
@@ -56,15 +56,21 @@ class LedgerContents:
     def practice(self, treatment: Treatment, n_mg_l: float | None) -> Practice:
         """A treatment as it is done: with what was the same in every bucket of the newest trial."""
         protocol = self.latest.protocol
-        dose = protocol.factors.get("dose")
+        dose, litres = protocol.factors.get("dose"), protocol.bucket.volume_l
         return Practice(
             treatment=treatment,
             n_mg_l=n_mg_l,
             product=dose.product if dose else None,
-            nutrient_g_per_tsp=self.nutrient.grams_per_tsp if self.nutrient else None,
-            volume_l=protocol.bucket.volume_l,
+            nutrient_g_per_tsp=self.feed.base.grams_per_tsp if self.feed else None,
+            volume_l=litres,
             heads=protocol.bucket.heads,
+            parts=tuple(self._parts(treatment.dose_tsp or 0.0)),
+            elements_mg_l=self.feed.elements_mg_l(treatment.dose_tsp or 0.0, litres) if self.feed else {},
         )
+
+    def _parts(self, dose_tsp: float) -> Iterator[PracticePart]:
+        for product, tsp in self.feed.spoons(dose_tsp)[1:] if self.feed and dose_tsp else ():
+            yield PracticePart(product.name, tsp, product.grams_per_tsp)
 
 
 def read_ledger(ledger: Path) -> LedgerContents:

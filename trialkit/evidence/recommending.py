@@ -234,4 +234,5 @@ def _nitrogen_alone(found: LedgerContents, advice: Advice) -> NitrogenAlone | No
         for i, entry in enumerate(found.entries)
         if entry.of_trial.product and reached.get(f"{i:05d}", False)
     }
-    return NitrogenAlone(dose.product, tuple(sorted(tried))) if tried and dose.product not in tried else None
+    today = found.feed.name if found.feed else dose.product
+    return NitrogenAlone(today, tuple(sorted(tried))) if tried and today not in tried else None

@@ -7,16 +7,15 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
+from trialkit.domain.ph_window import TARGET_PH
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import garden_name, gardens_with_buckets
-from trialkit.rules.mixings import acid_product, nutrient_of
+from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution.acid_steps import AcidStep, safe_acid_step
 from trialkit.solution.acids import AcidProduct
-from trialkit.solution.mixing import TARGET_PH, Water, mix
-
-USUAL_PH = 7.5
+from trialkit.solution.mixing import Water, mix, usual_water
 
 
 def mixing_cards(trial: Trial, sites: Sequence[str]) -> tuple[MixingCard, ...]:
@@ -39,14 +38,17 @@ def _mixtures(rows: pd.DataFrame) -> list[Treatment]:
 
 def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence[str]) -> MixingCard:
     served = [site for site in gardens_with_buckets(trial) if (own["site"] == site).any()]
-    nutrient, dose = nutrient_of(trial.protocol, trial.products), treatment.dose_tsp
+    feed, dose = feed_of(trial.protocol, trial.products), treatment.dose_tsp
     factor = trial.protocol.factors.get("dose")
     product = (factor.product if factor else None) or "nutrient"
     return MixingCard(
         treatment,
         trial.protocol.bucket.volume_l,
-        "" if dose is None else nutrient.name if nutrient else product,
-        dose * nutrient.grams_per_tsp if nutrient and dose is not None else None,
+        "" if dose is None else product,
+        dose * feed.base.grams_per_tsp if feed and dose is not None else None,
+        tuple(CardPart(part.name, tsp, part.grams_per_tsp) for part, tsp in feed.spoons(dose)[1:])
+        if feed and dose
+        else (),
         _card_acid(trial, treatment.acidifier, served),
         tuple(_starts(trial, treatment, sites)),
         tuple((garden_name(trial, site), tuple(map(str, own.loc[own["site"] == site, "bucket"]))) for site in served),
@@ -64,7 +66,10 @@ def _card_acid(trial: Trial, name: str | None, sites: Sequence[str]) -> CardAcid
     waters = [row for row in _rows(trial, sites) if not pd.isna(row["alkalinity_mg_l_caco3"])]
     if not waters:
         return CardAcid("water unknown", name)
-    step = _step_for(trial, acid, waters)
+    served = [row for row in waters if not _water(row).is_beyond_acid]
+    if not served:
+        return CardAcid("beyond acid", name)
+    step = _step_for(trial, acid, served)
     return CardAcid("in steps" if step else "no safe step", name, step, acid.grams_per_tsp)
 
 
@@ -78,21 +83,22 @@ def _step_for(trial: Trial, acid: AcidProduct, waters: Sequence[Mapping[Any, Any
     A garden whose water bears none, or is not known, is told so beside its name.
     """
     steps = [
-        safe_acid_step(acid, trial.protocol.bucket.volume_l, float(row["alkalinity_mg_l_caco3"]), ph_start=_ph(row))
-        for row in waters
+        safe_acid_step(acid, trial.protocol.bucket.volume_l, water.alkalinity_mg_l_caco3, ph_start=water.ph)
+        for water in map(_water, waters)
     ]
     return min((step for step in steps if step), key=lambda step: step.tsp, default=None)
 
 
-def _ph(site: Mapping[Any, Any]) -> float:
-    return USUAL_PH if pd.isna(site["water_ph"]) else float(site["water_ph"])
+def _water(site: Mapping[Any, Any]) -> Water:
+    """A garden's water whose alkalinity is known."""
+    return usual_water(float(site["alkalinity_mg_l_caco3"]), float(site["water_ph"]))
 
 
 def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterator[AcidStart]:
     acid = acid_product(trial.products, treatment.acidifier)
     if acid is None:
         return
-    product = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     rows = _rows(trial, sites)
     some_known = not all(pd.isna(row["alkalinity_mg_l_caco3"]) for row in rows)
     for row in rows:
@@ -101,16 +107,17 @@ def _starts(trial: Trial, treatment: Treatment, sites: Sequence[str]) -> Iterato
             if some_known:  # else the card itself says that no acid goes in yet
                 yield AcidStart(garden, None, None)
             continue
-        alkalinity = float(row["alkalinity_mg_l_caco3"])
+        water = _water(row)
+        alkalinity = water.alkalinity_mg_l_caco3
         made = mix(
             trial.protocol.bucket.volume_l,
-            Water(alkalinity, _ph(row)),
-            product,
-            treatment.dose_tsp or 0.0 if product else 0.0,
+            water,
+            feed,
+            treatment.dose_tsp or 0.0 if feed else 0.0,
             acid,
             ph_target=TARGET_PH,
         )
         if made.acid_step is None:
-            yield AcidStart(garden, alkalinity, None)
+            yield AcidStart(garden, alkalinity, None, water.is_beyond_acid)
         elif made.acid and made.acid.tsp > 0:
-            yield AcidStart(garden, alkalinity, made.acid)
+            yield AcidStart(garden, alkalinity, made.acid, ph_later=(made.ph_standing, made.ph_acid_eaten))

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
-from trialkit.rules.mixings import nutrient_of
+from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.measures import MeasureSystem
 from trialkit.words.treatment_names import treatment_label
@@ -46,9 +46,9 @@ def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
 
 def label_measures(trial: Trial) -> MeasureSystem:
     """How labels and maps, which have room for one measure, tell a dose."""
-    nutrient = nutrient_of(trial.protocol, trial.products)
+    feed = feed_of(trial.protocol, trial.products)
     is_metric = trial.protocol.trial.measures == "metric"
-    return MeasureSystem("metric" if is_metric else "kitchen", nutrient.grams_per_tsp if nutrient else None)
+    return MeasureSystem("metric" if is_metric else "kitchen", feed.base.grams_per_tsp if feed else None)
 
 
 def gardens_with_buckets(trial: Trial) -> list[str]:

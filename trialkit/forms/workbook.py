@@ -16,6 +16,7 @@ from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.words.cautions import cautions_for
+from trialkit.words.ph_words import READ_AGAIN
 from trialkit.words.problem_words import accepted_words
 
 if TYPE_CHECKING:
@@ -41,7 +42,9 @@ INSTRUCTIONS = (
     "Weigh each head in grams, to the gram, as soon as it is cut.",
     "Write days as year-month-day, such as 2026-09-28, and numbers with your program's decimal separator.",
     "last_not_ready_on is the last visit at which the head was not ready yet.",
-    "In solution, write down what you really put in, also where it was not what the card said.",
+    "In solution, write down what you really put in, also where it was not what the card said. Acid goes in by the "
+    "steps on the card, never more at a time.",
+    f"{READ_AGAIN}: a row with the day and the pH before, its amounts left empty.",
     "Leave a cell empty when there is nothing to record. Do not rename sheets or move columns.",
     "Save the file and send it back; send it again whenever there is more. Nothing that you sent before is lost.",
 )

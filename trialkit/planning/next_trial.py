@@ -81,10 +81,11 @@ def levels_of(proposed: ProposedTrial) -> Levels:
 
 
 def with_levels(protocol: Protocol, levels: Levels, practice: Treatment) -> Protocol:
-    """Return a protocol that tries other levels beside a practice; its product stays."""
-    product = protocol.factors["dose"].product if "dose" in protocol.factors else None
+    """Return a protocol that tries other levels beside a practice; what doses are made of stays."""
+    known = protocol.factors
     factors = {
-        name: FactorLevels(levels=some, product=product if name == "dose" else None) for name, some in levels.items()
+        name: known[name].model_copy(update={"levels": some}) if name in known else FactorLevels(levels=some)
+        for name, some in levels.items()
     }
     now = {name: practice.levels[FACTOR_COLUMNS[name]] for name in levels}
     decision = protocol.decision.model_copy(update={"current_practice": now})

@@ -125,7 +125,7 @@ def make_plan(
     efficiency = efficiency_of(protocol, asked.layout)
     about, varied = protocol.trial, protocol.factors.get("dose")
     return Plan(
-        schema="trialkit-plan-4",
+        schema="trialkit-plan-5",
         id=about.id,
         title=about.title,
         question=about.question,
@@ -175,7 +175,7 @@ def make_plan(
         warnings=efficiency.warnings,
         benches=planned_benches(trial, asked.layout),
         calendar=calendar(protocol),
-        shopping=shopping_list(protocol, trial.products, asked.layout),
+        shopping=shopping_list(protocol, trial.products, asked.layout, trial.sites),
         measures=protocol.trial.measures,
     )
 

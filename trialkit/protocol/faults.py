@@ -18,6 +18,8 @@ LEVEL_KINDS = ("a text", "a number")
 """Tags of the two kinds of level in the model; pydantic puts them into the place of an error."""
 
 TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+QUOTED_KEY = re.compile(r"""\s*(["'])(.*?)\1\s*=""")
+BARE_KEY = re.compile(r"\s*()([\w\-]+)(?:\s*\.\s*[\w\-]+)*\s*=")
 PATTERN_CASES = {"id": "id", "title": "plain text", "question": "plain text"}
 """Cases of a text that is made of something else than it may be, by its key."""
 
@@ -115,8 +117,8 @@ def line_of_key(text: str, path: Sequence[str]) -> int | None:
     for number, line in enumerate(text.splitlines(), start=1):
         if header := re.match(r"\s*\[+\s*([\w.\- \"']+?)\s*\]+", line):
             section = here = tuple(part.strip(" \"'") for part in header[1].split("."))
-        elif key := re.match(r"\s*[\"']?([\w\-]+)[\"']?(?:\s*\.\s*[\w\-]+)*\s*=", line):
-            here = (*section, key[1])
+        elif key := QUOTED_KEY.match(line) or BARE_KEY.match(line):
+            here = (*section, key[2])
         else:
             continue
         if len(here) > best_depth and tuple(path[: len(here)]) == here:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from datetime import date
 from textwrap import wrap
@@ -13,6 +14,7 @@ from trialkit.protocol.starting import toml_value
 from trialkit.protocol.trial_protocol import Protocol
 
 REMARK_COLUMN, WIDEST = 34, 120
+BARE = re.compile("[A-Za-z0-9_-]+")
 OWN_REMARKS = {
     "id": "names its files and its place among other trials; do not change it later",
     "blocks": "at each site; complete ones hold every treatment once",
@@ -81,7 +83,12 @@ def _written(value: Any) -> str:
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, Mapping):
-        return f"{{ {', '.join(f'{key} = {_written(item)}' for key, item in value.items())} }}"
+        return f"{{ {', '.join(f'{_key(key)} = {_written(item)}' for key, item in value.items())} }}"
     if isinstance(value, list | tuple):
         return f"[{', '.join(map(_written, value))}]"
     return toml_value(value)
+
+
+def _key(key: str) -> str:
+    """Write a key: bare where TOML allows it."""
+    return key if BARE.fullmatch(key) else toml_value(key)

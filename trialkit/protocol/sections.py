@@ -112,6 +112,10 @@ class Bucket(Section):
     heads: Annotated[Annotated[int, Field(ge=1, le=12)], "Planted in each."] = 4
 
 
+MOST_PARTS = 5
+"""As many as somebody measures out for each bucket without a slip (common practice, no source)."""
+
+
 class FactorLevels(Section):
     """One treatment factor."""
 
@@ -120,6 +124,10 @@ class FactorLevels(Section):
         "In order; of a dose, level teaspoons a bucket.",
     ]
     product: Annotated[Name | None, "What a dose is a dose of, as products.csv names it."] = None
+    parts: Annotated[
+        Annotated[dict[Name, Annotated[Finite, Field(gt=0, le=10)]], Field(max_length=MOST_PARTS)],
+        "What goes into the bucket with a dose, by its name in products.csv: level teaspoons for each of `product`.",
+    ] = {}
 
 
 SQUARE_KINDS = ("Latin square", "row-column")

@@ -226,7 +226,9 @@ def _factor_sections(answers: NewTrial) -> list[str]:
     for name, levels in levels_by_factor.items():
         if levels:
             listed = ", ".join(toml_value(level) for level in levels)
-            product = f"product = {toml_value(answers.nutrient)}\n" if name == "dose" and answers.nutrient else ""
+            product = (
+                f"product = {toml_value(answers.nutrient)}\n{_PARTS}" if name == "dose" and answers.nutrient else ""
+            )
             sections.append(f"[factors.{name}]  # {FACTOR_REMARKS[name]}\nlevels = [{listed}]\n{product}\n")
     return sections
 
@@ -241,6 +243,10 @@ FACTOR_REMARKS = {
     "dose": "level teaspoons of nutrient a bucket, increasing",
     "acidifier": 'what brings the pH down; each stands in products.csv, or is "none"',
 }
+
+_PARTS = """\
+# parts = { "calcium nitrate 15.5-0-0" = 0.5 }   # what goes in too: level teaspoons for each of the nutrient
+"""
 
 _TEMPLATE = """\
 # The protocol of the trial: what is compared, how it is laid out, how it will be decided.

@@ -131,7 +131,7 @@ def _combinations(*levels: tuple[str | float, ...]) -> pd.DataFrame:
 
 def _disagreements(protocol: Protocol) -> list[dict[str, Any]]:
     """Collect every broken rule between sections, so that all can be told at once."""
-    errors = [*_level_faults(protocol)]
+    errors = [*_level_faults(protocol), *_feed_faults(protocol)]
     if not protocol.varied_factors:
         errors.append(broken_rule("TK-P07", "", "factors"))
     treatments = math.prod(len(factor.levels) for factor in protocol.factors.values())
@@ -161,6 +161,19 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
         elif name == "dose" and (close := _close_doses(factor)):
             doses = {"lower_tsp": close[0], "higher_tsp": close[1], "least_tsp": SAME_DOSE_TSP}
             errors.append(broken_rule("TK-P04", "close doses", *path, **doses))
+    return errors
+
+
+def _feed_faults(protocol: Protocol) -> list[PydanticCustomError]:
+    errors = []
+    for name, factor in protocol._declared():
+        path = ("factors", name, "parts")
+        if factor.parts and name != "dose":
+            errors.append(broken_rule("TK-P12", "no dose", *path, factor=name))
+        elif factor.parts and factor.product is None:
+            errors.append(broken_rule("TK-P12", "no base", *path, part=next(iter(factor.parts))))
+        elif factor.product in factor.parts:
+            errors.append(broken_rule("TK-P12", "base", *path, str(factor.product), part=str(factor.product)))
     return errors
 
 

@@ -150,8 +150,8 @@ def acid_table(reading: Reading) -> Table | None:
         for row in used
     )
     note = (
-        "Medians of what was recorded. Harder water needs more acid: go by your own water, add a little at a time, "
-        "test with a strip, and add acid to water, never water to acid."
+        "Medians of what was recorded. Water of more alkalinity needs more acid: go by your own water, add a little at "
+        "a time, test with a strip, and add acid to water, never water to acid."
         f"{' ' + _dissolve(reading.design.measures) if powder else ''}"
     )
     return make_table("acid", f"How much {acid} the gardens used", heads, body, note)

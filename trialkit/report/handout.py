@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trialkit.documents.recommended import Recommended
+from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import render_page
@@ -26,11 +27,15 @@ def handout_html(document: Recommended) -> str:
         cultivar=treatment.cultivar or "lettuce",
         bucket=volume_words(best.volume_l, safe.measures),
         heads=best.heads,
+        feed=words.feed_words(best, safe.measures),
         nutrient=words.nutrient_words(best, safe.measures),
         spoons_drawn=0 if safe.measures == "metric" else min(int(treatment.dose_tsp or 0), MOST_SPOONS_DRAWN),
         acid_name=words.acid_name(best),
         acid_compared=words.is_acid_compared(safe),
         acid=tuple(words.acid_line(row, safe.measures) for row in safe.acid),
+        learn=words.LEARN_ALKALINITY,
+        other_water=words.OTHER_WATER,
+        window_top=f"{WINDOW_PH[1]:g}",
         acid_seen=words.acid_seen(safe),
         acid_dissolved=words.is_dissolved(safe),
         steps=tuple(words.steps(safe)),

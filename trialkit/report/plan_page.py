@@ -318,7 +318,7 @@ def _shopping_table(plan: Plan) -> Table | None:
     body = (
         Row(
             item_name(item, needed, plan.measures),
-            (*item_amount(item, plan.measures), fixed(item.cost, 2), item_note(item, needed)),
+            (*item_amount(item, plan.measures), fixed(item.cost, 2), item_note(item, needed, plan.measures)),
         )
         for item in needed.items
     )

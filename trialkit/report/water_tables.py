@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit.documents.water import RecordedWater, SiteWater
 from trialkit.pages.numerals import ABSENT, fixed, plain
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
+from trialkit.solution.nutrients import RECIPE_MG_L, USUAL_RECIPE, scarce_elements, shares_of_recipe
+from trialkit.words.feed_words import scarce_words
 from trialkit.words.treatment_names import acid_words
 
+BESIDE_N = ("P", "K", "Ca", "Mg")
 FAR_APART = 1.25
 """Stated and effective alkalinity that differ by more than this factor, and beyond the interval, are remarked on."""
 
@@ -25,28 +29,37 @@ class WaterTables:
 def water_tables(reading: Reading) -> WaterTables | None:
     """Collect what the results say of nutrient, acid and water; None where they say nothing."""
     water = reading.results.water
-    found = [table for table in (_doses(reading), _sites(water), _readings(water)) if table]
+    found = [table for table in (_doses(reading), _sites(water), _readings(water), _climbs(water)) if table]
     return WaterTables(_sentences(water), tuple(found)) if found else None
 
 
 def _doses(reading: Reading) -> Table | None:
     water = reading.results.water
-    heads = columns(f"dose of {water.product}", "g a bucket", "N, mg/L", "P, mg/L", "K, mg/L", "mS/cm, about")
+    heads = columns(
+        f"dose of {water.product}",
+        "g a bucket",
+        "N, mg/L",
+        *(f"{element}, mg/L" for element in BESIDE_N),
+        "mS/cm, about",
+    )
     body = (
         Row(
             reading.level_label("dose_tsp", row.dose_tsp),
             (
                 plain(row.grams),
                 plain(row.n_mg_l),
-                *(plain(row.elements_mg_l.get(element, 0.0)) for element in ("P", "K")),
+                *(plain(row.elements_mg_l.get(element, 0.0)) for element in BESIDE_N),
                 fixed(row.ec_ms_cm, 1),
             ),
         )
         for row in water.doses
     )
+    recipe = ", ".join(f"{element} {mg_l:g}" for element, mg_l in RECIPE_MG_L.items())
     note = (
         "What nutrient adds to the water of a full bucket, by the label and the weight of a level spoon. "
-        "Conductivity, with that of the water, is an estimate within about 15 %."
+        "Where a feed has several products, spoons and grams are of the first. "
+        "Conductivity, with that of the water, is an estimate within about 15 %. "
+        f"A published solution ({USUAL_RECIPE}; figures from memory) has {recipe} mg/L."
     )
     return make_table("doses", "What a dose is in the bucket", heads, body, note)
 
@@ -96,8 +109,41 @@ def _readings(water: RecordedWater) -> Table | None:
     return make_table("ph", "pH after mixing, prediction beside record", heads, body, note)
 
 
+def _climbs(water: RecordedWater) -> Table | None:
+    heads = columns("garden", "buckets", "later readings", "days between, mean", "pH a day", "95 % interval")
+    body = (
+        Row(
+            row.site,
+            (
+                plain(row.buckets),
+                plain(row.readings),
+                fixed(row.days, 1),
+                fixed(row.ph_per_day, 2),
+                ABSENT if row.lower is None else f"{fixed(row.lower, 2)} to {fixed(row.upper, 2)}",
+            ),
+        )
+        for row in water.climbs
+    )
+    note = (
+        "From the pH after acid to the next reading, over the days between: carbon dioxide leaves, microbes eat the "
+        "acid, and roots take up nitrate. A mean over buckets; it need not go on at this pace."
+    )
+    return make_table("climbs", "How fast the pH came back", heads, body, note)
+
+
 def _sentences(water: RecordedWater) -> tuple[str, ...]:
-    """Name gardens whose readings contradict what was stated of their water."""
+    """Say what doses lack, and name gardens whose readings contradict what was stated of their water."""
+    return (*_scarce(water), *_contradictions(water))
+
+
+def _scarce(water: RecordedWater) -> Iterator[str]:
+    """Say which of calcium and magnesium every dose lacks; they lack it alike, all being of one feed."""
+    fed: dict[str, float] = next((dose.elements_mg_l for dose in reversed(water.doses) if dose.dose_tsp), {})
+    for element in scarce_elements(fed):
+        yield f"The water's own left aside: {scarce_words(element, shares_of_recipe(fed)[element])}"
+
+
+def _contradictions(water: RecordedWater) -> tuple[str, ...]:
     return tuple(
         f"At {row.site} the acid acted as in water of about {plain(row.effective, 2)} mg/L, not the "
         f"{plain(row.stated)} mg/L stated: test that water's alkalinity before giving acid by it."

@@ -16,7 +16,9 @@ from trialkit.layouts.row_column import fewest_rectangles
 from trialkit.protocol.faults import line_of_key
 from trialkit.protocol.randomise import layout_options, randomise
 from trialkit.protocol.trial_protocol import Protocol
+from trialkit.rules.mixings import feed_of, nutrient_product, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
+from trialkit.solution.nutrients import RECIPE_MG_L, scarce_elements, wanted_share, with_water
 from trialkit.tables.bucket_ids import bucket_id_is_valid
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
@@ -27,6 +29,8 @@ def products_needed(protocol: Protocol) -> dict[tuple[str, ...], str]:
     needed: dict[tuple[str, ...], str] = {
         ("factors", name, "product"): f.product for name, f in protocol.factors.items() if f.product
     }
+    for name, factor in protocol.factors.items():
+        needed |= {("factors", name, "parts", part): part for part in factor.parts}
     acidifier = protocol.factors.get("acidifier")
     for place, level in enumerate(acidifier.levels if acidifier else (), start=1):
         if level != NO_PRODUCT:
@@ -44,6 +48,46 @@ def products_are_listed(tables: TrialTables) -> Iterator[Problem]:
             row, column = line_of_key(tables.protocol_text, path), ".".join(path)
             near = nearest_name(name, known)
             yield problem("TK-P08", PROTOCOL_FILE, row=row, column=column, product=name, near=near)
+
+
+def parts_can_be_counted(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P12: where a feed has parts, products.csv tells label and level teaspoon of each, and of the base."""
+    dose, products = tables.protocol.factors.get("dose"), tables.frame("products")
+    if dose is None or not dose.parts:
+        return
+    nutrients = products[products["kind"] == "nutrient"]
+    for path, name in products_needed(tables.protocol).items():
+        is_listed = (products["product"] == name).any()
+        if path[1] == "dose" and is_listed and nutrient_product(nutrients, name) is None:
+            row = line_of_key(tables.protocol_text, path)
+            yield problem("TK-P12", PROTOCOL_FILE, "label", row=row, column=".".join(path), part=name)
+
+
+def feed_has_calcium(tables: TrialTables) -> Iterator[Problem]:
+    """TK-P13: feed and water together bring calcium, at the dose of the current practice, in every garden (said once).
+
+    What sites.csv does not tell of a water counts for nothing.
+    """
+    protocol = tables.protocol
+    feed, dose_tsp = feed_of(protocol, tables.frame("products")), protocol.practice.dose_tsp
+    if feed is None or not dose_tsp:
+        return
+    fed = feed.elements_mg_l(dose_tsp, protocol.bucket.volume_l)
+    waters = [water_elements(row) for row in tables.frame("sites").to_dict("records")]
+    short = sum("Ca" in scarce_elements(with_water(fed, water)) for water in waters)
+    if short:
+        row = line_of_key(tables.protocol_text, ("factors", "dose", "product"))
+        yield problem(
+            "TK-P13",
+            PROTOCOL_FILE,
+            row=row,
+            column="factors.dose.product",
+            feed=feed.name,
+            dose_tsp=dose_tsp,
+            fed_mg_l=fed.get("Ca", 0.0),
+            needed_mg_l=RECIPE_MG_L["Ca"] * wanted_share(fed),
+            gardens=short,
+        )
 
 
 FULLEST = 0.95

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.solution.acids import AcidProduct
+from trialkit.solution.acids import AcidProduct, kitchen_fault
 from trialkit.solution.carbonate import ph_after
-from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
+from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Feed, Product, conductivity, with_water
 
 FARTHEST_VOLUME = 2.0
 """A recorded volume is taken at its word up to twice the protocol's and down to half of it; what is beyond was mistyped
@@ -31,21 +31,35 @@ def nutrient_product(products: pd.DataFrame, name: str | None) -> Product | None
 
 
 def acid_product(products: pd.DataFrame, name: str | None) -> AcidProduct | None:
-    """Return an acid of products.csv; None where it is not listed, or its strength is not known."""
+    """Return an acid of products.csv; None where it is not listed, not of the kitchen, or of unknown strength."""
     row = _row(products, name)
     if row is None or not row["acid"]:
         return None
-    if _known(row["acid_pct_w_v"]):
-        return AcidProduct(str(row["product"]), str(row["acid"]), pct_w_v=float(row["acid_pct_w_v"]))
+    strength = float(row["acid_pct_w_v"]) if _known(row["acid_pct_w_v"]) else None
+    if kitchen_fault(row["acid"], strength):
+        return None
+    if strength is not None:
+        return AcidProduct(str(row["product"]), str(row["acid"]), pct_w_v=strength)
     if _known(row["grams_per_tsp"]):
         return AcidProduct(str(row["product"]), str(row["acid"]), grams_per_tsp=float(row["grams_per_tsp"]))
     return None
 
 
-def nutrient_of(protocol: Protocol, products: pd.DataFrame) -> Product | None:
-    """Return the product that doses are doses of."""
+def feed_of(protocol: Protocol, products: pd.DataFrame) -> Feed | None:
+    """Return what doses are doses of; None where no product is named, or the label or spoon of any is not known."""
     dose = protocol.factors.get("dose")
-    return nutrient_product(products, dose.product) if dose else None
+    base = nutrient_product(products, dose.product) if dose else None
+    if dose is None or base is None:
+        return None
+    parts = [(nutrient_product(products, name), each) for name, each in dose.parts.items()]
+    known = tuple((product, each) for product, each in parts if product)
+    return Feed(base, known) if len(known) == len(parts) else None
+
+
+def water_elements(site: Mapping[Any, Any]) -> dict[str, float]:
+    """Calcium and magnesium of a garden's water, mg/L, as far as sites.csv tells."""
+    told = {"Ca": site["calcium_mg_l"], "Mg": site["magnesium_mg_l"]}
+    return {element: float(mg_l) for element, mg_l in told.items() if pd.notna(mg_l)}
 
 
 def first_mixings(solution: pd.DataFrame) -> pd.DataFrame:
@@ -77,13 +91,15 @@ def mixings(
     each = made["acidifier"].map({name: acid.mol_per_tsp for name, acid in acids.items() if acid}).astype(float)
     names = made["acidifier"].map({name: acid.acid for name, acid in acids.items() if acid})
     none = made["acid_tsp"].fillna(0.0) == 0
-    nutrient = nutrient_of(protocol, products)
-    phosphorus = (nutrient.elements_pct().get("P", 0.0) if nutrient else 0.0) / 100
-    grams = (nutrient.grams_per_tsp if nutrient else 0.0) * made["nutrient_tsp"].fillna(0.0)
+    feed = feed_of(protocol, products)
+    teaspoons = made["nutrient_tsp"].fillna(0.0)
+    phosphorus_g = 0.0 * teaspoons
+    for product, tsp_each in feed.spoons(1.0) if feed else ():
+        phosphorus_g += product.grams_per_tsp * (tsp_each * teaspoons) * (product.elements_pct().get("P", 0.0) / 100)
     return made.assign(
         acid=names.astype(object).where(names.notna(), ""),
         acid_mol_l=(each * made["acid_tsp"] / litres).where(~none, 0.0),
-        phosphate_mol_l=grams * phosphorus / ATOMIC_WEIGHTS["P"] / litres,
+        phosphate_mol_l=phosphorus_g / ATOMIC_WEIGHTS["P"] / litres,
     )
 
 
@@ -103,9 +119,11 @@ def predicted_ph(mixed: pd.DataFrame, alkalinity: pd.Series) -> pd.Series:
     return found
 
 
-def strength(product: Product, teaspoons: float, volume_l: float, alkalinity: float) -> Conductivity:
-    """Estimate the conductivity of so many teaspoons in a bucket of a water."""
-    return conductivity(elements_mg_l([(product, teaspoons)], volume_l), alkalinity)
+def strength(
+    feed: Feed, teaspoons: float, volume_l: float, alkalinity: float, water_mg_l: Mapping[str, float]
+) -> Conductivity:
+    """Estimate the conductivity of so many teaspoons in a bucket of a water with an alkalinity and elements."""
+    return conductivity(with_water(feed.elements_mg_l(teaspoons, volume_l), water_mg_l), alkalinity)
 
 
 def _row(products: pd.DataFrame, name: str | None) -> Mapping[str, Any] | None:

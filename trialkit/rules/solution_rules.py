@@ -5,11 +5,13 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.rules.mixings import FARTHEST_VOLUME, mixings, nutrient_of, predicted_ph, strength
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, mixings, predicted_ph, strength, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
+from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
+from trialkit.solution.acids import KITCHEN_ACIDS, VINEGAR_PCT, kitchen_fault
 from trialkit.tables.problem import problem
 
-NO_ACID = "none"
 FEWEST_READINGS = 3
 # Nutrient strength is proportional to the dose in the same water; level spoons repeat to within about a tenth (common
 # practice, no source), so a reading half as high again as others at its dose was dosed or read otherwise.
@@ -17,6 +19,30 @@ FAR_IN_RATIO = 1.5
 STRIP_ERROR_PH = 0.75
 # A label's estimate is within 15 %, a spoon within a tenth; meters of parts per million show half or 0.7 as much.
 FAR_FOR_A_GARDEN = 1.6
+
+
+def acids_are_of_the_kitchen(tables: Tables) -> Iterator[Problem]:
+    """TK-S08: the strength of a liquid acid is one that a kitchen has."""
+    reading = tables.readings["products"]
+    frame = reading.frame
+    known = frame["acid"].isin(KITCHEN_ACIDS) & (frame["acid_pct_w_v"] > 0)
+    faults = pd.Series("", index=frame.index, dtype=object)
+    for row in frame.index[known]:
+        faults[row] = kitchen_fault(frame.at[row, "acid"], float(frame.at[row, "acid_pct_w_v"])) or ""
+    for fault in ("too weak", "too strong"):
+        yield from at_rows(
+            "TK-S08", reading, faults == fault, "acid_pct_w_v", fault, least=VINEGAR_PCT[0], most=VINEGAR_PCT[1]
+        )
+
+
+def waters_can_be_served_by_acid(tables: TrialTables) -> Iterator[Problem]:
+    """TK-S09: where acid is tried no garden's water has more alkalinity than acid can serve."""
+    factor = tables.protocol.factors.get("acidifier")
+    if factor is None or all(level == NO_PRODUCT for level in factor.levels):
+        return
+    reading = tables.readings["sites"]
+    beyond = reading.frame["alkalinity_mg_l_caco3"] > HIGHEST_ALKALINITY_MG_L
+    yield from at_rows("TK-S09", reading, beyond, "alkalinity_mg_l_caco3", most=HIGHEST_ALKALINITY_MG_L)
 
 
 def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
@@ -38,8 +64,8 @@ def acid_goes_where_it_was_randomised(tables: TrialTables) -> Iterator[Problem]:
         return
     first = _first_mixings(tables)
     acid = _of_layout(tables, first, "acidifier").fillna("")
-    unasked = (acid == NO_ACID) & (first["acid_tsp"] > 0)
-    forgotten = ~acid.isin(["", NO_ACID]) & (first["acid_tsp"] == 0)
+    unasked = (acid == NO_PRODUCT) & (first["acid_tsp"] > 0)
+    forgotten = ~acid.isin(["", NO_PRODUCT]) & (first["acid_tsp"] == 0)
     yield from _departures(tables, first[unasked], "acid_tsp", "no acid")
     yield from _departures(tables, first[forgotten], "acid_tsp", "acid")
 
@@ -77,9 +103,10 @@ def ph_is_near_the_foreseen(tables: TrialTables) -> Iterator[Problem]:
 
 def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
     """TK-S07: a garden's conductivities are not all off what the label foresees by one factor (once a garden)."""
-    product = nutrient_of(tables.protocol, tables.frame("products"))
-    if product is None:
+    feed = feed_of(tables.protocol, tables.frame("products"))
+    if feed is None:
         return
+    waters = {row["site"]: water_elements(row) for row in tables.frame("sites").to_dict("records")}
     frames = (tables.frame(name) for name in ("products", "sites", "layout", "solution"))
     mixed = mixings(tables.protocol, *frames)
     read = mixed[mixed["ec_ms_cm"].notna() & (mixed["nutrient_tsp"] > 0) & mixed["water_alkalinity"].notna()]
@@ -88,7 +115,9 @@ def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
             continue
         litres = float(group["volume_l"].fillna(tables.protocol.bucket.volume_l).median())
         alkalinity = float(group["water_alkalinity"].iloc[0])
-        by_dose = {dose: strength(product, dose, litres, alkalinity) for dose in group["nutrient_tsp"].unique()}
+        by_dose = {
+            dose: strength(feed, dose, litres, alkalinity, waters[site]) for dose in group["nutrient_tsp"].unique()
+        }
         ratio = (
             group["ec_ms_cm"] / group["nutrient_tsp"].map({d: found.value for d, found in by_dose.items()})
         ).median()

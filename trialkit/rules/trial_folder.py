@@ -36,9 +36,10 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
+    solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (),
+    "plan": (solution_rules.acids_are_of_the_kitchen,),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
@@ -56,9 +57,15 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
     ),
 }
 """Rules between tables: followed even when trial.toml cannot be read."""
-LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+FEED_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.products_are_listed,
+    layout_rules.parts_can_be_counted,
+    layout_rules.feed_has_calcium,
     layout_rules.water_leaves_an_air_gap,
+    solution_rules.waters_can_be_served_by_acid,
+)
+LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
+    *FEED_RULES,
     layout_rules.treatments_are_planned,
     layout_rules.layout_compares_everything,
     layout_rules.whole_plots_hold_one_level,
@@ -69,11 +76,7 @@ LAYOUT_PROTOCOL_RULES: tuple[ProtocolRule, ...] = (
     layout_rules.layout_is_that_of_the_seed,
 )
 PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
-    "plan": (
-        layout_rules.products_are_listed,
-        layout_rules.water_leaves_an_air_gap,
-        layout_rules.layout_compares_everything,
-    ),
+    "plan": (*FEED_RULES, layout_rules.layout_compares_everything),
     "layout": LAYOUT_PROTOCOL_RULES,
     "records": (
         *LAYOUT_PROTOCOL_RULES,

@@ -1,26 +1,29 @@
 """How much acid may go in at a time, so that no step takes the water out of what roots and people bear.
 
 Whoever adds acid by the strip stops when it shows the window; what hurts is the step before that. A step is safe if it
-leaves the pH at `LOWEST_PH_AFTER_A_STEP` or above even when it was at the top of the window before. Powder is dissolved
-first: a teaspoon of it turns soft water into something near vinegar at once.
+leaves the pH at `LOWEST_PH_AFTER_A_STEP` or above even when it was at the top of the window before, and at `LOWEST_PH`
+or above in a bucket that has stood, from which all carbon dioxide went that the air does not hold: such water holds the
+pH less, and gets acid again when its pH has climbed. Powder is dissolved first: a teaspoon of it turns water of little
+alkalinity into something near vinegar at once.
 """
 
 import math
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from trialkit.domain.arrays import FloatArray
+from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH
 from trialkit.domain.units import CUP_ML, TABLESPOON_ML, TEASPOON_ML
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 
-WINDOW_PH = (5.5, 6.0)
-"""Where a strip says to stop."""
-LOWEST_PH_AFTER_A_STEP = 5.25
-"""A strip in steps of a half still shows the window's lower end. Below 5 roots of lettuce suffer (common practice, no
-source)."""
+LOWEST_PH = 5.0
+"""Below it roots of lettuce suffer (common practice, no source)."""
+LOWEST_PH_AFTER_A_STEP = WINDOW_PH[0] - STRIP_STEP / 2
+"""A strip still shows the window's lower end."""
 POWDER_TSP_PER_CUP = 1.0
 """Level teaspoons of powder dissolved in each US cup of water."""
 SOLUTION_TSP_PER_POWDER_TSP = CUP_ML / TEASPOON_ML / POWDER_TSP_PER_CUP
@@ -28,7 +31,10 @@ SOLUTION_TSP_PER_POWDER_TSP = CUP_ML / TEASPOON_ML / POWDER_TSP_PER_CUP
 KITCHEN_STEPS_TSP = (CUP_ML / TEASPOON_ML / 4, TABLESPOON_ML / TEASPOON_ML, 1.0, 0.5, 0.25)
 """What a kitchen measures liquids with: a quarter of a cup, a tablespoon, a teaspoon, a half and a quarter of one."""
 ALKALINITY_STEP_MG_L = 5.0
-HIGHEST_ALKALINITY_MG_L = 400.0
+HIGHEST_ALKALINITY_MG_L = 300.0
+"""mg/L as calcium carbonate: beyond it, water of less alkalinity serves better than acid. To `TARGET_PH` it takes about
+half a cup of 5 % vinegar for 20 L, and leaves 300 mg/L of acetate, which microbes eat with more oxygen than thirty
+times as much water holds (by charge balance; that it is too much is common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +78,7 @@ def smallest_acid_step(acid: AcidProduct) -> AcidStep:
 def lowest_alkalinity_for_acid(
     acid: AcidProduct, volume_l: float, *, ph_start: float = 7.5, temperature_c: float = 25.0
 ) -> float:
-    """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond 400 mg/L.
+    """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond 300 mg/L.
 
     Examples
     --------
@@ -100,18 +106,16 @@ def _are_safe(
 
     Phosphate of nutrient would hold the pH a little better and is left out.
     """
-    before = acid_for_ph(
-        acid=acid.acid,
-        ph_target=WINDOW_PH[1],
-        alkalinity_mg_l_caco3=alkalinity,
-        ph_start=ph_start,
-        temperature_c=temperature_c,
-    )
-    after = ph_after(
-        acid=acid.acid,
-        acid_mol_l=before + np.asarray(acid_tsp) * acid.mol_per_tsp / volume_l,
-        alkalinity_mg_l_caco3=alkalinity,
-        ph_start=ph_start,
-        temperature_c=temperature_c,
-    )
-    return np.asarray(after >= LOWEST_PH_AFTER_A_STEP)
+
+    def after(*, open_to_air: bool) -> FloatArray:
+        about: dict[str, Any] = {
+            "acid": acid.acid,
+            "alkalinity_mg_l_caco3": alkalinity,
+            "ph_start": ph_start,
+            "temperature_c": temperature_c,
+            "open_to_air": open_to_air,
+        }
+        before = acid_for_ph(ph_target=WINDOW_PH[1], **about)
+        return ph_after(acid_mol_l=before + np.asarray(acid_tsp) * acid.mol_per_tsp / volume_l, **about)
+
+    return np.asarray((after(open_to_air=False) >= LOWEST_PH_AFTER_A_STEP) & (after(open_to_air=True) >= LOWEST_PH))

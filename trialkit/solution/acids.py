@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 
@@ -45,6 +45,39 @@ ACIDS: Mapping[str, Acid] = MappingProxyType(
 )
 
 
+KitchenFault = Literal["not of the kitchen", "too weak", "too strong", "no strength"]
+KITCHEN_ACIDS = ("acetic", "citric")
+"""Those that are sold as food; nobody here tells amounts of another, which go by their own label."""
+VINEGAR_PCT = (4.0, 10.0)
+"""g of acetic acid in 100 mL of kitchen vinegar. Vinegar has 4 at least (US FDA Compliance Policy Guide 525.825). Above
+10 it irritates skin and eyes, and from 25 on it burns them (specific concentration limits of acetic acid, Regulation
+(EC) 1272/2008, Annex VI, from memory)."""
+
+
+def kitchen_fault(acid: str, pct_w_v: float | None) -> KitchenFault | None:
+    """Say why a product is no acid of the kitchen; None where it is one.
+
+    Parameters
+    ----------
+    acid : str
+        Name of the acid.
+    pct_w_v : float or None
+        Grams of it in 100 mL of a liquid; None of a powder.
+
+    Examples
+    --------
+    >>> kitchen_fault("acetic", 5.0), kitchen_fault("acetic", 30.0), kitchen_fault("sulfuric", 5.0)
+    (None, 'too strong', 'not of the kitchen')
+    """
+    if acid not in KITCHEN_ACIDS:
+        return "not of the kitchen"
+    if pct_w_v is None:
+        return "no strength" if acid == "acetic" else None
+    if pct_w_v > VINEGAR_PCT[1]:
+        return "too strong"
+    return "too weak" if acid == "acetic" and pct_w_v < VINEGAR_PCT[0] else None
+
+
 def protons_given(acid: str, scarcity: FloatArray) -> FloatArray:
     """Return how many protons a mole of an acid has given, from 10 to the power of pH (L/mol; slow to work out).
 
@@ -79,12 +112,12 @@ def known_acid(name: str) -> Acid:
 
 @dataclass(frozen=True)
 class AcidProduct:
-    """An acid off the shelf: a liquid by its strength, or a powder by what a level teaspoon weighs.
+    """An acid of the kitchen: a liquid by its strength, or a powder by what a level teaspoon weighs.
 
     Raises
     ------
     WrongCall
-        If it is neither, or both, or there is no such acid.
+        If it is neither, or both, or no acid of the kitchen (`kitchen_fault`).
     """
 
     name: str
@@ -99,6 +132,11 @@ class AcidProduct:
             raise WrongCall(
                 f"{self.name}: give the strength of a liquid in grams for 100 mL, or the grams in a level teaspoon of "
                 "a powder, above 0 and at most 100."
+            )
+        if fault := kitchen_fault(self.acid, self.pct_w_v):
+            raise WrongCall(
+                f"{self.name} is no acid of the kitchen ({fault}): amounts are told of vinegar of "
+                f"{VINEGAR_PCT[0]:g} to {VINEGAR_PCT[1]:g} g in 100 mL and of citric acid, of no other."
             )
 
     @property

@@ -3,52 +3,60 @@
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH, strip_reading
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
 from trialkit.solution.acid_steps import (
+    HIGHEST_ALKALINITY_MG_L,
     KITCHEN_STEPS_TSP,
     LOWEST_PH_AFTER_A_STEP,
     SOLUTION_TSP_PER_POWDER_TSP,
-    WINDOW_PH,
     AcidStep,
     lowest_alkalinity_for_acid,
     safe_acid_step,
 )
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
-from trialkit.solution.nutrients import ATOMIC_WEIGHTS, Conductivity, Product, conductivity, elements_mg_l
+from trialkit.solution.nutrients import (
+    ATOMIC_WEIGHTS,
+    Conductivity,
+    Feed,
+    Product,
+    Scarce,
+    conductivity,
+    elements_mg_l,
+    scarce_elements,
+    shares_of_recipe,
+    with_water,
+)
 from trialkit.solution.tap_alkalinity import AlkalinityEstimate
 
-STRIP_STEP = 0.5
-"""Steps of a pH strip."""
 HALF_A_QUARTER_TSP = 0.125
 NOTABLE_ROUNDING_PCT = 15.0
 
-# Published ranges for lettuce in solution disagree; each stands with its source, and only what lies outside all of them
-# is warned of.
-PH_RANGES: Mapping[str, tuple[float, float]] = {
-    "Both et al., horticultural engineering, Rutgers: floating lettuce (5.8 +/- 0.2)": (5.6, 6.0),
-    "Brechner & Both, Hydroponic Lettuce Handbook, Cornell (figures from memory)": (5.6, 6.0),
-    "Singh & Dunn, Oklahoma State Extension, HLA-6722 (figures from memory)": (6.0, 7.0),
-}
-TARGET_PH = 5.8
-"""Where published set points for lettuce lie, 5.6 to 6.0."""
+# Published strengths for lettuce disagree; each stands with its source, and only what lies outside all is warned of.
 EC_RANGES: Mapping[str, tuple[float, float]] = {
     "Both et al., horticultural engineering, Rutgers: floating lettuce (1.20 +/- 0.05 mS/cm)": (1.15, 1.25),
     "Singh & Dunn, Oklahoma State Extension, HLA-6722 (figures from memory)": (1.2, 1.8),
     "Samarakoon et al. 2020, HortScience 55:1265 (levels tried)": (1.4, 2.0),
 }
-# Alkalinity classes for handouts: the bounds of the usual classes of hardness (soft, moderately hard, hard, very hard:
-# US Geological Survey, from memory), as tap water's alkalinity goes with its hardness.
+# Classes of alkalinity, mg/L as calcium carbonate. Their bounds are those of the usual classes of hardness, with which
+# alkalinity mostly goes (US Geological Survey, from memory); the last ends where acid serves no more.
 ALKALINITY_CLASSES: tuple[tuple[str, float, float], ...] = (
     ("low", 0.0, 60.0),
     ("medium", 60.0, 120.0),
     ("high", 120.0, 180.0),
-    ("very high", 180.0, 300.0),
+    ("very high", 180.0, HIGHEST_ALKALINITY_MG_L),
 )
+MEDIUM_ALKALINITY_MG_L = 90.0
+"""Middle of the class of medium alkalinity: water of which nothing is known, where amounts are for buying alone."""
+RAIN_SHARES = (1 / 2, 2 / 3, 3 / 4, 9 / 10)
+"""Of a bucket, as a gardener fills it up."""
+BLENDED_TO_MG_L = 180.0
+"""mg/L as calcium carbonate: a blend is told that comes out of the class of very high alkalinity."""
 
 LEAST_ALKALINITY_OF_A_ROW = 20.0
 """mg/L: below it one amount cannot serve a range of waters, as those with less need next to none."""
@@ -56,18 +64,68 @@ LEAST_ALKALINITY_OF_A_ROW = 20.0
 
 @dataclass(frozen=True)
 class Water:
-    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest that it may be; pH; degrees Celsius."""
+    """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; elements, mg/L."""
 
     alkalinity_mg_l_caco3: float
     ph: float = 7.5
     temperature_c: float = 25.0
     lowest_alkalinity_mg_l_caco3: float | None = None
+    elements_mg_l: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def safe_for_mg_l_caco3(self) -> float:
         """Alkalinity that a step of acid must be safe for: the lowest that it may be, where it is a guess."""
         lowest = self.lowest_alkalinity_mg_l_caco3
         return self.alkalinity_mg_l_caco3 if lowest is None else lowest
+
+    @property
+    def is_beyond_acid(self) -> bool:
+        """Whether water of less alkalinity serves better than acid."""
+        return self.alkalinity_mg_l_caco3 > HIGHEST_ALKALINITY_MG_L
+
+    def blended(self, rain_share: float) -> "Water":
+        """Return it with a share of rain or reverse-osmosis water, which has next to no alkalinity.
+
+        Alkalinity is an amount of charge, so that a blend has the mean of its parts. The carbonate thins by the same
+        factor, which leaves the pH of ordinary water where it was.
+
+        Examples
+        --------
+        >>> Water(200.0).blended(0.5).alkalinity_mg_l_caco3
+        100.0
+        """
+        left = 1.0 - rain_share
+        lowest = self.lowest_alkalinity_mg_l_caco3
+        return Water(
+            left * self.alkalinity_mg_l_caco3,
+            self.ph,
+            self.temperature_c,
+            None if lowest is None else left * lowest,
+            {element: left * mg_l for element, mg_l in self.elements_mg_l.items()},
+        )
+
+
+def usual_water(alkalinity_mg_l_caco3: float, ph: float) -> Water:
+    """Return a water of an alkalinity; its pH is that of most taps where it is not known (NaN).
+
+    Examples
+    --------
+    >>> usual_water(90.0, math.nan).ph
+    7.5
+    """
+    return Water(alkalinity_mg_l_caco3) if math.isnan(ph) else Water(alkalinity_mg_l_caco3, ph)
+
+
+def rain_share_for(alkalinity_mg_l_caco3: float) -> float:
+    """Return the smallest share of rain water, of those that are easily filled, that brings an alkalinity down.
+
+    Examples
+    --------
+    >>> rain_share_for(320.0), round(rain_share_for(400.0), 2)
+    (0.5, 0.67)
+    """
+    enough = (share for share in RAIN_SHARES if (1.0 - share) * alkalinity_mg_l_caco3 <= BLENDED_TO_MG_L)
+    return next(enough, RAIN_SHARES[-1])
 
 
 @dataclass(frozen=True)
@@ -92,6 +150,8 @@ class Spoons:
 NoteCode = Literal[
     "alkalinity guessed",
     "alkalinity contradicted",
+    "alkalinity by drops",
+    "beyond acid",
     "no safe step of acid",
     "needs no acid",
     "ph too low",
@@ -100,7 +160,10 @@ NoteCode = Literal[
     "weak",
     "strong",
     "too little for spoons",
+    "little calcium",
+    "little magnesium",
 ]
+LITTLE_OF: Mapping[Scarce, NoteCode] = {"Ca": "little calcium", "Mg": "little magnesium"}
 
 
 @dataclass(frozen=True)
@@ -111,16 +174,20 @@ class MixNote:
     value: Annotated[
         float,
         "Of an alkalinity, mg/L as calcium carbonate; of no safe step, the smallest step in teaspoons of liquid; "
-        "of a pH, the pH; of weak and strong, mS/cm; of too little for spoons, level teaspoons.",
+        "of a pH, the pH; of a drift, the pH once the air has taken its share; of weak and strong, mS/cm; of too "
+        "little for spoons, level teaspoons; of little calcium or magnesium, its share of the published solution.",
     ]
     lower: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
-    upper: Annotated[float | None, "Where it may lie, or (pH, strength) where it should."] = None
+    upper: Annotated[
+        float | None, "Where it may lie, or (pH, strength) where it should; of a drift, the pH once the acid is eaten."
+    ] = None
 
 
-def alkalinity_notes(alkalinity: AlkalinityEstimate) -> Iterator[MixNote]:
-    """Say that an alkalinity is a guess, if it is one."""
+def alkalinity_notes(alkalinity: AlkalinityEstimate, *, by_drops: bool = False) -> Iterator[MixNote]:
+    """Say that an alkalinity is a guess, or counted in drops, if it is."""
     if alkalinity.lower < alkalinity.upper:
-        code: NoteCode = "alkalinity guessed" if alkalinity.agrees else "alkalinity contradicted"
+        guessed: NoteCode = "alkalinity guessed" if alkalinity.agrees else "alkalinity contradicted"
+        code: NoteCode = "alkalinity by drops" if by_drops else guessed
         yield MixNote(code, alkalinity.value, alkalinity.lower, alkalinity.upper)
 
 
@@ -129,12 +196,13 @@ class Mix:
     """What goes into the bucket, and what comes of it."""
 
     volume_l: float
-    nutrient: Spoons | None
+    nutrient: Annotated[Spoons | None, "The feed's base."]
+    parts: Annotated[tuple[Spoons, ...], "What goes with it, as the feed has it."]
     acid: Spoons | None
     acid_step: Annotated[
         AcidStep | None, "What may be added at a time; None without acid, and where no kitchen measure is small enough."
     ]
-    elements_mg_l: Mapping[str, float]
+    elements_mg_l: Annotated[Mapping[str, float], "Of the feed and of the water."]
     ec: Annotated[Conductivity, "mS/cm at 25 degrees Celsius."]
     ph: Annotated[float, "After mixing, before carbon dioxide leaves."]
     ph_range: Annotated[
@@ -144,43 +212,38 @@ class Mix:
     ]
     strip: Annotated[float, "What a strip in steps of a half would show."]
     ph_standing: Annotated[float, "Once the bucket has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[
+        float,
+        "Then, once microbes have eaten all of the acid: acetate and citrate become bicarbonate, and the alkalinity is "
+        "what it was. The pH of a bucket that stands lies from `ph_standing`, nothing eaten, to this.",
+    ]
     notes: Annotated[tuple[MixNote, ...], "What is to be minded."]
 
 
-def strip_reading(ph: float) -> float:
-    """Round a pH to the steps of a strip.
-
-    Examples
-    --------
-    >>> strip_reading(5.8), strip_reading(5.7)
-    (6.0, 5.5)
-    """
-    return math.floor(ph / STRIP_STEP + 0.5) * STRIP_STEP
-
-
 def nutrient_for(
-    product: Product,
+    feed: Feed,
     volume_l: float,
     *,
     nitrogen_mg_l: float | None = None,
     ec_ms_cm: float = 0.0,
-    alkalinity_mg_l_caco3: float = 0.0,
+    water: Water,
 ) -> float:
-    """Return the teaspoons of a product for a strength of nitrogen, or else for a conductivity of the whole.
+    """Return the teaspoons of a feed's base for a strength of its nitrogen, or else for a conductivity of the whole.
 
     Raises
     ------
     WrongCall
-        If no amount of the product gives that.
+        If no amount of the feed gives that.
     """
     if nitrogen_mg_l is not None:
-        each = elements_mg_l([(product, 1.0)], volume_l).get("N", 0.0)
+        each = feed.elements_mg_l(1.0, volume_l).get("N", 0.0)
         if not each:
-            raise WrongCall(f"{product.name} has no nitrogen, so no amount of it gives any.")
+            raise WrongCall(f"{feed.name} has no nitrogen, so no amount of it gives any.")
         return nitrogen_mg_l / each
 
     def strength(teaspoons: float) -> float:
-        return conductivity(elements_mg_l([(product, teaspoons)], volume_l), alkalinity_mg_l_caco3).value
+        elements = with_water(feed.elements_mg_l(teaspoons, volume_l), water.elements_mg_l)
+        return conductivity(elements, water.alkalinity_mg_l_caco3).value
 
     if strength(0.0) >= ec_ms_cm:
         return 0.0
@@ -188,7 +251,7 @@ def nutrient_for(
     while strength(high) < ec_ms_cm:
         high *= 2
         if high > 1e4:
-            raise WrongCall(f"No amount of {product.name} reaches {ec_ms_cm:g} mS/cm.")
+            raise WrongCall(f"No amount of {feed.name} reaches {ec_ms_cm:g} mS/cm.")
     low = 0.0
     for _ in range(60):
         middle = (low + high) / 2
@@ -199,7 +262,7 @@ def nutrient_for(
 def mix(
     volume_l: float,
     water: Water,
-    product: Product | None = None,
+    feed: Feed | None = None,
     nutrient_tsp: float = 0.0,
     acid: AcidProduct | None = None,
     *,
@@ -208,8 +271,8 @@ def mix(
 ) -> Mix:
     """Work a bucket out: nutrient and acid in spoons, and the pH and conductivity that they give.
 
-    What is told is of the quarter teaspoons nearest to the level teaspoons of nutrient wanted. Acid goes by the pH to
-    reach with it, or by teaspoons instead.
+    What is told is of the quarter teaspoons nearest to the level teaspoons wanted of the feed's base, and of its parts
+    for these. Acid goes by the pH to reach with it, or by teaspoons instead.
 
     Raises
     ------
@@ -223,9 +286,11 @@ def mix(
     >>> made.acid.tsp, made.strip
     (8.25, 6.0)
     """
-    nutrient = _measured(nutrient_tsp, product.grams_per_tsp if product else None, None) if product else None
-    elements = elements_mg_l([(product, nutrient.tsp)] if product and nutrient else [], volume_l)
-    phosphate = elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
+    poured = _feed_measured(feed, nutrient_tsp) if feed else ()
+    measured = [spoons for _, spoons in poured]
+    fed = elements_mg_l([(product, spoons.tsp) for product, spoons in poured], volume_l)
+    elements = with_water(fed, water.elements_mg_l)
+    phosphate = fed.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,
@@ -234,13 +299,10 @@ def mix(
     }
     spoons, step = None, None
     if acid and (ph_target is not None or acid_tsp is not None):
-        step = safe_acid_step(
-            acid,
-            volume_l,
-            water.safe_for_mg_l_caco3,
-            ph_start=water.ph,
-            temperature_c=water.temperature_c,
-        )
+        if not water.is_beyond_acid:
+            step = safe_acid_step(
+                acid, volume_l, water.safe_for_mg_l_caco3, ph_start=water.ph, temperature_c=water.temperature_c
+            )
         wanted = acid_tsp
         if wanted is None:  # for a target; none where no step leads to it safely
             moles = float(acid_for_ph(acid=acid.acid, ph_target=ph_target or 0.0, **about)) if step else 0.0
@@ -253,12 +315,15 @@ def mix(
         float(ph_after(acid=name, acid_mol_l=each * max(tsp, 0.0), **about))
         for tsp in (given, given - slack, given + slack)
     )
-    standing = float(ph_after(acid=name, acid_mol_l=each * given, open_to_air=True, **about))
+    standing, eaten = (
+        float(ph_after(acid=name, acid_mol_l=each * left, open_to_air=True, **about)) for left in (given, 0.0)
+    )
     # Acid turns bicarbonate into its own anion, which conducts about as well: the charge stays.
     ec = conductivity(elements, water.alkalinity_mg_l_caco3)
     return Mix(
         volume_l,
-        nutrient,
+        measured[0] if feed else None,
+        tuple(measured[1:]),
         spoons,
         step,
         elements,
@@ -267,8 +332,19 @@ def mix(
         (lowest, highest),
         strip_reading(reached),
         standing,
-        tuple(_notes(reached, standing, ec, (nutrient, spoons), unsafe=spoons is not None and step is None)),
+        eaten,
+        (
+            *_notes(water, (reached, standing, eaten), ec, (*measured, spoons), no_step=bool(spoons) and step is None),
+            *_scarce_notes(elements if feed else {}),
+        ),
     )
+
+
+def _feed_measured(feed: Feed, base_tsp: float) -> tuple[tuple[Product, Spoons], ...]:
+    """Measure the base of a feed, and its parts for the base as spoons measure it."""
+    base = _measured(base_tsp, feed.base.grams_per_tsp, None)
+    parts = feed.spoons(base.tsp)[1:]
+    return (feed.base, base), *((part, _measured(tsp, part.grams_per_tsp, None)) for part, tsp in parts)
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
@@ -293,21 +369,33 @@ def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
     return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
 
 
+def _scarce_notes(elements: Mapping[str, float]) -> Iterator[MixNote]:
+    for element in scarce_elements(elements):
+        yield MixNote(LITTLE_OF[element], shares_of_recipe(elements)[element])
+
+
 def _notes(
-    ph: float, standing: float, ec: Conductivity, spoons: tuple[Spoons | None, ...], *, unsafe: bool
+    water: Water,
+    at_first_standing_eaten: tuple[float, float, float],
+    ec: Conductivity,
+    spoons: tuple[Spoons | None, ...],
+    *,
+    no_step: bool,
 ) -> Iterator[MixNote]:
-    added = spoons[1].tsp if spoons[1] else 0.0
-    if unsafe and not added and ph <= WINDOW_PH[1]:
+    ph, standing, eaten = at_first_standing_eaten
+    added = spoons[-1].tsp if spoons[-1] else 0.0
+    if no_step and water.is_beyond_acid:
+        yield MixNote("beyond acid", water.alkalinity_mg_l_caco3)
+    elif no_step and not added and ph <= WINDOW_PH[1]:
         yield MixNote("needs no acid", ph)
-    elif unsafe:
+    elif no_step:
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
-    low, high = _span(PH_RANGES)
-    if ph < low - STRIP_STEP / 2 and added:
-        yield MixNote("ph too low", ph, low, high)
-    elif ph > high and not unsafe:  # more acid would lower it, but none can be added safely
-        yield MixNote("ph too high", ph, low, high)
-    if standing > high and standing - ph > STRIP_STEP:
-        yield MixNote("ph drifts", standing)
+    if strip_reading(ph) < WINDOW_PH[0] and added:
+        yield MixNote("ph too low", ph, *WINDOW_PH)
+    elif strip_reading(ph) > WINDOW_PH[1] and not no_step:  # more acid would lower it, but none can be added safely
+        yield MixNote("ph too high", ph, *WINDOW_PH)
+    if eaten > WINDOW_PH[1] and eaten - ph > STRIP_STEP and not (no_step and water.is_beyond_acid):
+        yield MixNote("ph drifts", standing, upper=eaten)
     low, high = _span(EC_RANGES)
     if ec.upper < low:
         yield MixNote("weak", ec.value, low, high)
@@ -335,11 +423,13 @@ class ClassRow:
     ]
     ph_at_lower: Annotated[float, "What all of `acid` would give at the lowest alkalinity."]
     ph_at_upper: Annotated[float, "What it would give at the highest."]
+    ph_standing: Annotated[float, "Of the middle, once it has come to equilibrium with the air."]
+    ph_acid_eaten: Annotated[float, "Of the middle, once microbes have eaten all of the acid too."]
 
 
 def acid_by_class(
     volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
-    product: Product | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
+    feed: Feed | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
 ) -> tuple[ClassRow, ...]:  # fmt: skip
     """Return the acid for each alkalinity class, for a handout.
 
@@ -359,7 +449,7 @@ def acid_by_class(
         return mix(
             volume_l,
             Water(alkalinity, ph_start, temperature_c),
-            product,
+            feed,
             nutrient_tsp,
             acid,
             ph_target=ph_target if acid_tsp is None else None,
@@ -388,5 +478,6 @@ def acid_by_class(
                 most = max(wanted.exact_tsp, float(bound) * volume_l / acid.mol_per_tsp)
                 wanted = _acid_measured(min(wanted.exact_tsp * ratio, most), acid)
             at_ends = made(low, wanted.tsp).ph, made(high, wanted.tsp).ph
-            rows.append(ClassRow(name, low, high, wanted, step, *at_ends))
+            later = made((low + high) / 2, wanted.tsp)
+            rows.append(ClassRow(name, low, high, wanted, step, *at_ends, later.ph_standing, later.ph_acid_eaten))
     return tuple(rows)

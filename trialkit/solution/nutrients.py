@@ -4,9 +4,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Annotated
+from typing import Annotated, Literal
 
 from trialkit.domain.errors import WrongCall
+from trialkit.solution.constants import MG_CACO3_PER_MEQ
 
 # Standard atomic weights, abridged (IUPAC 2021).
 ATOMIC_WEIGHTS: Mapping[str, float] = MappingProxyType(
@@ -108,6 +109,81 @@ def elements_mg_l(spoons: Sequence[tuple[Product, float]], volume_l: float) -> d
 
 
 @dataclass(frozen=True)
+class Feed:
+    """A nutrient by whose level teaspoons doses are told, and what goes with each of these.
+
+    Examples
+    --------
+    >>> base = Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30, "Mg": 2}, 4.0)
+    >>> calcium = Product("calcium nitrate 15.5-0-0", {"N": 15.5, "Ca": 19}, 5.0)
+    >>> feed = Feed(base, ((calcium, 0.5),))
+    >>> feed.name
+    'Blend L 9-12-30 with calcium nitrate 15.5-0-0'
+    >>> {key: round(value) for key, value in feed.elements_mg_l(4, 20.0).items()}
+    {'N': 150, 'P': 42, 'K': 199, 'Ca': 95, 'Mg': 16}
+    """
+
+    base: Product
+    parts: Annotated[
+        tuple[tuple[Product, float], ...],
+        "What goes with the base, and its level teaspoons for each of the base, in the order in which they go in.",
+    ] = ()
+
+    def __post_init__(self) -> None:
+        # Calcium with sulfate or phosphate falls out as a solid where both are strong, so it goes in last, into water
+        # that has thinned the others (common practice, no source).
+        ordered = sorted(self.parts, key=lambda part: part[0].elements_pct().get("Ca", 0.0) > 0)
+        object.__setattr__(self, "parts", tuple(ordered))
+
+    @property
+    def name(self) -> str:
+        """The names of all that is in it."""
+        parts = " and ".join(product.name for product, _ in self.parts)
+        return f"{self.base.name} with {parts}" if parts else self.base.name
+
+    def spoons(self, base_tsp: float) -> tuple[tuple[Product, float], ...]:
+        """Level teaspoons of each product for so many of the base, in the order in which they go in."""
+        return ((self.base, base_tsp), *((product, each * base_tsp) for product, each in self.parts))
+
+    def elements_mg_l(self, base_tsp: float, volume_l: float) -> dict[str, float]:
+        """Return mg/L of each element for so many teaspoons of the base in a bucket."""
+        return elements_mg_l(self.spoons(base_tsp), volume_l)
+
+
+def with_water(elements: Mapping[str, float], water_mg_l: Mapping[str, float]) -> dict[str, float]:
+    """Add what the water brings of each element to what the feed brings, mg/L.
+
+    Examples
+    --------
+    >>> with_water({"N": 100.0, "Ca": 20.0}, {"Ca": 30.0, "Mg": 8.0})
+    {'N': 100.0, 'Ca': 50.0, 'Mg': 8.0}
+    """
+    both = {**dict.fromkeys(ELEMENTS, 0.0), **elements}
+    return {
+        element: both[element] + water_mg_l.get(element, 0.0)
+        for element in ELEMENTS
+        if element in elements or element in water_mg_l
+    }
+
+
+CALCIUM_SHARE_OF_HARDNESS = 2 / 3
+"""Equivalents; the rest is magnesium (common practice, no source: waters differ widely)."""
+
+
+def elements_of_hardness(hardness_mg_l_caco3: float) -> dict[str, float]:
+    """Guess the calcium and magnesium of a water, mg/L, from its hardness, mg/L as calcium carbonate.
+
+    Examples
+    --------
+    >>> {element: round(mg_l, 1) for element, mg_l in elements_of_hardness(150.0).items()}
+    {'Ca': 40.0, 'Mg': 12.1}
+    """
+    equivalents = hardness_mg_l_caco3 / MG_CACO3_PER_MEQ
+    shares = {"Ca": CALCIUM_SHARE_OF_HARDNESS, "Mg": 1 - CALCIUM_SHARE_OF_HARDNESS}
+    return {element: equivalents * share * ATOMIC_WEIGHTS[element] / 2 for element, share in shares.items()}
+
+
+@dataclass(frozen=True)
 class Conductivity:
     """Electrical conductivity at 25 degrees Celsius: an estimate and its range."""
 
@@ -162,7 +238,7 @@ def _equivalents(elements: Mapping[str, float], alkalinity: float) -> tuple[dict
         for ion, (charge, _) in ANIONS.items()
         if ion != "alkalinity"
     }
-    anions["alkalinity"] = alkalinity / 50.0435
+    anions["alkalinity"] = alkalinity / MG_CACO3_PER_MEQ
     excess = sum(cations.values()) - sum(anions.values())
     if excess > 0:
         anions[MISSING_ANION] += excess
@@ -180,3 +256,35 @@ def shares_of_recipe(elements: Mapping[str, float]) -> dict[str, float]:
     {'N': 0.5, 'P': 0.0, 'K': 0.0, 'Ca': 0.0, 'Mg': 0.0}
     """
     return {element: elements.get(element, 0.0) / mg_l for element, mg_l in RECIPE_MG_L.items()}
+
+
+LITTLE_SHARE = 0.5
+"""Of the recipe's calcium or magnesium, beside nitrogen at its full strength: less is too little. Half leaves room for
+the feeds that published recipes differ by, and for what labels round (common practice, no source)."""
+Scarce = Literal["Ca", "Mg"]
+
+
+def scarce_elements(elements: Mapping[str, float]) -> tuple[Scarce, ...]:
+    """Name which of calcium and magnesium there is too little of beside the nitrogen, in mg/L.
+
+    A weak solution has little of everything, and is told to be weak; a strong one needs no more than the recipe's own.
+
+    Examples
+    --------
+    >>> scarce_elements({"N": 75.0, "Ca": 40.0, "Mg": 3.0})
+    ('Mg',)
+    """
+    shares, wanted = shares_of_recipe(elements), wanted_share(elements)
+    both: tuple[Scarce, ...] = ("Ca", "Mg")
+    return tuple(element for element in both if shares[element] < wanted)
+
+
+def wanted_share(elements: Mapping[str, float]) -> float:
+    """Least share of the recipe's calcium and magnesium that goes with the nitrogen, in mg/L.
+
+    Examples
+    --------
+    >>> wanted_share({"N": 75.0}), wanted_share({"N": 300.0})
+    (0.25, 0.5)
+    """
+    return LITTLE_SHARE * min(shares_of_recipe(elements)["N"], 1.0)

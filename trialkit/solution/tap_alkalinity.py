@@ -24,6 +24,26 @@ class AlkalinityEstimate:
     agrees: Annotated[bool, "Whether the sources that it comes from can be true together."] = True
 
 
+def alkalinity_from_drops(drops: int, mg_l_per_drop: float) -> AlkalinityEstimate:
+    """Return the alkalinity by a drop test: so many drops until the colour turns, each so many mg/L (its leaflet).
+
+    The leaflet's number is drops times what a drop stands for; the colour turned somewhere within the last drop.
+
+    Raises
+    ------
+    WrongCall
+        If there is no drop, or it stands for nothing.
+
+    Examples
+    --------
+    >>> alkalinity_from_drops(9, 20.0)
+    AlkalinityEstimate(value=180.0, lower=160.0, upper=180.0, agrees=True)
+    """
+    if drops < 1 or not 0 < mg_l_per_drop < math.inf:
+        raise WrongCall("A drop test takes at least one drop, which stands for more than 0 mg/L.")
+    return AlkalinityEstimate(drops * mg_l_per_drop, (drops - 1) * mg_l_per_drop, drops * mg_l_per_drop)
+
+
 def alkalinity_from_ph_and_hardness(
     ph: float, hardness_mg_l_caco3: float, temperature_c: float = 25.0
 ) -> AlkalinityEstimate:

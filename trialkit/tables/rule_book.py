@@ -167,6 +167,12 @@ TK-P10 error: A key does not fit the kind of layout
 TK-P11 error: A layout that cannot be made
   Blocks, rows and columns must fit the number of treatments, and compare all of them.
   Change this key, or the levels of the factors, until it fits.
+TK-P12 error: Parts of a feed that cannot be counted
+  How much nitrogen, calcium and magnesium a dose brings would be told wrongly.
+  Name each part as products.csv does, and give its label and the grams of a level teaspoon there.
+TK-P13 warning: Too little calcium for lettuce
+  Young leaves that grow fast on little calcium turn brown at their edges (tipburn), whatever else they are given.
+  Add calcium nitrate under [factors.dose.parts], or give the water's calcium (calcium_mg_l in sites.csv).
 TK-P14 warning: More water than the bucket holds with an air gap
   Filled so high it spills when it is moved, and no air gap is left for the roots.
   Pour in measured water up to two or three inches (5 to 7.5 cm) below the brim, and write that into bucket.volume_l.
@@ -279,6 +285,12 @@ TK-S06 warning: pH far from what the water and the acid make
 TK-S07 warning: A garden's conductivities look like another unit
   Meters that show parts per million divide by a factor of their own.
   Ask which unit the meter showed, and convert the garden's readings to mS/cm.
+TK-S08 error: No acid of the kitchen
+  Vinegar of 20 to 30 %, sold for cleaning and against weeds, burns skin and can blind; below 4 % it is no vinegar.
+  Use white vinegar of 4 to 10 %, such as 5 %, or citric acid powder; other acids go by their own label alone.
+TK-S09 warning: Water beyond what acid can serve
+  So much acid is food for microbes, which use up the oxygen, and the pH climbs back.
+  Fill these buckets with rain water, reverse-osmosis water or a blend, and write the alkalinity of that into sites.csv.
 TK-S12 warning: A volume far from the fill line
   The dose in the bucket goes by the volume; one so far off is taken for a slip, and the protocol's is used.
   Correct the volume, in litres: 5 US gallons are 18.9 L.

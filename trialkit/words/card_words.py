@@ -5,21 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
-from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP
+from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP, AcidStep
 from trialkit.solution.mixing import Spoons
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.measures import MeasureSystem, in_measures, measure_words, spoons, teaspoons, volume_words
+from trialkit.words.feed_words import part_words
+from trialkit.words.measures import (
+    MOST_SPOONS_TSP,
+    MeasureSystem,
+    in_measures,
+    liquid_words,
+    measure_words,
+    spoons,
+    teaspoons,
+    volume_words,
+)
+from trialkit.words.ph_words import BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
 from trialkit.words.treatment_names import treatment_label
 
-HALF_CUP_TSP = CUP_ML / TEASPOON_ML / 2
-"""Beyond half a cup nobody counts teaspoons."""
 BEFORE_MIXING = (
     "Spoons are level. Acid into water, never water into acid; eyes protected; children and pets away; the label comes "
     "first."
 )
-READ_THE_STRIP = "stir, wait a minute, read the strip; stop between pH 5.5 and 6."
+READ_THE_STRIP = f"stir, wait a minute, read the strip; {STOP}."
+ONE_AFTER_THE_OTHER = (
+    "The powders go in one after the other, in this order, never mixed dry or in one cup: strong together, calcium and "
+    "the others turn to grit that plants cannot use."
+)
 NO_SAFE_STEP = (
     "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
     "Read the pH and write it down, with 0 for the acid."
@@ -61,10 +74,13 @@ def card_words(card: MixingCard, measures: Measures = "both") -> CardWords:
 def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Iterator[str]:
     yield f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
     dose = card.treatment.dose_tsp
+    if card.parts:
+        yield ONE_AFTER_THE_OTHER
     if dose is not None:
         beside = "" if card.nutrient_g is None or measures != "both" else f" ({card.nutrient_g:.3g} g)"
         amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
         yield f"Stir in {amount} until nothing is left.{_rate(card, system, measures)}"
+        yield from (_part_step(part, measures) for part in card.parts)
     yield from _acid_steps(card.acid, measures)
 
 
@@ -79,6 +95,10 @@ def _rate(card: MixingCard, system: MeasureSystem, measures: Measures) -> str:
     )
 
 
+def _part_step(part: CardPart, measures: Measures) -> str:
+    return f"Then stir in {part_words(part.name, part.tsp, part.g_per_tsp, measures)} until nothing is left."
+
+
 def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     """How the acid goes in: never faster than the water that holds the pH least can bear."""
     if acid.use == "none":
@@ -91,13 +111,21 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     elif acid.use == "water unknown":
         yield (
             f"Add no {acid.name} yet: nobody has told how much alkalinity this water has, so nobody can say how much "
-            "is safe at a time. Ask the water supplier or test it, tell the adviser, and get a new card."
+            f"is safe at a time. {LEARN_ALKALINITY} Tell the adviser, and get a new card."
         )
+    elif acid.use == "beyond acid":
+        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card."
     elif acid.use == "no safe step":
         yield NO_SAFE_STEP
-    if acid.step is None:
-        return
-    step = measure_words(acid.step.tsp, measures)
+    if acid.step:
+        yield from _steps_of(acid, acid.step, measures)
+    if acid.use != "not tried":
+        again = " Ask the adviser before you add more acid; it goes in by the same steps." if acid.step else ""
+        yield f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
+
+
+def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str]:
+    step = measure_words(one.tsp, measures)
     if acid.powder_g_per_tsp is None:
         yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
         yield "Write down how much went in, and the pH before and after."
@@ -111,9 +139,9 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     yield f"Add {step} of this solution at a time, no more, {READ_THE_STRIP}"
     quarter = SOLUTION_TSP_PER_POWDER_TSP / 4
     some = f"{quarter * TEASPOON_ML:.0f} mL" if measures == "metric" else f"{quarter:.0f} teaspoons"
-    one = f"{TEASPOON_ML:.3g} mL" if measures == "metric" else "1"
+    each_spoon = f"{TEASPOON_ML:.3g} mL" if measures == "metric" else "1"
     yield (
-        f"Write down the acid as powder: {some} of the solution hold ¼ teaspoon of powder, {one} holds "
+        f"Write down the acid as powder: {some} of the solution hold ¼ teaspoon of powder, {each_spoon} holds "
         f"{1 / SOLUTION_TSP_PER_POWDER_TSP:.2f}. Write down the pH before and after."
     )
 
@@ -121,11 +149,14 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
 def _start(start: AcidStart, measures: Measures) -> StartWords:
     if start.alkalinity_mg_l_caco3 is None:
         return StartWords(start.garden, "no acid until its alkalinity is known", "not known")
-    amount = (
-        "no acid, as its water would turn sour at the first spoon"
-        if start.acid is None
-        else f"about {_amount(start.acid, measures)}"
-    )
+    if start.acid:
+        amount = f"about {_amount(start.acid, measures)}"
+        if start.ph_later:
+            amount += f". Left alone, its pH climbs {later_words(*start.ph_later)}"
+    elif start.beyond_acid:
+        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}"
+    else:
+        amount = "no acid, as its water would turn sour at the first spoon"
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")
 
 
@@ -135,8 +166,7 @@ def _amount(acid: Spoons, measures: Measures) -> str:
     if acid.solution_tsp is not None:
         what, powder, liquid_tsp = " of the solution", f"; {acid.grams:.1f} g of powder", acid.solution_tsp
     millilitres = f"{acid.millilitres:.0f} mL"
-    if measures == "kitchen":
-        return f"{spoons(liquid_tsp)} tsp{what}"
-    if measures == "metric" or liquid_tsp > HALF_CUP_TSP:
+    if measures == "metric":
         return f"{millilitres}{what}{powder}, by a measuring cup"
-    return f"{spoons(liquid_tsp)} tsp{what} ({millilitres}{powder})"
+    kitchen = f"{spoons(liquid_tsp)} tsp" if liquid_tsp <= MOST_SPOONS_TSP else liquid_words(liquid_tsp)
+    return f"{kitchen}{what}" if measures == "kitchen" else f"{kitchen}{what} ({millilitres}{powder})"

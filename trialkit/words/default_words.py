@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, ProposedTrial, Recommended
 from trialkit.domain.units import Measures
+from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures, several_doses, spoons
 from trialkit.words.phrases import chance, count, listed, number
@@ -48,7 +49,7 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     yield (
         f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
         f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
-        "what leaves the softest water of its class at pH 5.25."
+        f"what leaves the water of least alkalinity in its class at pH {LOWEST_PH_AFTER_A_STEP:g}."
     )
 
 
@@ -151,18 +152,24 @@ def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[s
     if not now.is_like(then):
         old, new = (treatment_words(one.treatment, _system(one, measures)) for one in (then, now))
         yield f"The default changes from {old} to {new}."
-    elif now.treatment.dose_tsp == then.treatment.dose_tsp:
+    elif now.treatment.dose_tsp == then.treatment.dose_tsp and _feed(now) == _feed(then):
         yield "The default stays as it was."
     else:
         new, old = _amount(now, measures, " teaspoons"), _amount(then, measures)
         yield (
-            f"The default stays as it was: {new} of {now.product} bring the nitrogen that {old} of {then.product} did."
+            f"The default stays as it was: {new} of {_feed(now)} bring the nitrogen that {old} of {_feed(then)} did."
         )
     if document.current.treatment != then.treatment and change.withdrawn:
         practice = treatment_words(document.current.treatment, _system(document.current, measures))
         yield (
             f"What rested on withdrawn evidence is as if it had never been said: the default is set beside {practice}."
         )
+
+
+def _feed(practice: Practice) -> str:
+    """Name all that goes in; the amount told is that of the first."""
+    parts = " and ".join(part.product for part in practice.parts)
+    return f"{practice.product} with {parts}" if parts else str(practice.product)
 
 
 def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:

@@ -10,32 +10,45 @@ from trialkit.documents.decision import Candidate
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, OUNCE_G, TEASPOON_ML, Measures
+from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
+from trialkit.solution.nutrients import scarce_elements
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.measures import MeasureSystem, in_measures, measure_words, spoons, teaspoons, volume_words
+from trialkit.words.feed_words import part_words
+from trialkit.words.measures import (
+    MOST_SPOONS_TSP,
+    TABLESPOON_TSP,
+    MeasureSystem,
+    in_measures,
+    liquid_words,
+    measure_words,
+    spoons,
+    teaspoons,
+    volume_words,
+)
+from trialkit.words.ph_words import WINDOW
 from trialkit.words.phrases import chance, count, number
 
-TABLESPOON_TSP = 3
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
 LEAST_GAIN_G = 1.0
 """A smaller gain is not told: a change may be for what it saves (common practice, no source)."""
-WATER_WORDS = {
-    "low": "soft",
-    "medium": "fairly soft",
-    "high": "hard",
-    "very high": "very hard",
-}
+LEARN_ALKALINITY = (
+    "Your water supplier's yearly report tells its alkalinity. So does a drop test. Test a well. A water softener does "
+    "not take it out: use a tap before it. Rain has next to none."
+)
+OTHER_WATER = f"Over {HIGHEST_ALKALINITY_MG_L:.0f}? Use rain water, or half of each. Ask us."
 
 
 @dataclass(frozen=True)
 class AcidLine:
-    """Acid for one class of water: how to know it, how much in all, and how much at a time."""
+    """Acid for one class of water: how to know it, how much in all and at a time, and the pH that all of it gives."""
 
     water: str
     range: str
     amount: str
     millilitres: str | None
     step: str | None
+    ph: str | None
     seen: bool
 
 
@@ -47,6 +60,13 @@ def nutrient_words(best: Practice, measures: Measures) -> str | None:
     beside = f" ({dose * g_per_tsp:.3g} g)" if g_per_tsp and dose and measures == "both" else ""
     system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
     return f"{teaspoons(dose, system)} of {best.product or 'plant food'}{beside}"
+
+
+def feed_words(best: Practice, measures: Measures) -> str | None:
+    """Amounts of the nutrient and of all that goes in with it, in words."""
+    nutrient = nutrient_words(best, measures)
+    parts = (part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in best.parts)
+    return None if nutrient is None else " and ".join([nutrient, *parts])
 
 
 def acid_name(best: Practice) -> str | None:
@@ -72,11 +92,12 @@ def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
     millilitres = f"{amount * TEASPOON_ML:.0f} mL"
     told = millilitres if measures == "metric" else kitchen_measure(amount)
     return AcidLine(
-        water=WATER_WORDS.get(row.name, row.name) if row.lower else "very soft",
-        range=f"{row.lower:.0f} to {row.upper:.0f}" if row.name != "very high" else f"over {row.lower:.0f}",
+        water=row.name if row.lower or step is not None else "next to none",
+        range=f"{row.lower:.0f} to {row.upper:.0f}",
         amount="no acid" if step is None else told,
         millilitres=None if step is None or measures != "both" else millilitres,
         step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
+        ph=None if step is None else f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}",
         seen=row.gardens > 0,
     )
 
@@ -88,13 +109,15 @@ def acid_seen(document: Recommended) -> str:
 
 
 def kitchen_measure(teaspoons: float) -> str:
-    """Say an amount in spoons as a cook measures it, to a quarter of a teaspoon.
+    """Say an amount as a cook measures it: in spoons to a quarter of a teaspoon, beyond that in cups.
 
     Examples
     --------
     >>> kitchen_measure(1.75), kitchen_measure(6.75), kitchen_measure(18.0), kitchen_measure(0.0)
-    ('1¾ teaspoons', '2 tablespoons and ¾ teaspoon', '6 tablespoons', 'none')
+    ('1¾ teaspoons', '2 tablespoons and ¾ teaspoon', '¼ cup and 2 tablespoons', 'none')
     """
+    if teaspoons > MOST_SPOONS_TSP:
+        return liquid_words(teaspoons)
     quarters = round(teaspoons * 4)
     big, small = divmod(quarters, 4 * TABLESPOON_TSP)
     if big < 2:
@@ -114,19 +137,38 @@ def steps(document: Recommended) -> Iterator[str]:
     if nutrient:
         level = "Weigh it." if measures == "metric" and best.nutrient_g_per_tsp else "Level the spoon."
         yield f"Stir in {nutrient}. {level} Stir until you see no grains."
+        for part in best.parts:
+            yield f"Then stir in {part_words(part.product, part.tsp, part.g_per_tsp, measures)}."
+        if best.parts:
+            yield "Keep this order. Never mix the powders in a cup."
     if nutrient and best.treatment.dose_tsp:
         rate = dose_by_volume(best.treatment.dose_tsp, best.volume_l, best.nutrient_g_per_tsp, measures)
-        yield f"For more or less water, use {rate}."
+        rest = " of the first, and change the rest alike" if best.parts else ""
+        yield f"For more or less water, use {rate}{rest}."
     if acid_name(best) and document.acid:
         if is_dissolved(document):
             some = "one level 5 mL spoon" if measures == "metric" else "one level teaspoon"
             each = f"{CUP_ML:.0f} mL" if measures == "metric" else "cup"
             yield f"Never put the acid powder in the bucket. Stir {some} of it into each {each} of water first."
         yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
-        yield "Wait one minute. Test with a pH strip. Stop when it is 5.5 to 6."
+        yield f"Wait one minute. Test with a pH strip. Stop when it is {WINDOW}."
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
     yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."
     yield "Do not stir or pump. Let the water sink as the plants drink. That makes an air gap."
+    if climb := _climb(document):
+        yield climb
+
+
+def _climb(document: Recommended) -> str | None:
+    """What the pH does in the bucket: between what the air leaves in it and what is left when the acid is eaten."""
+    acid = [row for row in document.acid if row.step_tsp is not None]
+    if not acid:
+        return None
+    low, high = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
+    return (
+        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. Is it too high? Add "
+        "acid in the same small steps."
+    )
 
 
 def _number_word(number: int) -> str:
@@ -147,8 +189,15 @@ def expectations(document: Recommended) -> Iterator[str]:
         limits = yields.new_lower, yields.new_upper
         ounces, grams = (f"{say(limits[0])} to {say(limits[1])}" for say in (_ounces, _grams))
         yield f"In your garden it may be {_beside(f'{ounces} oz', f'{grams} g', measures)}."
+    if lacks_calcium(document.recommended):
+        yield "This plant food has little calcium. In water with little calcium too, young leaves may turn brown at the edges."
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
+
+
+def lacks_calcium(best: Practice) -> bool:
+    """Whether the plant food brings too little calcium, as far as its label tells."""
+    return bool(best.elements_mg_l) and "Ca" in scarce_elements(best.elements_mg_l)
 
 
 def _of_ten(share: float) -> str:

@@ -12,6 +12,9 @@ from trialkit.domain.units import GALLON_L, INCH_CM, POUND_KG, TEASPOON_ML, Meas
 from trialkit.words.phrases import listed, number
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+MOST_SPOONS_TSP = 12.0
+"""A quarter of a cup: beyond it liquids are told in cups."""
+TABLESPOON_TSP, CUP_TABLESPOONS = 3, 16
 FILLED_ONCE = {
     12.0: "a quarter of a cup",
     3.0: "a tablespoon",
@@ -220,16 +223,35 @@ def acid_range(
     Examples
     --------
     >>> acid_range(1.5, 4.0, None), acid_range(1.5, 4.0, None, MeasureSystem("metric")), acid_range(0.25, 0.25, 4.0)
-    ('1½ to 4 level teaspoons', '7.4 to 20 mL', '1 g, dissolved first,')
+    ('1½ to 4 teaspoons', '7.4 to 20 mL', '1 g, dissolved first,')
     """
     if powder_g_per_tsp is not None:
         grams = list(dict.fromkeys(_amount(tsp * powder_g_per_tsp, 2) for tsp in (least_tsp, most_tsp)))
         return f"{' to '.join(grams)} g, dissolved first,"
-    least, most = teaspoons(least_tsp), teaspoons(most_tsp)
+    least, most = liquid_words(least_tsp), liquid_words(most_tsp)
     millilitres = [_amount(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]
     if least == most:
         return in_measures(system.measures, most, f"{millilitres[1]} mL")
-    return in_measures(system.measures, f"{spoons(least_tsp)} to {most}", f"{' to '.join(millilitres)} mL")
+    if most_tsp <= MOST_SPOONS_TSP:
+        least = spoons(least_tsp)
+    return in_measures(system.measures, f"{least} to {most}", f"{' to '.join(millilitres)} mL")
+
+
+def liquid_words(teaspoons: float) -> str:
+    """Say how much of a liquid: beyond a quarter of a cup in cups and whole tablespoons, as a cook measures it.
+
+    Examples
+    --------
+    >>> liquid_words(1.0), liquid_words(8.25), liquid_words(24.75), liquid_words(19.75), liquid_words(60.0)
+    ('1 teaspoon', '8¼ teaspoons', '½ cup', '¼ cup and 3 tablespoons', '1¼ cups')
+    """
+    if teaspoons <= MOST_SPOONS_TSP:
+        return f"{spoons(teaspoons)} teaspoon{'' if teaspoons <= 1 else 's'}"
+    tablespoons = math.floor(teaspoons / TABLESPOON_TSP + 0.5)
+    quarters, rest = divmod(tablespoons, CUP_TABLESPOONS // 4)
+    cups = quarters / 4
+    told = f"{spoons(cups)} cup{'' if cups <= 1 else 's'}"
+    return f"{told} and {rest} tablespoon{'' if rest == 1 else 's'}" if rest else told
 
 
 def measure_words(teaspoons: float, measures: Measures = "kitchen") -> str:

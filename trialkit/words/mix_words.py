@@ -4,14 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from trialkit.documents.answers import MixAmount, MixAnswer, MixTableAnswer
+from trialkit.documents.answers import MixAmount, MixAnswer, MixBlend, MixTableAnswer
 from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
-from trialkit.solution.mixing import HALF_A_QUARTER_TSP, ClassRow, MixNote
+from trialkit.solution.mixing import HALF_A_QUARTER_TSP, LITTLE_OF, ClassRow, MixNote
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.measures import measure_words, spoons, volume_words
+from trialkit.words.feed_words import IN_ORDER, scarce_words
+from trialkit.words.measures import liquid_words, measure_words, spoons, volume_words
+from trialkit.words.ph_words import (
+    BEYOND_ACID,
+    LEARN_ALKALINITY,
+    OTHER_WATER,
+    READ_AGAIN,
+    STOP,
+    later_words,
+    share_words,
+)
 
 NO_POWDER = " Never add the powder itself."
+NO_ALKALINITY = (
+    "How much acid a water takes hangs on its alkalinity: give --alkalinity, or --drops and --mg-per-drop of a test "
+    f"kit, or --hardness from a strip for a guess. {LEARN_ALKALINITY}"
+)
 
 
 def no_volume(asked: str) -> str:
@@ -28,24 +42,38 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     """Say what goes into a bucket, what comes of it, and what to mind; one text a line."""
     alkalinity = mix.water.alkalinity_mg_l_caco3.value
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
-    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, mix.acid) if amount)
+    if mix.water.rain_share:
+        share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
+        yield f"  {share} of it is rain or reverse-osmosis water: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
+    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, *mix.parts) if amount)
+    if mix.parts:
+        yield f"  {IN_ORDER}"
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
-        yield f"  For another volume: {dose_by_volume(mix.nutrient.tsp, mix.volume_l, g_per_tsp)}."
+        rest = f" of {mix.nutrient.name}, and the rest in proportion" if mix.parts else ""
+        yield f"  For another volume: {dose_by_volume(mix.nutrient.tsp, mix.volume_l, g_per_tsp)}{rest}."
+    if mix.acid:
+        yield f"  {_amount(mix.acid)}"
     if mix.acid_step and mix.acid and mix.acid.tsp > 0:
         yield f"  {_step(mix.acid_step, mix.acid)}"
     elif mix.acid and mix.acid.tsp > 0:
         powder = NO_POWDER if mix.acid.solution_tsp is not None else ""
-        yield f"  Do not add it: no step of it is safe in this water; what follows is what it would do.{powder}"
+        yield f"  Do not add it: no step of it suits this water; what follows is what it would do.{powder}"
     if mix.elements_mg_l:
         yield "Nutrients, mg/L: " + ", ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.elements_mg_l.items())
+    if mix.water.elements_mg_l:
+        own = " and ".join(f"{element} {mg_l:.0f}" for element, mg_l in mix.water.elements_mg_l.items())
+        guessed = ", guessed from its hardness" if mix.water.elements_guessed else ""
+        yield f"  of these from the water itself: {own}{guessed}"
     if mix.recipe.shares:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
-        yield f"Of a published solution ({mix.recipe.name}): {shares}"
+        yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
     yield f"Conductivity: about {ec.value:.1f} mS/cm ({ec.lower:.1f} to {ec.upper:.1f})"
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
     yield from (f"Note: {note_words(note)}" for note in mix.notes)
+    if mix.blend:
+        yield f"Instead: {_blend(mix.blend)}"
     yield from (f"{caution.title}: {caution.text}" for caution in mix.cautions)
 
 
@@ -54,15 +82,20 @@ def _amount(amount: MixAmount) -> str:
         return f"no {amount.name}"
     if amount.solution_tsp is not None:
         return _dissolved(amount, amount.solution_tsp)
-    metric = f"{amount.grams:.0f} g" if amount.grams is not None else f"{amount.millilitres:.0f} mL"
     rounding = f"rounding adds {amount.rounding_pct:+.0f} %" if abs(amount.rounding_pct) >= 0.5 else ""
-    kitchen = f"{spoons(amount.tsp)} level teaspoon{'' if amount.tsp <= 1 else 's'}"
+    if amount.grams is None:
+        kitchen, metric = liquid_words(amount.tsp), f"{amount.millilitres:.0f} mL"
+    else:
+        kitchen, metric = (
+            f"{spoons(amount.tsp)} level teaspoon{'' if amount.tsp <= 1 else 's'}",
+            f"{amount.grams:.0f} g",
+        )
     return f"{kitchen} of {amount.name} ({'; '.join(filter(None, (metric, rounding)))})"
 
 
 def _dissolved(amount: MixAmount, solution_tsp: float) -> str:
     return (
-        f"{spoons(solution_tsp)} teaspoon{'' if solution_tsp <= 1 else 's'} of a solution: 1 level teaspoon of "
+        f"{liquid_words(solution_tsp)} of a solution: 1 level teaspoon of "
         f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {amount.grams:.2g} g of powder)"
     )
 
@@ -72,8 +105,20 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
     powder = NO_POWDER if acid.solution_tsp is not None else ""
     return (
         f"Add it in steps of {measure_words(step.tsp)} ({step.millilitres:.3g} mL) at most; after each stir, wait a "
-        f"minute, read the strip, and stop between pH 5.5 and 6.{powder}"
+        f"minute, read the strip, and {STOP}.{powder}"
     )
+
+
+def _blend(blend: MixBlend) -> str:
+    """Say what thinning gives, and the acid for it."""
+    thinned = (
+        f"fill {share_words(blend.rain_share)} of the bucket with rain or reverse-osmosis water: the alkalinity is "
+    )
+    thinned += f"then {blend.alkalinity_mg_l_caco3:.0f} mg/L"
+    if not blend.acid or not blend.acid_step or not blend.acid.tsp:
+        return f"{thinned}."
+    step = measure_words(blend.acid_step.tsp)
+    return f"{thinned}, which takes {_amount(blend.acid)}, at most {step} at a time."
 
 
 def _slack(mix: MixAnswer) -> str:
@@ -91,7 +136,17 @@ def note_words(note: MixNote) -> str:
         apart = " pH and hardness contradict each other (softened water?)." if "contradicted" in note.code else ""
         return (
             f"Alkalinity is a guess, {note.value:.0f} mg/L, and may be {note.lower:.0f} to {note.upper:.0f}.{apart} "
-            "Test the alkalinity, or go by the strip after every small step of acid."
+            f"Test it, or go by the strip after every small step of acid. {LEARN_ALKALINITY}"
+        )
+    if note.code == "alkalinity by drops":
+        return (
+            f"By the drops the alkalinity lies between {note.lower:.0f} and {note.upper:.0f} mg/L: steps of acid are "
+            "safe for the lower."
+        )
+    if note.code == "beyond acid":
+        return (
+            f"{BEYOND_ACID}: so much of it feeds microbes, and the pH climbs back. This water has {note.value:.0f}: "
+            f"{OTHER_WATER}."
         )
     if note.code == "no safe step of acid":
         smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
@@ -103,15 +158,18 @@ def note_words(note: MixNote) -> str:
         return f"The water is at pH {note.value:.1f} as it comes: it needs no acid."
     if note.code in ("ph too low", "ph too high"):
         low = note.code == "ph too low"
-        return (
-            f"pH {note.value:.1f} lies outside every published range for lettuce here ({note.lower:g} to "
-            f"{note.upper:g}): {'use less acid' if low else 'more acid, or softer water, would lower it'}."
-        )
+        what = "use less acid" if low else "more acid, or water of less alkalinity, would lower it"
+        return f"pH {note.value:.1f} lies outside the window for lettuce ({note.lower:g} to {note.upper:g}): {what}."
     if note.code == "ph drifts":
+        eaten = note.value if note.upper is None else note.upper
         return (
-            f"In a bucket that stands open to the air the pH drifts towards {note.value:.1f} as carbon dioxide leaves: "
-            "measure again after some days rather than adding acid on the first day."
+            f"In a bucket that stands the pH climbs: {later_words(note.value, eaten)} (how fast: common practice, no "
+            f"source). Roots that take up nitrate add to it. {READ_AGAIN}; if acid is needed then, add it in the same "
+            "steps."
         )
+    for element, code in LITTLE_OF.items():
+        if note.code == code:
+            return scarce_words(element, note.value)
     if note.code == "too little for spoons":
         return f"{note.value:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."
@@ -119,24 +177,30 @@ def note_words(note: MixNote) -> str:
 
 def table_lines(table: MixTableAnswer) -> Iterator[str]:
     """Say the acid for each class of alkalinity, one class a line."""
-    yield f"Teaspoons of {_table_acid(table)} for {volume_words(table.volume_l)}, to pH {table.target_ph:g}:"
-    yield f"{'alkalinity':<12}{'mg/L':>10}{'teaspoons':>12}{'most at a time':>18}{'pH at the ends':>18}"
+    yield f"{_table_acid(table)} for {volume_words(table.volume_l)}, to pH {table.target_ph:g}:"
+    yield f"{'alkalinity':<12}{'mg/L':>10}{'in all, about':>28}{'mL':>6}{'most at a time':>24}{'pH with all of it':>20}"
     for row in table.rows:
         ends = f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
-        told, step = _class_amounts(row)
-        yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>12}{step:>18}{ends:>18}"
-    yield "Stir after each step, wait a minute, read the strip; stop between pH 5.5 and 6, however little it took."
+        told, millilitres, step = _class_amounts(row)
+        yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
+    yield f"Stir after each step, wait a minute, read the strip; {STOP}, however little it took."
+    yield f"{BEYOND_ACID}: {OTHER_WATER}."
+    acid = [row for row in table.rows if row.step]
+    if acid:
+        standing, eaten = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
+        yield f"In a bucket that stands the pH climbs: {later_words(standing, eaten)}. {READ_AGAIN}."
+    yield f"Which alkalinity? {LEARN_ALKALINITY}"
     yield from (f"{caution.title}: {caution.text}" for caution in table.cautions)
 
 
-def _class_amounts(row: ClassRow) -> tuple[str, str]:
+def _class_amounts(row: ClassRow) -> tuple[str, str, str]:
     if row.step is None:
-        return "no acid", "-"
+        return "no acid", "-", "-"
     amount = row.acid.tsp if row.acid.solution_tsp is None else row.acid.solution_tsp
-    return spoons(amount), spoons(row.step.tsp)
+    return liquid_words(amount), f"{row.acid.millilitres:.0f}", measure_words(row.step.tsp)
 
 
 def _table_acid(table: MixTableAnswer) -> str:
     if all(row.acid.solution_tsp is None for row in table.rows):
         return table.acid
-    return f"a solution of 1 level teaspoon of {table.acid} in each cup of water"
+    return f"A solution of 1 level teaspoon of {table.acid} in each cup of water"

@@ -159,6 +159,13 @@ TK-P11 one square: at least 2 squares in each garden, as one of two treatments l
 TK-P11 few blocks: at least {needed} blocks[[ of {block_size} buckets]][[ of {rows} rows and {columns} columns]] in \
 all, to compare {treatments} treatments | {blocks} in {gardens:one garden/# gardens} | Raise layout.blocks, make \
 blocks larger, or add gardens.
+TK-P12 no dose: parts of the feed under [factors.dose.parts] | parts of {factor}
+TK-P12 no base: factors.dose.product too, the base by whose teaspoons doses are told | {part!q} alone
+TK-P12 base: other products than the base | {part!q}, which is factors.dose.product
+TK-P12 label: a nutrient with a label and the grams of a level teaspoon in products.csv | {part!q} without
+TK-P13: calcium of {needed_mg_l:.0f} mg/L or more with {dose_tsp:g} teaspoons, half of what goes with that much \
+nitrogen in a published solution for lettuce | {fed_mg_l:.0f} mg/L from {feed!q}, and not enough known in the water of \
+{gardens:one garden/# gardens}
 TK-P14: at most {most_l:.3g} L, so that an air gap stays below the lid | {text} L
 # The layout
 TK-L01: one of {levels}
@@ -214,6 +221,9 @@ TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
 TK-S05: a day not after the bucket's last harvest
 TK-S06: about {lowest:.1f} to {highest:.1f}, by the water's alkalinity and what was added
 TK-S07: mS/cm | conductivities at {site} of {ratio:.2g} times what the label foresees
+TK-S08 too weak: at least {least:g} g in 100 mL, as all vinegar has
+TK-S08 too strong: at most {most:g} g in 100 mL
+TK-S09: at most {most:g} mg/L where acid is tried
 TK-S12: about {planned_l:g} L, as the protocol fills the buckets
 # Collects
 TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit collect DIR \

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from trialkit.documents.plan import ItemKind, ItemUnit, ShoppingItem, ShoppingList
-from trialkit.domain.units import OUNCE_G, Measures
+from trialkit.domain.units import OUNCE_G, TEASPOON_ML, Measures
 from trialkit.words.care_words import BucketFacts
-from trialkit.words.measures import volume_words
-from trialkit.words.phrases import in_percent, number
+from trialkit.words.measures import in_measures, liquid_words, volume_words
+from trialkit.words.phrases import count, in_percent, number
+
+BOTTLE_ML, PACK_G = 1000.0, 100.0
+"""As shops sell vinegar and citric acid (common practice, no source)."""
 
 ITEM_WORDS: Mapping[ItemKind, str] = {
     "bucket": "food-grade bucket with a tight lid",
@@ -25,6 +29,7 @@ UNIT_WORDS: Mapping[ItemUnit, str] = {
     "bucket": "buckets' worth",
     "tsp": "level teaspoons",
     "g": "g",
+    "mL": "mL",
 }
 
 
@@ -40,19 +45,23 @@ def item_name(item: ShoppingItem, needed: ShoppingList, measures: Measures = "bo
 
 
 def item_amount(item: ShoppingItem, measures: Measures = "both") -> tuple[str, str]:
-    """Say how much and in which unit: grams, as shops weigh, or ounces where only US measures are told.
+    """Say how much and in which unit: grams and millilitres, or ounces and cups where only US measures are told.
 
     Examples
     --------
     >>> item_amount(ShoppingItem("nutrient", None, 454.0, "g"), "kitchen")
     ('16', 'oz')
+    >>> item_amount(ShoppingItem("acidifier", None, 1000.0, "mL"), "kitchen")
+    ('4¼ cups', '')
     """
     if item.unit == "g" and measures == "kitchen":
         return number(item.quantity / OUNCE_G, 2), "oz"
+    if item.unit == "mL" and measures == "kitchen":
+        return liquid_words(item.quantity / TEASPOON_ML), ""
     return number(item.quantity, 6), UNIT_WORDS[item.unit]
 
 
-def item_note(item: ShoppingItem, needed: ShoppingList) -> str:
+def item_note(item: ShoppingItem, needed: ShoppingList, measures: Measures = "both") -> str:
     """Say how the quantity is worked out."""
     match item.kind:
         case "bucket":
@@ -69,6 +78,25 @@ def item_note(item: ShoppingItem, needed: ShoppingList) -> str:
                 return "trial.toml names no dose: what is usually given"
             return f"what the buckets get and {in_percent(needed.spare_share)} more"
         case "acidifier":
-            return "how much depends on each garden's water: add a little at a time and test with a strip"
+            return _acid_note(item, needed, measures)
         case "pH strip":
-            return "before and after the acid in each bucket"
+            return (
+                "in each bucket before the acid, after each step of it, after two days and every week, and "
+                f"{in_percent(needed.spare_share)} more"
+            )
+
+
+def _acid_note(item: ShoppingItem, needed: ShoppingList, measures: Measures) -> str:
+    if item.unit == "bucket":
+        return "products.csv does not tell its strength: how much depends on each garden's water"
+    is_liquid = item.unit == "mL"
+    size = BOTTLE_ML if is_liquid else PACK_G
+    held = ("34 fl oz", "1 L") if is_liquid else ("3.5 oz", "100 g")
+    pack = f"{'bottle' if is_liquid else 'pack'} of {in_measures('metric' if measures == 'both' else measures, *held)}"
+    bought = count(max(math.ceil(item.quantity / size), 1), pack, pack.replace(" of", "s of", 1))
+    waters = (
+        f"; {count(needed.waters_assumed, 'garden')} of unknown alkalinity taken as medium"
+        if needed.waters_assumed
+        else ""
+    )
+    return f"{bought}: by each garden's alkalinity, and {in_percent(needed.spare_share)} more{waters}"

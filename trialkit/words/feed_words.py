@@ -1,0 +1,57 @@
+"""What a feed lacks, and in which order its parts go in, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from trialkit.domain.units import OUNCE_G, Measures, quarter_spoons
+from trialkit.solution.mixing import NOTABLE_ROUNDING_PCT
+from trialkit.solution.nutrients import Scarce
+from trialkit.words.measures import spoons
+from trialkit.words.phrases import in_percent
+
+IN_ORDER = (
+    "In this order into the full bucket, each stirred in until nothing is left before the next; never two of them dry "
+    "or in one cup, where calcium and the others turn to grit that plants cannot use."
+)
+SCARCE: Mapping[Scarce, str] = {
+    "Ca": (
+        "Calcium {share} of the published target for lettuce: young leaves may turn brown at the edges (tipburn). Use "
+        "a feed with calcium nitrate, or water that has calcium."
+    ),
+    "Mg": (
+        "Magnesium {share} of the published target for lettuce: older leaves may turn yellow between the veins. Use a "
+        "feed with magnesium sulfate (Epsom salt), or water that has magnesium."
+    ),
+}
+"""Tipburn as calcium shortage of fast young leaves: Frantz et al. 2004, J. Amer. Soc. Hort. Sci. 129:331-338. Yellow
+between the veins of older leaves for magnesium: common practice, no source."""
+
+
+def scarce_words(element: Scarce, share: float) -> str:
+    """Say that there is too little of an element, what may follow and what helps.
+
+    Examples
+    --------
+    >>> scarce_words("Ca", 0.0)[:46]
+    'Calcium 0 % of the published target for lettuc'
+    """
+    return SCARCE[element].format(share=in_percent(share))
+
+
+def part_words(product: str, tsp: float, g_per_tsp: float, measures: Measures = "both") -> str:
+    """Say how much of a part of a feed goes in; what spoons cannot measure is weighed.
+
+    Examples
+    --------
+    >>> part_words("Epsom salt", 0.75, 5.0), part_words("Epsom salt", 0.1, 5.0)
+    ('¾ level teaspoon of Epsom salt (3.8 g)', '0.5 g of Epsom salt, by a scale')
+    >>> part_words("Epsom salt", 0.75, 5.0, "metric"), part_words("Epsom salt", 0.1, 5.0, "kitchen")
+    ('3.8 g of Epsom salt', '0.018 oz of Epsom salt, by a scale')
+    """
+    measured, weight = quarter_spoons(tsp), tsp * g_per_tsp
+    grams, ounces = f"{weight:.2g} g", f"{weight / OUNCE_G:.2g} oz"
+    if abs(measured - tsp) > NOTABLE_ROUNDING_PCT / 100 * tsp:
+        return f"{ounces if measures == 'kitchen' else grams} of {product}, by a scale"
+    kitchen = f"{spoons(measured)} level teaspoon{'' if measured <= 1 else 's'} of {product}"
+    return f"{grams} of {product}" if measures == "metric" else kitchen + (f" ({grams})" if measures == "both" else "")

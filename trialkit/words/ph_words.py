@@ -1,0 +1,76 @@
+"""What is said of pH, acid and alkalinity on cards, handout and terminal alike."""
+
+from __future__ import annotations
+
+from trialkit.domain.ph_window import WINDOW_PH
+from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
+from trialkit.solution.acids import VINEGAR_PCT
+from trialkit.words.phrases import in_percent
+
+WINDOW = f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}"
+"""Where a strip says to stop."""
+STOP = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
+READ_AGAIN = "Read the pH again in two days, and then every week"
+LEARN_ALKALINITY = (
+    "The water supplier's yearly report tells it, or a drop test; a well needs a test of its own. A softener leaves "
+    "the alkalinity in the water and adds sodium: take water from a tap before it. Rain water has next to none and "
+    "needs no acid."
+)
+BEYOND_ACID = f"Above {HIGHEST_ALKALINITY_MG_L:g} mg/L alkalinity is too much for acid"
+OTHER_WATER = "use rain water, reverse-osmosis water, or a blend with one of these"
+NOT_THESE = (
+    "Battery acid, pool acid and “pH down” have dangers and strengths of their own: go by their label, with gloves and "
+    "goggles, and by no amount that is told here."
+)
+
+SHARES = {1 / 2: "half", 2 / 3: "two thirds", 3 / 4: "three quarters", 9 / 10: "nine tenths"}
+LEAST_CLIMB_PH = 0.05
+"""A smaller climb is not told: it is gone in rounding."""
+
+
+def later_words(ph_standing: float, ph_acid_eaten: float) -> str:
+    """Say where the pH of a bucket goes that nobody touches: towards what the air leaves, then as the acid is eaten.
+
+    How far comes from charge balance, from nothing eaten to all of it; how fast is common practice, no source.
+
+    Examples
+    --------
+    >>> later_words(7.3, 8.24)
+    'towards 7.3 in a day or two as carbon dioxide leaves, and up to 8.2 in a week or so as microbes eat the acid'
+    """
+    first = f"towards {ph_standing:.1f} in a day or two as carbon dioxide leaves"
+    if ph_acid_eaten - ph_standing < LEAST_CLIMB_PH:
+        return first
+    return f"{first}, and up to {ph_acid_eaten:.1f} in a week or so as microbes eat the acid"
+
+
+def share_words(rain_share: float) -> str:
+    """Say which part of a bucket is rain water.
+
+    Examples
+    --------
+    >>> share_words(0.5), share_words(2 / 3), share_words(0.4)
+    ('half', 'two thirds', '40 %')
+    """
+    return next((word for share, word in SHARES.items() if abs(share - rain_share) < 1e-9), in_percent(rain_share))
+
+
+def vinegar_refused(pct: float) -> str:
+    """Say why vinegar of a strength is refused, and what to use."""
+    least, most = VINEGAR_PCT
+    use = f"Use white vinegar of {least:g} to {most:g} %, such as 5 %."
+    if pct < least:
+        return f"{pct:g} % is too weak for vinegar, which has {least:g} g of acid in 100 mL at least. {use}"
+    return (
+        f"Vinegar of {pct:g} % is not for this use. Above {most:g} % it hurts skin and eyes; 20 to 30 %, sold for "
+        "cleaning or against weeds, burns skin and can blind. If you have some, go by its label, wear gloves and "
+        f"goggles, and keep it from children. {use}"
+    )
+
+
+def other_acid(name: str) -> str:
+    """Say that an acid is none of the kitchen's, and where its amount is to be found."""
+    return (
+        f'"{name}" is not vinegar or citric: amounts are told of these alone; a name of products.csv needs --trial DIR '
+        f"beside it. {NOT_THESE}"
+    )

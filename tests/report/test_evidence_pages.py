@@ -107,7 +107,7 @@ def test_the_handout_of_a_feed_without_calcium_says_what_may_follow() -> None:
     """Only where the label tells so."""
     usual = small_recommended()
     best = replace(usual.recommended, elements_mg_l={"N": 180.0, "P": 105.0, "K": 498.0, "Mg": 40.0})
-    said = "This plant food has little calcium. In water with little calcium too, young leaves may turn brown at the edges."
+    said = "This plant food has little calcium. If your water has little too, leaves may turn brown at the edges."
     assert said in " ".join(words_of(handout_html(replace(usual, recommended=best))))
     assert "little calcium" not in handout_html(usual)
 

@@ -190,7 +190,7 @@ def expectations(document: Recommended) -> Iterator[str]:
         ounces, grams = (f"{say(limits[0])} to {say(limits[1])}" for say in (_ounces, _grams))
         yield f"In your garden it may be {_beside(f'{ounces} oz', f'{grams} g', measures)}."
     if lacks_calcium(document.recommended):
-        yield "This plant food has little calcium. In water with little calcium too, young leaves may turn brown at the edges."
+        yield "This plant food has little calcium. If your water has little too, leaves may turn brown at the edges."
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
 

@@ -460,7 +460,7 @@ def test_new_sorts_doses(tmp_path: Path) -> None:
 def test_new_help_keeps_its_examples_apart() -> None:
     """Each example of trialkit new begins a line, and no mark of the writing shows."""
     lines = run("new", "--help").stdout.splitlines()
-    assert sum(line.startswith("  Example: trialkit new ") for line in lines) == 2
+    assert sum(line.startswith("  Example: trialkit new ") for line in lines) == 3
     assert not any("\\" in line or "\b" in line for line in lines)
 
 

@@ -88,7 +88,7 @@ def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[st
     """plan.json, plan.html and calendar.ics, whole; a second run writes the same bytes, and no input is touched."""
     folder, _ = planned
     files = {name: (folder / "results" / name).read_bytes() for name in ("plan.json", "plan.html", "calendar.ics")}
-    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-4"
+    assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-5"
     assert files["calendar.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
     inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
     again = run("plan", folder, "--json")

@@ -310,7 +310,7 @@ def test_another_feed_is_pooled_by_its_nitrogen(first: First, tmp_path: Path, mo
     newest = rows[rows["trial"] == rows["trial"].max()]
     assert sorted(newest["n_mg_l"].unique()) == [67.5, 135.0]
     assert found.n_per_tsp == pytest.approx(33.75)
-    best = recommend_anew(ledger, "0.1.0").document.recommended
+    best = recommend_anew(ledger, "0.1.0", propose).document.recommended
     dose = best.treatment.dose_tsp
     assert dose is not None
     assert best.n_mg_l == pytest.approx(33.75 * dose)

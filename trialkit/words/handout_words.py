@@ -178,7 +178,7 @@ def expectations(document: Recommended) -> Iterator[str]:
     if yields.new_lower is not None and yields.new_upper is not None:
         yield f"In your garden it may be {_round(yields.new_lower):.0f} to {_round(yields.new_upper):.0f} g."
     if lacks_calcium(document.recommended):
-        yield "This plant food has little calcium. In soft water young leaves may turn brown at the edges."
+        yield "This plant food has little calcium. If your water has little too, leaves may turn brown at the edges."
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
 

@@ -62,7 +62,7 @@ def safe_acid_step(
     --------
     >>> citric = AcidProduct("citric acid", "citric", grams_per_tsp=4.6)
     >>> safe_acid_step(citric, 20.0, 90.0).tsp, safe_acid_step(citric, 20.0, 0.0)
-    (12.0, None)
+    (3.0, None)
     """
     steps = [_step(acid, tsp) for tsp in KITCHEN_STEPS_TSP]
     amounts = [step.acid_tsp for step in steps]

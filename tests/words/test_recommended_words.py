@@ -56,6 +56,22 @@ def test_the_same_nitrogen_with_another_part() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("measures", "said"),
+    [
+        ("kitchen", "3 level teaspoons of calcium nitrate and 1 level teaspoon of Epsom salt"),
+        ("metric", "15 g of calcium nitrate and 4 g of Epsom salt"),
+    ],
+)
+def test_the_answer_says_what_goes_in_beside_the_nutrient(measures: Measures, said: str) -> None:
+    """In order and in the measures asked for; nothing where the feed is one product."""
+    usual = small_recommended()
+    parts = (PracticePart("calcium nitrate", 3.0, 5.0), PracticePart("Epsom salt", 1.0, 4.0))
+    fed = replace(usual, recommended=replace(usual.recommended, parts=parts))
+    told = f"With it, stirred in after the nutrient, go {said} into each bucket."
+    assert words.answer(fed, measures) == (*words.answer(usual, measures), told)
+
+
 def test_another_default_and_evidence_that_is_the_same() -> None:
     """The old default and the new are named; where nothing came or went, that is said."""
     document = small_recommended()

@@ -7,12 +7,14 @@ treatments in that trial, what the season does. All of it is exact, and done for
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from trialkit.domain.arrays import FloatArray, IntArray
+
+EFFECTS = ("mean", "factor", "log_likelihood")
 
 
 @dataclass(frozen=True)
@@ -111,6 +113,11 @@ class Effects:
     factor: FloatArray
     log_likelihood: FloatArray
     treatments: FloatArray | None = None
+
+
+def joined(parts: Sequence[Effects]) -> Effects:
+    """Effects at several sets of variances as one, what treatments do in each garden left out."""
+    return Effects(*(np.concatenate([getattr(one, name) for one in parts]) for name in EFFECTS))
 
 
 def eliminate(told: Told, floors: Floors, constant: float = 0.0, *, back: bool = False) -> Effects:

@@ -26,10 +26,10 @@ from trialkit.advice.usable_shares import Shares
 from trialkit.advice.weights import WeightModel
 from trialkit.domain.arrays import FloatArray, IntArray
 
-DRAWS, STREAM, TOLD_APART = 128, 7, 1e-9
-"""Of what will be expected after a trial, at each point of the standard deviations, in mirrored pairs."""
-OUTCOMES, INNER = 16, 16
-"""Of these, how many are looked into for what will then be left open, and draws of that, at each point."""
+DRAWS, STREAM, TOLD_APART = 2048, 7, 1e-9
+"""Of what will be expected after a trial, over all points of the standard deviations, in mirrored pairs."""
+OUTCOMES = 256
+"""Of these, how many are looked into for what will then be left open, and draws of that."""
 
 
 @dataclass(frozen=True)
@@ -254,7 +254,7 @@ class Preposterior:
     def of(cls, beliefs: Beliefs, planned: Gathered, costs: DecisionCosts, design_effect: float) -> Preposterior:
         """Foresee; arguments as for `told_by`."""
         m, p = len(beliefs.weights.mean), beliefs.columns.shape[1]
-        normal = ndtri(sequence(m * DRAWS // 2, 2 * p, STREAM)).reshape(DRAWS // 2, m, -1).swapaxes(0, 1)
+        normal = ndtri(sequence(DRAWS // 2, 2 * p, STREAM)).reshape(DRAWS // (2 * m), m, -1).swapaxes(0, 1)
         of_weights, of_logits = told_by(beliefs, planned, design_effect)
         return cls(
             beliefs,
@@ -317,17 +317,18 @@ class Preposterior:
         as open as before, and intervals are those of the mixture over them.
         """
         left, practice = np.concatenate([one.left for one in self.parts], -1), self.beliefs.practice
-        chosen, found = self.chosen[:, :OUTCOMES], self.found[:, :OUTCOMES]
-        mixed = self.beliefs.expected + sum(one.mixed(OUTCOMES) for one in self.parts)
+        few = OUTCOMES // len(left)
+        chosen, found = self.chosen[:, :few], self.found[:, :few]
+        mixed = self.beliefs.expected + sum(one.mixed(few) for one in self.parts)
         rest = np.where(np.arange(found.shape[-1]) == practice, -np.inf, found).argmax(-1)
         other = np.where(chosen == practice, rest, chosen)
         within = ((left - left[:, [practice]]) ** 2).sum(-1).mean(0)[other]
         gains = np.take_along_axis(mixed, other[..., None, None], -1)[..., 0] - mixed[..., practice]
         m, n, q = left.shape
-        normal = ndtri(sequence(INNER * m, q, STREAM + 1)).reshape(INNER, m, -1).swapaxes(0, 1)
+        normal = ndtri(sequence(OUTCOMES, q, STREAM + 1)).reshape(few, m, -1).swapaxes(0, 1)
         still = normal @ left.swapaxes(1, 2)
-        known = found[:, :, None] + still.reshape(m * INNER, n)
-        spread = (mixed[:, :, :, None] + still).reshape(m, OUTCOMES, m * INNER, n)
+        known = found[:, :, None] + still.reshape(OUTCOMES, n)
+        spread = (mixed[:, :, :, None] + still).reshape(m, few, OUTCOMES, n)
         # How sure a choice is hangs on them outcome by outcome, and records tell some: known and open count by halves.
         sure = (self._near_best(known, chosen) + self._near_best(spread, chosen)) / 2
         return LeftOpen(

@@ -7,14 +7,14 @@ Assoc. 81, 82-86); standard deviations are averaged over as those of weights are
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from scipy.special import expit
 
-from trialkit.advice.elimination import Effects, Floors, Told, eliminate
+from trialkit.advice.elimination import Effects, Floors, Told, eliminate, joined
 from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import FEW_POINTS, Integrated, half_normal, integrate
 from trialkit.advice.priors import FACTOR_SHARE, SHARE_LOGIT, SHARE_MEAN, SHARE_SD
@@ -53,8 +53,7 @@ class ShareModel:
 
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores of standard deviations, shape (m, 3) to (m,)."""
-        size = max(1, CHUNK // self.gathered.design.size)
-        found = np.concatenate([self.effects(at[i : i + size]).log_likelihood for i in range(0, len(at), size)])
+        found = np.concatenate([one.log_likelihood for one in self._by_some(at)])
         return np.asarray(found - 0.5 * (at**2).sum(1))
 
     def sd(self, at: FloatArray) -> FloatArray:
@@ -65,9 +64,15 @@ class ShareModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, 3), with Laplace's likelihood."""
-        g = self.gathered
+        return joined(list(self._by_some(at)))
+
+    def _by_some(self, at: FloatArray) -> Iterator[Effects]:
+        """Effects at a few points at a time, so that their arrays stay small."""
+        g, sd = self.gathered, self.sd(at)
         usable, heads = g.usable / self.design_effect, g.recorded / self.design_effect
-        return laplace(usable, heads, self.floors(self.sd(at)), self._start)
+        size = max(1, CHUNK // g.design.size)
+        for start in range(0, len(at), size):
+            yield laplace(usable, heads, self.floors(sd[start : start + size]), self._start)
 
     @cached_property
     def _start(self) -> FloatArray:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from scipy.special import ndtr
 
-from trialkit.advice.elimination import Effects, Floors, eliminate
+from trialkit.advice.elimination import Effects, Floors, eliminate, joined
 from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import (
     FEW_POINTS,
@@ -32,7 +32,6 @@ THINNED = 512
 CHUNK, LEAST_CHUNK = 1_000_000, 8
 """Numbers in the largest array of one call: a processor's cache holds few more. And the fewest points of one, as each
 call takes its time for every trial."""
-EFFECTS = ("mean", "factor", "log_likelihood")
 
 
 @dataclass(frozen=True)
@@ -61,16 +60,19 @@ class WeightModel:
 
     def effects(self, at: FloatArray) -> Effects:
         """Effects given scores of standard deviations, shape (m, d)."""
-        parts = list(self._by_some(at))
-        return Effects(*(np.concatenate([getattr(one, name) for one in parts]) for name in EFFECTS))
+        return self.effects_given(self.by_name(at))
 
-    def _by_some(self, at: FloatArray) -> Iterator[Effects]:
+    def effects_given(self, sd: Mapping[str, FloatArray]) -> Effects:
+        """Effects given standard deviations by name, each of shape (m,)."""
+        return joined(list(self._by_some(sd)))
+
+    def _by_some(self, sd: Mapping[str, FloatArray]) -> Iterator[Effects]:
         """Effects at a few points at a time, so that their arrays stay small."""
         g = self.gathered
         size = max(LEAST_CHUNK, CHUNK // (g.design.size + g.gram[0].size + 1))
         constant = (g.weighed - 1) * np.log(2 * np.pi)
-        for start in range(0, len(at), size):
-            found = self.by_name(at[start : start + size])
+        for start in range(0, len(sd["bucket"]), size):
+            found = {name: values[start : start + size] for name, values in sd.items()}
             told = g.told(found["bucket"], [found[name] for name in g.local])
             yield eliminate(told, self.floors(found), constant)
 
@@ -85,7 +87,7 @@ class WeightModel:
 
     def log_density(self, at: FloatArray) -> FloatArray:
         """Log posterior density of the scores, up to a constant, shape (m,)."""
-        likelihood = np.concatenate([one.log_likelihood for one in self._by_some(at)])
+        likelihood = np.concatenate([one.log_likelihood for one in self._by_some(self.by_name(at))])
         return np.asarray(likelihood - 0.5 * (at**2).sum(1))
 
     def floors(self, sd: Mapping[str, FloatArray]) -> Floors:

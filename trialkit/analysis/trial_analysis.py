@@ -21,14 +21,24 @@ from trialkit.analysis.response import Answered, Question, analyse_response, not
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Caution, Decision, NoDecision
 from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, NoteCode, ResponseName
-from trialkit.documents.results import About, AcidUsed, Design, FixedFactor, InputFile, Results, Site, VariedFactor
+from trialkit.documents.results import (
+    About,
+    AcidUsed,
+    Design,
+    FeedPart,
+    FixedFactor,
+    InputFile,
+    Results,
+    Site,
+    VariedFactor,
+)
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.rules.mixings import acid_product
+from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 
 LIBRARIES = ("numpy", "scipy", "pandas", "formulaic", "statsmodels")
@@ -284,7 +294,14 @@ def _design(trial: Trial) -> Design:
         fixed=_fixed_factors(trial),
         acid_used=acid_used(trial.solution, trial.layout, trial.products),
         measures=protocol.trial.measures,
+        feed_parts=tuple(_feed_parts(trial)),
     )
+
+
+def _feed_parts(trial: Trial) -> Iterator[FeedPart]:
+    feed = feed_of(trial.protocol, trial.products)
+    for product, tsp in feed.parts if feed else ():
+        yield FeedPart(product.name, tsp, product.grams_per_tsp)
 
 
 def _factor(trial: Trial, name: FactorName) -> VariedFactor:

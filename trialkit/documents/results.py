@@ -66,6 +66,15 @@ class FixedFactor:
 
 
 @dataclass(frozen=True)
+class FeedPart:
+    """What goes into the bucket with each level teaspoon of the nutrient."""
+
+    product: Annotated[str, "Its name."]
+    tsp: Annotated[float, "Level teaspoons of it for each of the nutrient."]
+    g_per_tsp: Annotated[float, "Weight of a level teaspoon of it, g."]
+
+
+@dataclass(frozen=True)
 class AcidUsed:
     """What was recorded of one acidifier at one garden."""
 
@@ -95,6 +104,9 @@ class Design:
     fixed: Annotated[tuple[FixedFactor, ...], "What was the same in every bucket."]
     acid_used: Annotated[tuple[AcidUsed, ...], "What was recorded of each acidifier at each garden."]
     measures: Annotated[Measures, "In which the page is told; both lets its reader choose."] = "both"
+    feed_parts: Annotated[
+        tuple[FeedPart, ...], "What goes in after the nutrient, in this order; empty where labels do not tell."
+    ] = ()
 
 
 @dataclass(frozen=True)

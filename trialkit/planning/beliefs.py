@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from trialkit.advice.choice import Value
-from trialkit.advice.elimination import Effects, eliminate
+from trialkit.advice.elimination import Effects
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
 from trialkit.advice.integration import Integrated, half_normal, sequence
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
@@ -20,13 +20,13 @@ from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
 from trialkit.analysis.bucket_records import ADVICE_STREAM, nitrogen_per_tsp
 from trialkit.analysis.pricing import prices
-from trialkit.domain.arrays import FloatArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
-POINTS, STREAM = 16, 21
-"""Of the standard deviations."""
+POINTS, FEW_POINTS, STREAM = 16, 4, 21
+"""Of the standard deviations; where so many trials are known that few of these are left open."""
 USUAL_WEIGHT_G, LEVEL_SD_G, LEVEL_SD_LOGIT = 150.0, 50.0, 0.5
 """A usable head, how well common practice knows heads on the whole, g, and the logit of the share that are usable (some
 80 to 95 in 100; common practice, no source)."""
@@ -182,7 +182,7 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     """Standard deviations by the assumptions or, where one trial tells little of them, by the priors."""
     base = candidacy.gathered
     level, slope = (np.array([name == one for name in base.effects]) for one in ("level", "slope"))
-    sd = {**_by_priors(), **_assumed(assumptions, protocol)}
+    sd = {**_by_priors(POINTS), **_assumed(assumptions, protocol)}
     planned = {**sd, **{name: np.full(POINTS, size) for name, size in PLANNED_G.items()}}
     analysed, thought = (
         np.where(level, LEVEL_SD_G**-2, WeightModel(base, WEIGHT_G).floors(one).precision) for one in (sd, planned)
@@ -214,14 +214,14 @@ def _by_ledger(known: Known, candidacy: Candidacy) -> _Thought:
     """Standard deviations and effects as earlier trials tell them; what they do not tell by the priors."""
     base = candidacy.gathered
     weights, of_shares = known.fitted or _fitted(known, base.terms.doses.tolist())
-    drawn = _equally_likely(weights.points.weight)
-    sd = {**_by_priors(), **{name: values[drawn] for name, values in weights.sd.items()}}
-    model = WeightModel(base, WEIGHT_G)
-    told = base.told(sd["bucket"], [sd[name] for name in base.local])
+    m = POINTS if known.records.buckets["trial"].nunique() <= MOST_LEARNT else FEW_POINTS
+    drawn = _equally_likely(weights.points.weight, m)
+    sd = {**_by_priors(m), **{name: values[drawn] for name, values in weights.sd.items()}}
+    of_weights = WeightModel(base, WEIGHT_G).effects_given(sd)
     share_model = ShareModel(base, known.design_effect, SHARE_LOGIT)
-    at = of_shares.points.at[_equally_likely(of_shares.points.weight)]
+    at = of_shares.points.at[_equally_likely(of_shares.points.weight, m)]
     shares = Shares(share_model, _points(at), share_model.sd(at), share_model.effects(at))
-    return _Thought(sd, _known_part(eliminate(told, model.floors(sd))), _known_part(shares.effects), shares)
+    return _Thought(sd, _known_part(of_weights), _known_part(shares.effects), shares)
 
 
 def _fitted(known: Known, doses: list[float]) -> tuple[Weights, Shares]:
@@ -237,20 +237,21 @@ def _known_part(effects: Effects) -> PartBefore:
 
 
 def _points(at: FloatArray) -> Integrated:
-    return Integrated(at, np.full(POINTS, 1 / POINTS), float(POINTS), np.zeros(at.shape[1]))
+    m, d = at.shape
+    return Integrated(at, np.full(m, 1 / m), float(m), np.zeros(d))
 
 
-def _equally_likely(weight: FloatArray) -> np.ndarray:
-    """Places of equally likely points, so many from each as its weight says."""
-    places = np.searchsorted(np.cumsum(weight), (np.arange(POINTS) + 0.5) / POINTS)
+def _equally_likely(weight: FloatArray, m: int) -> IntArray:
+    """Places of m equally likely points, so many from each as its weight says."""
+    places = np.searchsorted(np.cumsum(weight), (np.arange(m) + 0.5) / m)
     return np.minimum(places, len(weight) - 1)
 
 
-def _by_priors() -> dict[str, FloatArray]:
-    """Standard deviations as they are thought before any record."""
-    scores = ndtri(sequence(POINTS, len(WEIGHT_G), STREAM))
+def _by_priors(m: int) -> dict[str, FloatArray]:
+    """Standard deviations as they are thought before any record, g, each of shape (m,)."""
+    scores = ndtri(sequence(m, len(WEIGHT_G), STREAM))
     known = {name: half_normal(score, WEIGHT_G[name]) for name, score in zip(WEIGHT_G, scores.T, strict=True)}
-    return {**known, LASTING: np.full(POINTS, 0.5)}
+    return {**known, LASTING: np.full(m, 0.5)}
 
 
 def _assumed(assumptions: Assumptions, protocol: Protocol) -> Mapping[str, FloatArray]:

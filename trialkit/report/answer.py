@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from trialkit.documents.decision import Candidate, Decision, Verdict
-from trialkit.documents.results import AcidUsed, Design, FixedFactor, VariedFactor
+from trialkit.documents.results import AcidUsed, Design, FeedPart, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import TEASPOON_ML, Measures
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
@@ -23,6 +23,7 @@ from trialkit.words.decision_words import (
     what_to_do,
 )
 from trialkit.words.factor_words import FACTOR_LABELS
+from trialkit.words.feed_words import part_words
 from trialkit.words.measures import (
     MeasureSystem,
     Sentence,
@@ -168,12 +169,23 @@ def _card(reading: Reading) -> Iterator[CardLine]:
             drawn = int(level) if is_drawn else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
             yield CardLine(title, _measured(reading, partial(teaspoons, level)), note, drawn, was)
+            yield from _part_lines(reading, level)
         elif column == "acidifier":
             used = _acid_range(reading, level)
             note = "a bucket was used, by the garden's water (table below)" if used else ""
             yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
         else:
             yield CardLine(title, Measured(level), before=was)
+
+
+def _part_lines(reading: Reading, dose_tsp: float) -> Iterator[CardLine]:
+    """What goes in after the nutrient, in this order."""
+    for part in reading.design.feed_parts if dose_tsp else ():
+
+        def said(system: MeasureSystem, part: FeedPart = part) -> str:
+            return part_words(part.product, dose_tsp * part.tsp, part.g_per_tsp, system.measures)
+
+        yield CardLine("Then stir in", _measured(reading, said), "a bucket, once the last is dissolved")
 
 
 def _measured(reading: Reading, say: Callable[[MeasureSystem], str]) -> Measured:

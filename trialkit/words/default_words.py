@@ -8,6 +8,7 @@ from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Pr
 from trialkit.domain.units import Measures
 from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
+from trialkit.words.feed_words import part_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures, several_doses, spoons
 from trialkit.words.phrases import chance, count, listed, number
 from trialkit.words.treatment_names import acid_words, treatment_words
@@ -23,8 +24,16 @@ GARDEN_WORDS: Mapping[str, str] = {
 
 
 def answer(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
-    """What to do, how sure, and what it rests on."""
-    return decision.sentences(document.decision, _system(document.recommended, measures))
+    """What to do, how sure, what it rests on, and what the nutrient was given with."""
+    said = decision.sentences(document.decision, _system(document.recommended, measures))
+    return (*said, *parts_sentences(document.recommended, measures))
+
+
+def parts_sentences(practice: Practice, measures: Measures) -> Iterator[str]:
+    """Say what goes into each bucket beside the nutrient, where anything does."""
+    parts = [part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in practice.parts]
+    if parts:
+        yield f"With it, stirred in after the nutrient, go {listed(parts)} into each bucket."
 
 
 def what_would_change_it(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:

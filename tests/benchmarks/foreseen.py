@@ -19,7 +19,7 @@ from trialkit.advice.sample_information import Foreseen, LeftOpen, Preposterior
 from trialkit.analysis.advising import Advice, advise
 from trialkit.domain.arrays import FloatArray
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.beliefs import Outlook, outlook, planned_rows, question_before
+from trialkit.planning.beliefs import Outlook, outlook, planned_rows
 from trialkit.protocol.randomise import randomise
 from trialkit.rules.trial_folder import read_trial
 
@@ -45,7 +45,7 @@ class DrawnDesign:
     def of(cls, name: str) -> "DrawnDesign":
         """One of the bundled examples, as it was planned."""
         trial = read_trial(EXAMPLES / name, stage="plan")
-        found = outlook(trial, question_before(trial), trial.protocol.treatments(), Assumptions())
+        found = outlook(trial(trial), trial.protocol.treatments(), Assumptions())
         return cls(name, found, randomise(trial.protocol, trial.sites), trial.protocol.bucket.heads)
 
     def foreseen(self) -> tuple[Foreseen, LeftOpen]:

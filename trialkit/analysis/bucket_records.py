@@ -163,10 +163,13 @@ def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:
     )
 
 
-def question_of(trial: Trial) -> AdviceQuestion:
-    """Ask which treatment of one trial is to be the default."""
+def question_of(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
+    """Ask which treatment of one trial is to be the default.
+
+    Among the trials of a ledger, what one of them held the same in all buckets is a level like another.
+    """
     protocol = trial.protocol
-    practice = protocol.practice.among(protocol.treatment_columns)
+    practice = protocol.practice if in_ledger else protocol.practice.among(protocol.treatment_columns)
     per_tsp = nitrogen_per_tsp(trial)
     known = bool(np.isfinite(per_tsp)) and practice.dose_tsp is not None
     return AdviceQuestion(

@@ -18,8 +18,6 @@ from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefor
 from trialkit.advice.usable_shares import ShareModel, Shares, count
 from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
-from trialkit.analysis.bucket_records import ADVICE_STREAM, nitrogen_per_tsp
-from trialkit.analysis.pricing import prices
 from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
@@ -89,30 +87,6 @@ class Outlook:
         return gather(BucketRecords(rows, _gardens(rows), self.head_variance), like=self.beliefs.base)
 
 
-def question_before(trial: Trial, *, in_ledger: bool = False) -> AdviceQuestion:
-    """Ask which treatment is to be the default, before any record of the trial.
-
-    Among the trials of a ledger what one of them held the same in all buckets is a level like another.
-    """
-    protocol = trial.protocol
-    practice = protocol.practice if in_ledger else protocol.practice.among(protocol.treatment_columns)
-    per_tsp = nitrogen_per_tsp(trial)
-    known = bool(np.isfinite(per_tsp)) and practice.dose_tsp is not None
-    nothing = pd.DataFrame({"bucket": [], "acidifier": [], "acid_tsp": []})
-    return AdviceQuestion(
-        practice=practice,
-        practice_dose=round((practice.dose_tsp or 0.0) * per_tsp, 3) if known else practice.dose_tsp or 0.0,
-        per_tsp=per_tsp if known else 1.0,
-        in_nitrogen=known,
-        rule=protocol.decision,
-        prices=lambda candidates, days_known: prices(
-            protocol, trial.products, nothing, candidates, days_known=days_known
-        ),
-        seasons=(),
-        seed=protocol.seed_of(ADVICE_STREAM),
-    )
-
-
 def outlook(
     trial: Trial,
     question: AdviceQuestion,
@@ -127,7 +101,7 @@ def outlook(
     trial : Trial
         Read as far as its plan.
     question : AdviceQuestion
-        As from `question_before`.
+        As from `trialkit.analysis.bucket_records.question_of`.
     treatments : pandas.DataFrame
         Columns of the treatment factors: every treatment that a design may have.
     assumptions : Assumptions

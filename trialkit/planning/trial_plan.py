@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.advising import AdviceQuestion
+from trialkit.analysis.bucket_records import question_of
 from trialkit.documents.plan import (
     AssumedSpread,
     DesignRow,
@@ -25,7 +26,7 @@ from trialkit.documents.plan import (
 from trialkit.domain.errors import NotComputed
 from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.assumptions import Assumptions
-from trialkit.planning.beliefs import Known, Outlook, outlook, question_before
+from trialkit.planning.beliefs import Known, Outlook, outlook
 from trialkit.planning.benches import planned_benches
 from trialkit.planning.calendar import calendar
 from trialkit.planning.earlier_trials import assumptions_from, known_from
@@ -94,7 +95,7 @@ def make_plan(
     goal = _goal(protocol)
     progress("layout", 1, 1)
     limits = stated_limits(protocol, len(trial.sites))
-    question = question_before(trial, in_ledger=ledger is not None)
+    question = question_of(trial, in_ledger=ledger is not None)
     known = _known(ledger, question) if ledger else None
     found = designs(trial, limits, is_known=known is not None)
     asked = next(found)

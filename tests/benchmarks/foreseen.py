@@ -17,6 +17,7 @@ from scipy.special import expit
 from trialkit.advice.gathering import BucketRecords
 from trialkit.advice.sample_information import Foreseen, LeftOpen, Preposterior
 from trialkit.analysis.advising import Advice, advise
+from trialkit.analysis.bucket_records import question_of
 from trialkit.domain.arrays import FloatArray
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import Outlook, outlook, planned_rows
@@ -45,7 +46,7 @@ class DrawnDesign:
     def of(cls, name: str) -> "DrawnDesign":
         """One of the bundled examples, as it was planned."""
         trial = read_trial(EXAMPLES / name, stage="plan")
-        found = outlook(trial(trial), trial.protocol.treatments(), Assumptions())
+        found = outlook(trial, question_of(trial), trial.protocol.treatments(), Assumptions())
         return cls(name, found, randomise(trial.protocol, trial.sites), trial.protocol.bucket.heads)
 
     def foreseen(self) -> tuple[Foreseen, LeftOpen]:

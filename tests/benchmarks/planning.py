@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from trialkit.analysis.bucket_records import question_of
 from trialkit.planning.assumptions import Assumptions
 from trialkit.planning.beliefs import outlook
 from trialkit.planning.exact import expected_power
@@ -59,7 +60,7 @@ def incomplete_blocks(size: TrialSize) -> PlannedDesign:
 def value_of_a_grid() -> None:
     """Value designs of a bundled example by common practice."""
     trial = read_trial(EXAMPLES / "autumn_dose", stage="plan")
-    thought = outlook(trial(trial), trial.protocol.treatments(), Assumptions())
+    thought = outlook(trial, question_of(trial), trial.protocol.treatments(), Assumptions())
     for size in GRID:
         layout = trial.protocol.layout.model_copy(update={"blocks": size.blocks})
         protocol = trial.protocol.model_copy(update={"layout": layout})

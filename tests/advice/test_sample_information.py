@@ -27,7 +27,7 @@ from trialkit.advice.weights import WeightModel
 POINTS = 16
 CERTAIN, NONE, FAR = 1e12, 1e-6, 1e5
 """A precision, and standard deviations: of gardens so far apart that only differences within them tell."""
-FREE = DecisionCosts(change=0.0, margin=10.0, sure=0.9, confidence=0.95)
+FREE = DecisionCosts(change=0.0, same=0.0, margin=10.0, sure=0.9, confidence=0.95)
 
 
 def buckets(
@@ -74,7 +74,6 @@ def thought(rows: pd.DataFrame, sd: dict[str, float], asked: tuple[float, ...] =
     logits = PartBefore(shares.effects.mean, certain, certain)
     return Beliefs(
         base,
-        WEIGHT_G,
         known,
         PartBefore(found.mean, after, after),
         logits,

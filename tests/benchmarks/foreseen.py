@@ -15,7 +15,9 @@ from invented import with_error
 from scipy.special import expit
 
 from trialkit.advice.gathering import BucketRecords
+from trialkit.advice.priors import FACTOR_SHARE
 from trialkit.advice.sample_information import Foreseen, LeftOpen, Preposterior
+from trialkit.advice.usable_shares import SEASON_PART
 from trialkit.analysis.advising import Advice, advise
 from trialkit.analysis.bucket_records import question_of
 from trialkit.domain.arrays import FloatArray
@@ -68,9 +70,8 @@ def drawn(design: DrawnDesign, rng: np.random.Generator) -> tuple[BucketRecords,
     )
     garden_logit, _, practice_logit = b.shares.sd[j]
     columns = b.columns
-    factors = {"cultivar": 1.0, "dose": 0.45, "acidifier": 0.8}
-    among = sum(factors[name] ** 2 for name in g.practice)
-    wide = np.sqrt(1 + np.pi / 8 * (garden_logit**2 + 1.25 * among * practice_logit**2))
+    among = sum(FACTOR_SHARE[name] ** 2 for name in g.practice)
+    wide = np.sqrt(1 + np.pi / 8 * (garden_logit**2 + (1 + SEASON_PART) * among * practice_logit**2))
     truth = (columns @ effect) * expit(columns @ share_effect / wide)
 
     points = g.treatments[0]
@@ -80,14 +81,14 @@ def drawn(design: DrawnDesign, rng: np.random.Generator) -> tuple[BucketRecords,
     def shift(size: FloatArray | float, name: str) -> FloatArray:
         return np.asarray(size * (root[name] @ rng.standard_normal(k)))
 
-    season = sum(shift(factors[name] * sd["season"], name) for name in root)
-    season_logit = sum(shift(0.5 * factors[name] * practice_logit, name) for name in root)
+    season = sum(shift(FACTOR_SHARE[name] * sd["season"], name) for name in root)
+    season_logit = sum(shift(SEASON_PART**0.5 * FACTOR_SHARE[name] * practice_logit, name) for name in root)
     mean, log = np.empty((sites, k)), np.empty((sites, k))
     for s in range(sites):
         mean[s] = g.design[s, :k] @ effect + season + rng.normal(0, sd["garden"])
         mean[s] += sum(shift(sd[f"garden_{name}"], name) for name in root)
         log[s] = g.design[s, :k] @ share_effect + season_logit + rng.normal(0, garden_logit)
-        log[s] += sum(shift(factors[name] * practice_logit, name) for name in root)
+        log[s] += sum(shift(FACTOR_SHARE[name] * practice_logit, name) for name in root)
     rows = planned_rows(design.layout, o.candidacy.question).sort_values("site", kind="stable")
     place = {name: i for i, (_, name) in enumerate(g.names)}
     of = {

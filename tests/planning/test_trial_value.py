@@ -116,14 +116,15 @@ def check_verdict(designs: tuple[DesignRow, ...], verdict: PlanVerdict, proposed
         case PlanVerdict.ENLARGE:
             assert proposed
             assert row.buckets >= asked.buckets
-            assert row.value_g > asked.value_g
-            assert costed or row.value_g >= asked.value_g + SAME_VALUE_G
+            assert asked.beyond or row.value_g > asked.value_g
+            assert costed or asked.beyond or row.value_g >= asked.value_g + SAME_VALUE_G
         case PlanVerdict.ASK_LESS if proposed == 0:
             assert asked.beyond
             assert not found
         case PlanVerdict.ASK_LESS:
             assert costed or asked.beyond or asked.value_g - row.value_g <= asked.value_g / 20
             assert not row.beyond
+            assert row.buckets <= asked.buckets
             assert asked.beyond or row.buckets < asked.buckets or row.treatments < asked.treatments
         case PlanVerdict.NOT_WORTH_IT:
             assert proposed == 0

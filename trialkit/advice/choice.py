@@ -157,12 +157,12 @@ def expected_value(weights: Weights, shares: Shares, asked: Points, value: Value
 
 def grow_now(
     value: FloatArray, practice: int, alike: BoolArray, dose: FloatArray, change_cost: float, same: float
-) -> int:
+) -> IntArray:
     """Choose what to grow now: the greatest expected value, less what a change costs.
 
     Parameters
     ----------
-    value : ndarray, shape (n,)
+    value : ndarray, shape (..., n)
         Expected.
     practice : int
     alike : ndarray of bool, shape (n, n)
@@ -173,13 +173,14 @@ def grow_now(
 
     Returns
     -------
-    int
+    ndarray of int, shape (...)
         Place of the choice.
     """
-    best = int(value.argmax())
-    near = alike[best] & (value >= value[best] - same)
-    best = int(np.where(near, dose, np.inf).argmin())
-    return best if value[best] - value[practice] > change_cost else practice
+    top = value.max(-1, keepdims=True)
+    near = alike[value.argmax(-1)] & (value >= top - same)
+    best = np.where(near, dose, np.inf).argmin(-1)
+    gain = np.take_along_axis(value, best[..., None], -1)[..., 0] - value[..., practice]
+    return np.asarray(np.where(gain > change_cost, best, practice), np.intp)
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,11 @@ from functools import cached_property
 import numpy as np
 from scipy.special import ndtri
 
-from trialkit.advice.choice import Value
+from trialkit.advice.choice import Value, grow_now
 from trialkit.advice.elimination import Floors, Told, information
 from trialkit.advice.gathering import Gathered
 from trialkit.advice.integration import sequence
+from trialkit.advice.priors import WEIGHT_G
 from trialkit.advice.terms import Points
 from trialkit.advice.usable_shares import Shares
 from trialkit.advice.weights import WeightModel
@@ -58,8 +59,6 @@ class Beliefs:
     ----------
     base : Gathered
         Records so far, and every treatment and garden that a planned trial may have, without any record.
-    scales : mapping of str to float
-        Of the half-normal priors of standard deviations, g.
     sd : mapping of str to ndarray, shape (m,)
         Equally likely values of every standard deviation of weights, g.
     weights, logits : PartBefore
@@ -73,7 +72,6 @@ class Beliefs:
     """
 
     base: Gathered
-    scales: Mapping[str, float]
     sd: Mapping[str, FloatArray]
     weights: PartBefore
     logits: PartBefore
@@ -89,8 +87,13 @@ class Beliefs:
 
     @cached_property
     def share(self) -> FloatArray:
-        """Usable shares that are expected, shape (n,)."""
-        return self.shares.at(self.asked)[0]
+        """Usable shares that are expected, shape (n,).
+
+        Before any record none fares better than another: a mean over gardens lies nearer a half where more is open, at
+        the ends of the doses, and that is no reason to expect less of these.
+        """
+        found = self.shares.at(self.asked)[0]
+        return found if self.base.recorded.any() else np.full(len(found), found.mean())
 
     @cached_property
     def weight_g(self) -> FloatArray:
@@ -101,6 +104,11 @@ class Beliefs:
     def expected(self) -> FloatArray:
         """Values that are expected now, shape (n,)."""
         return self.weight_g * self.share * self.value.per_gram - self.value.cost
+
+    def choice(self, expected: FloatArray, costs: DecisionCosts) -> IntArray:
+        """Place of what is recommended where so much is expected of each candidate, shape (..., n) to (...)."""
+        asked = self.asked
+        return grow_now(expected, self.practice, asked.but_for_dose, asked.dose, costs.change, costs.same)
 
     @cached_property
     def by_weights(self) -> FloatArray:
@@ -159,13 +167,14 @@ class DecisionCosts:
 
     Attributes
     ----------
-    change, margin : float
-        What a change costs, and how near the best is near enough, in the unit of the value.
+    change, same, margin : float
+        What a change costs, which doses are alike, and how near the best is near enough, in the unit of the value.
     sure, confidence : float
         Chance from which a choice is settled; of intervals.
     """
 
     change: float
+    same: float
     margin: float
     sure: float
     confidence: float
@@ -185,7 +194,7 @@ def told_by(beliefs: Beliefs, planned: Gathered, design_effect: float) -> tuple[
     """
     sd = beliefs.sd
     told = planned.told(sd["bucket"], [sd[name] for name in planned.local])
-    of_weights = information(told, WeightModel(planned, beliefs.scales).floors(sd))
+    of_weights = information(told, WeightModel(planned, WEIGHT_G).floors(sd))
     of_logits = information(_told_of_heads(beliefs, planned, design_effect), _share_floors(beliefs, planned))
     return of_weights, of_logits
 
@@ -290,17 +299,12 @@ class Preposterior:
     @cached_property
     def chosen(self) -> IntArray:
         """Place of what will be recommended, shape (m, draws)."""
-        return np.asarray((self.found - self.cost).argmax(-1))
-
-    @property
-    def now(self) -> int:
-        """Place of what would be recommended without the trial."""
-        return int((self.beliefs.expected - self.cost).argmax())
+        return self.beliefs.choice(self.found, self.costs)
 
     @property
     def foreseen(self) -> Foreseen:
         """What the trial is expected to bring."""
-        practice, now = self.beliefs.practice, self.now
+        practice, now = self.beliefs.practice, int(self.beliefs.choice(self.beliefs.expected, self.costs))
         after = np.take_along_axis(self.true, self.chosen[..., None], -1)[..., 0]
         # What is expected of the choice now is so on average over the outcomes too: the same draws tell the difference.
         value = (after - self.cost[self.chosen]) - (self.true[..., now] - self.cost[now])
@@ -329,7 +333,8 @@ class Preposterior:
         still = normal @ left.swapaxes(1, 2)
         known = found[:, :, None] + still.reshape(OUTCOMES, n)
         spread = (mixed[:, :, :, None] + still).reshape(m, few, OUTCOMES, n)
-        # How sure a choice is hangs on them outcome by outcome, and records tell some: known and open count by halves.
+        # How sure a choice is hangs on them outcome by outcome, and records tell some: known and open count by halves
+        # (a rule of thumb, no source; reports/foreseen.md sets it beside what trials find).
         sure = (self._near_best(known, chosen) + self._near_best(spread, chosen)) / 2
         return LeftOpen(
             settled=float((sure >= self.costs.sure).mean()),

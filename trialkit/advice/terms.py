@@ -45,6 +45,12 @@ class Points:
     def __len__(self) -> int:
         return len(self.cultivar)
 
+    @property
+    def but_for_dose(self) -> BoolArray:
+        """Which of them differ in dose only, shape (n, n)."""
+        same = (self.cultivar[:, None] == self.cultivar) & (self.acidifier[:, None] == self.acidifier)
+        return np.asarray(same, bool)
+
     def take(self, places: IntArray) -> Points:
         """Return some of them."""
         return Points(*(getattr(self, one.name)[places] for one in fields(self)))

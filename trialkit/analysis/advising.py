@@ -371,10 +371,9 @@ def _decide(asked: Candidacy, weights: Weights, shares: Shares, found: Prospects
 
 def _grown(asked: Candidacy, value: FloatArray) -> int:
     """Place of what to grow now."""
-    rule, per_gram, points = asked.question.rule, asked.prices.per_gram, asked.points
-    alike = (points.cultivar[:, None] == points.cultivar) & (points.acidifier[:, None] == points.acidifier)
+    rule, per_gram = asked.question.rule, asked.prices.per_gram
     cost, same = rule.change_cost_g * per_gram, SAME_VALUE_G * per_gram
-    return grow_now(value, asked.practice, alike, points.dose, cost, same)
+    return int(grow_now(value, asked.practice, asked.points.but_for_dose, asked.points.dose, cost, same))
 
 
 def _choose(asked: Candidacy, found: Prospects) -> Chosen:

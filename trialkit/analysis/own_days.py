@@ -1,4 +1,4 @@
-"""What a bucket's own heads tell of its mean day, whatever other buckets say: the first of the two stages of days."""
+"""What a bucket's own heads tell of its mean day: the first of the two stages of days."""
 
 from __future__ import annotations
 

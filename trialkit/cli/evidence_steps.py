@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,6 +12,7 @@ from typing import TYPE_CHECKING
 from trialkit.cli.speaking import printable
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
+from trialkit.domain.errors import WrongCall
 from trialkit.pages.safe_text import columns_taken
 from trialkit.words.phrases import count
 
@@ -148,3 +152,23 @@ def _named(trial: str, season: str) -> str:
 
 def _padded(text: str, width: int) -> str:
     return text + " " * (width - columns_taken(text))
+
+
+@contextmanager
+def as_ledger(source: Path) -> Iterator[Path]:
+    """Give a ledger as it is, and an analysed trial as a ledger of one, put aside for as long."""
+    from trialkit.domain.table_names import PROTOCOL_FILE
+    from trialkit.evidence.ledger import INDEX
+
+    if (source / INDEX).is_file():
+        yield source
+    elif (source / PROTOCOL_FILE).is_file():
+        with tempfile.TemporaryDirectory() as aside:
+            ledger = Path(aside) / "ledger"
+            add_trial(source, ledger)
+            yield ledger
+    else:
+        raise WrongCall(
+            f"{source} is neither a ledger (it has no {INDEX}) nor a trial (it has no {PROTOCOL_FILE}): name the "
+            "folder of one of them."
+        )

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import secrets
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.cli.questions import LARGEST_SEED
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import NotComputed
 
 if TYPE_CHECKING:
     from trialkit.planning.trial_value import Progress
@@ -20,6 +17,7 @@ if TYPE_CHECKING:
 def start_following(folder: Path, source: Path, seed: int | None, progress: Progress) -> str:
     """Start the trial that is worth most after those of a ledger, or after one analysed trial."""
     from trialkit import __version__
+    from trialkit.cli.evidence_steps import as_ledger
     from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.following_trial import following_files
@@ -28,7 +26,7 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
     from trialkit.words import default_words as words
 
     refuse_if_filled(folder)
-    with _as_ledger(source) as (ledger, option):
+    with as_ledger(source) as ledger:
         found = read_ledger(ledger)
         document = pool_now(ledger, __version__, partial(propose, progress=progress))
         proposed = document.next_trial
@@ -48,27 +46,6 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
             f"Started {folder}, with gardens, products and practice carried over: {words.proposed_words(proposed)}.",
             words.why_next(document) if proposed.worth_it else words.next_trial(document),
             "Fill in season and day of sowing in trial.toml, and look through what was carried over. "
-            f"Next: trialkit plan {folder} {option} {source}",
+            f"Next: trialkit plan {folder} --ledger {source}",
         ]
     )
-
-
-@contextmanager
-def _as_ledger(source: Path) -> Iterator[tuple[Path, str]]:
-    """Give a ledger as it is, and a trial as a ledger of one; with the option by which a plan goes on from it."""
-    from trialkit.cli.evidence_steps import add_trial
-    from trialkit.domain.table_names import PROTOCOL_FILE
-    from trialkit.evidence.ledger import INDEX
-
-    if (source / INDEX).is_file():
-        yield source, "--ledger"
-    elif (source / PROTOCOL_FILE).is_file():
-        with tempfile.TemporaryDirectory() as aside:
-            ledger = Path(aside) / "ledger"
-            add_trial(source, ledger)
-            yield ledger, "--earlier"
-    else:
-        raise WrongCall(
-            f"{source} is neither a ledger (it has no {INDEX}) nor a trial (it has no {PROTOCOL_FILE}): name the "
-            "folder of one of them after --from."
-        )

@@ -19,7 +19,7 @@ from trialkit.cli.speaking import answer, progress_told, tell
     "--ledger",
     metavar="DIR",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
-    help="Trials that this one goes on from; common practice by default.",
+    help="Ledger, or one analysed trial, that this one goes on from; common practice by default.",
 )
 @click.option(
     "--earlier",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -45,6 +45,7 @@ def plan_folder(
     trial = read_trial(folder, stage="plan")
     told(_takes(trial))
 
+    from trialkit.cli.evidence_steps import as_ledger
     from trialkit.documents.document import as_text, as_written
     from trialkit.evidence.ledger_contents import read_ledger
     from trialkit.planning.refusal import CannotBeJudged
@@ -54,8 +55,9 @@ def plan_folder(
     from trialkit.tables.atomic import write_text
     from trialkit.words.plan_words import refusal_sentence
 
-    found = read_ledger(ledger) if ledger else None
-    with _judge(trial.protocol, simulations, scheduler, progress) as judge:
+    with ExitStack() as held:
+        found = read_ledger(held.enter_context(as_ledger(ledger))) if ledger else None
+        judge = held.enter_context(_judge(trial.protocol, simulations, scheduler, progress))
         try:
             made = make_plan(
                 trial, model_of(trial.protocol), _assumptions(trial.protocol, earlier), judge, found, progress

@@ -19,6 +19,7 @@ from trialkit.advice.usable_shares import ShareModel, Shares, count
 from trialkit.advice.weights import LASTING, WeightModel, Weights, weigh
 from trialkit.analysis.advising import MOST_LEARNT, AdviceQuestion, Candidacy
 from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
@@ -30,6 +31,10 @@ USUAL_WEIGHT_G, LEVEL_SD_G, LEVEL_SD_LOGIT = 150.0, 50.0, 0.5
 80 to 95 in 100; common practice, no source)."""
 USUAL_DESIGN_EFFECT = 1.5
 """By how much heads of a bucket, which fare alike, count for less than if they did not (common practice, no source)."""
+USUAL_RANGE_TSP = 6.0
+"""Of doses tried, over which a plan's standard deviations of slope and curve are told; a narrower one differs less."""
+ENDS_APART = WEIGHT_G["garden_dose"] / WEIGHT_G["garden_cultivar"]
+"""Standard deviation of a slope whose ends are as far apart as two levels of that standard deviation."""
 PLANNED = "~planned"
 """Name of the planned trial among those of a ledger, after all of them."""
 
@@ -65,8 +70,6 @@ class Outlook:
     head_variance : float
         Between heads of a bucket, g squared.
     design_effect : float
-    usable : float
-        Share of heads that is expected to be usable.
     """
 
     candidacy: Candidacy
@@ -74,11 +77,6 @@ class Outlook:
     costs: DecisionCosts
     head_variance: float
     design_effect: float
-
-    @property
-    def change_cost(self) -> FloatArray:
-        """What a change to each candidate costs, in the unit of the value."""
-        return np.where(np.arange(len(self.beliefs.asked)) == self.beliefs.practice, 0.0, self.costs.change)
 
     def gathered(self, layout: pd.DataFrame, heads: int) -> Gathered:
         """Buckets of a layout as they are expected to be recorded."""
@@ -127,7 +125,6 @@ def outlook(
         candidacy,
         Beliefs(
             candidacy.gathered,
-            WEIGHT_G,
             thought.sd,
             thought.weights,
             thought.logits,
@@ -136,7 +133,13 @@ def outlook(
             candidacy.practice,
             Value(per_gram, candidacy.prices.cost),
         ),
-        DecisionCosts(rule.change_cost_g * per_gram, rule.margin_g * per_gram, rule.adopt_probability, rule.confidence),
+        DecisionCosts(
+            change=rule.change_cost_g * per_gram,
+            same=SAME_VALUE_G * per_gram,
+            margin=rule.margin_g * per_gram,
+            sure=rule.adopt_probability,
+            confidence=rule.confidence,
+        ),
         records.head_variance,
         known.design_effect if known else USUAL_DESIGN_EFFECT,
     )
@@ -155,13 +158,14 @@ class _Thought:
 def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol: Protocol) -> _Thought:
     """Standard deviations by the assumptions or, where one trial tells little of them, by the priors."""
     base = candidacy.gathered
-    level, slope = (np.array([name == one for name in base.effects]) for one in ("level", "slope"))
+    level = np.array([name == "level" for name in base.effects])
     sd = {**_by_priors(POINTS), **_assumed(assumptions, protocol)}
-    planned = {**sd, **{name: np.full(POINTS, size) for name, size in PLANNED_G.items()}}
+    planned = {**sd, **{name: np.full(POINTS, size) for name, size in PLANNED_G.items() if name != "slope"}}
+    narrower = _narrower(candidacy) ** -2.0
+    as_planned = WeightModel(base, WEIGHT_G, PLANNED_G["slope"]).floors(planned).precision * narrower
     analysed, thought = (
-        np.where(level, LEVEL_SD_G**-2, WeightModel(base, WEIGHT_G).floors(one).precision) for one in (sd, planned)
+        np.where(level, LEVEL_SD_G**-2, one) for one in (WeightModel(base, WEIGHT_G).floors(sd).precision, as_planned)
     )
-    thought = np.where(slope, PLANNED_G["slope"] ** -2, thought)
     weights = _part(np.tile(level * USUAL_WEIGHT_G, (POINTS, 1)), thought, analysed)
 
     model = ShareModel(base, USUAL_DESIGN_EFFECT, SHARE_LOGIT)
@@ -171,11 +175,21 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     of_plan[:, list(SHARE_LOGIT).index("treatment")] = PLANNED_LOGIT
     floors = model.floors(of_plan)
     analysed, thought = (
-        np.where(level, LEVEL_SD_LOGIT**-2, model.floors(one).precision) for one in (of_analysis, of_plan)
+        np.where(level, LEVEL_SD_LOGIT**-2, one)
+        for one in (model.floors(of_analysis).precision, floors.precision * narrower)
     )
     logits = _part(np.tile(floors.centre, (POINTS, 1)), thought, analysed)
     told = Effects(logits.mean, np.asarray(np.linalg.cholesky(logits.thought), float), np.zeros(POINTS))
     return _Thought(planned, weights, logits, Shares(model, _points(scores), of_plan, told))
+
+
+def _narrower(candidacy: Candidacy) -> FloatArray:
+    """By how much less effects are planned to differ where the range of doses is narrower than usual, shape (p,)."""
+    base, per_tsp = candidacy.gathered, candidacy.question.per_tsp
+    scale = base.terms.scale
+    width = min((scale.high - scale.low) / per_tsp / USUAL_RANGE_TSP, 1.0) if scale else 1.0
+    # What bends goes with the square of the width.
+    return np.array([{"slope": width, "curve": width**2}.get(name, 1.0) for name in base.effects])
 
 
 def _part(mean: FloatArray, thought: FloatArray, analysed: FloatArray) -> PartBefore:
@@ -233,12 +247,12 @@ def _assumed(assumptions: Assumptions, protocol: Protocol) -> Mapping[str, Float
     known = {"bucket": assumptions.bucket, "block": assumptions.block, "whole_plot": assumptions.whole_plot}
     factors = {"cultivar": "cultivar", "dose_tsp": "dose", "acidifier": "acidifier"}
     for column, name in factors.items():
-        if (stated := assumptions.named.get(f"site:{column}")) is not None:
-            known[f"garden_{name}"] = stated
-        elif protocol.variation.site_by_factor_sd_g is not None:
-            # Ends of the doses differ as two cultivars do: the priors' scales are to each other as that asks.
-            scale = WEIGHT_G[f"garden_{name}"] / WEIGHT_G["garden_cultivar"]
-            known[f"garden_{name}"] = assumptions.site_by_factor * scale**2
+        stated = assumptions.named.get(f"site:{column}")
+        if stated is None and protocol.variation.site_by_factor_sd_g is not None:
+            stated = assumptions.site_by_factor
+        if stated is not None:
+            # Levels of a factor differ so much; of doses it is the slope that does, whose ends then lie as far apart.
+            known[f"garden_{name}"] = stated * (ENDS_APART**2 if name == "dose" else 1.0)
     return {name: np.full(POINTS, max(variance, 1e-6) ** 0.5) for name, variance in known.items()}
 
 

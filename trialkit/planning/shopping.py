@@ -68,7 +68,8 @@ def _items(
         if acidifier not in ("", NO_PRODUCT):
             own = layout[layout["acidifier"] == acidifier]
             mixed = _mixed(protocol, products, own, sites)
-            steps += sum(one.steps for one in mixed) or len(own)  # unknown strength: one after the acid
+            # Of unknown strength: one after the acid.
+            steps += sum(one.steps for one in mixed) if mixed else len(own)
             yield _acid(products, str(acidifier), mixed, len(own))
     # Before anything, after each step, after two days and every week until the last visit.
     later = 1 + protocol.schedule.harvest_after_days[1] // DAYS_A_WEEK

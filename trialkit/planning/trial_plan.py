@@ -204,7 +204,7 @@ def _value(
     return TrialValue(
         source="ledger" if known else assumptions.source.code,
         trials=known.records.buckets["trial"].nunique() if known else 0,
-        now=thought.candidacy.treatments[int((beliefs.expected - thought.change_cost).argmax())],
+        now=thought.candidacy.treatments[int(beliefs.choice(beliefs.expected, thought.costs))],
         heads_a_year=protocol.decision.heads_a_year,
         gardens_lost_share=protocol.variation.gardens_lost_share,
         usable_share=float(beliefs.share.mean()),

@@ -17,7 +17,6 @@ from trialkit.planning.power import f_power
 
 Judge = Callable[[PlannedDesign, Assumptions, Goal], PlannedPower]
 """How power is found: `expected_power`, or `simulate_power` with its executor and seed filled in."""
-PlannedDesignOf = Callable[["TrialSize"], PlannedDesign]
 
 
 @dataclass(frozen=True, order=True)

@@ -305,8 +305,7 @@ def choose(rows: Sequence[DesignRow]) -> tuple[PlanVerdict, int]:
 
     Where the heads grown in a year, the price and the cost of buckets are known, the greatest worth less cost is
     proposed. Elsewhere a gram is what counts: a design is proposed that brings a gram more for at most half as many
-    buckets again, or at most a gram, and a twentieth, less for much fewer. Of what is beyond the limits less is always
-    asked.
+    buckets again, or at most a gram, and a twentieth, less for much fewer. A trial beyond the limits is not run so.
     """
     asked = rows[0]
     allowed = [i for i, row in enumerate(rows) if not row.beyond]
@@ -345,9 +344,8 @@ def _best_by_grams(rows: Sequence[DesignRow], allowed: Sequence[int]) -> int:
 
 def _is_larger(row: DesignRow, asked: DesignRow) -> bool:
     """Whether a design enlarges the trial asked for; one of as many buckets does where it drops no treatment."""
-    if asked.beyond:
-        return False
-    return row.buckets > asked.buckets or (row.buckets == asked.buckets and row.treatments == asked.treatments)
+    same = row.buckets == asked.buckets and row.treatments == asked.treatments
+    return row.buckets > asked.buckets or (same and not asked.beyond)
 
 
 def worth_a_year(protocol: Protocol, value_g: float) -> float | None:

@@ -255,7 +255,10 @@ class Variation(Section):
 
 
 class Limits(Section):
-    """What no plan may go beyond; as the protocol asks, where a limit is not given."""
+    """What no plan may go beyond; twice the gardens asked for, and otherwise as the protocol asks, if not given.
+
+    Visits and budget have no limit of their own.
+    """
 
     buckets_per_site: Annotated[Annotated[int, Field(ge=1, le=1000)] | None, "That a garden has room for."] = None
     heads_per_bucket: Annotated[Annotated[int, Field(ge=1, le=12)] | None, "That a lid has room for."] = None

@@ -250,7 +250,7 @@ _PARTS = """\
 
 _TEMPLATE = """\
 # The protocol of the trial: what is compared, how it is laid out, how it will be decided.
-# Lines that begin with # are remarks. Keys left out have the defaults shown.
+# Lines that begin with # are remarks. Keys left out have their defaults (schemas/protocol.schema.json).
 
 [trial]
 id = {id}   # names its files and its place among other trials; do not change it later

@@ -47,7 +47,7 @@ from trialkit.words.shopping_words import item_amount, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
 
 EARLIER = (
-    "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --earlier ITS-FOLDER."
+    "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --ledger ITS-FOLDER."
 )
 TONES: Mapping[PlanVerdict, str] = {
     PlanVerdict.RUN: "keep",

@@ -15,6 +15,8 @@ import numpy as np
 from trialkit.domain.arrays import FloatArray, IntArray
 
 EFFECTS = ("mean", "factor", "log_likelihood")
+MOST_ALIKE = 64
+"""Trials that are worked on together: many at once are faster, until their arrays outgrow the processor's memory."""
 
 
 @dataclass(frozen=True)
@@ -39,22 +41,22 @@ class Told:
 
 @dataclass(frozen=True)
 class Part:
-    """A trial's part of a design.
+    """Part of a design that trials of one shape have: as many gardens and treatments, and the same effects.
 
     Attributes
     ----------
-    trial : int
-    sites : slice
-        Its gardens.
+    trials : ndarray of int, shape (n,)
+    sites : ndarray of int, shape (n, s)
+        Their gardens.
     treatments : int
-        How many it has.
+        How many each has, ``k``.
     columns : ndarray of int, shape (q,)
-        Effects that play a part in it.
-    design : ndarray, shape (sites, treatments, q)
+        Effects that play a part in them.
+    design : ndarray, shape (n, s, k, q)
     """
 
-    trial: int
-    sites: slice
+    trials: IntArray
+    sites: IntArray
     treatments: int
     columns: IntArray
     design: FloatArray
@@ -77,7 +79,7 @@ class Floors:
     centre : ndarray, shape (p,)
         Their means before any record.
     parts : tuple of Part
-        What each trial has of the design.
+        What trials have of the design.
     """
 
     trial: IntArray
@@ -89,7 +91,7 @@ class Floors:
     parts: tuple[Part, ...] = ()
 
     def __post_init__(self) -> None:
-        """Find each trial's part of the design, unless that was done before."""
+        """Find the parts of the design, unless that was done before."""
         if not self.parts:
             object.__setattr__(self, "parts", parts_of(self.trial, self.design))
 
@@ -136,7 +138,7 @@ def eliminate(told: Told, floors: Floors, constant: float = 0.0, *, back: bool =
     core = floors.precision[:, None, :] * np.eye(p)
     right = np.zeros((m, p))
     quadratic, log_determinant = told.quadratic, told.log_determinant
-    trials = [_without_trial(told, floors, part) for part in floors.parts]
+    trials = [_without_trials(told, floors, part) for part in floors.parts]
     for part, one in zip(floors.parts, trials, strict=True):
         core[:, part.columns[:, None], part.columns] += one.information
         right[:, part.columns] += one.score
@@ -162,15 +164,14 @@ def information(told: Told, floors: Floors) -> FloatArray:
     m, p = floors.precision.shape
     found = np.zeros((m, p, p))
     for part in floors.parts:
-        found[:, part.columns[:, None], part.columns] += _without_trial(told, floors, part).information
+        found[:, part.columns[:, None], part.columns] += _without_trials(told, floors, part).information
     return (found + found.swapaxes(1, 2)) / 2
 
 
 @dataclass(frozen=True)
-class _Trial:
-    """What a trial tells of the effects when its gardens and its season are taken out."""
+class _Trials:
+    """What trials tell of the effects when their gardens and seasons are taken out."""
 
-    part: Part
     information: FloatArray
     score: FloatArray
     explained: FloatArray
@@ -178,51 +179,60 @@ class _Trial:
     back: Callable[[FloatArray], FloatArray]
 
 
-def _without_trial(told: Told, floors: Floors, part: Part) -> _Trial:
-    """Take out what one trial's gardens and its season do."""
+def _without_trials(told: Told, floors: Floors, part: Part) -> _Trials:
+    """Take out what gardens and seasons do in trials of one shape."""
     k, x = part.treatments, part.design
     a, given = told.information[:, part.sites, :k, :k], told.score[:, part.sites, :k]
-    garden, season = floors.garden[:, part.sites, :k, :k], floors.season[:, part.trial, :k, :k]
+    garden, season = floors.garden[:, part.sites, :k, :k], floors.season[:, part.trials, :k, :k]
     # Means before any record are taken out and put back at the end.
     shift = x @ floors.centre[part.columns]
     b = given - (a @ shift[..., None])[..., 0]
-    explained = (shift * (given + b)).sum((1, 2))
+    explained = (shift * (given + b)).sum((1, 2, 3))
     # What one garden does: (A^-1 + K)^-1 = (I + A K)^-1 A, which asks nothing of A.
     inner = np.eye(k) + a @ garden
     solved = np.linalg.solve(inner, np.concatenate([a, b[..., None]], -1))
     seen, felt = solved[..., :-1], solved[..., -1]
-    explained = explained + (b * (garden @ felt[..., None])[..., 0]).sum((1, 2))
+    explained = explained + (b * (garden @ felt[..., None])[..., 0]).sum((1, 2, 3))
     # What the season does to the treatments in all gardens.
     weighted = seen @ x
-    all_seen, all_weighted, all_felt = seen.sum(1), weighted.sum(1), felt.sum(1)
+    all_seen, all_weighted, all_felt = seen.sum(2), weighted.sum(2), felt.sum(2)
     outer = np.eye(k) + season @ all_seen
     held = np.linalg.solve(outer, season)
-    explained = explained + np.einsum("mi,mij,mj->m", all_felt, held, all_felt)
-    m, sites, _, p = weighted.shape
-    flat = x.reshape(sites * k, p)
-    pulled = all_weighted.swapaxes(1, 2) @ held
-    information = flat.T @ weighted.reshape(m, sites * k, p) - pulled @ all_weighted
-    score = felt.reshape(m, sites * k) @ flat - (pulled @ all_felt[..., None])[..., 0]
+    of_season = (held @ all_felt[..., None])[..., 0]
+    explained = explained + (all_felt * of_season).sum((1, 2))
+    m, p = len(a), len(part.columns)
+    flat, together = x.reshape(-1, p), all_weighted.reshape(m, -1, p)
+    pulled = (held @ all_weighted).reshape(m, -1, p)
+    information = flat.T @ weighted.reshape(m, -1, p) - together.swapaxes(1, 2) @ pulled
+    score = felt.reshape(m, -1) @ flat - (of_season.reshape(m, 1, -1) @ together)[:, 0]
 
     def back(mean: FloatArray) -> FloatArray:
-        own = (weighted @ mean[:, None, :, None])[..., 0]
-        of_season = (held @ (all_felt - own.sum(1))[..., None])[..., 0]
-        over = (x @ mean[:, None, :, None])[..., 0] + of_season[:, None]
+        of_mean = mean[:, None, None, :, None]
+        own = (weighted @ of_mean)[..., 0]
+        of_season = (held @ (all_felt - own.sum(2))[..., None])[..., 0]
+        over = (x @ of_mean)[..., 0] + of_season[:, :, None]
         left = np.linalg.solve(inner, (b - (a @ over[..., None])[..., 0])[..., None])
         return np.asarray(over + (garden @ left)[..., 0] + shift)
 
-    logs = np.linalg.slogdet(inner)[1].sum(1) + np.linalg.slogdet(outer)[1]
-    return _Trial(part, information, score, explained, logs, back)
+    logs = np.linalg.slogdet(inner)[1].sum((1, 2)) + np.linalg.slogdet(outer)[1].sum(1)
+    return _Trials(information, score, explained, logs, back)
 
 
 def parts_of(trial: IntArray, design: FloatArray) -> tuple[Part, ...]:
-    """What each trial has of a design, shape (sites, k, p): its gardens, treatments and effects."""
-    found = []
-    for t in range(int(trial.max()) + 1):
-        sites = np.flatnonzero(trial == t)
-        has = design[sites] != 0
-        columns = np.flatnonzero(has.any((0, 1)))
+    """Trials of each shape in a design, shape (sites, k, p), whose gardens stand trial by trial."""
+    alike: dict[tuple[int, int, bytes], list[int]] = {}
+    starts = np.flatnonzero(np.diff(trial, prepend=-1))
+    stops = np.append(starts[1:], len(trial))
+    for t, (start, stop) in enumerate(zip(starts, stops, strict=True)):
+        has = design[start:stop] != 0
         treatments = int(np.flatnonzero(has.any((0, 2))).max(initial=-1)) + 1
-        rows = slice(int(sites[0]), int(sites[-1]) + 1)
-        found.append(Part(t, rows, treatments, columns, np.ascontiguousarray(design[rows, :treatments][..., columns])))
+        alike.setdefault((int(stop - start), treatments, has.any((0, 1)).tobytes()), []).append(t)
+    found = []
+    for (gardens, treatments, has_effect), every in alike.items():
+        columns = np.flatnonzero(np.frombuffer(has_effect, bool))
+        for i in range(0, len(every), MOST_ALIKE):
+            trials = np.array(every[i : i + MOST_ALIKE], np.intp)
+            sites = starts[trials][:, None] + np.arange(gardens)
+            own = np.ascontiguousarray(design[sites, :treatments][..., columns])
+            found.append(Part(trials, sites, treatments, columns, own))
     return tuple(found)

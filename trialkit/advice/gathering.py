@@ -304,26 +304,26 @@ def _differ(values: FloatArray) -> bool:
 
 
 def _treatments(coded: FloatArray, trial: IntArray) -> tuple[tuple[Points, ...], IntArray]:
-    """Distinct treatments of each trial, and the place of each row's among its trial's."""
-    found, place = [], np.empty(len(coded), np.intp)
-    for t in range(trial.max() + 1):
-        own, codes = np.unique(coded[trial == t], axis=0, return_inverse=True)
-        place[trial == t] = codes.ravel()
+    """Distinct treatments of each trial, and the place of each row's among its trial's; rows stand trial by trial."""
+    found, place = [], []
+    for rows in np.split(coded, np.flatnonzero(np.diff(trial)) + 1):
+        own, codes = np.unique(rows, axis=0, return_inverse=True)
+        place.append(codes.ravel())
         found.append(Points.of(own[:, 0].astype(np.intp), own[:, 1].astype(np.intp), own[:, 2]))
-    return tuple(found), place
+    return tuple(found), np.concatenate(place)
 
 
 def _design(terms: Terms, treatments: Sequence[Points], trial: IntArray, about: _About, k: int) -> FloatArray:
+    count = np.array([len(treatments[t]) for t in trial])
+    # Every treatment of every garden, one after the other.
+    cultivar, acidifier, dose = (
+        np.concatenate([getattr(treatments[t], name) for t in trial]) for name in ("cultivar", "acidifier", "dose")
+    )
+    site = np.repeat(np.arange(len(trial)), count)
+    water, sun = np.nan_to_num(about.water), np.nan_to_num(about.sun)
+    points = Points(cultivar, acidifier, dose, water[site], sun[site], about.kind[site])
     found = np.zeros((len(trial), k, len(terms.names)))
-    for s, t in enumerate(trial):
-        own = treatments[t]
-        here = replace(
-            own,
-            water=np.full(len(own), np.nan_to_num(about.water[s])),
-            sun=np.full(len(own), np.nan_to_num(about.sun[s])),
-            kind=np.full(len(own), about.kind[s]),
-        )
-        found[s, : len(own)] = terms.columns(here, np.full(len(own), about.returning[s]))
+    found[np.arange(k) < count[:, None]] = terms.columns(points, about.returning[site])
     return found
 
 
@@ -345,8 +345,9 @@ def _local(rows: pd.DataFrame, site: IntArray) -> list[tuple[str, IntArray]]:
         several = within.groupby("site")["label"].nunique().max() > 1
         coarser = all(len(np.unique(label)) > len(np.unique(_joint(site, other))) for _, other in found)
         if several and within["label"].duplicated().any() and coarser:
-            code = within.groupby("site")["label"].transform(lambda own: pd.factorize(own)[0])
-            found.append((name, code.to_numpy(np.intp)))
+            # Rows stand garden by garden, so that a garden's labels follow each other.
+            code = label - within.groupby("site")["label"].transform("min").to_numpy()
+            found.append((name, code.astype(np.intp)))
     return found
 
 

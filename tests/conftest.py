@@ -7,6 +7,7 @@ from trialkit._startup import begin_lightly
 
 begin_lightly()
 
+import gc
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -123,6 +124,12 @@ def case_names(folder: str, kind: str) -> list[str]:
     """Names of the cases of one kind in a folder of tests/reference."""
     paths = sorted((REFERENCE / folder).glob("*.json"))
     return [path.stem for path in paths if kind in json.loads(path.read_text(encoding="utf-8"))["kind"]]
+
+
+def pytest_collection_finish() -> None:
+    """Leave what was collected out of every later search for garbage: thousands of tests would be walked each time."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(tryfirst=True)

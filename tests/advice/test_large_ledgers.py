@@ -66,9 +66,9 @@ def test_some_of_the_trials_tell_standard_deviations_well_enough() -> None:
 
 def gains(found: Weights, asked: Points) -> tuple[np.ndarray, np.ndarray]:
     """Gains over the first treatment, and their standard deviations."""
-    at = list(found.at(asked))
-    mean = np.array([one.mean - one.mean[0] for one in at])[:, 1:]
-    within = np.array([((one.half - one.half[:, [0]]) ** 2).sum(0) + one.alone**2 + one.alone[0] ** 2 for one in at])
+    at = found.at(asked)
+    mean = (at.mean - at.mean[:, [0]])[:, 1:]
+    within = ((at.half - at.half[..., [0]]) ** 2).sum(1) + at.alone**2 + at.alone[:, [0]] ** 2
     weight = found.points.weight
     middle = weight @ mean
     return middle, np.sqrt(weight @ (within[:, 1:] + (mean - middle) ** 2))

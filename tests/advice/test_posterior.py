@@ -39,14 +39,13 @@ def test_treatments_and_gains(name: str) -> None:
     assert list(weights.model.names) == model["standard_deviations"]
     assert model["scales_g"].keys() <= WEIGHT_G.keys()
     assert model["slope_sd_g"] == SLOPE_G
-    found = list(weights.at(gathered.levels.points(asked["cultivar"], asked["acidifier"], doses)))
-    mean = np.array([at.mean for at in found])
-    variance = np.array([(at.half**2).sum(0) + at.alone**2 for at in found])
-    close(case["mean"], weights.points.weight, mean, variance, WITHIN[name][0])
+    found = weights.at(gathered.levels.points(asked["cultivar"], asked["acidifier"], doses))
+    mean, half, alone = found.mean, found.half, found.alone
+    close(case["mean"], weights.points.weight, mean, (half**2).sum(1) + alone**2, WITHIN[name][0])
     practice = case["practice"]
     gain = np.delete(mean - mean[:, [practice]], practice, 1)
-    of_gain = [((at.half - at.half[:, [practice]]) ** 2).sum(0) + at.alone**2 + at.alone[practice] ** 2 for at in found]
-    close(case["gain"], weights.points.weight, gain, np.delete(np.array(of_gain), practice, 1), WITHIN[name][1])
+    of_gain = ((half - half[..., [practice]]) ** 2).sum(1) + alone**2 + alone[:, [practice]] ** 2
+    close(case["gain"], weights.points.weight, gain, np.delete(of_gain, practice, 1), WITHIN[name][1])
 
 
 def close(

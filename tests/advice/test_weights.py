@@ -101,14 +101,15 @@ def test_effects_are_those_of_the_dense_model(
         dense = DenseWeights.of(told.buckets, told.gardens, head_variance, asked.assign(site=site), set(model.names))
         at = gathered.levels.points(asked["cultivar"], asked["acidifier"], asked["dose"].to_numpy())
         garden = np.full(len(asked), returning.index(site)) if site else None
-        for i, found in enumerate(weights.at(at, garden)):
+        found = weights.at(at, garden)
+        for i in range(len(points)):
             here = {name: float(value[i]) for name, value in sd.items()}
             likelihood = dense.log_likelihood(here)
             assert weights.effects.log_likelihood[i] == pytest.approx(likelihood, rel=1e-8, abs=1e-8)
             assert density[i] == pytest.approx(likelihood - 0.5 * (points[i] ** 2).sum(), rel=1e-8, abs=1e-8)
             expected, covariance = dense.asked(here)
-            np.testing.assert_allclose(found.mean, expected, rtol=1e-8)
-            ours = found.half.T @ found.half + np.diag(found.alone**2)
+            np.testing.assert_allclose(found.mean[i], expected, rtol=1e-8)
+            ours = found.half[i].T @ found.half[i] + np.diag(found.alone[i] ** 2)
             np.testing.assert_allclose(ours, covariance, rtol=0, atol=1e-8 * covariance.max())
 
 

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
-from published import differences, published_pages
+from published import answer_of, differences, published_pages
 from trialkit.analysis import Results
 
 ROOT = Path(__file__).parents[2]
@@ -40,6 +41,13 @@ def test_a_page_that_is_out_of_date_is_found_out(made: dict[str, str]) -> None:
     other = f"give most: {int(mean[1]) + 2}\u00a0g"
     assert differences(report.replace(mean[0], other, 1), report)
     assert differences(re.sub(r"(<dt><bdi>numpy</bdi></dt><dd><bdi>)[^<]+", r"\g<1>9.9", report), report) == []
+
+
+def test_the_picture_shows_the_answer() -> None:
+    """The picture in the README keeps the sentence of the page that it was taken of."""
+    assert Image.open(REPORTS / "autumn_dose.png").info["Description"] == answer_of(
+        (REPORTS / "autumn_dose.html").read_text("utf-8")
+    )
 
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"reports/{p.name}" for p in REPORTS.glob("*.md"))])

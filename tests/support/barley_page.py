@@ -131,9 +131,9 @@ def standard_deviations() -> str:
 
 def gains_over_the_first(weights: Weights, points: Points) -> tuple[np.ndarray, np.ndarray]:
     """Gains over the first variety, and their standard deviations, g: what the chain tells."""
-    weight, at = weights.points.weight, list(weights.at(points))
-    gain = np.array([one.mean - one.mean[0] for one in at])[:, 1:]
-    within = np.array([((one.half - one.half[:, [0]]) ** 2).sum(0) for one in at])[:, 1:]
+    weight, at = weights.points.weight, weights.at(points)
+    gain = (at.mean - at.mean[:, [0]])[:, 1:]
+    within = ((at.half - at.half[..., [0]]) ** 2).sum(1)[:, 1:]
     mean = weight @ gain
     return mean, np.sqrt(weight @ (within + (gain - mean) ** 2))
 

@@ -16,6 +16,8 @@ MODES = {
     "print": {"color_scheme": "light", "media": "print"},
 }
 CONTRAST = "color-contrast"
+OF_LOOKS = (CONTRAST, "target-size", "scrollable-region-focusable")
+"""Rules of what colours, media and widths change: what a page is built of, they do not."""
 UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
 ALIKE = """() => {
   const built = one => [one, ...one.querySelectorAll('*')]
@@ -106,5 +108,5 @@ def complaints_in(page: Any, others: Iterable[tuple[str, int]]) -> list[tuple[st
     for mode, width in others:
         page.set_viewport_size({"width": width, "height": 800})
         page.emulate_media(**MODES[mode])
-        found += [(mode, width, *one) for one in complaints(page)]
+        found += [(mode, width, *one) for one in complaints(page, only=OF_LOOKS)]
     return found

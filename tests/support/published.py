@@ -1,5 +1,7 @@
 """The pages in reports/ made from the bundled trials; ``python tests/support/published.py reports`` writes them."""
 
+import html
+import io
 import re
 import shutil
 import sys
@@ -8,6 +10,11 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
+from playwright.sync_api import sync_playwright
+
+from chromium import ARGUMENTS, CHROMIUM
 from seasons import accept
 from trialkit import __version__
 from trialkit.analysis import Results, analyse
@@ -66,7 +73,28 @@ def _is_like(made: str, kept: str) -> bool:
     return abs(float(made) - float(kept)) <= 1.001 * 10.0**-places
 
 
+def answer_of(page: str) -> str:
+    """The sentence that a report begins with."""
+    found = re.search(r'<p class="sentence"><bdi[^>]*>(.*?)</bdi>', page)
+    assert found
+    return html.unescape(re.sub("<[^>]+>", "", found[1]))
+
+
+def draw(page: Path, picture: Path) -> None:
+    """Take a picture of the top of a report as a browser shows it; the picture keeps the sentence of its answer."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(ARGUMENTS))
+        view = browser.new_page(viewport={"width": 1200, "height": 900})
+        view.goto(page.resolve().as_uri())
+        shot = view.screenshot()
+        browser.close()
+    kept = PngInfo()
+    kept.add_itxt("Description", answer_of(page.read_text("utf-8")))
+    Image.open(io.BytesIO(shot)).convert("P", palette=Image.Palette.ADAPTIVE).save(picture, pnginfo=kept, optimize=True)
+
+
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as place:
         for name, page in published_pages(Path(place), lambda name: analyse(read_trial(EXAMPLES / name))).items():
             (Path(sys.argv[1]) / name).write_text(page, "utf-8")
+    draw(Path(sys.argv[1]) / "autumn_dose.html", Path(sys.argv[1]) / "autumn_dose.png")

@@ -108,20 +108,21 @@ def prospects(
     shaken = (root * np.sqrt(scale)).T
     pi, rng = weights.points.weight, np.random.Generator(np.random.PCG64(seed))
     counts = np.diff(np.r_[0, np.round(np.cumsum(pi) * DRAWS / 2).astype(int)])
-    means, within, more, drawn = [], [], [], []
-    for at, other, n in zip(weights.at(asked, garden), elsewhere.swapaxes(0, 1), counts, strict=True):
-        means.append(at.mean)
-        scaled, alone = at.half * share, (at.alone * share) ** 2
-        alone = np.where(np.arange(len(share)) == practice, 0.0, alone + alone[practice])
-        within.append(((scaled - scaled[:, [practice]]) ** 2).sum(0) + alone + _of_difference(here, at.mean, practice))
-        more.append(_of_difference(other, share, practice) + _of_difference(there, at.mean, practice))
-        normal = rng.standard_normal((n, len(at.half))) @ at.half + rng.standard_normal((n, len(share))) * at.alone
+    at = weights.at(asked, garden)
+    mean = at.mean
+    scaled, alone = at.half * share, (at.alone * share) ** 2
+    alone = np.where(np.arange(len(share)) == practice, 0.0, alone + alone[:, [practice]])
+    within = ((scaled - scaled[..., [practice]]) ** 2).sum(1) + alone + _of_difference(here, mean, practice)
+    more = _of_difference(elsewhere, share, practice) + _of_difference(there, mean, practice)
+    drawn = []
+    for own, half, apart, n in zip(mean, at.half, at.alone, counts, strict=True):
+        normal = rng.standard_normal((n, len(half))) @ half + rng.standard_normal((n, len(share))) * apart
         moved = rng.standard_normal((n, len(shaken))) @ shaken
-        drawn += [(at.mean + s * normal) * np.clip(share + s * moved, 0.0, 1.0) for s in (1.0, -1.0)]
-    mean, yields = np.array(means), np.concatenate(drawn)
+        drawn += [(own + s * normal) * np.clip(share + s * moved, 0.0, 1.0) for s in (1.0, -1.0)]
+    yields = np.concatenate(drawn)
     centre = mean * share * value.per_gram - value.cost
     gains, expected = centre - centre[:, [practice]], pi @ centre
-    variance, wider = (np.array(part) * value.per_gram**2 for part in (within, np.add(within, more)))
+    variance, wider = (part * value.per_gram**2 for part in (within, within + more))
     return Prospects(
         value=expected,
         weight_g=pi @ mean,
@@ -140,7 +141,8 @@ def prospects(
 def _of_difference(covariance: FloatArray, times: FloatArray, practice: int) -> FloatArray:
     """Variance of each less the practice, where each is so many times what the covariance (`with_one`) is of."""
     own, across, one = covariance
-    return np.asarray(own * times**2 - 2 * across * times * times[practice] + one * times[practice] ** 2)
+    of_practice = times[..., [practice]]
+    return np.asarray(own * times**2 - 2 * across * times * of_practice + one * of_practice**2)
 
 
 def _chance(gain: FloatArray, variance: FloatArray, weight: FloatArray) -> FloatArray:

@@ -103,10 +103,8 @@ class DaysToHarvest:
 
     def _at(self, candidates: IntArray, times: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Mean and variance of a sum of candidates' days at each point of the standard deviations."""
-        found = list(self.weights.at(self._points_of(candidates)))
-        mean = np.array([at.mean @ times for at in found])
-        variance = np.array([((at.half @ times) ** 2).sum() + ((at.alone * times) ** 2).sum() for at in found])
-        return mean, variance
+        at = self.weights.at(self._points_of(candidates))
+        return at.mean @ times, ((at.half @ times) ** 2).sum(1) + ((at.alone * times) ** 2).sum(1)
 
     def _told(self, mean: FloatArray, variance: FloatArray, confidence: float) -> tuple[float, float, float]:
         weight, sd = self.weights.points.weight, np.sqrt(variance)

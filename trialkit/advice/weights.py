@@ -123,14 +123,14 @@ class WeightModel:
 
 @dataclass(frozen=True)
 class At:
-    """Weights of treatments at one point of the standard deviations.
+    """Weights of treatments at each point of the standard deviations.
 
     Attributes
     ----------
-    mean : ndarray, shape (n,)
-    half : ndarray, shape (p, n)
+    mean : ndarray, shape (m, n)
+    half : ndarray, shape (m, p, n)
         Their covariance is half' half, but for what `alone` adds to each.
-    alone : ndarray, shape (n,)
+    alone : ndarray, shape (m, n)
         Standard deviation of what only a whole combination does, of those that were not tried as a whole.
     """
 
@@ -163,8 +163,8 @@ class Weights:
     sd: Mapping[str, FloatArray]
     effects: Effects
 
-    def at(self, asked: Points, garden: IntArray | None = None) -> Iterator[At]:
-        """Weights of treatments on average over seasons, point by point.
+    def at(self, asked: Points, garden: IntArray | None = None) -> At:
+        """Weights of treatments on average over seasons.
 
         `garden` is the place of each among the returning gardens, or None for the average over gardens.
         """
@@ -174,10 +174,9 @@ class Weights:
         # Of what gardens do, only what lasts is an effect.
         lasting = {name: self.sd[LASTING] if name.startswith("garden") else np.ones(len(alone)) for name in left}
         spread = {name: self.sd[name] * np.sqrt(lasting[name]) for name in left}
-        for i, (effect, factor) in enumerate(zip(self.effects.mean, self.effects.factor, strict=True)):
-            told = np.linalg.solve(factor, columns.T)
-            half = np.concatenate([told, *(spread[name][i] * beside for name, beside in left.items())])
-            yield At(columns @ effect, half, alone[i] * untried)
+        told = np.linalg.solve(self.effects.factor, np.broadcast_to(columns.T, (len(alone), *columns.T.shape)))
+        half = np.concatenate([told, *(spread[name][:, None, None] * beside for name, beside in left.items())], 1)
+        return At(self.effects.mean @ columns.T, half, alone[:, None] * untried)
 
     def elsewhere(self, asked: Points, practice: int) -> FloatArray:
         """Covariance of what a garden not yet seen, in a season not yet seen, does to treatments.

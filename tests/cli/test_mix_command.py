@@ -97,6 +97,20 @@ def test_a_feed_without_calcium_is_said_so() -> None:
     assert "guessed from its hardness" in run(*asked, "--hardness", 150).stdout
 
 
+def test_a_feed_that_takes_soft_water_too_low_is_said_so() -> None:
+    """Eight teaspoons of 12 % P2O5 in water without alkalinity: phosphate alone brings it below the window's 5.5."""
+    asked = ("--alkalinity", 0, "--nutrient", "9-12-30", "--teaspoons", 8)
+    for acid in ((), ("--acid", "vinegar")):
+        found = json.loads(run(*asked, *acid, "--json").stdout)
+        assert found["ph"] < 5.25
+        assert "ph too low" in {note["code"] for note in found["notes"]}
+        said = run(*asked, *acid).stdout
+        assert "lies outside the window for lettuce (5.5 to 6): use less acid, or none" in said
+        assert "needs none" not in said
+        assert "as it comes" not in said
+    assert "with no acid: it needs none" in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
+
+
 def test_a_guess_says_that_it_is_one() -> None:
     """Hardness stands in for alkalinity, with its range and what to do about it."""
     result = run("--hardness", 150, "--ph", 7.5, "--acid", "citric")

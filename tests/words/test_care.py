@@ -59,6 +59,8 @@ def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
         "At 77 °F (25 °C), 99 seeds of 100 grow well. At 86 °F (30 °C), only 12 do.",
         "Never fill up to the cups again",
         "less than a third is left",
+        "For each new crop, fill to that line.",
+        "Add plain water, and nothing else, up to half the line at most. Do so in all buckets alike.",
         "Write down the day and how much",
         "From about 75 °F (24 °C) up, lettuce may bolt",
         "A head is ready when",
@@ -77,6 +79,8 @@ def test_the_page_says_it(said: str) -> None:
 def test_gardeners_write_nothing_down_and_more_cups_stand_as_the_lid_lets_them() -> None:
     """A handout is of no trial; six cups do not stand six inches apart in one lid; one cup has no neighbour."""
     assert "Write down" not in text_of(BucketFacts(16.0, 4))
+    assert "Add plain water, or plant food at half strength, up to half" in text_of(BucketFacts(16.0, 4))
+    assert "half strength" not in text_of(IN_TRIAL)  # a trial's buckets are topped up by one rule
     assert "1 to 3 weeks old" in text_of(BucketFacts(16.0, 4))
     assert "as far apart as the lid lets you" in text_of(BucketFacts(16.0, 6))
     assert "Drill 1 hole in the lid. Each" in text_of(BucketFacts(16.0, 1))

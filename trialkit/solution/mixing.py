@@ -386,11 +386,11 @@ def _notes(
     added = spoons[-1].tsp if spoons[-1] else 0.0
     if no_step and water.is_beyond_acid:
         yield MixNote("beyond acid", water.alkalinity_mg_l_caco3)
-    elif no_step and not added and ph <= WINDOW_PH[1]:
-        yield MixNote("needs no acid", ph)
-    elif no_step:
+    elif no_step and (added or ph > WINDOW_PH[1]):
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
-    if strip_reading(ph) < WINDOW_PH[0] and added:
+    elif no_step and strip_reading(ph) >= WINDOW_PH[0]:
+        yield MixNote("needs no acid", ph)
+    if strip_reading(ph) < WINDOW_PH[0]:  # of acid, or of the feed alone
         yield MixNote("ph too low", ph, *WINDOW_PH)
     elif strip_reading(ph) > WINDOW_PH[1] and not no_step:  # more acid would lower it, but none can be added safely
         yield MixNote("ph too high", ph, *WINDOW_PH)

@@ -124,7 +124,7 @@ def _fill_line(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
     yield f"Put the bucket where it will stay, and fill it there. Full, it weighs about {weight}."
     yield (
         f"Pour in {volume_words(bucket.volume_l, measures)} once, with a measuring jug. Draw a line where the water "
-        "ends. From then on, fill to the line."
+        "ends. For each new crop, fill to that line."
     )
     yield (
         f"Leave an air gap of {length_words(AIR_GAP_CM, measures)} up to the lid. With the lid on, the bottom "
@@ -149,11 +149,9 @@ def _growing(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
         "Let the water sink as the plants drink. Roots in the gap need air. Never fill up to the cups again: it drowns "
         "them."
     )
-    write = " Write down the day and how much." if bucket.is_trial else ""
-    yield (
-        f"Top up only if less than {LEAST_LEFT} is left. Add plain water, or plant food at half strength, up to half "
-        f"the line at most.{write}"
-    )
+    add = "plain water, and nothing else," if bucket.is_trial else "plain water, or plant food at half strength,"
+    alike = " Do so in all buckets alike. Write down the day and how much." if bucket.is_trial else ""
+    yield f"Top up only if less than {LEAST_LEFT} is left. Add {add} up to half the line at most.{alike}"
     yield (
         f"From about {temperature_words(BOLTS_FROM_C, measures)} up, lettuce may bolt: the stem shoots up and the "
         f"leaves turn bitter. Shade the bucket at noon. Keep it off hot paving. Keep the water at "

@@ -155,10 +155,14 @@ def note_words(note: MixNote) -> str:
             f"{note.upper:g}. Add no acid, and read a strip again after some days."
         )
     if note.code == "needs no acid":
-        return f"The water is at pH {note.value:.1f} as it comes: it needs no acid."
+        return f"It is at pH {note.value:.1f} with no acid: it needs none."
     if note.code in ("ph too low", "ph too high"):
         low = note.code == "ph too low"
-        what = "use less acid" if low else "more acid, or water of less alkalinity, would lower it"
+        what = (
+            "use less acid, or none; without any, water of more alkalinity would raise it"
+            if low
+            else "more acid, or water of less alkalinity, would lower it"
+        )
         return f"pH {note.value:.1f} lies outside the window for lettuce ({note.lower:g} to {note.upper:g}): {what}."
     if note.code == "ph drifts":
         eaten = note.value if note.upper is None else note.upper

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
 
+from trialkit.domain.fill_line import AIR_GAP_CM, FULLEST, PAIL_HIGH_CM
 from trialkit.domain.units import GALLON_L, Measures
 from trialkit.pages.cross_section import FOOT, HARVEST, RIM, START, cross_section
 from trialkit.pages.palette import LIGHT
@@ -36,11 +38,19 @@ def test_figures_are_those_of_their_sources() -> None:
 
 
 def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
-    """A pail of 18.9 L, 37 cm high inside and taken as straight: 15.1 to 16.4 L stand 7.5 to 5 cm below its brim."""
-    brim, high = 5 * GALLON_L, 37.0
-    low, most = (brim * (high - gap) / high for gap in reversed(care.AIR_GAP_CM))
+    """A pail of 18.9 L, 37 cm high inside and taken as straight: 15.1 to 16.4 L stand 7.5 to 5 cm below its brim.
+
+    16 to 17.6 L stand 3 to 2 inches below the brim of one that holds 20.8 L: 28.3 cm wide inside.
+    """
+    brim = 5 * GALLON_L
+    low, most = (brim * (1 - gap / PAIL_HIGH_CM) for gap in reversed(AIR_GAP_CM))
     assert (low, most) == pytest.approx((15.1, 16.4), abs=0.05)
-    assert BucketFacts(16.0, 4).holds_l == 18  # at least so much is asked for where nobody said what it holds
+    assert most == pytest.approx(FULLEST * brim)
+    wide_cm2 = math.pi * (28.3 / 2) ** 2
+    assert [20.8 - wide_cm2 * inches * 2.54 / 1000 for inches in (3, 2)] == pytest.approx([16.0, 17.6], abs=0.05)
+    assert BucketFacts(16.0, 4).holds_l == 19  # at least so much is asked for where nobody said what it holds
+    for litres in (4.0, 16.0, 20.0):  # what is asked for leaves the gap, so that the check does not warn of it
+        assert litres <= FULLEST * BucketFacts(litres, 4).holds_l
     assert BucketFacts(16.0, 4, brim).holds_l == brim
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
+from trialkit.domain.fill_line import AIR_GAP_CM, FULLEST
 from trialkit.domain.units import GALLON_L, Measures
 from trialkit.words.cautions import COMMON, EMPTY_BUCKET_KG
 from trialkit.words.measures import (
@@ -18,9 +19,6 @@ from trialkit.words.measures import (
 )
 from trialkit.words.phrases import count, number
 
-USUAL_FILL = 0.9
-"""Share of the brim up to which a bucket is filled (common practice, no source)."""
-AIR_GAP_CM = (5.0, 7.5)
 HOLES_APART_CM = 15.0
 CUP_RIM_CM, HOLE_CM = 7.5, 7.0
 WET_CUP_CM = 3.0
@@ -60,7 +58,7 @@ class BucketFacts:
     @property
     def holds_l(self) -> float:
         """What the bucket must hold to the brim, L."""
-        return self.brim_l or math.ceil(self.volume_l / USUAL_FILL)
+        return self.brim_l or math.ceil(self.volume_l / FULLEST)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import pytest
 import commands
 from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
+from trialkit.words.feed_words import part_words
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
@@ -76,12 +77,27 @@ def test_parts_go_in_with_calcium_last() -> None:
     said = run(*asked, *parts).stdout
     assert (
         said.index("9-12-30 (20 g)")
-        < said.index("9.8Mg (2 g)")
+        < said.index("9.8Mg (2.5 g)")
         < said.index("19Ca (10 g)")
         < said.index("In this order")
     )
     assert "Ca 106 %, Mg 51 %" in said
     assert "Note: Calcium" not in said
+
+
+def test_a_part_that_spoons_cannot_measure_is_weighed_as_on_the_card() -> None:
+    """A tenth of a teaspoon of 5 g is 0.5 g of 19 % Ca: 4.75 mg/L in 20 L; of no nutrient there are no parts."""
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca=0.1", "--teaspoons")
+    name = "nutrient 15.5-0-0+19Ca"
+    assert part_words(name, 0.1, 5.0) == f"0.5 g of {name}, by a scale"
+    assert f"  {part_words(name, 0.1, 5.0)}\n" in run(*asked, 1).stdout
+    assert json.loads(run(*asked, 1, "--json").stdout)["elements_mg_l"]["Ca"] == pytest.approx(4.75)
+    assert f"  ½ level teaspoon of {name} (2.5 g)\n" in run(*asked, 5).stdout
+    nothing = run(*asked, 0).stdout
+    assert "no nutrient 9-12-30" in nothing
+    assert name not in nothing
+    assert "In this order" not in nothing
+    assert "0.05 teaspoons of nutrient 9-12-30 cannot be measured well" in run(*asked, 0.05).stdout
 
 
 def test_a_feed_without_calcium_is_said_so() -> None:

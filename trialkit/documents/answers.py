@@ -57,7 +57,9 @@ class MixAmount(Closed):
 
     name: Annotated[str, "Name of the product."]
     exact_tsp: Annotated[float, "Level US teaspoons that were asked for or worked out."]
-    tsp: Annotated[float, "Level US teaspoons as spoons measure them."]
+    tsp: Annotated[
+        float, "Level US teaspoons as spoons measure them; of a part of a feed that they cannot measure, as weighed."
+    ]
     grams: Annotated[float | None, "Mass of that, g."]
     millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powdered acid, mL."]
     solution_tsp: Annotated[float | None, "Teaspoons of the solution of a powdered acid that hold it."]

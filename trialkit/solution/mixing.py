@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal
 
@@ -128,12 +128,24 @@ def rain_share_for(alkalinity_mg_l_caco3: float) -> float:
     return next(enough, RAIN_SHARES[-1])
 
 
+def by_spoons(teaspoons: float) -> float | None:
+    """Return what spoons measure of an amount, in quarters; None where it must be weighed, as they would change it.
+
+    Examples
+    --------
+    >>> by_spoons(2.2), by_spoons(0.1)
+    (2.25, None)
+    """
+    measured = quarter_spoons(teaspoons)
+    return measured if abs(measured - teaspoons) <= NOTABLE_ROUNDING_PCT / 100 * teaspoons else None
+
+
 @dataclass(frozen=True)
 class Spoons:
     """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL."""
 
     exact_tsp: Annotated[float, "Level teaspoons wanted."]
-    tsp: Annotated[float, "Level teaspoons as spoons measure them."]
+    tsp: Annotated[float, "Level teaspoons as spoons measure them; of a part that they cannot measure, as weighed."]
     grams: Annotated[float | None, "Mass of that, g."]
     millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powder, mL."]
     solution_tsp: Annotated[
@@ -181,6 +193,7 @@ class MixNote:
     upper: Annotated[
         float | None, "Where it may lie, or (pH, strength) where it should; of a drift, the pH once the acid is eaten."
     ] = None
+    product: Annotated[str | None, "Of too little for spoons, what there is too little of."] = None
 
 
 def alkalinity_notes(alkalinity: AlkalinityEstimate, *, by_drops: bool = False) -> Iterator[MixNote]:
@@ -334,21 +347,35 @@ def mix(
         standing,
         eaten,
         (
-            *_notes(water, (reached, standing, eaten), ec, (*measured, spoons), no_step=bool(spoons) and step is None),
+            *_notes(
+                water,
+                (reached, standing, eaten),
+                ec,
+                [(product.name, amount) for product, amount in poured]
+                + ([(acid.name, spoons)] if acid and spoons else []),
+                with_acid=given > 0,
+                no_step=bool(spoons) and step is None,
+            ),
             *_scarce_notes(elements if feed else {}),
         ),
     )
 
 
 def _feed_measured(feed: Feed, base_tsp: float) -> tuple[tuple[Product, Spoons], ...]:
-    """Measure the base of a feed, and its parts for the base as spoons measure it."""
+    """Measure the base of a feed, and its parts for the base as measured: by spoons, or else by a scale."""
     base = _measured(base_tsp, feed.base.grams_per_tsp, None)
     parts = feed.spoons(base.tsp)[1:]
-    return (feed.base, base), *((part, _measured(tsp, part.grams_per_tsp, None)) for part, tsp in parts)
+    return (feed.base, base), *((part, _part_measured(tsp, part.grams_per_tsp)) for part, tsp in parts)
+
+
+def _part_measured(teaspoons: float, grams_per_tsp: float) -> Spoons:
+    measured = by_spoons(teaspoons)
+    tsp = teaspoons if measured is None else measured
+    return Spoons(teaspoons, tsp, tsp * grams_per_tsp, None)
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
-    """Round to what spoons measure; of something wanted, at least a quarter."""
+    """Round to what spoons measure."""
     if not 0 <= teaspoons < math.inf:
         raise WrongCall(f"{teaspoons} teaspoons cannot be measured.")
     tsp = quarter_spoons(teaspoons)
@@ -378,15 +405,15 @@ def _notes(
     water: Water,
     at_first_standing_eaten: tuple[float, float, float],
     ec: Conductivity,
-    spoons: tuple[Spoons | None, ...],
+    poured: Sequence[tuple[str, Spoons]],
     *,
+    with_acid: bool,
     no_step: bool,
 ) -> Iterator[MixNote]:
     ph, standing, eaten = at_first_standing_eaten
-    added = spoons[-1].tsp if spoons[-1] else 0.0
     if no_step and water.is_beyond_acid:
         yield MixNote("beyond acid", water.alkalinity_mg_l_caco3)
-    elif no_step and (added or ph > WINDOW_PH[1]):
+    elif no_step and (with_acid or ph > WINDOW_PH[1]):
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
     elif no_step and strip_reading(ph) >= WINDOW_PH[0]:
         yield MixNote("needs no acid", ph)
@@ -401,9 +428,9 @@ def _notes(
         yield MixNote("weak", ec.value, low, high)
     if ec.lower > high:
         yield MixNote("strong", ec.value, low, high)
-    for amount in spoons:
-        if amount and amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
-            yield MixNote("too little for spoons", amount.exact_tsp)
+    for product, amount in poured:
+        if amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
+            yield MixNote("too little for spoons", amount.exact_tsp, product=product)
 
 
 def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:

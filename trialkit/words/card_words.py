@@ -14,6 +14,7 @@ from trialkit.words.feed_words import part_words
 from trialkit.words.measures import (
     MOST_SPOONS_TSP,
     MeasureSystem,
+    grams_words,
     in_measures,
     liquid_words,
     measure_words,
@@ -77,7 +78,7 @@ def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Itera
     if card.parts:
         yield ONE_AFTER_THE_OTHER
     if dose is not None:
-        beside = "" if card.nutrient_g is None or measures != "both" else f" ({card.nutrient_g:.3g} g)"
+        beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
         amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
         yield f"Stir in {amount} until nothing is left.{_rate(card, system, measures)}"
         yield from (_part_step(part, measures) for part in card.parts)
@@ -130,7 +131,7 @@ def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str
         yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
         yield "Write down how much went in, and the pH before and after."
         return
-    powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), f"{acid.powder_g_per_tsp:.2g} g")
+    powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), grams_words(acid.powder_g_per_tsp))
     each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
     yield (
         f"Never put {acid.name} into the bucket as powder. Dissolve {powder} in each {each} of water; stir until it is "
@@ -164,7 +165,11 @@ def _amount(acid: Spoons, measures: Measures) -> str:
     """Say an amount of acid as a cook measures it; of a powder, its solution."""
     what, powder, liquid_tsp = "", "", acid.tsp
     if acid.solution_tsp is not None:
-        what, powder, liquid_tsp = " of the solution", f"; {acid.grams:.1f} g of powder", acid.solution_tsp
+        what, powder, liquid_tsp = (
+            " of the solution",
+            f"; {grams_words(acid.grams or 0.0)} of powder",
+            acid.solution_tsp,
+        )
     millilitres = f"{acid.millilitres:.0f} mL"
     if measures == "metric":
         return f"{millilitres}{what}{powder}, by a measuring cup"

@@ -9,7 +9,7 @@ from trialkit.domain.units import Measures
 from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.feed_words import part_words
-from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures, several_doses, spoons
+from trialkit.words.measures import KITCHEN, MeasureSystem, grams_words, in_measures, several_doses, spoons
 from trialkit.words.phrases import chance, count, listed, number
 from trialkit.words.treatment_names import acid_words, treatment_words
 
@@ -184,7 +184,7 @@ def _feed(practice: Practice) -> str:
 def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:
     dose_tsp, g_per_tsp = practice.treatment.dose_tsp or 0.0, practice.nutrient_g_per_tsp
     kitchen = f"{spoons(dose_tsp)}{unit}"
-    return kitchen if g_per_tsp is None else in_measures(measures, kitchen, f"{number(dose_tsp * g_per_tsp)} g")
+    return kitchen if g_per_tsp is None else in_measures(measures, kitchen, grams_words(dose_tsp * g_per_tsp))
 
 
 def _system(practice: Practice, measures: Measures) -> MeasureSystem:

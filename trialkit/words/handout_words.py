@@ -18,6 +18,7 @@ from trialkit.words.measures import (
     MOST_SPOONS_TSP,
     TABLESPOON_TSP,
     MeasureSystem,
+    grams_words,
     in_measures,
     liquid_words,
     measure_words,
@@ -57,7 +58,7 @@ def nutrient_words(best: Practice, measures: Measures) -> str | None:
     dose, g_per_tsp = best.treatment.dose_tsp, best.nutrient_g_per_tsp
     if dose is None:
         return None
-    beside = f" ({dose * g_per_tsp:.3g} g)" if g_per_tsp and dose and measures == "both" else ""
+    beside = f" ({grams_words(dose * g_per_tsp)})" if g_per_tsp and dose and measures == "both" else ""
     system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
     return f"{teaspoons(dose, system)} of {best.product or 'plant food'}{beside}"
 
@@ -257,7 +258,7 @@ def _evidence(document: Recommended) -> Iterator[str]:
 def _dose(one: Candidate, document: Recommended) -> str:
     dose, g_per_tsp = one.treatment.dose_tsp or 0.0, document.recommended.nutrient_g_per_tsp
     if document.measures == "metric" and g_per_tsp:
-        return f"{number(dose * g_per_tsp)} g"
+        return grams_words(dose * g_per_tsp)
     return f"{spoons(dose)} spoons"
 
 

@@ -9,8 +9,8 @@ from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, LITTLE_OF, ClassRow, MixNote
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.feed_words import IN_ORDER, scarce_words
-from trialkit.words.measures import liquid_words, measure_words, spoons, volume_words
+from trialkit.words.feed_words import IN_ORDER, part_words, scarce_words
+from trialkit.words.measures import grams_words, liquid_words, measure_words, spoons, volume_words
 from trialkit.words.ph_words import (
     BEYOND_ACID,
     LEARN_ALKALINITY,
@@ -45,8 +45,10 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
         yield f"  {share} of it is rain or reverse-osmosis water: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
-    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, *mix.parts) if amount)
-    if mix.parts:
+    if mix.nutrient:
+        yield f"  {_amount(mix.nutrient)}"
+    yield from (f"  {_part(part)}" for part in mix.parts if part.tsp)
+    if any(part.tsp for part in mix.parts):
         yield f"  {IN_ORDER}"
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
@@ -88,15 +90,21 @@ def _amount(amount: MixAmount) -> str:
     else:
         kitchen, metric = (
             f"{spoons(amount.tsp)} level teaspoon{'' if amount.tsp <= 1 else 's'}",
-            f"{amount.grams:.0f} g",
+            grams_words(amount.grams),
         )
     return f"{kitchen} of {amount.name} ({'; '.join(filter(None, (metric, rounding)))})"
 
 
+def _part(part: MixAmount) -> str:
+    """Say a part of a feed as the card does."""
+    return part_words(part.name, part.exact_tsp, (part.grams or 0.0) / part.tsp)
+
+
 def _dissolved(amount: MixAmount, solution_tsp: float) -> str:
+    powder = grams_words(amount.grams or 0.0)
     return (
         f"{liquid_words(solution_tsp)} of a solution: 1 level teaspoon of "
-        f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {amount.grams:.2g} g of powder)"
+        f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {powder} of powder)"
     )
 
 
@@ -175,7 +183,10 @@ def note_words(note: MixNote) -> str:
         if note.code == code:
             return scarce_words(element, note.value)
     if note.code == "too little for spoons":
-        return f"{note.value:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
+        return (
+            f"{note.value:.2g} teaspoons of {note.product} cannot be measured well with spoons: mix a larger volume, "
+            "or weigh."
+        )
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."
 
 

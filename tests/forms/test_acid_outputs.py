@@ -14,9 +14,12 @@ from trialkit.rules.mixings import acid_product
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
-from trialkit.solution.mixing import acid_by_class
+from trialkit.solution.mixing import MixNote, acid_by_class
 from trialkit.words.card_words import card_words
 from trialkit.words.handout_words import acid_line
+from trialkit.words.handout_words import steps as handout_steps
+from trialkit.words.mix_words import note_words
+from trialkit.words.ph_words import ASK_AGAIN
 
 LOWEST_PH = 5.0
 MEASURES_ML = {
@@ -71,6 +74,19 @@ def test_no_step_of_a_card_overshoots(trial: Trial, shelf: str, litres: float) -
             told = step.removeprefix("Add ").split(" (")[0]
             assert lowest_ph_after(acid, told, litres, alkalinity) > LOWEST_PH
         assert alkalinity <= 300 or not steps
+
+
+def test_one_rule_once_the_ph_has_climbed(trial: Trial) -> None:
+    """Card, handout and mix alike: ask before more acid goes in; none of them says to go on alone."""
+    card = next(one for one in mixing_cards(trial, ["FERN"]) if one.acid.use == "in steps")
+    told = {
+        "the adviser": [*card_words(card).steps, note_words(MixNote("ph drifts", 7.3, upper=8.2))],
+        "us": handout_steps(small_recommended()),
+    }
+    for whom, lines in told.items():
+        climbing = [line for line in lines if "climb" in line]
+        assert climbing
+        assert all(line.endswith(ASK_AGAIN.format(whom=whom)) for line in climbing)
 
 
 @pytest.mark.parametrize("litres", [4.0, 20.0, 40.0])

@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
@@ -12,6 +12,7 @@ from trialkit.domain.units import TEASPOON_ML, quarter_spoons
 from trialkit.solution.acid_steps import (
     HIGHEST_ALKALINITY_MG_L,
     KITCHEN_STEPS_TSP,
+    LOWEST_PH,
     LOWEST_PH_AFTER_A_STEP,
     SOLUTION_TSP_PER_POWDER_TSP,
     AcidStep,
@@ -303,12 +304,11 @@ def mix(
     measured = [spoons for _, spoons in poured]
     fed = elements_mg_l([(product, spoons.tsp) for product, spoons in poured], volume_l)
     elements = with_water(fed, water.elements_mg_l)
-    phosphate = fed.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,
         "temperature_c": water.temperature_c,
-        "phosphate_mol_l": phosphate,
+        "phosphate_mol_l": _phosphate_mol_l(fed),
     }
     spoons, step = None, None
     if acid and (ph_target is not None or acid_tsp is not None):
@@ -361,6 +361,10 @@ def mix(
     )
 
 
+def _phosphate_mol_l(elements: Mapping[str, float]) -> float:
+    return elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
+
+
 def _feed_measured(feed: Feed, base_tsp: float) -> tuple[tuple[Product, Spoons], ...]:
     """Measure the base of a feed, and its parts for the base as measured: by spoons, or else by a scale."""
     base = _measured(base_tsp, feed.base.grams_per_tsp, None)
@@ -387,11 +391,12 @@ def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float |
     )
 
 
-def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
-    """Measure an acid as it is added: a liquid by itself, a powder by its solution."""
+def _acid_measured(teaspoons: float, acid: AcidProduct, *, whole: bool = False) -> Spoons:
+    """Measure an acid as it is added, a liquid by itself, a powder by its solution; by whole quarters, never more."""
+    spare = HALF_A_QUARTER_TSP if whole else 0.0
     if not acid.is_powder:
-        return _measured(teaspoons, None, TEASPOON_ML)
-    dissolved = _measured(teaspoons * SOLUTION_TSP_PER_POWDER_TSP, None, TEASPOON_ML)
+        return replace(_measured(max(teaspoons - spare, 0.0), None, TEASPOON_ML), exact_tsp=teaspoons)
+    dissolved = _measured(max(teaspoons * SOLUTION_TSP_PER_POWDER_TSP - spare, 0.0), None, TEASPOON_ML)
     tsp = dissolved.tsp / SOLUTION_TSP_PER_POWDER_TSP
     return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
 
@@ -462,14 +467,14 @@ def acid_by_class(
 
     Waters with next to no alkalinity get no acid, and the class that holds them is split. Amounts are those of
     chemistry times a ratio that waters were found to take beside it; it raises none above what leaves the lowest water
-    of the class at `LOWEST_PH_AFTER_A_STEP` by chemistry.
+    of the class at `LOWEST_PH_AFTER_A_STEP` by chemistry, and none takes that water below `LOWEST_PH`.
 
     Examples
     --------
     >>> vinegar = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
     >>> rows = acid_by_class(20.0, vinegar, 5.8)
     >>> [(row.lower, row.acid.tsp, row.step.tsp if row.step else None) for row in rows]
-    [(0.0, 0.0, None), (20.0, 3.25, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
+    [(0.0, 0.0, None), (20.0, 2.75, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
     """
 
     def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
@@ -483,6 +488,19 @@ def acid_by_class(
             acid_tsp=acid_tsp,
         )
 
+    def leaving(ph: float, alkalinity: float) -> float:
+        """Return the teaspoons that leave a water at a pH."""
+        moles = acid_for_ph(
+            acid=acid.acid,
+            ph_target=ph,
+            alkalinity_mg_l_caco3=alkalinity,
+            ph_start=ph_start,
+            temperature_c=temperature_c,
+            phosphate_mol_l=phosphate,
+        )
+        return float(moles) * volume_l / acid.mol_per_tsp
+
+    phosphate = _phosphate_mol_l(made(0.0, 0.0).elements_mg_l)
     safe_from = max(
         LEAST_ALKALINITY_OF_A_ROW,
         lowest_alkalinity_for_acid(acid, volume_l, ph_start=ph_start, temperature_c=temperature_c),
@@ -494,16 +512,12 @@ def acid_by_class(
             step = made(low).acid_step if low >= safe_from else None
             wanted = made((low + high) / 2, None if step else 0.0).acid
             assert wanted is not None
-            if step and ratio != 1.0:
-                bound = acid_for_ph(
-                    acid=acid.acid,
-                    ph_target=LOWEST_PH_AFTER_A_STEP,
-                    alkalinity_mg_l_caco3=low,
-                    ph_start=ph_start,
-                    temperature_c=temperature_c,
-                )
-                most = max(wanted.exact_tsp, float(bound) * volume_l / acid.mol_per_tsp)
-                wanted = _acid_measured(min(wanted.exact_tsp * ratio, most), acid)
+            if step:
+                raised = min(ratio * wanted.exact_tsp, max(wanted.exact_tsp, leaving(LOWEST_PH_AFTER_A_STEP, low)))
+                wanted = _acid_measured(raised, acid)
+                if wanted.tsp > (most := leaving(LOWEST_PH, low)):
+                    wanted = _acid_measured(most, acid, whole=True)
+                step = step if wanted.tsp else None
             at_ends = made(low, wanted.tsp).ph, made(high, wanted.tsp).ph
             later = made((low + high) / 2, wanted.tsp)
             rows.append(ClassRow(name, low, high, wanted, step, *at_ends, later.ph_standing, later.ph_acid_eaten))

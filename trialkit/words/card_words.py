@@ -22,7 +22,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
+from trialkit.words.ph_words import ASK_AGAIN, BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
 from trialkit.words.treatment_names import treatment_label
 
 BEFORE_MIXING = (
@@ -121,7 +121,7 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     if acid.step:
         yield from _steps_of(acid, acid.step, measures)
     if acid.use != "not tried":
-        again = " Ask the adviser before you add more acid; it goes in by the same steps." if acid.step else ""
+        again = f" {ASK_AGAIN.format(whom='the adviser')}" if acid.step else ""
         yield f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
 
 

@@ -26,7 +26,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import WINDOW
+from trialkit.words.ph_words import ASK_AGAIN, WINDOW
 from trialkit.words.phrases import chance, count, number
 
 NOTABLE_LOSS = 0.9
@@ -167,8 +167,8 @@ def _climb(document: Recommended) -> str | None:
         return None
     low, high = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
     return (
-        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. Is it too high? Add "
-        "acid in the same small steps."
+        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. "
+        + ASK_AGAIN.format(whom="us")
     )
 
 

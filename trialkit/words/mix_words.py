@@ -12,6 +12,7 @@ from trialkit.words.care_words import dose_by_volume
 from trialkit.words.feed_words import IN_ORDER, part_words, scarce_words
 from trialkit.words.measures import grams_words, liquid_words, measure_words, spoons, volume_words
 from trialkit.words.ph_words import (
+    ASK_AGAIN,
     BEYOND_ACID,
     LEARN_ALKALINITY,
     OTHER_WATER,
@@ -176,8 +177,7 @@ def note_words(note: MixNote) -> str:
         eaten = note.value if note.upper is None else note.upper
         return (
             f"In a bucket that stands the pH climbs: {later_words(note.value, eaten)} (how fast: common practice, no "
-            f"source). Roots that take up nitrate add to it. {READ_AGAIN}; if acid is needed then, add it in the same "
-            "steps."
+            f"source). Roots that take up nitrate add to it. {READ_AGAIN}. {ASK_AGAIN.format(whom='the adviser')}"
         )
     for element, code in LITTLE_OF.items():
         if note.code == code:
@@ -202,8 +202,9 @@ def table_lines(table: MixTableAnswer) -> Iterator[str]:
     yield f"{BEYOND_ACID}: {OTHER_WATER}."
     acid = [row for row in table.rows if row.step]
     if acid:
+        again = ASK_AGAIN.format(whom="the adviser")
         standing, eaten = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
-        yield f"In a bucket that stands the pH climbs: {later_words(standing, eaten)}. {READ_AGAIN}."
+        yield f"In a bucket that stands the pH climbs: {later_words(standing, eaten)}. {READ_AGAIN}. {again}"
     yield f"Which alkalinity? {LEARN_ALKALINITY}"
     yield from (f"{caution.title}: {caution.text}" for caution in table.cautions)
 

@@ -11,6 +11,8 @@ WINDOW = f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}"
 """Where a strip says to stop."""
 STOP = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
 READ_AGAIN = "Read the pH again in two days, and then every week"
+ASK_AGAIN = "Is it too high then? Ask {whom} before you add more acid. It goes in by the same steps."
+"""After the pH has climbed: how often acid may be added again is common practice, no source, so somebody is asked."""
 LEARN_ALKALINITY = (
     "The water supplier's yearly report tells it, or a drop test; a well needs a test of its own. A softener leaves "
     "the alkalinity in the water and adds sodium: take water from a tap before it. Rain water has next to none and "

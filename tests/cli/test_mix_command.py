@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +13,12 @@ import pytest
 import commands
 from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
+from trialkit.domain.ph_window import TARGET_PH
+from trialkit.solution.acids import AcidProduct
+from trialkit.solution.mixing import Water, mix
 from trialkit.words.feed_words import part_words
+
+VINEGAR = AcidProduct("vinegar 5 %", "acetic", pct_w_v=5.0)
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
@@ -154,6 +161,49 @@ def test_a_table_for_a_handout() -> None:
     assert "very high" in run("--table", "--acid", "vinegar").stdout
 
 
+def test_a_table_tells_the_feed_that_is_in_the_water() -> None:
+    """Four teaspoons of 5 g and half of calcium nitrate for each, which take acid off what plain water takes."""
+    asked = ("--table", "--acid", "vinegar", "--nutrient", "9-12-30", "--teaspoons", 4, "--with", "15.5-0-0+19Ca=0.5")
+    said = run(*asked).stdout
+    assert said.startswith("vinegar 5 % for 20 L (5.3 US gal), with this in it, to pH 5.8:")
+    assert said.index("4 level teaspoons of nutrient 9-12-30 (20 g)") < said.index("2 level teaspoons of nutrient 15.5")
+    document, plain = (json.loads(run(*one, "--json").stdout) for one in (asked, asked[:3]))
+    assert (document["nutrient"]["tsp"], [part["tsp"] for part in document["parts"]]) == (4.0, [2.0])
+    assert (plain["nutrient"], plain["parts"]) == (None, [])
+    assert document["rows"][-1]["acid"]["tsp"] < plain["rows"][-1]["acid"]["tsp"]
+
+
+def test_a_trial_tells_the_bucket(tmp_path: Path) -> None:
+    """Its volume where none is asked for; and its water is taken as warm as on its cards."""
+    trial = tmp_path / "trial"
+    shutil.copytree(resource_folder("example_trials") / "autumn_dose", trial)
+    protocol = trial / "trial.toml"
+    protocol.write_text(protocol.read_text("utf-8").replace("volume_l = 20 ", "volume_l = 16 "), "utf-8")
+    asked = ("--alkalinity", 120, "--acid", "vinegar", "--json")
+    of_trial, usual, given = (
+        json.loads(run(*asked, *more).stdout)
+        for more in (("--trial", trial), (), ("--trial", trial, "--volume", "4 L"))
+    )
+    assert [one["volume_l"] for one in (of_trial, usual, given)] == [16.0, 20.0, 4.0]
+    assert usual["water"]["temperature_c"] == Water(120.0).temperature_c
+    assert usual["acid"]["tsp"] == mix(20.0, Water(120.0), acid=VINEGAR, ph_target=TARGET_PH).acid.tsp
+
+
+def test_one_ph_is_told_once() -> None:
+    """Where an eighth of a teaspoon moves nothing that is told, no range is: never "5.8 to 5.8"."""
+    said = run("--alkalinity", 200, "--acid", "citric").stdout
+    assert "pH: 5.8; a strip shows 6\n" in said
+
+
+def test_a_blend_instead_keeps_the_feed() -> None:
+    """Spoons of nutrient are those of the bucket told above it, so that the acid for the blend goes with these."""
+    asked = ("--alkalinity", 400, "--acid", "vinegar", "--nutrient", "9-12-30", "--ec", 2)
+    beyond = json.loads(run(*asked, "--json").stdout)
+    spoons = beyond["nutrient"]["tsp"]
+    thinned = run("--alkalinity", 400 / 3, *asked[2:6], "--teaspoons", spoons, "--json")
+    assert beyond["blend"]["acid"] == json.loads(thinned.stdout)["acid"]
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -163,6 +213,8 @@ def test_a_table_for_a_handout() -> None:
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
         (["--table"], "A table is of acid"),
+        (["--table", "--acid", "vinegar", "--alkalinity", 90, "--blend", 0.5], "leave out --alkalinity, --blend"),
+        (["--table", "--acid", "vinegar", "--acid-teaspoons", 2], "leave out --acid-teaspoons"),
         (["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"], "--with goes with --nutrient"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not NAME=TEASPOONS"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not NAME=TEASPOONS"),
@@ -231,7 +283,7 @@ def test_water_beyond_acid_is_told_what_to_do() -> None:
 def test_ph_over_time_is_told_as_a_range() -> None:
     """From what the air leaves to all of the acid eaten, with when to read again; much vinegar in cups and mL."""
     told = run("--alkalinity", 300, "--acid", "vinegar")
-    assert "½ cup of vinegar 5 % (122 mL" in told.stdout
+    assert "½ cup of vinegar 5 % (121 mL" in told.stdout
     assert "in a day or two as carbon dioxide leaves, and up to" in told.stdout
     assert "Read the pH again in two days, and then every week" in told.stdout
     table = run("--table", "--acid", "vinegar").stdout

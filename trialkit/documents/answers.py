@@ -125,11 +125,12 @@ class MixAnswer(Closed):
 class MixTableAnswer(Closed):
     """`trialkit mix --table`: the acid for each class of alkalinity."""
 
-    schema: Annotated[Literal["trialkit-mix-table-2"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-table-3"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     acid: Annotated[str, "Name of the acid."]
     target_ph: Annotated[float, "pH to reach."]
-    nutrient_tsp: Annotated[float, "Level US teaspoons of nutrient in the bucket."]
+    nutrient: Annotated[MixAmount | None, "Nutrient in the bucket, the base of the feed; None where there is none."]
+    parts: Annotated[tuple[MixAmount, ...], "What goes in after the nutrient, in this order."]
     rows: Annotated[tuple[ClassRow, ...], "One for each class."]
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH, strip_reading
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
+from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 from trialkit.solution.acid_steps import (
     HIGHEST_ALKALINITY_MG_L,
     KITCHEN_STEPS_TSP,
@@ -68,8 +69,8 @@ class Water:
     """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; elements, mg/L."""
 
     alkalinity_mg_l_caco3: float
-    ph: float = 7.5
-    temperature_c: float = 25.0
+    ph: float = USUAL_PH
+    temperature_c: float = USUAL_TEMPERATURE_C
     lowest_alkalinity_mg_l_caco3: float | None = None
     elements_mg_l: Mapping[str, float] = field(default_factory=dict)
 
@@ -460,9 +461,16 @@ class ClassRow:
 
 
 def acid_by_class(
-    volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
-    feed: Feed | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
-) -> tuple[ClassRow, ...]:  # fmt: skip
+    volume_l: float,
+    acid: AcidProduct,
+    ph_target: float,
+    *,
+    ph_start: float = USUAL_PH,
+    temperature_c: float = USUAL_TEMPERATURE_C,
+    feed: Feed | None = None,
+    nutrient_tsp: float = 0.0,
+    ratio: float = 1.0,
+) -> tuple[ClassRow, ...]:
     """Return the acid for each alkalinity class, for a handout.
 
     Waters with next to no alkalinity get no acid, and the class that holds them is split. Amounts are those of

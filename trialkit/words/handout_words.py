@@ -27,7 +27,7 @@ from trialkit.words.measures import (
     volume_words,
 )
 from trialkit.words.ph_words import ASK_AGAIN, WINDOW
-from trialkit.words.phrases import chance, count, number
+from trialkit.words.phrases import between, chance, count, number
 
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
@@ -98,7 +98,7 @@ def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
         amount="no acid" if step is None else told,
         millilitres=None if step is None or measures != "both" else millilitres,
         step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
-        ph=None if step is None else f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}",
+        ph=None if step is None else between(row.ph_at_lower, row.ph_at_upper),
         seen=row.gardens > 0,
     )
 

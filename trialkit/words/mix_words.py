@@ -21,6 +21,7 @@ from trialkit.words.ph_words import (
     later_words,
     share_words,
 )
+from trialkit.words.phrases import between
 
 NO_POWDER = " Never add the powder itself."
 NO_ALKALINITY = (
@@ -46,11 +47,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
         yield f"  {share} of it is rain or reverse-osmosis water: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
-    if mix.nutrient:
-        yield f"  {_amount(mix.nutrient)}"
-    yield from (f"  {_part(part)}" for part in mix.parts if part.tsp)
-    if any(part.tsp for part in mix.parts):
-        yield f"  {IN_ORDER}"
+    yield from _feed(mix)
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
         rest = f" of {mix.nutrient.name}, and the rest in proportion" if mix.parts else ""
@@ -72,12 +69,20 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
         yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
-    yield f"Conductivity: about {ec.value:.1f} mS/cm ({ec.lower:.1f} to {ec.upper:.1f})"
+    yield f"Conductivity: about {ec.value:.1f} mS/cm ({between(ec.lower, ec.upper)})"
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
     yield from (f"Note: {note_words(note)}" for note in mix.notes)
     if mix.blend:
         yield f"Instead: {_blend(mix.blend)}"
     yield from (f"{caution.title}: {caution.text}" for caution in mix.cautions)
+
+
+def _feed(fed: MixAnswer | MixTableAnswer) -> Iterator[str]:
+    if fed.nutrient:
+        yield f"  {_amount(fed.nutrient)}"
+    yield from (f"  {_part(part)}" for part in fed.parts if part.tsp)
+    if any(part.tsp for part in fed.parts):
+        yield f"  {IN_ORDER}"
 
 
 def _amount(amount: MixAmount) -> str:
@@ -131,12 +136,12 @@ def _blend(blend: MixBlend) -> str:
 
 
 def _slack(mix: MixAnswer) -> str:
-    low, high = mix.ph_range
-    if high <= low:
+    told = between(*mix.ph_range)
+    if told == f"{mix.ph:.1f}":
         return ""
     off = f"an eighth of a teaspoon ({HALF_A_QUARTER_TSP * TEASPOON_ML:.1g} mL)"
     solution = " of its solution" if mix.acid and mix.acid.solution_tsp is not None else ""
-    return f", {low:.1f} to {high:.1f} if the acid is off by {off}{solution}"
+    return f", {told} if the acid is off by {off}{solution}"
 
 
 def note_words(note: MixNote) -> str:
@@ -192,10 +197,12 @@ def note_words(note: MixNote) -> str:
 
 def table_lines(table: MixTableAnswer) -> Iterator[str]:
     """Say the acid for each class of alkalinity, one class a line."""
-    yield f"{_table_acid(table)} for {volume_words(table.volume_l)}, to pH {table.target_ph:g}:"
+    with_feed = ", with this in it" if table.nutrient else ""
+    yield f"{_table_acid(table)} for {volume_words(table.volume_l)}{with_feed}, to pH {table.target_ph:g}:"
+    yield from _feed(table)
     yield f"{'alkalinity':<12}{'mg/L':>10}{'in all, about':>28}{'mL':>6}{'most at a time':>24}{'pH with all of it':>20}"
     for row in table.rows:
-        ends = f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
+        ends = between(row.ph_at_lower, row.ph_at_upper)
         told, millilitres, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
     yield f"Stir after each step, wait a minute, read the strip; {STOP}, however little it took."

@@ -259,7 +259,7 @@ def test_drops_tell_the_alkalinity() -> None:
 def test_a_blend_with_rain_water() -> None:
     """Half of it: 200 falls to 100, and takes what water of 100 takes."""
     result = run("--alkalinity", 200, "--blend", 0.5, "--acid", "vinegar")
-    assert "half of it is rain or reverse-osmosis water: alkalinity 200 falls to 100 mg/L" in result.stdout
+    assert "half of it is reverse-osmosis, distilled or rain water: alkalinity 200 falls to 100 mg/L" in result.stdout
     blend, known = (
         json.loads(run("--alkalinity", *asked, "--acid", "vinegar", "--json").stdout)
         for asked in ((200, "--blend", 0.5), (100,))
@@ -272,12 +272,13 @@ def test_water_beyond_acid_is_told_what_to_do() -> None:
     """No acid for 400 mg/L; two thirds of rain water leave 133, and what that takes is told."""
     beyond = json.loads(run("--alkalinity", 400, "--acid", "vinegar", "--json").stdout)
     assert (beyond["acid"]["tsp"], beyond["acid_step"]) == (0.0, None)
-    assert "use rain water, reverse-osmosis water, or a blend" in " ".join(beyond["warnings"])
+    assert "use reverse-osmosis or distilled water, or a blend" in " ".join(beyond["warnings"])
     assert beyond["blend"]["alkalinity_mg_l_caco3"] == pytest.approx(400 / 3)
     thinned = json.loads(run("--alkalinity", 400 / 3, "--acid", "vinegar", "--json").stdout)
     assert beyond["blend"]["acid"]["tsp"] == thinned["acid"]["tsp"]
     assert beyond["blend"]["acid_step"] == thinned["acid_step"]
-    assert "fill two thirds of the bucket with rain" in run("--alkalinity", 400, "--acid", "vinegar").stdout
+    assert "fill two thirds of the bucket with reverse" in run("--alkalinity", 400, "--acid", "vinegar").stdout
+    assert "Untreated roof water may carry germs: keep it off the leaves." in " ".join(beyond["warnings"])
 
 
 def test_ph_over_time_is_told_as_a_range() -> None:

@@ -16,8 +16,7 @@ from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import MixNote, acid_by_class
 from trialkit.words.card_words import card_words
-from trialkit.words.handout_words import acid_line
-from trialkit.words.handout_words import steps as handout_steps
+from trialkit.words.handout_words import acid_line, climb
 from trialkit.words.mix_words import note_words
 from trialkit.words.ph_words import ASK_AGAIN
 
@@ -81,7 +80,7 @@ def test_one_rule_once_the_ph_has_climbed(trial: Trial) -> None:
     card = next(one for one in mixing_cards(trial, ["FERN"]) if one.acid.use == "in steps")
     told = {
         "the adviser": [*card_words(card).steps, note_words(MixNote("ph drifts", 7.3, upper=8.2))],
-        "us": handout_steps(small_recommended()),
+        "us": [str(climb(small_recommended()))],
     }
     for whom, lines in told.items():
         climbing = [line for line in lines if "climb" in line]
@@ -124,7 +123,5 @@ def test_no_row_of_a_handout_overshoots(shelf: str, litres: float, ratio: float)
             assert line.ph == f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
     page = handout_html(replace(small_recommended(), acid=tuple(rows)))
     assert page.count(" to ".join(f"{ph:.1f}" for ph in (rows[-1].ph_at_lower, rows[-1].ph_at_upper))) >= 1
-    assert "half" not in page.lower().replace("half a teaspoon", "").replace("or half of each", "").replace(
-        "halves", ""
-    )
+    assert "half" not in page.lower().replace("half a teaspoon", "").replace("halves", "")
     assert "Test again in two days, then each week." in page

@@ -160,4 +160,4 @@ def test_water_beyond_acid(tmp_path: Path) -> None:
     sites.to_csv(tmp_path / "sites.csv", index=False)
     (problem,) = check_trial(tmp_path, stage="layout").problems
     assert (problem.rule, problem.severity, problem.row) == ("TK-S09", "warning", 2)
-    assert "rain water" in told_problem(problem).how_to_fix
+    assert "distilled water" in told_problem(problem).how_to_fix

@@ -25,7 +25,7 @@ def text_of(bucket: BucketFacts, measures: Measures = "both") -> str:
 def test_figures_are_those_of_their_sources() -> None:
     """As published: see each."""
     assert care.WET_CUP_CM == 3.0  # Kratky 2009, Acta Hort. 843: the lower 3 cm of the pot wet
-    assert care.SEEDLING_WEEKS == (1, 3)  # Kratky 2010, CTAHR VC-1: 1-3-week seedlings
+    assert care.SEEDLING_WEEKS == (2, 3)  # Kratky 2010, CTAHR VC-1: 1-3-week seedlings; true leaves from the second on
     # Harrington & Minges 1954: normal seedlings 99 of 100 at 77 F, 12 at 86 F
     assert {round(c * 9 / 5 + 32): many for c, many in care.NORMAL_SEEDLINGS.items()} == {77: 99, 86: 12}
     # Brechner & Both, Cornell (from memory): root zone at most 25 C; a head of 150 g, 5 oz
@@ -91,7 +91,7 @@ def test_gardeners_write_nothing_down_and_more_cups_stand_as_the_lid_lets_them()
     assert "Write down" not in text_of(BucketFacts(16.0, 4))
     assert "Add plain water, or plant food at half strength, up to half" in text_of(BucketFacts(16.0, 4))
     assert "half strength" not in text_of(IN_TRIAL)  # a trial's buckets are topped up by one rule
-    assert "1 to 3 weeks old" in text_of(BucketFacts(16.0, 4))
+    assert "2 to 3 weeks old, with two to four true leaves" in text_of(BucketFacts(16.0, 4))
     assert "as far apart as the lid lets you" in text_of(BucketFacts(16.0, 6))
     assert "Drill 1 hole in the lid. Each" in text_of(BucketFacts(16.0, 1))
 

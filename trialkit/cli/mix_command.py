@@ -31,7 +31,7 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
     type=click.FloatRange(0, 0.95),
     default=0.0,
     show_default=True,
-    help="Share of rain or reverse-osmosis water in the bucket, such as 0.5.",
+    help="Share of reverse-osmosis, distilled or rain water in the bucket, such as 0.5.",
 )
 @click.option("--ph", type=click.FloatRange(4, 10), default=USUAL_PH, show_default=True, help="Of the water.")
 @click.option(

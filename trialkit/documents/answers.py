@@ -44,7 +44,7 @@ class MixWater(Closed):
     temperature_c: Annotated[float, "Degrees Celsius."]
     elements_mg_l: Annotated[Mapping[str, float], "Its own calcium and magnesium, mg/L, as far as they are known."]
     elements_guessed: Annotated[bool, "Whether hardness guesses these."]
-    rain_share: Annotated[float, "Share of rain or reverse-osmosis water in the bucket, 0 to 1."]
+    rain_share: Annotated[float, "Share of reverse-osmosis, distilled or rain water in the bucket, 0 to 1."]
     tap_alkalinity_mg_l_caco3: Annotated[float, "Alkalinity of the rest of it, mg/L as calcium carbonate."]
 
 
@@ -68,7 +68,7 @@ class MixAmount(Closed):
 
 @dataclass(frozen=True)
 class MixBlend(Closed):
-    """What thinning with rain or reverse-osmosis water gives, where acid alone cannot serve."""
+    """What thinning with reverse-osmosis, distilled or rain water gives, where acid alone cannot serve."""
 
     rain_share: Annotated[float, "Share of it in the bucket, 0 to 1."]
     alkalinity_mg_l_caco3: Annotated[float, "Of the blend, mg/L as calcium carbonate."]

@@ -22,7 +22,16 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import ASK_AGAIN, BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
+from trialkit.words.ph_words import (
+    ASK_AGAIN,
+    BEYOND_ACID,
+    LEARN_ALKALINITY,
+    OTHER_WATER,
+    READ_AGAIN,
+    ROOF_WATER,
+    STOP,
+    later_words,
+)
 from trialkit.words.treatment_names import treatment_label
 
 BEFORE_MIXING = (
@@ -115,7 +124,7 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
             f"is safe at a time. {LEARN_ALKALINITY} Tell the adviser, and get a new card."
         )
     elif acid.use == "beyond acid":
-        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card."
+        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card. {ROOF_WATER}."
     elif acid.use == "no safe step":
         yield NO_SAFE_STEP
     if acid.step:
@@ -155,7 +164,7 @@ def _start(start: AcidStart, measures: Measures) -> StartWords:
         if start.ph_later:
             amount += f". Left alone, its pH climbs {later_words(*start.ph_later)}"
     elif start.beyond_acid:
-        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}"
+        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}. {ROOF_WATER}"
     else:
         amount = "no acid, as its water would turn sour at the first spoon"
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")

@@ -22,7 +22,8 @@ from trialkit.words.phrases import count, number
 HOLES_APART_CM = 15.0
 CUP_RIM_CM, HOLE_CM = 7.5, 7.0
 WET_CUP_CM = 3.0
-SEEDLING_WEEKS = (1, 3)
+SEEDLING_WEEKS = (2, 3)
+"""Of the source's 1 to 3 the last two: before that there are no true leaves (common practice, no source)."""
 NORMAL_SEEDLINGS = {25.0: 99, 30.0: 12}
 """Of a hundred seeds of lettuce, by degrees Celsius."""
 ROOTS_AT_MOST_C = 25.0
@@ -34,7 +35,7 @@ LARGE_LID_HEADS = 4
 """As many cups as stand that far apart in the lid of a bucket of 5 US gallons."""
 SOURCES = (
     "wet part of the cup: Kratky 2009, Acta Horticulturae 843:65",
-    "age of seedlings: Kratky 2010, University of Hawaii CTAHR VC-1",
+    "age of seedlings: Kratky 2010, University of Hawaii CTAHR VC-1 (1 to 3 weeks)",
     "seedlings by temperature: Harrington & Minges 1954, in Knott's Handbook for Vegetable Growers",
     "size of a head and warmth of roots: Brechner & Both, Hydroponic Lettuce Handbook, Cornell (from memory)",
     "refrigerator: US FDA (from memory)",
@@ -125,10 +126,15 @@ def _fill_line(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
         "ends. For each new crop, fill to that line."
     )
     yield (
-        f"Leave an air gap of {length_words(AIR_GAP_CM, measures)} up to the lid. With the lid on, the bottom "
-        f"{length_words([WET_CUP_CM], measures)} of each cup must be wet. If a cup hangs dry, use a deeper cup. Do "
+        f"Leave an air gap of {length_words(AIR_GAP_CM, measures)} up to the lid. With the lid on, "
+        f"{wet_cups(measures)}. If a cup hangs dry, use a deeper cup. Do "
         "not fill past the line."
     )
+
+
+def wet_cups(measures: Measures) -> str:
+    """Say how far cups reach into the water."""
+    return f"the bottom {length_words([WET_CUP_CM], measures)} of each cup must be wet"
 
 
 def _plants(bucket: BucketFacts, measures: Measures) -> Iterator[str]:

@@ -17,6 +17,8 @@ from trialkit.words.ph_words import (
     LEARN_ALKALINITY,
     OTHER_WATER,
     READ_AGAIN,
+    ROOF_WATER,
+    SOFT_WATER,
     STOP,
     later_words,
     share_words,
@@ -46,7 +48,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
-        yield f"  {share} of it is rain or reverse-osmosis water: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
+        yield f"  {share} of it is {SOFT_WATER}: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
     yield from _feed(mix)
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
@@ -125,10 +127,8 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
 
 def _blend(blend: MixBlend) -> str:
     """Say what thinning gives, and the acid for it."""
-    thinned = (
-        f"fill {share_words(blend.rain_share)} of the bucket with rain or reverse-osmosis water: the alkalinity is "
-    )
-    thinned += f"then {blend.alkalinity_mg_l_caco3:.0f} mg/L"
+    thinned = f"fill {share_words(blend.rain_share)} of the bucket with {SOFT_WATER}: the alkalinity is then "
+    thinned += f"{blend.alkalinity_mg_l_caco3:.0f} mg/L"
     if not blend.acid or not blend.acid_step or not blend.acid.tsp:
         return f"{thinned}."
     step = measure_words(blend.acid_step.tsp)
@@ -160,7 +160,7 @@ def note_words(note: MixNote) -> str:
     if note.code == "beyond acid":
         return (
             f"{BEYOND_ACID}: so much of it feeds microbes, and the pH climbs back. This water has {note.value:.0f}: "
-            f"{OTHER_WATER}."
+            f"{OTHER_WATER}. {ROOF_WATER}."
         )
     if note.code == "no safe step of acid":
         smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
@@ -206,7 +206,7 @@ def table_lines(table: MixTableAnswer) -> Iterator[str]:
         told, millilitres, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
     yield f"Stir after each step, wait a minute, read the strip; {STOP}, however little it took."
-    yield f"{BEYOND_ACID}: {OTHER_WATER}."
+    yield f"{BEYOND_ACID}: {OTHER_WATER}. {ROOF_WATER}."
     acid = [row for row in table.rows if row.step]
     if acid:
         again = ASK_AGAIN.format(whom="the adviser")

@@ -71,7 +71,8 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
         yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
-    yield f"Conductivity: about {ec.value:.1f} mS/cm ({between(ec.lower, ec.upper)})"
+    value, span = f"{ec.value:.1f}", between(ec.lower, ec.upper)
+    yield f"Conductivity: about {value} mS/cm{'' if span == value else f' ({span})'}"
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
     yield from (f"Note: {note_words(note)}" for note in mix.notes)
     if mix.blend:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +13,12 @@ import pytest
 import commands
 from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
+from trialkit.domain.ph_window import TARGET_PH
+from trialkit.solution.acids import AcidProduct
+from trialkit.solution.mixing import Water, mix
+from trialkit.words.feed_words import part_words
+
+VINEGAR = AcidProduct("vinegar 5 %", "acetic", pct_w_v=5.0)
 
 
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
@@ -76,12 +84,27 @@ def test_parts_go_in_with_calcium_last() -> None:
     said = run(*asked, *parts).stdout
     assert (
         said.index("9-12-30 (20 g)")
-        < said.index("9.8Mg (2 g)")
+        < said.index("9.8Mg (2.5 g)")
         < said.index("19Ca (10 g)")
         < said.index("In this order")
     )
     assert "Ca 106 %, Mg 51 %" in said
     assert "Note: Calcium" not in said
+
+
+def test_a_part_that_spoons_cannot_measure_is_weighed_as_on_the_card() -> None:
+    """A tenth of a teaspoon of 5 g is 0.5 g of 19 % Ca: 4.75 mg/L in 20 L; of no nutrient there are no parts."""
+    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca=0.1", "--teaspoons")
+    name = "nutrient 15.5-0-0+19Ca"
+    assert part_words(name, 0.1, 5.0) == f"0.5 g of {name}, by a scale"
+    assert f"  {part_words(name, 0.1, 5.0)}\n" in run(*asked, 1).stdout
+    assert json.loads(run(*asked, 1, "--json").stdout)["elements_mg_l"]["Ca"] == pytest.approx(4.75)
+    assert f"  ½ level teaspoon of {name} (2.5 g)\n" in run(*asked, 5).stdout
+    nothing = run(*asked, 0).stdout
+    assert "no nutrient 9-12-30" in nothing
+    assert name not in nothing
+    assert "In this order" not in nothing
+    assert "0.05 teaspoons of nutrient 9-12-30 cannot be measured well" in run(*asked, 0.05).stdout
 
 
 def test_a_feed_without_calcium_is_said_so() -> None:
@@ -95,6 +118,20 @@ def test_a_feed_without_calcium_is_said_so() -> None:
     assert "Ca 67 %, Mg 50 %" in helped
     assert "Note: Calcium" not in helped
     assert "guessed from its hardness" in run(*asked, "--hardness", 150).stdout
+
+
+def test_a_feed_that_takes_soft_water_too_low_is_said_so() -> None:
+    """Eight teaspoons of 12 % P2O5 in water without alkalinity: phosphate alone brings it below the window's 5.5."""
+    asked = ("--alkalinity", 0, "--nutrient", "9-12-30", "--teaspoons", 8)
+    for acid in ((), ("--acid", "vinegar")):
+        found = json.loads(run(*asked, *acid, "--json").stdout)
+        assert found["ph"] < 5.25
+        assert "ph too low" in {note["code"] for note in found["notes"]}
+        said = run(*asked, *acid).stdout
+        assert "lies outside the window for lettuce (5.5 to 6): use less acid, or none" in said
+        assert "needs none" not in said
+        assert "as it comes" not in said
+    assert "with no acid: it needs none" in run("--alkalinity", 0, "--ph", 5.8, "--acid", "vinegar").stdout
 
 
 def test_a_guess_says_that_it_is_one() -> None:
@@ -124,6 +161,49 @@ def test_a_table_for_a_handout() -> None:
     assert "very high" in run("--table", "--acid", "vinegar").stdout
 
 
+def test_a_table_tells_the_feed_that_is_in_the_water() -> None:
+    """Four teaspoons of 5 g and half of calcium nitrate for each, which take acid off what plain water takes."""
+    asked = ("--table", "--acid", "vinegar", "--nutrient", "9-12-30", "--teaspoons", 4, "--with", "15.5-0-0+19Ca=0.5")
+    said = run(*asked).stdout
+    assert said.startswith("vinegar 5 % for 20 L (5.3 US gal), with this in it, to pH 5.8:")
+    assert said.index("4 level teaspoons of nutrient 9-12-30 (20 g)") < said.index("2 level teaspoons of nutrient 15.5")
+    document, plain = (json.loads(run(*one, "--json").stdout) for one in (asked, asked[:3]))
+    assert (document["nutrient"]["tsp"], [part["tsp"] for part in document["parts"]]) == (4.0, [2.0])
+    assert (plain["nutrient"], plain["parts"]) == (None, [])
+    assert document["rows"][-1]["acid"]["tsp"] < plain["rows"][-1]["acid"]["tsp"]
+
+
+def test_a_trial_tells_the_bucket(tmp_path: Path) -> None:
+    """Its volume where none is asked for; and its water is taken as warm as on its cards."""
+    trial = tmp_path / "trial"
+    shutil.copytree(resource_folder("example_trials") / "autumn_dose", trial)
+    protocol = trial / "trial.toml"
+    protocol.write_text(protocol.read_text("utf-8").replace("volume_l = 20 ", "volume_l = 16 "), "utf-8")
+    asked = ("--alkalinity", 120, "--acid", "vinegar", "--json")
+    of_trial, usual, given = (
+        json.loads(run(*asked, *more).stdout)
+        for more in (("--trial", trial), (), ("--trial", trial, "--volume", "4 L"))
+    )
+    assert [one["volume_l"] for one in (of_trial, usual, given)] == [16.0, 20.0, 4.0]
+    assert usual["water"]["temperature_c"] == Water(120.0).temperature_c
+    assert usual["acid"]["tsp"] == mix(20.0, Water(120.0), acid=VINEGAR, ph_target=TARGET_PH).acid.tsp
+
+
+def test_one_ph_is_told_once() -> None:
+    """Where an eighth of a teaspoon moves nothing that is told, no range is: never "5.8 to 5.8"."""
+    said = run("--alkalinity", 200, "--acid", "citric").stdout
+    assert "pH: 5.8; a strip shows 6\n" in said
+
+
+def test_a_blend_instead_keeps_the_feed() -> None:
+    """Spoons of nutrient are those of the bucket told above it, so that the acid for the blend goes with these."""
+    asked = ("--alkalinity", 400, "--acid", "vinegar", "--nutrient", "9-12-30", "--ec", 2)
+    beyond = json.loads(run(*asked, "--json").stdout)
+    spoons = beyond["nutrient"]["tsp"]
+    thinned = run("--alkalinity", 400 / 3, *asked[2:6], "--teaspoons", spoons, "--json")
+    assert beyond["blend"]["acid"] == json.loads(thinned.stdout)["acid"]
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -133,6 +213,8 @@ def test_a_table_for_a_handout() -> None:
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),
         (["--table"], "A table is of acid"),
+        (["--table", "--acid", "vinegar", "--alkalinity", 90, "--blend", 0.5], "leave out --alkalinity, --blend"),
+        (["--table", "--acid", "vinegar", "--acid-teaspoons", 2], "leave out --acid-teaspoons"),
         (["--alkalinity", 100, "--acid", "vinegar", "--with", "15.5-0-0+19Ca=0.5"], "--with goes with --nutrient"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca"], "is not NAME=TEASPOONS"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--with", "15.5-0-0=inf"], "is not NAME=TEASPOONS"),
@@ -177,7 +259,7 @@ def test_drops_tell_the_alkalinity() -> None:
 def test_a_blend_with_rain_water() -> None:
     """Half of it: 200 falls to 100, and takes what water of 100 takes."""
     result = run("--alkalinity", 200, "--blend", 0.5, "--acid", "vinegar")
-    assert "half of it is rain or reverse-osmosis water: alkalinity 200 falls to 100 mg/L" in result.stdout
+    assert "half of it is reverse-osmosis, distilled or rain water: alkalinity 200 falls to 100 mg/L" in result.stdout
     blend, known = (
         json.loads(run("--alkalinity", *asked, "--acid", "vinegar", "--json").stdout)
         for asked in ((200, "--blend", 0.5), (100,))
@@ -190,18 +272,19 @@ def test_water_beyond_acid_is_told_what_to_do() -> None:
     """No acid for 400 mg/L; two thirds of rain water leave 133, and what that takes is told."""
     beyond = json.loads(run("--alkalinity", 400, "--acid", "vinegar", "--json").stdout)
     assert (beyond["acid"]["tsp"], beyond["acid_step"]) == (0.0, None)
-    assert "use rain water, reverse-osmosis water, or a blend" in " ".join(beyond["warnings"])
+    assert "use reverse-osmosis or distilled water, or a blend" in " ".join(beyond["warnings"])
     assert beyond["blend"]["alkalinity_mg_l_caco3"] == pytest.approx(400 / 3)
     thinned = json.loads(run("--alkalinity", 400 / 3, "--acid", "vinegar", "--json").stdout)
     assert beyond["blend"]["acid"]["tsp"] == thinned["acid"]["tsp"]
     assert beyond["blend"]["acid_step"] == thinned["acid_step"]
-    assert "fill two thirds of the bucket with rain" in run("--alkalinity", 400, "--acid", "vinegar").stdout
+    assert "fill two thirds of the bucket with reverse" in run("--alkalinity", 400, "--acid", "vinegar").stdout
+    assert "Untreated roof water may carry germs: keep it off the leaves." in " ".join(beyond["warnings"])
 
 
 def test_ph_over_time_is_told_as_a_range() -> None:
     """From what the air leaves to all of the acid eaten, with when to read again; much vinegar in cups and mL."""
     told = run("--alkalinity", 300, "--acid", "vinegar")
-    assert "½ cup of vinegar 5 % (122 mL" in told.stdout
+    assert "½ cup of vinegar 5 % (121 mL" in told.stdout
     assert "in a day or two as carbon dioxide leaves, and up to" in told.stdout
     assert "Read the pH again in two days, and then every week" in told.stdout
     table = run("--table", "--acid", "vinegar").stdout

@@ -14,9 +14,11 @@ from trialkit.rules.mixings import acid_product
 from trialkit.rules.trial_folder import Trial
 from trialkit.solution import acid_for_ph, ph_after
 from trialkit.solution.acids import AcidProduct
-from trialkit.solution.mixing import acid_by_class
+from trialkit.solution.mixing import MixNote, acid_by_class
 from trialkit.words.card_words import card_words
-from trialkit.words.handout_words import acid_line
+from trialkit.words.handout_words import acid_line, climb
+from trialkit.words.mix_words import note_words
+from trialkit.words.ph_words import ASK_AGAIN
 
 LOWEST_PH = 5.0
 MEASURES_ML = {
@@ -73,6 +75,19 @@ def test_no_step_of_a_card_overshoots(trial: Trial, shelf: str, litres: float) -
         assert alkalinity <= 300 or not steps
 
 
+def test_one_rule_once_the_ph_has_climbed(trial: Trial) -> None:
+    """Card, handout and mix alike: ask before more acid goes in; none of them says to go on alone."""
+    card = next(one for one in mixing_cards(trial, ["FERN"]) if one.acid.use == "in steps")
+    told = {
+        "the adviser": [*card_words(card).steps, note_words(MixNote("ph drifts", 7.3, upper=8.2))],
+        "us": [str(climb(small_recommended()))],
+    }
+    for whom, lines in told.items():
+        climbing = [line for line in lines if "climb" in line]
+        assert climbing
+        assert all(line.endswith(ASK_AGAIN.format(whom=whom)) for line in climbing)
+
+
 @pytest.mark.parametrize("litres", [4.0, 20.0, 40.0])
 @pytest.mark.parametrize("ratio", [0.8, 1.0, 1.4])
 @pytest.mark.parametrize("shelf", SHELVES)
@@ -108,7 +123,5 @@ def test_no_row_of_a_handout_overshoots(shelf: str, litres: float, ratio: float)
             assert line.ph == f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
     page = handout_html(replace(small_recommended(), acid=tuple(rows)))
     assert page.count(" to ".join(f"{ph:.1f}" for ph in (rows[-1].ph_at_lower, rows[-1].ph_at_upper))) >= 1
-    assert "half" not in page.lower().replace("half a teaspoon", "").replace("or half of each", "").replace(
-        "halves", ""
-    )
+    assert "half" not in page.lower().replace("half a teaspoon", "").replace("halves", "")
     assert "Test again in two days, then each week." in page

@@ -25,6 +25,7 @@ from trialkit.report.page import report_html
 from trialkit.report.plan_page import plan_html
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.cautions import CAUTIONS, COMMON, Handed, cautions_for, short_cautions
+from trialkit.words.measures import mass_words
 
 HAZARDS = {
     "local rules", "acid", "bleach", "plastic", "drilling", "lifting", "drowning", "mosquitoes", "fertiliser",
@@ -57,10 +58,11 @@ def said_on(handed: Handed, trial: Trial, results: Callable[[str], Results]) -> 
             found = results("autumn_dose")
             return [(found.design.volume_l, report_html(found)), (20.0, evidence_html(small_recommended()))]
         case "mix":
-            asked = ("mix", "--volume", "20 L", "--alkalinity", 120, "--acid", "vinegar")
-            document = json.loads(run(*asked, "--json").stdout)
+            asked = ("mix", "--volume", "20 L", "--acid", "vinegar")
+            document = json.loads(run(*asked, "--alkalinity", 120, "--json").stdout)
             text = " ".join(f"{one['title']}: {one['text']}" for one in document["cautions"])
-            return [(20.0, run(*asked).stdout), (20.0, run(*asked, "--table").stdout), (20.0, text)]
+            said = run(*asked, "--alkalinity", 120).stdout, run(*asked, "--table").stdout, text
+            return [(20.0, one) for one in said]
 
 
 @pytest.mark.parametrize("handed", get_args(Handed))
@@ -101,10 +103,10 @@ def test_acid_is_not_spoken_of_where_there_is_none() -> None:
 
 
 def test_a_full_bucket_weighs_its_water_and_itself() -> None:
-    """5 US gallons of solution weigh 18.9 kg, 41.7 lb (facts: computed); with a bucket of 1 kg 20 kg, 44 lb."""
+    """5 US gallons of water weigh 18.9 kg, 41.7 lb (facts: computed); with a bucket of 1 kg 20 kg, 44 lb."""
     lifting = next(one for one in cautions_for("pack", 18.927) if one.code == "lifting")
     assert "about 44 lb (20 kg)" in lifting.text
-    assert pytest.approx(41.7, abs=0.05) == 18.927 / 0.45359237
+    assert mass_words(18.927) == "42 lb (19 kg)"
 
 
 def test_a_pack_names_where_its_cautions_come_from(trial: Trial) -> None:

@@ -17,7 +17,7 @@ from trialkit.report.evidence_page import evidence_html
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.handout import handout_html
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
-from trialkit.words.handout_words import kitchen_measure
+from trialkit.words.care_words import wet_cups
 
 GRADE = 6.0
 
@@ -74,7 +74,9 @@ def test_the_handout_says_what_to_do() -> None:
         "8 level teaspoons of Blend L 9-12-30 (40 g)",
         "Fill it to the line with 20 L (5.3 US gal) of tap water.",
         "use 1.5 level teaspoons a US gallon, or 2 g a litre",
-        "2 tablespoons and ¾ teaspoon",
+        f"Set four plants in net cups: {wet_cups('both')}.",  # as on the care sheet
+        "Keep untreated roof water off the leaves.",
+        "6¾ teaspoons",
         "about 39 days",
         "(in your garden 34 to 44)",
         "165 g (6 oz)",
@@ -103,13 +105,17 @@ def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
     assert "little calcium" not in text
 
 
-def test_the_handout_of_a_feed_without_calcium_says_what_may_follow() -> None:
+def test_the_handout_of_a_feed_without_calcium_or_magnesium_says_what_may_follow() -> None:
     """Only where the label tells so."""
     usual = small_recommended()
     best = replace(usual.recommended, elements_mg_l={"N": 180.0, "P": 105.0, "K": 498.0, "Mg": 40.0})
-    said = "This plant food has little calcium. If your water has little too, leaves may turn brown at the edges."
-    assert said in " ".join(words_of(handout_html(replace(usual, recommended=best))))
+    text = " ".join(words_of(handout_html(replace(usual, recommended=best))))
+    assert "has little calcium. If your water has little too, leaves may turn brown at the edges." in text
+    assert "has little magnesium" not in text
     assert "little calcium" not in handout_html(usual)
+    neither = replace(best, elements_mg_l={"N": 180.0, "P": 105.0, "K": 498.0})
+    text = " ".join(words_of(handout_html(replace(usual, recommended=neither))))
+    assert "has little magnesium. If your water has little too, old leaves may turn yellow." in text
 
 
 def test_water_that_nobody_tried_is_marked() -> None:
@@ -173,7 +179,10 @@ def test_losses_are_said() -> None:
 
 
 def wordy() -> Recommended:
-    """A document that says all there may be to say: a dose between, losses, another test, and a row more of water."""
+    """A document that says all there may be to say: a dose between, losses, another test, a row more of water.
+
+    And a feed of three, one of them weighed, that lacks magnesium; and a powder for acid, by its solution.
+    """
     usual = small_recommended()
     old, near, new = usual.decision.candidates
     between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None, share_usable=0.7)
@@ -184,9 +193,12 @@ def wordy() -> Recommended:
         alternative=BETWEEN,
         candidates=(old, near, replace(new, is_recommended=False), between),
     )
-    soft = replace(usual.acid[0], upper=20.0, acid_tsp=0.0, step_tsp=None, gardens=0)
-    best = replace(usual.recommended, treatment=BETWEEN)
-    return replace(usual, recommended=best, decision=decision, acid=(soft, *usual.acid))
+    powder = [replace(row, acid_tsp=row.acid_tsp / 14, solution_tsp=row.acid_tsp * 48 / 14) for row in usual.acid]
+    soft = replace(powder[0], upper=20.0, acid_tsp=0.0, solution_tsp=0.0, step_tsp=None, gardens=0)
+    parts = PracticePart("calcium nitrate 15.5-0-0", 3.25, 5.0), PracticePart("magnesium sulfate 0-0-0", 0.1, 5.0)
+    fed = {"N": 224.0, "Ca": 142.0, "Mg": 5.0}
+    best = replace(usual.recommended, treatment=BETWEEN, parts=parts, elements_mg_l=fed)
+    return replace(usual, recommended=best, decision=decision, acid=(soft, *powder))
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -242,18 +254,3 @@ def test_a_long_ledger_shows_its_newest_trials() -> None:
     assert "trial-9," not in picture.alternative
     assert "trial-29," in picture.alternative
     assert len(picture.tables[0].rows) == 30
-
-
-@pytest.mark.parametrize(
-    ("teaspoons", "said"),
-    [
-        (0.25, "¼ teaspoon"),
-        (1, "1 teaspoon"),
-        (5.75, "5¾ teaspoons"),
-        (6, "2 tablespoons"),
-        (7, "2 tablespoons and 1 teaspoon"),
-    ],
-)
-def test_kitchen_measures(teaspoons: float, said: str) -> None:
-    """Tablespoons of three teaspoons from two up, quarters as a cook writes them (US customary units)."""
-    assert kitchen_measure(teaspoons) == said

@@ -119,9 +119,10 @@ def test_a_volume_that_was_mistyped(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("volume_l", "brim_l", "fits"), [(20, 18.9, False), (18.9, 18.9, False), (16, 18.9, True),
-                                                          (17.6, 18.9, True), (20, 25, True)])  # fmt: skip
+                                                          (17.6, 18.9, False), (16.3, 18.9, True),
+                                                          (17.6, 20.8, True), (20, 25, True)])  # fmt: skip
 def test_water_leaves_an_air_gap(tmp_path: Path, volume_l: float, brim_l: float, fits: bool) -> None:
-    """20 L are more than 5 US gallons (18.9 L); 16 to 17.6 L, two to three inches below the brim, leave a gap."""
+    """20 L are more than 5 US gallons (18.9 L); up to 16.3 L of these leave two inches. Of 20.8 L 17.6 L do."""
     write_records(tmp_path)
     path = tmp_path / "trial.toml"
     path.write_text(
@@ -130,7 +131,7 @@ def test_water_leaves_an_air_gap(tmp_path: Path, volume_l: float, brim_l: float,
     found = [one for one in check_trial(tmp_path, stage="plan").problems if one.rule == "TK-P14"]
     assert bool(found) is not fits
     assert all((one.severity, one.column) == ("warning", "bucket.volume_l") for one in found)
-    assert all(told_problem(one).expected.startswith("at most 18 L") for one in found)
+    assert all(told_problem(one).expected.startswith("at most 16.3 L") for one in found)
 
 
 @pytest.mark.parametrize(
@@ -159,4 +160,4 @@ def test_water_beyond_acid(tmp_path: Path) -> None:
     sites.to_csv(tmp_path / "sites.csv", index=False)
     (problem,) = check_trial(tmp_path, stage="layout").problems
     assert (problem.rule, problem.severity, problem.row) == ("TK-S09", "warning", 2)
-    assert "rain water" in told_problem(problem).how_to_fix
+    assert "distilled water" in told_problem(problem).how_to_fix

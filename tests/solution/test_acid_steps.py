@@ -15,6 +15,7 @@ from trialkit.solution.acid_steps import (
 )
 from trialkit.solution.acids import AcidProduct, kitchen_fault
 from trialkit.solution.mixing import Water, acid_by_class, mix, rain_share_for
+from trialkit.solution.nutrients import Feed, Product
 from trialkit.words.mix_words import note_words
 
 # Vinegar is sold at 4 g in 100 mL and more (US FDA Compliance Policy Guide 525.825), kitchen vinegar up to 10. A level
@@ -23,6 +24,7 @@ KITCHEN = [AcidProduct(f"vinegar {strength} %", "acetic", pct_w_v=strength) for 
 KITCHEN += [AcidProduct(f"citric {grams} g", "citric", grams_per_tsp=grams) for grams in (3.4, 4.6, 5.8)]
 VOLUMES_L = (4.0, 10.0, 18.9, 20.0, 40.0)
 LOWEST_PH = 5.0
+PHOSPHATE = Feed(Product("Blend L 9-12-30", {"N": 9, "P2O5": 12, "K2O": 30}, 5.0))
 POWDER_G_PER_TSP_OF_SOLUTION = 1 / 48  # a US cup is 48 teaspoons (NIST Handbook 44, Appendix C)
 
 
@@ -53,6 +55,25 @@ def test_every_class_in_steps_that_its_lowest_water_bears(acid: AcidProduct, lit
             assert row.acid.tsp == 0.0
         else:
             assert ph_after_a_step(acid, row.step.tsp, litres, row.lower, 7.5) > LOWEST_PH
+
+
+@pytest.mark.parametrize("acid", KITCHEN, ids=lambda acid: acid.name)
+@pytest.mark.parametrize("litres", VOLUMES_L)
+def test_all_the_acid_of_a_class_leaves_its_lowest_water_above_5(acid: AcidProduct, litres: float) -> None:
+    """Whatever waters were found to take beside chemistry, with and without the phosphate of a feed; as poured."""
+    dose_tsp = round(litres) / 2
+    for ratio in (1.0, 3.0):
+        for feed in (None, PHOSPHATE):
+            rows = acid_by_class(litres, acid, TARGET_PH, ratio=ratio, feed=feed, nutrient_tsp=dose_tsp)
+            assert sum(row.step is not None for row in rows) >= 3
+            for row in rows:
+                assert bool(row.acid.tsp) == (row.step is not None)
+                mol_l = row.acid.tsp * acid.mol_per_tsp / litres
+                fed = 0.0 if feed is None else feed.elements_mg_l(dose_tsp, litres)["P"] / 30.974 / 1000
+                water = {"acid": acid.acid, "alkalinity_mg_l_caco3": row.lower, "ph_start": 7.5}
+                left = float(ph_after(acid_mol_l=mol_l, phosphate_mol_l=fed, **water))
+                assert left >= LOWEST_PH - 1e-9 or not row.acid.tsp
+                assert left == pytest.approx(row.ph_at_lower)
 
 
 @pytest.mark.parametrize("acid", KITCHEN, ids=lambda acid: acid.name)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
 
+from trialkit.domain.fill_line import AIR_GAP_CM, FULLEST, PAIL_HIGH_CM
 from trialkit.domain.units import GALLON_L, Measures
 from trialkit.pages.cross_section import FOOT, HARVEST, RIM, START, cross_section
 from trialkit.pages.palette import LIGHT
@@ -23,7 +25,7 @@ def text_of(bucket: BucketFacts, measures: Measures = "both") -> str:
 def test_figures_are_those_of_their_sources() -> None:
     """As published: see each."""
     assert care.WET_CUP_CM == 3.0  # Kratky 2009, Acta Hort. 843: the lower 3 cm of the pot wet
-    assert care.SEEDLING_WEEKS == (1, 3)  # Kratky 2010, CTAHR VC-1: 1-3-week seedlings
+    assert care.SEEDLING_WEEKS == (2, 3)  # Kratky 2010, CTAHR VC-1: 1-3-week seedlings; true leaves from the second on
     # Harrington & Minges 1954: normal seedlings 99 of 100 at 77 F, 12 at 86 F
     assert {round(c * 9 / 5 + 32): many for c, many in care.NORMAL_SEEDLINGS.items()} == {77: 99, 86: 12}
     # Brechner & Both, Cornell (from memory): root zone at most 25 C; a head of 150 g, 5 oz
@@ -36,11 +38,19 @@ def test_figures_are_those_of_their_sources() -> None:
 
 
 def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
-    """A pail of 18.9 L, 37 cm high inside and taken as straight: 15.1 to 16.4 L stand 7.5 to 5 cm below its brim."""
-    brim, high = 5 * GALLON_L, 37.0
-    low, most = (brim * (high - gap) / high for gap in reversed(care.AIR_GAP_CM))
+    """A pail of 18.9 L, 37 cm high inside and taken as straight: 15.1 to 16.4 L stand 7.5 to 5 cm below its brim.
+
+    16 to 17.6 L stand 3 to 2 inches below the brim of one that holds 20.8 L: 28.3 cm wide inside.
+    """
+    brim = 5 * GALLON_L
+    low, most = (brim * (1 - gap / PAIL_HIGH_CM) for gap in reversed(AIR_GAP_CM))
     assert (low, most) == pytest.approx((15.1, 16.4), abs=0.05)
-    assert BucketFacts(16.0, 4).holds_l == 18  # at least so much is asked for where nobody said what it holds
+    assert most == pytest.approx(FULLEST * brim)
+    wide_cm2 = math.pi * (28.3 / 2) ** 2
+    assert [20.8 - wide_cm2 * inches * 2.54 / 1000 for inches in (3, 2)] == pytest.approx([16.0, 17.6], abs=0.05)
+    assert BucketFacts(16.0, 4).holds_l == 19  # at least so much is asked for where nobody said what it holds
+    for litres in (4.0, 16.0, 20.0):  # what is asked for leaves the gap, so that the check does not warn of it
+        assert litres <= FULLEST * BucketFacts(litres, 4).holds_l
     assert BucketFacts(16.0, 4, brim).holds_l == brim
 
 
@@ -59,6 +69,8 @@ def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
         "At 77 °F (25 °C), 99 seeds of 100 grow well. At 86 °F (30 °C), only 12 do.",
         "Never fill up to the cups again",
         "less than a third is left",
+        "For each new crop, fill to that line.",
+        "Add plain water, and nothing else, up to half the line at most. Do so in all buckets alike.",
         "Write down the day and how much",
         "From about 75 °F (24 °C) up, lettuce may bolt",
         "A head is ready when",
@@ -77,7 +89,9 @@ def test_the_page_says_it(said: str) -> None:
 def test_gardeners_write_nothing_down_and_more_cups_stand_as_the_lid_lets_them() -> None:
     """A handout is of no trial; six cups do not stand six inches apart in one lid; one cup has no neighbour."""
     assert "Write down" not in text_of(BucketFacts(16.0, 4))
-    assert "1 to 3 weeks old" in text_of(BucketFacts(16.0, 4))
+    assert "Add plain water, or plant food at half strength, up to half" in text_of(BucketFacts(16.0, 4))
+    assert "half strength" not in text_of(IN_TRIAL)  # a trial's buckets are topped up by one rule
+    assert "2 to 3 weeks old, with two to four true leaves" in text_of(BucketFacts(16.0, 4))
     assert "as far apart as the lid lets you" in text_of(BucketFacts(16.0, 6))
     assert "Drill 1 hole in the lid. Each" in text_of(BucketFacts(16.0, 1))
 

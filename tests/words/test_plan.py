@@ -227,7 +227,7 @@ def test_names_and_notes_of_what_is_needed() -> None:
     needed = small_plan().shopping
     named = {item_name(item, needed): item_note(item, needed) for item in needed.items}
     assert (
-        named["food-grade bucket with a tight lid, at least 23 L (6.1 US gal) to the brim"]
+        named["food-grade bucket with a tight lid, at least 24 L (6.3 US gal) to the brim"]
         == "one a place in the layout"
     )
     assert named["net cup"] == "2 a bucket"

@@ -11,10 +11,11 @@ from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
+from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 
 
 @click.command("mix")
-@click.option("--volume", default="20 L", show_default=True, help='Of water in the bucket, such as "5 gal".')
+@click.option("--volume", help='Of water in the bucket, such as "5 gal"; else the trial\'s, or 20 L.')
 @click.option("--alkalinity", type=click.FloatRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
 @click.option(
     "--hardness",
@@ -30,12 +31,20 @@ from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
     type=click.FloatRange(0, 0.95),
     default=0.0,
     show_default=True,
-    help="Share of rain or reverse-osmosis water in the bucket, such as 0.5.",
+    help="Share of reverse-osmosis, distilled or rain water in the bucket, such as 0.5.",
 )
-@click.option("--ph", type=click.FloatRange(4, 10), default=7.5, show_default=True, help="Of the water.")
-@click.option("--temperature", type=click.FloatRange(1, 40), default=20.0, show_default=True, help="Degrees Celsius.")
+@click.option("--ph", type=click.FloatRange(4, 10), default=USUAL_PH, show_default=True, help="Of the water.")
 @click.option(
-    "--trial", type=click.Path(exists=True, file_okay=False, path_type=Path), help="Folder with products.csv."
+    "--temperature",
+    type=click.FloatRange(1, 40),
+    default=USUAL_TEMPERATURE_C,
+    show_default=True,
+    help="Of the water, degrees Celsius.",
+)
+@click.option(
+    "--trial",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Its folder: bucket and products.csv.",
 )
 @click.option("--nutrient", help="Its label, such as 9-12-30 (N-P2O5-K2O), or its name in products.csv.")
 @click.option(
@@ -57,7 +66,7 @@ from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
 )
 @click.option("--target-ph", type=click.FloatRange(*WINDOW_PH), default=TARGET_PH, show_default=True)
 @click.option("--acid-teaspoons", type=click.FloatRange(0, 50), help="What so much acid does, instead of a target.")
-@click.option("--table", "as_table", is_flag=True, help="The acid for each class of alkalinity, for a handout.")
+@click.option("--table", "as_table", is_flag=True, help="The acid for each class of alkalinity.")
 @as_json
 @speaks_plainly
 def command(as_json: bool, as_table: bool, **asked: object) -> None:

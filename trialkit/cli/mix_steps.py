@@ -27,13 +27,23 @@ PROPORTION = re.compile(r"\d+(?:\.\d+)?")
 MOST_TSP_OF_PART = 10.0
 USUAL_EC = 1.2
 USUAL_GRAMS_PER_TSP = 5.0
+NOT_OF_A_TABLE = {
+    "alkalinity": "--alkalinity",
+    "hardness": "--hardness",
+    "drops": "--drops",
+    "mg_per_drop": "--mg-per-drop",
+    "blend": "--blend",
+    "calcium": "--calcium",
+    "magnesium": "--magnesium",
+    "acid_teaspoons": "--acid-teaspoons",
+}
 
 
 @dataclass(frozen=True)
 class Asked:
     """What was asked on the command line, by the names of its options."""
 
-    volume: str
+    volume: str | None
     alkalinity: float | None
     hardness: float | None
     drops: int | None
@@ -58,10 +68,13 @@ class Asked:
 
     @property
     def volume_l(self) -> float:
-        """Litres asked for."""
+        """Litres asked for, or those of the trial's buckets, or what is usual."""
         from trialkit.domain.units import litres
+        from trialkit.protocol.sections import Bucket
         from trialkit.words.mix_words import no_volume
 
+        if self.volume is None:
+            return (Bucket() if self.trial is None else _trial(self.trial).protocol.bucket).volume_l
         found = VOLUME.fullmatch(self.volume)
         if (
             not found
@@ -83,19 +96,20 @@ def mix_answer(asked: Asked) -> MixAnswer:
     if feed is None and acid is None:
         raise WrongCall("Ask for --nutrient, or --acid, or both: there is nothing to mix.")
     whole = _water(asked, tap)
+    water, volume_l = whole.blended(asked.blend), asked.volume_l
+    nutrient_tsp = _teaspoons(asked, feed, water, volume_l)
 
     def made_of(water: Water) -> Mix:
         return mix(
-            asked.volume_l,
+            volume_l,
             water,
             feed,
-            _teaspoons(asked, feed, water),
+            nutrient_tsp,
             acid,
             ph_target=asked.target_ph if acid and asked.acid_teaspoons is None else None,
             acid_tsp=asked.acid_teaspoons if acid else None,
         )
 
-    water = whole.blended(asked.blend)
     made = made_of(water)
     share = rain_share_for(tap.value)
     instead = made_of(whole.blended(share)) if acid and water.is_beyond_acid else None
@@ -129,7 +143,7 @@ def mix_answer(asked: Asked) -> MixAnswer:
         blend=_blend(share, tap.value, instead, acid),
         notes=notes,
         warnings=tuple(map(note_words, notes)),
-        cautions=_cautions(asked, with_acid=acid is not None),
+        cautions=_cautions(volume_l, with_acid=acid is not None),
     )
 
 
@@ -272,7 +286,7 @@ def _trial(folder: Path) -> Trial:
     return read_trial(folder, stage="plan")
 
 
-def _teaspoons(asked: Asked, feed: Feed | None, water: Water) -> float:
+def _teaspoons(asked: Asked, feed: Feed | None, water: Water, volume_l: float) -> float:
     from trialkit.solution.mixing import nutrient_for
 
     if feed is None:
@@ -283,28 +297,36 @@ def _teaspoons(asked: Asked, feed: Feed | None, water: Water) -> float:
     if asked.teaspoons is not None:
         return asked.teaspoons
     ec = USUAL_EC if asked.ec is None else asked.ec
-    return nutrient_for(feed, asked.volume_l, nitrogen_mg_l=asked.nitrogen, ec_ms_cm=ec, water=water)
+    return nutrient_for(feed, volume_l, nitrogen_mg_l=asked.nitrogen, ec_ms_cm=ec, water=water)
 
 
-def _cautions(asked: Asked, *, with_acid: bool) -> tuple[MixCaution, ...]:
+def _cautions(volume_l: float, *, with_acid: bool) -> tuple[MixCaution, ...]:
     from trialkit.documents.answers import MixCaution
     from trialkit.words.cautions import cautions_for
 
-    said = cautions_for("mix", asked.volume_l, with_acid=with_acid)
+    said = cautions_for("mix", volume_l, with_acid=with_acid)
     return tuple(MixCaution(caution.title, caution.text) for caution in said)
 
 
 def table_answer(asked: Asked) -> MixTableAnswer:
     """Work out the acid for each class of alkalinity."""
     from trialkit.documents.answers import MixTableAnswer
-    from trialkit.solution.mixing import Water, acid_by_class
+    from trialkit.solution.mixing import MEDIUM_ALKALINITY_MG_L, Water, acid_by_class, mix
 
-    acid, feed = _acid(asked), _feed(asked)
+    unused = [option for name, option in NOT_OF_A_TABLE.items() if getattr(asked, name) not in (None, 0.0)]
+    if unused:
+        raise WrongCall(
+            f"--table tells the acid for every alkalinity, of water whose calcium is not known: leave out "
+            f"{', '.join(unused)}, or leave out --table."
+        )
+    acid, feed, volume_l = _acid(asked), _feed(asked), asked.volume_l
     if acid is None:
         raise WrongCall("A table is of acid: give --acid vinegar, --acid citric, or a name of products.csv.")
-    nutrient_tsp = _teaspoons(asked, feed, Water(100.0))
+    water = Water(MEDIUM_ALKALINITY_MG_L, asked.ph, asked.temperature)
+    nutrient_tsp = _teaspoons(asked, feed, water, volume_l)
+    fed = mix(volume_l, water, feed, nutrient_tsp)
     rows = acid_by_class(
-        asked.volume_l,
+        volume_l,
         acid,
         asked.target_ph,
         ph_start=asked.ph,
@@ -313,11 +335,12 @@ def table_answer(asked: Asked) -> MixTableAnswer:
         nutrient_tsp=nutrient_tsp,
     )
     return MixTableAnswer(
-        schema="trialkit-mix-table-2",
-        volume_l=asked.volume_l,
+        schema="trialkit-mix-table-3",
+        volume_l=volume_l,
         acid=acid.name,
         target_ph=asked.target_ph,
-        nutrient_tsp=nutrient_tsp,
+        nutrient=_amount(fed.nutrient, feed.base if feed else None),
+        parts=_amounts(fed.parts, feed),
         rows=rows,
-        cautions=_cautions(asked, with_acid=True),
+        cautions=_cautions(volume_l, with_acid=True),
     )

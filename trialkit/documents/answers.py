@@ -44,7 +44,7 @@ class MixWater(Closed):
     temperature_c: Annotated[float, "Degrees Celsius."]
     elements_mg_l: Annotated[Mapping[str, float], "Its own calcium and magnesium, mg/L, as far as they are known."]
     elements_guessed: Annotated[bool, "Whether hardness guesses these."]
-    rain_share: Annotated[float, "Share of rain or reverse-osmosis water in the bucket, 0 to 1."]
+    rain_share: Annotated[float, "Share of reverse-osmosis, distilled or rain water in the bucket, 0 to 1."]
     tap_alkalinity_mg_l_caco3: Annotated[float, "Alkalinity of the rest of it, mg/L as calcium carbonate."]
 
 
@@ -57,7 +57,9 @@ class MixAmount(Closed):
 
     name: Annotated[str, "Name of the product."]
     exact_tsp: Annotated[float, "Level US teaspoons that were asked for or worked out."]
-    tsp: Annotated[float, "Level US teaspoons as spoons measure them."]
+    tsp: Annotated[
+        float, "Level US teaspoons as spoons measure them; of a part of a feed that they cannot measure, as weighed."
+    ]
     grams: Annotated[float | None, "Mass of that, g."]
     millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powdered acid, mL."]
     solution_tsp: Annotated[float | None, "Teaspoons of the solution of a powdered acid that hold it."]
@@ -66,7 +68,7 @@ class MixAmount(Closed):
 
 @dataclass(frozen=True)
 class MixBlend(Closed):
-    """What thinning with rain or reverse-osmosis water gives, where acid alone cannot serve."""
+    """What thinning with reverse-osmosis, distilled or rain water gives, where acid alone cannot serve."""
 
     rain_share: Annotated[float, "Share of it in the bucket, 0 to 1."]
     alkalinity_mg_l_caco3: Annotated[float, "Of the blend, mg/L as calcium carbonate."]
@@ -123,11 +125,12 @@ class MixAnswer(Closed):
 class MixTableAnswer(Closed):
     """`trialkit mix --table`: the acid for each class of alkalinity."""
 
-    schema: Annotated[Literal["trialkit-mix-table-2"], "Name and version of this form."]
+    schema: Annotated[Literal["trialkit-mix-table-3"], "Name and version of this form."]
     volume_l: Annotated[float, "Water in the bucket, L."]
     acid: Annotated[str, "Name of the acid."]
     target_ph: Annotated[float, "pH to reach."]
-    nutrient_tsp: Annotated[float, "Level US teaspoons of nutrient in the bucket."]
+    nutrient: Annotated[MixAmount | None, "Nutrient in the bucket, the base of the feed; None where there is none."]
+    parts: Annotated[tuple[MixAmount, ...], "What goes in after the nutrient, in this order."]
     rows: Annotated[tuple[ClassRow, ...], "One for each class."]
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
 

@@ -9,7 +9,7 @@ from functools import partial
 from trialkit.documents.decision import Candidate, Decision, Verdict
 from trialkit.documents.results import AcidUsed, Design, FeedPart, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.domain.units import TEASPOON_ML, Measures
+from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
 from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
@@ -38,6 +38,7 @@ from trialkit.words.phrases import asked_chance, chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
 MOST_SPOONS_DRAWN = 12
+"""On the card of a trial and on the handout: more are not counted at a glance."""
 TONES = {
     Verdict.CHANGE: "change",
     Verdict.CHANGE_AND_TEST: "retest",
@@ -214,7 +215,8 @@ def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
 
 
 def _dissolve(measures: Measures) -> str:
-    some, each = in_measures(measures, "a level teaspoon", "a level 5 mL spoon"), in_measures(measures, "cup", "240 mL")
+    some = in_measures(measures, "a level teaspoon", "a level 5 mL spoon")
+    each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
     return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
 
 

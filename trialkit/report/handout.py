@@ -7,13 +7,12 @@ from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import render_page
+from trialkit.report.answer import MOST_SPOONS_DRAWN
 from trialkit.report.page import TEMPLATES
 from trialkit.words import handout_words as words
 from trialkit.words.cautions import short_cautions
 from trialkit.words.measures import volume_words
 from trialkit.words.phrases import date_words
-
-MOST_SPOONS_DRAWN = 12
 
 
 def handout_html(document: Recommended) -> str:
@@ -39,6 +38,7 @@ def handout_html(document: Recommended) -> str:
         acid_seen=words.acid_seen(safe),
         acid_dissolved=words.is_dissolved(safe),
         steps=tuple(words.steps(safe)),
+        climb=words.climb(safe),
         expect=tuple(words.expectations(safe)),
         evidence=words.evidence(safe),
         cautions=short_cautions(best.volume_l, safe.measures),

@@ -6,6 +6,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.fill_line import FULLEST
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import NO_PRODUCT
@@ -88,11 +89,6 @@ def feed_has_calcium(tables: TrialTables) -> Iterator[Problem]:
             needed_mg_l=RECIPE_MG_L["Ca"] * wanted_share(fed),
             gardens=short,
         )
-
-
-FULLEST = 0.95
-"""Share of the brim beyond which no air gap is left: two inches below the brim of a bucket of 18.9 L (5 US gallons) are
-17.6 L, 0.93 of it (worked out)."""
 
 
 def water_leaves_an_air_gap(tables: TrialTables) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH
 from trialkit.domain.units import CUP_ML, TABLESPOON_ML, TEASPOON_ML
+from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.carbonate import acid_for_ph, ph_after
 
@@ -51,8 +52,8 @@ def safe_acid_step(
     volume_l: float,
     alkalinity_mg_l_caco3: float,
     *,
-    ph_start: float = 7.5,
-    temperature_c: float = 25.0,
+    ph_start: float = USUAL_PH,
+    temperature_c: float = USUAL_TEMPERATURE_C,
 ) -> AcidStep | None:
     """Return the largest kitchen measure of an acid that is safe in a water; None where the smallest is not.
 
@@ -76,7 +77,7 @@ def smallest_acid_step(acid: AcidProduct) -> AcidStep:
 
 
 def lowest_alkalinity_for_acid(
-    acid: AcidProduct, volume_l: float, *, ph_start: float = 7.5, temperature_c: float = 25.0
+    acid: AcidProduct, volume_l: float, *, ph_start: float = USUAL_PH, temperature_c: float = USUAL_TEMPERATURE_C
 ) -> float:
     """Return the alkalinity, in fives of mg/L, from which on some kitchen measure is safe; infinite beyond 300 mg/L.
 

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.usual_water import USUAL_TEMPERATURE_C
 from trialkit.solution.acids import protons_given, ten_to
 from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk
 
@@ -29,7 +30,7 @@ def ph_after(
     acid_mol_l: ArrayLike,
     alkalinity_mg_l_caco3: ArrayLike,
     ph_start: ArrayLike,
-    temperature_c: ArrayLike = 25.0,
+    temperature_c: ArrayLike = USUAL_TEMPERATURE_C,
     open_to_air: bool = False,
     phosphate_mol_l: ArrayLike = 0.0,
 ) -> FloatArray:
@@ -88,7 +89,7 @@ def acid_for_ph(
     ph_target: ArrayLike,
     alkalinity_mg_l_caco3: ArrayLike,
     ph_start: ArrayLike,
-    temperature_c: ArrayLike = 25.0,
+    temperature_c: ArrayLike = USUAL_TEMPERATURE_C,
     open_to_air: bool = False,
     phosphate_mol_l: ArrayLike = 0.0,
 ) -> FloatArray:

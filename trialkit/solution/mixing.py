@@ -2,16 +2,18 @@
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH, strip_reading
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
+from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 from trialkit.solution.acid_steps import (
     HIGHEST_ALKALINITY_MG_L,
     KITCHEN_STEPS_TSP,
+    LOWEST_PH,
     LOWEST_PH_AFTER_A_STEP,
     SOLUTION_TSP_PER_POWDER_TSP,
     AcidStep,
@@ -67,8 +69,8 @@ class Water:
     """Tap water: alkalinity, mg/L as calcium carbonate, the lowest it may be; pH; degrees Celsius; elements, mg/L."""
 
     alkalinity_mg_l_caco3: float
-    ph: float = 7.5
-    temperature_c: float = 25.0
+    ph: float = USUAL_PH
+    temperature_c: float = USUAL_TEMPERATURE_C
     lowest_alkalinity_mg_l_caco3: float | None = None
     elements_mg_l: Mapping[str, float] = field(default_factory=dict)
 
@@ -128,12 +130,24 @@ def rain_share_for(alkalinity_mg_l_caco3: float) -> float:
     return next(enough, RAIN_SHARES[-1])
 
 
+def by_spoons(teaspoons: float) -> float | None:
+    """Return what spoons measure of an amount, in quarters; None where it must be weighed, as they would change it.
+
+    Examples
+    --------
+    >>> by_spoons(2.2), by_spoons(0.1)
+    (2.25, None)
+    """
+    measured = quarter_spoons(teaspoons)
+    return measured if abs(measured - teaspoons) <= NOTABLE_ROUNDING_PCT / 100 * teaspoons else None
+
+
 @dataclass(frozen=True)
 class Spoons:
     """An amount in level US teaspoons: exact, as spoons measure it, and in g or mL."""
 
     exact_tsp: Annotated[float, "Level teaspoons wanted."]
-    tsp: Annotated[float, "Level teaspoons as spoons measure them."]
+    tsp: Annotated[float, "Level teaspoons as spoons measure them; of a part that they cannot measure, as weighed."]
     grams: Annotated[float | None, "Mass of that, g."]
     millilitres: Annotated[float | None, "Volume of that liquid, or of the solution of a powder, mL."]
     solution_tsp: Annotated[
@@ -181,6 +195,7 @@ class MixNote:
     upper: Annotated[
         float | None, "Where it may lie, or (pH, strength) where it should; of a drift, the pH once the acid is eaten."
     ] = None
+    product: Annotated[str | None, "Of too little for spoons, what there is too little of."] = None
 
 
 def alkalinity_notes(alkalinity: AlkalinityEstimate, *, by_drops: bool = False) -> Iterator[MixNote]:
@@ -290,12 +305,11 @@ def mix(
     measured = [spoons for _, spoons in poured]
     fed = elements_mg_l([(product, spoons.tsp) for product, spoons in poured], volume_l)
     elements = with_water(fed, water.elements_mg_l)
-    phosphate = fed.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
     about: dict[str, Any] = {
         "alkalinity_mg_l_caco3": water.alkalinity_mg_l_caco3,
         "ph_start": water.ph,
         "temperature_c": water.temperature_c,
-        "phosphate_mol_l": phosphate,
+        "phosphate_mol_l": _phosphate_mol_l(fed),
     }
     spoons, step = None, None
     if acid and (ph_target is not None or acid_tsp is not None):
@@ -334,21 +348,39 @@ def mix(
         standing,
         eaten,
         (
-            *_notes(water, (reached, standing, eaten), ec, (*measured, spoons), no_step=bool(spoons) and step is None),
+            *_notes(
+                water,
+                (reached, standing, eaten),
+                ec,
+                [(product.name, amount) for product, amount in poured]
+                + ([(acid.name, spoons)] if acid and spoons else []),
+                with_acid=given > 0,
+                no_step=bool(spoons) and step is None,
+            ),
             *_scarce_notes(elements if feed else {}),
         ),
     )
 
 
+def _phosphate_mol_l(elements: Mapping[str, float]) -> float:
+    return elements.get("P", 0.0) / ATOMIC_WEIGHTS["P"] / 1000
+
+
 def _feed_measured(feed: Feed, base_tsp: float) -> tuple[tuple[Product, Spoons], ...]:
-    """Measure the base of a feed, and its parts for the base as spoons measure it."""
+    """Measure the base of a feed, and its parts for the base as measured: by spoons, or else by a scale."""
     base = _measured(base_tsp, feed.base.grams_per_tsp, None)
     parts = feed.spoons(base.tsp)[1:]
-    return (feed.base, base), *((part, _measured(tsp, part.grams_per_tsp, None)) for part, tsp in parts)
+    return (feed.base, base), *((part, _part_measured(tsp, part.grams_per_tsp)) for part, tsp in parts)
+
+
+def _part_measured(teaspoons: float, grams_per_tsp: float) -> Spoons:
+    measured = by_spoons(teaspoons)
+    tsp = teaspoons if measured is None else measured
+    return Spoons(teaspoons, tsp, tsp * grams_per_tsp, None)
 
 
 def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float | None) -> Spoons:
-    """Round to what spoons measure; of something wanted, at least a quarter."""
+    """Round to what spoons measure."""
     if not 0 <= teaspoons < math.inf:
         raise WrongCall(f"{teaspoons} teaspoons cannot be measured.")
     tsp = quarter_spoons(teaspoons)
@@ -360,11 +392,12 @@ def _measured(teaspoons: float, grams_per_tsp: float | None, ml_per_tsp: float |
     )
 
 
-def _acid_measured(teaspoons: float, acid: AcidProduct) -> Spoons:
-    """Measure an acid as it is added: a liquid by itself, a powder by its solution."""
+def _acid_measured(teaspoons: float, acid: AcidProduct, *, whole: bool = False) -> Spoons:
+    """Measure an acid as it is added, a liquid by itself, a powder by its solution; by whole quarters, never more."""
+    spare = HALF_A_QUARTER_TSP if whole else 0.0
     if not acid.is_powder:
-        return _measured(teaspoons, None, TEASPOON_ML)
-    dissolved = _measured(teaspoons * SOLUTION_TSP_PER_POWDER_TSP, None, TEASPOON_ML)
+        return replace(_measured(max(teaspoons - spare, 0.0), None, TEASPOON_ML), exact_tsp=teaspoons)
+    dissolved = _measured(max(teaspoons * SOLUTION_TSP_PER_POWDER_TSP - spare, 0.0), None, TEASPOON_ML)
     tsp = dissolved.tsp / SOLUTION_TSP_PER_POWDER_TSP
     return Spoons(teaspoons, tsp, tsp * (acid.grams_per_tsp or 0.0), dissolved.millilitres, dissolved.tsp)
 
@@ -378,19 +411,19 @@ def _notes(
     water: Water,
     at_first_standing_eaten: tuple[float, float, float],
     ec: Conductivity,
-    spoons: tuple[Spoons | None, ...],
+    poured: Sequence[tuple[str, Spoons]],
     *,
+    with_acid: bool,
     no_step: bool,
 ) -> Iterator[MixNote]:
     ph, standing, eaten = at_first_standing_eaten
-    added = spoons[-1].tsp if spoons[-1] else 0.0
     if no_step and water.is_beyond_acid:
         yield MixNote("beyond acid", water.alkalinity_mg_l_caco3)
-    elif no_step and not added and ph <= WINDOW_PH[1]:
-        yield MixNote("needs no acid", ph)
-    elif no_step:
+    elif no_step and (with_acid or ph > WINDOW_PH[1]):
         yield MixNote("no safe step of acid", KITCHEN_STEPS_TSP[-1], *WINDOW_PH)
-    if strip_reading(ph) < WINDOW_PH[0] and added:
+    elif no_step and strip_reading(ph) >= WINDOW_PH[0]:
+        yield MixNote("needs no acid", ph)
+    if strip_reading(ph) < WINDOW_PH[0]:  # of acid, or of the feed alone
         yield MixNote("ph too low", ph, *WINDOW_PH)
     elif strip_reading(ph) > WINDOW_PH[1] and not no_step:  # more acid would lower it, but none can be added safely
         yield MixNote("ph too high", ph, *WINDOW_PH)
@@ -401,9 +434,9 @@ def _notes(
         yield MixNote("weak", ec.value, low, high)
     if ec.lower > high:
         yield MixNote("strong", ec.value, low, high)
-    for amount in spoons:
-        if amount and amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
-            yield MixNote("too little for spoons", amount.exact_tsp)
+    for product, amount in poured:
+        if amount.exact_tsp > 0 and (not amount.tsp or abs(amount.rounding_pct) > NOTABLE_ROUNDING_PCT):
+            yield MixNote("too little for spoons", amount.exact_tsp, product=product)
 
 
 def _span(ranges: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
@@ -428,21 +461,28 @@ class ClassRow:
 
 
 def acid_by_class(
-    volume_l: float, acid: AcidProduct, ph_target: float, *, ph_start: float = 7.5, temperature_c: float = 25.0,
-    feed: Feed | None = None, nutrient_tsp: float = 0.0, ratio: float = 1.0,
-) -> tuple[ClassRow, ...]:  # fmt: skip
+    volume_l: float,
+    acid: AcidProduct,
+    ph_target: float,
+    *,
+    ph_start: float = USUAL_PH,
+    temperature_c: float = USUAL_TEMPERATURE_C,
+    feed: Feed | None = None,
+    nutrient_tsp: float = 0.0,
+    ratio: float = 1.0,
+) -> tuple[ClassRow, ...]:
     """Return the acid for each alkalinity class, for a handout.
 
     Waters with next to no alkalinity get no acid, and the class that holds them is split. Amounts are those of
     chemistry times a ratio that waters were found to take beside it; it raises none above what leaves the lowest water
-    of the class at `LOWEST_PH_AFTER_A_STEP` by chemistry.
+    of the class at `LOWEST_PH_AFTER_A_STEP` by chemistry, and none takes that water below `LOWEST_PH`.
 
     Examples
     --------
     >>> vinegar = AcidProduct("white vinegar 5 %", "acetic", pct_w_v=5.0)
     >>> rows = acid_by_class(20.0, vinegar, 5.8)
     >>> [(row.lower, row.acid.tsp, row.step.tsp if row.step else None) for row in rows]
-    [(0.0, 0.0, None), (20.0, 3.25, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
+    [(0.0, 0.0, None), (20.0, 2.75, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
     """
 
     def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
@@ -456,6 +496,19 @@ def acid_by_class(
             acid_tsp=acid_tsp,
         )
 
+    def leaving(ph: float, alkalinity: float) -> float:
+        """Return the teaspoons that leave a water at a pH."""
+        moles = acid_for_ph(
+            acid=acid.acid,
+            ph_target=ph,
+            alkalinity_mg_l_caco3=alkalinity,
+            ph_start=ph_start,
+            temperature_c=temperature_c,
+            phosphate_mol_l=phosphate,
+        )
+        return float(moles) * volume_l / acid.mol_per_tsp
+
+    phosphate = _phosphate_mol_l(made(0.0, 0.0).elements_mg_l)
     safe_from = max(
         LEAST_ALKALINITY_OF_A_ROW,
         lowest_alkalinity_for_acid(acid, volume_l, ph_start=ph_start, temperature_c=temperature_c),
@@ -467,16 +520,12 @@ def acid_by_class(
             step = made(low).acid_step if low >= safe_from else None
             wanted = made((low + high) / 2, None if step else 0.0).acid
             assert wanted is not None
-            if step and ratio != 1.0:
-                bound = acid_for_ph(
-                    acid=acid.acid,
-                    ph_target=LOWEST_PH_AFTER_A_STEP,
-                    alkalinity_mg_l_caco3=low,
-                    ph_start=ph_start,
-                    temperature_c=temperature_c,
-                )
-                most = max(wanted.exact_tsp, float(bound) * volume_l / acid.mol_per_tsp)
-                wanted = _acid_measured(min(wanted.exact_tsp * ratio, most), acid)
+            if step:
+                raised = min(ratio * wanted.exact_tsp, max(wanted.exact_tsp, leaving(LOWEST_PH_AFTER_A_STEP, low)))
+                wanted = _acid_measured(raised, acid)
+                if wanted.tsp > (most := leaving(LOWEST_PH, low)):
+                    wanted = _acid_measured(most, acid, whole=True)
+                step = step if wanted.tsp else None
             at_ends = made(low, wanted.tsp).ph, made(high, wanted.tsp).ph
             later = made((low + high) / 2, wanted.tsp)
             rows.append(ClassRow(name, low, high, wanted, step, *at_ends, later.ph_standing, later.ph_acid_eaten))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.usual_water import USUAL_TEMPERATURE_C
 from trialkit.solution.constants import CO2_IN_AIR_ATM, MG_CACO3_PER_MEQ, pk
 
 # Tap water holds between as much dissolved carbon dioxide as open water and thirty times that (groundwater as it is
@@ -45,7 +46,7 @@ def alkalinity_from_drops(drops: int, mg_l_per_drop: float) -> AlkalinityEstimat
 
 
 def alkalinity_from_ph_and_hardness(
-    ph: float, hardness_mg_l_caco3: float, temperature_c: float = 25.0
+    ph: float, hardness_mg_l_caco3: float, temperature_c: float = USUAL_TEMPERATURE_C
 ) -> AlkalinityEstimate:
     """Guess alkalinity from a strip's pH and hardness: a range, for want of a test of alkalinity itself.
 

@@ -290,7 +290,7 @@ TK-S08 error: No acid of the kitchen
   Use white vinegar of 4 to 10 %, such as 5 %, or citric acid powder; other acids go by their own label alone.
 TK-S09 warning: Water beyond what acid can serve
   So much acid is food for microbes, which use up the oxygen, and the pH climbs back.
-  Fill these buckets with rain water, reverse-osmosis water or a blend, and write the alkalinity of that into sites.csv.
+  Fill these buckets with reverse-osmosis or distilled water or a blend; write the alkalinity of that into sites.csv.
 TK-S12 warning: A volume far from the fill line
   The dose in the bucket goes by the volume; one so far off is taken for a slip, and the protocol's is used.
   Correct the volume, in litres: 5 US gallons are 18.9 L.

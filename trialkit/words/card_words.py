@@ -14,6 +14,7 @@ from trialkit.words.feed_words import part_words
 from trialkit.words.measures import (
     MOST_SPOONS_TSP,
     MeasureSystem,
+    grams_words,
     in_measures,
     liquid_words,
     measure_words,
@@ -21,7 +22,16 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import BEYOND_ACID, LEARN_ALKALINITY, OTHER_WATER, READ_AGAIN, STOP, later_words
+from trialkit.words.ph_words import (
+    ASK_AGAIN,
+    BEYOND_ACID,
+    LEARN_ALKALINITY,
+    OTHER_WATER,
+    READ_AGAIN,
+    ROOF_WATER,
+    STOP,
+    later_words,
+)
 from trialkit.words.treatment_names import treatment_label
 
 BEFORE_MIXING = (
@@ -77,7 +87,7 @@ def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Itera
     if card.parts:
         yield ONE_AFTER_THE_OTHER
     if dose is not None:
-        beside = "" if card.nutrient_g is None or measures != "both" else f" ({card.nutrient_g:.3g} g)"
+        beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
         amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
         yield f"Stir in {amount} until nothing is left.{_rate(card, system, measures)}"
         yield from (_part_step(part, measures) for part in card.parts)
@@ -114,13 +124,13 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
             f"is safe at a time. {LEARN_ALKALINITY} Tell the adviser, and get a new card."
         )
     elif acid.use == "beyond acid":
-        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card."
+        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card. {ROOF_WATER}."
     elif acid.use == "no safe step":
         yield NO_SAFE_STEP
     if acid.step:
         yield from _steps_of(acid, acid.step, measures)
     if acid.use != "not tried":
-        again = " Ask the adviser before you add more acid; it goes in by the same steps." if acid.step else ""
+        again = f" {ASK_AGAIN.format(whom='the adviser')}" if acid.step else ""
         yield f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
 
 
@@ -130,7 +140,7 @@ def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str
         yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
         yield "Write down how much went in, and the pH before and after."
         return
-    powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), f"{acid.powder_g_per_tsp:.2g} g")
+    powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), grams_words(acid.powder_g_per_tsp))
     each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
     yield (
         f"Never put {acid.name} into the bucket as powder. Dissolve {powder} in each {each} of water; stir until it is "
@@ -154,7 +164,7 @@ def _start(start: AcidStart, measures: Measures) -> StartWords:
         if start.ph_later:
             amount += f". Left alone, its pH climbs {later_words(*start.ph_later)}"
     elif start.beyond_acid:
-        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}"
+        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}. {ROOF_WATER}"
     else:
         amount = "no acid, as its water would turn sour at the first spoon"
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")
@@ -164,7 +174,11 @@ def _amount(acid: Spoons, measures: Measures) -> str:
     """Say an amount of acid as a cook measures it; of a powder, its solution."""
     what, powder, liquid_tsp = "", "", acid.tsp
     if acid.solution_tsp is not None:
-        what, powder, liquid_tsp = " of the solution", f"; {acid.grams:.1f} g of powder", acid.solution_tsp
+        what, powder, liquid_tsp = (
+            " of the solution",
+            f"; {grams_words(acid.grams or 0.0)} of powder",
+            acid.solution_tsp,
+        )
     millilitres = f"{acid.millilitres:.0f} mL"
     if measures == "metric":
         return f"{millilitres}{what}{powder}, by a measuring cup"

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
+from trialkit.domain.fill_line import AIR_GAP_CM, FULLEST
 from trialkit.domain.units import GALLON_L, Measures
 from trialkit.words.cautions import COMMON, EMPTY_BUCKET_KG
 from trialkit.words.measures import (
@@ -18,13 +19,11 @@ from trialkit.words.measures import (
 )
 from trialkit.words.phrases import count, number
 
-USUAL_FILL = 0.9
-"""Share of the brim up to which a bucket is filled (common practice, no source)."""
-AIR_GAP_CM = (5.0, 7.5)
 HOLES_APART_CM = 15.0
 CUP_RIM_CM, HOLE_CM = 7.5, 7.0
 WET_CUP_CM = 3.0
-SEEDLING_WEEKS = (1, 3)
+SEEDLING_WEEKS = (2, 3)
+"""Of the source's 1 to 3 the last two: before that there are no true leaves (common practice, no source)."""
 NORMAL_SEEDLINGS = {25.0: 99, 30.0: 12}
 """Of a hundred seeds of lettuce, by degrees Celsius."""
 ROOTS_AT_MOST_C = 25.0
@@ -36,7 +35,7 @@ LARGE_LID_HEADS = 4
 """As many cups as stand that far apart in the lid of a bucket of 5 US gallons."""
 SOURCES = (
     "wet part of the cup: Kratky 2009, Acta Horticulturae 843:65",
-    "age of seedlings: Kratky 2010, University of Hawaii CTAHR VC-1",
+    "age of seedlings: Kratky 2010, University of Hawaii CTAHR VC-1 (1 to 3 weeks)",
     "seedlings by temperature: Harrington & Minges 1954, in Knott's Handbook for Vegetable Growers",
     "size of a head and warmth of roots: Brechner & Both, Hydroponic Lettuce Handbook, Cornell (from memory)",
     "refrigerator: US FDA (from memory)",
@@ -60,7 +59,7 @@ class BucketFacts:
     @property
     def holds_l(self) -> float:
         """What the bucket must hold to the brim, L."""
-        return self.brim_l or math.ceil(self.volume_l / USUAL_FILL)
+        return self.brim_l or math.ceil(self.volume_l / FULLEST)
 
 
 @dataclass(frozen=True)
@@ -124,13 +123,18 @@ def _fill_line(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
     yield f"Put the bucket where it will stay, and fill it there. Full, it weighs about {weight}."
     yield (
         f"Pour in {volume_words(bucket.volume_l, measures)} once, with a measuring jug. Draw a line where the water "
-        "ends. From then on, fill to the line."
+        "ends. For each new crop, fill to that line."
     )
     yield (
-        f"Leave an air gap of {length_words(AIR_GAP_CM, measures)} up to the lid. With the lid on, the bottom "
-        f"{length_words([WET_CUP_CM], measures)} of each cup must be wet. If a cup hangs dry, use a deeper cup. Do "
+        f"Leave an air gap of {length_words(AIR_GAP_CM, measures)} up to the lid. With the lid on, "
+        f"{wet_cups(measures)}. If a cup hangs dry, use a deeper cup. Do "
         "not fill past the line."
     )
+
+
+def wet_cups(measures: Measures) -> str:
+    """Say how far cups reach into the water."""
+    return f"the bottom {length_words([WET_CUP_CM], measures)} of each cup must be wet"
 
 
 def _plants(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
@@ -149,11 +153,9 @@ def _growing(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
         "Let the water sink as the plants drink. Roots in the gap need air. Never fill up to the cups again: it drowns "
         "them."
     )
-    write = " Write down the day and how much." if bucket.is_trial else ""
-    yield (
-        f"Top up only if less than {LEAST_LEFT} is left. Add plain water, or plant food at half strength, up to half "
-        f"the line at most.{write}"
-    )
+    add = "plain water, and nothing else," if bucket.is_trial else "plain water, or plant food at half strength,"
+    alike = " Do so in all buckets alike. Write down the day and how much." if bucket.is_trial else ""
+    yield f"Top up only if less than {LEAST_LEFT} is left. Add {add} up to half the line at most.{alike}"
     yield (
         f"From about {temperature_words(BOLTS_FROM_C, measures)} up, lettuce may bolt: the stem shoots up and the "
         f"leaves turn bitter. Shade the bucket at noon. Keep it off hot paving. Keep the water at "

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.recommended import Change, EvidenceTrial, GardenGain, Practice, ProposedTrial, Recommended
 from trialkit.domain.units import Measures
-from trialkit.solution.acid_steps import LOWEST_PH_AFTER_A_STEP
+from trialkit.solution.acid_steps import LOWEST_PH, LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.feed_words import part_words
-from trialkit.words.measures import KITCHEN, MeasureSystem, in_measures, several_doses, spoons
+from trialkit.words.measures import KITCHEN, MeasureSystem, grams_words, in_measures, several_doses, spoons
 from trialkit.words.phrases import chance, count, listed, number
 from trialkit.words.treatment_names import acid_words, treatment_words
 
@@ -58,7 +58,8 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     yield (
         f"The amounts of acid on the handout are {found.ratio:.2f} times those of chemistry ({limits}), by "
         f"{count(found.mixings, 'mixing')} in {count(found.gardens, 'garden')} of the trials. None is raised above "
-        f"what leaves the water of least alkalinity in its class at pH {LOWEST_PH_AFTER_A_STEP:g}."
+        f"what leaves the water of least alkalinity in its class at pH {LOWEST_PH_AFTER_A_STEP:g} by chemistry, and "
+        f"none takes it below {LOWEST_PH:g}."
     )
 
 
@@ -184,7 +185,7 @@ def _feed(practice: Practice) -> str:
 def _amount(practice: Practice, measures: Measures, unit: str = "") -> str:
     dose_tsp, g_per_tsp = practice.treatment.dose_tsp or 0.0, practice.nutrient_g_per_tsp
     kitchen = f"{spoons(dose_tsp)}{unit}"
-    return kitchen if g_per_tsp is None else in_measures(measures, kitchen, f"{number(dose_tsp * g_per_tsp)} g")
+    return kitchen if g_per_tsp is None else in_measures(measures, kitchen, grams_words(dose_tsp * g_per_tsp))
 
 
 def _system(practice: Practice, measures: Measures) -> MeasureSystem:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from trialkit.domain.units import OUNCE_G, Measures, quarter_spoons
-from trialkit.solution.mixing import NOTABLE_ROUNDING_PCT
+from trialkit.domain.units import OUNCE_G, Measures
+from trialkit.solution.mixing import by_spoons
 from trialkit.solution.nutrients import Scarce
-from trialkit.words.measures import spoons
+from trialkit.words.measures import grams_words, spoons
 from trialkit.words.phrases import in_percent
 
 IN_ORDER = (
@@ -49,9 +49,9 @@ def part_words(product: str, tsp: float, g_per_tsp: float, measures: Measures = 
     >>> part_words("Epsom salt", 0.75, 5.0, "metric"), part_words("Epsom salt", 0.1, 5.0, "kitchen")
     ('3.8 g of Epsom salt', '0.018 oz of Epsom salt, by a scale')
     """
-    measured, weight = quarter_spoons(tsp), tsp * g_per_tsp
-    grams, ounces = f"{weight:.2g} g", f"{weight / OUNCE_G:.2g} oz"
-    if abs(measured - tsp) > NOTABLE_ROUNDING_PCT / 100 * tsp:
+    measured, weight = by_spoons(tsp), tsp * g_per_tsp
+    grams, ounces = grams_words(weight), f"{weight / OUNCE_G:.2g} oz"
+    if measured is None:
         return f"{ounces if measures == 'kitchen' else grams} of {product}, by a scale"
     kitchen = f"{spoons(measured)} level teaspoon{'' if measured <= 1 else 's'} of {product}"
     return f"{grams} of {product}" if measures == "metric" else kitchen + (f" ({grams})" if measures == "both" else "")

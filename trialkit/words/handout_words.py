@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from trialkit.documents.decision import Candidate
@@ -11,13 +11,12 @@ from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, OUNCE_G, TEASPOON_ML, Measures
 from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
-from trialkit.solution.nutrients import scarce_elements
-from trialkit.words.care_words import dose_by_volume
+from trialkit.solution.nutrients import Scarce, scarce_elements
+from trialkit.words.care_words import dose_by_volume, wet_cups
 from trialkit.words.feed_words import part_words
 from trialkit.words.measures import (
-    MOST_SPOONS_TSP,
-    TABLESPOON_TSP,
     MeasureSystem,
+    grams_words,
     in_measures,
     liquid_words,
     measure_words,
@@ -25,8 +24,8 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import WINDOW
-from trialkit.words.phrases import chance, count, number
+from trialkit.words.ph_words import ASK_AGAIN, WINDOW
+from trialkit.words.phrases import between, chance, count, number
 
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
@@ -36,7 +35,15 @@ LEARN_ALKALINITY = (
     "Your water supplier's yearly report tells its alkalinity. So does a drop test. Test a well. A water softener does "
     "not take it out: use a tap before it. Rain has next to none."
 )
-OTHER_WATER = f"Over {HIGHEST_ALKALINITY_MG_L:.0f}? Use rain water, or half of each. Ask us."
+LACKING: Mapping[Scarce, tuple[str, str]] = {
+    "Ca": ("calcium", "leaves may turn brown at the edges"),
+    "Mg": ("magnesium", "old leaves may turn yellow"),
+}
+"""In a few plain words what `trialkit.words.feed_words.SCARCE` says."""
+OTHER_WATER = (
+    f"Over {HIGHEST_ALKALINITY_MG_L:.0f} mg/L? Blend in distilled or reverse-osmosis water, and ask us. Keep untreated "
+    "roof water off the leaves."
+)
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,7 @@ def nutrient_words(best: Practice, measures: Measures) -> str | None:
     dose, g_per_tsp = best.treatment.dose_tsp, best.nutrient_g_per_tsp
     if dose is None:
         return None
-    beside = f" ({dose * g_per_tsp:.3g} g)" if g_per_tsp and dose and measures == "both" else ""
+    beside = f" ({grams_words(dose * g_per_tsp)})" if g_per_tsp and dose and measures == "both" else ""
     system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
     return f"{teaspoons(dose, system)} of {best.product or 'plant food'}{beside}"
 
@@ -90,14 +97,14 @@ def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
     """Say how much acid goes into one class of water."""
     amount, step = row.acid_tsp if row.solution_tsp is None else row.solution_tsp, row.step_tsp
     millilitres = f"{amount * TEASPOON_ML:.0f} mL"
-    told = millilitres if measures == "metric" else kitchen_measure(amount)
+    told = millilitres if measures == "metric" else liquid_words(amount)
     return AcidLine(
         water=row.name if row.lower or step is not None else "next to none",
         range=f"{row.lower:.0f} to {row.upper:.0f}",
         amount="no acid" if step is None else told,
         millilitres=None if step is None or measures != "both" else millilitres,
         step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
-        ph=None if step is None else f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}",
+        ph=None if step is None else between(row.ph_at_lower, row.ph_at_upper),
         seen=row.gardens > 0,
     )
 
@@ -106,26 +113,6 @@ def acid_seen(document: Recommended) -> str:
     """Say from how many mixings the amounts come; empty where they are by chemistry alone."""
     found = document.acid_ratio
     return f"We checked this on {count(found.mixings, 'bucket')} in our trials." if found else ""
-
-
-def kitchen_measure(teaspoons: float) -> str:
-    """Say an amount as a cook measures it: in spoons to a quarter of a teaspoon, beyond that in cups.
-
-    Examples
-    --------
-    >>> kitchen_measure(1.75), kitchen_measure(6.75), kitchen_measure(18.0), kitchen_measure(0.0)
-    ('1¾ teaspoons', '2 tablespoons and ¾ teaspoon', '¼ cup and 2 tablespoons', 'none')
-    """
-    if teaspoons > MOST_SPOONS_TSP:
-        return liquid_words(teaspoons)
-    quarters = round(teaspoons * 4)
-    big, small = divmod(quarters, 4 * TABLESPOON_TSP)
-    if big < 2:
-        big, small = 0, quarters
-    parts = [count(big, "tablespoon")] if big else []
-    if small:
-        parts.append(f"{spoons(small / 4)} teaspoon{'' if small <= 4 else 's'}")
-    return " and ".join(parts) or "none"
 
 
 def steps(document: Recommended) -> Iterator[str]:
@@ -139,35 +126,34 @@ def steps(document: Recommended) -> Iterator[str]:
         yield f"Stir in {nutrient}. {level} Stir until you see no grains."
         for part in best.parts:
             yield f"Then stir in {part_words(part.product, part.tsp, part.g_per_tsp, measures)}."
-        if best.parts:
-            yield "Keep this order. Never mix the powders in a cup."
     if nutrient and best.treatment.dose_tsp:
         rate = dose_by_volume(best.treatment.dose_tsp, best.volume_l, best.nutrient_g_per_tsp, measures)
+        order = "Keep this order. Never mix the powders in a cup. " if best.parts else ""
         rest = " of the first, and change the rest alike" if best.parts else ""
-        yield f"For more or less water, use {rate}{rest}."
+        yield f"{order}For more or less water, use {rate}{rest}."
     if acid_name(best) and document.acid:
         if is_dissolved(document):
             some = "one level 5 mL spoon" if measures == "metric" else "one level teaspoon"
             each = f"{CUP_ML:.0f} mL" if measures == "metric" else "cup"
             yield f"Never put the acid powder in the bucket. Stir {some} of it into each {each} of water first."
-        yield "Add the acid for your water step by step. The table says how big a step may be. Stir."
-        yield f"Wait one minute. Test with a pH strip. Stop when it is {WINDOW}."
+        yield (
+            "Add the acid for your water step by step, as the table says. Stir, wait one minute, and test with a pH "
+            f"strip. Stop when it is {WINDOW}."
+        )
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
-    yield f"Close the lid. Set {plants} in net cups, so that the roots just touch the water."
-    yield "Do not stir or pump. Let the water sink as the plants drink. That makes an air gap."
-    if climb := _climb(document):
-        yield climb
+    yield f"Close the lid. Set {plants} in net cups: {wet_cups(measures)}."
+    yield "Do not pump. Let the water sink as the plants drink."
 
 
-def _climb(document: Recommended) -> str | None:
+def climb(document: Recommended) -> str | None:
     """What the pH does in the bucket: between what the air leaves in it and what is left when the acid is eaten."""
     acid = [row for row in document.acid if row.step_tsp is not None]
     if not acid:
         return None
     low, high = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
     return (
-        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. Is it too high? Add "
-        "acid in the same small steps."
+        f"Test again in two days, then each week. The pH may climb to {low:.1f}, even {high:.1f}. "
+        + ASK_AGAIN.format(whom="us")
     )
 
 
@@ -189,15 +175,16 @@ def expectations(document: Recommended) -> Iterator[str]:
         limits = yields.new_lower, yields.new_upper
         ounces, grams = (f"{say(limits[0])} to {say(limits[1])}" for say in (_ounces, _grams))
         yield f"In your garden it may be {_beside(f'{ounces} oz', f'{grams} g', measures)}."
-    if lacks_calcium(document.recommended):
-        yield "This plant food has little calcium. If your water has little too, leaves may turn brown at the edges."
+    yield from _lacking(document.recommended)
     if share < NOTABLE_LOSS:
         yield f"Some plants fail. About {_of_ten(share)} in 10 grow fit to eat."
 
 
-def lacks_calcium(best: Practice) -> bool:
-    """Whether the plant food brings too little calcium, as far as its label tells."""
-    return bool(best.elements_mg_l) and "Ca" in scarce_elements(best.elements_mg_l)
+def _lacking(best: Practice) -> Iterator[str]:
+    """What the plant food brings too little of, as far as its label tells, and what may follow."""
+    for element in scarce_elements(best.elements_mg_l) if best.elements_mg_l else ():
+        name, sign = LACKING[element]
+        yield f"This plant food has little {name}. If your water has little too, {sign}."
 
 
 def _of_ten(share: float) -> str:
@@ -257,7 +244,7 @@ def _evidence(document: Recommended) -> Iterator[str]:
 def _dose(one: Candidate, document: Recommended) -> str:
     dose, g_per_tsp = one.treatment.dose_tsp or 0.0, document.recommended.nutrient_g_per_tsp
     if document.measures == "metric" and g_per_tsp:
-        return f"{number(dose * g_per_tsp)} g"
+        return grams_words(dose * g_per_tsp)
     return f"{spoons(dose)} spoons"
 
 

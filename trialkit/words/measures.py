@@ -109,6 +109,21 @@ def _amount(value: float, digits: int = 3) -> str:
     return number(value, digits) if value < 10**digits else f"{value:.0f}"
 
 
+def grams_words(grams: float) -> str:
+    """Say a mass that is weighed out: to three figures, below 10 g to two, as kitchen scales are no finer.
+
+    Examples
+    --------
+    >>> grams_words(28.84), grams_words(3.75), grams_words(11.25), grams_words(0.5)
+    ('28.8 g', '3.8 g', '11.2 g', '0.5 g')
+    """
+    return f"{_grams(grams)} g"
+
+
+def _grams(grams: float) -> str:
+    return _amount(grams, 3 if grams >= 10 else 2)
+
+
 def spoons(dose_tsp: float) -> str:
     """Write a number of teaspoons as a cook would.
 
@@ -136,7 +151,7 @@ def teaspoons(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
         return "no nutrient"
     kitchen = f"{spoons(dose_tsp)} level teaspoon{'' if dose_tsp <= 1 else 's'}"
     grams = system.nutrient_g_per_tsp
-    return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
+    return kitchen if grams is None else in_measures(system.measures, kitchen, grams_words(dose_tsp * grams))
 
 
 def several_doses(doses_tsp: Sequence[float], last: str, system: MeasureSystem = KITCHEN) -> str:
@@ -153,7 +168,7 @@ def several_doses(doses_tsp: Sequence[float], last: str, system: MeasureSystem =
     grams = system.nutrient_g_per_tsp
     if grams is None:
         return kitchen
-    return in_measures(system.measures, kitchen, f"{listed([_amount(dose * grams) for dose in doses_tsp], last)} g")
+    return in_measures(system.measures, kitchen, f"{listed([_grams(dose * grams) for dose in doses_tsp], last)} g")
 
 
 def short_dose(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
@@ -165,7 +180,7 @@ def short_dose(dose_tsp: float, system: MeasureSystem = KITCHEN) -> str:
     ('6 tsp', '28.8 g', '2½ tsp (12 g)')
     """
     kitchen, grams = f"{spoons(dose_tsp)} tsp", system.nutrient_g_per_tsp
-    return kitchen if grams is None else in_measures(system.measures, kitchen, f"{_amount(dose_tsp * grams)} g")
+    return kitchen if grams is None else in_measures(system.measures, kitchen, grams_words(dose_tsp * grams))
 
 
 def volume_words(volume_l: float, measures: Measures = "both") -> str:
@@ -226,7 +241,7 @@ def acid_range(
     ('1½ to 4 teaspoons', '7.4 to 20 mL', '1 g, dissolved first,')
     """
     if powder_g_per_tsp is not None:
-        grams = list(dict.fromkeys(_amount(tsp * powder_g_per_tsp, 2) for tsp in (least_tsp, most_tsp)))
+        grams = list(dict.fromkeys(_grams(tsp * powder_g_per_tsp) for tsp in (least_tsp, most_tsp)))
         return f"{' to '.join(grams)} g, dissolved first,"
     least, most = liquid_words(least_tsp), liquid_words(most_tsp)
     millilitres = [_amount(tsp * TEASPOON_ML, 2) for tsp in (least_tsp, most_tsp)]

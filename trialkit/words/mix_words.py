@@ -9,17 +9,21 @@ from trialkit.domain.units import TEASPOON_ML
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import HALF_A_QUARTER_TSP, LITTLE_OF, ClassRow, MixNote
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.feed_words import IN_ORDER, scarce_words
-from trialkit.words.measures import liquid_words, measure_words, spoons, volume_words
+from trialkit.words.feed_words import IN_ORDER, part_words, scarce_words
+from trialkit.words.measures import grams_words, liquid_words, measure_words, spoons, volume_words
 from trialkit.words.ph_words import (
+    ASK_AGAIN,
     BEYOND_ACID,
     LEARN_ALKALINITY,
     OTHER_WATER,
     READ_AGAIN,
+    ROOF_WATER,
+    SOFT_WATER,
     STOP,
     later_words,
     share_words,
 )
+from trialkit.words.phrases import between
 
 NO_POWDER = " Never add the powder itself."
 NO_ALKALINITY = (
@@ -44,10 +48,8 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
-        yield f"  {share} of it is rain or reverse-osmosis water: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
-    yield from (f"  {_amount(amount)}" for amount in (mix.nutrient, *mix.parts) if amount)
-    if mix.parts:
-        yield f"  {IN_ORDER}"
+        yield f"  {share} of it is {SOFT_WATER}: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
+    yield from _feed(mix)
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
         rest = f" of {mix.nutrient.name}, and the rest in proportion" if mix.parts else ""
@@ -69,12 +71,21 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
         shares = ", ".join(f"{element} {100 * share:.0f} %" for element, share in mix.recipe.shares.items())
         yield f"Of a published solution ({mix.recipe.name}, figures from memory): {shares}"
     ec = mix.ec_ms_cm
-    yield f"Conductivity: about {ec.value:.1f} mS/cm ({ec.lower:.1f} to {ec.upper:.1f})"
+    value, span = f"{ec.value:.1f}", between(ec.lower, ec.upper)
+    yield f"Conductivity: about {value} mS/cm{'' if span == value else f' ({span})'}"
     yield f"pH: {mix.ph:.1f}; a strip shows {mix.ph_strip:g}{_slack(mix)}"
     yield from (f"Note: {note_words(note)}" for note in mix.notes)
     if mix.blend:
         yield f"Instead: {_blend(mix.blend)}"
     yield from (f"{caution.title}: {caution.text}" for caution in mix.cautions)
+
+
+def _feed(fed: MixAnswer | MixTableAnswer) -> Iterator[str]:
+    if fed.nutrient:
+        yield f"  {_amount(fed.nutrient)}"
+    yield from (f"  {_part(part)}" for part in fed.parts if part.tsp)
+    if any(part.tsp for part in fed.parts):
+        yield f"  {IN_ORDER}"
 
 
 def _amount(amount: MixAmount) -> str:
@@ -88,15 +99,21 @@ def _amount(amount: MixAmount) -> str:
     else:
         kitchen, metric = (
             f"{spoons(amount.tsp)} level teaspoon{'' if amount.tsp <= 1 else 's'}",
-            f"{amount.grams:.0f} g",
+            grams_words(amount.grams),
         )
     return f"{kitchen} of {amount.name} ({'; '.join(filter(None, (metric, rounding)))})"
 
 
+def _part(part: MixAmount) -> str:
+    """Say a part of a feed as the card does."""
+    return part_words(part.name, part.exact_tsp, (part.grams or 0.0) / part.tsp)
+
+
 def _dissolved(amount: MixAmount, solution_tsp: float) -> str:
+    powder = grams_words(amount.grams or 0.0)
     return (
         f"{liquid_words(solution_tsp)} of a solution: 1 level teaspoon of "
-        f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {amount.grams:.2g} g of powder)"
+        f"{amount.name} in each cup of water ({amount.millilitres:.0f} mL; {powder} of powder)"
     )
 
 
@@ -111,10 +128,8 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
 
 def _blend(blend: MixBlend) -> str:
     """Say what thinning gives, and the acid for it."""
-    thinned = (
-        f"fill {share_words(blend.rain_share)} of the bucket with rain or reverse-osmosis water: the alkalinity is "
-    )
-    thinned += f"then {blend.alkalinity_mg_l_caco3:.0f} mg/L"
+    thinned = f"fill {share_words(blend.rain_share)} of the bucket with {SOFT_WATER}: the alkalinity is then "
+    thinned += f"{blend.alkalinity_mg_l_caco3:.0f} mg/L"
     if not blend.acid or not blend.acid_step or not blend.acid.tsp:
         return f"{thinned}."
     step = measure_words(blend.acid_step.tsp)
@@ -122,12 +137,12 @@ def _blend(blend: MixBlend) -> str:
 
 
 def _slack(mix: MixAnswer) -> str:
-    low, high = mix.ph_range
-    if high <= low:
+    told = between(*mix.ph_range)
+    if told == f"{mix.ph:.1f}":
         return ""
     off = f"an eighth of a teaspoon ({HALF_A_QUARTER_TSP * TEASPOON_ML:.1g} mL)"
     solution = " of its solution" if mix.acid and mix.acid.solution_tsp is not None else ""
-    return f", {low:.1f} to {high:.1f} if the acid is off by {off}{solution}"
+    return f", {told} if the acid is off by {off}{solution}"
 
 
 def note_words(note: MixNote) -> str:
@@ -146,7 +161,7 @@ def note_words(note: MixNote) -> str:
     if note.code == "beyond acid":
         return (
             f"{BEYOND_ACID}: so much of it feeds microbes, and the pH climbs back. This water has {note.value:.0f}: "
-            f"{OTHER_WATER}."
+            f"{OTHER_WATER}. {ROOF_WATER}."
         )
     if note.code == "no safe step of acid":
         smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
@@ -155,40 +170,49 @@ def note_words(note: MixNote) -> str:
             f"{note.upper:g}. Add no acid, and read a strip again after some days."
         )
     if note.code == "needs no acid":
-        return f"The water is at pH {note.value:.1f} as it comes: it needs no acid."
+        return f"It is at pH {note.value:.1f} with no acid: it needs none."
     if note.code in ("ph too low", "ph too high"):
         low = note.code == "ph too low"
-        what = "use less acid" if low else "more acid, or water of less alkalinity, would lower it"
+        what = (
+            "use less acid, or none; without any, water of more alkalinity would raise it"
+            if low
+            else "more acid, or water of less alkalinity, would lower it"
+        )
         return f"pH {note.value:.1f} lies outside the window for lettuce ({note.lower:g} to {note.upper:g}): {what}."
     if note.code == "ph drifts":
         eaten = note.value if note.upper is None else note.upper
         return (
             f"In a bucket that stands the pH climbs: {later_words(note.value, eaten)} (how fast: common practice, no "
-            f"source). Roots that take up nitrate add to it. {READ_AGAIN}; if acid is needed then, add it in the same "
-            "steps."
+            f"source). Roots that take up nitrate add to it. {READ_AGAIN}. {ASK_AGAIN.format(whom='the adviser')}"
         )
     for element, code in LITTLE_OF.items():
         if note.code == code:
             return scarce_words(element, note.value)
     if note.code == "too little for spoons":
-        return f"{note.value:.2g} teaspoons cannot be measured well with spoons: mix a larger volume, or weigh."
+        return (
+            f"{note.value:.2g} teaspoons of {note.product} cannot be measured well with spoons: mix a larger volume, "
+            "or weigh."
+        )
     return f"About {note.value:.1f} mS/cm is {note.code} for lettuce (published: {note.lower:g} to {note.upper:g})."
 
 
 def table_lines(table: MixTableAnswer) -> Iterator[str]:
     """Say the acid for each class of alkalinity, one class a line."""
-    yield f"{_table_acid(table)} for {volume_words(table.volume_l)}, to pH {table.target_ph:g}:"
+    with_feed = ", with this in it" if table.nutrient else ""
+    yield f"{_table_acid(table)} for {volume_words(table.volume_l)}{with_feed}, to pH {table.target_ph:g}:"
+    yield from _feed(table)
     yield f"{'alkalinity':<12}{'mg/L':>10}{'in all, about':>28}{'mL':>6}{'most at a time':>24}{'pH with all of it':>20}"
     for row in table.rows:
-        ends = f"{row.ph_at_lower:.1f} to {row.ph_at_upper:.1f}"
+        ends = between(row.ph_at_lower, row.ph_at_upper)
         told, millilitres, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
     yield f"Stir after each step, wait a minute, read the strip; {STOP}, however little it took."
-    yield f"{BEYOND_ACID}: {OTHER_WATER}."
+    yield f"{BEYOND_ACID}: {OTHER_WATER}. {ROOF_WATER}."
     acid = [row for row in table.rows if row.step]
     if acid:
+        again = ASK_AGAIN.format(whom="the adviser")
         standing, eaten = min(row.ph_standing for row in acid), max(row.ph_acid_eaten for row in acid)
-        yield f"In a bucket that stands the pH climbs: {later_words(standing, eaten)}. {READ_AGAIN}."
+        yield f"In a bucket that stands the pH climbs: {later_words(standing, eaten)}. {READ_AGAIN}. {again}"
     yield f"Which alkalinity? {LEARN_ALKALINITY}"
     yield from (f"{caution.title}: {caution.text}" for caution in table.cautions)
 

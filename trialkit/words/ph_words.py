@@ -11,13 +11,19 @@ WINDOW = f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}"
 """Where a strip says to stop."""
 STOP = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
 READ_AGAIN = "Read the pH again in two days, and then every week"
+ASK_AGAIN = "Is it too high then? Ask {whom} before you add more acid. It goes in by the same steps."
+"""After the pH has climbed: how often acid may be added again is common practice, no source, so somebody is asked."""
 LEARN_ALKALINITY = (
     "The water supplier's yearly report tells it, or a drop test; a well needs a test of its own. A softener leaves "
     "the alkalinity in the water and adds sodium: take water from a tap before it. Rain water has next to none and "
     "needs no acid."
 )
 BEYOND_ACID = f"Above {HIGHEST_ALKALINITY_MG_L:g} mg/L alkalinity is too much for acid"
-OTHER_WATER = "use rain water, reverse-osmosis water, or a blend with one of these"
+OTHER_WATER = "use reverse-osmosis or distilled water, or a blend with one of these"
+ROOF_WATER = "Untreated roof water may carry germs: keep it off the leaves"
+"""Rain serves roots; what birds leave on a roof is not for leaves that are eaten raw (common practice, no source)."""
+SOFT_WATER = "reverse-osmosis, distilled or rain water"
+"""Waters of next to no alkalinity."""
 NOT_THESE = (
     "Battery acid, pool acid and “pH down” have dangers and strengths of their own: go by their label, with gloves and "
     "goggles, and by no amount that is told here."
@@ -45,7 +51,7 @@ def later_words(ph_standing: float, ph_acid_eaten: float) -> str:
 
 
 def share_words(rain_share: float) -> str:
-    """Say which part of a bucket is rain water.
+    """Say which part of a bucket is `SOFT_WATER`.
 
     Examples
     --------

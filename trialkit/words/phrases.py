@@ -29,6 +29,18 @@ def number(value: float, digits: int = 3) -> str:
     return f"{float(f'{value:.{digits}g}'):.10f}".rstrip("0").rstrip(".")
 
 
+def between(low: float, high: float, decimals: int = 1) -> str:
+    """Say between what something lies; one number where both ends are written alike.
+
+    Examples
+    --------
+    >>> between(5.53, 5.96), between(5.79, 5.83)
+    ('5.5 to 6.0', '5.8')
+    """
+    ends = dict.fromkeys(f"{end:.{decimals}f}" for end in (low, high))
+    return " to ".join(ends)
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """Count things.
 

@@ -13,7 +13,7 @@ from trialkit.advice.weights import Weights, with_one
 from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 
 DRAWS = 4096
-NEAR_ZERO = 1e-9
+NEAR_ZERO, SLACK = 1e-9, 1e-10
 
 
 @dataclass(frozen=True)
@@ -104,8 +104,9 @@ def prospects(
     share, of_shares = shares.at(asked, garden)
     here, there = with_one(of_shares, practice), with_one(shares.elsewhere(asked, share), practice)
     elsewhere = weights.elsewhere(asked, practice)
-    root, scale, _ = np.linalg.svd(of_shares, hermitian=True)
-    shaken = (root * np.sqrt(scale)).T
+    # A Cholesky factor is the only one of its kind: rounding does not turn it, and so the draws, as it does vectors of
+    # equal eigenvalues.
+    shaken = np.linalg.cholesky(of_shares + np.eye(len(share)) * SLACK * max(np.trace(of_shares), SLACK)).T
     pi, rng = weights.points.weight, np.random.Generator(np.random.PCG64(seed))
     counts = np.diff(np.r_[0, np.round(np.cumsum(pi) * DRAWS / 2).astype(int)])
     at = weights.at(asked, garden)

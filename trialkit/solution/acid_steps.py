@@ -9,6 +9,7 @@ alkalinity into something near vinegar at once.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 import numpy as np
@@ -47,6 +48,7 @@ class AcidStep:
     acid_tsp: Annotated[float, "What that holds of the acid as sold, level teaspoons."]
 
 
+@lru_cache(maxsize=512)  # a trial's buckets ask for the same few gardens and acids over and over
 def safe_acid_step(
     acid: AcidProduct,
     volume_l: float,

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal
 
+import numpy as np
+
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.ph_window import STRIP_STEP, WINDOW_PH, strip_reading
 from trialkit.domain.units import TEASPOON_ML, quarter_spoons
@@ -325,13 +327,10 @@ def mix(
     name, each = (acid.acid, acid.mol_per_tsp / volume_l) if acid else ("acetic", 0.0)
     given = spoons.tsp if spoons else 0.0
     slack = HALF_A_QUARTER_TSP / (SOLUTION_TSP_PER_POWDER_TSP if acid and acid.is_powder else 1.0) if given else 0.0
-    reached, highest, lowest = (
-        float(ph_after(acid=name, acid_mol_l=each * max(tsp, 0.0), **about))
-        for tsp in (given, given - slack, given + slack)
-    )
-    standing, eaten = (
-        float(ph_after(acid=name, acid_mol_l=each * left, open_to_air=True, **about)) for left in (given, 0.0)
-    )
+    measured_or_so = np.maximum([given, given - slack, given + slack], 0.0)
+    reached, highest, lowest = ph_after(acid=name, acid_mol_l=each * measured_or_so, **about).tolist()
+    left = np.array([given, 0.0])
+    standing, eaten = ph_after(acid=name, acid_mol_l=each * left, open_to_air=True, **about).tolist()
     # Acid turns bicarbonate into its own anion, which conducts about as well: the charge stays.
     ec = conductivity(elements, water.alkalinity_mg_l_caco3)
     return Mix(

@@ -45,9 +45,9 @@ def test_a_page_that_is_out_of_date_is_found_out(made: dict[str, str]) -> None:
 
 def test_the_picture_shows_the_answer() -> None:
     """The picture in the README keeps the sentence of the page that it was taken of."""
-    assert Image.open(REPORTS / "autumn_dose.png").info["Description"] == answer_of(
-        (REPORTS / "autumn_dose.html").read_text("utf-8")
-    )
+    with Image.open(REPORTS / "autumn_dose.png") as picture:
+        kept = picture.info["Description"]
+    assert kept == answer_of((REPORTS / "autumn_dose.html").read_text("utf-8"))
 
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"reports/{p.name}" for p in REPORTS.glob("*.md"))])

@@ -58,7 +58,7 @@ def test_a_mix_follows_its_schema(name: str, arguments: tuple[str, ...]) -> None
     valid(answer(*arguments), name)
 
 
-@pytest.mark.parametrize("name", ["check", "collect", "forms", "report --verify"])
+@pytest.mark.parametrize("name", ["check", "merge", "forms", "report --verify"])
 def test_an_answer_follows_its_schema(trial: Path, name: str) -> None:
     """Asked about a trial."""
     command, *options = name.split()
@@ -70,9 +70,9 @@ def test_a_check_with_problems_follows_its_schema(trial: Path, tmp_path: Path) -
     folder = tmp_path / "spoilt"
     shutil.copytree(trial, folder)
     (tmp_path / "bad.csv").write_text("bucket,head,outcome\nnowhere,1,harvested\n")
-    found = answer("collect", str(folder), str(tmp_path / "bad.csv"), "--json")
+    found = answer("merge", str(folder), str(tmp_path / "bad.csv"), "--json")
     assert not found["ok"]
-    valid(found, "collect")
+    valid(found, "merge")
     refused = next(one for one in found["files"][0]["findings"] if one["rule"] == "TK-R30")
     assert {"name": "text", "value": "nowhere"} in refused["facts"]
     assert refused["how_to_fix"].endswith("Look at the bucket.")

@@ -1,1 +1,1 @@
-"""A catalogue of what happens to record files on their way back, and of what collect makes of each."""
+"""A catalogue of what happens to record files on their way back, and of what merge makes of each."""

@@ -34,7 +34,7 @@ class Kind:
     odd : bool
         Whether the trial has labels that spreadsheet programs change.
     before : bool
-        Whether the good file was collected before.
+        Whether the good file was merged before.
     answers : Answers
         Answers to what is asked, under which the good values come out (`same_values`).
     tables : tuple of str

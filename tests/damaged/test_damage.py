@@ -10,7 +10,7 @@ from contents import contents
 from returned_files import SITE, Good, good_return
 from trialkit.documents.returns import Answers, FileOutcome
 from trialkit.domain.table_names import TableName
-from trialkit.returns.collect import collect
+from trialkit.returns.merge_files import merge_files
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.repair_words import finding_sentence
 
@@ -44,7 +44,7 @@ def give(kind: Kind, tmp_path: Path) -> tuple[Path, Path, Good]:
     path = tmp_path / kind.file
     if kind.before:
         path.with_name("first.csv").write_text(good.csv(), encoding="utf-8")
-        assert collect(folder, [path.with_name("first.csv")]).ok
+        assert merge_files(folder, [path.with_name("first.csv")]).ok
     path.write_bytes(kind.make(good))
     return folder, path, good
 
@@ -86,7 +86,7 @@ def assert_can_be_shown(outcome: FileOutcome, kind: Kind) -> None:
 def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
     """The good values come out, and a note says what was done; the same file again leaves every byte of the folder."""
     folder, path, good = give(kind, tmp_path)
-    (outcome,) = collect(folder, [path]).files
+    (outcome,) = merge_files(folder, [path]).files
     assert outcome.merged, [finding_sentence(finding) for finding in outcome.findings]
     told(outcome, "repaired", kind)
     assert_can_be_shown(outcome, kind)
@@ -94,9 +94,9 @@ def test_repaired_with_a_note(kind: Kind, tmp_path: Path) -> None:
     assert outcome.kept_as is not None
     assert (folder / outcome.kept_as).read_bytes() == path.read_bytes()
     before = contents(folder)
-    again = collect(folder, [path])
+    again = merge_files(folder, [path])
     assert again.ok
-    assert again.files[0].collected_before
+    assert again.files[0].merged_before
     assert not again.changed
     assert contents(folder) == before
 
@@ -106,13 +106,13 @@ def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
     """Without an answer nothing changes; with it the values come out, with a note that names the answer."""
     folder, path, good = give(kind, tmp_path)
     before = contents(folder)
-    (outcome,) = collect(folder, [path]).files
+    (outcome,) = merge_files(folder, [path]).files
     assert not outcome.merged
     told(outcome, "question", kind)
     assert_can_be_shown(outcome, kind)
     assert not [finding_sentence(finding) for finding in outcome.findings if finding.verdict == "refused"]
     assert contents(folder) == before
-    (answered,) = collect(folder, [path], answers=kind.answers).files
+    (answered,) = merge_files(folder, [path], answers=kind.answers).files
     assert answered.merged, [finding_sentence(finding) for finding in answered.findings]
     assert_good_values(kind, folder, good)
     if kind.answers.weights != "g":
@@ -124,11 +124,11 @@ def test_refused_and_nothing_changed(kind: Kind, tmp_path: Path) -> None:
     """It is refused in the words of the catalogue, and the folder stays as it was."""
     folder, path, _ = give(kind, tmp_path)
     before = contents(folder)
-    outcome = collect(folder, [path], answers=Answers("day-first", "point", "1900", "g"))
+    outcome = merge_files(folder, [path], answers=Answers("day-first", "point", "1900", "g"))
     assert not outcome.files[0].merged
     assert not outcome.ok
     told(outcome.files[0], "refused", kind) if not kind.name.startswith("day and month") else None
-    (unanswered,) = collect(folder, [path]).files
+    (unanswered,) = merge_files(folder, [path]).files
     told(unanswered, "refused", kind)
     assert_can_be_shown(unanswered, kind)
     assert contents(folder) == before
@@ -139,7 +139,7 @@ def test_conflicts_overwrite_nothing(kind: Kind, tmp_path: Path) -> None:
     """Both values are listed with who returned them, and the record stays as it was."""
     folder, path, good = give(kind, tmp_path)
     before = record(folder, "heads")
-    outcome = collect(folder, [path])
+    outcome = merge_files(folder, [path])
     assert {value for conflict in outcome.conflicts for value in (conflict.kept, conflict.returned)} >= {kind.says}
     assert {conflict.kept_by for conflict in outcome.conflicts} == {"first.csv"}
     assert {conflict.returned_by for conflict in outcome.conflicts} == {(kind.file,)}
@@ -165,7 +165,7 @@ def test_good_files_have_nothing_to_tell(tmp_path: Path) -> None:
     files = {f"{SITE}.xlsx": good.workbook(), f"{SITE}.json": good.phone(), "heads.csv": good.csv().encode()}
     for name, data in files.items():
         (tmp_path / name).write_bytes(data)
-    outcome = collect(folder, [tmp_path / name for name in files])
+    outcome = merge_files(folder, [tmp_path / name for name in files])
     assert [finding for file in outcome.files for finding in file.findings] == []
     assert outcome.files[0].tables["heads"].new == 16
     assert outcome.files[1].tables["heads"].same == outcome.files[2].tables["heads"].same == 16

@@ -163,13 +163,13 @@ def test_nothing_entered_is_lost_when_the_browser_is_killed(
     context.close()
 
 
-def test_a_phone_that_keeps_no_drafts_says_so_at_once(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
+def test_a_phone_that_keeps_nothing_says_so_at_once(browser: Any, form: Path, trial: Trial, tmp_path: Path) -> None:
     """Storage that throws: a banner before anything is typed, and the file still has everything."""
     context = browser.new_context(offline=True, accept_downloads=True, **PHONE)
     context.add_init_script(NO_STORAGE)
     page = context.new_page()
     page.goto(form.as_uri())
-    assert "cannot keep drafts" in page.inner_text("#banners")
+    assert "cannot keep what you type" in page.inner_text("#banners")
     go(page, first_bucket(trial))
     fill_head(page)
     assert saved(page, tmp_path)["tables"]["heads"][0]["weight_g"] == "152.5"
@@ -177,7 +177,7 @@ def test_a_phone_that_keeps_no_drafts_says_so_at_once(browser: Any, form: Path, 
 
 
 def test_two_trials_and_two_gardens_on_one_phone_do_not_mix(browser: Any, trial: Trial, tmp_path: Path) -> None:
-    """Files share one storage in Chromium: each form sees its own draft only, another layout's none."""
+    """Files share one storage in Chromium: each form sees only what was typed into it, another layout's none."""
     other = laid_out(tmp_path / "other", title="Another trial")
     protocol = (other.folder / "trial.toml").read_text("utf-8")
     (other.folder / "trial.toml").write_text(protocol.replace("[trial]", '[trial]\nid = "other"'), "utf-8")
@@ -263,8 +263,8 @@ def test_a_damaged_file_is_not_opened(page: Any, bucket: str, handed_back: Path,
     assert page.input_value("#head1-weight_g") == ""
 
 
-def test_a_damaged_draft_is_rescued(page: Any, tmp_path: Path) -> None:
-    """A draft that cannot be read is offered as it is, and the form works on."""
+def test_what_was_damaged_is_rescued(page: Any, tmp_path: Path) -> None:
+    """What cannot be read is offered as it is, and the form works on."""
     page.evaluate(
         """() => { const f = JSON.parse(document.getElementById('data').textContent);
         localStorage.setItem(['trialkit', f.trial, f.form, f.layout, f.site].join(':'), '{"heads": 7'); }"""
@@ -273,8 +273,8 @@ def test_a_damaged_draft_is_rescued(page: Any, tmp_path: Path) -> None:
     assert "damaged" in page.inner_text("#banners")
     with page.expect_download() as download:
         page.click("#banners button")
-    download.value.save_as(tmp_path / "draft.txt")
-    assert (tmp_path / "draft.txt").read_text() == '{"heads": 7'
+    download.value.save_as(tmp_path / "kept.txt")
+    assert (tmp_path / "kept.txt").read_text() == '{"heads": 7'
 
 
 def test_by_keyboard_alone(page: Any, bucket: str) -> None:
@@ -335,13 +335,13 @@ def test_without_scripts_the_printed_sheet_is_named(browser: Any, form: Path) ->
     page.context.close()
 
 
-def test_what_comes_back_is_collected(page: Any, bucket: str, trial: Trial, tmp_path: Path) -> None:
-    """Typed, saved, collected: the tables hold the same values."""
+def test_what_comes_back_is_merged(page: Any, bucket: str, trial: Trial, tmp_path: Path) -> None:
+    """Typed, saved, merged: the tables hold the same values."""
     go(page, bucket)
     fill_head(page, note="=1+1")
     path = saved(page, tmp_path)["path"]
     folder = shutil.copytree(trial.folder, tmp_path / "trial")
-    done = run("collect", folder, path)
+    done = run("merge", folder, path)
     assert done.returncode == 0, done.stdout + done.stderr
     heads = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False).to_dict("records")
     assert heads == [{"bucket": bucket, "head": "1"} | HEAD | {"note": "'=1+1"}]

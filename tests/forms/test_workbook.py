@@ -172,10 +172,10 @@ def test_it_survives_an_office_program(trial: Trial, tmp_path: Path) -> None:
 
 @needs_office
 def test_a_filled_workbook_comes_back(trial: Trial, tmp_path: Path) -> None:
-    """Filled in, saved by LibreOffice, collected: the tables hold what was written, and nothing else."""
+    """Filled in, saved by LibreOffice, merged: the tables hold what was written, and nothing else."""
     returned = tmp_path / "fern.xlsx"
     returned.write_bytes(through_office(filled(record_workbook(trial, "FERN")), tmp_path / "office"))
-    command = [sys.executable, "-m", "trialkit", "collect", str(trial.folder), str(returned)]
+    command = [sys.executable, "-m", "trialkit", "merge", str(trial.folder), str(returned)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False)

@@ -1,4 +1,4 @@
-"""A collect that is killed at any instant leaves the old tables or the new ones, and no reader sees a mixture."""
+"""A merge that is killed at any instant leaves the old tables or the new ones, and no reader sees a mixture."""
 
 import shutil
 import subprocess
@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from filelock import FileLock
 
-import collect_crash_points
+import merge_crash_points
 from contents import contents
 from returned_files import good_return, other_values
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.returns import store
-from trialkit.returns.collect import collect
+from trialkit.returns.merge_files import merge_files
 from trialkit.rules.trial_folder import CheckResult, check_trial
 from trialkit.rules.unfinished import COMMITTED, STAGING
 
@@ -38,20 +38,20 @@ def tables(folder: Path) -> State:
 
 @pytest.fixture(scope="module")
 def crashes(tmp_path_factory: pytest.TempPathFactory) -> tuple[State, State, list[Path], Path]:
-    """A collect that changes every table, killed at each call: the folder before and after, the copies, the file."""
+    """A merge that changes every table, killed at each call: the folder before and after, the copies, the file."""
     base = tmp_path_factory.mktemp("crash")
     good = good_return()
     folder = good.write_trial(base / "trial")
     (base / "first.csv").write_text("\n".join(good.csv().splitlines()[:3]), encoding="utf-8")
-    assert not collect(folder, [base / "first.csv"]).ok  # buckets are missing
+    assert not merge_files(folder, [base / "first.csv"]).ok  # buckets are missing
     (base / "first.csv").write_text(good.csv(), encoding="utf-8")
-    assert collect(folder, [base / "first.csv"]).ok
+    assert merge_files(folder, [base / "first.csv"]).ok
     file = base / "second.json"
     file.write_bytes(other_values(good).phone())
     into = base / "copies"
     into.mkdir()
     run = subprocess.run(
-        [sys.executable, collect_crash_points.__file__, folder, file, into], capture_output=True, text=True, check=False
+        [sys.executable, merge_crash_points.__file__, folder, file, into], capture_output=True, text=True, check=False
     )
     assert run.returncode == 0, run.stderr
     copies = [into / str(number) for number in range(int(run.stdout) + 1)]
@@ -62,7 +62,7 @@ def crashes(tmp_path_factory: pytest.TempPathFactory) -> tuple[State, State, lis
 
 
 def test_killed_anywhere_the_tables_are_old_or_new(crashes: tuple[State, State, list[Path], Path]) -> None:
-    """The next collect finds all tables, journal, conflicts and originals old or all new, and clears up the rest."""
+    """The next merge finds all tables, journal, conflicts and originals old or all new, and clears up the rest."""
     before, after, copies, file = crashes
     found: list[str] = []
     met: dict[tuple[object, ...], str] = {}
@@ -72,13 +72,13 @@ def test_killed_anywhere_the_tables_are_old_or_new(crashes: tuple[State, State, 
             found.append(met[left])
             continue
         folder = Path(shutil.copytree(copy, copy.with_name(f"{copy.name}-next")))
-        collect(folder)
+        merge_files(folder)
         met[left] = "new" if contents(folder) == after else "old" if contents(folder) == before else "mixed"
         found.append(met[left])
         assert not (folder / STAGING).exists()
         assert not (folder / COMMITTED).exists()
         if number % 8 == 0:
-            collect(folder, [file])
+            merge_files(folder, [file])
             assert contents(folder) == after
     assert set(found) == {"old", "new"}
     assert len(found) > 40
@@ -100,7 +100,7 @@ def test_killed_anywhere_a_reader_sees_old_or_new_or_is_told(crashes: tuple[Stat
     assert told > 5
 
 
-def test_a_reader_beside_collects_never_sees_a_mixture(crashes: tuple[State, State, list[Path], Path]) -> None:
+def test_a_reader_beside_merges_never_sees_a_mixture(crashes: tuple[State, State, list[Path], Path]) -> None:
     """While another thread puts old and new tables in place in turn, check sees one or the other or is told."""
     before, after, copies, _ = crashes
     folder = Path(shutil.copytree(copies[0], copies[0].with_name("beside")))
@@ -139,10 +139,10 @@ def test_a_reader_beside_collects_never_sees_a_mixture(crashes: tuple[State, Sta
     assert read <= {(8, 2), (0, 0)}
 
 
-def test_two_collects_at_once_wait(tmp_path: Path) -> None:
-    """A collect waits for another, and says so when that does not end."""
+def test_two_merges_at_once_wait(tmp_path: Path) -> None:
+    """A merge waits for another, and says so when that does not end."""
     folder = good_return().write_trial(tmp_path / "trial")
-    told = pytest.raises(WrongCall, match="Another collect is at work")
+    told = pytest.raises(WrongCall, match="Another merge is at work")
     with FileLock(folder / store.LOCK), told, store.locked(folder, timeout_s=0.1):
         pass
 
@@ -158,7 +158,7 @@ def test_nothing_is_written_elsewhere(tmp_path: Path, name: str) -> None:
     manifest = f'{{"files": [{{"name": "{name}", "part": "0.part", "sha256": ""}}]}}'
     (folder / COMMITTED / "manifest.json").write_text(manifest)
     with pytest.raises(NotComputed):
-        collect(folder)
+        merge_files(folder)
     assert not (tmp_path / "outside.csv").exists()
 
 
@@ -169,6 +169,6 @@ def test_a_folder_of_originals_that_leads_elsewhere_is_refused(tmp_path: Path) -
     (folder / "returned").symlink_to(tmp_path / "elsewhere")
     (tmp_path / "heads.csv").write_text(good_return().csv(), encoding="utf-8")
     with pytest.raises(WrongCall, match="ordinary folder"):
-        collect(folder, [tmp_path / "heads.csv"])
+        merge_files(folder, [tmp_path / "heads.csv"])
     assert list((tmp_path / "elsewhere").iterdir()) == []
     assert not (folder / "heads.csv").exists()

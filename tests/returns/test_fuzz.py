@@ -13,8 +13,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from returned_files import Good, good_return
-from trialkit.documents.returns import Answers, Collected
-from trialkit.returns.collect import collect
+from trialkit.documents.returns import Answers, MergeOutcome
+from trialkit.returns.merge_files import merge_files
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.words.repair_words import finding_sentence
 
@@ -53,7 +53,7 @@ def record(folder: Path) -> dict[str, str]:
     return {name: (folder / f"{name}.csv").read_text("utf-8") for name in TABLES if (folder / f"{name}.csv").exists()}
 
 
-def assert_lawful(outcome: Collected, folder: Path, before: dict[str, str], data: bytes) -> None:
+def assert_lawful(outcome: MergeOutcome, folder: Path, before: dict[str, str], data: bytes) -> None:
     """A file that was not merged changed nothing and says why; one that was is kept whole."""
     (file,) = outcome.files
     assert not (folder / STAGING).exists()
@@ -68,15 +68,15 @@ def assert_lawful(outcome: Collected, folder: Path, before: dict[str, str], data
 
 
 def give(data: bytes, name: str, answers: Answers | None = None) -> None:
-    """Collect a file into a fresh folder, twice; the second time changes nothing."""
+    """Merge a file into a fresh folder, twice; the second time changes nothing."""
     with trial_folder() as (folder, _):
         path = folder.parent / name
         path.write_bytes(data)
         before = record(folder)
-        outcome = collect(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], answers=answers)
         assert_lawful(outcome, folder, before, data)
         after = record(folder)
-        assert not collect(folder, [path], answers=answers).changed
+        assert not merge_files(folder, [path], answers=answers).changed
         assert record(folder) == after
 
 
@@ -131,7 +131,7 @@ def test_every_value_in_the_record_was_written_or_is_explained(
         with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
             csv.writer(stream).writerows(rows)
         before = record(folder)
-        outcome = collect(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], answers=answers)
         assert_lawful(outcome, folder, before, path.read_bytes())
         if not outcome.files[0].merged:
             return
@@ -165,7 +165,7 @@ def test_the_order_of_returns_does_not_matter(order: list[str]) -> None:
         with trial_folder() as (folder, _):
             for name in names:
                 (folder.parent / name).write_bytes(data[name])
-            assert collect(folder, [folder.parent / name for name in names]).ok
+            assert merge_files(folder, [folder.parent / name for name in names]).ok
             found.append(record(folder))
             shutil.rmtree(folder)
     assert found[0] == found[1]
@@ -176,6 +176,6 @@ def test_the_journal_is_plain_json(tmp_path: Path) -> None:
     good = good_return()
     folder = good.write_trial(tmp_path / "trial")
     (tmp_path / "a.json").write_bytes(good.phone())
-    collect(folder, [tmp_path / "a.json"])
+    merge_files(folder, [tmp_path / "a.json"])
     journal = json.loads((folder / "returned" / "returns.json").read_text("utf-8"))
     assert journal["returns"][0]["name"] == "a.json"

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
-from trialkit.returns.collect import collect
+from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records, table_text
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.formula_text import shielded
@@ -44,7 +44,7 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
     good = good_return().with_cell("heads", 1, "note", "=1+1").with_cell("heads", 2, "note", "'=1+1")
     folder = good.write_trial(tmp_path / "trial")
     (tmp_path / "fern.json").write_bytes(good.phone())
-    assert collect(folder, [tmp_path / "fern.json"]).ok
+    assert merge_files(folder, [tmp_path / "fern.json"]).ok
     trial, records = read_trial(folder, stage="layout"), read_records(folder)
     for name in ("heads", "solution", "visits"):
         assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
@@ -59,12 +59,12 @@ def test_a_conflict_that_was_changed_by_hand_is_no_way_in(tmp_path: Path, value:
     folder = good.write_trial(tmp_path / "trial")
     for name, records in (("first.json", good), ("second.json", other_values(good))):
         (tmp_path / name).write_bytes(records.phone())
-        collect(folder, [tmp_path / name])
+        merge_files(folder, [tmp_path / name])
     path = folder / "returned" / "conflicts.json"
     document = json.loads(path.read_text("utf-8"))
     document["conflicts"][0]["returned"] = value
     path.write_text(json.dumps(document), "utf-8")
     before = (folder / "heads.csv").read_bytes()
-    outcome = collect(folder, choices={document["conflicts"][0]["id"]: "returned"})
+    outcome = merge_files(folder, choices={document["conflicts"][0]["id"]: "returned"})
     assert [finding.rule for finding in outcome.refused_choices] == ["TK-R56"]
     assert (folder / "heads.csv").read_bytes() == before

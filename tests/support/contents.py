@@ -8,5 +8,5 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != ".collect.lock"
+        if path.is_file() and path.name != ".merge.lock"
     }

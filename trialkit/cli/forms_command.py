@@ -30,5 +30,5 @@ def command(folder: Path, as_json: bool) -> None:
 
     written = write_forms(folder, lambda what: tell(f"Writing {what} ...", err=True))
     forms = FormsAnswer(tuple(map(str, written.files)), tuple(map(str, written.left_over)))
-    after = f"Next, when records come back: trialkit collect {folder} FILE..."
+    after = f"Next, when records come back: trialkit merge {folder} FILE..."
     answer(forms, "\n".join([*written.sentences, after]), as_json=as_json)

@@ -24,7 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("Plan", "Work out what the trial can tell, what it needs, and when."),
     "layout": ("Plan", "Randomise: which bucket gets which treatment."),
     "forms": ("Garden", "Write labels, record sheets, workbooks and phone forms."),
-    "collect": ("Garden", "Merge returned workbooks, CSV files and phone files."),
+    "merge": ("Garden", "Merge returned workbooks, CSV files and phone files."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
     "schema": ("Garden", "Show the data dictionary: what each column means and takes."),

@@ -1,6 +1,6 @@
 """What commands answer with ``--json``, as values: filled in once, printed for programs and put into words for people.
 
-``collect`` answers with `trialkit.documents.returns.ToldCollected`, ``plan`` with its document.
+``merge`` answers with `trialkit.documents.returns.ToldMerge`, ``plan`` with its document.
 """
 
 from __future__ import annotations

@@ -36,7 +36,7 @@ class ReturnFinding(Closed):
     ]
     answers: Annotated[
         tuple[str, ...],
-        "Options of ``trialkit collect``: any one of them answers a question; the one by which a repair was read.",
+        "Options of ``trialkit merge``: any one of them answers a question; the one by which a repair was read.",
     ]
 
 
@@ -139,7 +139,7 @@ class Journal(Closed):
 class Conflict(Closed):
     """A value of the record, another that was returned for the same cell, and what was chosen."""
 
-    id: Annotated[str, "What ``trialkit collect --choose`` is given."]
+    id: Annotated[str, "What ``trialkit merge --choose`` is given."]
     table: Annotated[TableName, "Name of the table."]
     key: Annotated[Key, "Key of the row."]
     column: Annotated[str, "Column of the cell."]
@@ -189,7 +189,7 @@ class StagedFile(Closed):
 
 @dataclass(frozen=True)
 class StagedFiles(Closed):
-    """manifest.json of a collect that is being written: it counts once the folder that holds it has its last name."""
+    """manifest.json of a merge that is being written: it counts once the folder that holds it has its last name."""
 
     files: Annotated[tuple[StagedFile, ...], "In the order in which they are put in place."]
 
@@ -203,7 +203,7 @@ class FileOutcome(Closed):
     kept_as: Annotated[
         str | None, "Path of the original within the trial folder; None if nothing of the file was merged."
     ] = None
-    collected_before: Annotated[bool, "Whether the same file was collected before."] = False
+    merged_before: Annotated[bool, "Whether the same file was merged before."] = False
     tables: Annotated[Mapping[TableName, TableCounts], "What became of its rows; empty if nothing was merged."] = field(
         default_factory=dict
     )
@@ -211,15 +211,15 @@ class FileOutcome(Closed):
 
 
 @dataclass(frozen=True)
-class Collected(Closed):
-    """`trialkit collect`: what became of each file, and what waits for a choice."""
+class MergeOutcome(Closed):
+    """`trialkit merge`: what became of each file, and what waits for a choice."""
 
     ok: Annotated[bool, "Whether every file was merged and nothing waits for anybody."]
     files: Annotated[tuple[FileOutcome, ...], "In the order in which they were given."]
     chosen: Annotated[tuple[Conflict, ...], "Conflicts settled by the choices given."]
     refused_choices: Annotated[tuple[ReturnFinding, ...], "Why choices could not be taken."]
     conflicts: Annotated[tuple[Conflict, ...], "Those that still wait for a choice."]
-    finished_earlier: Annotated[bool, "Whether an earlier collect, stopped half-way, was finished first."]
+    finished_earlier: Annotated[bool, "Whether an earlier merge, stopped half-way, was finished first."]
     changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
 
 
@@ -231,8 +231,8 @@ class ToldOutcome(FileOutcome):
 
 
 @dataclass(frozen=True)
-class ToldCollected(Collected):
-    """`trialkit collect --json`: what became of each file, in words too, and what waits for a choice."""
+class ToldMerge(MergeOutcome):
+    """`trialkit merge --json`: what became of each file, in words too, and what waits for a choice."""
 
     files: Annotated[tuple[ToldOutcome, ...], "In the order in which they were given."]
     refused_choices: Annotated[tuple[ToldFinding, ...], "Why choices could not be taken."]

@@ -1,4 +1,4 @@
-"""What is found in one returned file, collected: repaired with a note, asked about, or refused."""
+"""What is found in one returned file, merged: repaired with a note, asked about, or refused."""
 
 from dataclasses import dataclass, field
 

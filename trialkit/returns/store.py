@@ -1,7 +1,7 @@
-"""Writing what a collect changes, all of it or nothing, whenever the power fails; and one collect at a time.
+"""Writing what a merge changes, all of it or nothing, whenever the power fails; and one merge at a time.
 
 New versions are written into a staging folder. Renaming that folder is the one instant at which they begin to count.
-From then on they are only moved into place, which the next collect does if this one cannot.
+From then on they are only moved into place, which the next merge does if this one cannot.
 """
 
 import hashlib
@@ -20,13 +20,13 @@ from trialkit.tables import atomic
 
 RETURNED, JOURNAL = "returned", "returned/returns.json"
 MANIFEST = "manifest.json"
-LOCK, LOCK_TIMEOUT_S = ".collect.lock", 30.0
+LOCK, LOCK_TIMEOUT_S = ".merge.lock", 30.0
 ALLOWED = frozenset(f"{name}.csv" for name in RECORD_TABLES)
 
 
 def locked(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
-    """Let one collect at a time work on a folder; others wait, and give up with a `WrongCall`."""
-    return atomic.locked(folder / LOCK, timeout_s, f"Another collect is at work on {folder}")
+    """Let one merge at a time work on a folder; others wait, and give up with a `WrongCall`."""
+    return atomic.locked(folder / LOCK, timeout_s, f"Another merge is at work on {folder}")
 
 
 def safe_returned(folder: Path) -> Path:
@@ -49,7 +49,7 @@ def commit(folder: Path, files: Mapping[str, bytes]) -> None:
     Raises
     ------
     OSError
-        If they cannot be written; nothing has changed then, unless the new versions count already and the next collect
+        If they cannot be written; nothing has changed then, unless the new versions count already and the next merge
         puts them in place.
     """
     if not files:
@@ -74,7 +74,7 @@ def commit(folder: Path, files: Mapping[str, bytes]) -> None:
 
 
 def finish(folder: Path) -> bool:
-    """Put in place what a collect had committed, if anything, and clear away what one had only begun.
+    """Put in place what a merge had committed, if anything, and clear away what one had only begun.
 
     True where there was anything to put in place.
 
@@ -116,15 +116,15 @@ def _put_in_place(folder: Path, committed: Path, entry: StagedFile) -> None:
             safe_returned(folder).mkdir(exist_ok=True)
         part.replace(target)
     elif not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != entry.sha256:
-        raise NotComputed(f"{target} was changed while a collect was unfinished: restore it from a copy.")
+        raise NotComputed(f"{target} was changed while a merge was unfinished: restore it from a copy.")
 
 
 def _checked_name(name: str) -> str:
-    """Refuse a path that a collect would never write."""
+    """Refuse a path that a merge would never write."""
     path = PurePosixPath(name)
     in_returned = len(path.parts) == 2 and path.parts[0] == RETURNED and path.name not in (".", "..")
     if name not in ALLOWED and not (in_returned and "\\" not in name):
-        raise NotComputed(f"{name!r} is no file that a collect writes.")
+        raise NotComputed(f"{name!r} is no file that a merge writes.")
     return name
 
 

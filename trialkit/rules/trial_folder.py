@@ -13,7 +13,7 @@ from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NA
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
-from trialkit.rules.unfinished import generation, open_conflicts, unfinished_collect
+from trialkit.rules.unfinished import generation, open_conflicts, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
@@ -174,7 +174,7 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
     -------
     CheckResult
         Every problem found, in the order of files and rows, each cell blamed for its first cause only. Nothing in
-        the folder makes this function raise. The tables are those of one collect: never some older and some newer.
+        the folder makes this function raise. The tables are those of one merge: never some older and some newer.
     """
     while True:
         before = generation(folder)
@@ -184,7 +184,7 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
 
 
 def _checked(folder: Path, stage: Stage) -> CheckResult:
-    unfinished = unfinished_collect(folder) if stage == "records" else None
+    unfinished = unfinished_merge(folder) if stage == "records" else None
     if unfinished is not None:
         return CheckResult((unfinished,), None)
     digests: dict[str, str] = {}

@@ -1,4 +1,4 @@
-"""What a reader must know of collects before it reads: one that was interrupted, and conflicts that are open."""
+"""What a reader must know of merges before it reads: one that was interrupted, and conflicts that are open."""
 
 from collections.abc import Hashable, Iterator
 from contextlib import suppress
@@ -11,13 +11,13 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 
-STAGING, COMMITTED = ".collecting", ".collected"
+STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
 WATCHED = ("returned/returns.json", CONFLICTS)
 
 
-def unfinished_collect(folder: Path) -> Problem | None:
+def unfinished_merge(folder: Path) -> Problem | None:
     """Return the problem that the tables of a folder may be partly old and partly new, or None."""
     if not (folder / COMMITTED).exists():
         return None
@@ -25,7 +25,7 @@ def unfinished_collect(folder: Path) -> Problem | None:
 
 
 def generation(folder: Path) -> Hashable:
-    """Return a mark that changes whenever a collect changes the tables: a reader then knows that it must reread."""
+    """Return a mark that changes whenever a merge changes the tables: a reader then knows that it must reread."""
     marks: list[Hashable] = [(folder / COMMITTED).exists()]
     for name in WATCHED:
         try:
@@ -39,7 +39,7 @@ def generation(folder: Path) -> Hashable:
 def open_conflicts(folder: Path) -> Iterator[Problem]:
     """TK-R51: tell of values that two returns have differently and nobody has chosen between.
 
-    Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next collect's to tell.
+    Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next merge's to tell.
     """
     source = read_source(folder, CONFLICTS)
     if isinstance(source, Problem):

@@ -318,7 +318,7 @@ TK-R07 error: A returned file is too large
   No garden's record is so large; something else was saved with it, or the file was made to do harm.
   Copy the rows with records into a new sheet, save that, and give it instead.
 TK-R08 error: A returned file has no records
-  There is nothing to collect.
+  There is nothing to merge.
   Ask whether the right file was sent.
 TK-R09 error: A returned file has a quotation mark that is never closed
   Everything after it would be swallowed into one cell.
@@ -458,12 +458,12 @@ TK-R53 error: Dates of two kinds in one column
 TK-R54 warning: A sheet was recognised by its headings
   Its name is not that of a table.
   Nothing need be done.
-TK-R55 error: A collect that did not end
+TK-R55 error: A merge that did not end
   The tables may be partly old and partly new.
-  Run trialkit collect on the folder: it finishes what was begun.
+  Run trialkit merge on the folder: it finishes what was begun.
 TK-R56 error: A choice that cannot be made
   There is no such conflict, or the value does not fit.
-  Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit collect sees it.
+  Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit merge sees it.
 TK-R57 error: A bucket of another garden
   A form of one garden holds a row of another's bucket: a label may be misread.
   Look at the label.

@@ -225,10 +225,10 @@ TK-S08 too weak: at least {least:g} g in 100 mL, as all vinegar has
 TK-S08 too strong: at most {most:g} g in 100 mL
 TK-S09: at most {most:g} mg/L where acid is tried
 TK-S12: about {planned_l:g} L, as the protocol fills the buckets
-# Collects
-TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit collect DIR \
+# Merges
+TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit merge DIR \
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.
-TK-R55: tables of one collect | a collect that was stopped half-way | Run trialkit collect {folder} (without files): \
+TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
 # Weather
 TK-T01: a temperature not above t_max_c

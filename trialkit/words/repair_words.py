@@ -1,11 +1,11 @@
-"""What a collect says of each repair, question and refusal: one entry for each case of a rule, filled in with facts."""
+"""What a merge says of each repair, question and refusal: one entry for each case of a rule, filled in with facts."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
 
-from trialkit.documents.returns import Collected, ReturnFinding, ToldCollected, ToldFinding, ToldOutcome
+from trialkit.documents.returns import MergeOutcome, ReturnFinding, ToldFinding, ToldMerge, ToldOutcome
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.message_words import MessageWords, by_name, messages_of
 from trialkit.words.problem_words import said_of
@@ -53,7 +53,7 @@ TK-R08 no record: at least one record | none
 TK-R09: a closing " for each opening one | a quotation mark in line {line} that is never closed
 TK-R09 text after: a closing " for each opening one | text after a closing quotation mark, in line {line}
 TK-R10 no table: the headings of heads, solution or visits, such as bucket, head, weight_g | {headings!q}
-TK-R10 another table: heads, solution or visits; layout, sites and products are not collected but edited by hand | \
+TK-R10 another table: heads, solution or visits; layout, sites and products are not merged but edited by hand | \
 the table {table}
 TK-R11: the headings are in row {header_row}; what stands above them would not be read.
 TK-R12 no values: a column {heading!q} that has no values was passed over
@@ -239,10 +239,10 @@ def _what(told: ToldFinding) -> str:
     return f"{expected}. {told.how_to_fix}"
 
 
-def told_collected(outcome: Collected) -> ToldCollected:
+def told_merge(outcome: MergeOutcome) -> ToldMerge:
     """Say what was found beside what became of each file, for programs."""
     files = tuple(ToldOutcome(**(vars(file) | {"findings": _told(file.findings)})) for file in outcome.files)
-    return ToldCollected(**(vars(outcome) | {"files": files, "refused_choices": _told(outcome.refused_choices)}))
+    return ToldMerge(**(vars(outcome) | {"files": files, "refused_choices": _told(outcome.refused_choices)}))
 
 
 def _told(findings: tuple[ReturnFinding, ...]) -> tuple[ToldFinding, ...]:

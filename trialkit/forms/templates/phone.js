@@ -122,7 +122,7 @@
     return [touched ? done + " of " + form.heads + " heads" : "nothing yet", done];
   }
 
-  // Drafts on the phone.
+  // What is kept on the phone.
   function selfTest() {
     try {
       localStorage.setItem(key + ":test", "1");
@@ -131,7 +131,7 @@
     } catch (error) {
       keeps = false;
     }
-    if (!keeps) banner("This phone cannot keep drafts. Save the file after each bucket: what is not saved is gone when you close this page.");
+    if (!keeps) banner("This phone cannot keep what you type. Save the file after each bucket: what is not saved is gone when you close this page.");
   }
   function isState(found) {
     const isRow = row => row && typeof row === "object" && Object.values(row).every(value => typeof value === "string");
@@ -144,13 +144,13 @@
       text = localStorage.getItem(key);
       if (text === null) return;
       const found = JSON.parse(text);
-      if (!isState(found)) throw new Error("not a draft");
+      if (!isState(found)) throw new Error("not what this form keeps");
       state = found;
     } catch (error) {
       if (text === null) return;
-      const rescue = make("button", { type: "button" }, "Save the damaged draft");
-      rescue.addEventListener("click", () => download(text, "damaged-draft.txt"));
-      banner("The draft on this phone is damaged and cannot be shown. Save it before you go on, and send it to the adviser.", rescue);
+      const rescue = make("button", { type: "button" }, "Save what can be saved");
+      rescue.addEventListener("click", () => download(text, "damaged-record.txt"));
+      banner("What was kept on this phone is damaged and cannot be shown. Save it before you go on, and send it to the adviser.", rescue);
       try { localStorage.setItem(key + ":damaged", text); } catch (full) { /* it can still be saved by the button */ }
     }
   }
@@ -160,7 +160,7 @@
       localStorage.setItem(key, JSON.stringify(state));
     } catch (error) {
       keeps = false;
-      banner("This phone cannot keep drafts any longer. Save the file now.");
+      banner("This phone cannot keep any more of what you type. Save the file now.");
     }
   }
   function changed() {

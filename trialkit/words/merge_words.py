@@ -1,4 +1,4 @@
-"""What a collect says: what was repaired, asked and refused, what was merged, and what to do next."""
+"""What a merge says: what was repaired, asked and refused, what was merged, and what to do next."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.documents.returns import Collected, Conflict, FileOutcome, ReturnFinding, Verdict
+from trialkit.documents.returns import Conflict, FileOutcome, MergeOutcome, ReturnFinding, Verdict
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.phrases import count
 from trialkit.words.record_check_words import MOST_ALIKE
@@ -17,40 +17,40 @@ COUNT_WORDS = {"new": "new", "filled_in": "filled in", "same": "the same as befo
 
 
 @dataclass(frozen=True)
-class CollectLine:
+class MergeLine:
     """A line, and the verdict that it tells of, if it tells of a finding."""
 
     text: str
     verdict: Verdict | None = None
 
 
-def collect_lines(outcome: Collected, folder: str) -> Iterator[CollectLine]:
-    """Say what a collect did with a trial's folder."""
+def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
+    """Say what a merge did with a trial's folder."""
     if outcome.finished_earlier:
-        yield CollectLine("An earlier collect was stopped half-way; it is finished now.")
+        yield MergeLine("An earlier merge was stopped half-way; it is finished now.")
     for file in outcome.files:
         yield from _finding_lines(file.findings)
-        yield from map(CollectLine, _file_lines(file))
+        yield from map(MergeLine, _file_lines(file))
     yield from _finding_lines(outcome.refused_choices)
     for conflict in outcome.chosen:
-        yield CollectLine(f"Settled {conflict.id}: {_cell(conflict)} is {quoted(conflict.taken)}.")
+        yield MergeLine(f"Settled {conflict.id}: {_cell(conflict)} is {quoted(conflict.taken)}.")
     if outcome.conflicts:
-        yield CollectLine("Conflicts, nothing overwritten; look at the paper record, then choose:")
+        yield MergeLine("Conflicts, nothing overwritten; look at the paper record, then choose:")
     for conflict in outcome.conflicts:
-        yield from map(CollectLine, _conflict_lines(conflict))
-    yield CollectLine(_summary(outcome, folder))
+        yield from map(MergeLine, _conflict_lines(conflict))
+    yield MergeLine(_summary(outcome, folder))
 
 
-def _finding_lines(findings: Iterable[ReturnFinding]) -> Iterator[CollectLine]:
+def _finding_lines(findings: Iterable[ReturnFinding]) -> Iterator[MergeLine]:
     """Tell findings alike together, in the order in which the first of each appears."""
     groups: dict[tuple[Any, ...], list[ReturnFinding]] = {}
     for finding in findings:
         key = (finding.file, finding.verdict, finding.rule, finding.sheet, finding.column)
         groups.setdefault(key, []).append(finding)
     for (_, verdict, rule, *_), group in groups.items():
-        yield from (CollectLine(finding_sentence(finding), verdict) for finding in group[:MOST_ALIKE])
+        yield from (MergeLine(finding_sentence(finding), verdict) for finding in group[:MOST_ALIKE])
         if len(group) > MOST_ALIKE:
-            yield CollectLine(f"... and {len(group) - MOST_ALIKE} more like these [{rule}]", verdict)
+            yield MergeLine(f"... and {len(group) - MOST_ALIKE} more like these [{rule}]", verdict)
 
 
 def _file_lines(file: FileOutcome) -> Iterator[str]:
@@ -61,7 +61,7 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
         told = [count(questions, "question") if questions else "", f"{refused} to fix" if refused else ""]
         yield f"{name}: nothing of it was merged ({', '.join(filter(None, told))})."
         return
-    again = " (collected before)" if file.collected_before else ""
+    again = " (merged before)" if file.merged_before else ""
     for table, counts in file.tables.items():
         told = [f"{number} {words}" for kind, words in COUNT_WORDS.items() if (number := getattr(counts, kind))]
         blank = f"; {counts.blank} still blank" if counts.blank else ""
@@ -79,17 +79,17 @@ def _cell(conflict: Conflict) -> str:
     return f"{conflict.table}.csv, {' '.join(conflict.key)}, {conflict.column}"
 
 
-def _summary(outcome: Collected, folder: str) -> str:
+def _summary(outcome: MergeOutcome, folder: str) -> str:
     merged = sum(file.merged for file in outcome.files)
     told = [f"{merged} of {count(len(outcome.files), 'file')} merged"] if outcome.files else []
     told.append(f"{count(len(outcome.conflicts), 'conflict')} open" if outcome.conflicts else "no open conflict")
     written = [name for name in outcome.changed if not name.startswith("returned/")]
     told.append(f"wrote {', '.join(written)}" if written else "the tables are as they were")
     after = f" Next: trialkit check {folder}" if outcome.ok and written else _answers_wanted(outcome)
-    return f"Collect: {'; '.join(told)}.{after}"
+    return f"Merge: {'; '.join(told)}.{after}"
 
 
-def _answers_wanted(outcome: Collected) -> str:
+def _answers_wanted(outcome: MergeOutcome) -> str:
     """Say what to do about the files that wait."""
     waiting = [finding for file in outcome.files if not file.merged for finding in file.findings]
     asked = dict.fromkeys(" or ".join(finding.answers) for finding in waiting if finding.verdict == "question")

@@ -1,4 +1,4 @@
-"""`trialkit collect` as a user runs it."""
+"""`trialkit merge` as a user runs it."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ def folder(good: Good, tmp_path: Path) -> Path:
 
 
 def test_a_workbook_then_the_same_again(folder: Path, good: Good, tmp_path: Path) -> None:
-    """New rows are counted; the same file twice changes no byte, and says that it was collected before."""
+    """New rows are counted; the same file twice changes no byte, and says that it was merged before."""
     path = tmp_path / "fern.xlsx"
     data = good.workbook()
     path.write_bytes(data)
-    result = run("collect", folder, path)
+    result = run("merge", folder, path)
     assert result.returncode == DONE, result.stderr
     assert "fern.xlsx, heads: 16 new." in result.stdout
     assert "Next: trialkit check" in result.stdout
     before = contents(folder)
-    again = run("collect", folder, path)
+    again = run("merge", folder, path)
     assert again.returncode == DONE
-    assert "(collected before), heads: 16 the same as before." in again.stdout
+    assert "(merged before), heads: 16 the same as before." in again.stdout
     assert contents(folder) == before
     assert path.read_bytes() == data
 
@@ -47,12 +47,12 @@ def test_a_question_waits_for_an_answer(folder: Path, good: Good, tmp_path: Path
     spoilt = good.with_column("heads", "harvested_on", lambda day: days.get(day, "04/09/26"))
     path = tmp_path / "fern.csv"
     path.write_text(spoilt.with_column("heads", "last_not_ready_on", lambda _: "").csv(), "utf-8")
-    result = run("collect", folder, path)
+    result = run("merge", folder, path)
     assert result.returncode == DATA_ERROR
     assert "question:" in result.stdout
     assert "Next: the same command, with your answers: --dates day-first or --dates month-first" in result.stdout
     assert not (folder / "heads.csv").exists() or len((folder / "heads.csv").read_text().splitlines()) <= 1
-    answered = run("collect", folder, path, "--dates", "day-first")
+    answered = run("merge", folder, path, "--dates", "day-first")
     assert answered.returncode == DONE, answered.stdout
     assert "2026-09-0" in (folder / "heads.csv").read_text("utf-8")
 
@@ -62,23 +62,23 @@ def test_a_conflict_is_listed_and_chosen(folder: Path, good: Good, tmp_path: Pat
     (tmp_path / "first.csv").write_text(good.csv(), "utf-8")
     (tmp_path / "second.csv").write_text(good.with_cell("heads", 0, "weight_g", "99").csv(), "utf-8")
     kept = good.tables["heads"][0]["weight_g"]
-    assert run("collect", folder, tmp_path / "first.csv").returncode == DONE
+    assert run("merge", folder, tmp_path / "first.csv").returncode == DONE
     assert "TK-R51" not in run("check", folder).stdout
-    result = run("collect", folder, tmp_path / "second.csv")
+    result = run("merge", folder, tmp_path / "second.csv")
     assert result.returncode == DATA_ERROR
     assert f'kept      "{kept}"  from first.csv' in result.stdout
     assert 'returned  "99"  from second.csv' in result.stdout
-    document = json.loads(run("collect", folder, "--json").stdout)
+    document = json.loads(run("merge", folder, "--json").stdout)
     (conflict,) = document["conflicts"]
     assert f",{kept}," in (folder / "heads.csv").read_text("utf-8")
     told = run("check", folder)
     assert told.returncode == DATA_ERROR
     assert f'found "{kept}" and "99" for' in told.stdout
     assert f"--choose {conflict['id']}=kept" in told.stdout
-    chosen = run("collect", folder, "--choose", f"{conflict['id']}=returned")
+    chosen = run("merge", folder, "--choose", f"{conflict['id']}=returned")
     assert chosen.returncode == DONE, chosen.stdout
     assert ",99," in (folder / "heads.csv").read_text("utf-8")
-    assert run("collect", folder, tmp_path / "first.csv").returncode == DONE
+    assert run("merge", folder, tmp_path / "first.csv").returncode == DONE
     assert "TK-R51" not in run("check", folder).stdout
 
 
@@ -87,7 +87,7 @@ def test_one_bad_file_does_not_hold_up_the_others(folder: Path, good: Good, tmp_
     (tmp_path / "good.csv").write_text(good.csv(), "utf-8")
     (tmp_path / "bad.csv").write_text(good.with_cell("heads", 2, "weight_g", "~150").csv(), "utf-8")
     (tmp_path / "worse.xlsx").write_bytes(good.workbook()[:900])
-    result = run("collect", folder, tmp_path / "bad.csv", tmp_path / "worse.xlsx", tmp_path / "good.csv")
+    result = run("merge", folder, tmp_path / "bad.csv", tmp_path / "worse.xlsx", tmp_path / "good.csv")
     assert result.returncode == DATA_ERROR
     assert "1 of 3 files merged" in result.stdout
     assert '"~150"' in result.stdout
@@ -105,6 +105,6 @@ def test_one_bad_file_does_not_hold_up_the_others(folder: Path, good: Good, tmp_
 )
 def test_wrong_calls(folder: Path, arguments: list[str], words: str) -> None:
     """Exit status 2 with what would be right."""
-    result = run("collect", folder, *arguments)
+    result = run("merge", folder, *arguments)
     assert result.returncode == WRONG_CALL
     assert words in result.stderr

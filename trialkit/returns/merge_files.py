@@ -1,4 +1,4 @@
-"""Collecting returned files into a trial folder: read, repair, merge, write."""
+"""Merging returned files into a trial folder: read, repair, merge, write."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -12,12 +12,12 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Answers,
     Choice,
-    Collected,
     Conflict,
     Conflicts,
     FileOutcome,
     Journal,
     JournalEntry,
+    MergeOutcome,
     TableCounts,
 )
 from trialkit.domain.errors import NotComputed
@@ -55,13 +55,13 @@ class _State:
     conflicts: Conflicts
 
 
-def collect(
+def merge_files(
     folder: Path,
     files: Sequence[Path] = (),
     *,
     answers: Answers | None = None,
     choices: Mapping[str, Choice] | None = None,
-) -> Collected:
+) -> MergeOutcome:
     """Merge returned files into the record of a trial.
 
     A file is merged as a whole or not at all: a question without an answer, or anything that cannot be read, leaves all
@@ -73,7 +73,7 @@ def collect(
     folder : Path
         The trial folder; protocol, sites, products and layout must be without errors.
     files : sequence of Path
-        Workbooks, CSV files, phone files; may be empty, to finish an earlier collect or to settle conflicts.
+        Workbooks, CSV files, phone files; may be empty, to finish an earlier merge or to settle conflicts.
     answers : Answers, optional
         How to read what can be read in several ways.
     choices : mapping of str to {"kept", "returned"}, optional
@@ -84,7 +84,7 @@ def collect(
     TrialError
         If the folder itself has errors.
     WrongCall, NotComputed
-        If another collect is at work, or what is kept under returned cannot be used.
+        If another merge is at work, or what is kept under returned cannot be used.
     OSError
         If a file cannot be read or written.
     """
@@ -102,7 +102,7 @@ def collect(
         state = _settled_by_hand(state)
         outcomes, originals = [], {}
         for path in files:
-            state, outcome, original = _collect_one(path, state, trial, answers or Answers())
+            state, outcome, original = _merge_one(path, state, trial, answers or Answers())
             outcomes.append(outcome)
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
@@ -111,10 +111,10 @@ def collect(
         store.commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
-    return Collected(ok, tuple(outcomes), chosen, refused, waiting, finished, tuple(changes))
+    return MergeOutcome(ok, tuple(outcomes), chosen, refused, waiting, finished, tuple(changes))
 
 
-def _collect_one(
+def _merge_one(
     path: Path, state: _State, trial: Trial, answers: Answers
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
@@ -266,5 +266,5 @@ def _is_kept(path: Path, data: bytes) -> bool:
     if not path.exists():
         return False
     if not path.is_file() or path.read_bytes() != data:
-        raise NotComputed(f"{path} is no longer what was returned: move it away, then collect again.")
+        raise NotComputed(f"{path} is no longer what was returned: move it away, then merge again.")
     return True

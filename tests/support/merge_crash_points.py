@@ -1,8 +1,8 @@
-"""Leave behind what a collect would if it were killed at each of the calls by which it writes; run as a program.
+"""Leave behind what a merge would if it were killed at each of the calls by which it writes; run as a program.
 
-Usage: python collect_crash_points.py TRIAL FILE INTO. FILE is collected into a copy of the trial folder, and INTO/0,
+Usage: python merge_crash_points.py TRIAL FILE INTO. FILE is merged into a copy of the trial folder, and INTO/0,
 INTO/1, ... are that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call
-the collect is really killed, in a folder of its own. The last one is of the collect that came to its end; its number is
+the merge is really killed, in a folder of its own. The last one is of the merge that came to its end; its number is
 printed.
 """
 
@@ -15,7 +15,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from trialkit.returns.collect import collect
+from trialkit.returns.merge_files import merge_files
 
 CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
 KILLED = 9
@@ -78,15 +78,15 @@ class Halved:
         return getattr(self.stream, name)
 
 
-def collect_in_a_child(folder: Path, file: Path, each: Callable[[], None]) -> int:
-    """Collect in a process of its own that does something at each call; return its exit status."""
+def merge_in_a_child(folder: Path, file: Path, each: Callable[[], None]) -> int:
+    """Merge in a process of its own that does something at each call; return its exit status."""
     child = os.fork()
     if child == 0:
         watch = Watch(each)
         for name in CALLS:
             setattr(os, name, watch.watching(getattr(os, name)))
         io.open = watch.watching_files(io.open)  # type: ignore[assignment]
-        collect(folder, [file])
+        merge_files(folder, [file])
         os._exit(0)
     _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status)
@@ -108,14 +108,14 @@ def main() -> None:
     """Copy at every call, kill at some, and keep the end."""
     trial, file, into = map(Path, sys.argv[1:])
     work = Path(shutil.copytree(trial, into.with_name("work")))
-    if collect_in_a_child(work, file, copying(work, into)):
-        raise SystemExit("The collect failed by itself.")
+    if merge_in_a_child(work, file, copying(work, into)):
+        raise SystemExit("The merge failed by itself.")
     calls = len(list(into.iterdir()))
     for number in range(0, calls, REALLY):
         shutil.rmtree(into / str(number))
         copy = Path(shutil.copytree(trial, into / str(number)))
-        if collect_in_a_child(copy, file, dying(number)) != KILLED:
-            raise SystemExit(f"The collect failed by itself at call {number}.")
+        if merge_in_a_child(copy, file, dying(number)) != KILLED:
+            raise SystemExit(f"The merge failed by itself at call {number}.")
     work.rename(into / str(calls))
     print(calls)
 

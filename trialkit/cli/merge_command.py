@@ -1,4 +1,4 @@
-"""``trialkit collect``."""
+"""``trialkit merge``."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 
 
-@click.command("collect")
+@click.command("merge")
 @trial_folder
 @click.argument("files", metavar="[FILE]...", nargs=-1, type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option(
@@ -47,24 +47,24 @@ def command(
     A FILE is a record workbook, a CSV file, or what a phone form saved (also its text, pasted into a file). What can be
     read in one way only is repaired, and each repair is told; what can be read in two ways is asked about, and the file
     waits until an option answers. A file is merged as a whole or not at all; nothing in the record is ever
-    overwritten. Originals are kept in DIR/returned. Without FILE, an interrupted collect is finished and open
+    overwritten. Originals are kept in DIR/returned. Without FILE, an interrupted merge is finished and open
     conflicts are listed.
 
     Exit status 1 if a file was not merged or a conflict is open.
 
-    Example: trialkit collect autumn_dose fern.xlsx mill.csv
+    Example: trialkit merge autumn_dose fern.xlsx mill.csv
     """
     from trialkit.documents.returns import Answers
-    from trialkit.returns.collect import collect
-    from trialkit.words.collect_words import collect_lines
-    from trialkit.words.repair_words import told_collected
+    from trialkit.returns.merge_files import merge_files
+    from trialkit.words.merge_words import merge_lines
+    from trialkit.words.repair_words import told_merge
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
-    outcome = collect(folder, files, answers=answers, choices=_choices(choose))
+    outcome = merge_files(folder, files, answers=answers, choices=_choices(choose))
     if as_json:
-        answer(told_collected(outcome), "", as_json=True)
+        answer(told_merge(outcome), "", as_json=True)
     else:
-        for line in collect_lines(outcome, str(folder)):
+        for line in merge_lines(outcome, str(folder)):
             label = f"{click.style(line.verdict, fg=COLOURS[line.verdict], bold=True)}: " if line.verdict else ""
             click.echo(f"{label}{line.text}")
     return DONE if outcome.ok else DATA_ERROR

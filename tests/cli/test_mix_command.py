@@ -64,6 +64,8 @@ def test_products_of_a_trial() -> None:
     assert [(part["name"], part["tsp"]) for part in document["parts"]] == [("calcium nitrate 15.5-0-0", 2.25)]
     assert document["acid"]["name"] == "white vinegar 5 %"
     assert document["ph_strip"] in (5.5, 6.0)
+    unnamed = [one for one in asked if one not in ("--nutrient", "Blend L 9-12-30")]
+    assert json.loads(run("--alkalinity", 160, *unnamed, "--json").stdout) == document
 
 
 def test_parts_go_in_with_calcium_last() -> None:
@@ -209,6 +211,8 @@ def test_a_blend_instead_keeps_the_feed() -> None:
     [
         (["--acid", "vinegar"], "give --alkalinity"),
         (["--alkalinity", 100], "nothing to mix"),
+        (["--alkalinity", 100, "--acid", "vinegar", "--teaspoons", 6], "--teaspoons goes with --nutrient"),
+        (["--alkalinity", 100, "--ec", 1.5], "--ec goes with --nutrient"),
         (["--alkalinity", 100, "--acid", "bleach"], "is not vinegar or citric"),
         (["--alkalinity", 100, "--acid", "vinegar", "--volume", "a bucket"], "is no volume"),
         (["--alkalinity", 100, "--nutrient", "9-12-30", "--ec", 1, "--nitrogen", 100], "one of them"),

@@ -74,8 +74,8 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
 
     Spoons are level US teaspoons, rounded to quarters; what is told is of the spoons, not of the exact amount. The
     water's alkalinity is in the water supplier's yearly report, or --drops of a test kit tell it; without either it is
-    guessed from pH and --hardness, and the range is told. Where --nutrient is the base of the trial's feed, its other
-    parts go in too, unless --with says otherwise.
+    guessed from pH and --hardness, and the range is told. With --trial, the nutrient is the base of its feed where
+    --nutrient names no other, and the feed's other parts go in too, unless --with says otherwise.
 
     Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
     """

@@ -27,6 +27,7 @@ PROPORTION = re.compile(r"\d+(?:\.\d+)?")
 MOST_TSP_OF_PART = 10.0
 USUAL_EC = 1.2
 USUAL_GRAMS_PER_TSP = 5.0
+OF_NUTRIENT = ("--with", "--grams-per-tsp", "--teaspoons", "--nitrogen", "--ec")
 NOT_OF_A_TABLE = {
     "alkalinity": "--alkalinity",
     "hardness": "--hardness",
@@ -65,6 +66,12 @@ class Asked:
     acid_grams_per_tsp: float
     target_ph: float
     acid_teaspoons: float | None
+
+    @property
+    def of_nutrient(self) -> tuple[str, ...]:
+        """Options given that say how much nutrient, or what goes with it."""
+        given = [self.parts or None, self.grams_per_tsp, self.teaspoons, self.nitrogen, self.ec]
+        return tuple(option for option, one in zip(OF_NUTRIENT, given, strict=True) if one is not None)
 
     @property
     def volume_l(self) -> float:
@@ -209,17 +216,19 @@ def _feed(asked: Asked) -> Feed | None:
     from trialkit.rules.mixings import feed_of
     from trialkit.solution.nutrients import Feed
 
-    if asked.nutrient is None:
-        if asked.parts:
-            raise WrongCall("--with goes with --nutrient, the base by whose teaspoons the others are measured.")
+    trial = _trial(asked.trial) if asked.trial else None
+    of_trial = feed_of(trial.protocol, trial.products) if trial else None
+    if asked.nutrient is not None:
+        base = _product(asked, asked.nutrient, "--nutrient")
+    elif not (of_nutrient := asked.of_nutrient):
         return None
-    base = _product(asked, asked.nutrient, "--nutrient")
+    elif of_trial:
+        base = of_trial.base
+    else:
+        raise WrongCall(f"{of_nutrient[0]} goes with --nutrient, whose teaspoons are told.")
     parts = tuple(_part(asked, part) for part in asked.parts)
-    if not parts and asked.trial is not None:
-        trial = _trial(asked.trial)
-        of_trial = feed_of(trial.protocol, trial.products)
-        if of_trial and of_trial.base.name == base.name:
-            parts = of_trial.parts
+    if not parts and of_trial and of_trial.base.name == base.name:
+        parts = of_trial.parts
     return Feed(replace(base, grams_per_tsp=asked.grams_per_tsp) if asked.grams_per_tsp else base, parts)
 
 

@@ -163,6 +163,13 @@ enter("smart quotes and trailing blanks", "repaired", "TK-R29", "only marks arou
 # A label that is valid but belongs to no bucket of this trial.
 enter("label not in the layout", "refused", "TK-R30", "The nearest label of the layout is",
       lambda good: good.with_cell("heads", 0, "bucket", "34X4").with_cell("heads", 1, "bucket", "34X4").csv())
+# Scanned with a phone: the code on the label names trial, garden and bucket.
+enter("label scanned", "repaired", "TK-R28", "the code of the label says so",
+      lambda good: good.csv().replace(good.buckets[0], f"autumn-dose/FERN/{good.buckets[0]}"))
+enter("label scanned in another trial", "refused", "TK-R30", "It is one of the trial",
+      lambda good: good.csv().replace(good.buckets[0], f"spring-dose/FERN/{good.buckets[0]}"))
+enter("label scanned in another garden", "refused", "TK-R30", "no such bucket in that garden",
+      lambda good: good.csv().replace(good.buckets[0], f"autumn-dose/POND/{good.buckets[0]}"))
 # One wrong character, so that the check character does not fit.
 enter("label misread by one character", "asked", "TK-R25", "differs in one place",
       lambda good: good.csv().replace(good.buckets[0], "4" + good.buckets[0][1:]))

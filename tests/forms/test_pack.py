@@ -18,6 +18,7 @@ from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import record_workbook
 from trialkit.rules.trial_folder import Trial
+from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.card_words import CardWords, card_words
 from trialkit.words.cautions import cautions_for
@@ -50,6 +51,14 @@ def test_every_bucket_has_a_label_a_place_and_rows(trial: Trial) -> None:
         assert page.count(f'aria-label="QR code of {bucket}"') == 1
         assert len(re.findall(rf'<tr><th scope="row">{bucket}</th><th scope="row">[1-4]</th>', page)) == 4
     assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
+
+
+def test_labels_and_sheets_name_the_trial(trial: Trial) -> None:
+    """Identities repeat from trial to trial: every label and sheet says whose it is."""
+    page = garden_pack(trial, "FERN")
+    title = f"<bdi>{trial.protocol.trial.title}</bdi>"
+    assert page.count(f"<span>{title}</span>") == len(buckets_of(trial, "FERN"))
+    assert page.count(f"<p>{title}, <bdi>") == page.count("Record sheet: ")
 
 
 def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
@@ -196,5 +205,5 @@ def test_codes_are_read_by_another_reader(browser: Any, trial: Trial, tmp_path: 
         page.locator(".labels").screenshot(path=str(tmp_path / "labels.png"))
         command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", str(tmp_path / "labels.png")]
         read = subprocess.run(command, capture_output=True, text=True, check=False).stdout.split()
-        assert sorted(read) == sorted(buckets_of(trial, "FERN"))
+        assert sorted(read) == sorted(label_code("autumn-dose", "FERN", one) for one in buckets_of(trial, "FERN"))
         page.context.close()

@@ -21,6 +21,7 @@ from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.planning.benches import planned_benches
 from trialkit.rules.trial_folder import Trial
+from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.card_words import BEFORE_MIXING, card_words
 from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
@@ -86,7 +87,7 @@ def garden_pack(trial: Trial, site: str) -> str:
         "pack.html.jinja",
         garden=safe_text(garden_name(trial, site)),
         **_care(trial),
-        labels=[_label(bucket) for bucket in buckets],
+        labels=[_label(trial.protocol.trial.id, site, bucket) for bucket in buckets],
         benches=_benches(trial, [site], named=not blind),
         cards=() if blind else [card_words(card, measures) for card in mixing_cards(trial, [site])],
         sheets=_sheets(trial, site, buckets),
@@ -135,10 +136,10 @@ def _page(trial: Trial, template: str, **parts: Any) -> str:
     )
 
 
-def _label(bucket: NamedBucket) -> Label:
+def _label(trial: str, site: str, bucket: NamedBucket) -> Label:
     import segno
 
-    code = segno.make(bucket.bucket, error="m", micro=False)
+    code = segno.make(label_code(trial, site, bucket.bucket), error="m", micro=False)
     picture = code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="qr", lineclass=None)
     return Label(bucket.bucket, bucket.place, safe_text(bucket.treatment), picture)
 

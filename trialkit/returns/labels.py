@@ -10,7 +10,7 @@ from trialkit.returns.cell_text import tidied
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.numbers import A_DATE
 from trialkit.returns.recognising import ReturnedTable
-from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id
+from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id, read_label_code
 from trialkit.tables.nearest import nearest_name
 
 # Capitals of Greek and Cyrillic that look like Latin ones (Unicode confusables, from memory).
@@ -20,7 +20,9 @@ ALIKE = str.maketrans("OQILZSB", "0011258")
 SCIENTIFIC = re.compile(r"\d(\.\d+)?[eE][+-]?\d+", re.ASCII)
 
 
-def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
+def repair_labels(
+    table: ReturnedTable, trial: str, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log
+) -> None:
     """Rewrite labels and garden names as the trial has them, by the buckets' gardens and the gardens' full names."""
     column = table.schema.primary_key[0]
     if column not in table.cells:
@@ -36,10 +38,30 @@ def repair_labels(table: ReturnedTable, buckets: Mapping[str, str], sites: Mappi
             if text in seen:
                 log.findings.append(replace(seen[text][1], sheet=place.sheet, row=place.row))
             else:
-                read = _bucket(text, buckets, place, log) if column == "bucket" else _site(text, sites, place, log)
+                if column != "bucket":
+                    read = _site(text, sites, place, log)
+                elif code := read_label_code(text):
+                    read = _scanned(text, code, trial, buckets, place, log)
+                else:
+                    read = _bucket(text, buckets, place, log)
                 seen[text] = (read, log.findings[-1])
             text = seen[text][0]
         cells[position] = text
+
+
+def _scanned(
+    text: str, code: tuple[str, str, str], trial: str, buckets: Mapping[str, str], place: Place, log: Log
+) -> str:
+    """Return the bucket of a label's code, which names its trial and garden; refuse those of others."""
+    of_trial, site, bucket = code
+    if of_trial != trial:
+        log.refuse("TK-R30", place, "another trial", text=text, ours=trial, theirs=of_trial)
+    elif buckets.get(bucket) != site:
+        log.refuse("TK-R30", place, "another layout", text=text)
+    else:
+        log.note("TK-R28", place, "code", text=text, became=bucket)
+        return bucket
+    return text
 
 
 def _bucket(text: str, buckets: Mapping[str, str], place: Place, log: Log) -> str:

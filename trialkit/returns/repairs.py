@@ -59,7 +59,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
         if name == "heads":
             present |= {text.strip() for text in table.column("bucket")}
         blank[name] = blank.get(name, 0) + _leave_out_blank_rows(table)
-        _repair(table, buckets, sites, _years(trial), log)
+        _repair(table, trial, buckets, sites, log)
         rows = by_table.setdefault(name, [])
         fresh = [_row(table, position) for position in range(len(table.rows))]
         by_table[name] = _once_each(rows, fresh, table, log)
@@ -99,13 +99,11 @@ def _leave_out_blank_rows(table: ReturnedTable) -> int:
     return blank
 
 
-def _repair(
-    table: ReturnedTable, buckets: Mapping[str, str], sites: Mapping[str, str], years: range | None, log: Log
-) -> None:
+def _repair(table: ReturnedTable, trial: Trial, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
     repair_words(table, log)
-    repair_labels(table, buckets, sites, log)
+    repair_labels(table, trial.protocol.trial.id, buckets, sites, log)
     repair_numbers(table, log)
-    repair_dates(table, log, years)
+    repair_dates(table, log, _years(trial))
     _exchanged_columns(table, log)
 
 

@@ -15,6 +15,7 @@ from trialkit.tables.nearest import nearest_name
 ALPHABET = "34679CDFHJKMNPRTWXY"
 MODULUS = len(ALPHABET)
 PAYLOAD_LENGTH = 3
+BETWEEN = "/"
 LARGEST_NUMBER = MODULUS**PAYLOAD_LENGTH - 1
 # What a reader may have taken a character of the alphabet for, and the character it was.
 LOOK_ALIKES = str.maketrans({"G": "6", "V": "Y", "U": "W", "O": "D", "Q": "D", "0": "D", "S": "3", "1": "7"})
@@ -42,6 +43,29 @@ def make_bucket_id(number: int) -> str:
     digits = [number // MODULUS**power % MODULUS for power in range(PAYLOAD_LENGTH)]
     check = -_weighted_sum(digits, first_weight=2) % MODULUS
     return "".join(ALPHABET[digit] for digit in [*reversed(digits), check])
+
+
+def label_code(trial: str, site: str, bucket: str) -> str:
+    """Return what the code on a bucket's label says: identities repeat from trial to trial, and so it names all three.
+
+    Examples
+    --------
+    >>> label_code("autumn-dose", "FERN", "334X")
+    'autumn-dose/FERN/334X'
+    """
+    return BETWEEN.join((trial, site, bucket))
+
+
+def read_label_code(text: str) -> tuple[str, str, str] | None:
+    """Return trial, garden and bucket of a scanned label; None where the text is no such code.
+
+    Examples
+    --------
+    >>> read_label_code("autumn-dose/FERN/334X"), read_label_code("334X")
+    (('autumn-dose', 'FERN', '334X'), None)
+    """
+    parts = [part.strip() for part in text.split(BETWEEN)]
+    return (parts[0], parts[1], parts[2]) if len(parts) == 3 and all(parts) else None
 
 
 def bucket_id_is_valid(text: str) -> bool:

@@ -92,11 +92,14 @@ TK-R26: it may be {became}, whose leading zeros a spreadsheet program took off.
 TK-R27 date: a label of the layout | {text!q}, a date that a spreadsheet program seems to have made of the label
 TK-R27 number: a label of the layout | {text!q}, a number that a spreadsheet program seems to have made of the label
 TK-R28 bucket: the layout has no other label that this can be
+TK-R28 code: the code of the label says so
 TK-R28 garden: no other garden can be meant
 TK-R29: only marks around the value were taken off
 TK-R30 several: a label of the layout | | It may be {likely!o}. Look at the bucket.
 TK-R30 near: a label of the layout | | The nearest label of the layout is {nearest}. Look at the bucket.
 TK-R30 far: a label of the layout | | No label of the layout is near to it. Look at the bucket.
+TK-R30 another trial: a label of the trial {ours} | | It is one of the trial {theirs!q}: send the record there.
+TK-R30 another layout: a label of this layout | | The layout has no such bucket in that garden. Look at the bucket.
 TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \

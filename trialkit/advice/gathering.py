@@ -338,17 +338,22 @@ def _square(treatments: Sequence[Points], covariances: Sequence[FloatArray], k: 
 def _local(rows: pd.DataFrame, site: IntArray) -> list[tuple[str, IntArray]]:
     """Local groupings that say something, with the place of each row among those of its garden."""
     found: list[tuple[str, IntArray]] = []
-    at = rows.assign(_site=site)
+    label = site
     for name in LOCAL:
-        label = at.groupby(["_site", *LOCAL[: LOCAL.index(name) + 1]], sort=False).ngroup().to_numpy()
-        within = pd.DataFrame({"site": site, "label": label})
-        several = within.groupby("site")["label"].nunique().max() > 1
-        coarser = all(len(np.unique(label)) > len(np.unique(_joint(site, other))) for _, other in found)
-        if several and within["label"].duplicated().any() and coarser:
-            # Rows stand garden by garden, so that a garden's labels follow each other.
-            code = label - within.groupby("site")["label"].transform("min").to_numpy()
-            found.append((name, code.astype(np.intp)))
+        # Numbered as they first occur. Rows stand garden by garden, so that a garden's labels follow each other.
+        label = _as_met(_joint(label, _as_met(rows[name])))
+        first = np.unique(label, return_index=True)[1]
+        several = np.bincount(site[first]).max(initial=0) > 1
+        coarser = all(len(first) > len(np.unique(_joint(site, other))) for _, other in found)
+        if several and len(first) < len(label) and coarser:
+            start = np.full(site.max() + 1, len(label))
+            np.minimum.at(start, site, label)
+            found.append((name, label - start[site]))
     return found
+
+
+def _as_met(values: pd.Series | IntArray) -> IntArray:
+    return np.asarray(pd.factorize(values)[0], np.intp)
 
 
 def _joint(one: IntArray, other: IntArray) -> IntArray:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
 from scipy.optimize import brentq
-from scipy.special import fdtri, ndtr, stdtrit
+from scipy.special import fdtri, gammaincinv, ndtr, stdtrit
 from scipy.stats import ncf, qmc
 
 from trialkit.domain.arrays import FloatArray
@@ -170,7 +170,7 @@ class EstimatedDifference:
     def _reach(self) -> FloatArray:
         """What the test takes for more than chance at the points of the rule, in true standard errors."""
         estimated, df = self._drawn()
-        return np.asarray(stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated / self.variance))
+        return simultaneous_critical(df, 1, 0.0, self.level) * np.sqrt(estimated / self.variance)
 
     def detectable(self, power: float) -> float:
         """Smallest true difference found with the given power."""
@@ -189,8 +189,6 @@ class EstimatedDifference:
             critical = simultaneous_critical(np.array([self.df]), comparisons, correlation, self.level)[0]
             return float(critical * math.sqrt(self.variance) * mean_root(self.df))
         estimated, df = self._drawn()
-        if comparisons == 1:
-            return float((stdtrit(df, 1 - self.level / 2) * np.sqrt(estimated)).mean())
         return float((simultaneous_critical(df, comparisons, correlation, self.level) * np.sqrt(estimated)).mean())
 
     def _drawn(self) -> tuple[FloatArray, FloatArray]:
@@ -200,10 +198,17 @@ class EstimatedDifference:
         return estimated.sum(1), estimated.sum(1) ** 2 / (estimated**2 / self._df).sum(1)
 
 
-@lru_cache(maxsize=64)
 def _mean_square_ratios(df: tuple[float, ...]) -> FloatArray:
     """Mean squares over their expectations at the points of a fixed rule, shape (points, s)."""
-    from scipy.stats import chi2
+    return np.column_stack([_mean_square_ratio(one, place, len(df)) for place, one in enumerate(df)])
 
-    sampler = qmc.Sobol(len(df), scramble=True, rng=np.random.Generator(np.random.PCG64(11)))
-    return np.asarray(chi2.ppf(sampler.random_base2(SOBOL_POWER), np.array(df)) / np.array(df))
+
+@lru_cache(maxsize=1024)
+def _mean_square_ratio(df: float, place: int, strata: int) -> FloatArray:
+    return np.asarray(2 * gammaincinv(df / 2, _sobol(strata)[:, place]) / df)
+
+
+@lru_cache(maxsize=16)
+def _sobol(dimensions: int) -> FloatArray:
+    sampler = qmc.Sobol(dimensions, scramble=True, rng=np.random.Generator(np.random.PCG64(11)))
+    return np.asarray(sampler.random_base2(SOBOL_POWER))

@@ -14,7 +14,8 @@ from trialkit.tables.source_file import read_source
 STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
-WATCHED = ("returned/returns.json", CONFLICTS)
+CORRECTIONS = "returned/corrections.json"
+WATCHED = ("returned/returns.json", CONFLICTS, CORRECTIONS)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:

@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from trialkit.documents.returns import MergeOutcome, ReturnFinding, ToldFinding, ToldMerge, ToldOutcome
+from trialkit.documents.returns import (
+    CorrectOutcome,
+    MergeOutcome,
+    ReturnFinding,
+    ToldCorrect,
+    ToldFinding,
+    ToldMerge,
+    ToldOutcome,
+)
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.message_words import MessageWords, by_name, messages_of
 from trialkit.words.problem_words import said_of
@@ -246,6 +254,11 @@ def told_merge(outcome: MergeOutcome) -> ToldMerge:
     """Say what was found beside what became of each file, for programs."""
     files = tuple(ToldOutcome(**(vars(file) | {"findings": _told(file.findings)})) for file in outcome.files)
     return ToldMerge(**(vars(outcome) | {"files": files, "refused_choices": _told(outcome.refused_choices)}))
+
+
+def told_correct(outcome: CorrectOutcome) -> ToldCorrect:
+    """Say what was found beside what was put right, for programs."""
+    return ToldCorrect(**(vars(outcome) | {"findings": _told(outcome.findings)}))
 
 
 def _told(findings: tuple[ReturnFinding, ...]) -> tuple[ToldFinding, ...]:

@@ -14,12 +14,14 @@ import merge_crash_points
 from contents import contents
 from returned_files import good_return
 from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome
-from trialkit.domain.errors import WrongCall
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import read_document
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records
+from trialkit.rules.trial_folder import check_trial
 from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING
+from trialkit.words.problem_words import problem_sentence
 
 GOOD = good_return()
 HEAD = next(row for row in GOOD.tables["heads"] if row.get("outcome") == "harvested")
@@ -181,3 +183,14 @@ def test_killed_anywhere_the_record_is_old_or_new(folder: Path, tmp_path: Path) 
     assert found == sorted(found, reverse=True)
     assert set(found) == {"old", "new"}
     assert len(found) > 10
+
+
+def test_the_check_reads_the_corrections(folder: Path) -> None:
+    """Damaged ones are an error: nobody could tell what was corrected."""
+    put_right(folder, weight_g="142")
+    assert "TK-R59" not in {problem.rule for problem in check_trial(folder).errors}
+    (folder / CORRECTIONS).write_text("{", encoding="utf-8")
+    (problem,) = (problem for problem in check_trial(folder).errors if problem.rule == "TK-R59")
+    assert "Restore returned/corrections.json from a copy" in problem_sentence(problem)
+    with pytest.raises(NotComputed, match="restore it from a copy"):
+        put_right(folder, weight_g="143")

@@ -172,7 +172,8 @@ TK-R54: the sheet was recognised by its headings as the table {table}
 TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
 TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
 TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
-of this row together with it, or correct the row by hand in {chosen_in}.csv.
+of this row together with it, or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD \
+COLUMN=VALUE --why TEXT.
 TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
 TK-R58: the words around the record were passed over: {around!q}
 """

@@ -143,3 +143,30 @@ def test_raw_records_are_drawn_dot_by_dot() -> None:
     assert drawn.startswith(b"<?xml")
     dots = drawn.split(b'<g id="legend_1">')[0].count(b"<use ") - drawn.count(b'<g id="tick')
     assert dots >= trial.heads["bucket"].nunique()
+
+
+def test_corrections_go_with_the_data(tmp_path: Path) -> None:
+    """As a table that a validator reads, and so that whoever unpacks it analyses the same trial; none, no table."""
+    frictionless = pytest.importorskip("frictionless")
+    folder = Path(shutil.copytree(EXAMPLES / "volunteer_cultivars", tmp_path / "trial"))
+    assert (
+        "corrections.csv"
+        not in zipfile.ZipFile(io.BytesIO(data_package(read_trial(folder), "CC0-1.0", None))).namelist()
+    )
+    row = read_trial(folder).heads.query("outcome == 'harvested'").iloc[0]
+    said = run(
+        "correct", folder, row["bucket"], row["head"], f"weight_g={row['weight_g'] + 1:g}", "--why", "=1+1, read"
+    )
+    assert said.returncode == 0, said.stderr
+    trial = read_trial(folder)
+    path = tmp_path / "package.zip"
+    path.write_bytes(data_package(trial, "CC0-1.0", None))
+    report = frictionless.validate(str(path))
+    assert report.valid, report.flatten(["type", "title", "note"])
+    with zipfile.ZipFile(path) as archive:
+        archive.extractall(tmp_path / "unpacked")
+    table = (tmp_path / "unpacked" / "corrections.csv").read_text("utf-8").splitlines()
+    assert table[0] == "table,key,column,before,after,by,on,why"
+    assert table[1].startswith(f"heads,{row['bucket']} {row['head']},weight_g,{row['weight_g']:g},")
+    assert table[1].endswith(',"\'=1+1, read"')
+    assert read_trial(tmp_path / "unpacked").corrections == trial.corrections

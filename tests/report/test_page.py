@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import re
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 
 from trialkit.documents.decision import Verdict
+from trialkit.documents.returns import Correction
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html
@@ -117,6 +119,15 @@ def test_hostile_names_are_shown_as_text(pages: Any) -> None:
     assert "{{ 7*7 }}" in outline.text["body"]
     assert "\u202e" not in page
     page.encode("utf-8")
+
+
+def test_corrections_are_listed_with_their_reason(pages: Any) -> None:
+    """Each value that was put right, folded away; a page without any does not speak of them."""
+    made = Correction("heads", ("334X", "2"), "weight_g", "241", "142", "adviser", "2026-10-02", "read 241")
+    text = Outline(report_html(replace(pages.results("variety"), corrections=(made,)))).text["main"]
+    for said in ("heads.csv, 334X 2, weight_g", "241", "142", "adviser", "2026-10-02", "read 241"):
+        assert said in text
+    assert "What was put right in the records" not in Outline(pages["variety"]).text["main"]
 
 
 def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:

@@ -51,7 +51,7 @@ def crashes(tmp_path_factory: pytest.TempPathFactory) -> tuple[State, State, lis
     into = base / "copies"
     into.mkdir()
     run = subprocess.run(
-        [sys.executable, merge_crash_points.__file__, folder, file, into], capture_output=True, text=True, check=False
+        [sys.executable, merge_crash_points.__file__, folder, into, file], capture_output=True, text=True, check=False
     )
     assert run.returncode == 0, run.stderr
     copies = [into / str(number) for number in range(int(run.stdout) + 1)]

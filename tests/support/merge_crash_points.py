@@ -1,9 +1,9 @@
 """Leave behind what a merge would if it were killed at each of the calls by which it writes; run as a program.
 
-Usage: python merge_crash_points.py TRIAL FILE INTO. FILE is merged into a copy of the trial folder, and INTO/0,
-INTO/1, ... are that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call
-the merge is really killed, in a folder of its own. The last one is of the merge that came to its end; its number is
-printed.
+Usage: python merge_crash_points.py TRIAL INTO FILE, or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction. FILE is
+merged into a copy of the trial folder, and INTO/0, INTO/1, ... are that copy as it stood at each call: before it is
+made, or, if it writes, half-way. At every eighth call the merge is really killed, in a folder of its own. The last one
+is of the merge that came to its end; its number is printed.
 """
 
 import io
@@ -11,10 +11,12 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
+from datetime import date
 from itertools import count
 from pathlib import Path
 from typing import Any
 
+from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.merge_files import merge_files
 
 CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
@@ -78,15 +80,25 @@ class Halved:
         return getattr(self.stream, name)
 
 
-def merge_in_a_child(folder: Path, file: Path, each: Callable[[], None]) -> int:
-    """Merge in a process of its own that does something at each call; return its exit status."""
+def changed(folder: Path, words: list[str]) -> None:
+    """Merge a file, or correct a head."""
+    if len(words) == 1:
+        merge_files(folder, [Path(words[0])])
+        return
+    bucket, head, column, value = words
+    wanted = Wanted(bucket, head, None, {column: value})
+    correct(folder, wanted, why="read 241", by="adviser", on=date(2026, 10, 2))
+
+
+def change_in_a_child(folder: Path, words: list[str], each: Callable[[], None]) -> int:
+    """Merge or correct in a process of its own that does something at each call; return its exit status."""
     child = os.fork()
     if child == 0:
         watch = Watch(each)
         for name in CALLS:
             setattr(os, name, watch.watching(getattr(os, name)))
         io.open = watch.watching_files(io.open)  # type: ignore[assignment]
-        merge_files(folder, [file])
+        changed(folder, words)
         os._exit(0)
     _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status)
@@ -106,15 +118,16 @@ def dying(number: int) -> Callable[[], None]:
 
 def main() -> None:
     """Copy at every call, kill at some, and keep the end."""
-    trial, file, into = map(Path, sys.argv[1:])
+    trial, into = map(Path, sys.argv[1:3])
+    words = sys.argv[3:]
     work = Path(shutil.copytree(trial, into.with_name("work")))
-    if merge_in_a_child(work, file, copying(work, into)):
+    if change_in_a_child(work, words, copying(work, into)):
         raise SystemExit("The merge failed by itself.")
     calls = len(list(into.iterdir()))
     for number in range(0, calls, REALLY):
         shutil.rmtree(into / str(number))
         copy = Path(shutil.copytree(trial, into / str(number)))
-        if merge_in_a_child(copy, file, dying(number)) != KILLED:
+        if change_in_a_child(copy, words, dying(number)) != KILLED:
             raise SystemExit(f"The merge failed by itself at call {number}.")
     work.rename(into / str(calls))
     print(calls)

@@ -46,7 +46,7 @@ def test_a_choice_that_breaks_a_rule_says_what_the_check_says() -> None:
     assert (told.found, told.why) == ('334X 1, harvested_on "2026-08-01"', "a date not before transplanted_on")
     assert told.how_to_fix == (
         "Look up both dates and correct them. Choose for the other cells of this row together with it, or correct the "
-        "row by hand in heads.csv."
+        "row of heads.csv: trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT."
     )
 
 

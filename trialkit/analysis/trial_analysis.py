@@ -116,6 +116,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         responses={name: answer.result for name, answer in answers.items()},
         decision=decided if isinstance(decided, Decision) else None,
         no_decision=decided if isinstance(decided, NoDecision) else None,
+        corrections=trial.corrections,
     )
 
 

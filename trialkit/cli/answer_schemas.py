@@ -11,11 +11,12 @@ from trialkit.documents.answers import CheckAnswer, FormsAnswer, MixAnswer, MixT
 from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
 from trialkit.documents.ledger_entry import EvidenceList
 from trialkit.documents.plan import Plan
-from trialkit.documents.returns import ToldMerge
+from trialkit.documents.returns import ToldCorrect, ToldMerge
 
 ANSWERS: dict[str, type[Any]] = {
     "check": CheckAnswer,
     "merge": ToldMerge,
+    "correct": ToldCorrect,
     "evidence list": EvidenceList,
     "forms": FormsAnswer,
     "mix": MixAnswer,

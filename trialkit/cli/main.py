@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "layout": ("Plan", "Randomise: which bucket gets which treatment."),
     "forms": ("Garden", "Write labels, record sheets, workbooks and phone forms."),
     "merge": ("Garden", "Merge returned workbooks, CSV files and phone files."),
+    "correct": ("Garden", "Put one record right, with the reason."),
     "check": ("Garden", "Find every problem in a trial folder."),
     "mix": ("Garden", "Work out nutrient and acid for a bucket of your water."),
     "schema": ("Garden", "Show the data dictionary: what each column means and takes."),

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.findings import Losses, ResponseResult
+from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.factors import FactorName
 from trialkit.domain.treatment import Level
@@ -125,3 +126,4 @@ class Results:
     responses: Annotated[dict[str, ResponseResult], "What was found of each response, by its name."]
     decision: Annotated[Decision | None, "What to recommend; None where nothing can be."]
     no_decision: Annotated[NoDecision | None, "Why there is no decision."]
+    corrections: Annotated[tuple[Correction, ...], "What was put right in the records, and why."] = ()

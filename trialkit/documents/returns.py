@@ -179,6 +179,36 @@ class Conflicts(Closed):
 
 
 @dataclass(frozen=True)
+class Correction(Closed):
+    """A value of the record that somebody put right, and why."""
+
+    table: Annotated[TableName, "Name of the table."]
+    key: Annotated[Key, "Key of the row, such as bucket and head."]
+    column: Annotated[str, "Column of the cell."]
+    before: Annotated[str, "What the record said; empty: nothing."]
+    after: Annotated[str, "What it says since; empty: nothing."]
+    by: Annotated[str, "Who corrected it, by role."]
+    on: Annotated[str, "The day on which it was corrected."]
+    why: Annotated[str, "The reason, in the words of whoever corrected it."]
+
+    @property
+    def cell(self) -> tuple[TableName, Key, str]:
+        """The cell that it is about."""
+        return self.table, self.key, self.column
+
+    def __str__(self) -> str:
+        return f"a correction by {self.by} on {self.on}"
+
+
+@dataclass(frozen=True)
+class Corrections(Closed):
+    """returned/corrections.json: every correction, in the order in which they were made; none is ever taken out."""
+
+    format: Annotated[Literal["trialkit-corrections-1"], "Name and version of this form."] = "trialkit-corrections-1"
+    corrections: Annotated[tuple[Correction, ...], "The corrections."] = ()
+
+
+@dataclass(frozen=True)
 class StagedFile(Closed):
     """A new version of a file, written but not yet in place."""
 
@@ -236,3 +266,21 @@ class ToldMerge(MergeOutcome):
 
     files: Annotated[tuple[ToldOutcome, ...], "In the order in which they were given."]
     refused_choices: Annotated[tuple[ToldFinding, ...], "Why choices could not be taken."]
+
+
+@dataclass(frozen=True)
+class CorrectOutcome(Closed):
+    """`trialkit correct`: what was put right, or why nothing was."""
+
+    ok: Annotated[bool, "Whether it was corrected."]
+    corrections: Annotated[tuple[Correction, ...], "What was put right, one for each cell."]
+    settled: Annotated[tuple[Conflict, ...], "Conflicts on these cells, which are settled by it."]
+    findings: Annotated[tuple[ReturnFinding, ...], "Repairs, questions and refusals."]
+    changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+
+
+@dataclass(frozen=True)
+class ToldCorrect(CorrectOutcome):
+    """`trialkit correct --json`: what was put right, or why nothing was, in words too."""
+
+    findings: Annotated[tuple[ToldFinding, ...], "Repairs, questions and refusals."]

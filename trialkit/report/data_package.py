@@ -17,10 +17,13 @@ from typing import Any
 
 import pandas as pd
 
+from trialkit.documents.document import json_schema
+from trialkit.documents.returns import Corrections
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.trial_folder import Trial
+from trialkit.rules.unfinished import CORRECTIONS
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.source_file import SourceText, read_source
 from trialkit.tables.table_schema import load_schema, schema_document
@@ -36,6 +39,7 @@ LICENCES = {
 }
 UNITS_FILE, MIAPPE_FILE, DICTIONARY_FILE = "observation_units.csv", "miappe.json", "dictionary.md"
 AGREEMENT_FILE, PICTURE_FILE = "agreement.csv", "explore/raw_records.svg"
+CORRECTIONS_FILE = "corrections.csv"
 RESULTS_PATH = "results/results.json"
 FACTOR_TYPES = {
     "cultivar": ("Cultivar", "Cultivar of lettuce."),
@@ -74,6 +78,7 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
     resources = [_table_resource(name, list(tables[name].columns), files) for name in tables]
     resources.append(_units_resource(files))
     resources += _explored(trial, files)
+    resources += _corrected(trial, files)
     files[PROTOCOL_FILE] = (trial.folder / PROTOCOL_FILE).read_bytes()
     resources.append(_resource("protocol", PROTOCOL_FILE, "The protocol of the trial.", "text/toml", files))
     if results is not None:
@@ -187,6 +192,24 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
         yield _table("agreement", AGREEMENT_FILE, "Agreement and effect sizes", about, schema, files)
     files[PICTURE_FILE] = raw_records_svg(trial)
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
+
+
+def _corrected(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+    """Add what was put right in the records: as a table, and as the file that an analysis reads."""
+    if not trial.corrections:
+        return
+    described = json_schema(Corrections, "corrections", "corrections")["$defs"]["Correction"]["properties"]
+    about = {name: described[name]["description"] for name in described}
+    about["key"] = "Key of the row, its parts with a blank between."
+    rows = [{**vars(one), "key": " ".join(one.key)} for one in trial.corrections]
+    files[CORRECTIONS_FILE] = csv_text(pd.DataFrame(rows, columns=list(about))).encode("utf-8")
+    files[CORRECTIONS] = (trial.folder / CORRECTIONS).read_bytes()
+    kinds = {"on": "date"}
+    fields = [{"name": name, "type": kinds.get(name, "string"), "description": text} for name, text in about.items()]
+    schema = {"fields": fields, "missingValues": [""]}
+    title = "Corrections"
+    yield _table("corrections", CORRECTIONS_FILE, title, "Values that were put right, and why.", schema, files)
+    yield _resource("corrections_journal", CORRECTIONS, "The same for trialkit.", "application/json", files)
 
 
 def _resource(name: str, path: str, description: str, mediatype: str, files: Mapping[str, bytes]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from functools import partial
 
 from trialkit.documents.findings import Check, Interval
 from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
-from trialkit.pages.table import Row, Table, columns, make_table
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.check_pictures import check_pictures
 from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
@@ -40,6 +40,7 @@ class Doubts:
     would_change: tuple[Sentence, ...]
     scope: tuple[Sentence, ...]
     notes: tuple[str, ...]
+    corrections: Table | None
 
 
 def doubts(reading: Reading) -> Doubts:
@@ -53,6 +54,7 @@ def doubts(reading: Reading) -> Doubts:
         would_change=reading.said(partial(would_change, decision)) if decision else (),
         scope=reading.said(partial(scope, decision)) if decision else (),
         notes=_notes(reading),
+        corrections=_corrections(reading),
     )
 
 
@@ -120,6 +122,18 @@ def _losses(reading: Reading) -> Table | None:
         "against the current practice, points",
     )
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)
+
+
+def _corrections(reading: Reading) -> Table | None:
+    body = (
+        Row(
+            f"{one.table}.csv, {' '.join(one.key)}, {one.column}",
+            (one.before or ABSENT, one.after or ABSENT, one.why, one.by, one.on),
+        )
+        for one in reading.results.corrections
+    )
+    heads = tuple(map(text_column, ("record", "it said", "it says", "why", "corrected by", "on")))
+    return make_table("corrections", "Values of the record that were put right", heads, body)
 
 
 def _limits(share: Interval | None) -> str:

@@ -8,7 +8,17 @@ from typing import TypeVar
 
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Answers, Conflict, Conflicts, GivenCells, Journal, Key, RepairNote, ReturnFinding
+from trialkit.documents.returns import (
+    Answers,
+    Conflict,
+    Conflicts,
+    Corrections,
+    GivenCells,
+    Journal,
+    Key,
+    RepairNote,
+    ReturnFinding,
+)
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
@@ -20,8 +30,11 @@ OF_A_CELL = ("text", "became")
 """Names of the facts that differ from cell to cell."""
 
 
-def who_gave(journal: Journal, difference: Difference) -> str:
-    """Name the return that the value of a cell came from; nothing where the table had it before any return."""
+def who_gave(journal: Journal, corrections: Corrections, difference: Difference) -> str:
+    """Name the correction or return that a cell's value came from; nothing where the table had it before any."""
+    for correction in reversed(corrections.corrections):
+        if correction.cell == difference.cell and correction.after == difference.kept:
+            return str(correction)
     for entry in journal.returns:
         for given in entry.gave.get(difference.table, ()):
             if difference.column in given.columns and difference.key in given.keys:
@@ -38,22 +51,24 @@ def answers_for(journal: Journal, sha256: str) -> Answers:
     return answers
 
 
-def is_settled(conflicts: Conflicts, difference: Difference) -> bool:
-    """Tell whether a returned value was decided against before."""
+def is_settled(conflicts: Conflicts, corrections: Corrections, difference: Difference) -> bool:
+    """Tell whether a returned value was decided against, or corrected, before."""
     return any(
         conflict.cell == difference.cell and conflict.rejected == difference.returned
         for conflict in conflicts.conflicts
-    )
+    ) or any(one.cell == difference.cell and one.before == difference.returned for one in corrections.corrections)
 
 
-def with_differences(conflicts: Conflicts, differences: Sequence[Difference], journal: Journal, who: str) -> Conflicts:
+def with_differences(
+    conflicts: Conflicts, differences: Sequence[Difference], journal: Journal, corrections: Corrections, who: str
+) -> Conflicts:
     """Add what a return says differently; the same value once, with everyone who returned it."""
     found = list(conflicts.conflicts)
     for difference in differences:
         same = [conflict for conflict in found if conflict.cell == difference.cell]
         known = next((one for one in same if one.returned == difference.returned and one.choice is None), None)
         if known is None:
-            found.append(_conflict(difference, journal, who, len(same)))
+            found.append(_conflict(difference, who_gave(journal, corrections, difference), who, len(same)))
         elif who not in known.returned_by:
             found[found.index(known)] = replace(known, returned_by=(*known.returned_by, who))
     return Conflicts(conflicts=tuple(found))
@@ -65,7 +80,7 @@ def with_changed(conflicts: Conflicts, changed: Iterable[Conflict]) -> Conflicts
     return Conflicts(conflicts=tuple(by_id.get(conflict.id, conflict) for conflict in conflicts.conflicts))
 
 
-def _conflict(difference: Difference, journal: Journal, who: str, earlier: int) -> Conflict:
+def _conflict(difference: Difference, kept_by: str, who: str, earlier: int) -> Conflict:
     cell = "\x1f".join((difference.table, *difference.key, difference.column))
     identity = hashlib.sha256(cell.encode("utf-8", "surrogatepass")).hexdigest()[:ID_LENGTH]
     return Conflict(
@@ -74,7 +89,7 @@ def _conflict(difference: Difference, journal: Journal, who: str, earlier: int) 
         key=difference.key,
         column=difference.column,
         kept=difference.kept,
-        kept_by=who_gave(journal, difference),
+        kept_by=kept_by,
         returned=difference.returned,
         returned_by=(who,),
     )
@@ -103,11 +118,11 @@ def given_cells(
     return {name: tuple(gathered(rows)) for name, rows in gave.items()}
 
 
-Remembered = TypeVar("Remembered", Journal, Conflicts)
+Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections)
 
 
 def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal or the conflicts; an empty one if there is no file.
+    """Read the journal, the conflicts or the corrections; an empty one if there is no file.
 
     Raises
     ------

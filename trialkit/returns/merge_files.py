@@ -14,6 +14,7 @@ from trialkit.documents.returns import (
     Choice,
     Conflict,
     Conflicts,
+    Corrections,
     FileOutcome,
     Journal,
     JournalEntry,
@@ -39,7 +40,7 @@ from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -53,6 +54,7 @@ class _State:
     records: Records
     journal: Journal
     conflicts: Conflicts
+    corrections: Corrections
 
 
 def merge_files(
@@ -96,6 +98,7 @@ def merge_files(
             read_records(folder),
             read_document(folder, store.JOURNAL, Journal),
             read_document(folder, CONFLICTS, Conflicts),
+            read_document(folder, CORRECTIONS, Corrections),
         )
         chosen_log = Log("conflicts.json")
         state, chosen = _chosen(before, choices or {}, trial, chosen_log)
@@ -133,12 +136,12 @@ def _merge_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     if not log.clear:
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
-    merged = merge(state.records, usable, partial(is_settled, state.conflicts))
+    merged = merge(state.records, usable, partial(is_settled, state.conflicts, state.corrections))
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
-    conflicts = with_differences(state.conflicts, merged.differences, state.journal, str(entry))
+    conflicts = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
     state = replace(state, records=merged.records, conflicts=conflicts)
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))

@@ -1,7 +1,7 @@
 """The whole repair of one returned file: from sheets of text to rows of the record, or the reasons why not."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from trialkit.domain.table_names import TableName
@@ -15,6 +15,7 @@ from trialkit.returns.sheets import Returned
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.cell_values import ISO_DATE
+from trialkit.tables.table_schema import TableSchema
 
 PREFILLED: Mapping[str, tuple[str, ...]] = {"heads": ("bucket", "head"), "solution": ("bucket",), "visits": ("site",)}
 """Columns that forms fill in; a row with nothing else is still blank."""
@@ -66,6 +67,15 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
         if returned.site:
             _of_the_garden(fresh, returned.site, buckets, log)
     return Rows({name: tuple(rows) for name, rows in by_table.items()}, blank, frozenset(present))
+
+
+def repaired_row(schema: TableSchema, cells: Mapping[str, str], trial: Trial, log: Log) -> Mapping[str, str]:
+    """Repair the cells of one row as those of a returned file; unless the log is clear then, it must not be used."""
+    table = ReturnedTable(schema, None, [0], {name: [text] for name, text in cells.items()})
+    buckets = dict(zip(trial.layout["bucket"], trial.layout["site"], strict=True))
+    _repair(table, trial, buckets, dict(zip(trial.sites["site"], trial.sites["name"], strict=True)), log)
+    log.findings = [replace(finding, row=None) for finding in log.findings]
+    return {name: texts[0] for name, texts in table.cells.items()}
 
 
 def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:

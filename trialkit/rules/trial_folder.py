@@ -9,11 +9,12 @@ from typing import Annotated, Literal
 import pandas as pd
 
 from trialkit.documents.problems import Problem
+from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
-from trialkit.rules.unfinished import generation, open_conflicts, unfinished_merge
+from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import load_schema
@@ -109,6 +110,8 @@ class Trial:
         Int64 (NA), dates datetime64[s] (NaT), yes/no boolean (NA). A table that was not read has no rows.
     sha256 : mapping of str to str
         Digest of each file read.
+    corrections : tuple of Correction
+        What was put right in the records, with the reason, in the order in which it was.
     """
 
     folder: Path
@@ -121,6 +124,7 @@ class Trial:
     heads: pd.DataFrame
     weather: pd.DataFrame
     sha256: Mapping[str, str]
+    corrections: tuple[Correction, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -203,6 +207,10 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     if protocol is not None:
         whole = TrialTables(readings, protocol, text)
         later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+    corrections = corrections_made(folder) if stage == "records" else ()
+    if isinstance(corrections, Problem):
+        later.append(corrections)
+        corrections = ()
     if stage == "records":
         later += open_conflicts(folder)
     problems += _not_blamed_already(later, readings, problems)
@@ -212,7 +220,9 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     if protocol is None or not result.ok:
         return result
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
-    return replace(result, trial=Trial(folder=folder, protocol=protocol, sha256=digests, **frames))
+    return replace(
+        result, trial=Trial(folder=folder, protocol=protocol, sha256=digests, corrections=corrections, **frames)
+    )
 
 
 def _record_places(

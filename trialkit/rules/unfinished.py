@@ -1,4 +1,4 @@
-"""What a reader must know of merges before it reads: one that was interrupted, and conflicts that are open."""
+"""What a reader must know of merges beside the tables: one that was interrupted, open conflicts, corrections."""
 
 from collections.abc import Hashable, Iterator
 from contextlib import suppress
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Conflict, Conflicts
+from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
@@ -14,7 +14,8 @@ from trialkit.tables.source_file import read_source
 STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
-WATCHED = ("returned/returns.json", CONFLICTS)
+CORRECTIONS = "returned/corrections.json"
+WATCHED = ("returned/returns.json", CONFLICTS, CORRECTIONS)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:
@@ -58,3 +59,14 @@ def _open_conflict(conflict: Conflict) -> Problem:
         key=" ".join(conflict.key),
         id=conflict.id,
     )
+
+
+def corrections_made(folder: Path) -> tuple[Correction, ...] | Problem:
+    """Return what was corrected in the record; TK-R59: the problem that nobody can tell."""
+    source = read_source(folder, CORRECTIONS)
+    if isinstance(source, Problem):
+        return () if source.rule == "TK-F01" else problem("TK-R59", "heads.csv")
+    try:
+        return from_text(Corrections, source.text).corrections
+    except DamagedDocument:
+        return problem("TK-R59", "heads.csv")

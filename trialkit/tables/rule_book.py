@@ -463,13 +463,17 @@ TK-R55 error: A merge that did not end
   Run trialkit merge on the folder: it finishes what was begun.
 TK-R56 error: A choice that cannot be made
   There is no such conflict, or the value does not fit.
-  Look at the list of conflicts again, or correct the whole row by hand in the table: trialkit merge sees it.
+  Look at the list of conflicts again, or correct the whole row: trialkit correct DIR BUCKET HEAD COLUMN=VALUE \
+--why TEXT.
 TK-R57 error: A bucket of another garden
   A form of one garden holds a row of another's bucket: a label may be misread.
   Look at the label.
 TK-R58 warning: Words around a phone's record were passed over
   A message has more in it than the record.
   See whether the words say anything that belongs under a note.
+TK-R59 error: Corrections that cannot be read
+  What was corrected, and why, belongs to the record and to its report.
+  Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
 
 # Weather
 TK-T01 error: The lowest temperature of a day is above its highest

@@ -6,7 +6,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from trialkit.documents.returns import Conflict, FileOutcome, MergeOutcome, ReturnFinding, Verdict
+from trialkit.documents.returns import (
+    Conflict,
+    Correction,
+    CorrectOutcome,
+    FileOutcome,
+    MergeOutcome,
+    ReturnFinding,
+    Verdict,
+)
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.phrases import count
 from trialkit.words.record_check_words import MOST_ALIKE
@@ -39,6 +47,24 @@ def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     for conflict in outcome.conflicts:
         yield from map(MergeLine, _conflict_lines(conflict))
     yield MergeLine(_summary(outcome, folder))
+
+
+def correct_lines(outcome: CorrectOutcome, folder: str) -> Iterator[str]:
+    """Say what was put right in a trial's folder, or why nothing was."""
+    for finding in outcome.findings:
+        if outcome.ok or finding.verdict != "repaired":
+            yield f"{finding.verdict}: {finding_sentence(finding)}"
+    for one in outcome.corrections:
+        yield f"Corrected {_cell(one)}: {quoted(one.before)} is now {quoted(one.after)}. Why: {shown(one.why)}"
+    for conflict in outcome.settled:
+        yield f"Settled {conflict.id} by it: {quoted(conflict.returned)} had been returned."
+    if outcome.ok:
+        yield f"Wrote {', '.join(outcome.changed)}. Next: trialkit check {folder}"
+    else:
+        yield (
+            "Nothing was corrected. Next: the same command, written so that it can be read in one way only, a date as "
+            "year-month-day, a number in the column's unit with a point before decimals."
+        )
 
 
 def _finding_lines(findings: Iterable[ReturnFinding]) -> Iterator[MergeLine]:
@@ -75,8 +101,8 @@ def _conflict_lines(conflict: Conflict) -> Iterator[str]:
     yield f"      choose: --choose {conflict.id}=kept or --choose {conflict.id}=returned"
 
 
-def _cell(conflict: Conflict) -> str:
-    return f"{conflict.table}.csv, {' '.join(conflict.key)}, {conflict.column}"
+def _cell(of: Conflict | Correction) -> str:
+    return f"{of.table}.csv, {' '.join(of.key)}, {of.column}"
 
 
 def _summary(outcome: MergeOutcome, folder: str) -> str:

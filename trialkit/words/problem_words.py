@@ -230,6 +230,7 @@ TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper reco
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.
 TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
+TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
 # Weather
 TK-T01: a temperature not above t_max_c
 """

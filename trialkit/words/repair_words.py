@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from trialkit.documents.returns import MergeOutcome, ReturnFinding, ToldFinding, ToldMerge, ToldOutcome
+from trialkit.documents.returns import (
+    CorrectOutcome,
+    MergeOutcome,
+    ReturnFinding,
+    ToldCorrect,
+    ToldFinding,
+    ToldMerge,
+    ToldOutcome,
+)
 from trialkit.domain.quoting import quoted, shown
 from trialkit.words.message_words import MessageWords, by_name, messages_of
 from trialkit.words.problem_words import said_of
@@ -164,7 +172,8 @@ TK-R54: the sheet was recognised by its headings as the table {table}
 TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
 TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
 TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
-of this row together with it, or correct the row by hand in {chosen_in}.csv.
+of this row together with it, or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD \
+COLUMN=VALUE --why TEXT.
 TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
 TK-R58: the words around the record were passed over: {around!q}
 """
@@ -246,6 +255,11 @@ def told_merge(outcome: MergeOutcome) -> ToldMerge:
     """Say what was found beside what became of each file, for programs."""
     files = tuple(ToldOutcome(**(vars(file) | {"findings": _told(file.findings)})) for file in outcome.files)
     return ToldMerge(**(vars(outcome) | {"files": files, "refused_choices": _told(outcome.refused_choices)}))
+
+
+def told_correct(outcome: CorrectOutcome) -> ToldCorrect:
+    """Say what was found beside what was put right, for programs."""
+    return ToldCorrect(**(vars(outcome) | {"findings": _told(outcome.findings)}))
 
 
 def _told(findings: tuple[ReturnFinding, ...]) -> tuple[ToldFinding, ...]:

@@ -1,0 +1,196 @@
+"""Putting a record right: what it was stays known, and a return that says it again is no conflict."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import merge_crash_points
+from contents import contents
+from returned_files import good_return
+from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome
+from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.returns.correcting import Wanted, correct
+from trialkit.returns.journal import read_document
+from trialkit.returns.merge_files import merge_files
+from trialkit.returns.records import read_records
+from trialkit.rules.trial_folder import check_trial
+from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING
+from trialkit.words.problem_words import problem_sentence
+
+GOOD = good_return()
+HEAD = next(row for row in GOOD.tables["heads"] if row.get("outcome") == "harvested")
+BUCKET, NUMBER, WEIGHT = HEAD["bucket"], HEAD["head"], HEAD["weight_g"]
+
+
+@pytest.fixture(scope="module")
+def merged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A trial into which one garden's return was merged."""
+    base = tmp_path_factory.mktemp("merged")
+    folder = GOOD.write_trial(base / "trial")
+    (base / "fern.csv").write_text(GOOD.csv(), encoding="utf-8")
+    (base / "fern.json").write_bytes(GOOD.phone())
+    assert merge_files(folder, [base / "fern.csv", base / "fern.json"]).ok
+    return folder
+
+
+@pytest.fixture
+def folder(merged: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return Path(shutil.copytree(merged, tmp_path / "trial"))
+
+
+def put_right(folder: Path, bucket: str = BUCKET, head: str | None = NUMBER, **values: str) -> CorrectOutcome:
+    """Correct a head, the day being given."""
+    wanted = Wanted(bucket, head, None, values)
+    return correct(folder, wanted, why="read 241", by="adviser", on=date(2026, 10, 2))
+
+
+def in_record(folder: Path, column: str) -> str | None:
+    """Return what the record says of the head."""
+    return read_records(folder)["heads"][BUCKET, NUMBER].get(column)
+
+
+@pytest.mark.parametrize(
+    ("text", "read"), [("142", "142"), ("142 g", "142"), ("142,5", "142.5"), ("0.142 kg", "142"), ("١٤٢", "142")]
+)
+def test_a_value_is_read_as_a_returned_cell(folder: Path, text: str, read: str) -> None:
+    """Units, commas and other scripts; the correction says what was, what is, who, when and why."""
+    outcome = put_right(folder, weight_g=text)
+    assert outcome.ok, outcome.findings
+    assert in_record(folder, "weight_g") == read
+    (kept,) = read_document(folder, CORRECTIONS, Corrections).corrections
+    assert (kept,) == outcome.corrections
+    assert (kept.table, kept.key, kept.column, kept.before, kept.after) == (
+        "heads",
+        (BUCKET, NUMBER),
+        "weight_g",
+        WEIGHT,
+        read,
+    )
+    assert (kept.by, kept.on, kept.why) == ("adviser", "2026-10-02", "read 241")
+
+
+def test_only_the_cell_changes_and_the_same_twice_gives_the_same_bytes(merged: Path, tmp_path: Path) -> None:
+    """No other file and no other row is touched."""
+    made = []
+    for name in ("one", "two"):
+        copy = Path(shutil.copytree(merged, tmp_path / name))
+        assert put_right(copy, weight_g="142").changed == ("heads.csv", CORRECTIONS)
+        made.append(contents(copy))
+    assert made[0] == made[1]
+    before = contents(merged)
+    assert {name for name in made[0] if made[0][name] != before.get(name)} == {"heads.csv", CORRECTIONS}
+    lines = zip(before["heads.csv"].splitlines(), made[0]["heads.csv"].splitlines(), strict=True)
+    assert sum(old != new for old, new in lines) == 1
+
+
+def test_what_was_corrected_is_no_conflict_when_returned_again(folder: Path, tmp_path: Path) -> None:
+    """The first value is known to be wrong; a third one is a conflict with the correction."""
+    put_right(folder, weight_g="142")
+    (tmp_path / "again.csv").write_text(GOOD.csv(), encoding="utf-8")
+    assert merge_files(folder, [tmp_path / "again.csv"]).ok
+    place = GOOD.tables["heads"].index(HEAD)
+    (tmp_path / "third.csv").write_text(GOOD.with_cell("heads", place, "weight_g", "99").csv(), encoding="utf-8")
+    (conflict,) = merge_files(folder, [tmp_path / "third.csv"]).conflicts
+    assert (conflict.kept, conflict.kept_by) == ("142", "a correction by adviser on 2026-10-02")
+    assert in_record(folder, "weight_g") == "142"
+
+
+@pytest.mark.parametrize(("text", "choice"), [("99", "returned"), ("142", "kept")])
+def test_a_conflict_is_settled_by_a_correction(folder: Path, tmp_path: Path, text: str, choice: str) -> None:
+    """By the value returned or by a third, and stays settled."""
+    place = GOOD.tables["heads"].index(HEAD)
+    (tmp_path / "other.csv").write_text(GOOD.with_cell("heads", place, "weight_g", "99").csv(), encoding="utf-8")
+    assert merge_files(folder, [tmp_path / "other.csv"]).conflicts
+    with pytest.raises(WrongCall, match=r"--choose \w+=kept"):
+        put_right(folder, weight_g=WEIGHT)
+    (settled,) = put_right(folder, weight_g=text).settled
+    assert (settled.choice, settled.taken) == (choice, text)
+    assert not read_document(folder, CONFLICTS, Conflicts).open
+    assert merge_files(folder, [tmp_path / "other.csv"]).ok
+
+
+def test_a_head_that_was_not_cut(folder: Path) -> None:
+    """Several cells at once, some emptied; one alone would contradict the others and nothing is written."""
+    before = contents(folder)
+    assert {finding.rule for finding in put_right(folder, outcome="dead").findings} >= {"TK-H04"}
+    assert contents(folder) == before
+    outcome = put_right(folder, outcome="dead", weight_g="", harvested_on="", marketable="")
+    assert outcome.ok, outcome.findings
+    assert in_record(folder, "weight_g") is None
+
+
+def test_what_cannot_be_read_in_one_way_is_asked_about(folder: Path) -> None:
+    """Nothing is guessed and nothing written, also of values that mean harm."""
+    before = contents(folder)
+    for column, text in (
+        ("harvested_on", "04/09/26"),
+        ("weight_g", "1,152"),
+        ("weight_g", "~150"),
+        ("weight_g", "-4"),
+        ("weight_g", "9" * 400),
+        ("outcome", "harvestde"),
+        ("outcome", "=cmd()"),
+        ("harvested_on", "2026-02-30"),
+        ("note", "a\0b"),
+    ):
+        outcome = put_right(folder, **{column: text})
+        assert not outcome.ok, (column, text)
+        assert outcome.findings
+    assert not put_right(folder, bucket="334", weight_g="142").ok
+    assert contents(folder) == before
+
+
+def test_a_wrong_call_names_what_there_is(folder: Path) -> None:
+    """An unknown head, column or key, an emptied cell that is needed, no reason."""
+    before = contents(folder)
+    with pytest.raises(WrongCall, match=f'no head "?9"? of bucket {BUCKET}; it has head 1'):
+        put_right(folder, head="9", weight_g="142")
+    with pytest.raises(WrongCall, match="Did you mean weight_g"):
+        put_right(folder, weigth_g="142")
+    with pytest.raises(WrongCall, match="no head to correct"):
+        correct(folder, Wanted(BUCKET, "1", None, {"head": "2"}), why="so", by="adviser", on=date(2026, 10, 2))
+    with pytest.raises(WrongCall, match="cannot be empty"):
+        put_right(folder, outcome=" ")
+    with pytest.raises(WrongCall, match="needs a reason"):
+        correct(folder, Wanted(BUCKET, "1", None, {"weight_g": "2"}), why=" ", by="adviser", on=date(2026, 10, 2))
+    with pytest.raises(WrongCall, match="says so already"):
+        put_right(folder, weight_g=WEIGHT)
+    assert contents(folder) == before
+
+
+def test_killed_anywhere_the_record_is_old_or_new(folder: Path, tmp_path: Path) -> None:
+    """Table and reason change together; the next merge finishes or clears away."""
+    into = tmp_path / "copies"
+    into.mkdir()
+    command = [sys.executable, merge_crash_points.__file__, folder, into, BUCKET, NUMBER, "weight_g", "142"]
+    run = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    copies = [into / str(number) for number in range(int(run.stdout) + 1)]
+    before, after = contents(folder), contents(copies[-1])
+    found = []
+    for copy in copies:
+        merge_files(copy)
+        found.append("old" if contents(copy) == before else "new" if contents(copy) == after else "mixed")
+        assert not (copy / STAGING).exists()
+        assert not (copy / COMMITTED).exists()
+    assert found == sorted(found, reverse=True)
+    assert set(found) == {"old", "new"}
+    assert len(found) > 10
+
+
+def test_the_check_reads_the_corrections(folder: Path) -> None:
+    """Damaged ones are an error: nobody could tell what was corrected."""
+    put_right(folder, weight_g="142")
+    assert "TK-R59" not in {problem.rule for problem in check_trial(folder).errors}
+    (folder / CORRECTIONS).write_text("{", encoding="utf-8")
+    (problem,) = (problem for problem in check_trial(folder).errors if problem.rule == "TK-R59")
+    assert "Restore returned/corrections.json from a copy" in problem_sentence(problem)
+    with pytest.raises(NotComputed, match="restore it from a copy"):
+        put_right(folder, weight_g="143")

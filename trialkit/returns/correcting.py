@@ -1,0 +1,172 @@
+"""Putting one row of the record right: the value is read as a returned one, and what it was and why is remembered."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from trialkit.documents.document import as_text
+from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, CorrectOutcome, Key
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.quoting import shown
+from trialkit.domain.table_names import TableName
+from trialkit.returns import store
+from trialkit.returns.finding_log import Log, Place
+from trialkit.returns.journal import read_document, with_changed
+from trialkit.returns.records import Row, Table, checked_rows, read_records, row_problems, table_text
+from trialkit.returns.repairs import repaired_row
+from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
+from trialkit.tables.nearest import nearest_name
+from trialkit.tables.table_schema import TableSchema, load_schema
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which row is to be put right (a head, or a bucket's solution of a day), and the new text of each column."""
+
+    bucket: str
+    head: str | None
+    measured_on: str | None
+    values: Mapping[str, str]
+
+    @property
+    def table(self) -> TableName:
+        """The table that the row is in."""
+        return "solution" if self.head is None else "heads"
+
+
+def correct(folder: Path, wanted: Wanted, *, why: str, by: str, on: date) -> CorrectOutcome:
+    """Put one row of the record right, all of what is wanted or nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial folder; protocol, sites, products and layout must be without errors.
+    wanted : Wanted
+        The row and what it should say; an empty text empties the cell.
+    why, by : str
+        The reason, and the role of whoever gives it.
+    on : date
+        The day.
+
+    Raises
+    ------
+    TrialError
+        If the folder itself has errors.
+    WrongCall
+        If there is no such row or column, nothing would change, or no reason is given.
+    NotComputed
+        If what is kept under returned cannot be used.
+    OSError
+        If a file cannot be read or written.
+    """
+    schema = load_schema(wanted.table)
+    _checked_call(schema, wanted, why, by)
+    with store.locked(folder):
+        store.safe_returned(folder)
+        store.finish(folder)
+        trial = read_trial(folder, stage="layout")
+        records = read_records(folder)
+        log = Log(schema.file)
+        read = _read(schema, wanted, trial, log)
+        if not log.clear:
+            return CorrectOutcome(False, (), (), tuple(log.findings), ())
+        table = records[wanted.table]
+        key = _key(schema, read, table)
+        known, row = table[key], _corrected(table[key], wanted, read)
+        _refuse_what_the_check_would(schema, row, trial, log)
+        if log.of("refused"):
+            return CorrectOutcome(False, (), (), tuple(log.findings), ())
+        made = tuple(
+            Correction(wanted.table, key, name, known.get(name, ""), row.get(name, ""), by, on.isoformat(), why)
+            for name in wanted.values
+            if known.get(name, "") != row.get(name, "")
+        )
+        if not made:
+            raise WrongCall(f"{_row_name(schema, key)} says so already: nothing to correct.{_open(folder, key)}")
+        conflicts = read_document(folder, CONFLICTS, Conflicts)
+        settled = tuple(_settled(one, each) for one in conflicts.open for each in made if each.cell == one.cell)
+        earlier = read_document(folder, CORRECTIONS, Corrections)
+        changes = {
+            schema.file: table_text(wanted.table, {**table, key: row}, trial),
+            CORRECTIONS: as_text(Corrections(corrections=(*earlier.corrections, *made))),
+        }
+        if settled:
+            changes[CONFLICTS] = as_text(with_changed(conflicts, settled))
+        store.commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
+    return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
+
+
+def _checked_call(schema: TableSchema, wanted: Wanted, why: str, by: str) -> None:
+    """Refuse a call that no record could make right."""
+    if not why.strip() or not by.strip():
+        raise WrongCall("A correction needs a reason and who gives it: --why TEXT and --by WHO must not be empty.")
+    changeable = [name for name in schema.columns if name not in schema.primary_key]
+    for name, text in wanted.values.items():
+        if name not in changeable:
+            near = nearest_name(name, changeable)
+            hint = f" Did you mean {near}?" if near else ""
+            raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but {', '.join(changeable)}.{hint}")
+        if not text.strip() and schema.field(name).required:
+            raise WrongCall(f"{name} of {schema.file} cannot be empty: write {name}=VALUE.")
+
+
+def _read(schema: TableSchema, wanted: Wanted, trial: Trial, log: Log) -> Row:
+    """Read what was written, as the cells of a returned file; the log says what stands in the way."""
+    filled = {name: text for name, text in wanted.values.items() if text.strip()}
+    second = {"head": wanted.head, "measured_on": wanted.measured_on}[schema.primary_key[1]]
+    cells = {"bucket": wanted.bucket, **({schema.primary_key[1]: second} if second is not None else {}), **filled}
+    read = repaired_row(schema, cells, trial, log)
+    if log.clear:
+        checked = checked_rows(schema, [read])
+        for _, problem in checked.problems:
+            if problem.column in cells:
+                log.refuse_as_checked(problem, Place(column=problem.column))
+        read = checked.rows[0] or read
+    return read
+
+
+def _key(schema: TableSchema, read: Row, table: Table) -> Key:
+    """Return the key of the row that is meant, one that the table has."""
+    bucket, second = read["bucket"], schema.primary_key[1]
+    of_bucket = [key for key in table if key[0] == bucket]
+    found = [key for key in of_bucket if second not in read or key[1] == read[second]]
+    if len(found) == 1:
+        return found[0]
+    if not of_bucket:
+        raise WrongCall(f"{schema.file} has no row of bucket {bucket} yet: merge what was returned first.")
+    there = ", ".join(key[1] for key in of_bucket)
+    if second in read:
+        asked = f"no {second} {shown(read[second])} of bucket {bucket}"
+        raise WrongCall(f"{schema.file} has {asked}; it has {second} {there}.")
+    raise WrongCall(f"{schema.file} has several rows of bucket {bucket}: say which with --on, one of {there}.")
+
+
+def _corrected(known: Row, wanted: Wanted, read: Row) -> Row:
+    """Return the row with its new values, emptied cells left out."""
+    row = {**known, **{name: read.get(name, "") for name in wanted.values}}
+    return {name: text for name, text in row.items() if text}
+
+
+def _refuse_what_the_check_would(schema: TableSchema, row: Row, trial: Trial, log: Log) -> None:
+    for _, _, problem in row_problems(trial, {schema.name: [row]}):
+        log.refuse_as_checked(problem, Place(column=problem.column))
+
+
+def _settled(conflict: Conflict, correction: Correction) -> Conflict:
+    """Close a conflict: its returned value was taken, or a value that replaces the one that was kept."""
+    if conflict.returned == correction.after:
+        return replace(conflict, choice="returned")
+    return replace(conflict, kept=correction.after, kept_by=str(correction), choice="kept")
+
+
+def _row_name(schema: TableSchema, key: Key) -> str:
+    return f"{schema.file}, {' '.join(key)}"
+
+
+def _open(folder: Path, key: Key) -> str:
+    """Say how to settle conflicts of a row by what it says already."""
+    waiting = [one for one in read_document(folder, CONFLICTS, Conflicts).open if one.key == key]
+    told = " ".join(f"--choose {one.id}=kept" for one in waiting)
+    return f" To settle what was returned otherwise: trialkit merge {folder} {told}" if told else ""

@@ -353,7 +353,7 @@ def _local(rows: pd.DataFrame, site: IntArray) -> list[tuple[str, IntArray]]:
 
 
 def _as_met(values: pd.Series | IntArray) -> IntArray:
-    return np.asarray(pd.factorize(values)[0], np.intp)
+    return np.asarray(pd.factorize(values, use_na_sentinel=False)[0], np.intp)
 
 
 def _joint(one: IntArray, other: IntArray) -> IntArray:

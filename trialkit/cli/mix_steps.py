@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -73,6 +74,13 @@ class Asked:
         given = [self.parts or None, self.grams_per_tsp, self.teaspoons, self.nitrogen, self.ec]
         return tuple(option for option, one in zip(OF_NUTRIENT, given, strict=True) if one is not None)
 
+    @cached_property
+    def read(self) -> Trial | None:
+        """The trial, if one was named."""
+        from trialkit.rules.trial_folder import read_trial
+
+        return read_trial(self.trial, stage="plan") if self.trial else None
+
     @property
     def volume_l(self) -> float:
         """Litres asked for, or those of the trial's buckets, or what is usual."""
@@ -81,7 +89,7 @@ class Asked:
         from trialkit.words.mix_words import no_volume
 
         if self.volume is None:
-            return (Bucket() if self.trial is None else _trial(self.trial).protocol.bucket).volume_l
+            return (self.read.protocol.bucket if self.read else Bucket()).volume_l
         found = VOLUME.fullmatch(self.volume)
         if (
             not found
@@ -216,8 +224,7 @@ def _feed(asked: Asked) -> Feed | None:
     from trialkit.rules.mixings import feed_of
     from trialkit.solution.nutrients import Feed
 
-    trial = _trial(asked.trial) if asked.trial else None
-    of_trial = feed_of(trial.protocol, trial.products) if trial else None
+    of_trial = feed_of(asked.read.protocol, asked.read.products) if asked.read else None
     if asked.nutrient is not None:
         base = _product(asked, asked.nutrient, "--nutrient")
     elif not (of_nutrient := asked.of_nutrient):
@@ -271,7 +278,7 @@ def _acid(asked: Asked) -> AcidProduct | None:
         return AcidProduct(f"vinegar {asked.acid_strength:g} %", "acetic", pct_w_v=asked.acid_strength)
     if asked.acid == "citric":
         return AcidProduct("citric acid powder", "citric", grams_per_tsp=asked.acid_grams_per_tsp)
-    if asked.trial is None:
+    if asked.read is None:
         raise WrongCall(other_acid(asked.acid))
     product = acid_product(_products(asked, asked.acid, "--acid", "vinegar or citric"), asked.acid)
     if product is None:
@@ -281,18 +288,12 @@ def _acid(asked: Asked) -> AcidProduct | None:
 
 def _products(asked: Asked, name: str, option: str, otherwise: str) -> pd.DataFrame:
     """Read the trial's products.csv, which must list a name."""
-    if asked.trial is None:
+    if asked.read is None:
         raise WrongCall(f'{option} "{name}" is not {otherwise}; a name of products.csv needs --trial DIR beside it.')
-    products = _trial(asked.trial).products
+    products = asked.read.products
     if name not in set(products["product"]):
         raise WrongCall(f'products.csv lists no "{name}"; it lists {", ".join(products["product"])}.')
     return products
-
-
-def _trial(folder: Path) -> Trial:
-    from trialkit.rules.trial_folder import read_trial
-
-    return read_trial(folder, stage="plan")
 
 
 def _teaspoons(asked: Asked, feed: Feed | None, water: Water, volume_l: float) -> float:

@@ -88,7 +88,7 @@ def test_parts_go_in_with_calcium_last() -> None:
         said.index("9-12-30 (20 g)")
         < said.index("9.8Mg (2.5 g)")
         < said.index("19Ca (10 g)")
-        < said.index("In this order")
+        < said.index("They go in this order")
     )
     assert "Ca 106 %, Mg 51 %" in said
     assert "Note: Calcium" not in said

@@ -117,7 +117,8 @@ def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
     protocol = trial.protocol.model_copy(update={"factors": trial.protocol.factors | {"dose": dose}})
     fed = replace(trial, protocol=protocol, products=pd.concat([trial.products, added], ignore_index=True))
     steps = cards_of(fed, ["FERN"])["4 tsp, white vinegar 5 %"].steps
-    assert "one after the other, in this order, never mixed dry or in one cup" in steps[1]
+    assert "in this order into the full bucket" in steps[1]
+    assert "never two of them dry or in one cup" in steps[1]
     assert "4 level teaspoons of Blend L (20 g)" in steps[2]
     assert steps[3] == "Then stir in 2 g of Epsom salt, by a scale until nothing is left."
     assert steps[4] == "Then stir in ½ level teaspoon of calcium nitrate (2.5 g) until nothing is left."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from trialkit.documents.recommended import PracticePart
 from trialkit.domain.treatment import Treatment
 from trialkit.solution.acid_steps import AcidStep
 from trialkit.solution.mixing import Spoons
@@ -37,15 +38,6 @@ class CardAcid:
 
 
 @dataclass(frozen=True)
-class CardPart:
-    """What goes into the bucket with the nutrient."""
-
-    name: Annotated[str, "Of the product."]
-    tsp: Annotated[float, "Level teaspoons of it."]
-    g_per_tsp: Annotated[float, "What each weighs, g."]
-
-
-@dataclass(frozen=True)
 class MixingCard:
     """A treatment's card."""
 
@@ -53,7 +45,7 @@ class MixingCard:
     volume_l: Annotated[float, "Water in the bucket, L."]
     nutrient: Annotated[str, "Name of the nutrient; empty where doses are not tried."]
     nutrient_g: Annotated[float | None, "What the dose weighs, g; None where nobody has weighed a teaspoon."]
-    parts: Annotated[tuple[CardPart, ...], "What goes in after the nutrient, in this order."]
+    parts: Annotated[tuple[PracticePart, ...], "What goes in after the nutrient, in this order."]
     acid: Annotated[CardAcid, "How the acid goes in."]
     starts: Annotated[tuple[AcidStart, ...], "Starting points for the acid, by garden, where the water is known."]
     buckets: Annotated[tuple[tuple[str, tuple[str, ...]], ...], "Each garden with the buckets that the card serves."]

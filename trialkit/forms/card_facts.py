@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.recommended import PracticePart
 from trialkit.domain.ph_window import TARGET_PH
 from trialkit.domain.treatment import NO_PRODUCT, Treatment
 from trialkit.forms.garden_buckets import garden_name, gardens_with_buckets
@@ -46,7 +47,7 @@ def _card(trial: Trial, treatment: Treatment, own: pd.DataFrame, sites: Sequence
         trial.protocol.bucket.volume_l,
         "" if dose is None else product,
         dose * feed.base.grams_per_tsp if feed and dose is not None else None,
-        tuple(CardPart(part.name, tsp, part.grams_per_tsp) for part, tsp in feed.spoons(dose)[1:])
+        tuple(PracticePart(part.name, tsp, part.grams_per_tsp) for part, tsp in feed.spoons(dose)[1:])
         if feed and dose
         else (),
         _card_acid(trial, treatment.acidifier, served),

@@ -23,7 +23,7 @@ from trialkit.words.decision_words import (
     what_to_do,
 )
 from trialkit.words.factor_words import FACTOR_LABELS
-from trialkit.words.feed_words import part_words
+from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
     MeasureSystem,
     Sentence,
@@ -184,9 +184,10 @@ def _part_lines(reading: Reading, dose_tsp: float) -> Iterator[CardLine]:
     for part in reading.design.feed_parts if dose_tsp else ():
 
         def said(system: MeasureSystem, part: FeedPart = part) -> str:
-            return part_words(part.product, dose_tsp * part.tsp, part.g_per_tsp, system.measures)
+            return part_amount(dose_tsp * part.tsp, part.g_per_tsp, system.measures)
 
-        yield CardLine("Then stir in", _measured(reading, said), "a bucket, once the last is dissolved")
+        note = f"of {part.product} a bucket, once the last is dissolved"
+        yield CardLine("Then stir in", _measured(reading, said), note)
 
 
 def _measured(reading: Reading, say: Callable[[MeasureSystem], str]) -> Measured:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from trialkit.documents.mixing_card import AcidStart, CardAcid, CardPart, MixingCard
+from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
+from trialkit.documents.recommended import PracticePart
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
 from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP, AcidStep
 from trialkit.solution.mixing import Spoons
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.feed_words import part_words
+from trialkit.words.feed_words import IN_ORDER, part_words
 from trialkit.words.measures import (
     MOST_SPOONS_TSP,
     MeasureSystem,
@@ -39,10 +40,6 @@ BEFORE_MIXING = (
     "first."
 )
 READ_THE_STRIP = f"stir, wait a minute, read the strip; {STOP}."
-ONE_AFTER_THE_OTHER = (
-    "The powders go in one after the other, in this order, never mixed dry or in one cup: strong together, calcium and "
-    "the others turn to grit that plants cannot use."
-)
 NO_SAFE_STEP = (
     "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
     "Read the pH and write it down, with 0 for the acid."
@@ -85,7 +82,7 @@ def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Itera
     yield f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
     dose = card.treatment.dose_tsp
     if card.parts:
-        yield ONE_AFTER_THE_OTHER
+        yield IN_ORDER
     if dose is not None:
         beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
         amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
@@ -105,8 +102,8 @@ def _rate(card: MixingCard, system: MeasureSystem, measures: Measures) -> str:
     )
 
 
-def _part_step(part: CardPart, measures: Measures) -> str:
-    return f"Then stir in {part_words(part.name, part.tsp, part.g_per_tsp, measures)} until nothing is left."
+def _part_step(part: PracticePart, measures: Measures) -> str:
+    return f"Then stir in {part_words(part.product, part.tsp, part.g_per_tsp, measures)} until nothing is left."
 
 
 def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from trialkit.domain.units import OUNCE_G, Measures
+from trialkit.domain.units import Measures
 from trialkit.solution.mixing import by_spoons
 from trialkit.solution.nutrients import Scarce
-from trialkit.words.measures import grams_words, spoons
+from trialkit.words.measures import grams_words, in_measures, spoons
 from trialkit.words.phrases import in_percent
 
 IN_ORDER = (
-    "In this order into the full bucket, each stirred in until nothing is left before the next; never two of them dry "
-    "or in one cup, where calcium and the others turn to grit that plants cannot use."
+    "They go in this order into the full bucket, each stirred in until nothing is left before the next; never two of "
+    "them dry or in one cup, where calcium and the others turn to grit that plants cannot use."
 )
 SCARCE: Mapping[Scarce, str] = {
     "Ca": (
@@ -47,11 +47,29 @@ def part_words(product: str, tsp: float, g_per_tsp: float, measures: Measures = 
     >>> part_words("Epsom salt", 0.75, 5.0), part_words("Epsom salt", 0.1, 5.0)
     ('¾ level teaspoon of Epsom salt (3.8 g)', '0.5 g of Epsom salt, by a scale')
     >>> part_words("Epsom salt", 0.75, 5.0, "metric"), part_words("Epsom salt", 0.1, 5.0, "kitchen")
-    ('3.8 g of Epsom salt', '0.018 oz of Epsom salt, by a scale')
+    ('3.8 g of Epsom salt', '0.5 g of Epsom salt, by a scale')
     """
-    measured, weight = by_spoons(tsp), tsp * g_per_tsp
-    grams, ounces = grams_words(weight), f"{weight / OUNCE_G:.2g} oz"
-    if measured is None:
-        return f"{ounces if measures == 'kitchen' else grams} of {product}, by a scale"
-    kitchen = f"{spoons(measured)} level teaspoon{'' if measured <= 1 else 's'} of {product}"
-    return f"{grams} of {product}" if measures == "metric" else kitchen + (f" ({grams})" if measures == "both" else "")
+    kitchen, grams = _part(tsp, g_per_tsp)
+    if kitchen is None:
+        return f"{grams} of {product}, by a scale"
+    beside = f" ({grams})" if measures == "both" else ""
+    return f"{grams if measures == 'metric' else kitchen} of {product}{beside}"
+
+
+def part_amount(tsp: float, g_per_tsp: float, measures: Measures = "both") -> str:
+    """Say the amount alone.
+
+    Examples
+    --------
+    >>> part_amount(3.0, 5.0), part_amount(3.0, 5.0, "metric"), part_amount(0.1, 5.0, "kitchen")
+    ('3 level teaspoons (15 g)', '15 g', '0.5 g, by a scale')
+    """
+    kitchen, grams = _part(tsp, g_per_tsp)
+    return f"{grams}, by a scale" if kitchen is None else in_measures(measures, kitchen, grams)
+
+
+def _part(tsp: float, g_per_tsp: float) -> tuple[str | None, str]:
+    """Level spoons, None where they cannot measure it, and grams: scales show so little in no other unit."""
+    measured = by_spoons(tsp)
+    kitchen = None if measured is None else f"{spoons(measured)} level teaspoon{'' if measured <= 1 else 's'}"
+    return kitchen, grams_words(tsp * g_per_tsp)

@@ -18,8 +18,8 @@ from trialkit.words.ph_words import (
     OTHER_WATER,
     READ_AGAIN,
     ROOF_WATER,
-    SOFT_WATER,
     STOP,
+    WATER_WITHOUT_ALKALINITY,
     later_words,
     share_words,
 )
@@ -48,7 +48,7 @@ def mix_lines(mix: MixAnswer) -> Iterator[str]:
     yield f"{volume_words(mix.volume_l)} of water with an alkalinity of {alkalinity:.0f} mg/L and pH {mix.water.ph:g}:"
     if mix.water.rain_share:
         share, tap = share_words(mix.water.rain_share), mix.water.tap_alkalinity_mg_l_caco3
-        yield f"  {share} of it is {SOFT_WATER}: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
+        yield f"  {share} of it is {WATER_WITHOUT_ALKALINITY}: alkalinity {tap:.0f} falls to {alkalinity:.0f} mg/L"
     yield from _feed(mix)
     if mix.nutrient and mix.nutrient.tsp and mix.nutrient.grams is not None:
         g_per_tsp = mix.nutrient.grams / mix.nutrient.tsp
@@ -128,7 +128,9 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
 
 def _blend(blend: MixBlend) -> str:
     """Say what thinning gives, and the acid for it."""
-    thinned = f"fill {share_words(blend.rain_share)} of the bucket with {SOFT_WATER}: the alkalinity is then "
+    thinned = (
+        f"fill {share_words(blend.rain_share)} of the bucket with {WATER_WITHOUT_ALKALINITY}: the alkalinity is then "
+    )
     thinned += f"{blend.alkalinity_mg_l_caco3:.0f} mg/L"
     if not blend.acid or not blend.acid_step or not blend.acid.tsp:
         return f"{thinned}."

@@ -22,7 +22,7 @@ BEYOND_ACID = f"Above {HIGHEST_ALKALINITY_MG_L:g} mg/L alkalinity is too much fo
 OTHER_WATER = "use reverse-osmosis or distilled water, or a blend with one of these"
 ROOF_WATER = "Untreated roof water may carry germs: keep it off the leaves"
 """Rain serves roots; what birds leave on a roof is not for leaves that are eaten raw (common practice, no source)."""
-SOFT_WATER = "reverse-osmosis, distilled or rain water"
+WATER_WITHOUT_ALKALINITY = "reverse-osmosis, distilled or rain water"
 """Waters of next to no alkalinity."""
 NOT_THESE = (
     "Battery acid, pool acid and “pH down” have dangers and strengths of their own: go by their label, with gloves and "
@@ -51,7 +51,7 @@ def later_words(ph_standing: float, ph_acid_eaten: float) -> str:
 
 
 def share_words(rain_share: float) -> str:
-    """Say which part of a bucket is `SOFT_WATER`.
+    """Say which part of a bucket is `WATER_WITHOUT_ALKALINITY`.
 
     Examples
     --------

@@ -118,15 +118,25 @@ def test_weights_are_of_marketable_heads(autumn: Trial) -> None:
 
 
 def test_unrecorded_and_unweighed_heads(autumn: Trial) -> None:
-    """A bucket without a record counts none; one with an unweighed head keeps its count and has no weight."""
-    first, second = autumn.layout["bucket"].iloc[:2]
+    """A bucket without a record counts none; an unweighed head is one, and weighs what the others of its bucket do."""
+    first, second, third = autumn.layout["bucket"].iloc[:3]
     heads = autumn.heads[autumn.heads["bucket"] != first].copy()
-    cut = heads.index[(heads["bucket"] == second) & is_usable(heads)][0]
-    heads.loc[cut, "weight_g"] = np.nan
+    known = bucket_records(autumn).set_index("bucket")
+    cut = heads.index[(heads["bucket"] == second) & is_usable(heads)]
+    heads.loc[cut[0], ["outcome", "weight_g"]] = "not_weighed", np.nan
+    heads.loc[heads.index[(heads["bucket"] == third) & is_usable(heads)], ["outcome", "weight_g"]] = (
+        "not_weighed",
+        np.nan,
+    )
     rows = bucket_records(replace(autumn, heads=heads.reset_index(drop=True))).set_index("bucket")
     assert (rows.loc[first, "recorded"], rows.loc[first, "usable"]) == (0, 0)
-    assert rows.loc[second, "usable"] > 0
-    assert rows.loc[[first, second], "yield_g"].isna().all()
+    assert rows.loc[[first, third], "yield_g"].isna().all()
+    for bucket in (second, third):
+        assert (rows.loc[bucket, ["recorded", "usable"]] == known.loc[bucket, ["recorded", "usable"]]).all()
+    assert rows.loc[second, "weighed"] == known.loc[second, "weighed"] - 1
+    others = heads.loc[cut[1:], "weight_g"].mean()
+    usable, recorded = known.loc[second, ["usable", "recorded"]]
+    assert rows.loc[second, "yield_g"] == pytest.approx(others * usable / recorded, abs=1e-6)
 
 
 def test_scatter_of_heads_by_hand(autumn: Trial) -> None:

@@ -16,7 +16,7 @@ from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.analysis.water_chemistry import alkalinity_by_readings
 from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
-from trialkit.domain.heads import is_usable
+from trialkit.domain.heads import is_recorded, is_usable
 from trialkit.domain.treatment import SAME_STRENGTH
 from trialkit.domain.units import quarter_spoons
 from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, first_mixings
@@ -24,7 +24,7 @@ from trialkit.rules.trial_folder import Trial
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
-    "planned", "recorded", "usable", "yield_g", "days", "days_se",
+    "planned", "recorded", "usable", "yield_g", "days", "days_se", "weighed",
 )  # fmt: skip
 SQUARES_PLACES = 3
 """As the ledger writes them, so that a trial and a ledger of that trial say the same to the last digit."""
@@ -46,15 +46,17 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
     pandas.DataFrame
         `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
         teaspoons as randomised, and as mg/L of nitrogen by the volume recorded, missing where products.csv does not
-        tell), heads planned, recorded and
-        usable; ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; ``days`` and
-        ``days_se``: days to harvest by its own heads, and what these err by; missing where they are not known.
+        tell), heads planned, recorded, usable
+        and, of these, weighed; ``yield_g``: marketable weight per transplanted head, lost ones counting as zero;
+        ``days`` and ``days_se``: days to harvest by its own heads, and what these err by; missing where they are not
+        known.
     """
     layout, heads = trial.layout, trial.heads
     each = trial.protocol.bucket.heads
     yields = bucket_yields(layout, heads, each).buckets.set_index("bucket")[YIELD] / each
-    of_bucket = heads.assign(usable=is_usable(heads)).groupby("bucket")["usable"]
+    of_bucket = heads.assign(usable=is_usable(heads))[is_recorded(heads)].groupby("bucket")["usable"]
     counted = of_bucket.agg(recorded="size", usable="sum")
+    weighed = heads[is_usable(heads) & heads["weight_g"].notna()].groupby("bucket").size()
     doses = layout["dose_tsp"] if "dose_tsp" in layout else pd.Series(np.nan, index=layout.index)
     per_tsp = nitrogen_per_tsp(trial)
     columns = {
@@ -72,6 +74,7 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
         "yield_g": layout["bucket"].map(yields).astype(float).round(6),
         "days": layout["bucket"].map({one.bucket: one.own_mean for one in days}).astype(float).round(6),
         "days_se": layout["bucket"].map({one.bucket: one.own_se for one in days}).astype(float).round(6),
+        "weighed": layout["bucket"].map(weighed).fillna(0).astype(int),
     }
     return pd.DataFrame(columns)[list(BUCKET_COLUMNS)]
 
@@ -125,7 +128,7 @@ def as_records(
     usable, recorded = buckets["usable"].astype(float), buckets["recorded"].astype(float)
     weight = (buckets["yield_g"] * recorded / usable.where(usable > 0)).where(buckets["yield_g"] > 0)
     squares, df = scatter
-    kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable"]
+    kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable", "weighed"]
     rows = buckets[kept].assign(dose=dose.to_numpy(float))
     days = rows.assign(days=buckets["days"], days_se=buckets["days_se"])
     if mean_days is not None:

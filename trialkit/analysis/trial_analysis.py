@@ -35,7 +35,7 @@ from trialkit.documents.results import (
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
-from trialkit.domain.heads import is_harvested
+from trialkit.domain.heads import is_harvested, is_recorded
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.mixings import acid_product, feed_of
@@ -94,7 +94,9 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
     )
     answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
-    missing = missing_buckets(layout, heads["bucket"], factors, trial.protocol.seed_of(CHECKS_STREAM))
+    missing = missing_buckets(
+        layout, heads["bucket"][is_recorded(heads)], factors, trial.protocol.seed_of(CHECKS_STREAM)
+    )
     answers[YIELD] = _with_check(answers[YIELD], missing)
 
     water = water_of(trial)
@@ -104,7 +106,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
     return Results(
-        schema="trialkit-results-4",
+        schema="trialkit-results-5",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),

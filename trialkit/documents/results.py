@@ -114,7 +114,7 @@ class Design:
 class Results:
     """Everything a trial has to say."""
 
-    schema: Annotated[Literal["trialkit-results-4"], "Name and version of the format."]
+    schema: Annotated[Literal["trialkit-results-5"], "Name and version of the format."]
     trial: Annotated[About, "The trial in the adviser's words."]
     made_with: Annotated[dict[str, str], "Version of each library that had a hand in it."]
     inputs: Annotated[tuple[InputFile, ...], "Every file that was read."]

@@ -77,7 +77,7 @@ def _field(field: Field) -> dict[str, Any]:
         "title": field.title,
         "description": field.description,
         "unit": field.unit if field.unit and "[" not in field.unit else None,
-        "required": field.required or None,
+        "required": field.required or field.wanted or None,
         "minimum": field.minimum,
         "maximum": field.maximum,
         "enum": list(field.enum) if field.enum else None,

@@ -37,8 +37,8 @@ NARROW, WIDE = 14, 40
 
 INSTRUCTIONS = (
     "Fill in the white cells of the three sheets: heads, solution, visits. Green cells are filled in already.",
-    "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
-    "outcome, and leave its weight empty.",
+    "One row in heads is one head of lettuce. One that was not harvested has a row too: choose under outcome what "
+    "became of it, and leave its weight empty. Where nobody knows, leave outcome empty too.",
     "Weigh each head in grams, to the gram, as soon as it is cut.",
     "Write days as year-month-day, such as 2026-09-28, and numbers with your program's decimal separator.",
     "last_not_ready_on is the last visit at which the head was not ready yet.",

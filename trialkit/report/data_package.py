@@ -48,7 +48,7 @@ FACTOR_TYPES = {
 }
 OBSERVED = (
     ("weight_g", "Head weight", "fresh weight of the head as cut and trimmed", "kitchen scale", "g"),
-    ("outcome", "Fate of the head", "whether it was harvested, not ready, dead, bolted or missing", "seen", "category"),
+    ("outcome", "Fate of the head", "what became of it, by the outcomes of heads.csv", "seen", "category"),
     ("harvested_on", "Day of harvest", "first visit at which the head was ready", "visits", "date"),
     ("marketable", "Marketable", "whether the grower would have sold or served it", "seen", "yes or no"),
     ("ph_after", "pH after mixing", "pH of the solution after acid", "strip or meter", "pH"),

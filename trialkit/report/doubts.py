@@ -110,9 +110,8 @@ def _losses(reading: Reading) -> Table | None:
         for row in losses.by_treatment
     )
     note = (
-        f"Lost in all: {losses.dead} dead, {losses.bolted} bolted, {losses.missing} missing. Intervals allow for heads "
-        f"of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper and Pearson's of a share, "
-        "Newcombe's of a difference, each for itself."
+        f"Intervals allow for heads of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper "
+        "and Pearson's of a share, Newcombe's of a difference, each for itself."
     )
     heads = columns(
         "treatment",

@@ -143,7 +143,7 @@ def incomplete(schema: TableSchema, rows: Collection[Row]) -> int:
     """Count rows that lack what the record needs in the end: required cells, or the harvest of a harvested head."""
 
     def lacks(row: Row) -> bool:
-        needed = [field.name for field in schema.fields if field.required]
+        needed = [field.name for field in schema.fields if field.required or field.wanted]
         if row.get("outcome") == "harvested":
             needed += ["harvested_on", "weight_g"]
         return any(name not in row for name in needed)

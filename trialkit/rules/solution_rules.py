@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
+from trialkit.domain.heads import GONE
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, mixings, predicted_ph, strength, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
@@ -160,7 +161,7 @@ def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
     reading, heads = tables.readings["solution"], tables.frame("heads")
     if not len(heads):
         return
-    ended = heads["harvested_on"].notna() | heads["outcome"].isin(["dead", "missing"])
+    ended = heads["harvested_on"].notna() | heads["outcome"].isin(GONE)
     finished = ended.groupby(heads["bucket"]).all()
     last = heads.groupby("bucket")["harvested_on"].max()[finished].reindex(reading.frame["bucket"])
     late = reading.frame["measured_on"] > last.set_axis(reading.frame.index)

@@ -215,8 +215,8 @@ TK-H01 error: More heads than the bucket holds
   Correct the bucket or the head, or bucket.heads in trial.toml.
 TK-H02 error: Harvested, but no weight
   The weight is the answer to the trial.
-  Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket is then \
-calculated from its other heads.
+  Enter the weight, or correct the outcome; if nobody weighed the head, its outcome is not_weighed: it then counts \
+as a marketable head, and the bucket's weight comes from its others.
 TK-H03 error: Harvested, but no date
   Days to harvest cannot be counted.
   Enter the date, or correct the outcome.
@@ -233,11 +233,13 @@ TK-H07 error: Not ready after it was harvested, or before transplanting
   The dates are exchanged or mistyped.
   Look up the dates and correct them.
 TK-H08 warning: A bucket without a row
-  Lost buckets must be counted, not forgotten.
-  Add a row for each head, with outcome dead or missing if need be.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Ask what became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose \
+heads say gave_up.
 TK-H09 warning: Fewer rows than heads planned
-  Lost heads must be counted, not forgotten.
-  Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Look for a row under a mistyped bucket first. Add a row for each head whose fate somebody knows; if nobody does, \
+nothing need be done.
 TK-H10 warning: A weight far from all others at its site
   A point or a unit may have slipped.
   Look up the record; nothing need be done if the weight is right.
@@ -262,6 +264,15 @@ TK-H16 warning: Grew faster than lettuce can
 TK-H17 warning: Losses follow the treatment
   Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.
   Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.
+TK-H18 error: A harvest without an outcome
+  A head that was cut and one of which nobody knows are counted differently.
+  Write harvested, or what else became of the head; or empty the other cells.
+TK-H19 error: No day of transplanting
+  Days to harvest cannot be counted, and a head with a fate stood in a bucket.
+  Enter the day; a head that never went into its bucket has the outcome never_planted.
+TK-H20 warning: Nobody wrote what became of some heads
+  They are left out of the answer, which says how many they are and whether they could turn it.
+  Write what became of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing.
 
 # The solution
 TK-S01 warning: Not dosed as randomised

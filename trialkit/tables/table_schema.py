@@ -1,8 +1,8 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right) and ``trialkit:optionalColumn``
-(the column may be left out of the file).
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
+column may be left out of the file) and ``trialkit:wanted`` (forms ask for it).
 """
 
 import json
@@ -31,7 +31,8 @@ DTYPES: dict[FieldType, str | None] = {
 class Field:
     """One column: what it holds and which values it accepts.
 
-    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts.
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. What is `wanted` a finished
+    record has, and forms ask for it; a cell left empty says that nobody knows.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Field:
     description: str
     unit: str | None = None
     required: bool = False
+    wanted: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
     enum: tuple[str, ...] | None = None
@@ -143,6 +145,7 @@ def _field(entry: dict[str, Any]) -> Field:
         description=entry["description"],
         unit=entry.get("trialkit:unit"),
         required=constraints.get("required", False),
+        wanted=entry.get("trialkit:wanted", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
         enum=tuple(enum) if enum else None,

@@ -193,6 +193,7 @@ TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested
 TK-H03: a date, as the outcome is harvested
 TK-H04: an empty cell, as the outcome says that the head was not cut
+TK-H04 not weighed: an empty cell, as the outcome says that nobody weighed the head
 TK-H05: an empty cell, as the outcome says that the head was not cut
 TK-H06: a date not before transplanted_on
 TK-H07: a date from transplanted_on to harvested_on
@@ -209,6 +210,9 @@ TK-H15 two buckets: weights of their own | the weights of bucket {first} again a
 TK-H16: at most {most_g_a_day:g} g for each day from transplanting to harvest
 TK-H17: losses alike in all treatments | {worst_pct:.0f} % of the heads lost with {factor} {worst}, {best_pct:.0f} % \
 with {best}
+TK-H18: an outcome, as a harvest is recorded
+TK-H19: a date, as the outcome says that the head stood in the bucket
+TK-H20: an outcome | none for {count:head} at {site}
 # The solution
 TK-S01 dose: the dose that layout.csv gives this bucket
 TK-S01 no acid: 0, as layout.csv gives this bucket no acid

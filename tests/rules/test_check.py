@@ -44,7 +44,7 @@ SECOND = "334X,2,2026-08-24,harvested,2026-09-25,2026-09-21,150.5,yes,"
 
 def head(**changed: str) -> str:
     """Return the first head's row with some cells changed."""
-    cells = dict(zip(load_schema("heads").columns, FIRST.split(","), strict=True))
+    cells = dict(zip((field.name for field in load_schema("heads").on_forms), FIRST.split(","), strict=True))
     return ",".join((cells | changed).values())
 
 
@@ -222,9 +222,9 @@ WARNINGS = {
         "became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose "
         "heads say gave_up. [TK-H08]"),
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
-        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
-        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
-        "[TK-S01]"),
+        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket, '
+        "2. Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note "
+        "of this row. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
         'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
         "site, or add its buckets. [TK-L06]"),
@@ -252,7 +252,7 @@ def test_a_good_folder_has_no_problems(good_folder: Path) -> None:
     trial = read_trial(good_folder)
     assert set(trial.layout["cultivar"]) == {"Larkmoor Butter", "NA"}
     assert set(trial.sha256) == {path.name for path in good_folder.iterdir()}
-    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "note"])]
+    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "cultivar", "note"])]
     assert kinds == ["Int64", *["datetime64[s]"] * 3, "float64", "boolean"]
     assert len(trial.heads) == 32
     assert trial.heads["note"].eq("").all()
@@ -579,7 +579,9 @@ def test_a_hundred_thousand_heads_are_checked(good_folder: Path) -> None:
         for place, b in enumerate(buckets)
         for number in range(1, 13)
     ]
-    (good_folder / "heads.csv").write_text("\n".join([",".join(load_schema("heads").columns), *heads]), "utf-8")
+    (good_folder / "heads.csv").write_text(
+        "\n".join([",".join(field.name for field in load_schema("heads").on_forms), *heads]), "utf-8"
+    )
     (good_folder / "solution.csv").unlink()
     result = check_trial(good_folder)
     assert len(result.trial.heads) == 100_008

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.domain.heads import OUTCOMES
+from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.tables.typed_tables import read_table
 

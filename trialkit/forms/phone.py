@@ -60,7 +60,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
         "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
+        "tables": {name: [_field(field) for field in load_schema(name).on_forms] for name in RECORD_TABLES},
     }
 
 

@@ -104,7 +104,7 @@ def _table(sheet: Worksheet, schema: TableSchema, rows: Sequence[dict[str, Any]]
     from openpyxl.utils import get_column_letter
 
     last = len(rows) + 1
-    for number, field in enumerate(schema.fields, 1):
+    for number, field in enumerate(schema.on_forms, 1):
         letter = get_column_letter(number)
         header = sheet.cell(1, number)
         _write(header, field.name)
@@ -204,7 +204,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     rows += [f"{one.title}. {one.text}" for one in cautions]
     rows += ["", "Columns"]
     for table in RECORD_TABLES:
-        for field in load_schema(table).fields:
+        for field in load_schema(table).on_forms:
             rows.append(f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip())
     rows += ["", "Buckets of this garden"]
     for bucket in buckets_of_garden(trial, site):

@@ -102,11 +102,13 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
         second = key[1]
         return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
 
+    fields = [field for field in schema.fields if not field.rare or any(field.name in row for row in table.values())]
+
     def cells(row: Row) -> list[str]:
-        texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
+        texts = ((field.type, row.get(field.name, "")) for field in fields)
         return [defused(text) if kind == "string" else text for kind, text in texts]
 
-    return csv_of_texts([schema.columns, *(cells(table[key]) for key in sorted(table, key=place))])
+    return csv_of_texts([[field.name for field in fields], *(cells(table[key]) for key in sorted(table, key=place))])
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:

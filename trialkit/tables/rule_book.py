@@ -273,14 +273,20 @@ TK-H19 error: No day of transplanting
 TK-H20 warning: Nobody wrote what became of some heads
   They are left out of the answer, which says how many they are and whether they could turn it.
   Write what became of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing.
+TK-H21 warning: Not planted as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the head was indeed planted so, say why in the note of this row.
+TK-H22 warning: A departure in planting of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 
 # The solution
-TK-S01 warning: Not dosed as randomised
-  The bucket was treated otherwise than planned.
-  Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads.
-TK-S02 warning: A recorded departure from the layout
-  The bucket is counted under the treatment it was randomised to; too many of these blur the answer.
-  Nothing need be done; the note says that it is so.
+TK-S01 warning: Not mixed as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note of this row.
+TK-S02 warning: A departure from the layout of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 TK-S03 warning: pH rose although acid was added
   The two readings are exchanged, a strip was misread, or the acid went elsewhere.
   Look up both readings; nothing need be done if they are right.

@@ -252,7 +252,7 @@ def test_a_good_folder_has_no_problems(good_folder: Path) -> None:
     trial = read_trial(good_folder)
     assert set(trial.layout["cultivar"]) == {"Larkmoor Butter", "NA"}
     assert set(trial.sha256) == {path.name for path in good_folder.iterdir()}
-    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "cultivar", "note"])]
+    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "cultivar_planted", "note"])]
     assert kinds == ["Int64", *["datetime64[s]"] * 3, "float64", "boolean"]
     assert len(trial.heads) == 32
     assert trial.heads["note"].eq("").all()

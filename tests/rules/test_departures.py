@@ -127,10 +127,10 @@ def test_another_cultivar(tmp_path: Path) -> None:
     path.write_text(path.read_text("utf-8").replace("[factors.acidifier]", factors), "utf-8")
     layout = pd.read_csv(tmp_path / "layout.csv").assign(cultivar="Fenleaf")
     layout.to_csv(tmp_path / "layout.csv", index=False)
-    heads = pd.read_csv(tmp_path / "heads.csv").assign(cultivar="", note="")
-    heads.loc[:3, "cultivar"] = "Paleheart"
-    heads.loc[4, "cultivar"] = "Paleheart"
-    heads.loc[8:11, "cultivar"] = "Fenleaf"
+    heads = pd.read_csv(tmp_path / "heads.csv").assign(cultivar_planted="", note="")
+    heads.loc[:3, "cultivar_planted"] = "Paleheart"
+    heads.loc[4, "cultivar_planted"] = "Paleheart"
+    heads.loc[8:11, "cultivar_planted"] = "Fenleaf"
     heads.loc[:3, "note"] = "the trays were exchanged"
     heads.to_csv(tmp_path / "heads.csv", index=False)
     told = [(one.rule, one.case, one.row) for one in check_trial(tmp_path).problems if one.rule.startswith("TK-H2")]

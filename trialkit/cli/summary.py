@@ -10,6 +10,7 @@ from trialkit.documents.results import Results
 from trialkit.pages.numerals import chance_percent, fixed
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
+from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
@@ -24,7 +25,7 @@ def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision = results.decision
     said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
-    words = [line for text in said for line in _wrapped(text)]
+    words = [line for text in (*said, *departures_words(results)) for line in _wrapped(text)]
     doses = _doses(decision) if decision else ()
     tail = [*doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, NoDecision
+from trialkit.documents.departures import Departure
 from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
@@ -127,3 +128,6 @@ class Results:
     decision: Annotated[Decision | None, "What to recommend; None where nothing can be."]
     no_decision: Annotated[NoDecision | None, "Why there is no decision."]
     corrections: Annotated[tuple[Correction, ...], "What was put right in the records, and why."] = ()
+    departures: Annotated[
+        tuple[Departure, ...], "Where a bucket was treated otherwise than assigned; everything above counts it so."
+    ] = ()

@@ -143,15 +143,15 @@ class _Finder:
 
     def cultivars(self) -> Iterator[FoundDeparture]:
         """A head of another cultivar than assigned; what stands in the bucket is told where its heads are of one."""
-        named = self.heads[self.heads["cultivar"] != ""]
+        named = self.heads[self.heads["cultivar_planted"] != ""]
         assigned = self._of_layout(named, "cultivar").fillna("")
-        others = named[(named["cultivar"] != assigned) & (assigned != "")]
+        others = named[(named["cultivar_planted"] != assigned) & (assigned != "")]
         planted = self.heads["bucket"].value_counts()
         for bucket, rows in others.groupby("bucket", sort=False):
-            row, names = rows.index[0], rows["cultivar"].unique()
+            row, names = rows.index[0], rows["cultivar_planted"].unique()
             applied = str(names[0]) if len(names) == 1 and len(rows) == planted[bucket] else None
             day = rows["transplanted_on"].iloc[0]
-            yield self._planted(row, "cultivar", "cultivar", str(assigned[row]), applied, _iso(day))
+            yield self._planted(row, "cultivar_planted", "cultivar", str(assigned[row]), applied, _iso(day))
 
     @property
     def _dosed(self) -> pd.DataFrame:

@@ -153,6 +153,43 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     records : BucketRecords
     question : AdviceQuestion
     """
+    found = _weighed_up(records, question)
+    return found if isinstance(found, NoDecision) else Advice(_decide(*found), *found)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What to grow, of a decision that is asked for nothing else."""
+
+    treatment: Treatment
+    verdict: Verdict
+    probability_near_best: float
+
+
+def choose(records: BucketRecords, question: AdviceQuestion, weights: Weights | None = None) -> Choice | NoDecision:
+    """Choose as `advise` does, and leave out what it works out besides.
+
+    Parameters
+    ----------
+    records : BucketRecords
+    question : AdviceQuestion
+    weights : Weights, optional
+        The model of weights of records that differ from these in their counts of heads alone.
+    """
+    if not question.rule.delay_cost_per_day:
+        records = replace(records, days=None)
+    weighed = _weighed_up(records, question, weights)
+    if isinstance(weighed, NoDecision):
+        return weighed
+    asked, _, _, found = weighed
+    chosen = _choose(asked, found)
+    return Choice(asked.treatments[chosen.at], _verdict(chosen), float(chosen.near_best[chosen.at]))
+
+
+def _weighed_up(
+    records: BucketRecords, question: AdviceQuestion, weights: Weights | None = None
+) -> tuple[Candidacy, Weights, Shares, Prospects] | NoDecision:
+    """Fit both parts of the model, and foresee every candidate."""
     rows, seen = records.buckets, known_rows(records)
     known = seen.buckets
     if not ((known["usable"] > 0) & known["weight_g"].notna()).any():
@@ -166,12 +203,11 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     labelled = treated_alike(known)
     try:
         learnt = asked.learnt
-        weights = weigh(asked.gathered, learnt)
+        weights = weights or weigh(asked.gathered, learnt)
         shares = count(asked.gathered, overdispersion(labelled[labelled["recorded"] > 0]), learnt)
     except NotComputed:
         return NoDecision("too_open")
-    found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
-    return Advice(_decide(asked, weights, shares, found), asked, weights, shares, found)
+    return asked, weights, shares, prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
 
 
 def known_rows(records: BucketRecords) -> BucketRecords:

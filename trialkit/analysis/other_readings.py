@@ -14,7 +14,7 @@ from typing import Annotated
 import pandas as pd
 
 from trialkit.advice.gathering import BucketRecords
-from trialkit.analysis.advising import Advice, AdviceQuestion, advise, is_near
+from trialkit.analysis.advising import Advice, Choice, choose, is_near
 from trialkit.analysis.bucket_records import nitrogen_per_tsp, records_of
 from trialkit.documents.decision import Decision, NoDecision, OtherReading, ReadingCode
 from trialkit.documents.departures import Departure, DepartureKind
@@ -117,8 +117,7 @@ def other_readings(
     trial: Trial,
     records: BucketRecords,
     assigned: pd.DataFrame,
-    question: AdviceQuestion,
-    decision: Decision,
+    advice: Advice,
     departures: Sequence[Departure],
 ) -> Iterator[OtherReading]:
     """Ask the decision's question of the records as they could be read otherwise.
@@ -130,30 +129,31 @@ def other_readings(
         Those that the decision rests on.
     assigned : pandas.DataFrame
         Their buckets, as `bucket_records` gives them.
-    question : AdviceQuestion
-    decision : Decision
+    advice : Advice
+        With the decision.
     departures : sequence of Departure
     """
+    decision, question = advice.decision, advice.asked.question
     varied = trial.protocol.varied_factors
     tried = {FACTOR_COLUMNS[name]: trial.protocol.factors[name].levels for name in varied}
     applied = as_applied(assigned, departures, tried, nitrogen_per_tsp(trial))
     if applied.moved or applied.left_out:
         dose = records.buckets["dose"].dropna()
         within = (float(dose.min()), float(dose.max())) if len(dose) else None
-        found = advise(records_of(trial, applied.buckets, records.gardens), replace(question, within=within))
+        found = choose(records_of(trial, applied.buckets, records.gardens), replace(question, within=within))
         yield _reading("as_applied", decision, found, applied.moved, applied.left_out)
     unknown = int((assigned["planned"] - assigned["recorded"]).clip(lower=0).sum())
     if unknown:
         lost = replace(records, buckets=records.buckets.assign(recorded=records.buckets["planned"]))
-        yield _reading("all_lost", decision, advise(lost, question), unknown)
+        # Where every bucket has some record, the same buckets tell of weights: the model of these is the one at hand.
+        weights = advice.weights if (records.buckets["recorded"] > 0).all() else None
+        yield _reading("all_lost", decision, choose(lost, question, weights), unknown)
 
 
 def _reading(
-    code: ReadingCode, decision: Decision, found: Advice | NoDecision, concerned: int, left_out: int = 0
+    code: ReadingCode, decision: Decision, found: Choice | NoDecision, concerned: int, left_out: int = 0
 ) -> OtherReading:
     if isinstance(found, NoDecision):
         return OtherReading(code, None, None, False, None, concerned, left_out)
-    other = found.decision
-    same = is_near(other.recommended, decision.recommended)
-    near = other.chosen.probability_near_best
-    return OtherReading(code, other.recommended, other.verdict, same, near, concerned, left_out)
+    same = is_near(found.treatment, decision.recommended)
+    return OtherReading(code, found.treatment, found.verdict, same, found.probability_near_best, concerned, left_out)

@@ -141,15 +141,15 @@ def decide(
     if not trial.protocol.responses.weight:
         return NoDecision("not_asked")
     buckets = bucket_records(trial, answers["days"].result.buckets)
-    records, question = records_of(trial, buckets, gardens_of(trial, water)), question_of(trial)
-    advice = advise(records, question)
+    records = records_of(trial, buckets, gardens_of(trial, water))
+    advice = advise(records, question_of(trial))
     if isinstance(advice, NoDecision):
         return advice
     found = advice.decision
     return replace(
         found,
         cautions=tuple(_cautions(found, losses, answers[YIELD])),
-        other_readings=tuple(other_readings(trial, records, buckets, question, found, departures)),
+        other_readings=tuple(other_readings(trial, records, buckets, advice, departures)),
     )
 
 

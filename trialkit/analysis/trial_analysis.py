@@ -40,7 +40,7 @@ from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested, is_recorded
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
-from trialkit.rules.departures import find_departures
+from trialkit.rules.departure_rules import find_departures
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 

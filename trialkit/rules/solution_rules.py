@@ -7,7 +7,7 @@ import pandas as pd
 from trialkit.documents.problems import Problem
 from trialkit.domain.heads import GONE
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.rules.departures import departures_in
+from trialkit.rules.departure_rules import departures_in
 from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, mixings, predicted_ph, strength, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L

@@ -12,7 +12,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
-from trialkit.rules import departures, layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
@@ -90,7 +90,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         record_rules.growth_is_plausible,
         record_rules.every_head_is_recorded,
         pattern_rules.losses_do_not_follow_treatment,
-        departures.buckets_are_treated_as_randomised,
+        departure_rules.buckets_are_treated_as_randomised,
         solution_rules.ph_is_near_the_foreseen,
         solution_rules.meters_read_in_millisiemens,
         solution_rules.volumes_are_near_the_fill_line,

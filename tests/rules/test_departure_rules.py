@@ -10,7 +10,7 @@ import pytest
 from honest_records import Records, write_records
 from trialkit.documents.departures import Departure
 from trialkit.documents.returns import Correction
-from trialkit.rules.departures import find_departures
+from trialkit.rules.departure_rules import find_departures
 from trialkit.rules.trial_folder import Trial, check_trial, read_trial
 
 Change = Callable[[Records], None]

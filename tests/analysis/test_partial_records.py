@@ -1,7 +1,9 @@
 """A season half entered, or gone wrong: whatever the records are, an answer or a reason, and no failure."""
 
+import shutil
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,13 +12,13 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
 from trialkit.analysis.advising import Advice, advise
-from trialkit.analysis.bucket_records import question_of, trial_records
+from trialkit.analysis.bucket_records import bucket_records, question_of, trial_records
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.document import as_text, from_text
 from trialkit.documents.results import Results
 from trialkit.domain.errors import NotComputed
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, check_trial, read_trial
 
 EXAMPLES = ("autumn_dose", "spring_dose", "volunteer_cultivars")
 FATES = ("bolted", "dead", "eaten", "not_ready")
@@ -142,6 +144,23 @@ def test_a_garden_that_gave_up_decides_nothing_by_how_its_blanks_are_coded(name:
     (turns,) = (one.turns_at for one in expected.tipping if one.treatment == expected.recommended)
     assert turns is not None
     assert 0 < turns < 0.5
+
+
+def test_blanks_of_a_garden_that_gave_up_stop_nothing(tmp_path: Path) -> None:
+    """Rows that have a bucket and a head and nothing more are warned of once, and read as no record."""
+    folder = tmp_path / "trial"
+    shutil.copytree(resource_folder("example_trials") / "spring_dose", folder)
+    table = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False)
+    gardens = pd.read_csv(folder / "layout.csv", dtype=str).set_index("bucket")["site"]
+    gave_up = table["bucket"].map(gardens) == "FERN"
+    table.loc[gave_up, [column for column in table if column not in ("bucket", "head")]] = ""
+    table.to_csv(folder / "heads.csv", index=False)
+    result = check_trial(folder)
+    assert result.ok
+    assert [(one.rule, one.severity) for one in result.problems if one.file == "heads.csv"] == [("TK-H20", "warning")]
+    assert result.trial is not None
+    coded = given_up(bundled("spring_dose"), "FERN", "gave_up")
+    assert bucket_records(result.trial).equals(bucket_records(coded))
 
 
 def test_the_whole_analysis_of_a_garden_that_gave_up() -> None:

@@ -408,7 +408,7 @@ TK-R31 error: Two different rows for the same thing
   Keep the true row, remove the other.
 TK-R32 error: A planned bucket has no row
   Lost buckets must be counted, not forgotten.
-  Ask for its rows; a bucket that was lost has the outcome dead or missing.
+  Ask for its rows; heads that died have the outcome dead, and those of which nobody knows may stay away.
 TK-R33 warning: Commas were read as decimal separators
   All numbers of the sheet agree.
   Nothing need be done.

@@ -8,6 +8,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Key
+from trialkit.domain.heads import CUT, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
 from trialkit.rules.trial_folder import Trial
@@ -145,9 +146,12 @@ def incomplete(schema: TableSchema, rows: Collection[Row]) -> int:
     """Count rows that lack what the record needs in the end: required cells, or the harvest of a harvested head."""
 
     def lacks(row: Row) -> bool:
-        needed = [field.name for field in schema.fields if field.required or field.wanted]
-        if row.get("outcome") == "harvested":
-            needed += ["harvested_on", "weight_g"]
+        outcome = row.get("outcome")
+        needed = [field.name for field in schema.fields if field.required]
+        if outcome is None or outcome not in SAYS_NOTHING:
+            needed += [field.name for field in schema.fields if field.wanted]
+        if outcome in CUT:
+            needed += ["harvested_on", *(["weight_g"] * (outcome != NOT_WEIGHED))]
         return any(name not in row for name in needed)
 
     return sum(map(lacks, rows))

@@ -30,7 +30,7 @@ from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
 BLANK_MIXINGS, BLANK_VISITS = 2, 12
-SHORT_WORDS = 6  # more allowed words than this are written out, not ticked
+SHORT_WORDS = 10  # more allowed words than this are written out, not ticked
 
 
 @dataclass(frozen=True)
@@ -173,8 +173,8 @@ def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sh
 def _sheet(name: TableName, first_key: str, rows: Sequence[tuple[str, ...]]) -> Sheet:
     """Make a sheet from a table's schema: keys that are filled in, then what is written by hand."""
     schema = load_schema(name)
-    filled = [field for field in schema.fields if field.name in (first_key, "head")]
-    written = [field for field in schema.fields if field not in filled]
+    filled = [field for field in schema.on_forms if field.name in (first_key, "head")]
+    written = [field for field in schema.on_forms if field not in filled]
     return Sheet(
         schema.title,
         schema.description,

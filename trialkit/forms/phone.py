@@ -60,7 +60,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
         "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
+        "tables": {name: [_field(field) for field in load_schema(name).on_forms] for name in RECORD_TABLES},
     }
 
 
@@ -77,7 +77,7 @@ def _field(field: Field) -> dict[str, Any]:
         "title": field.title,
         "description": field.description,
         "unit": field.unit if field.unit and "[" not in field.unit else None,
-        "required": field.required or None,
+        "required": field.required or field.wanted or None,
         "minimum": field.minimum,
         "maximum": field.maximum,
         "enum": list(field.enum) if field.enum else None,

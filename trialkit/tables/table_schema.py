@@ -1,8 +1,9 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right) and ``trialkit:optionalColumn``
-(the column may be left out of the file).
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
+column may be left out of the file), ``trialkit:wanted`` (forms ask for it) and ``trialkit:rare`` (forms do not show it,
+and files have it only where some row does).
 """
 
 import json
@@ -31,7 +32,9 @@ DTYPES: dict[FieldType, str | None] = {
 class Field:
     """One column: what it holds and which values it accepts.
 
-    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts.
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. What is `wanted` a finished
+    record has, and forms ask for it; a cell left empty says that nobody knows. A `rare` column stands in a file only
+    where some row has it, and on no form.
     """
 
     name: str
@@ -40,12 +43,14 @@ class Field:
     description: str
     unit: str | None = None
     required: bool = False
+    wanted: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
     enum: tuple[str, ...] | None = None
     pattern: str | None = None
     max_length: int | None = None
     optional_column: bool = False
+    rare: bool = False
     how_to_fix: str | None = None
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
@@ -91,6 +96,11 @@ class TableSchema:
     def columns(self) -> tuple[str, ...]:
         """Names of all columns, in order."""
         return tuple(field.name for field in self.fields)
+
+    @property
+    def on_forms(self) -> tuple[Field, ...]:
+        """The columns that whoever keeps the record is asked for."""
+        return tuple(field for field in self.fields if not field.rare)
 
     def field(self, name: str) -> Field:
         """Return one column's field by its name."""
@@ -143,12 +153,14 @@ def _field(entry: dict[str, Any]) -> Field:
         description=entry["description"],
         unit=entry.get("trialkit:unit"),
         required=constraints.get("required", False),
+        wanted=entry.get("trialkit:wanted", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
         enum=tuple(enum) if enum else None,
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),
         optional_column=entry.get("trialkit:optionalColumn", False),
+        rare=entry.get("trialkit:rare", False),
         how_to_fix=entry.get("trialkit:howToFix"),
         true_values=tuple(entry.get("trueValues", ())),
         false_values=tuple(entry.get("falseValues", ())),

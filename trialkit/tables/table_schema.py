@@ -1,8 +1,9 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right) and ``trialkit:optionalColumn``
-(the column may be left out of the file).
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn``
+(the column may be left out of the file), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a number
+is worth a second look; common practice, no source).
 """
 
 import json
@@ -31,7 +32,8 @@ DTYPES: dict[FieldType, str | None] = {
 class Field:
     """One column: what it holds and which values it accepts.
 
-    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts.
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. A number beyond
+    `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again.
     """
 
     name: str
@@ -42,6 +44,8 @@ class Field:
     required: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
+    usual_minimum: float | None = None
+    usual_maximum: float | None = None
     enum: tuple[str, ...] | None = None
     pattern: str | None = None
     max_length: int | None = None
@@ -49,6 +53,16 @@ class Field:
     how_to_fix: str | None = None
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
+
+    @property
+    def unit_words(self) -> str | None:
+        """Unit as people write it; None where the title says all, as that of a pH does."""
+        return {"[tsp_us]": "teaspoons", "[pH]": None}.get(self.unit, self.unit) if self.unit else None
+
+    @property
+    def heading(self) -> str:
+        """Title and unit, as forms head the column."""
+        return f"{self.title} ({self.unit_words})" if self.unit_words else self.title
 
     def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""
@@ -145,6 +159,8 @@ def _field(entry: dict[str, Any]) -> Field:
         required=constraints.get("required", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
+        usual_minimum=entry.get("trialkit:usualMinimum"),
+        usual_maximum=entry.get("trialkit:usualMaximum"),
         enum=tuple(enum) if enum else None,
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),

@@ -97,9 +97,10 @@
   function oddity(table, field, record) {
     const value = Number(plain(field, record[field.name] || ""));
     if (!record[field.name] || fault(field, record[field.name])) return "";
-    if (value < field.usualMinimum || value > field.usualMaximum) return "Unusual: mostly " + field.usualMinimum + " to " + field.usualMaximum + (field.unit ? " " + field.unit : "") + ". Look again, and leave it if it is right.";
+    const again = (field.unit === "g" ? "Weigh" : "Read") + " again, and leave it if it is right.";
+    if (value < field.usualMinimum || value > field.usualMaximum) return "Unusual: mostly " + field.usualMinimum + " to " + field.usualMaximum + (field.unit ? " " + field.unit : "") + ". " + again;
     const days = (Date.parse(record.harvested_on) - Date.parse(record.transplanted_on)) / 86400000;
-    if (table === "heads" && field.name === "weight_g" && days > 0 && value / days > form.mostGramsADay) return "Unusual: more than " + form.mostGramsADay + " g for each day since planting. Weigh again, and leave it if it is right.";
+    if (table === "heads" && field.name === "weight_g" && days > 0 && value / days > form.mostGramsADay) return "Unusual: more than " + form.mostGramsADay + " g for each day since planting. " + again;
     return "";
   }
   function isGrowing(record) {
@@ -162,7 +163,7 @@
     const row = rowOfDay("solution", { bucket });
     const words = {
       planting: planted === form.heads ? "planted" : planted ? planted + " of " + form.heads + " planted" : "not planted yet",
-      mixing: row && isMixing(row) ? "written down" : state.solution.some(one => one.bucket === bucket && isMixing(one)) ? "mixed before" : "not mixed yet",
+      mixing: row && isMixing(row) ? (row.acid_tsp || !form.buckets.find(one => one.id === bucket).acid ? "written down" : "acid to write down") : state.solution.some(one => one.bucket === bucket && isMixing(one)) ? "mixed before" : "not mixed yet",
       readings: row && (row.ph_before || row.ec_ms_cm) ? "read" : "not read yet",
       harvest: wrong ? number(wrong, "head", "heads") + " to complete" : done === form.heads ? "complete" : done ? done + " of " + form.heads + " heads" : planted ? "growing" : "nothing yet",
     };
@@ -365,7 +366,9 @@
       }
       const wrong = message(table, field, record);
       error.textContent = wrong;
-      said.textContent = readAs(field, input.value) + (wrong ? "" : oddity(table, field, record));
+      const odd = wrong ? "" : oddity(table, field, record);
+      said.textContent = readAs(field, input.value) + odd;
+      said.classList.toggle("odd", Boolean(odd));
       if (wrong) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
     };
     const unit = inOunces(field) ? ", oz" : field.unit ? ", " + field.unit : "";
@@ -374,7 +377,8 @@
     box.append(error, said);
     return [box, told];
   }
-  // All fields of a record; or those named, without their descriptions, and with what follows from an entry.
+  // All fields of a record; or those named, without their descriptions, with what follows from an entry and with what is
+  // wrong in the fields that are not shown.
   function fields(table, record, prefix, legend, names, entered) {
     const told = [];
     const refresh = () => told.forEach(one => one());
@@ -385,6 +389,10 @@
       box.append(part);
       told.push(one);
     }
+    const unseen = form.tables[table].filter(field => !keys[table].includes(field.name) && !asked.includes(field));
+    const rest = make("p", { class: "error", role: "status" });
+    told.push(() => { rest.textContent = unseen.map(field => [field.title, message(table, field, record)]).filter(([, wrong]) => wrong).map(one => one.join(": ")).join(" "); });
+    box.append(rest);
     refresh();
     return box;
   }
@@ -536,8 +544,8 @@
     drawBucket();
     show();
     const inputs = [...by("bucket-forms").querySelectorAll("input")];
-    by("bucket").scrollIntoView();
-    (write && state.task !== "planting" && state.task !== "other" && inputs.find(input => !input.value) || by("bucket-title")).focus();
+    by("bucket").scrollIntoView({ behavior: "instant" });
+    (write && state.task !== "planting" && state.task !== "other" && inputs.find(input => !input.value) || by("bucket-title")).focus({ preventScroll: true });
   }
   function find(text, write) {
     const parts = text.split(form.between).map(part => part.trim());
@@ -631,7 +639,7 @@
       doings.next();
     },
     "plant-all"() {
-      const heads = form.buckets.flatMap(bucket => plantings(bucket.id)).filter(([record]) => !record.outcome);
+      const heads = form.buckets.flatMap(bucket => plantings(bucket.id));
       enterAll(heads, done => number(done.length, "head", "heads") + " planted on this day." + (done.length < heads.length ? " The others keep the day that they have." : "") + " Now choose the buckets below where it was otherwise, if there are any.");
     },
     "plant-bucket"() {

@@ -180,7 +180,7 @@ def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sh
     return (
         Sheet(
             "planting day",
-            f"A bucket's row is filled in only {EXCEPTION}.",
+            "A bucket's row is filled in only if it was planted on another day.",
             "Day on which all were planted",
             ("Bucket",),
             (_column("heads", "transplanted_on", f", {EXCEPTION}"), _column("heads", "note")),
@@ -189,7 +189,11 @@ def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sh
         Sheet(
             "mixing or topping up",
             "What went into each bucket"
-            + ("" if blind else ": one tick where it was what the card says, else the amounts")
+            + (
+                ""
+                if blind
+                else ": a tick where it was what the card says, else the amounts; acid always, as the strip decides"
+            )
             + ". A copy of this page is for another day.",
             "Day",
             ("Bucket",) if blind else ("Bucket", "On the card"),

@@ -68,6 +68,8 @@ class Field:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""
         if self.enum:
             return "choices", {"choices": self.enum}
+        if self.type == "boolean":
+            return "either", {"yes": self.true_values[0], "no": self.false_values[0]}
         if self.minimum is not None and self.maximum is not None:
             unit = self.unit.strip("[]") if self.unit and "_" not in self.unit else None
             return "range", {"minimum": self.minimum, "maximum": self.maximum, "unit": unit}

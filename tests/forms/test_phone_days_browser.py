@@ -220,6 +220,11 @@ def test_outcome_only_where_none_was_cut(page: Any, layout: pd.DataFrame, tmp_pa
          "marketable": "yes"},
         {"bucket": bucket, "head": "2", "outcome": "dead"},
     ]  # fmt: skip
+    assert page.locator("#head1-harvested_on").count() == 0
+    page.fill("#day", "2026-09-30")
+    go(page, bucket, "harvest")
+    page.fill("#head1-weight_g", "151")
+    assert page.input_value("#head1-harvested_on") == "2026-09-29"
     page.click("[data-task=planting]")
     page.fill("#day", "2026-10-02")
     page.click("[data-do=plant-all]")
@@ -227,7 +232,7 @@ def test_outcome_only_where_none_was_cut(page: Any, layout: pd.DataFrame, tmp_pa
     page.click("[data-do=next]")
     assert "last bucket" in page.inner_text("#state")
     go(page, bucket, "harvest")
-    assert "Harvested on: This is before the day of transplanting." in page.inner_text("#bucket-forms")
+    assert "This is before the day of transplanting." in page.inner_text("#head1-harvested_on-error")
 
 
 def test_all_but_some(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:

@@ -6,6 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
+from trialkit.domain.heads import is_harvested
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G
@@ -57,6 +60,8 @@ def phone_form(trial: Trial, site: str) -> str:
 def _data(trial: Trial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
     marks = form_marks(trial)
+    outcomes = load_schema("heads").field("outcome").enum or ()
+    harvested = is_harvested(pd.DataFrame({"outcome": outcomes}))
     return {
         "format": FORMAT,
         "trial": marks.trial,
@@ -67,6 +72,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
         "between": BETWEEN,
+        "cut": [outcome for outcome, is_cut in zip(outcomes, harvested, strict=True) if is_cut],
         "notCut": NOT_CUT,
         "gramsInAnOunce": OUNCE_G,
         "mostGramsADay": MOST_GRAMS_A_DAY,

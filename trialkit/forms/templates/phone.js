@@ -79,7 +79,7 @@
   // Rules between the fields of one head; the same as those of the check.
   function crossFault(record, name) {
     const outcome = record.outcome || "";
-    if (outcome === "harvested" && (name === "weight_g" || name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
+    if ((outcome === "harvested" && name === "weight_g" || form.cut.includes(outcome) && name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
     if (form.notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return "Leave this empty, as the outcome says that the head was not cut.";
     if (name === "harvested_on" && record.transplanted_on && record.harvested_on && record.harvested_on < record.transplanted_on) return "This is before the day of transplanting.";
     if (name === "last_not_ready_on" && record.last_not_ready_on && (record.last_not_ready_on < (record.transplanted_on || "") || record.harvested_on && record.last_not_ready_on > record.harvested_on)) return "Expected a day from transplanting to harvest.";
@@ -415,8 +415,7 @@
   // What a weight, or what became of a head, says of the rest: who weighs has cut, on this day.
   function cut(record) {
     if (record.weight_g) record.outcome ||= "harvested";
-    const isCut = record.outcome === "harvested" || Boolean(record.weight_g);
-    if (isCut && !form.notCut.includes(record.outcome)) record.harvested_on ||= state.day;
+    if (form.cut.includes(record.outcome) || record.weight_g && !form.notCut.includes(record.outcome)) record.harvested_on ||= state.day;
     else if (record.harvested_on === state.day) delete record.harvested_on;
   }
   function unweighed(record) {
@@ -500,12 +499,12 @@
     const planted = [...new Set(headsOf(current).map(record => record.transplanted_on || ""))].filter(Boolean).join(", ");
     by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "") + ". " + (planted ? "Planted on " + planted + "." : "No day of planting is written down here yet.");
     by("bucket-day").textContent = state.task === "other" ? "" : by("day-said").textContent;
-    const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), current + ", head " + (i + 1), names, entered && (field => entered(record, field))));
+    const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), current + ", head " + (i + 1), names && names(record), entered && (field => entered(record, field))));
     const forms = {
-      planting: () => heads(["transplanted_on", "outcome"], () => {}),
+      planting: () => heads(() => ["transplanted_on", "outcome"], () => {}),
       mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, "what went in on this day", ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after"])],
       readings: () => [solutionOfDay(current, "as read on this day", ["ph_before", "ec_ms_cm"])],
-      harvest: () => heads(["weight_g", "outcome", "marketable"], (record, field) => {
+      harvest: () => heads(record => ["weight_g", "outcome", "marketable", ...record.harvested_on && record.harvested_on !== state.day ? ["harvested_on"] : []], (record, field) => {
         if (field.name === "weight_g") unweighed(record);
         if (field.name !== "marketable") cut(record);
       }),

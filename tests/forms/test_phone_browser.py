@@ -258,7 +258,10 @@ def test_a_draft_of_an_earlier_form_goes_on(page: Any, bucket: str) -> None:
 
 
 def test_by_keyboard_alone(page: Any, bucket: str) -> None:
-    """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field."""
+    """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field.
+
+    With the scale in hand Enter goes from weight to weight, and then to the next bucket's.
+    """
     page.click("[data-task=other]")
     page.focus("#jump")
     page.keyboard.type(bucket)
@@ -266,6 +269,15 @@ def test_by_keyboard_alone(page: Any, bucket: str) -> None:
     assert page.evaluate("document.activeElement.id") == "bucket-title"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "head1-transplanted_on"
+    page.click("[data-task=harvest]")
+    page.click(f"[data-bucket='{bucket}']")
+    for head in range(1, 5):
+        assert page.evaluate("document.activeElement.id") == f"head{head}-weight_g"
+        page.keyboard.type(f"15{head}")
+        page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#bucket-title") != f"Bucket {bucket}"
+    assert page.evaluate("document.activeElement.id") == "head1-weight_g"
 
 
 def test_axe_finds_nothing(page: Any, bucket: str) -> None:

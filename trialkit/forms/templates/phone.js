@@ -372,7 +372,7 @@
       if (wrong) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
     };
     const unit = inOunces(field) ? ", oz" : field.unit ? ", " + field.unit : "";
-    const box = make("div", { class: field.enum || field.words ? "field choice" : "field" }, make("label", { for: id }, field.title + unit), input);
+    const box = make("div", { class: entered && input.tagName === "SELECT" ? "field choice" : "field" }, make("label", { for: id }, field.title + unit), input);
     if (!entered) box.append(make("p", { id: id + "-hint", class: "hint" }, field.description));
     box.append(error, said);
     return [box, told];

@@ -293,6 +293,14 @@ def test_labels_are_scanned(browser: Any, form: Path, trial: Trial, layout: pd.D
     page.locator("#bucket-title", has_text=own).wait_for()
     assert page.evaluate("document.activeElement.id") == "head1-weight_g"
     assert page.locator("#camera").is_hidden()
+    page.evaluate("() => { window.seen = ''; }")
+    page.click("#scan")
+    page.locator("#camera").wait_for()
+    page.click("[data-do=stop-scan]")
+    assert page.locator("#camera").is_hidden()
+    page.evaluate("() => { navigator.mediaDevices.getUserMedia = async () => { throw new Error('denied'); }; }")
+    page.click("#scan")
+    page.locator("#jump-error", has_text="Type the letters and figures on the label.").wait_for()
     context.close()
 
 

@@ -575,8 +575,11 @@
   }
   async function scan() {
     if (camera) return;
+    let began = false;
+    by("jump-error").textContent = "";
     try {
       camera = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+      began = true;
       by("camera").hidden = false;
       by("camera-picture").srcObject = camera;
       await by("camera-picture").play();
@@ -589,6 +592,7 @@
         } else await new Promise(later => setTimeout(later, 150));
       }
     } catch (error) {
+      if (began && !camera) return; // it was stopped while it looked
       stopScanning();
       by("jump-error").textContent = "The camera cannot be used here. Type the letters and figures on the label.";
     }
@@ -621,6 +625,7 @@
     task(button) {
       state.task = button.dataset.task;
       current = "";
+      stopScanning();
       forget();
       keep();
       draw();

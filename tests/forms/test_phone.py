@@ -96,6 +96,7 @@ def test_cards_are_the_layouts(trial: Trial) -> None:
     given = {bucket["id"]: bucket for bucket in data_of(phone_form(trial, "FERN"))["buckets"]}
     for row in trial.layout[trial.layout["site"] == "FERN"].to_dict("records"):
         bucket, has_acid = given[row["bucket"]], row["acidifier"] != "none"
-        wanted = {"volume_l": "20", "nutrient_tsp": f"{row['dose_tsp']:g}"} | ({} if has_acid else {"acid_tsp": "0"})
+        volume = f"{trial.protocol.bucket.volume_l:g}"
+        wanted = {"volume_l": volume, "nutrient_tsp": f"{row['dose_tsp']:g}"} | ({} if has_acid else {"acid_tsp": "0"})
         assert bucket["card"] == wanted
         assert bucket.get("acid") == (row["acidifier"] if has_acid else None)

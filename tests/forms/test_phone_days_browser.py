@@ -143,7 +143,7 @@ def test_a_plain_season_takes_few_entries(page: Any, trial: Trial, layout: pd.Da
     solution = pd.read_csv(folder / "solution.csv").merge(layout, on="bucket")
     mixed = solution[solution["measured_on"] == "2026-08-20"]
     assert mixed["nutrient_tsp"].tolist() == mixed["dose_tsp"].tolist()
-    assert set(mixed["volume_l"]) == {20.0}
+    assert set(mixed["volume_l"]) == {trial.protocol.bucket.volume_l}
     with_acid = mixed["acidifier"] != "none"
     assert set(mixed.loc[~with_acid, "acid_tsp"]) == {0.0}
     assert mixed.loc[with_acid, "acid_tsp"].dropna().tolist() == [3.0, 3.0]

@@ -118,9 +118,9 @@ MORE, FEWER = {"sites": 4, "buckets": 32, "value_g": 11.96}, {"blocks": 1, "buck
          "As asked for, it goes beyond the limits: 8 buckets in a garden, where 8 is the most. No smaller trial like "
          "it was found within them: drop treatments, or widen the limits."),
         (verdict(PlanVerdict.RUN, {"value_g": 10.4}),
-         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much."),
+         "No trial of about its size is worth 1 g a head more, and no much smaller one is worth nearly as much."),
         (verdict(PlanVerdict.RUN, {"sites": 6, "buckets": 48, "value_g": 11.5}),
-         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much. "
+         "No trial of about its size is worth 1 g a head more, and no much smaller one is worth nearly as much. "
          "Only 6 gardens with 2 blocks each would bring 1.5 g more a head, but for 48 buckets instead of 24."),
         (verdict(PlanVerdict.NOT_WORTH_IT),
          "No trial within the limits is expected to bring even 1 g more a head."),

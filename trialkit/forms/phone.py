@@ -74,6 +74,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "between": BETWEEN,
         "cut": [outcome for outcome, is_cut in zip(outcomes, harvested, strict=True) if is_cut],
         "notCut": NOT_CUT,
+        "unit": "oz" if trial.protocol.trial.measures == "kitchen" else "g",
         "gramsInAnOunce": OUNCE_G,
         "mostGramsADay": MOST_GRAMS_A_DAY,
         "buckets": [_bucket(bucket, trial) for bucket in buckets_of_garden(trial, site)],

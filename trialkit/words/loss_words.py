@@ -6,17 +6,17 @@ from collections.abc import Iterator
 
 from trialkit.documents.findings import Losses
 from trialkit.words.factor_words import effect_label
-from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.phrases import in_percent, p_value
 from trialkit.words.treatment_names import level_words
 
 
-def losses_sentence(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+def losses_sentence(losses: Losses, system: MeasureSystem = BOTH) -> str:
     """Say what became of every planned head, and warn where that differs between treatments or gardens."""
     return " ".join(_losses(losses, system))
 
 
-def losses_warning(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
     """Warn where losses differ by treatment, so that weights of the survivors alone mislead; empty where not."""
     return " ".join(_warning(losses, system))
 

@@ -6,7 +6,7 @@
   const keys = { heads: ["bucket", "head"], solution: ["bucket"], visits: ["site"] };
   const tasks = ["planting", "mixing", "readings", "harvest", "other"];
   const ofDay = { solution: "measured_on", visits: "visited_on" };
-  let state = { by: "", unit: "g", task: "planting", day: "", daySetOn: "", heads: {}, solution: [], visits: [], saved: {} };
+  let state = { by: "", unit: form.unit, task: "planting", day: "", daySetOn: "", heads: {}, solution: [], visits: [], saved: {} };
   let current = "";
   let undo = null;
   let camera = null;

@@ -54,6 +54,7 @@ def test_a_blind_form_names_no_treatment(tmp_path: Path) -> None:
     blind = phone_form(laid_out(tmp_path / "blind", blind=True), "FERN")
     assert "vinegar 5" not in blind
     assert " tsp" not in blind
+    assert all(set(bucket) == {"id", "place"} for bucket in data_of(blind)["buckets"])
 
 
 def test_the_same_trial_gives_the_same_form(trial: Trial) -> None:
@@ -69,3 +70,33 @@ def test_text_cannot_end_the_data(tmp_path: Path) -> None:
     page = phone_form(laid_out(tmp_path / "hostile", title="</script><script>alert(1)</script>"), "FERN")
     assert data_of(page)["title"] == "</script><script>alert(1)</script>"
     assert "<script>alert" not in page
+
+
+def test_outcomes_are_those_of_the_rules(trial: Trial) -> None:
+    """Which outcomes are a harvest, and which leave no weight, is told to the script, not known by it."""
+    data = data_of(phone_form(trial, "FERN"))
+    outcomes = set(load_schema("heads").field("outcome").enum or ())
+    assert "harvested" in data["cut"]
+    assert set(data["notCut"]) < outcomes - set(data["cut"])
+
+
+def test_usual_values_lie_within_what_is_accepted(trial: Trial) -> None:
+    """What the form asks to look at again comes from the schemas, within their limits."""
+    data = data_of(phone_form(trial, "FERN"))
+    usual = {
+        field["name"]: field for name in RECORD_TABLES for field in data["tables"][name] if "usualMinimum" in field
+    }
+    assert set(usual) == {"weight_g", "ph_before", "ph_after", "ec_ms_cm"}
+    for name, field in usual.items():
+        assert field["minimum"] <= field["usualMinimum"] < field["usualMaximum"] <= field["maximum"], name
+
+
+def test_cards_are_the_layouts(trial: Trial) -> None:
+    """What one tap writes down is the layout's dose in the protocol's volume, and no acid only where there is none."""
+    given = {bucket["id"]: bucket for bucket in data_of(phone_form(trial, "FERN"))["buckets"]}
+    for row in trial.layout[trial.layout["site"] == "FERN"].to_dict("records"):
+        bucket, has_acid = given[row["bucket"]], row["acidifier"] != "none"
+        volume = f"{trial.protocol.bucket.volume_l:g}"
+        wanted = {"volume_l": volume, "nutrient_tsp": f"{row['dose_tsp']:g}"} | ({} if has_acid else {"acid_tsp": "0"})
+        assert bucket["card"] == wanted
+        assert bucket.get("acid") == (row["acidifier"] if has_acid else None)

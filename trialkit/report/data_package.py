@@ -336,6 +336,8 @@ def dictionary(tables: Sequence[TableName]) -> str:
         lines += ["| column | type | unit | values | meaning |", "|---|---|---|---|---|"]
         for field in schema.fields:
             values = accepted_words(field) if field.enum or field.minimum is not None else ""
+            if field.usual_minimum is not None:
+                values += f", mostly {field.usual_minimum} to {field.usual_maximum}"
             cells = (field.name, field.type, field.unit or "", values, field.description)
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")

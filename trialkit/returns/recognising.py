@@ -176,7 +176,7 @@ class _Reading:
             if count > 1:
                 self.log.refuse("TK-R20", self._at(self.header_row, name), heading=name, count=count)
         for place, name in known.items():
-            if self.heading[place] != name and counts[name] == 1:
+            if self.heading[place] not in (name, self.schema.field(name).heading) and counts[name] == 1:
                 self.log.note("TK-R19", self._at(self.header_row, name), text=self.heading[place], became=name)
         unknown = [place for place, text in enumerate(self.heading) if place not in known and text]
         if not (self._is_wide(unknown) or self._is_second_table(unknown)):

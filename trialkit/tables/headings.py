@@ -24,9 +24,9 @@ def plain_heading(text: str) -> str:
 
 @cache
 def headings_of(table: TableName) -> dict[str, str]:
-    """Map each folded way to write a heading of a table (its name or its title) to its name."""
+    """Map each folded way to write a heading of a table (name, title, what forms head it with) to its name."""
     schema = load_schema(table)
-    titles = {plain_heading(field.title): field.name for field in schema.fields}
+    titles = {plain_heading(told): field.name for field in schema.fields for told in (field.title, field.heading)}
     with_unit = {
         plain_heading(f"{title} {unit}"): field.name
         for field in schema.fields

@@ -2,8 +2,9 @@
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
 ``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
-column may be left out of the file), ``trialkit:wanted`` (forms ask for it) and ``trialkit:rare`` (forms do not show it,
-and files have it only where some row does).
+column may be left out of the file), ``trialkit:wanted`` (forms ask for it), ``trialkit:rare`` (forms do not show it,
+and files have it only where some row does), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a
+number is worth a second look; common practice, no source).
 """
 
 import json
@@ -32,9 +33,10 @@ DTYPES: dict[FieldType, str | None] = {
 class Field:
     """One column: what it holds and which values it accepts.
 
-    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. What is `wanted` a finished
-    record has, and forms ask for it; a cell left empty says that nobody knows. A `rare` column stands in a file only
-    where some row has it, and on no form.
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. A number beyond
+    `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again. What is
+    `wanted` a finished record has, and forms ask for it; a cell left empty says that nobody knows. A `rare` column
+    stands in a file only where some row has it, and on no form.
     """
 
     name: str
@@ -46,6 +48,8 @@ class Field:
     wanted: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
+    usual_minimum: float | None = None
+    usual_maximum: float | None = None
     enum: tuple[str, ...] | None = None
     pattern: str | None = None
     max_length: int | None = None
@@ -55,10 +59,22 @@ class Field:
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
 
+    @property
+    def unit_words(self) -> str | None:
+        """Unit as people write it; None where the title says all, as that of a pH does."""
+        return {"[tsp_us]": "teaspoons", "[pH]": None}.get(self.unit, self.unit) if self.unit else None
+
+    @property
+    def heading(self) -> str:
+        """Title and unit, as forms head the column."""
+        return f"{self.title} ({self.unit_words})" if self.unit_words else self.title
+
     def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""
         if self.enum:
             return "choices", {"choices": self.enum}
+        if self.type == "boolean":
+            return "either", {"yes": self.true_values[0], "no": self.false_values[0]}
         if self.minimum is not None and self.maximum is not None:
             unit = self.unit.strip("[]") if self.unit and "_" not in self.unit else None
             return "range", {"minimum": self.minimum, "maximum": self.maximum, "unit": unit}
@@ -156,6 +172,8 @@ def _field(entry: dict[str, Any]) -> Field:
         wanted=entry.get("trialkit:wanted", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
+        usual_minimum=entry.get("trialkit:usualMinimum"),
+        usual_maximum=entry.get("trialkit:usualMaximum"),
         enum=tuple(enum) if enum else None,
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 ACCEPTED = {
     "choices": "one of {choices}",
+    "either": "{yes} or {no}",
     "range": "{minimum} to {maximum}[[ {unit}]]",
     "label": "letters, figures and hyphens",
     "name": "a short name of letters and figures",

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
 from trialkit.returns.merge_files import merge_files
-from trialkit.returns.records import read_records, table_text
+from trialkit.returns.records import incomplete, read_records, table_text
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.table_schema import load_schema
@@ -37,6 +37,29 @@ def test_rows_are_typed_as_their_file_would_be(rows: list[dict[str, str]]) -> No
     assert at_hand.frame.equals(from_file.frame)
     filled = any(text.strip() for row in rows for text in row.values())
     assert at_hand.problems == from_file.problems or not filled
+
+
+@pytest.mark.parametrize(
+    ("cells", "lacks"),
+    [
+        ({"outcome": "harvested", "harvested_on": "2026-09-24", "weight_g": "150"}, False),
+        ({"outcome": "harvested", "harvested_on": "2026-09-24"}, True),
+        ({"outcome": "not_weighed", "harvested_on": "2026-09-24"}, False),
+        ({"outcome": "not_weighed"}, True),
+        ({"outcome": "eaten"}, False),
+        ({}, True),
+    ],
+)
+def test_what_a_finished_head_has(cells: dict[str, str], lacks: bool) -> None:
+    """A weight where it was harvested and weighed, an outcome in any case."""
+    row = {"bucket": "334X", "head": "1", "transplanted_on": "2026-08-24", **cells}
+    assert incomplete(HEADS, [row]) == int(lacks)
+
+
+@pytest.mark.parametrize("outcome", ["never_planted", "gave_up", "stolen", "missing"])
+def test_a_head_without_a_record_needs_no_day(outcome: str) -> None:
+    """Nobody may know when it was transplanted, if ever."""
+    assert incomplete(HEADS, [{"bucket": "334X", "head": "1", "outcome": outcome}]) == 0
 
 
 def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from trialkit.domain.units import OUNCE_G, Measures
 from trialkit.pages.numerals import chance_percent, fixed
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
+from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
 from trialkit.words.phrases import number
@@ -26,7 +27,7 @@ def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision, system = results.decision, MeasureSystem(results.design.measures, nutrient_g_per_tsp(results.water))
     said = sentences(decision, system) if decision else (f"No recommendation. {no_decision_words(results)}",)
-    words = [line for text in said for line in _wrapped(text)]
+    words = [line for text in (*said, *departures_words(results)) for line in _wrapped(text)]
     doses = _doses(decision, system) if decision else ()
     tail = [*doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1

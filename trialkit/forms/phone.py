@@ -6,9 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
-from trialkit.domain.heads import is_harvested
+from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G
@@ -17,7 +15,6 @@ from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.pattern_rules import MOST_GRAMS_A_DAY
-from trialkit.rules.record_rules import NOT_CUT
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.bucket_ids import BETWEEN
 from trialkit.tables.table_schema import Field, load_schema
@@ -60,8 +57,6 @@ def phone_form(trial: Trial, site: str) -> str:
 def _data(trial: Trial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
     marks = form_marks(trial)
-    outcomes = load_schema("heads").field("outcome").enum or ()
-    harvested = is_harvested(pd.DataFrame({"outcome": outcomes}))
     return {
         "format": FORMAT,
         "trial": marks.trial,
@@ -72,13 +67,14 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
         "between": BETWEEN,
-        "cut": [outcome for outcome, is_cut in zip(outcomes, harvested, strict=True) if is_cut],
+        "cut": CUT,
         "notCut": NOT_CUT,
+        "saysNothing": [outcome for outcome in SAYS_NOTHING if outcome],
         "unit": "oz" if trial.protocol.trial.measures == "kitchen" else "g",
         "gramsInAnOunce": OUNCE_G,
         "mostGramsADay": MOST_GRAMS_A_DAY,
         "buckets": [_bucket(bucket, trial) for bucket in buckets_of_garden(trial, site)],
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
+        "tables": {name: [_field(field) for field in load_schema(name).on_forms] for name in RECORD_TABLES},
     }
 
 
@@ -110,7 +106,7 @@ def _field(field: Field) -> dict[str, Any]:
         "title": field.title,
         "description": field.description,
         "unit": field.unit_words,
-        "required": field.required or None,
+        "required": field.required or field.wanted or None,
         "minimum": field.minimum,
         "maximum": field.maximum,
         "usualMinimum": field.usual_minimum,

@@ -39,8 +39,8 @@ EXAMPLE_DAY = "2026-09-28"
 
 INSTRUCTIONS = (
     "Fill in the white cells of the three sheets: heads, solution, visits. Green cells are filled in already.",
-    "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
-    "outcome, and leave its weight empty.",
+    "One row in heads is one head of lettuce. One that was not harvested has a row too: choose under outcome what "
+    "became of it, and leave its weight empty. Where nobody knows, leave outcome empty too.",
     "Weigh each head in grams, to the gram, as soon as it is cut.",
     f"Write days as year-month-day, such as {EXAMPLE_DAY}, and numbers with your program's decimal separator.",
     f"{load_schema('heads').field('last_not_ready_on').title}: the last visit at which the head was not ready yet.",
@@ -106,7 +106,7 @@ def _table(sheet: Worksheet, schema: TableSchema, rows: Sequence[dict[str, Any]]
     from openpyxl.utils import get_column_letter
 
     last = len(rows) + 1
-    for number, field in enumerate(schema.fields, 1):
+    for number, field in enumerate(schema.on_forms, 1):
         letter = get_column_letter(number)
         header = sheet.cell(1, number)
         _write(header, field.heading)
@@ -218,7 +218,7 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     rows += [f"{one.title}. {one.text}" for one in cautions]
     rows += ["", "Columns"]
     for table in RECORD_TABLES:
-        for field in load_schema(table).fields:
+        for field in load_schema(table).on_forms:
             rows.append(f"{table}, {field.heading}: {field.description} {_limits(field)}".strip())
     rows += ["", "Buckets of this garden"]
     for bucket in buckets_of_garden(trial, site):

@@ -31,6 +31,7 @@ from trialkit.words.decision_words import (
     what_it_rests_on,
     what_to_do,
 )
+from trialkit.words.departure_words import departures_words
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
@@ -120,7 +121,10 @@ def answer(reading: Reading) -> Answer:
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
         tone=TONES[decision.verdict] if decision else "none",
-        sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else none,
+        sentences=(
+            *(reading.said(lambda system: [what_to_do(decision, system)]) if decision else none),
+            *reading.said(partial(departures_words, reading.results)),
+        ),
         cautions=reading.said(partial(cautions, reading.results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",

@@ -7,6 +7,7 @@ from decimal import Decimal
 from statistics import median
 
 from trialkit.documents.returns import DecimalSeparator
+from trialkit.domain.heads import NOT_CUT
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -40,7 +41,6 @@ NOT_ONE = re.compile(
 )
 A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}( .*)?|\d{1,2}[-/ ][A-Za-z]{3}([-/ ]\d{2,4})?", re.ASCII)
 NONE_MAY_BE_ZERO = ("nutrient_tsp", "acid_tsp")
-NOT_WEIGHED = ("dead", "missing", "not_ready")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
 GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125")}
 
@@ -235,7 +235,7 @@ def _zero_for_no_head(table: ReturnedTable, log: Log) -> None:
     """Empty a weight of 0 where the outcome says that there was no head to weigh."""
     weights, outcomes = table.cells["weight_g"], table.column("outcome")
     for position, (weight, outcome) in enumerate(zip(weights, outcomes, strict=True)):
-        if outcome in NOT_WEIGHED and NUMBER.fullmatch(weight) and float(weight) == 0:
+        if outcome in NOT_CUT and NUMBER.fullmatch(weight) and float(weight) == 0:
             log.note("TK-R39", table.place(position, "weight_g"), "not weighed", text=weight, outcome=outcome)
             weights[position] = ""
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Key
+from trialkit.domain.heads import CUT, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
 from trialkit.rules.trial_folder import Trial
@@ -102,11 +103,13 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
         second = key[1]
         return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
 
+    fields = [field for field in schema.fields if not field.rare or any(field.name in row for row in table.values())]
+
     def cells(row: Row) -> list[str]:
-        texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
+        texts = ((field.type, row.get(field.name, "")) for field in fields)
         return [defused(text) if kind == "string" else text for kind, text in texts]
 
-    return csv_of_texts([schema.columns, *(cells(table[key]) for key in sorted(table, key=place))])
+    return csv_of_texts([[field.name for field in fields], *(cells(table[key]) for key in sorted(table, key=place))])
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
@@ -143,9 +146,12 @@ def incomplete(schema: TableSchema, rows: Collection[Row]) -> int:
     """Count rows that lack what the record needs in the end: required cells, or the harvest of a harvested head."""
 
     def lacks(row: Row) -> bool:
+        outcome = row.get("outcome")
         needed = [field.name for field in schema.fields if field.required]
-        if row.get("outcome") == "harvested":
-            needed += ["harvested_on", "weight_g"]
+        if outcome is None or outcome not in SAYS_NOTHING:
+            needed += [field.name for field in schema.fields if field.wanted]
+        if outcome in CUT:
+            needed += ["harvested_on", *(["weight_g"] * (outcome != NOT_WEIGHED))]
         return any(name not in row for name in needed)
 
     return sum(map(lacks, rows))

@@ -12,7 +12,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
-from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
@@ -47,6 +47,9 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
         record_rules.temperatures_are_in_order,
         record_rules.head_dates_are_in_order,
         record_rules.heads_not_cut_have_no_harvest,
+        record_rules.harvests_have_an_outcome,
+        record_rules.recorded_heads_were_transplanted,
+        record_rules.fates_are_written,
         record_rules.weights_are_near_their_site,
         pattern_rules.weights_are_in_grams,
         pattern_rules.weights_are_read_to_the_gram,
@@ -87,8 +90,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         record_rules.growth_is_plausible,
         record_rules.every_head_is_recorded,
         pattern_rules.losses_do_not_follow_treatment,
-        solution_rules.buckets_are_dosed_as_randomised,
-        solution_rules.acid_goes_where_it_was_randomised,
+        departure_rules.buckets_are_treated_as_randomised,
         solution_rules.ph_is_near_the_foreseen,
         solution_rules.meters_read_in_millisiemens,
         solution_rules.volumes_are_near_the_fill_line,
@@ -204,13 +206,13 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     for reading in readings.values():
         problems += reading.problems
     later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
-    if protocol is not None:
-        whole = TrialTables(readings, protocol, text)
-        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     corrections = corrections_made(folder) if stage == "records" else ()
     if isinstance(corrections, Problem):
         later.append(corrections)
         corrections = ()
+    if protocol is not None:
+        whole = TrialTables(readings, protocol, text, corrections)
+        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     if stage == "records":
         later += open_conflicts(folder)
     problems += _not_blamed_already(later, readings, problems)

@@ -215,8 +215,8 @@ TK-H01 error: More heads than the bucket holds
   Correct the bucket or the head, or bucket.heads in trial.toml.
 TK-H02 error: Harvested, but no weight
   The weight is the answer to the trial.
-  Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket is then \
-calculated from its other heads.
+  Enter the weight, or correct the outcome; if nobody weighed the head, its outcome is not_weighed: it then counts \
+as a marketable head, and the bucket's weight comes from its others.
 TK-H03 error: Harvested, but no date
   Days to harvest cannot be counted.
   Enter the date, or correct the outcome.
@@ -233,11 +233,13 @@ TK-H07 error: Not ready after it was harvested, or before transplanting
   The dates are exchanged or mistyped.
   Look up the dates and correct them.
 TK-H08 warning: A bucket without a row
-  Lost buckets must be counted, not forgotten.
-  Add a row for each head, with outcome dead or missing if need be.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Ask what became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose \
+heads say gave_up.
 TK-H09 warning: Fewer rows than heads planned
-  Lost heads must be counted, not forgotten.
-  Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Look for a row under a mistyped bucket first. Add a row for each head whose fate somebody knows; if nobody does, \
+nothing need be done.
 TK-H10 warning: A weight far from all others at its site
   A point or a unit may have slipped.
   Look up the record; nothing need be done if the weight is right.
@@ -262,14 +264,29 @@ TK-H16 warning: Grew faster than lettuce can
 TK-H17 warning: Losses follow the treatment
   Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.
   Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.
+TK-H18 error: A harvest without an outcome
+  A head that was cut and one of which nobody knows are counted differently.
+  Write harvested, or what else became of the head; or empty the other cells.
+TK-H19 error: No day of transplanting
+  Days to harvest cannot be counted, and a head with a fate stood in a bucket.
+  Enter the day; a head that never went into its bucket has the outcome never_planted.
+TK-H20 warning: Nobody wrote what became of some heads
+  They are left out of the answer, which says how many they are and whether they could turn it.
+  Write what became of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing.
+TK-H21 warning: Not planted as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the head was indeed planted so, say why in the note of this row.
+TK-H22 warning: A departure in planting of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 
 # The solution
-TK-S01 warning: Not dosed as randomised
-  The bucket was treated otherwise than planned.
-  Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads.
-TK-S02 warning: A recorded departure from the layout
-  The bucket is counted under the treatment it was randomised to; too many of these blur the answer.
-  Nothing need be done; the note says that it is so.
+TK-S01 warning: Not mixed as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note of this row.
+TK-S02 warning: A departure from the layout of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 TK-S03 warning: pH rose although acid was added
   The two readings are exchanged, a strip was misread, or the acid went elsewhere.
   Look up both readings; nothing need be done if they are right.
@@ -391,7 +408,7 @@ TK-R31 error: Two different rows for the same thing
   Keep the true row, remove the other.
 TK-R32 error: A planned bucket has no row
   Lost buckets must be counted, not forgotten.
-  Ask for its rows; a bucket that was lost has the outcome dead or missing.
+  Ask for its rows; heads that died have the outcome dead, and those of which nobody knows may stay away.
 TK-R33 warning: Commas were read as decimal separators
   All numbers of the sheet agree.
   Nothing need be done.

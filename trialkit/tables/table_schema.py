@@ -1,9 +1,10 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn``
-(the column may be left out of the file), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a number
-is worth a second look; common practice, no source).
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
+column may be left out of the file), ``trialkit:wanted`` (forms ask for it), ``trialkit:rare`` (forms do not show it,
+and files have it only where some row does), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a
+number is worth a second look; common practice, no source).
 """
 
 import json
@@ -33,7 +34,9 @@ class Field:
     """One column: what it holds and which values it accepts.
 
     `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. A number beyond
-    `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again.
+    `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again. What is
+    `wanted` a finished record has, and forms ask for it; a cell left empty says that nobody knows. A `rare` column
+    stands in a file only where some row has it, and on no form.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Field:
     description: str
     unit: str | None = None
     required: bool = False
+    wanted: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
     usual_minimum: float | None = None
@@ -50,6 +54,7 @@ class Field:
     pattern: str | None = None
     max_length: int | None = None
     optional_column: bool = False
+    rare: bool = False
     how_to_fix: str | None = None
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
@@ -108,6 +113,11 @@ class TableSchema:
         """Names of all columns, in order."""
         return tuple(field.name for field in self.fields)
 
+    @property
+    def on_forms(self) -> tuple[Field, ...]:
+        """The columns that whoever keeps the record is asked for."""
+        return tuple(field for field in self.fields if not field.rare)
+
     def field(self, name: str) -> Field:
         """Return one column's field by its name."""
         return next(field for field in self.fields if field.name == name)
@@ -159,6 +169,7 @@ def _field(entry: dict[str, Any]) -> Field:
         description=entry["description"],
         unit=entry.get("trialkit:unit"),
         required=constraints.get("required", False),
+        wanted=entry.get("trialkit:wanted", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
         usual_minimum=entry.get("trialkit:usualMinimum"),
@@ -167,6 +178,7 @@ def _field(entry: dict[str, Any]) -> Field:
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),
         optional_column=entry.get("trialkit:optionalColumn", False),
+        rare=entry.get("trialkit:rare", False),
         how_to_fix=entry.get("trialkit:howToFix"),
         true_values=tuple(entry.get("trueValues", ())),
         false_values=tuple(entry.get("falseValues", ())),

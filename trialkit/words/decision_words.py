@@ -8,6 +8,7 @@ from trialkit.documents.decision import Candidate, Caution, Decision, Evidence, 
 from trialkit.documents.results import Results
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.words.check_words import check_words
+from trialkit.words.departure_words import all_lost_words
 from trialkit.words.dose_words import dose_sentences, dose_tried
 from trialkit.words.loss_words import losses_warning
 from trialkit.words.measures import (
@@ -198,6 +199,7 @@ def _rests_on(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     yield f"{_all(decision.evidence)} went into the calculation."
     for one in decision.tipping:
         yield _tipping(one, decision, system)
+    yield from all_lost_words(decision, system)
 
 
 def _all(evidence: Evidence) -> str:

@@ -194,6 +194,7 @@ TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested
 TK-H03: a date, as the outcome is harvested
 TK-H04: an empty cell, as the outcome says that the head was not cut
+TK-H04 not weighed: an empty cell, as the outcome says that nobody weighed the head
 TK-H05: an empty cell, as the outcome says that the head was not cut
 TK-H06: a date not before transplanted_on
 TK-H07: a date from transplanted_on to harvested_on
@@ -210,13 +211,24 @@ TK-H15 two buckets: weights of their own | the weights of bucket {first} again a
 TK-H16: at most {most_g_a_day:g} g for each day from transplanting to harvest
 TK-H17: losses alike in all treatments | {worst_pct:.0f} % of the heads lost with {factor} {worst}, {best_pct:.0f} % \
 with {best}
+TK-H18: an outcome, as a harvest is recorded
+TK-H19: a date, as the outcome says that the head stood in the bucket
+TK-H20: an outcome | none for {count:head} at {site}
+TK-H21 transplanting: {assigned}, when most heads of the garden were transplanted
+TK-H21 cultivar: {assigned!q}, which layout.csv gives this bucket
+TK-H22 transplanting: {assigned}, when most heads of the garden were transplanted; its row says {why!q}
+TK-H22 cultivar: {assigned!q}, which layout.csv gives this bucket; its row says {why!q}
 # The solution
-TK-S01 dose: the dose that layout.csv gives this bucket
+TK-S01 dose: the dose that layout.csv gives this bucket, {assigned:g}
 TK-S01 no acid: 0, as layout.csv gives this bucket no acid
 TK-S01 acid: some acid, as layout.csv gives this bucket one
-TK-S02 dose: the dose that layout.csv gives this bucket; the note on its heads says {note!q}
-TK-S02 no acid: 0, as layout.csv gives this bucket no acid; the note on its heads says {note!q}
-TK-S02 acid: some acid, as layout.csv gives this bucket one; the note on its heads says {note!q}
+TK-S01 volume: about {assigned:g} L, as the protocol fills the buckets
+TK-S01 mixing: {assigned}, when most buckets of the garden got their nutrient
+TK-S02 dose: the dose that layout.csv gives this bucket, {assigned:g}; its row says {why!q}
+TK-S02 no acid: 0, as layout.csv gives this bucket no acid; its row says {why!q}
+TK-S02 acid: some acid, as layout.csv gives this bucket one; its row says {why!q}
+TK-S02 volume: about {assigned:g} L, as the protocol fills the buckets; its row says {why!q}
+TK-S02 mixing: {assigned}, when most buckets of the garden got their nutrient; its row says {why!q}
 TK-S03: at most ph_before, as acid was added
 TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
 TK-S05: a day not after the bucket's last harvest

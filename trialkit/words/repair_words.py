@@ -112,7 +112,7 @@ TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \
 {first}[[ and {more} more]] | Ask whether they are still to come: accepting merges what is here and waits for them. A \
-lost bucket has the outcome dead or missing. | still to come
+bucket that died has the outcome dead; one of which nobody knows may stay away. | still to come
 TK-R33: the comma is the decimal separator, as in the whole column
 TK-R33 one way: it can be read in one way only
 TK-R34 mixed: this column has commas and points as decimal separators; each would be read as one. | |  | decimals

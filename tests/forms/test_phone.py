@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from laid_out_trial import laid_out
+from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.forms.phone import phone_form
 from trialkit.rules.form_marks import form_marks
@@ -73,11 +74,10 @@ def test_text_cannot_end_the_data(tmp_path: Path) -> None:
 
 
 def test_outcomes_are_those_of_the_rules(trial: Trial) -> None:
-    """Which outcomes are a harvest, and which leave no weight, is told to the script, not known by it."""
+    """Which outcomes are a harvest, leave no weight or say nothing is told to the script, not known by it."""
     data = data_of(phone_form(trial, "FERN"))
-    outcomes = set(load_schema("heads").field("outcome").enum or ())
-    assert "harvested" in data["cut"]
-    assert set(data["notCut"]) < outcomes - set(data["cut"])
+    assert (tuple(data["cut"]), tuple(data["notCut"])) == (CUT, NOT_CUT)
+    assert {*data["saysNothing"], ""} == set(SAYS_NOTHING)
 
 
 def test_usual_values_lie_within_what_is_accepted(trial: Trial) -> None:

@@ -235,6 +235,23 @@ def test_outcome_only_where_none_was_cut(page: Any, layout: pd.DataFrame, tmp_pa
     assert "This is before the day of transplanting." in page.inner_text("#head1-harvested_on-error")
 
 
+def test_other_fates(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:
+    """Cut and not weighed: the day and no weight. Never planted: no day of planting is missed."""
+    bucket = layout["bucket"].iloc[0]
+    page.fill("#day", "2026-09-29")
+    go(page, bucket, "harvest")
+    page.select_option("#head1-outcome", "not_weighed")
+    page.select_option("#head2-outcome", "never_planted")
+    assert page.inner_text("#bucket-forms").count("Transplanted on: Needed.") == 1
+    heads = saved(page, tmp_path)["tables"]["heads"]
+    assert heads == [
+        {"bucket": bucket, "head": "1", "outcome": "not_weighed", "harvested_on": "2026-09-29"},
+        {"bucket": bucket, "head": "2", "outcome": "never_planted"},
+    ]
+    page.fill("#head1-weight_g", "150")
+    assert "was not weighed" in page.inner_text("#head1-weight_g-error")
+
+
 def test_all_but_some(page: Any, layout: pd.DataFrame, tmp_path: Path) -> None:
     """One tap for all keeps what is there and can be taken back; then come the buckets where it was otherwise."""
     one, other = layout["bucket"].iloc[:2]

@@ -32,7 +32,11 @@ TEMPLATES = Path(__file__).parent / "templates"
 BLANK_VISITS = 12
 SHEET_DAYS = (1, 2, 3)
 EXCEPTION = "if on another day"
+<<<<<<< HEAD
 SHORT_WORDS = 6  # more allowed words than this are written out, not ticked
+=======
+SHORT_WORDS = 10  # more allowed words than this are written out, not ticked
+>>>>>>> w/visits
 
 
 @dataclass(frozen=True)
@@ -174,7 +178,7 @@ def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sh
     told = [(bucket.bucket, safe_text(bucket.treatment)) for bucket in buckets]
     blind = trial.protocol.trial.blind
     card: tuple[Column, ...] = () if blind else (("As on the card", ("yes",)),)
-    amounts = ("volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after")
+    amounts = ("volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note")
     reading = [_column("solution", name, f", day {day}") for day in SHEET_DAYS for name in ("ph_before", "ec_ms_cm")]
     fates = [word.replace("_", " ") for word in load_schema("heads").field("outcome").enum or () if word != "harvested"]
     return (

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from trialkit.domain.heads import CUT, NOT_CUT
+from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G
@@ -69,6 +69,7 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "between": BETWEEN,
         "cut": CUT,
         "notCut": NOT_CUT,
+        "saysNothing": [outcome for outcome in SAYS_NOTHING if outcome],
         "unit": "oz" if trial.protocol.trial.measures == "kitchen" else "g",
         "gramsInAnOunce": OUNCE_G,
         "mostGramsADay": MOST_GRAMS_A_DAY,

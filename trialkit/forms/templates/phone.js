@@ -80,6 +80,7 @@
   function crossFault(record, name) {
     const outcome = record.outcome || "";
     if ((outcome === "harvested" && name === "weight_g" || form.cut.includes(outcome) && name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
+    if (form.cut.includes(outcome) && outcome !== "harvested" && name === "weight_g" && record[name]) return "Leave this empty, as the outcome says that the head was not weighed.";
     if (form.notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return "Leave this empty, as the outcome says that the head was not cut.";
     if (name === "harvested_on" && record.transplanted_on && record.harvested_on && record.harvested_on < record.transplanted_on) return "This is before the day of transplanting.";
     if (name === "last_not_ready_on" && record.last_not_ready_on && (record.last_not_ready_on < (record.transplanted_on || "") || record.harvested_on && record.last_not_ready_on > record.harvested_on)) return "Expected a day from transplanting to harvest.";
@@ -91,6 +92,7 @@
     const cross = table === "heads" ? crossFault(record, field.name) : "";
     if (cross) return cross;
     if (table === "heads" && field.name === "outcome" && isGrowing(record)) return "";
+    if (table === "heads" && field.name === "transplanted_on" && form.saysNothing.includes(record.outcome)) return "";
     return field.required && !record[field.name] && isTouched(table, record) ? "Needed." : "";
   }
   // What is no fault, but worth another look at the scale or the meter while one stands before it.
@@ -502,7 +504,7 @@
     const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), current + ", head " + (i + 1), names && names(record), entered && (field => entered(record, field))));
     const forms = {
       planting: () => heads(() => ["transplanted_on", "outcome"], () => {}),
-      mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, "what went in on this day", ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after"])],
+      mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, "what went in on this day", ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note"])],
       readings: () => [solutionOfDay(current, "as read on this day", ["ph_before", "ec_ms_cm"])],
       harvest: () => heads(record => ["weight_g", "outcome", "marketable", ...record.harvested_on && record.harvested_on !== state.day ? ["harvested_on"] : []], (record, field) => {
         if (field.name === "weight_g") unweighed(record);

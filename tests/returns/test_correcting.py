@@ -19,7 +19,7 @@ from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import read_document
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records
-from trialkit.rules.trial_folder import check_trial
+from trialkit.rules.trial_folder import check_trial, read_trial
 from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING
 from trialkit.words.problem_words import problem_sentence
 
@@ -53,7 +53,7 @@ def put_right(folder: Path, bucket: str = BUCKET, head: str | None = NUMBER, **v
 
 def in_record(folder: Path, column: str) -> str | None:
     """Return what the record says of the head."""
-    return read_records(folder)["heads"][BUCKET, NUMBER].get(column)
+    return read_records(folder, read_trial(folder, stage="layout")).tables["heads"][BUCKET, NUMBER].get(column)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
@@ -34,6 +34,7 @@ def test_rows_are_typed_as_their_file_would_be(rows: list[dict[str, str]]) -> No
             [shielded(text) if HEADS.field(name).type == "string" else text for name, text in texts.items()]
         )
     from_file, at_hand = read_table(HEADS, stream.getvalue()), rows_typed(HEADS, rows)
+    assume(not {problem.rule for problem in from_file.problems} & {"TK-F11", "TK-F12"})  # of files alone
     assert at_hand.frame.equals(from_file.frame)
     filled = any(text.strip() for row in rows for text in row.values())
     assert at_hand.problems == from_file.problems or not filled
@@ -45,7 +46,8 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
     folder = good.write_trial(tmp_path / "trial")
     (tmp_path / "fern.json").write_bytes(good.phone())
     assert merge_files(folder, [tmp_path / "fern.json"]).ok
-    trial, records = read_trial(folder, stage="layout"), read_records(folder)
+    trial = read_trial(folder, stage="layout")
+    records = read_records(folder, trial).tables
     for name in ("heads", "solution", "visits"):
         assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
     assert ",'=1+1\n" in (folder / "heads.csv").read_text("utf-8")

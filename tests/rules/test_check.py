@@ -145,8 +145,8 @@ ERRORS = {
         'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. Save it "
-        "again as comma separated values. [TK-F07]"),
+        "visits.csv, row 1: found a header separated by semicolons, and rows that are not; expected columns separated "
+        "by one mark. Save it again as comma separated values. [TK-F07]"),
     "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
         'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),

@@ -67,7 +67,7 @@ def correct(folder: Path, wanted: Wanted, *, why: str, by: str, on: date) -> Cor
         store.safe_returned(folder)
         store.finish(folder)
         trial = read_trial(folder, stage="layout")
-        records = read_records(folder)
+        records = read_records(folder, trial).tables
         log = Log(schema.file)
         read = _read(schema, wanted, trial, log)
         if not log.clear:

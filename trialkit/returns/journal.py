@@ -22,6 +22,7 @@ from trialkit.documents.returns import (
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
+from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
@@ -129,7 +130,7 @@ def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered
     NotComputed
         If it was changed so that it cannot be read.
     """
-    source = read_source(folder, name, limit=200_000_000)
+    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
     if isinstance(source, Problem):
         if source.rule == "TK-F01":
             return kind()

@@ -1,7 +1,7 @@
 """Merging returned files into a trial folder: read, repair, merge, write."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -40,7 +40,7 @@ from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, JOURNAL
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -94,9 +94,10 @@ def merge_files(
         store.safe_returned(folder)
         finished = store.finish(folder)
         trial = read_trial(folder, stage="layout")
+        record = read_records(folder, trial)
         before = _State(
-            read_records(folder),
-            read_document(folder, store.JOURNAL, Journal),
+            record.tables,
+            read_document(folder, JOURNAL, Journal),
             read_document(folder, CONFLICTS, Conflicts),
             read_document(folder, CORRECTIONS, Corrections),
         )
@@ -110,7 +111,7 @@ def merge_files(
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
-        changes = _changes(folder, before, state, originals, trial)
+        changes = _changes(folder, before, state, originals, trial, record.resaved)
         store.commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
@@ -250,17 +251,22 @@ def _settled_by_hand(state: _State) -> _State:
 
 
 def _changes(
-    folder: Path, before: _State, after: _State, originals: Mapping[str, bytes], trial: Trial
+    folder: Path,
+    before: _State,
+    after: _State,
+    originals: Mapping[str, bytes],
+    trial: Trial,
+    resaved: Collection[TableName],
 ) -> dict[str, bytes]:
-    """List the files that differ from what is there, originals first."""
+    """List the files that differ from what is there, originals first; tables that were saved anew among them."""
     changes = {name: data for name, data in originals.items() if not _is_kept(folder / name, data)}
     for name, table in after.records.items():
-        if table != before.records.get(name):
+        if table != before.records.get(name) or name in resaved:
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
         changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
     if after.journal != before.journal:
-        changes[store.JOURNAL] = as_text(after.journal).encode("utf-8")
+        changes[JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes
 
 

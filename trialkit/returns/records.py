@@ -10,7 +10,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Key
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import Trial, clues_for
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.formula_text import defused
@@ -36,16 +36,27 @@ class Checked:
     problems: tuple[tuple[int, Problem], ...]
 
 
-def read_records(folder: Path) -> Records:
-    """Read the record tables of a trial folder as they are.
+@dataclass(frozen=True)
+class Record:
+    """The record tables of a trial folder, and which of them a spreadsheet program saved in its own way."""
+
+    tables: Records
+    resaved: frozenset[TableName]
+
+
+def read_records(folder: Path, trial: Trial) -> Record:
+    """Read the record tables of a trial folder as they are; of the trial no more than its layout need be read.
 
     Raises
     ------
     TrialError
         With every cell that cannot be read: merging into such a table could lose it.
     """
+    declared: dict[TableName, dict[str, list[str]]]
+    declared = {"layout": {"bucket": list(trial.layout["bucket"])}, "sites": {"site": list(trial.sites["site"])}}
     problems: list[Problem] = []
     records: dict[TableName, Table] = {}
+    resaved: set[TableName] = set()
     for name in RECORD_TABLES:
         schema = load_schema(name)
         source = read_source(folder, schema.file, severity="warning")
@@ -53,12 +64,14 @@ def read_records(folder: Path) -> Records:
             records[name] = {}
             problems += [source] if source.rule not in INCOMPLETE else []
             continue
-        reading = read_table(schema, source.text)
+        reading = read_table(schema, source.text, clues=clues_for(folder, schema, trial.protocol, declared))
         problems += [problem for problem in reading.problems if _spoils(problem, schema)]
         records[name] = {schema.key_of(row): row for row in _rows(reading)}
+        if any(problem.rule == "TK-F11" for problem in reading.problems):
+            resaved.add(name)
     if problems:
         raise TrialError(problems)
-    return records
+    return Record(records, frozenset(resaved))
 
 
 def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:

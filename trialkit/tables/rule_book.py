@@ -51,8 +51,8 @@ TK-F05 error: A file holds NUL bytes
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.
-TK-F07 error: Columns are not separated by commas
-  The whole row would be read as one cell.
+TK-F07 error: Columns are separated by commas in some rows only
+  A whole row would be read as one cell.
   Save it again as comma separated values.
 TK-F08 error: A table is empty
   There is nothing to read.
@@ -63,6 +63,15 @@ TK-F09 error: A row and the header differ in length
 TK-F10 error: A workbook was renamed
   A workbook is not a CSV file, whatever its name.
   Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
+TK-F11 warning: A table that a spreadsheet program saved in its own way
+  Its dates, decimals or names are written otherwise; all of it can be read in one way only, and is read so.
+  Nothing need be done if it is read rightly; trialkit merge DIR writes a table of records as it was. \
+Put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT, which needs no \
+spreadsheet program.
+TK-F12 error: A table that a spreadsheet program saved so that it cannot be read in one way
+  What its cells were can no longer be told for sure, so none of them is read.
+  Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
+TEXT; or show dates as year-month-day and names as text in the spreadsheet program, and save it again as "CSV UTF-8".
 
 # Headings
 TK-C01 error: A column is missing

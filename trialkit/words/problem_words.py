@@ -82,12 +82,25 @@ TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
 TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
-TK-F07: columns separated by commas | columns separated by {mark}
+TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
 TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
 least its {needed}.
 TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-F10: plain text | a spreadsheet workbook
+TK-F11: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
+[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
+[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]]
+TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way: {text!q} \
+may be {readings!o}, and nothing in the table says which
+TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way: {text!q} and \
+{other!q} cannot have the same order of day and month
+TK-F12 day counts: dates | a table that a spreadsheet program saved in its own way: {text!q} is a day count, from 1900 \
+or from 1904
+TK-F12 numbers: a number | a table that a spreadsheet program saved in its own way: it took numbers for dates, such \
+as {text!q}
+TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
+numbers, such as {text!q}[[, which may be {readings!o}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}

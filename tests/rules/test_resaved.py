@@ -16,6 +16,7 @@ from returned_files import good_return
 from trialkit._resources import resource_folder
 from trialkit.documents.problems import Problem
 from trialkit.returns.correcting import Wanted, correct
+from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.trial_folder import Trial, check_trial
 from trialkit.words.problem_words import problem_sentence
@@ -162,7 +163,7 @@ def test_the_journal_settles_the_order(tmp_path: Path) -> None:
     assert {problem.file for problem in check_trial(folder).errors if problem.rule == "TK-F12"} == {"heads.csv"}
     (folder / "heads.csv").write_text(good.csv(), "utf-8")
     wanted = Wanted(head["bucket"], head["head"], None, {"harvested_on": "2026-10-07"})
-    assert correct(folder, wanted, why="slip", by="adviser", on=date(2026, 10, 1)).ok
+    assert correct(folder, wanted, Reason("slip", "adviser", date(2026, 10, 1))).ok
     save_again(folder / "heads.csv", US)
     after = check_trial(folder)
     assert not [problem for problem in after.errors if problem.rule == "TK-F12"]
@@ -245,7 +246,7 @@ def test_a_correction_and_a_merge_write_the_table_as_it_was(tmp_path: Path) -> N
     head = good.tables["heads"][0]
     for each in (folder, plain):
         wanted = Wanted(head["bucket"], head["head"], None, {"weight_g": "142"})
-        assert correct(each, wanted, why="read 241", by="adviser", on=date(2026, 10, 1)).ok
+        assert correct(each, wanted, Reason("read 241", "adviser", date(2026, 10, 1))).ok
     assert (folder / "heads.csv").read_bytes() == (plain / "heads.csv").read_bytes()
     merge_files(folder)
     assert contents(folder) == contents(plain)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import click
 
 from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, by_whom, trial_folder
 from trialkit.cli.speaking import answer
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ COLOURS = {"repaired": "green", "question": "yellow", "refused": "red"}
 @click.option("--weights", type=click.Choice(["g", "kg", "oz"]), help="Unit of weights that look like another unit.")
 @click.option("--accept", metavar="RULE", multiple=True, help="Take what the questions of this rule propose (repeat).")
 @click.option("--choose", metavar="ID=kept|returned", multiple=True, help="Settle a conflict (repeat).")
+@click.option("--why", metavar="TEXT", help="Take what FILE says otherwise as corrections, for this reason.")
+@by_whom
 @as_json
 @speaks_plainly
 def command(
@@ -40,6 +43,8 @@ def command(
     weights: Any,
     accept: tuple[str, ...],
     choose: tuple[str, ...],
+    why: str | None,
+    by: str,
     as_json: bool,
 ) -> int:
     """Merge returned files into the record of the trial in DIR.
@@ -47,20 +52,23 @@ def command(
     A FILE is a record workbook, a CSV file, or what a phone form saved (also its text, pasted into a file). What can be
     read in one way only is repaired, and each repair is told; what can be read in two ways is asked about, and the file
     waits until an option answers. A file is merged as a whole or not at all; nothing in the record is ever
-    overwritten. Originals are kept in DIR/returned. Without FILE, an interrupted merge is finished and open
-    conflicts are listed.
+    overwritten, unless --why gives the reason: the cells filled in in one FILE are then corrections, as by trialkit
+    correct. Originals are kept in DIR/returned. Without FILE, an interrupted merge is finished and open conflicts are
+    listed.
 
     Exit status 1 if a file was not merged or a conflict is open.
 
     Example: trialkit merge autumn_dose fern.xlsx mill.csv
     """
     from trialkit.documents.returns import Answers
+    from trialkit.returns.journal import Reason
     from trialkit.returns.merge_files import merge_files
     from trialkit.words.merge_words import merge_lines
     from trialkit.words.repair_words import told_merge
 
     answers = Answers(dates, decimals, serials, weights, _rules(accept))
-    outcome = merge_files(folder, files, answers=answers, choices=_choices(choose))
+    reason = None if why is None else Reason(why, by, date.today())
+    outcome = merge_files(folder, files, answers=answers, choices=_choices(choose), reason=reason)
     if as_json:
         answer(told_merge(outcome), "", as_json=True)
     else:

@@ -238,6 +238,7 @@ class FileOutcome(Closed):
         default_factory=dict
     )
     findings: Annotated[tuple[ReturnFinding, ...], "Repairs, questions and refusals."] = ()
+    corrections: Annotated[tuple[Correction, ...], "What it put right in the record, with the reason given."] = ()
 
 
 @dataclass(frozen=True)

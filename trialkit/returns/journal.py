@@ -2,7 +2,8 @@
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,6 +13,7 @@ from trialkit.documents.returns import (
     Answers,
     Conflict,
     Conflicts,
+    Correction,
     Corrections,
     GivenCells,
     Journal,
@@ -19,7 +21,7 @@ from trialkit.documents.returns import (
     RepairNote,
     ReturnFinding,
 )
-from trialkit.domain.errors import NotComputed
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
 from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
@@ -29,6 +31,43 @@ from trialkit.tables.source_file import read_source
 ID_LENGTH = 6
 OF_A_CELL = ("text", "became")
 """Names of the facts that differ from cell to cell."""
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why something is put right, by whom (a role), and on which day.
+
+    Raises
+    ------
+    WrongCall
+        If no reason or nobody is given.
+    """
+
+    why: str
+    by: str
+    on: date
+
+    def __post_init__(self) -> None:
+        if not self.why.strip() or not self.by.strip():
+            raise WrongCall("A correction needs a reason and who gives it: --why TEXT and --by WHO must not be empty.")
+
+    def correction(self, difference: Difference) -> Correction:
+        """Take what is wanted in place of what the record says."""
+        of = difference
+        return Correction(of.table, of.key, of.column, of.kept, of.returned, self.by, self.on.isoformat(), self.why)
+
+
+def settled_by(conflicts: Conflicts, corrections: Sequence[Correction]) -> tuple[Conflict, ...]:
+    """Close open conflicts on corrected cells: what was returned was taken, or a value that replaces what was kept."""
+    by_cell = {one.cell: one for one in corrections}
+    closed = []
+    for conflict in (one for one in conflicts.open if one.cell in by_cell):
+        correction = by_cell[conflict.cell]
+        if conflict.returned == correction.after:
+            closed.append(replace(conflict, choice="returned"))
+        else:
+            closed.append(replace(conflict, kept=correction.after, kept_by=str(correction), choice="kept"))
+    return tuple(closed)
 
 
 def who_gave(journal: Journal, corrections: Corrections, difference: Difference) -> str:

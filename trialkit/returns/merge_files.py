@@ -3,7 +3,6 @@
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from trialkit.documents.returns import (
     Choice,
     Conflict,
     Conflicts,
+    Correction,
     Corrections,
     FileOutcome,
     Journal,
@@ -21,20 +21,22 @@ from trialkit.documents.returns import (
     MergeOutcome,
     TableCounts,
 )
-from trialkit.domain.errors import NotComputed
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
+    Reason,
     answers_for,
     given_cells,
     is_settled,
     notes_of,
     read_document,
+    settled_by,
     with_changed,
     with_differences,
 )
-from trialkit.returns.merging import Merged, merge, overlaid, with_value
+from trialkit.returns.merging import Difference, Merged, merge, with_value
 from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
@@ -63,12 +65,13 @@ def merge_files(
     *,
     answers: Answers | None = None,
     choices: Mapping[str, Choice] | None = None,
+    reason: Reason | None = None,
 ) -> MergeOutcome:
     """Merge returned files into the record of a trial.
 
     A file is merged as a whole or not at all: a question without an answer, or anything that cannot be read, leaves all
-    of it out, and the other files are merged nevertheless. A value in the record is never overwritten: what a return
-    says otherwise is a conflict, until it is chosen.
+    of it out, and the other files are merged nevertheless. A value in the record is never overwritten without a reason:
+    what a return says otherwise is a conflict, until it is chosen.
 
     Parameters
     ----------
@@ -80,16 +83,20 @@ def merge_files(
         How to read what can be read in several ways.
     choices : mapping of str to {"kept", "returned"}, optional
         What to take for conflicts, by their identity.
+    reason : Reason, optional
+        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
 
     Raises
     ------
     TrialError
         If the folder itself has errors.
     WrongCall, NotComputed
-        If another merge is at work, or what is kept under returned cannot be used.
+        If another merge is at work, a reason is not given with one file, or what is kept under returned cannot be used.
     OSError
         If a file cannot be read or written.
     """
+    if reason is not None and len(files) != 1:
+        raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
     with store.locked(folder):
         store.safe_returned(folder)
         finished = store.finish(folder)
@@ -106,7 +113,7 @@ def merge_files(
         state = _settled_by_hand(state)
         outcomes, originals = [], {}
         for path in files:
-            state, outcome, original = _merge_one(path, state, trial, answers or Answers())
+            state, outcome, original = _merge_one(path, state, trial, answers or Answers(), reason)
             outcomes.append(outcome)
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
@@ -119,7 +126,7 @@ def merge_files(
 
 
 def _merge_one(
-    path: Path, state: _State, trial: Trial, answers: Answers
+    path: Path, state: _State, trial: Trial, answers: Answers, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
     log = Log(path.name, answers)
@@ -129,7 +136,16 @@ def _merge_one(
         log.answers = answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
         rows = rows_of(returned, trial, log)
-        usable = _usable(rows, state.records, trial, log)
+        blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
+        usable, places = _typed(rows, blamed, log)
+        merged, corrections = _merged(state, usable, reason, log)
+        whole = {
+            name: [merged.records[name][load_schema(name).key_of(row)] for row in table]
+            for name, table in usable.items()
+        }
+        exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
+        for table_name, position, problem in () if exchanged else row_problems(trial, whole):
+            _refuse(places[table_name][position].place, problem, blamed, log)
         if returned.kind != "phone":
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
@@ -137,37 +153,61 @@ def _merge_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     if not log.clear:
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
-    merged = merge(state.records, usable, partial(is_settled, state.conflicts, state.corrections))
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
-    conflicts = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
-    state = replace(state, records=merged.records, conflicts=conflicts)
+    if corrections:
+        closed = with_changed(state.conflicts, settled_by(state.conflicts, corrections))
+        state = replace(
+            state, conflicts=closed, corrections=Corrections(corrections=(*state.corrections.corrections, *corrections))
+        )
+    else:
+        found = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
+        state = replace(state, conflicts=found)
+    state = replace(state, records=merged.records)
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    return state, FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings)), original
+    outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    return state, outcome, original
 
 
-def _usable(rows: Rows, records: Records, trial: Trial, log: Log) -> dict[TableName, list[Row]]:
-    """Bring rows into the text form of the files; refuse what the schema or the rules refuse."""
+def _merged(
+    state: _State, usable: Mapping[TableName, Sequence[Row]], reason: Reason | None, log: Log
+) -> tuple[Merged, tuple[Correction, ...]]:
+    """Merge rows; with a reason, take what they say otherwise as corrections, but for what was decided before."""
+    decided: list[Difference] = []
+
+    def settled(difference: Difference) -> bool:
+        if is_settled(state.conflicts, state.corrections, difference):
+            decided.append(difference)
+            return True
+        return False
+
+    merged = merge(state.records, usable, settled)
+    if reason is None:
+        return merged, ()
+    for one in decided:
+        log.note("TK-R61", Place(column=one.column), text=one.returned, key=" ".join(one.key), kept=one.kept)
+    records = dict(merged.records)
+    for one in merged.differences:
+        records[one.table] = with_value(records[one.table], one.key, one.column, one.returned)
+    return replace(merged, records=records), tuple(map(reason.correction, merged.differences))
+
+
+def _typed(
+    rows: Rows, blamed: set[tuple[Any, ...]], log: Log
+) -> tuple[dict[TableName, list[Row]], dict[TableName, list[ReturnedRow]]]:
+    """Bring rows into the text form of the files; refuse what the schema refuses."""
     usable: dict[TableName, list[Row]] = {}
     places: dict[TableName, list[ReturnedRow]] = {}
-    blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
     for name, returned in rows.by_table.items():
         checked = checked_rows(load_schema(name), [row.values for row in returned])
         for position, problem in checked.problems:
             _refuse(returned[position].place, problem, blamed, log)
         kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
         usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
-    whole = {
-        name: [overlaid(records.get(name, {}).get(load_schema(name).key_of(row), {}), row) for row in table]
-        for name, table in usable.items()
-    }
-    exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
-    for table_name, position, problem in () if exchanged else row_problems(trial, whole):
-        _refuse(places[table_name][position].place, problem, blamed, log)
-    return usable
+    return usable, places
 
 
 def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: Log) -> None:
@@ -265,6 +305,8 @@ def _changes(
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
         changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
+    if after.corrections != before.corrections:
+        changes[CORRECTIONS] = as_text(after.corrections).encode("utf-8")
     if after.journal != before.journal:
         changes[JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes

@@ -176,6 +176,7 @@ of this row together with it, or correct the row of {chosen_in}.csv: trialkit co
 COLUMN=VALUE --why TEXT.
 TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
 TK-R58: the words around the record were passed over: {around!q}
+TK-R61: {text!q} for {key} was decided against before, and {kept!q} stays
 """
 
 RETURN_MESSAGES = messages_of(_MESSAGES)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from returned_files import Good, good_return
 from trialkit.documents.returns import Answers, MergeOutcome
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.words.repair_words import finding_sentence
@@ -73,10 +74,10 @@ def give(data: bytes, name: str, answers: Answers | None = None) -> None:
         path = folder.parent / name
         path.write_bytes(data)
         before = record(folder)
-        outcome = merge_files(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], Given(answers))
         assert_lawful(outcome, folder, before, data)
         after = record(folder)
-        assert not merge_files(folder, [path], answers=answers).changed
+        assert not merge_files(folder, [path], Given(answers)).changed
         assert record(folder) == after
 
 
@@ -131,7 +132,7 @@ def test_every_value_in_the_record_was_written_or_is_explained(
         with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
             csv.writer(stream).writerows(rows)
         before = record(folder)
-        outcome = merge_files(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], Given(answers))
         assert_lawful(outcome, folder, before, path.read_bytes())
         if not outcome.files[0].merged:
             return

@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records, table_text
 from trialkit.rules.trial_folder import read_trial
@@ -67,6 +68,6 @@ def test_a_conflict_that_was_changed_by_hand_is_no_way_in(tmp_path: Path, value:
     document["conflicts"][0]["returned"] = value
     path.write_text(json.dumps(document), "utf-8")
     before = (folder / "heads.csv").read_bytes()
-    outcome = merge_files(folder, choices={document["conflicts"][0]["id"]: "returned"})
+    outcome = merge_files(folder, given=Given(choices={document["conflicts"][0]["id"]: "returned"}))
     assert [finding.rule for finding in outcome.refused_choices] == ["TK-R56"]
     assert (folder / "heads.csv").read_bytes() == before

@@ -209,6 +209,22 @@ class Corrections(Closed):
 
 
 @dataclass(frozen=True)
+class SheetHeadings(Closed):
+    """A row of headings that somebody returned, and what those of them stand for that the record does not have."""
+
+    headings: Annotated[tuple[str, ...], "All of them, folded, in alphabetical order: by these it is known again."]
+    columns: Annotated[Mapping[str, str], "The column that a heading stands for; empty: it is left out."]
+
+
+@dataclass(frozen=True)
+class Headings(Closed):
+    """returned/headings.json: what headings were answered to stand for, for the next file of the same sender."""
+
+    format: Annotated[Literal["trialkit-headings-1"], "Name and version of this form."] = "trialkit-headings-1"
+    sheets: Annotated[tuple[SheetHeadings, ...], "In the order in which they were first answered."] = ()
+
+
+@dataclass(frozen=True)
 class StagedFile(Closed):
     """A new version of a file, written but not yet in place."""
 

@@ -16,10 +16,12 @@ from trialkit.documents.returns import (
     Correction,
     Corrections,
     GivenCells,
+    Headings,
     Journal,
     Key,
     RepairNote,
     ReturnFinding,
+    SheetHeadings,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
@@ -158,11 +160,19 @@ def given_cells(
     return {name: tuple(gathered(rows)) for name, rows in gave.items()}
 
 
-Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections)
+def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, str]]) -> Headings:
+    """Remember what headings stand for; what was answered last of the same headings counts."""
+    by_sheet = {frozenset(sheet.headings): sheet for sheet in known.sheets}
+    for headings, columns in used.items():
+        by_sheet[headings] = SheetHeadings(tuple(sorted(headings)), dict(sorted(columns.items())))
+    return Headings(sheets=tuple(by_sheet.values()))
+
+
+Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings)
 
 
 def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal, the conflicts or the corrections; an empty one if there is no file.
+    """Read the journal, the conflicts, the corrections or the headings; an empty one if there is no file.
 
     Raises
     ------

@@ -9,13 +9,13 @@ from typing import Any
 from trialkit.documents.document import as_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
-    Answers,
     Choice,
     Conflict,
     Conflicts,
     Correction,
     Corrections,
     FileOutcome,
+    Headings,
     Journal,
     JournalEntry,
     MergeOutcome,
@@ -24,7 +24,8 @@ from trialkit.documents.returns import (
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
-from trialkit.returns.finding_log import Log, Place, UnreadableReturn
+from trialkit.returns.answering import Given
+from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
     Reason,
     answers_for,
@@ -35,6 +36,7 @@ from trialkit.returns.journal import (
     settled_by,
     with_changed,
     with_differences,
+    with_headings,
 )
 from trialkit.returns.merging import Difference, Merged, merge, with_value
 from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
@@ -42,7 +44,7 @@ from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, JOURNAL
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -57,14 +59,14 @@ class _State:
     journal: Journal
     conflicts: Conflicts
     corrections: Corrections
+    headings: Headings
 
 
 def merge_files(
     folder: Path,
     files: Sequence[Path] = (),
+    given: Given | None = None,
     *,
-    answers: Answers | None = None,
-    choices: Mapping[str, Choice] | None = None,
     reason: Reason | None = None,
 ) -> MergeOutcome:
     """Merge returned files into the record of a trial.
@@ -79,10 +81,8 @@ def merge_files(
         The trial folder; protocol, sites, products and layout must be without errors.
     files : sequence of Path
         Workbooks, CSV files, phone files; may be empty, to finish an earlier merge or to settle conflicts.
-    answers : Answers, optional
-        How to read what can be read in several ways.
-    choices : mapping of str to {"kept", "returned"}, optional
-        What to take for conflicts, by their identity.
+    given : Given, optional
+        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
     reason : Reason, optional
         Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
 
@@ -107,13 +107,16 @@ def merge_files(
             read_document(folder, JOURNAL, Journal),
             read_document(folder, CONFLICTS, Conflicts),
             read_document(folder, CORRECTIONS, Corrections),
+            read_document(folder, HEADINGS, Headings),
         )
-        chosen_log = Log("conflicts.json")
-        state, chosen = _chosen(before, choices or {}, trial, chosen_log)
+        given, chosen_log = given or Given(), Log("conflicts.json")
+        state, chosen = _chosen(before, given.choices, trial, chosen_log)
         state = _settled_by_hand(state)
         outcomes, originals = [], {}
         for path in files:
-            state, outcome, original = _merge_one(path, state, trial, answers or Answers(), reason)
+            remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
+            log = Log(path.name, given.answers, HeadingsKnown(given.headings, remembered))
+            state, outcome, original = _merge_one(path, state, trial, log, reason)
             outcomes.append(outcome)
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
@@ -126,14 +129,13 @@ def merge_files(
 
 
 def _merge_one(
-    path: Path, state: _State, trial: Trial, answers: Answers, reason: Reason | None
+    path: Path, state: _State, trial: Trial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
-    log = Log(path.name, answers)
     try:
         original = load_original(path, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
-        log.answers = answers.or_else(answers_for(state.journal, original.sha256))
+        log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
         rows = rows_of(returned, trial, log)
         blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
@@ -143,8 +145,7 @@ def _merge_one(
             name: [merged.records[name][load_schema(name).key_of(row)] for row in table]
             for name, table in usable.items()
         }
-        exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
-        for table_name, position, problem in () if exchanged else row_problems(trial, whole):
+        for table_name, position, problem in row_problems(trial, whole):
             _refuse(places[table_name][position].place, problem, blamed, log)
         if returned.kind != "phone":
             known = {key[0] for key in state.records.get("heads", {})}
@@ -165,7 +166,7 @@ def _merge_one(
     else:
         found = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
         state = replace(state, conflicts=found)
-    state = replace(state, records=merged.records)
+    state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
     outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
@@ -201,10 +202,14 @@ def _typed(
     """Bring rows into the text form of the files; refuse what the schema refuses."""
     usable: dict[TableName, list[Row]] = {}
     places: dict[TableName, list[ReturnedRow]] = {}
+    asked = any(finding.rule in ("TK-R21", "TK-R22") for finding in log.of("question"))
     for name, returned in rows.by_table.items():
+        key = set(load_schema(name).primary_key)
+        maybe_asked = asked and not key <= {column for row in returned for column in row.values}
         checked = checked_rows(load_schema(name), [row.values for row in returned])
         for position, problem in checked.problems:
-            _refuse(returned[position].place, problem, blamed, log)
+            if not (maybe_asked and problem.column in key):  # a heading that is asked about may be its own
+                _refuse(returned[position].place, problem, blamed, log)
         kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
         usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
     return usable, places
@@ -307,6 +312,8 @@ def _changes(
         changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
     if after.corrections != before.corrections:
         changes[CORRECTIONS] = as_text(after.corrections).encode("utf-8")
+    if after.headings != before.headings:
+        changes[HEADINGS] = as_text(after.headings).encode("utf-8")
     if after.journal != before.journal:
         changes[JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes

@@ -55,7 +55,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     by_table: dict[TableName, list[ReturnedRow]] = {}
     blank: dict[TableName, int] = {}
     present: set[str] = set()
-    for table in tables_of(returned, log):
+    for table in tables_of(returned, buckets, log):
         name = table.schema.name
         if name == "heads":
             present |= {text.strip() for text in table.column("bucket")}
@@ -119,8 +119,8 @@ def _exchanged_columns(table: ReturnedTable, log: Log) -> None:
     both = [i for i in range(len(table.rows)) if ISO_DATE.fullmatch(planted[i]) and ISO_DATE.fullmatch(cut[i])]
     if len(both) < 2 or not all(cut[i] < planted[i] for i in both):
         return
-    if log.ask("TK-R45", table.place(both[0], "harvested_on")):
-        table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
+    log.ask("TK-R45", table.place(both[0], "harvested_on"))
+    table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
 
 
 def _row(table: ReturnedTable, position: int) -> ReturnedRow:

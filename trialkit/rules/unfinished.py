@@ -16,6 +16,7 @@ STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
+HEADINGS = "returned/headings.json"
 JOURNAL = "returned/returns.json"
 LARGEST_DOCUMENT_BYTES = 200_000_000
 WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS)

@@ -13,14 +13,15 @@ import pytest
 import merge_crash_points
 from contents import contents
 from returned_files import good_return
-from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, MergeOutcome
+from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, MergeOutcome, WrittenTables
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.returns.answering import Given
 from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import Reason, read_document
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records
 from trialkit.rules.trial_folder import check_trial, read_trial
-from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING
+from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING, WRITTEN
 from trialkit.words.merge_words import merge_lines
 from trialkit.words.problem_words import problem_sentence
 from trialkit.words.repair_words import finding_sentence
@@ -55,7 +56,11 @@ def put_right(folder: Path, bucket: str = BUCKET, head: str | None = NUMBER, **v
 
 def in_record(folder: Path, column: str) -> str | None:
     """Return what the record says of the head."""
-    return read_records(folder, read_trial(folder, stage="layout")).tables["heads"][BUCKET, NUMBER].get(column)
+    return (
+        read_records(folder, read_trial(folder, stage="layout"), WrittenTables())
+        .tables["heads"][BUCKET, NUMBER]
+        .get(column)
+    )
 
 
 @pytest.mark.parametrize(
@@ -83,11 +88,11 @@ def test_only_the_cell_changes_and_the_same_twice_gives_the_same_bytes(merged: P
     made = []
     for name in ("one", "two"):
         copy = Path(shutil.copytree(merged, tmp_path / name))
-        assert put_right(copy, weight_g="142").changed == ("heads.csv", CORRECTIONS)
+        assert put_right(copy, weight_g="142").changed == ("heads.csv", CORRECTIONS, WRITTEN)
         made.append(contents(copy))
     assert made[0] == made[1]
     before = contents(merged)
-    assert {name for name in made[0] if made[0][name] != before.get(name)} == {"heads.csv", CORRECTIONS}
+    assert {name for name in made[0] if made[0][name] != before.get(name)} == {"heads.csv", CORRECTIONS, WRITTEN}
     lines = zip(before["heads.csv"].splitlines(), made[0]["heads.csv"].splitlines(), strict=True)
     assert sum(old != new for old, new in lines) == 1
 
@@ -267,3 +272,71 @@ def test_the_check_reads_the_corrections(folder: Path) -> None:
     assert "Restore returned/corrections.json from a copy" in problem_sentence(problem)
     with pytest.raises(NotComputed, match="restore it from a copy"):
         put_right(folder, weight_g="143")
+
+
+def edit(folder: Path, old: str, new: str) -> None:
+    """Change the head's row by hand."""
+    lines = (folder / "heads.csv").read_text("utf-8").splitlines(keepends=True)
+    place = next(i for i, line in enumerate(lines) if line.startswith(f"{BUCKET},{NUMBER},"))
+    assert f",{old}," in lines[place]
+    lines[place] = lines[place].replace(f",{old},", f",{new},", 1)
+    (folder / "heads.csv").write_text("".join(lines), encoding="utf-8")
+
+
+def edits(folder: Path) -> list[str]:
+    """Return what the check says of hand edits."""
+    return [problem_sentence(problem) for problem in check_trial(folder).warnings if problem.rule == "TK-R60"]
+
+
+def test_a_hand_edit_after_a_merge_is_noticed_until_it_is_taken(folder: Path, tmp_path: Path) -> None:
+    """A further file or correction does not hide it; trialkit merge without a file takes the table as it stands."""
+    assert edits(folder) == []
+    edit(folder, WEIGHT, "199")
+    (sentence,) = edits(folder)
+    assert sentence.startswith("heads.csv: found records that were changed since")
+    (tmp_path / "more.csv").write_text("site,visited_on,observer_role\nFERN,2026-09-20,adviser\n", encoding="utf-8")
+    assert merge_files(folder, [tmp_path / "more.csv"]).ok
+    assert put_right(folder, note="seen again").ok
+    assert edits(folder) == [sentence]
+    outcome = merge_files(folder)
+    assert outcome.taken == ("heads.csv",)
+    assert "heads.csv had been changed by hand" in " ".join(line.text for line in merge_lines(outcome, "DIR"))
+    assert edits(folder) == []
+    assert in_record(folder, "weight_g") == "199"
+    assert not merge_files(folder).changed
+
+
+def test_rows_in_another_order_and_a_spreadsheet_are_no_hand_edit(folder: Path) -> None:
+    """What the table says is what counts; an edit among a spreadsheet's changes is noticed."""
+    header, *rows = (folder / "heads.csv").read_text("utf-8").splitlines()
+    text = "\r\n".join([header, *sorted(rows, reverse=True), ""])
+    (folder / "heads.csv").write_bytes(text.replace("2026-08-24", "8/24/2026").encode("utf-8-sig"))
+    assert edits(folder) == []
+    (folder / "heads.csv").write_bytes(text.replace(f",{WEIGHT},", ",199,").encode("utf-8-sig"))
+    assert len(edits(folder)) == 1
+
+
+def test_a_corrected_value_changed_by_hand_is_named(folder: Path) -> None:
+    """With what it was corrected to; the reason given afterwards ends it, and so does the corrected value."""
+    put_right(folder, weight_g="142")
+    edit(folder, "142", "150")
+    table, cell = edits(folder)
+    assert 'column weight_g: found "150"; expected "142", as corrected by adviser on 2026-10-02' in cell
+    assert "trialkit correct DIR BUCKET HEAD weight_g=VALUE --why TEXT" in cell
+    merge_files(folder)
+    assert edits(folder) == [cell]
+    (correction,) = put_right(folder, weight_g="150").corrections
+    assert (correction.before, correction.after) == ("142", "150")
+    assert edits(folder) == []
+    assert table.startswith("heads.csv: ")
+
+
+def test_a_value_chosen_after_a_correction_is_no_hand_edit(folder: Path, tmp_path: Path) -> None:
+    """A conflict with the correction, settled for what was returned."""
+    put_right(folder, weight_g="142")
+    place = GOOD.tables["heads"].index(HEAD)
+    (tmp_path / "third.csv").write_text(GOOD.with_cell("heads", place, "weight_g", "99").csv(), encoding="utf-8")
+    (conflict,) = merge_files(folder, [tmp_path / "third.csv"]).conflicts
+    assert merge_files(folder, given=Given(choices={conflict.id: "returned"})).ok
+    assert in_record(folder, "weight_g") == "99"
+    assert edits(folder) == []

@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
+from trialkit.documents.returns import WrittenTables
 from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records, table_text
@@ -48,7 +49,7 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
     (tmp_path / "fern.json").write_bytes(good.phone())
     assert merge_files(folder, [tmp_path / "fern.json"]).ok
     trial = read_trial(folder, stage="layout")
-    records = read_records(folder, trial).tables
+    records = read_records(folder, trial, WrittenTables()).tables
     for name in ("heads", "solution", "visits"):
         assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
     assert ",'=1+1\n" in (folder / "heads.csv").read_text("utf-8")

@@ -225,6 +225,22 @@ class Headings(Closed):
 
 
 @dataclass(frozen=True)
+class WrittenTable(Closed):
+    """A table as it was written last."""
+
+    sha256: Annotated[str, "Digest of its bytes."]
+    content: Annotated[str, "Digest of what it says, whatever the order of its rows and the program that saved it."]
+
+
+@dataclass(frozen=True)
+class WrittenTables(Closed):
+    """returned/written.json: the tables as merges and corrections wrote them last, by which a hand edit is noticed."""
+
+    format: Annotated[Literal["trialkit-written-1"], "Name and version of this form."] = "trialkit-written-1"
+    tables: Annotated[Mapping[TableName, WrittenTable], "By name."] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class StagedFile(Closed):
     """A new version of a file, written but not yet in place."""
 
@@ -268,6 +284,7 @@ class MergeOutcome(Closed):
     conflicts: Annotated[tuple[Conflict, ...], "Those that still wait for a choice."]
     finished_earlier: Annotated[bool, "Whether an earlier merge, stopped half-way, was finished first."]
     changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+    taken: Annotated[tuple[str, ...], "Tables that had been changed by hand and were taken as they stand."] = ()
 
 
 @dataclass(frozen=True)

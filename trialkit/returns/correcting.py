@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.documents.document import as_text
-from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, Key
+from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, Key, WrittenTables
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
@@ -13,10 +13,10 @@ from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.journal import Reason, read_document, settled_by, with_changed
 from trialkit.returns.merging import Difference
-from trialkit.returns.records import Row, Table, checked_rows, read_records, row_problems, table_text
+from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
 from trialkit.returns.repairs import repaired_row
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import TableSchema, load_schema
 
@@ -65,33 +65,39 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         store.safe_returned(folder)
         store.finish(folder)
         trial = read_trial(folder, stage="layout")
-        records = read_records(folder, trial).tables
+        written = read_document(folder, WRITTEN, WrittenTables)
+        record = read_records(folder, trial, written)
         log = Log(schema.file)
         read = _read(schema, wanted, trial, log)
         if not log.clear:
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
-        table = records[wanted.table]
+        table = record.tables[wanted.table]
         key = _key(schema, read, table)
         known, row = table[key], _corrected(table[key], wanted, read)
         _refuse_what_the_check_would(schema, row, trial, log)
         if log.of("refused"):
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
+        earlier = read_document(folder, CORRECTIONS, Corrections)
+        told = {one.column: one.after for one in earlier.corrections if (one.table, one.key) == (schema.name, key)}
         made = tuple(
-            reason.correction(Difference(wanted.table, key, name, known.get(name, ""), row.get(name, "")))
+            reason.correction(Difference(wanted.table, key, name, before, row.get(name, "")))
             for name in wanted.values
-            if known.get(name, "") != row.get(name, "")
+            if (before := _before(name, known, row, told)) != row.get(name, "")
         )
         if not made:
             raise WrongCall(f"{_row_name(schema, key)} says so already: nothing to correct.{_open(folder, key)}")
         conflicts = read_document(folder, CONFLICTS, Conflicts)
         settled = settled_by(conflicts, made)
-        earlier = read_document(folder, CORRECTIONS, Corrections)
+        corrected = {**table, key: row}
         changes = {
-            schema.file: table_text(wanted.table, {**table, key: row}, trial),
+            schema.file: table_text(wanted.table, corrected, trial),
             CORRECTIONS: as_text(Corrections(corrections=(*earlier.corrections, *made))),
         }
         if settled:
             changes[CONFLICTS] = as_text(with_changed(conflicts, settled))
+        if wanted.table not in record.edited:
+            now = as_written(wanted.table, corrected, changes[schema.file])
+            changes[WRITTEN] = as_text(WrittenTables(tables={**written.tables, wanted.table: now}))
         store.commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
@@ -143,6 +149,12 @@ def _corrected(known: Row, wanted: Wanted, read: Row) -> Row:
     """Return the row with its new values, emptied cells left out."""
     row = {**known, **{name: read.get(name, "") for name in wanted.values}}
     return {name: text for name, text in row.items() if text}
+
+
+def _before(name: str, known: Row, row: Row, told: Mapping[str, str]) -> str:
+    """Return what a value is corrected from: what the record says, or, if a hand has changed it so, said before."""
+    before = known.get(name, "")
+    return told.get(name, before) if before == row.get(name, "") else before
 
 
 def _refuse_what_the_check_would(schema: TableSchema, row: Row, trial: Trial, log: Log) -> None:

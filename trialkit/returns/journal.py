@@ -22,6 +22,7 @@ from trialkit.documents.returns import (
     RepairNote,
     ReturnFinding,
     SheetHeadings,
+    WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
@@ -168,11 +169,11 @@ def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, st
     return Headings(sheets=tuple(by_sheet.values()))
 
 
-Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings)
+Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings, WrittenTables)
 
 
 def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal, the conflicts, the corrections or the headings; an empty one if there is no file.
+    """Read the journal or another document that is kept under returned; an empty one if there is no file.
 
     Raises
     ------

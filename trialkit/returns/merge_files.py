@@ -20,6 +20,7 @@ from trialkit.documents.returns import (
     JournalEntry,
     MergeOutcome,
     TableCounts,
+    WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
@@ -39,12 +40,21 @@ from trialkit.returns.journal import (
     with_headings,
 )
 from trialkit.returns.merging import Difference, Merged, merge, with_value
-from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
+from trialkit.returns.records import (
+    Records,
+    Row,
+    as_written,
+    checked_rows,
+    incomplete,
+    read_records,
+    row_problems,
+    table_text,
+)
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -101,7 +111,9 @@ def merge_files(
         store.safe_returned(folder)
         finished = store.finish(folder)
         trial = read_trial(folder, stage="layout")
-        record = read_records(folder, trial)
+        written = read_document(folder, WRITTEN, WrittenTables)
+        record = read_records(folder, trial, written)
+        taken = frozenset() if files else record.edited
         before = _State(
             record.tables,
             read_document(folder, JOURNAL, Journal),
@@ -121,11 +133,21 @@ def merge_files(
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
-        changes = _changes(folder, before, state, originals, trial, record.resaved)
+        changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
+        changes |= _as_written(written, state.records, changes, record.edited - taken)
         store.commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
-    return MergeOutcome(ok, tuple(outcomes), chosen, refused, waiting, finished, tuple(changes))
+    return MergeOutcome(
+        ok,
+        tuple(outcomes),
+        chosen,
+        refused,
+        waiting,
+        finished,
+        tuple(changes),
+        tuple(f"{name}.csv" for name in sorted(taken)),
+    )
 
 
 def _merge_one(
@@ -301,12 +323,12 @@ def _changes(
     after: _State,
     originals: Mapping[str, bytes],
     trial: Trial,
-    resaved: Collection[TableName],
+    anew: Collection[TableName],
 ) -> dict[str, bytes]:
-    """List the files that differ from what is there, originals first; tables that were saved anew among them."""
+    """List the files that differ from what is there, originals first, and the tables to be written anew as they are."""
     changes = {name: data for name, data in originals.items() if not _is_kept(folder / name, data)}
     for name, table in after.records.items():
-        if table != before.records.get(name) or name in resaved:
+        if table != before.records.get(name) or name in anew:
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
         changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
@@ -317,6 +339,19 @@ def _changes(
     if after.journal != before.journal:
         changes[JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes
+
+
+def _as_written(
+    written: WrittenTables, records: Records, changes: Mapping[str, bytes], edited: Collection[TableName]
+) -> dict[str, bytes]:
+    """Remember the tables that are written, but for those changed by hand: that is told until they are taken so."""
+    fresh = {
+        name: as_written(name, table, changes[f"{name}.csv"].decode("utf-8"))
+        for name, table in records.items()
+        if f"{name}.csv" in changes and name not in edited
+    }
+    tables = WrittenTables(tables={**written.tables, **fresh})
+    return {WRITTEN: as_text(tables).encode("utf-8")} if tables != written else {}
 
 
 def _is_kept(path: Path, data: bytes) -> bool:

@@ -1,5 +1,6 @@
 """The record tables as rows by key, in the text form of the files: read, checked, written."""
 
+import hashlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -7,9 +8,10 @@ from pathlib import Path
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Key
+from trialkit.documents.returns import Key, WrittenTable, WrittenTables
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
+from trialkit.rules.hand_edits import content_digest, is_as_written
 from trialkit.rules.trial_folder import Trial, clues_for
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
@@ -38,14 +40,17 @@ class Checked:
 
 @dataclass(frozen=True)
 class Record:
-    """The record tables of a trial folder, and which of them a spreadsheet program saved in its own way."""
+    """The record tables of a trial folder, which a program saved in its own way, which were changed by hand."""
 
     tables: Records
     resaved: frozenset[TableName]
+    edited: frozenset[TableName]
 
 
-def read_records(folder: Path, trial: Trial) -> Record:
+def read_records(folder: Path, trial: Trial, written: WrittenTables) -> Record:
     """Read the record tables of a trial folder as they are; of the trial no more than its layout need be read.
+
+    `written` tells how they were written last.
 
     Raises
     ------
@@ -57,6 +62,7 @@ def read_records(folder: Path, trial: Trial) -> Record:
     problems: list[Problem] = []
     records: dict[TableName, Table] = {}
     resaved: set[TableName] = set()
+    edited: set[TableName] = set()
     for name in RECORD_TABLES:
         schema = load_schema(name)
         source = read_source(folder, schema.file, severity="warning")
@@ -69,9 +75,11 @@ def read_records(folder: Path, trial: Trial) -> Record:
         records[name] = {schema.key_of(row): row for row in _rows(reading)}
         if any(problem.rule == "TK-F11" for problem in reading.problems):
             resaved.add(name)
+        if name in written.tables and not is_as_written(written.tables[name], source.sha256, reading):
+            edited.add(name)
     if problems:
         raise TrialError(problems)
-    return Record(records, frozenset(resaved))
+    return Record(records, frozenset(resaved), frozenset(edited))
 
 
 def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
@@ -115,11 +123,18 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
         second = key[1]
         return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
 
-    def cells(row: Row) -> list[str]:
-        texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
-        return [defused(text) if kind == "string" else text for kind, text in texts]
+    return csv_of_texts([schema.columns, *(_defused_cells(schema, table[key]) for key in sorted(table, key=place))])
 
-    return csv_of_texts([schema.columns, *(cells(table[key]) for key in sorted(table, key=place))])
+
+def as_written(name: TableName, table: Table, text: str) -> WrittenTable:
+    """Tell what is remembered of a table that is written as a text."""
+    rows = ([row.get(column, "") for column in load_schema(name).columns] for row in table.values())
+    return WrittenTable(hashlib.sha256(text.encode("utf-8")).hexdigest(), content_digest(rows))
+
+
+def _defused_cells(schema: TableSchema, row: Row) -> list[str]:
+    texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
+    return [defused(text) if kind == "string" else text for kind, text in texts]
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:

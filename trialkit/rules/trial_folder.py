@@ -13,6 +13,7 @@ from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
@@ -214,7 +215,7 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         later.append(corrections)
         corrections = ()
     if stage == "records":
-        later += open_conflicts(folder)
+        later += [*open_conflicts(folder), *hand_edits(folder, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     title = protocol.trial.title if protocol else ""

@@ -17,9 +17,10 @@ STAGING, COMMITTED = ".merging", ".merged"
 CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
 HEADINGS = "returned/headings.json"
+WRITTEN = "returned/written.json"
 JOURNAL = "returned/returns.json"
 LARGEST_DOCUMENT_BYTES = 200_000_000
-WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS)
+WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:

@@ -483,6 +483,10 @@ TK-R58 warning: Words around a phone's record were passed over
 TK-R59 error: Corrections that cannot be read
   What was corrected, and why, belongs to the record and to its report.
   Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
+TK-R60 warning: Records changed by hand after a merge or a correction wrote them
+  Nobody can tell what they were and why they were changed; a later return may say otherwise.
+  Put the file back from a copy and put values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT; if \
+it is right as it stands, trialkit merge DIR takes it so.
 TK-R61 warning: A value that was decided against before was left out
   A file that was saved before a correction or a choice still says what was wrong.
   Nothing need be done; if the value is right after all, give it by itself: trialkit correct DIR BUCKET HEAD \

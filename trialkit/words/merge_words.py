@@ -36,6 +36,8 @@ def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     """Say what a merge did with a trial's folder."""
     if outcome.finished_earlier:
         yield MergeLine("An earlier merge was stopped half-way; it is finished now.")
+    for name in outcome.taken:
+        yield MergeLine(f"{name} had been changed by hand since it was written; it is taken as it stands.")
     for file in outcome.files:
         yield from _finding_lines(file.findings)
         yield from map(MergeLine, map(_corrected, file.corrections))

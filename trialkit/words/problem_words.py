@@ -244,6 +244,9 @@ TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper reco
 TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
 TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
+TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
+TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
+DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.
 # Weather
 TK-T01: a temperature not above t_max_c
 """

@@ -169,6 +169,8 @@ def test_a_wrong_call_names_what_there_is(folder: Path) -> None:
         correct(folder, Wanted(BUCKET, "1", None, {"weight_g": "2"}), Reason(" ", "adviser", date(2026, 10, 2)))
     with pytest.raises(WrongCall, match="says so already"):
         put_right(folder, weight_g=WEIGHT)
+    with pytest.raises(WrongCall, match=r"FERN is a garden: put its visits right by a CSV file .* --why TEXT"):
+        put_right(folder, "FERN", None, note="rain")
     assert contents(folder) == before
 
 

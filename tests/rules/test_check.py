@@ -51,6 +51,9 @@ def head(**changed: str) -> str:
 def first_head(column: str, text: str, message: str, **others: str) -> Damage:
     """Damage the first head's cells; the message is on the one named, and begins with what it holds."""
     found = '"' + text.strip('"') + '"' if text else "an empty cell"
+    if column != "head" and ("[TK-H" in message or "[TK-K03" in message):  # a value that was read, but is not right
+        to_correct = f"To correct it: trialkit correct DIR BUCKET HEAD {column}=VALUE --why TEXT."
+        message = message.replace("[TK-", f"{to_correct} [TK-")
     row = head(**{column: text}, **others)
     return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}; {message}")
 
@@ -210,7 +213,7 @@ WARNINGS = {
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
         'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
         "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
-        "[TK-S01]"),
+        "To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
         'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
         "site, or add its buckets. [TK-L06]"),

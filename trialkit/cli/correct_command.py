@@ -29,7 +29,8 @@ def command(
 
     With HEAD it is that head's row of heads.csv, else the bucket's row of solution.csv. A VALUE is read as in a
     returned file; nothing after the equals sign empties the cell. All is corrected or nothing. A conflict on the same
-    cell is settled by it, and a return that says again what was corrected is no conflict any more.
+    cell is settled by it, and a return that says again what was corrected is no conflict any more. Many values at once,
+    and visits.csv, are put right by a file: trialkit merge DIR FILE --why TEXT.
 
     Exit status 1 if a value was not read, or would contradict the rest of its row.
 

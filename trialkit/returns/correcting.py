@@ -68,6 +68,11 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         written = read_document(folder, WRITTEN, WrittenTables)
         record = read_records(folder, trial, written)
         log = Log(schema.file)
+        if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
+            raise WrongCall(
+                f"{wanted.bucket} is a garden: put its visits right by a CSV file with the columns site, visited_on and "
+                f"those to be changed, then: trialkit merge {folder} FILE --why TEXT"
+            )
         read = _read(schema, wanted, trial, log)
         if not log.clear:
             return CorrectOutcome(False, (), (), tuple(log.findings), ())

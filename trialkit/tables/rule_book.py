@@ -522,7 +522,10 @@ def catalogue() -> str:
         "# What trialkit checks",
         "",
         "`trialkit check` tells every problem at once, each with its rule's identity. An error stops the analysis; a",
-        "warning asks for a second look and stops nothing. This page is made from the rules themselves",
+        "warning asks for a second look and stops nothing. A value of heads or solution that was read, but is not",
+        "right, is best put right by `trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT` (of a solution without",
+        "HEAD) or, if there are many, by a file of them (`trialkit merge DIR FILE --why TEXT`): what stood there, and",
+        "why, is kept. This page is made from the rules themselves",
         "(`python -m trialkit.tables.rule_book > reports/checks.md`), and a test compares the two.",
     ]
     for letter, title in GROUPS.items():

@@ -70,6 +70,8 @@ VALUES = {
     "disorder": "doses in increasing order",
 }
 
+NOTHING_TO_CORRECT = ("TK-S02",)
+
 _MESSAGES = """
 # Files
 TK-F01: a file named {file} in the trial folder | no file
@@ -280,7 +282,18 @@ def problem_sentence(problem: Problem) -> str:
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
     found = f"found {told.found}; " if told.found else ""
-    return f"{', '.join(place)}: {found}expected {told.expected}. {told.how_to_fix} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
+    return f"{', '.join(place)}: {found}expected {told.expected}. {how_to_fix} [{told.rule}]"
+
+
+def _how_to_correct(problem: Problem) -> str:
+    """Name the command that puts a cell right and keeps why, of rules about values that can be read."""
+    keys = {"heads.csv": "BUCKET HEAD", "solution.csv": "BUCKET"}
+    of_values = problem.rule[3] in "HS" or problem.rule == "TK-K03"
+    key = problem.column in ("bucket", "head", "measured_on")
+    if problem.file not in keys or not of_values or problem.row is None or key or problem.rule in NOTHING_TO_CORRECT:
+        return ""
+    return f"To correct it: trialkit correct DIR {keys[problem.file]} {problem.column}=VALUE --why TEXT."
 
 
 def said_of(

@@ -51,6 +51,9 @@ def head(**changed: str) -> str:
 def first_head(column: str, text: str, message: str, **others: str) -> Damage:
     """Damage the first head's cells; the message is on the one named, and begins with what it holds."""
     found = '"' + text.strip('"') + '"' if text else "an empty cell"
+    if column != "head" and ("[TK-H" in message or "[TK-K03" in message):  # a value that was read, but is not right
+        to_correct = f"To correct it: trialkit correct DIR BUCKET HEAD {column}=VALUE --why TEXT."
+        message = message.replace("[TK-", f"{to_correct} [TK-")
     row = head(**{column: text}, **others)
     return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}; {message}")
 
@@ -155,8 +158,8 @@ ERRORS = {
         'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. Save it "
-        "again as comma separated values. [TK-F07]"),
+        "visits.csv, row 1: found a header separated by semicolons, and rows that are not; expected columns separated "
+        "by one mark. Save it again as comma separated values. [TK-F07]"),
     "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
         'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
@@ -224,7 +227,7 @@ WARNINGS = {
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
         'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket, '
         "2. Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note "
-        "of this row. [TK-S01]"),
+        "of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
         'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
         "site, or add its buckets. [TK-L06]"),

@@ -32,11 +32,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 BLANK_VISITS = 12
 SHEET_DAYS = (1, 2, 3)
 EXCEPTION = "if on another day"
-<<<<<<< HEAD
-SHORT_WORDS = 6  # more allowed words than this are written out, not ticked
-=======
 SHORT_WORDS = 10  # more allowed words than this are written out, not ticked
->>>>>>> w/visits
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Checking a trial folder: every problem at once, as an adviser reads it."""
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Literal
@@ -13,11 +13,13 @@ from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
-from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge
+from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
+from trialkit.tables.resaved import Clues
 from trialkit.tables.source_file import read_source
-from trialkit.tables.table_schema import load_schema
+from trialkit.tables.table_schema import TableSchema, load_schema
 from trialkit.tables.typed_tables import TableReading, empty_table, read_table
 
 Stage = Literal["plan", "layout", "records"]
@@ -197,12 +199,13 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     problems: list[Problem] = []
     protocol, text = _read_protocol(folder, digests, problems)
     tables = TABLES_OF_STAGE[stage]
-    readings = {
-        name: _read_table(folder, name, protocol, digests, problems)
-        if name in tables
-        else empty_table(load_schema(name))
-        for name in TABLE_NAMES
-    }
+    readings: dict[TableName, TableReading] = {}
+    for name in TABLE_NAMES:
+        schema = load_schema(name)
+        clues = clues_for(folder, schema, protocol, {table: reading.raw for table, reading in readings.items()})
+        readings[name] = (
+            _read_table(folder, name, clues, protocol, digests, problems) if name in tables else empty_table(schema)
+        )
     for reading in readings.values():
         problems += reading.problems
     later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
@@ -214,7 +217,7 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         whole = TrialTables(readings, protocol, text, corrections)
         later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     if stage == "records":
-        later += open_conflicts(folder)
+        later += [*open_conflicts(folder), *hand_edits(folder, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     title = protocol.trial.title if protocol else ""
@@ -284,8 +287,31 @@ def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem
         return None, source.text
 
 
+def clues_for(
+    folder: Path,
+    schema: TableSchema,
+    protocol: Protocol | None,
+    tables: Mapping[TableName, Mapping[str, Sequence[str]]],
+) -> Clues:
+    """Gather what settles how a table is read that a spreadsheet program saved anew; `tables` hold declared names."""
+    names = {key.column: tables.get(key.table, {}).get(key.other_column) for key in schema.foreign_keys}
+    declared = {column: tuple(of_column) for column, of_column in names.items() if of_column is not None}
+    return Clues(declared, years_of(protocol) if protocol else None, lambda: remembered_rows(folder, schema))
+
+
+def years_of(protocol: Protocol) -> range | None:
+    """Years that a trial may touch, if it is known when it began."""
+    started = protocol.trial.started_on or protocol.schedule.sow_on
+    return range(started.year - 1, started.year + 2) if started else None
+
+
 def _read_table(
-    folder: Path, name: TableName, protocol: Protocol | None, digests: dict[str, str], problems: list[Problem]
+    folder: Path,
+    name: TableName,
+    clues: Clues,
+    protocol: Protocol | None,
+    digests: dict[str, str],
+    problems: list[Problem],
 ) -> TableReading:
     schema = load_schema(name)
     if name in OPTIONAL_TABLES and not os.path.lexists(folder / schema.file):
@@ -297,7 +323,7 @@ def _read_table(
         problems.append(source)
         return empty_table(schema)
     digests[schema.file] = source.sha256
-    return read_table(schema, source.text, severity_if_empty=severity)
+    return read_table(schema, source.text, severity_if_empty=severity, clues=clues)
 
 
 def _not_blamed_already(

@@ -51,8 +51,8 @@ TK-F05 error: A file holds NUL bytes
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.
-TK-F07 error: Columns are not separated by commas
-  The whole row would be read as one cell.
+TK-F07 error: Columns are separated by commas in some rows only
+  A whole row would be read as one cell.
   Save it again as comma separated values.
 TK-F08 error: A table is empty
   There is nothing to read.
@@ -63,6 +63,15 @@ TK-F09 error: A row and the header differ in length
 TK-F10 error: A workbook was renamed
   A workbook is not a CSV file, whatever its name.
   Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
+TK-F11 warning: A table that a spreadsheet program saved in its own way
+  Its dates, decimals or names are written otherwise; all of it can be read in one way only, and is read so.
+  Nothing need be done if it is read rightly; trialkit merge DIR writes a table of records as it was. \
+Put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT, which needs no \
+spreadsheet program.
+TK-F12 error: A table that a spreadsheet program saved so that it cannot be read in one way
+  What its cells were can no longer be told for sure, so none of them is read.
+  Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
+TEXT; or show dates as year-month-day and names as text in the spreadsheet program, and save it again as "CSV UTF-8".
 
 # Headings
 TK-C01 error: A column is missing
@@ -491,6 +500,14 @@ TK-R58 warning: Words around a phone's record were passed over
 TK-R59 error: Corrections that cannot be read
   What was corrected, and why, belongs to the record and to its report.
   Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
+TK-R60 warning: Records changed by hand after a merge or a correction wrote them
+  Nobody can tell what they were and why they were changed; a later return may say otherwise.
+  Put the file back from a copy and put values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT; if \
+it is right as it stands, trialkit merge DIR takes it so.
+TK-R61 warning: A value that was decided against before was left out
+  A file that was saved before a correction or a choice still says what was wrong.
+  Nothing need be done; if the value is right after all, give it by itself: trialkit correct DIR BUCKET HEAD \
+COLUMN=VALUE --why TEXT.
 
 # Weather
 TK-T01 error: The lowest temperature of a day is above its highest
@@ -522,7 +539,10 @@ def catalogue() -> str:
         "# What trialkit checks",
         "",
         "`trialkit check` tells every problem at once, each with its rule's identity. An error stops the analysis; a",
-        "warning asks for a second look and stops nothing. This page is made from the rules themselves",
+        "warning asks for a second look and stops nothing. A value of heads or solution that was read, but is not",
+        "right, is best put right by `trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT` (of a solution without",
+        "HEAD) or, if there are many, by a file of them (`trialkit merge DIR FILE --why TEXT`): what stood there, and",
+        "why, is kept. This page is made from the rules themselves",
         "(`python -m trialkit.tables.rule_book > reports/checks.md`), and a test compares the two.",
     ]
     for letter, title in GROUPS.items():

@@ -71,6 +71,8 @@ VALUES = {
     "disorder": "doses in increasing order",
 }
 
+NOTHING_TO_CORRECT = ("TK-S02",)
+
 _MESSAGES = """
 # Files
 TK-F01: a file named {file} in the trial folder | no file
@@ -83,12 +85,25 @@ TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
 TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
-TK-F07: columns separated by commas | columns separated by {mark}
+TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
 TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
 least its {needed}.
 TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-F10: plain text | a spreadsheet workbook
+TK-F11: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
+[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
+[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]]
+TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way: {text!q} \
+may be {readings!o}, and nothing in the table says which
+TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way: {text!q} and \
+{other!q} cannot have the same order of day and month
+TK-F12 day counts: dates | a table that a spreadsheet program saved in its own way: {text!q} is a day count, from 1900 \
+or from 1904
+TK-F12 numbers: a number | a table that a spreadsheet program saved in its own way: it took numbers for dates, such \
+as {text!q}
+TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
+numbers, such as {text!q}[[, which may be {readings!o}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
@@ -244,6 +259,9 @@ TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper reco
 TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
 TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
+TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
+TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
+DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.
 # Weather
 TK-T01: a temperature not above t_max_c
 """
@@ -277,7 +295,18 @@ def problem_sentence(problem: Problem) -> str:
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
     found = f"found {told.found}; " if told.found else ""
-    return f"{', '.join(place)}: {found}expected {told.expected}. {told.how_to_fix} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
+    return f"{', '.join(place)}: {found}expected {told.expected}. {how_to_fix} [{told.rule}]"
+
+
+def _how_to_correct(problem: Problem) -> str:
+    """Name the command that puts a cell right and keeps why, of rules about values that can be read."""
+    keys = {"heads.csv": "BUCKET HEAD", "solution.csv": "BUCKET"}
+    of_values = problem.rule[3] in "HS" or problem.rule == "TK-K03"
+    key = problem.column in ("bucket", "head", "measured_on")
+    if problem.file not in keys or not of_values or problem.row is None or key or problem.rule in NOTHING_TO_CORRECT:
+        return ""
+    return f"To correct it: trialkit correct DIR {keys[problem.file]} {problem.column}=VALUE --why TEXT."
 
 
 def said_of(

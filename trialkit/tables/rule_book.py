@@ -65,9 +65,7 @@ TK-F10 error: A workbook was renamed
   Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
 TK-F11 warning: A table that a spreadsheet program saved in its own way
   Its dates, decimals or names are written otherwise; all of it can be read in one way only, and is read so.
-  Nothing need be done if it is read rightly; trialkit merge DIR writes a table of records as it was. \
-Put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT, which needs no \
-spreadsheet program.
+  Nothing need be done if it is read rightly; trialkit merge DIR writes heads, solution and visits as they were.
 TK-F12 error: A table that a spreadsheet program saved so that it cannot be read in one way
   What its cells were can no longer be told for sure, so none of them is read.
   Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \

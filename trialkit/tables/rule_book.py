@@ -365,10 +365,10 @@ TK-R20 error: Two columns of a return have the same heading
   Rename or remove one of them.
 TK-R21 error: A heading that is almost right
   A guess could put values into the wrong column.
-  See whether the column is the one proposed.
+  See whether the column is the one proposed; --heading "TEXT=COLUMN" names another.
 TK-R22 error: A column that the record does not have
   It would be lost from the tables.
-  See whether it is needed; what matters belongs under note.
+  See whether it is needed; what matters belongs under note. --heading "TEXT=COLUMN" says which column it stands for.
 TK-R23 error: A row of a return and its header differ in length
   Cells could be read under the wrong heading.
   Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.

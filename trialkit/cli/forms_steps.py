@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.table_names import FORMS_FOLDER
 from trialkit.words.phrases import count
 
-FORMS_FOLDER = "forms"
 ADVISER_FILE = "adviser.html"
 
 

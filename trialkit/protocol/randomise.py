@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,7 @@ import pandas as pd
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.table_names import AMENDMENTS_FILE, FORMS_FOLDER
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
@@ -33,7 +35,7 @@ class AddedGarden:
     blocks: int
 
 
-def randomise(protocol: Protocol, sites: pd.DataFrame, added: Sequence[AddedGarden] = ()) -> pd.DataFrame:
+def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     """Lay out a trial by its protocol's seed.
 
     Sites are taken in the order of their names, whatever their order in the file, so that the same protocol and the
@@ -41,18 +43,15 @@ def randomise(protocol: Protocol, sites: pd.DataFrame, added: Sequence[AddedGard
     identity tells nothing of its bucket's treatment.
 
     Where the protocol's `layout.lots` are each garden's own, a garden's layout and identities follow from seed, trial
-    and garden alone, unless gardens share the treatments out among them (`LayoutKind.shares_out`). Gardens that joined
-    later are drawn so in any case, in the order in which they joined; where treatments are shared out, given what stood
-    by then. They leave all that stands as it is, and come last.
+    and garden alone, unless gardens share the treatments out among them (`LayoutKind.shares_out`). A garden that joins
+    later is drawn by `added_garden`.
 
     Parameters
     ----------
     protocol : Protocol
         What to lay out.
     sites : pandas.DataFrame
-        Checked sites that the trial began with; the column site is used.
-    added : sequence of AddedGarden
-        Those that joined later.
+        Checked sites that the trial begins with; the column site is used.
 
     Returns
     -------
@@ -84,20 +83,32 @@ def randomise(protocol: Protocol, sites: pd.DataFrame, added: Sequence[AddedGard
         layout.insert(0, "bucket", _identities(protocol, layout["site"]))
     else:
         layout.insert(0, "bucket", [make_bucket_id(number) for number in range(1, len(layout) + 1)])
-    for garden in added:
-        layout = pd.concat([layout, added_garden(protocol, layout, garden)], ignore_index=True)
-    if len(again := layout.loc[layout["bucket"].duplicated(), "site"].unique()):
-        raise WrongCall(f"The buckets of {again[0]} would get the labels of another garden: give it another short name.")
+    _refuse_shared_labels(layout)
     return layout
 
 
 def added_garden(protocol: Protocol, standing: pd.DataFrame, garden: AddedGarden) -> pd.DataFrame:
-    """Lay out one garden more beside those that stand: its rows of layout.csv.
+    """Lay out one garden more, which leaves all that stands as it is.
+
+    Its lots follow from seed, trial and garden; where gardens share the treatments out among them, from what stands
+    too, as its treatments are then chosen to tell most beside those of the others.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    standing : pandas.DataFrame
+        The layout so far.
+    garden : AddedGarden
+
+    Returns
+    -------
+    pandas.DataFrame
+        The garden's rows, as those of `randomise`.
 
     Raises
     ------
     WrongCall
-        If it cannot be laid out, in the adviser's words.
+        If it cannot be laid out, or would share labels with a garden that stands; says what would do.
     """
     kind, options, treatments = LAYOUT_KINDS[protocol.layout.kind], layout_options(protocol), protocol.treatments()
     if kind.shares_out:
@@ -105,7 +116,15 @@ def added_garden(protocol: Protocol, standing: pd.DataFrame, garden: AddedGarden
     rng = _lots_of(protocol, garden.site)
     rows = lay_out(protocol.layout.kind, treatments, [garden.site], garden.blocks, rng, options)
     rows.insert(0, "bucket", _identities(protocol, rows["site"]))
+    _refuse_shared_labels(pd.concat([standing[["bucket", "site"]], rows[["bucket", "site"]]], ignore_index=True))
     return rows
+
+
+def _refuse_shared_labels(layout: pd.DataFrame) -> None:
+    again = layout.loc[layout["bucket"].duplicated(), "site"]
+    if len(again):
+        name = again.iloc[0]
+        raise WrongCall(f"Buckets of {name} would get labels of another garden: give {name} another short name.")
 
 
 def _garden_key(protocol: Protocol, site: str) -> str:
@@ -129,8 +148,9 @@ def _information(treatments: pd.DataFrame, standing: pd.DataFrame, terms: Sequen
     """Return the information matrix of what stands, for the treatments in their order."""
     number = {Treatment.of(row): place for place, row in enumerate(treatments.to_dict("records"))}
     planned = [number.get(Treatment.of(row), -1) for row in standing.to_dict("records")]
-    own = standing[[place >= 0 for place in planned]]
-    treatment = np.array([place for place in planned if place >= 0], dtype=np.intp)
+    known_rows = standing.assign(treatment=planned).sort_values("bucket")  # whatever the order in which they stand
+    own = known_rows[known_rows["treatment"] >= 0]
+    treatment = own["treatment"].to_numpy(dtype=np.intp)
     known = information_matrix(treatment, [labels_of(own, term) for term in terms])
     wider = len(treatments) - len(known)
     return np.pad(known, ((0, wider), (0, wider)))
@@ -175,6 +195,16 @@ def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]
         return (_practice_row(protocol, treatments),)
     column = FACTOR_COLUMNS[protocol.varied_factors[0]]
     return tuple(int(row) for row in np.flatnonzero(treatments[column].isin(protocol.layout.checks)))
+
+
+def why_frozen(folder: Path) -> Literal["records", "amendments", "forms"] | None:
+    """Tell what a layout that stands has brought about, so that it may not be drawn anew; None while it may."""
+    if records_exist(folder):
+        return "records"
+    if _has_rows(folder / AMENDMENTS_FILE):
+        return "amendments"
+    forms = folder / FORMS_FOLDER
+    return "forms" if forms.is_dir() and any(forms.iterdir()) else None
 
 
 def records_exist(folder: Path) -> bool:

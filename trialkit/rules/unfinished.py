@@ -7,7 +7,7 @@ from pathlib import Path
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections
-from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.domain.table_names import AMENDMENTS_FILE, RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 
@@ -15,7 +15,7 @@ STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
-WATCHED = ("returned/returns.json", CONFLICTS, CORRECTIONS)
+WATCHED = ("returned/returns.json", CONFLICTS, CORRECTIONS, AMENDMENTS_FILE)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:

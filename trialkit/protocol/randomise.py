@@ -71,7 +71,9 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     if plan.kind == "augmented blocks" and plan.blocks * len(names) == 1:
         raise WrongCall("Augmented blocks need at least two blocks: a check that stands once gives no error.")
     if plan.lots == "garden" and not LAYOUT_KINDS[plan.kind].shares_out and names:
-        drawn = [lay_out(plan.kind, treatments, [name], plan.blocks, _lots_of(protocol, name), options) for name in names]
+        drawn = [
+            lay_out(plan.kind, treatments, [name], plan.blocks, _lots_of(protocol, name), options) for name in names
+        ]
         layout = pd.concat(drawn, ignore_index=True)
     else:
         count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)

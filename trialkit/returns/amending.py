@@ -54,7 +54,9 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
         if site in set(trial.layout["site"]):
             in_the_way.append(f"{site} has buckets in this trial already: name a garden that has none.")
         elif not re.fullmatch(load_schema("sites").field("site").pattern or "", site):
-            in_the_way.append(f"A garden's short name has letters, figures, blanks and hyphens, at most 40; not {site!r}.")
+            in_the_way.append(
+                f"A garden's short name has letters, figures, blanks and hyphens, at most 40; not {site!r}."
+            )
         _refuse(in_the_way)
         garden = AddedGarden(site, blocks or trial.protocol.layout.blocks)
         rows = added_garden(trial.protocol, trial.layout, garden)
@@ -124,7 +126,13 @@ def _amended(
 ) -> SiteAnswer:
     """Write a change with its number, day and reason, all of it or nothing."""
     version = trial.amended.version + 1
-    row = {"layout_version": version, "amended_on": on.isoformat(), "site": site, "change": change, "blocks": blocks or ""}
+    row = {
+        "layout_version": version,
+        "amended_on": on.isoformat(),
+        "site": site,
+        "change": change,
+        "blocks": blocks or "",
+    }
     amendments = _with_rows(folder, AMENDMENTS_FILE, pd.DataFrame([{**row, "why": why.strip()}]))
     changed = {**files, AMENDMENTS_FILE: amendments}
     store.commit(folder, changed)

@@ -2,18 +2,18 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated
 
 import pandas as pd
 
 from trialkit.documents.problems import Problem
+from trialkit.documents.results import Amendment
 from trialkit.protocol.randomise import AddedGarden
 from trialkit.rules.trial_tables import Tables, at_rows
 from trialkit.tables.problem import problem
 from trialkit.tables.typed_tables import TableReading
 
 FIRST_VERSION = 1
-Change = Literal["joined", "withdrew"]
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,21 @@ def withdrawn_gardens(table: pd.DataFrame) -> frozenset[str]:
     return frozenset(map(str, table.loc[table["change"] == "withdrew", "site"]))
 
 
+def amendments_made(table: pd.DataFrame) -> tuple[Amendment, ...]:
+    """Return each change of a table without errors, in its order."""
+    return tuple(
+        Amendment(
+            int(row["layout_version"]),
+            row["amended_on"].date().isoformat(),
+            str(row["site"]),
+            row["change"],
+            None if pd.isna(row["blocks"]) else int(row["blocks"]),
+            str(row["why"]),
+        )
+        for row in table.to_dict("records")
+    )
+
+
 def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
     """TK-L11: versions count up from 2, and each garden joins and withdraws once at most."""
     reading = tables.readings["amendments"]
@@ -51,7 +66,9 @@ def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
     wanted = pd.Series(range(FIRST_VERSION + 1, FIRST_VERSION + 1 + len(frame)), index=frame.index)
     for row, version in wanted[(frame["layout_version"] != wanted) & frame["layout_version"].notna()].items():
         text = str(frame["layout_version"][row])
-        yield problem("TK-L11", reading.file, "version", row=int(row), column="layout_version", text=text, wanted=version)
+        yield problem(
+            "TK-L11", reading.file, "version", row=int(row), column="layout_version", text=text, wanted=version
+        )
     twice = frame.duplicated(["site", "change"]) & (frame["site"] != "") & (frame["change"] != "")
     yield from at_rows("TK-L11", reading, twice, "change", "twice")
 
@@ -74,5 +91,8 @@ def without_unrecorded(heads: TableReading, layout: pd.DataFrame, withdrawn: fro
         heads.missing_columns,
         heads.complete,
         tuple(one for one in heads.problems if one.row not in gone),
-        {name: [text for text, left_out in zip(texts, out, strict=True) if not left_out] for name, texts in heads.raw.items()},
+        {
+            name: [text for text, left_out in zip(texts, out, strict=True) if not left_out]
+            for name, texts in heads.raw.items()
+        },
     )

@@ -299,7 +299,9 @@ def _drawn(protocol: Protocol, rows: pd.DataFrame) -> pd.DataFrame:
 
 def _otherwise(here: pd.DataFrame, drawn: pd.DataFrame) -> set[str]:
     """Name the gardens that are not as they were drawn."""
-    own, wanted = (dict(iter(_as_text(table[list(here.columns)]).set_index("bucket").groupby("site"))) for table in (here, drawn))
+    own, wanted = (
+        dict(iter(_as_text(table[list(here.columns)]).set_index("bucket").groupby("site"))) for table in (here, drawn)
+    )
     return {site for site, rows in own.items() if site not in wanted or not rows.equals(wanted[site])}
 
 

@@ -19,8 +19,8 @@ def augmented_blocks(
 ) -> Iterator[pd.DataFrame]:
     """Lay out checks in every block and every other treatment in one block of each site.
 
-    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket. Of all
-    gardens together there must be two blocks or more: a check that stands once gives no error.
+    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket. All
+    gardens together must have two blocks or more: a check that stands once gives no error.
     """
     checks = np.array(sorted(set(options.checks)), dtype=np.intp)
     new = np.setdiff1d(np.arange(len(treatments)), checks)

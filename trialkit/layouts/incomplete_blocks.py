@@ -2,9 +2,9 @@
 
 The blocks of all sites are chosen together, so that a site may be as small as one volunteer's block; within each site
 (or replicate, if resolvable) every treatment comes equally often or once more. A garden that is added later is chosen
-given those that stand, which keep theirs: what they tell is part of the criterion of the search. The choice is randomised as Yates (1936,
-*Ann. Eugen.* 7:121-140) has it: treatments to their numbers, sets of blocks to sites, blocks within sites, buckets
-within blocks.
+given those that stand, which keep theirs: what they tell is part of the criterion of the search. The choice is
+randomised as Yates (1936, *Ann. Eugen.* 7:121-140) has it: treatments to their numbers, sets of blocks to sites, blocks
+within sites, buckets within blocks.
 """
 
 from collections.abc import Iterator, Sequence

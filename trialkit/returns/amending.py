@@ -50,7 +50,7 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
     """
     with store.locked(folder):
         trial = _laid_out(folder)
-        in_the_way = _without_reason(why)
+        in_the_way = _call_faults(why, on)
         if site in set(trial.layout["site"]):
             in_the_way.append(f"{site} has buckets in this trial already: name a garden that has none.")
         elif not re.fullmatch(load_schema("sites").field("site").pattern or "", site):
@@ -64,8 +64,10 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
         if site not in set(trial.sites["site"]):
             files["sites.csv"] = _with_rows(folder, "sites.csv", pd.DataFrame({"site": [site]}))
         buckets = tuple(map(str, rows["bucket"]))
-        made = _amended(folder, trial, site, "joined", files, blocks=garden.blocks, buckets=buckets, why=why, on=on)
-    return made
+        version, changed = _commit(folder, trial, (on.isoformat(), site, "joined", garden.blocks, why.strip()), files)
+    elsewhere = labels_elsewhere(folder, buckets)
+    day = on.isoformat()
+    return SiteAnswer(site, "joined", version, day, why.strip(), garden.blocks, buckets, elsewhere, changed)
 
 
 def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswer:
@@ -75,7 +77,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
     """
     with store.locked(folder):
         trial = _laid_out(folder)
-        in_the_way, known = _without_reason(why), sorted(set(map(str, trial.layout["site"])))
+        in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
             near = nearest_name(site, known)
             hint = f" Did you mean {near}?" if near else ""
@@ -85,8 +87,8 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
                 f"{site} withdrew already ({AMENDMENTS_FILE}); should it record anything after all, merge it as ever."
             )
         _refuse(in_the_way)
-        made = _amended(folder, trial, site, "withdrew", {}, blocks=None, buckets=(), why=why, on=on)
-    return made
+        version, changed = _commit(folder, trial, (on.isoformat(), site, "withdrew", "", why.strip()), {})
+    return SiteAnswer(site, "withdrew", version, on.isoformat(), why.strip(), None, (), (), changed)
 
 
 def _laid_out(folder: Path) -> Trial:
@@ -100,11 +102,15 @@ def _laid_out(folder: Path) -> Trial:
     return read_trial(folder, stage="layout")
 
 
-def _without_reason(why: str) -> list[str]:
-    longest = load_schema("amendments").field("why").max_length or 0
-    if why.strip() and len(why) <= longest and why.isprintable():
-        return []
-    return [f"A change of the layout needs its reason: --why TEXT, one line of at most {longest} characters."]
+def _call_faults(why: str, on: date) -> list[str]:
+    """Tell of a reason or a day that amendments.csv does not take."""
+    reason, day = (load_schema("amendments").field(name) for name in ("why", "amended_on"))
+    faults, longest = [], reason.max_length or 0
+    if not why.strip() or len(why) > longest or not why.isprintable():
+        faults.append(f"A change of the layout needs its reason: --why TEXT, one line of at most {longest} characters.")
+    if not str(day.minimum) <= on.isoformat() <= str(day.maximum):
+        faults.append(f"The day of the change lies between {day.minimum} and {day.maximum}: not {on.isoformat()}.")
+    return faults
 
 
 def _refuse(in_the_way: list[str]) -> None:
@@ -112,32 +118,15 @@ def _refuse(in_the_way: list[str]) -> None:
         raise WrongCall("\n".join(in_the_way))
 
 
-def _amended(
-    folder: Path,
-    trial: Trial,
-    site: str,
-    change: str,
-    files: Mapping[str, bytes],
-    *,
-    blocks: int | None,
-    buckets: tuple[str, ...],
-    why: str,
-    on: date,
-) -> SiteAnswer:
-    """Write a change with its number, day and reason, all of it or nothing."""
+def _commit(
+    folder: Path, trial: Trial, amendment: tuple[str | int, ...], files: Mapping[str, bytes]
+) -> tuple[int, tuple[str, ...]]:
+    """Write a change, numbered, and what it changes, all of it or nothing; return its number and the files."""
     version = trial.amended.version + 1
-    row = {
-        "layout_version": version,
-        "amended_on": on.isoformat(),
-        "site": site,
-        "change": change,
-        "blocks": blocks or "",
-    }
-    amendments = _with_rows(folder, AMENDMENTS_FILE, pd.DataFrame([{**row, "why": why.strip()}]))
-    changed = {**files, AMENDMENTS_FILE: amendments}
+    row = pd.DataFrame([(version, *amendment)], columns=load_schema("amendments").columns, dtype=object)
+    changed = {**files, AMENDMENTS_FILE: _with_rows(folder, AMENDMENTS_FILE, row)}
     store.commit(folder, changed)
-    elsewhere = labels_elsewhere(folder, buckets)
-    return SiteAnswer(site, change, version, on.isoformat(), why.strip(), blocks, buckets, elsewhere, tuple(changed))
+    return version, tuple(changed)
 
 
 def _with_rows(folder: Path, file: str, rows: pd.DataFrame) -> bytes:

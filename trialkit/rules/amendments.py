@@ -1,4 +1,4 @@
-"""How a layout was changed after it was handed out: gardens that joined and gardens that withdrew, version by version."""
+"""How a layout was changed after it was handed out: gardens that joined and that withdrew, version by version."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

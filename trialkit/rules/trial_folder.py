@@ -17,8 +17,8 @@ from trialkit.rules.amendments import (
     Amendments,
     amendments_are_in_order,
     amendments_of,
-    without_unrecorded,
     withdrawn_gardens,
+    without_unrecorded,
 )
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge

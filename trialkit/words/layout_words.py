@@ -35,8 +35,9 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
             f"Next: trialkit check {folder}",
         ]
     told = [
-        f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')}, {count(len(made.buckets), 'bucket')}, "
-        f"{made.buckets[0]} to {made.buckets[-1]}: {written}. All other gardens stay as they are.",
+        f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')}, "
+        f"{count(len(made.buckets), 'bucket')}, {made.buckets[0]} to {made.buckets[-1]}: {written}. All other gardens "
+        "stay as they are.",
         *labels_elsewhere_words(made.labels_also_in),
     ]
     if "sites.csv" in made.changed:
@@ -64,8 +65,8 @@ def labels_elsewhere_words(trials: Sequence[str]) -> list[str]:
     if not trials:
         return []
     return [
-        f"Some labels are also those of {listed([f'the trial {name}' for name in trials])}, in folders beside this one: "
-        "never let their buckets or records mix."
+        f"Some labels are also those of {listed([f'the trial {name}' for name in trials])}, in folders beside this "
+        "one: never let their buckets or records mix."
     ]
 
 

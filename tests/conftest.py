@@ -58,6 +58,7 @@ LONG = (
     "planning/test_invented_county.py",
     "planning/test_plan.py",
     "planning/test_trial_value.py",
+    "protocol/test_lots.py",
     "report",
     "returns",
     "rules/test_check.py",

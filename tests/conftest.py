@@ -62,6 +62,7 @@ LONG = (
     "report",
     "returns",
     "rules/test_check.py",
+    "rules/test_unrandomised.py",
     "solution/test_acid_steps.py",
     "test_packaging.py",
 )

@@ -1,4 +1,4 @@
-"""A garden joins a trial that stands, or withdraws: what stood stays to the byte, and forms of before are still taken."""
+"""A garden joins a trial that stands, or withdraws: what stood stays to the byte, forms of before are still taken."""
 
 import csv
 import json
@@ -179,7 +179,7 @@ def test_every_fault_of_a_call_is_told_at_once_and_nothing_written(folder: Path)
         withdraws(folder)
     assert contents(folder) == before
     (folder / "layout.csv").unlink()
-    with pytest.raises(WrongCall, match="no layout.csv yet"):
+    with pytest.raises(WrongCall, match=r"no layout\.csv yet"):
         joins(folder)
 
 

@@ -1,9 +1,9 @@
 """Leave behind what a merge would if it were killed at each of the calls by which it writes; run as a program.
 
 Usage: python merge_crash_points.py TRIAL INTO FILE, or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction, or TRIAL
-INTO joins GARDEN for a garden that joins. FILE is merged into a copy of the trial folder, and INTO/0, INTO/1, ... are that copy as it stood at each call: before it is
-made, or, if it writes, half-way. At every eighth call the merge is really killed, in a folder of its own. The last one
-is of the merge that came to its end; its number is printed.
+INTO joins GARDEN for a garden that joins. FILE is merged into a copy of the trial folder, and INTO/0, INTO/1, ... are
+that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call the merge is
+really killed, in a folder of its own. The last one is of the merge that came to its end; its number is printed.
 """
 
 import io

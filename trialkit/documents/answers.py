@@ -42,10 +42,10 @@ class SiteAnswer(Closed):
 
 @dataclass(frozen=True)
 class FormsAnswer(Closed):
-    """`trialkit forms`: files written, and those left over from another layout."""
+    """`trialkit forms`: files written, and those left over."""
 
     files: Annotated[tuple[str, ...], "Paths of what was written."]
-    left_over: Annotated[tuple[str, ...], "Paths of forms of gardens that are no longer in the trial."]
+    left_over: Annotated[tuple[str, ...], "Paths of forms of gardens that withdrew or are not in the layout."]
 
 
 @dataclass(frozen=True)

@@ -168,8 +168,9 @@ class Layout(Section):
     ] = None
     lots: Annotated[
         Literal["garden", "trial"],
-        "Drawn for each garden by itself, from seed, trial and garden, with labels that no other trial has; or for all"
-        " gardens of the trial in one go, labels numbered through.",
+        "Drawn for each garden by itself, from seed, trial and garden (where gardens share the treatments out, for all"
+        " that the trial begins with), with labels that no other trial has; or for all gardens of the trial in one go,"
+        " labels numbered through.",
     ] = "trial"
     whole_plot: Annotated[FactorName | None, "Factor that is applied to whole plots, in a split-plot."] = None
 

@@ -242,6 +242,41 @@ def test_a_csv_of_another_trial_is_refused_by_its_name(folder: Path) -> None:
     assert fact(refused, "theirs") == "other"
 
 
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+def test_columns_of_a_csv_that_tell_its_trial(folder: Path, line_end: str) -> None:
+    """Rows of another trial or of a layout that is still to come are refused by name, with the row; ours are taken."""
+    lines = GOOD.csv().splitlines()
+
+    def told(trial: str, version: str) -> str:
+        heading = f"Trial,{lines[0]},layout version"
+        return line_end.join([heading, *(f"{trial},{line},{version}" for line in lines[1:])]) + line_end
+
+    before = contents(folder)
+    for trial, version, case in (
+        ("spring-dose", "1", "rows"),
+        ("autumn-dose", "2", "rows version"),
+        ("", "x", "rows version"),
+    ):
+        (folder.parent / "other.csv").write_text(told(trial, version), encoding="utf-8", newline="")
+        (refused,) = merge_files(folder, [folder.parent / "other.csv"]).files[0].findings
+        assert (refused.rule, refused.case, refused.row) == ("TK-R47", case, 2)
+        assert fact(refused, "text") == (version if case != "rows" else trial)
+    assert contents(folder) == before
+    assert merged(folder, "ours.csv", told("autumn-dose", "1")) == (True, [])
+    plain = GOOD.write_trial(folder.parent / "plain")
+    assert merged(plain, "plain.csv", GOOD.csv()) == (True, [])
+    assert (folder / "heads.csv").read_bytes() == (plain / "heads.csv").read_bytes()
+
+
+def test_a_table_with_other_marks_between_cells_is_not_appended_to(folder: Path) -> None:
+    """Rows with commas would spoil it: nothing is written."""
+    text = (folder / "sites.csv").read_text("utf-8").replace(",", ";")
+    (folder / "sites.csv").write_text(text, encoding="utf-8")
+    with pytest.raises((TrialError, WrongCall)):
+        joins(folder)
+    assert (folder / "sites.csv").read_text("utf-8") == text
+
+
 def test_labels_that_a_trial_beside_this_one_has_too_are_told(folder: Path) -> None:
     """A copy of the trial under the same id gives the same labels: that is said once they are made."""
     other = GOOD.write_trial(folder.parent / "other")

@@ -47,8 +47,9 @@ def command(
     A FILE is a record workbook, a CSV file, or what a phone form saved (also its text, pasted into a file). What can be
     read in one way only is repaired, and each repair is told; what can be read in two ways is asked about, and the file
     waits until an option answers. A file is merged as a whole or not at all; nothing in the record is ever
-    overwritten. Originals are kept in DIR/returned. Without FILE, an interrupted merge is finished and open
-    conflicts are listed.
+    overwritten. A form of another trial or layout is refused, and so are rows that say so: by the codes of labels, or
+    in columns trial and layout_version of a CSV file. Originals are kept in DIR/returned. Without FILE, an interrupted
+    merge is finished and open conflicts are listed.
 
     Exit status 1 if a file was not merged or a conflict is open.
 

@@ -1,5 +1,6 @@
 """Changing a layout that stands: a garden joins, drawn by lot beside the others, or withdraws; nothing else moves."""
 
+import csv
 import re
 from collections.abc import Mapping
 from datetime import date
@@ -138,6 +139,9 @@ def _with_rows(folder: Path, file: str, rows: pd.DataFrame) -> bytes:
     table = source if isinstance(source, Problem) else parse_csv(file, source.text)
     if not isinstance(table, RawTable):
         raise TrialError([table])
+    heading = next(csv.reader([source.text.partition("\n")[0]])) if not isinstance(source, Problem) else []
+    if [name.strip() for name in heading if name.strip()] != list(table.cells):
+        raise WrongCall(f"{path} is not as trialkit writes it, with commas between cells: save it so, then try again.")
     data = path.read_bytes()
     end = b"\r\n" if b"\r\n" in data else b"\n"
     lacking = {name: "" for name in table.cells if name not in rows.columns}

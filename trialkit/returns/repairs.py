@@ -10,6 +10,7 @@ from trialkit.returns.dates import repair_dates
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.labels import repair_labels
 from trialkit.returns.listed_values import repair_words
+from trialkit.returns.marked_rows import without_marks
 from trialkit.returns.numbers import repair_numbers
 from trialkit.returns.recognising import ReturnedTable, tables_of
 from trialkit.returns.sheets import Returned
@@ -51,6 +52,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     Unless the log is clear then, the rows must not be merged; they are not yet checked by schema and rules.
     """
     _belongs_to(returned, trial, log)
+    returned = without_marks(returned, trial, log)
     if not log.clear:
         return Rows({}, {})
     buckets = dict(zip(trial.layout["bucket"], trial.layout["site"], strict=True))

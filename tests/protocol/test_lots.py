@@ -137,11 +137,11 @@ def test_no_two_trials_share_labels() -> None:
 
 
 def test_gardens_that_would_share_labels_are_refused() -> None:
-    """Once in many thousands of gardens two names lead to the same labels: that is told, with what to do."""
+    """Of very many gardens two names lead to the same labels: that is told, with what to do."""
     protocol = of_kind('kind = "randomised complete blocks"\nblocks = 2')
     key = f"{protocol.seed} {protocol.trial.id} "
     seen: dict[str, str] = {}
-    for number in range(3000):
+    for number in range(20_000):
         first = garden_bucket_ids(f"{key}g{number}", 1)[0]
         if first in seen:
             break

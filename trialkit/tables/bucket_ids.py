@@ -6,8 +6,8 @@ system of that standard): with payload and check characters :math:`a_n … a_2 a
 wrong character or one swap of two characters always changes the sum.
 
 Identities numbered through a trial have four characters and occur in other trials too. Those of a garden begin with
-four characters that are derived from trial and garden, and end with the bucket's number there: of a season with a
-hundred gardens, two begin alike in one season of twenty-six, which is looked for and told.
+five characters that are derived from trial and garden, and end with the bucket's number there: of a hundred gardens of
+a season two begin alike in one season of five hundred, which is looked for and told.
 """
 
 import hashlib
@@ -20,9 +20,9 @@ from trialkit.tables.nearest import nearest_name
 ALPHABET = "34679CDFHJKMNPRTWXY"
 MODULUS = len(ALPHABET)
 PAYLOAD_LENGTH = 3
-GARDEN_LENGTH = 4
-PLACE_LENGTHS = (2, 3)
-"""Characters for the number of a bucket in its garden: two, and three where there are very many."""
+GARDEN_LENGTH = 5
+PLACE_LENGTHS = (1, 2, 3)
+"""Characters for the number of a bucket in its garden, the fewest that the garden's buckets need."""
 LENGTHS = frozenset((PAYLOAD_LENGTH + 1, *(GARDEN_LENGTH + length + 1 for length in PLACE_LENGTHS)))
 BETWEEN = "/"
 LARGEST_NUMBER = MODULUS**PAYLOAD_LENGTH - 1
@@ -53,7 +53,7 @@ def make_bucket_id(number: int) -> str:
 
 
 def garden_bucket_ids(garden: str, count: int) -> list[str]:
-    """Return the identities of the first so many buckets of a garden, seven characters each, the last the check.
+    """Return the identities of so many buckets of a garden, seven characters each (eight from 19 buckets on).
 
     They follow from what identifies the garden among those of all trials, and from nothing else.
 
@@ -65,7 +65,7 @@ def garden_bucket_ids(garden: str, count: int) -> list[str]:
     Examples
     --------
     >>> garden_bucket_ids("20260820 autumn-dose FERN", 3)
-    ['XC6334K', 'XC6336H', 'XC6337D']
+    ['TXC634C', 'TXC6367', 'TXC6374']
     """
     length = next((length for length in PLACE_LENGTHS if count < MODULUS**length), None)
     if length is None:

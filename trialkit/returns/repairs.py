@@ -89,7 +89,7 @@ def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
         return
     ours, amended = trial.protocol.trial.id, trial.amended
     theirs = returned.marks
-    stood_in = {layout_mark(trial, version): version for version in range(FIRST_VERSION, amended.version + 1)}
+    stood_in = {layout_mark(trial, number): number for number in (FIRST_VERSION, *amended.joined_in.values())}
     version = stood_in.get(theirs.layout)
     if theirs.trial != ours:
         log.refuse("TK-R47", Place(), "trial", ours=ours, theirs=theirs.trial)

@@ -11,6 +11,7 @@ from trialkit.documents.results import Amendment
 from trialkit.protocol.randomise import AddedGarden
 from trialkit.rules.trial_tables import Tables, at_rows
 from trialkit.tables.problem import problem
+from trialkit.tables.table_schema import load_schema
 from trialkit.tables.typed_tables import TableReading
 
 FIRST_VERSION = 1
@@ -27,9 +28,10 @@ class Amendments:
 
 
 def amendments_of(table: pd.DataFrame, blocks: int) -> Amendments:
-    """Read a table of amendments; `blocks` are those of a garden of which it does not tell them."""
-    joined = table[table["change"] == "joined"]
-    told = zip(joined["site"].astype(str), joined["blocks"].fillna(blocks), strict=True)
+    """Read a table of amendments; `blocks` are those of a garden of which it does not tell them, or as no garden has."""
+    joined, limits = table[table["change"] == "joined"], load_schema("amendments").field("blocks")
+    own = joined["blocks"].where(joined["blocks"].between(limits.minimum, limits.maximum), blocks)
+    told = zip(joined["site"].astype(str), own.fillna(blocks), strict=True)
     versions = zip(joined["site"].astype(str), joined["layout_version"].fillna(FIRST_VERSION), strict=True)
     return Amendments(
         tuple(AddedGarden(site, int(count)) for site, count in dict(told).items()),

@@ -277,7 +277,7 @@ def _gardens_otherwise(protocol: Protocol, here: pd.DataFrame, added: Sequence[A
     """
     joined = {garden.site for garden in added}
     first = here[~here["site"].isin(joined)]
-    otherwise = _otherwise(first, _drawn(protocol, first))
+    otherwise = _otherwise(first, _drawn(protocol, first)) if len(first) else set()
     if len(otherwise) > 1 and protocol.layout.lots == "trial" and not LAYOUT_KINDS[protocol.layout.kind].shares_out:
         for one in sorted(otherwise):
             others = first[first["site"] != one]

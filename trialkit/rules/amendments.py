@@ -28,7 +28,7 @@ class Amendments:
 
 
 def amendments_of(table: pd.DataFrame, blocks: int) -> Amendments:
-    """Read a table of amendments; `blocks` are those of a garden of which it does not tell them, or as no garden has."""
+    """Read a table of amendments; `blocks` are those of a garden of which it tells none that can be."""
     joined, limits = table[table["change"] == "joined"], load_schema("amendments").field("blocks")
     own = joined["blocks"].where(joined["blocks"].between(limits.minimum, limits.maximum), blocks)
     told = zip(joined["site"].astype(str), own.fillna(blocks), strict=True)

@@ -59,6 +59,14 @@ def test_another_garden_more_or_less_leaves_the_others(kind: str, names: list[st
         pd.testing.assert_frame_equal(joined.reset_index(drop=True), of_garden(whole, left))
 
 
+def test_the_lots_of_a_garden_never_change() -> None:
+    """Labels are printed from them: a later version must draw the same (pinned from the first that drew by garden)."""
+    rows = randomise(of_kind('kind = "randomised complete blocks"\nblocks = 2'), named("FERN"))
+    assert rows["bucket"].tolist()[:4] == ["TXC634C", "TXC6367", "TXC6374", "TXC639Y"]
+    assert rows["cultivar"].tolist()[:4] == ["NA", "NA", "Larkmoor Butter", "Larkmoor Butter"]
+    assert rows["dose_tsp"].tolist() == [2, 4, 4, 2, 2, 2, 4, 4]
+
+
 @pytest.mark.parametrize("kind", SHARED_OUT.values(), ids=SHARED_OUT)
 def test_a_garden_that_joins_is_chosen_beside_those_that_stand(kind: str) -> None:
     """Where gardens share treatments out, one that joins tells about as much as if all had been laid out together."""

@@ -42,11 +42,22 @@ def test_every_fate_is_counted_under_its_treatment() -> None:
     )
     first, second = (row.heads for row in losses.by_treatment)
     assert first == HeadCounts(planned=4, harvested=1, lost=1, not_ready=1, unrecorded=1, unmarketable=1)
-    assert second == HeadCounts(planned=4, harvested=2, lost=2, not_ready=0, unrecorded=0, unmarketable=0)
-    assert [row.share_usable for row in losses.by_treatment] == [0.0, 0.5]
-    assert [row.heads.lost for row in losses.by_site] == [2, 1]
-    assert (losses.dead, losses.bolted, losses.missing, losses.recorded) == (1, 1, 1, 7)
+    assert second == HeadCounts(planned=4, harvested=2, lost=1, not_ready=0, unrecorded=1, unmarketable=0)
+    assert [row.share_usable for row in losses.by_treatment] == [0.0, 2 / 3]
+    assert [row.heads.lost for row in losses.by_site] == [2, 0]
+    assert losses.outcomes == {"harvested": 3, "not_ready": 1, "dead": 1, "bolted": 1, "missing": 1}
+    assert losses.recorded == 6
     assert losses.treatments_vary
+
+
+def test_what_says_nothing_of_the_treatment_is_no_record() -> None:
+    """Eaten is lost; stolen, never planted, given up and blank are as no row; not weighed is harvested."""
+    told = [("a", "eaten", None), ("b", "not_weighed", None), ("c", "harvested", None)]
+    silent = [("a", "stolen", None), ("b", "never_planted", None), ("c", "gave_up", None), ("d", "", None)]
+    with_rows, without = count([*told, *silent]), count(told)
+    assert (with_rows.heads, with_rows.by_treatment) == (without.heads, without.by_treatment)
+    assert with_rows.heads == HeadCounts(planned=8, harvested=2, lost=1, not_ready=0, unrecorded=5, unmarketable=0)
+    assert set(with_rows.outcomes) - set(without.outcomes) == {"stolen", "never_planted", "gave_up"}
 
 
 def test_a_blank_marketable_is_not_a_no() -> None:

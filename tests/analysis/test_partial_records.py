@@ -1,7 +1,9 @@
 """A season half entered, or gone wrong: whatever the records are, an answer or a reason, and no failure."""
 
+import shutil
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,16 +12,17 @@ import pytest
 from trialkit._resources import resource_folder
 from trialkit.analysis import analyse
 from trialkit.analysis.advising import Advice, advise
-from trialkit.analysis.bucket_records import question_of, trial_records
+from trialkit.analysis.bucket_records import bucket_records, question_of, trial_records
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.document import as_text, from_text
 from trialkit.documents.results import Results
 from trialkit.domain.errors import NotComputed
-from trialkit.rules.trial_folder import Trial, read_trial
+from trialkit.rules.trial_folder import Trial, check_trial, read_trial
 
 EXAMPLES = ("autumn_dose", "spring_dose", "volunteer_cultivars")
-FATES = ("bolted", "dead", "missing", "not_ready")
+FATES = ("bolted", "dead", "eaten", "not_ready")
+UNKNOWN = ("gave_up", "missing", "never_planted", "stolen", "")
 
 
 @cache
@@ -114,6 +117,60 @@ def test_the_whole_analysis_where_a_cultivar_failed(fate: str) -> None:
     assert results.decision is not None
     assert results.decision.recommended.cultivar != "Fenleaf"
     assert "losses" in results.decision.cautions
+
+
+def given_up(trial: Trial, site: str, fate: str) -> Trial:
+    """Let nobody know what became of the heads of a garden."""
+    heads = trial.heads.copy()
+    mine = heads["bucket"].map(trial.layout.set_index("bucket")["site"]) == site
+    heads.loc[mine, ["outcome", "weight_g", "marketable", "harvested_on"]] = [fate, np.nan, pd.NA, pd.NaT]
+    return replace(trial, heads=heads)
+
+
+@pytest.mark.parametrize("name", ["autumn_dose", "spring_dose"])
+def test_a_garden_that_gave_up_decides_nothing_by_how_its_blanks_are_coded(name: str) -> None:
+    """Rows taken out, left blank or coded: one decision, to the last digit, with the heads that could turn it."""
+    trial = bundled(name)
+    heads, gardens = trial.heads, trial.layout.set_index("bucket")["site"]
+    without = replace(trial, heads=heads[heads["bucket"].map(gardens) != "FERN"].reset_index(drop=True))
+    expected = advice_of(without)
+    assert isinstance(expected, Decision)
+    assert expected.recommended.cultivar == "Fenleaf"
+    for fate in UNKNOWN:
+        assert advice_of(given_up(trial, "FERN", fate)) == expected
+    unrecorded = int((trial.layout["site"] == "FERN").sum()) * trial.protocol.bucket.heads
+    assert sum(one.unrecorded for one in expected.tipping) <= unrecorded
+    assert {one.treatment for one in expected.tipping} == {expected.current, expected.recommended}
+    (turns,) = (one.turns_at for one in expected.tipping if one.treatment == expected.recommended)
+    assert turns is not None
+    assert 0 < turns < 0.5
+
+
+def test_blanks_of_a_garden_that_gave_up_stop_nothing(tmp_path: Path) -> None:
+    """Rows that have a bucket and a head and nothing more are warned of once, and read as no record."""
+    folder = tmp_path / "trial"
+    shutil.copytree(resource_folder("example_trials") / "spring_dose", folder)
+    table = pd.read_csv(folder / "heads.csv", dtype=str, keep_default_na=False)
+    gardens = pd.read_csv(folder / "layout.csv", dtype=str).set_index("bucket")["site"]
+    gave_up = table["bucket"].map(gardens) == "FERN"
+    table.loc[gave_up, [column for column in table if column not in ("bucket", "head")]] = ""
+    table.to_csv(folder / "heads.csv", index=False)
+    result = check_trial(folder)
+    assert result.ok
+    assert [(one.rule, one.severity) for one in result.problems if one.file == "heads.csv"] == [("TK-H20", "warning")]
+    assert result.trial is not None
+    coded = given_up(bundled("spring_dose"), "FERN", "gave_up")
+    assert bucket_records(result.trial).equals(bucket_records(coded))
+
+
+def test_the_whole_analysis_of_a_garden_that_gave_up() -> None:
+    """Every number of every table is that of the trial without the garden's rows; fates alone are counted apart."""
+    trial = bundled("spring_dose")
+    heads, gardens = trial.heads, trial.layout.set_index("bucket")["site"]
+    without = analyse(replace(trial, heads=heads[heads["bucket"].map(gardens) != "FERN"].reset_index(drop=True)))
+    blank = analyse(given_up(trial, "FERN", "gave_up"))
+    assert blank.losses.outcomes["gave_up"] == int((heads["bucket"].map(gardens) == "FERN").sum())
+    assert replace(blank, losses=replace(blank.losses, outcomes=without.losses.outcomes)) == without
 
 
 def test_nothing_was_harvested() -> None:

@@ -169,7 +169,7 @@ def test_results_of_another_version_are_refused(trial: Path, tmp_path: Path) -> 
     """What an earlier version wrote is not taken for damage."""
     folder = Path(shutil.copytree(trial, tmp_path / "trial"))
     path = folder / "results" / "results.json"
-    path.write_text(path.read_text("utf-8").replace("trialkit-results-4", "trialkit-results-3"), "utf-8")
+    path.write_text(path.read_text("utf-8").replace("trialkit-results-5", "trialkit-results-4"), "utf-8")
     result = CliRunner().invoke(group, ["report", str(folder)])
     assert result.exit_code != 0
     assert f"results.json was written by another version: run trialkit analyse {folder} again." in result.output

@@ -95,9 +95,44 @@ def test_one_bad_file_does_not_hold_up_the_others(folder: Path, good: Good, tmp_
     assert "Traceback" not in result.stderr + result.stdout
 
 
+def test_headings_are_answered_by_options_or_a_file(folder: Path, good: Good, tmp_path: Path) -> None:
+    """All in one command; an option goes before the file; the next file of the same headings needs neither."""
+    path = tmp_path / "own.csv"
+    own = good.csv().replace("weight_g", "Scale = g", 1).replace("bucket,", "Tag,", 1).replace(",note", ",Remarks", 1)
+    path.write_text(own, "utf-8")
+    asked = run("merge", folder, path)
+    assert asked.returncode == DATA_ERROR
+    assert '--accept TK-R22 or --heading "Scale = g=COLUMN"' in asked.stdout
+    (tmp_path / "answers.toml").write_text('[headings]\nTag = "bucket"\n"Scale = g" = "note"\nRemarks = ""\n', "utf-8")
+    answers = ["--answers", tmp_path / "answers.toml", "--heading", "Scale = g=weight_g"]
+    told = run("merge", folder, path, *answers)
+    assert told.returncode == DONE, told.stdout
+    assert "heads: 16 new" in told.stdout
+    again = run("merge", folder, path, "--json")
+    assert json.loads(again.stdout)["files"][0]["tables"]["heads"]["same"] == 16
+
+
+def test_what_a_file_says_otherwise_is_taken_with_a_reason(folder: Path, good: Good, tmp_path: Path) -> None:
+    """The reason is told and kept; without a file, or with two, the call is wrong."""
+    (tmp_path / "first.csv").write_text(good.csv(), "utf-8")
+    (tmp_path / "second.csv").write_text(good.with_cell("heads", 0, "weight_g", "99").csv(), "utf-8")
+    run("merge", folder, tmp_path / "first.csv")
+    result = run("merge", folder, tmp_path / "second.csv", "--why", "scale read in the dark", "--by", "volunteer")
+    assert result.returncode == DONE, result.stdout
+    assert 'is now "99". Why: scale read in the dark' in result.stdout
+    assert "heads: 15 the same as before, 1 corrected." in result.stdout
+    (kept,) = json.loads((folder / "returned" / "corrections.json").read_text("utf-8"))["corrections"]
+    assert (kept["after"], kept["by"]) == ("99", "volunteer")
+    assert run("merge", folder, "--why", "so").returncode == WRONG_CALL
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
+        (["--heading", "Tag"], "the heading, then =COLUMN"),
+        (["--heading", "Tag=buckte"], "Did you mean bucket?"),
+        (["--heading", "Tag=head", "--heading", "Tag=bucket"], "cannot both be meant"),
+        (["--answers", "nowhere.toml"], "nowhere.toml"),
         (["--accept", "TK-R99"], "there is no such rule"),
         (["--choose", "abc"], "=kept or =returned"),
         (["nowhere.csv"], "nowhere.csv"),

@@ -21,6 +21,9 @@ from trialkit.words.feed_words import part_words
 VINEGAR = AcidProduct("vinegar 5 %", "acetic", pct_w_v=5.0)
 
 
+TWENTY = ("--volume", "20 L")
+
+
 def run(*arguments: Any) -> subprocess.CompletedProcess[str]:
     """Run the command in a process of its own."""
     return commands.run("mix", *arguments)
@@ -37,7 +40,7 @@ def test_an_answer_in_spoons() -> None:
 
 def test_json_is_all_there_is_on_standard_output() -> None:
     """Amounts exact and in spoons, what they give, and what is warned of."""
-    result = run("--alkalinity", 120, "--nutrient", "9-12-30", "--grams-per-tsp", 5, "--ec", 1.2, "--json")
+    result = run(*TWENTY, "--alkalinity", 120, "--nutrient", "9-12-30", "--grams-per-tsp", 5, "--ec", 1.2, "--json")
     document = json.loads(result.stdout)
     assert document["schema"] == "trialkit-mix-2"
     assert document["acid"] is None
@@ -74,7 +77,7 @@ def test_parts_go_in_with_calcium_last() -> None:
     Four teaspoons of 5 g are 20 g of 9-12-30; two of calcium nitrate 10 g of 15.5 % N and 19 % Ca; half of Epsom salt
     2.5 g of 9.8 % Mg; in 20 L.
     """
-    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 4)
+    asked = (*TWENTY, "--alkalinity", 40, "--nutrient", "9-12-30", "--teaspoons", 4)
     parts = ("--with", "15.5-0-0+19Ca=0.5", "--with", "0-0-0+9.8Mg=0.125")
     document = json.loads(run(*asked, *parts, "--json").stdout)
     assert [(part["name"], part["tsp"]) for part in document["parts"]] == [
@@ -96,7 +99,7 @@ def test_parts_go_in_with_calcium_last() -> None:
 
 def test_a_part_that_spoons_cannot_measure_is_weighed_as_on_the_card() -> None:
     """A tenth of a teaspoon of 5 g is 0.5 g of 19 % Ca: 4.75 mg/L in 20 L; of no nutrient there are no parts."""
-    asked = ("--alkalinity", 40, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca=0.1", "--teaspoons")
+    asked = (*TWENTY, "--alkalinity", 40, "--nutrient", "9-12-30", "--with", "15.5-0-0+19Ca=0.1", "--teaspoons")
     name = "nutrient 15.5-0-0+19Ca"
     assert part_words(name, 0.1, 5.0) == f"0.5 g of {name}, by a scale"
     assert f"  {part_words(name, 0.1, 5.0)}\n" in run(*asked, 1).stdout
@@ -165,11 +168,12 @@ def test_a_table_for_a_handout() -> None:
 
 def test_a_table_tells_the_feed_that_is_in_the_water() -> None:
     """Four teaspoons of 5 g and half of calcium nitrate for each, which take acid off what plain water takes."""
-    asked = ("--table", "--acid", "vinegar", "--nutrient", "9-12-30", "--teaspoons", 4, "--with", "15.5-0-0+19Ca=0.5")
+    fed = ("--nutrient", "9-12-30", "--teaspoons", 4, "--with", "15.5-0-0+19Ca=0.5")
+    asked = ("--table", "--acid", "vinegar", *TWENTY, *fed)
     said = run(*asked).stdout
     assert said.startswith("vinegar 5 % for 20 L (5.3 US gal), with this in it, to pH 5.8:")
     assert said.index("4 level teaspoons of nutrient 9-12-30 (20 g)") < said.index("2 level teaspoons of nutrient 15.5")
-    document, plain = (json.loads(run(*one, "--json").stdout) for one in (asked, asked[:3]))
+    document, plain = (json.loads(run(*one, "--json").stdout) for one in (asked, asked[:5]))
     assert (document["nutrient"]["tsp"], [part["tsp"] for part in document["parts"]]) == (4.0, [2.0])
     assert (plain["nutrient"], plain["parts"]) == (None, [])
     assert document["rows"][-1]["acid"]["tsp"] < plain["rows"][-1]["acid"]["tsp"]
@@ -180,15 +184,15 @@ def test_a_trial_tells_the_bucket(tmp_path: Path) -> None:
     trial = tmp_path / "trial"
     shutil.copytree(resource_folder("example_trials") / "autumn_dose", trial)
     protocol = trial / "trial.toml"
-    protocol.write_text(protocol.read_text("utf-8").replace("volume_l = 20 ", "volume_l = 16 "), "utf-8")
+    protocol.write_text(protocol.read_text("utf-8").replace("volume_l = 20 ", "volume_l = 18 "), "utf-8")
     asked = ("--alkalinity", 120, "--acid", "vinegar", "--json")
     of_trial, usual, given = (
         json.loads(run(*asked, *more).stdout)
         for more in (("--trial", trial), (), ("--trial", trial, "--volume", "4 L"))
     )
-    assert [one["volume_l"] for one in (of_trial, usual, given)] == [16.0, 20.0, 4.0]
+    assert [one["volume_l"] for one in (of_trial, usual, given)] == [18.0, 16.0, 4.0]
     assert usual["water"]["temperature_c"] == Water(120.0).temperature_c
-    assert usual["acid"]["tsp"] == mix(20.0, Water(120.0), acid=VINEGAR, ph_target=TARGET_PH).acid.tsp
+    assert usual["acid"]["tsp"] == mix(16.0, Water(120.0), acid=VINEGAR, ph_target=TARGET_PH).acid.tsp
 
 
 def test_one_ph_is_told_once() -> None:
@@ -287,7 +291,7 @@ def test_water_beyond_acid_is_told_what_to_do() -> None:
 
 def test_ph_over_time_is_told_as_a_range() -> None:
     """From what the air leaves to all of the acid eaten, with when to read again; much vinegar in cups and mL."""
-    told = run("--alkalinity", 300, "--acid", "vinegar")
+    told = run(*TWENTY, "--alkalinity", 300, "--acid", "vinegar")
     assert "½ cup of vinegar 5 % (121 mL" in told.stdout
     assert "in a day or two as carbon dioxide leaves, and up to" in told.stdout
     assert "Read the pH again in two days, and then every week" in told.stdout

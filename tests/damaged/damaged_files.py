@@ -300,9 +300,9 @@ enter("formula error", "refused", "TK-R18", 'the error "#REF!"', marked("G4", va
 # A header made beautiful.
 enter("header capitals and blanks", "repaired", "TK-R19", 'was read as "weight_g"',
       from_lines(lambda rows: [BEAUTIFUL, *rows[1:]]))
-# The titles of the columns in place of their names.
-enter("header by title", "repaired", "TK-R19", '"Head weight (g)" was read as "weight_g"',
-      lambda good: heading("weight_g", "Head weight (g)")(good).replace("last_not_ready_on", "Last seen not ready on"))
+# The titles of the columns in place of their names, typed from the paper sheet.
+enter("header by title", "repaired", "TK-R19", '"Head Weight (g)" was read as "weight_g"',
+      lambda good: heading("weight_g", "Head Weight (g)")(good).replace("last_not_ready_on", "Last seen not ready on"))
 enter("duplicate column", "refused", "TK-R20", '"weight_g" 2 times', heading("marketable", "weight_g"))
 enter("misspelt column", "asked", "TK-R21", "it looks like weight_g", heading("weight_g", "wieght_g"))
 # A column of somebody's own.

@@ -10,6 +10,7 @@ from contents import contents
 from returned_files import SITE, Good, good_return
 from trialkit.documents.returns import Answers, FileOutcome
 from trialkit.domain.table_names import TableName
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.repair_words import finding_sentence
@@ -112,7 +113,7 @@ def test_asked_and_merged_once_answered(kind: Kind, tmp_path: Path) -> None:
     assert_can_be_shown(outcome, kind)
     assert not [finding_sentence(finding) for finding in outcome.findings if finding.verdict == "refused"]
     assert contents(folder) == before
-    (answered,) = merge_files(folder, [path], answers=kind.answers).files
+    (answered,) = merge_files(folder, [path], Given(kind.answers)).files
     assert answered.merged, [finding_sentence(finding) for finding in answered.findings]
     assert_good_values(kind, folder, good)
     if kind.answers.weights != "g":
@@ -124,7 +125,7 @@ def test_refused_and_nothing_changed(kind: Kind, tmp_path: Path) -> None:
     """It is refused in the words of the catalogue, and the folder stays as it was."""
     folder, path, _ = give(kind, tmp_path)
     before = contents(folder)
-    outcome = merge_files(folder, [path], answers=Answers("day-first", "point", "1900", "g"))
+    outcome = merge_files(folder, [path], Given(Answers("day-first", "point", "1900", "g")))
     assert not outcome.files[0].merged
     assert not outcome.ok
     told(outcome.files[0], "refused", kind) if not kind.name.startswith("day and month") else None

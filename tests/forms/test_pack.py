@@ -62,14 +62,32 @@ def test_labels_and_sheets_name_the_trial(trial: Trial) -> None:
 
 
 def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
-    """Every column of heads, solution and visits has its title on a sheet, outcomes as words to tick."""
+    """Every column of heads, solution and visits has its title on a sheet; what became of a head is told in words.
+
+    A weight says that a head was harvested: no box is there for it.
+    """
     page = garden_pack(trial, "FERN")
     for name in ("heads", "solution", "visits"):
-        for field in load_schema(name).fields:
+        for field in load_schema(name).on_forms:
             if field.name != "site":
                 assert f'<th scope="col">{escape(field.title, quote=True).replace("&#x27;", "&#39;")}' in page
     for outcome in load_schema("heads").field("outcome").enum or ():
-        assert f'<span class="tick">{outcome.replace("_", " ")}</span>' in page
+        assert outcome.replace("_", " ") in text_of(page)
+    assert '<span class="tick">harvested' not in page
+
+
+def test_sheets_go_by_day(trial: Trial) -> None:
+    """Planting, mixing, readings, visits, harvest, as the season goes; a box only where something is to be ticked."""
+    page = garden_pack(trial, "FERN")
+    sheets = dict(re.findall(r"Record sheet: ([a-z ]+)</h2>(.*?)</section>", page, re.DOTALL))
+    assert list(sheets) == ["planting day", "mixing or topping up", "readings", "visits", "harvest"]
+    assert {name for name, sheet in sheets.items() if 'class="day"' in sheet} == {
+        "planting day", "mixing or topping up", "harvest",
+    }  # fmt: skip
+    assert {name for name, sheet in sheets.items() if "tick" in sheet} == {"mixing or topping up", "harvest"}
+    buckets = len(buckets_of(trial, "FERN"))
+    assert sheets["mixing or topping up"].count('class="tick"') == buckets
+    assert "4 tsp, white vinegar 5 %" in text_of(sheets["mixing or topping up"])
 
 
 def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:

@@ -16,10 +16,9 @@ import pytest
 from chromium import ARGUMENTS, CHROMIUM, MODES, complaints
 from commands import run
 from laid_out_trial import laid_out
-from trialkit.forms.phone import phone_form
+from phone_page import PHONE, first_bucket, go, opened, saved, written
 from trialkit.rules.trial_folder import Trial
 
-PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 HEAD = {
     "transplanted_on": "2026-08-20", "outcome": "harvested", "harvested_on": "2026-09-29",
     "last_not_ready_on": "2026-09-26", "weight_g": "152.5", "marketable": "yes", "note": "slug on a leaf",
@@ -52,24 +51,6 @@ def handed_back(browser: Any, form: Path, trial: Trial) -> Path:
     return path
 
 
-def written(trial: Trial, site: str, path: Path) -> Path:
-    """Write a garden's form."""
-    path.write_text(phone_form(trial, site), encoding="utf-8")
-    return path
-
-
-def first_bucket(trial: Trial, site: str = "FERN") -> str:
-    """Return the garden's first bucket."""
-    return str(trial.layout[trial.layout["site"] == site].sort_values(["block", "position"])["bucket"].iloc[0])
-
-
-def opened(browser: Any, path: Path, **options: Any) -> Any:
-    """Open a form from disk, offline, as on a phone."""
-    page = browser.new_context(offline=True, accept_downloads=True, **PHONE, **options).new_page()
-    page.goto(path.as_uri())
-    return page
-
-
 @pytest.fixture
 def page(browser: Any, form: Path) -> Iterator[Any]:
     """The form of the garden Fernsedge, opened as on a phone that has not met it before."""
@@ -84,12 +65,6 @@ def bucket(trial: Trial) -> str:
     return first_bucket(trial)
 
 
-def go(page: Any, bucket: str) -> None:
-    """Go to a bucket by the letters on its label."""
-    page.fill("#jump", bucket.lower())
-    page.press("#jump", "Enter")
-
-
 def fill_head(page: Any, head: int = 1, **changed: str) -> None:
     """Fill one head in."""
     for name, value in (HEAD | changed).items():
@@ -98,15 +73,6 @@ def fill_head(page: Any, head: int = 1, **changed: str) -> None:
             one.select_option(value)
         else:
             one.fill(value)
-
-
-def saved(page: Any, folder: Path) -> dict[str, Any]:
-    """Save the file and read it."""
-    with page.expect_download() as download:
-        page.click("#handing-back [data-do=save]")
-    path = folder / download.value.suggested_filename
-    download.value.save_as(path)
-    return dict(json.loads(path.read_text("utf-8"))) | {"path": path}
 
 
 def test_what_is_saved_is_what_was_typed(page: Any, bucket: str, tmp_path: Path) -> None:
@@ -277,14 +243,41 @@ def test_what_was_damaged_is_rescued(page: Any, tmp_path: Path) -> None:
     assert (tmp_path / "kept.txt").read_text() == '{"heads": 7'
 
 
+def test_a_draft_of_an_earlier_form_goes_on(page: Any, bucket: str) -> None:
+    """What was kept before the form had days, and knew no ounces, is still there."""
+    draft = {"by": "AB", "heads": {f"{bucket}|1": {"weight_g": "152"}}, "solution": [], "visits": [], "saved": {}}
+    page.evaluate(
+        """draft => { const f = JSON.parse(document.getElementById('data').textContent);
+        localStorage.setItem(['trialkit', f.trial, f.form, f.layout, f.site].join(':'), JSON.stringify(draft)); }""",
+        draft,
+    )
+    page.reload()
+    go(page, bucket)
+    assert page.input_value("#head1-weight_g") == "152"
+    assert page.inner_text("#banners") == ""
+
+
 def test_by_keyboard_alone(page: Any, bucket: str) -> None:
-    """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field."""
+    """From the label's letters to the first field: Enter goes to the bucket's heading, Tab to its first field.
+
+    With the scale in hand Enter goes from weight to weight, and then to the next bucket's.
+    """
+    page.click("[data-task=other]")
     page.focus("#jump")
     page.keyboard.type(bucket)
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "bucket-title"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "head1-transplanted_on"
+    page.click("[data-task=harvest]")
+    page.click(f"[data-bucket='{bucket}']")
+    for head in range(1, 5):
+        assert page.evaluate("document.activeElement.id") == f"head{head}-weight_g"
+        page.keyboard.type(f"15{head}")
+        page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#bucket-title") != f"Bucket {bucket}"
+    assert page.evaluate("document.activeElement.id") == "head1-weight_g"
 
 
 def test_axe_finds_nothing(page: Any, bucket: str) -> None:

@@ -12,8 +12,9 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from commands import run
 from laid_out_trial import laid_out
-from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.workbook import record_workbook
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
@@ -43,7 +44,7 @@ def filled(data: bytes) -> bytes:
     """Fill the workbook in as a volunteer would."""
     book = opened(data)
     heads, solution, visits = book["heads"], book["solution"], book["visits"]
-    place = {cell.value: cell.column for cell in heads[1]}
+    place = columns_of(book, "heads")
     for row, weight in ((2, 152), (3, 148.5)):
         for name, value in (
             ("transplanted_on", date(2026, 8, 20)),
@@ -57,7 +58,7 @@ def filled(data: bytes) -> bytes:
             cell.value = value
             if name == "note":
                 cell.data_type = "s"
-    place = {cell.value: cell.column for cell in solution[1]}
+    place = columns_of(book, "solution")
     solution.cell(2, place["measured_on"]).value = date(2026, 8, 20)
     solution.cell(2, place["nutrient_tsp"]).value = 4
     solution.cell(2, place["ph_after"]).value = 6.0
@@ -67,14 +68,20 @@ def filled(data: bytes) -> bytes:
     return stream.getvalue()
 
 
-def limits(book: openpyxl.Workbook, table: str) -> dict[str, tuple[str, str | None, str | None]]:
+def columns_of(book: openpyxl.Workbook, table: TableName) -> dict[str, int]:
+    """Map the name of each column to where the sheet has its heading."""
+    headings = {field.heading: field.name for field in load_schema(table).fields}
+    return {headings[cell.value]: cell.column for cell in book[table][1]}
+
+
+def limits(book: openpyxl.Workbook, table: TableName) -> dict[str, tuple[str, str | None, str | None]]:
     """Return kind and bounds of each column's validation, by the column's name."""
-    sheet = book[table]
+    sheet, names = book[table], {place: name for name, place in columns_of(book, table).items()}
     found = {}
     for rule in sheet.data_validations.dataValidation:
         for place in rule.sqref.ranges:
             for column in range(place.min_col, place.max_col + 1):
-                found[str(sheet.cell(1, column).value)] = (rule.type, rule.formula1, rule.formula2)
+                found[names[column]] = (rule.type, rule.formula1, rule.formula2)
     return found
 
 
@@ -83,9 +90,9 @@ def assert_limits(book: openpyxl.Workbook) -> None:
     kinds = {"number": "decimal", "integer": "whole", "date": "date", "boolean": "list", "string": "textLength"}
     for table in RECORD_TABLES:
         schema = load_schema(table)
-        assert [cell.value for cell in book[table][1]] == list(schema.columns)
+        assert list(columns_of(book, table)) == [field.name for field in schema.on_forms]
         found = limits(book, table)
-        for field in schema.fields:
+        for field in schema.on_forms:
             kind, first, second = found[field.name]
             assert kind == ("list" if field.enum else kinds[field.type])
             if field.enum:
@@ -105,6 +112,36 @@ def test_acid_goes_by_the_card_and_ph_is_read_again(trial: Trial) -> None:
 def test_lists_and_limits_are_those_of_the_schemas(trial: Trial) -> None:
     """Columns, kinds of validation, bounds and words, read back by openpyxl."""
     assert_limits(opened(record_workbook(trial, "FERN")))
+
+
+def test_words_are_plain(trial: Trial) -> None:
+    """Headings are the titles, with their units; what is refused is asked for in words that need no explaining."""
+    book = opened(record_workbook(trial, "FERN"))
+    assert [cell.value for cell in book["heads"][1]] == [
+        "Bucket", "Head", "Transplanted on", "Outcome", "Harvested on", "Last seen not ready on", "Head weight (g)",
+        "Marketable", "Note",
+    ]  # fmt: skip
+    assert [cell.value for cell in book["solution"][1]][3:6] == [
+        "Nutrient added (teaspoons)",
+        "Acid added (teaspoons)",
+        "pH before",
+    ]
+    said = {rule.promptTitle: rule.error for rule in book["heads"].data_validations.dataValidation}
+    assert said["Marketable"] == "Please choose yes or no."
+    assert said["Harvested on"] == "Please write a day as year-month-day, such as 2026-09-28."
+    assert said["Head weight"].startswith("Please write a number, 1 to 2000 g. Weigh in grams;")
+
+
+def test_headings_are_recognised_without_a_word(trial: Trial, tmp_path: Path) -> None:
+    """What comes back is read as it was sent out: merged, and nothing is said of its headings."""
+    returned = tmp_path / "fern.xlsx"
+    returned.write_bytes(filled(record_workbook(trial, "FERN")))
+    done = run("merge", trial.folder, returned)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "TK-R19" not in done.stdout
+    heads = pd.read_csv(trial.folder / "heads.csv", dtype=str, keep_default_na=False)
+    assert heads["weight_g"].tolist() == ["152", "148.5"]
+    assert "nutrient_tsp" in (trial.folder / "solution.csv").read_text("utf-8")
 
 
 def test_buckets_and_heads_are_filled_in_and_locked(trial: Trial) -> None:

@@ -14,6 +14,7 @@ from trialkit.analysis import Results
 from trialkit.documents.findings import Note
 from trialkit.documents.returns import Answers
 from trialkit.planning.invented_county import LOST, TRUTHS, Truth
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.trial_folder import Trial, read_trial
 
@@ -120,6 +121,6 @@ def test_the_sheets_are_what_the_record_holds(tmp_path: Path) -> None:
     unanswered = merge_files(folder, sheets)
     assert sum(not file.merged for file in unanswered.files) == 10  # 4 + 3 + 3 with a question of their own
     answers = Answers(dates="day-first", accepted=("TK-R11", "TK-R21"))
-    assert all(file.merged for file in merge_files(folder, sheets, answers=answers).files)
+    assert all(file.merged for file in merge_files(folder, sheets, Given(answers)).files)
     read = [path.read_text(encoding="utf-8").splitlines() for path in (folder / "heads.csv", source / "heads.csv")]
     assert sorted(read[0]) == sorted(read[1])

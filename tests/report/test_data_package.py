@@ -102,8 +102,9 @@ def test_observation_units_are_buckets() -> None:
 def test_the_dictionary_tells_every_column() -> None:
     """Each column of the schema has a line."""
     text = dictionary(["heads", "layout"])
+    assert "- stolen, never_planted, gave_up, missing, (empty): nothing;" in text
     assert "| weight_g | number | g |" in text
-    assert text.count("\n| ") == 2 + 9 + len(read_trial(EXAMPLES / "autumn_dose").layout.columns)
+    assert text.count("\n| ") == 2 + 10 + len(read_trial(EXAMPLES / "autumn_dose").layout.columns)
 
 
 def test_agreement_is_that_of_the_formula() -> None:

@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from trialkit.documents.decision import Verdict
+from trialkit.documents.decision import OtherReading, Verdict
+from trialkit.documents.departures import Departure
 from trialkit.documents.returns import Correction
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
@@ -128,6 +129,24 @@ def test_corrections_are_listed_with_their_reason(pages: Any) -> None:
     for said in ("heads.csv, 334X 2, weight_g", "241", "142", "adviser", "2026-10-02", "read 241"):
         assert said in text
     assert "What was put right in the records" not in Outline(pages["variety"]).text["main"]
+
+
+def test_departures_are_said_first_and_listed(pages: Any) -> None:
+    """One sentence in the first section, each in a table; a page without any does not speak of them."""
+    results = pages.results("variety")
+    made = Departure("334X", results.design.sites[0].site, "dose", 3.5, 30.0, "[tsp_us]", "2026-08-20", "wrong spoon")
+    other = OtherReading("as_applied", results.decision.recommended, results.decision.verdict, True, 0.9, 0, 1)
+    decision = replace(results.decision, other_readings=(other,))
+    page = Outline(report_html(replace(results, decision=decision, departures=(made,))))
+    text = page.text["main"]
+    said = (
+        f"1 of {results.design.buckets} buckets was not treated as assigned (1 in dose), but counts so here; by what "
+        "was really done, with 1 bucket left out, the choice would be the same."
+    )
+    assert said in text.split("How sure")[0]
+    for one in ("334X", "3½ level teaspoons", "30 level teaspoons", "2026-08-20", "wrong spoon"):
+        assert one in text
+    assert "not treated as assigned" not in Outline(pages["variety"]).text["main"]
 
 
 def test_the_policy_names_the_style_sheet_by_its_digest(pages: Any) -> None:

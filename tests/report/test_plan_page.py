@@ -163,7 +163,10 @@ def test_the_practice_is_told_before_the_map() -> None:
 
 
 def test_the_page_holds_every_measure() -> None:
-    """A teaspoon of the product weighs 5 g; where nobody weighed one, there is nothing to switch."""
+    """A teaspoon of the product weighs 5 g; where nobody weighed one, doses stay in spoons and heads still switch.
+
+    An ounce is 28.349523125 g (international avoirdupois pound, 1959).
+    """
     plan = small_plan(doses="[2, 4, 6, 8]", current=4)
     page = plan_html(plan).replace("\u00a0", " ")
     for said in ("6 tsp<", "30 g<", "6 tsp (30 g)<"):
@@ -171,5 +174,12 @@ def test_the_page_holds_every_measure() -> None:
     assert page.count('name="measures"') == 3
     unweighed = plan_html(replace(plan, nutrient_g_per_tsp=None)).replace("\u00a0", " ")
     assert "6 tsp" in unweighed
-    assert 'name="measures"' not in unweighed
-    assert 'class="said' not in unweighed
+    assert "6 tsp (30 g)" not in unweighed
+    assert unweighed.count('name="measures"') == 3
+    value_g = plan.value.asked.value_g
+    assert f">{value_g:.1f} g</bdi>" in page
+    assert f">{value_g / 28.349523125:.2f} oz</bdi>" in page
+    kitchen = plan_html(replace(plan, measures="kitchen")).replace("\u00a0", " ")
+    assert 'name="measures"' not in kitchen
+    assert f"gain {value_g / 28.349523125:.2f} oz a transplanted head" in kitchen
+    assert "value, oz a head" in kitchen

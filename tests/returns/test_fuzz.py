@@ -14,12 +14,14 @@ from hypothesis import strategies as st
 
 from returned_files import Good, good_return
 from trialkit.documents.returns import Answers, MergeOutcome
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.words.repair_words import finding_sentence
 
 TABLES = ("heads", "solution", "visits")
-EVERYTHING = Answers("day-first", "point", "1900", "g", tuple(f"TK-R{number:02d}" for number in range(1, 60)))
+ALL_RULES = tuple(f"TK-R{number:02d}" for number in range(1, 60))
+EVERYTHING = Given(Answers("day-first", "point", "1900", "g", ALL_RULES))
 calm = settings(deadline=None, max_examples=15, suppress_health_check=list(HealthCheck))
 TYPED = [
     "",
@@ -67,16 +69,16 @@ def assert_lawful(outcome: MergeOutcome, folder: Path, before: dict[str, str], d
         assert finding_sentence(finding).isprintable()
 
 
-def give(data: bytes, name: str, answers: Answers | None = None) -> None:
+def give(data: bytes, name: str, answers: Given | None = None) -> None:
     """Merge a file into a fresh folder, twice; the second time changes nothing."""
     with trial_folder() as (folder, _):
         path = folder.parent / name
         path.write_bytes(data)
         before = record(folder)
-        outcome = merge_files(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], answers)
         assert_lawful(outcome, folder, before, data)
         after = record(folder)
-        assert not merge_files(folder, [path], answers=answers).changed
+        assert not merge_files(folder, [path], answers).changed
         assert record(folder) == after
 
 
@@ -103,7 +105,7 @@ def test_random_text_below_a_true_header(text: str, delimiter: str) -> None:
 
 @calm
 @given(place=st.integers(0, 3000), change=st.binary(max_size=6), answers=st.sampled_from([None, EVERYTHING]))
-def test_bytes_of_a_good_workbook_and_phone_file_changed(place: int, change: bytes, answers: Answers | None) -> None:
+def test_bytes_of_a_good_workbook_and_phone_file_changed(place: int, change: bytes, answers: Given | None) -> None:
     """A good file with some bytes in the middle overwritten."""
     good = good_return()
     for data, name in ((good.workbook(), "a.xlsx"), (good.phone(), "a.json"), (good.csv().encode(), "a.csv")):
@@ -117,7 +119,7 @@ def test_bytes_of_a_good_workbook_and_phone_file_changed(place: int, change: byt
     answers=st.sampled_from([None, EVERYTHING]),
 )
 def test_every_value_in_the_record_was_written_or_is_explained(
-    cells: list[tuple[int, int, str]], answers: Answers | None
+    cells: list[tuple[int, int, str]], answers: Given | None
 ) -> None:
     """Random cells changed: what is in the tables stood in the file letter for letter, or a note says what was done."""
     good = good_return()
@@ -131,7 +133,7 @@ def test_every_value_in_the_record_was_written_or_is_explained(
         with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
             csv.writer(stream).writerows(rows)
         before = record(folder)
-        outcome = merge_files(folder, [path], answers=answers)
+        outcome = merge_files(folder, [path], answers)
         assert_lawful(outcome, folder, before, path.read_bytes())
         if not outcome.files[0].merged:
             return

@@ -6,12 +6,14 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
+from trialkit.documents.returns import WrittenTables
+from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
-from trialkit.returns.records import read_records, table_text
+from trialkit.returns.records import incomplete, read_records, table_text
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.table_schema import load_schema
@@ -34,9 +36,33 @@ def test_rows_are_typed_as_their_file_would_be(rows: list[dict[str, str]]) -> No
             [shielded(text) if HEADS.field(name).type == "string" else text for name, text in texts.items()]
         )
     from_file, at_hand = read_table(HEADS, stream.getvalue()), rows_typed(HEADS, rows)
+    assume(not {problem.rule for problem in from_file.problems} & {"TK-F11", "TK-F12"})  # of files alone
     assert at_hand.frame.equals(from_file.frame)
     filled = any(text.strip() for row in rows for text in row.values())
     assert at_hand.problems == from_file.problems or not filled
+
+
+@pytest.mark.parametrize(
+    ("cells", "lacks"),
+    [
+        ({"outcome": "harvested", "harvested_on": "2026-09-24", "weight_g": "150"}, False),
+        ({"outcome": "harvested", "harvested_on": "2026-09-24"}, True),
+        ({"outcome": "not_weighed", "harvested_on": "2026-09-24"}, False),
+        ({"outcome": "not_weighed"}, True),
+        ({"outcome": "eaten"}, False),
+        ({}, True),
+    ],
+)
+def test_what_a_finished_head_has(cells: dict[str, str], lacks: bool) -> None:
+    """A weight where it was harvested and weighed, an outcome in any case."""
+    row = {"bucket": "334X", "head": "1", "transplanted_on": "2026-08-24", **cells}
+    assert incomplete(HEADS, [row]) == int(lacks)
+
+
+@pytest.mark.parametrize("outcome", ["never_planted", "gave_up", "stolen", "missing"])
+def test_a_head_without_a_record_needs_no_day(outcome: str) -> None:
+    """Nobody may know when it was transplanted, if ever."""
+    assert incomplete(HEADS, [{"bucket": "334X", "head": "1", "outcome": outcome}]) == 0
 
 
 def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
@@ -45,7 +71,8 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
     folder = good.write_trial(tmp_path / "trial")
     (tmp_path / "fern.json").write_bytes(good.phone())
     assert merge_files(folder, [tmp_path / "fern.json"]).ok
-    trial, records = read_trial(folder, stage="layout"), read_records(folder)
+    trial = read_trial(folder, stage="layout")
+    records = read_records(folder, trial, WrittenTables()).tables
     for name in ("heads", "solution", "visits"):
         assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
     assert ",'=1+1\n" in (folder / "heads.csv").read_text("utf-8")
@@ -65,6 +92,6 @@ def test_a_conflict_that_was_changed_by_hand_is_no_way_in(tmp_path: Path, value:
     document["conflicts"][0]["returned"] = value
     path.write_text(json.dumps(document), "utf-8")
     before = (folder / "heads.csv").read_bytes()
-    outcome = merge_files(folder, choices={document["conflicts"][0]["id"]: "returned"})
+    outcome = merge_files(folder, given=Given(choices={document["conflicts"][0]["id"]: "returned"}))
     assert [finding.rule for finding in outcome.refused_choices] == ["TK-R56"]
     assert (folder / "heads.csv").read_bytes() == before

@@ -44,13 +44,16 @@ SECOND = "334X,2,2026-08-24,harvested,2026-09-25,2026-09-21,150.5,yes,"
 
 def head(**changed: str) -> str:
     """Return the first head's row with some cells changed."""
-    cells = dict(zip(load_schema("heads").columns, FIRST.split(","), strict=True))
+    cells = dict(zip((field.name for field in load_schema("heads").on_forms), FIRST.split(","), strict=True))
     return ",".join((cells | changed).values())
 
 
 def first_head(column: str, text: str, message: str, **others: str) -> Damage:
     """Damage the first head's cells; the message is on the one named, and begins with what it holds."""
     found = '"' + text.strip('"') + '"' if text else "an empty cell"
+    if column != "head" and ("[TK-H" in message or "[TK-K03" in message):  # a value that was read, but is not right
+        to_correct = f"To correct it: trialkit correct DIR BUCKET HEAD {column}=VALUE --why TEXT."
+        message = message.replace("[TK-", f"{to_correct} [TK-")
     row = head(**{column: text}, **others)
     return Damage("heads.csv", FIRST, row, f"heads.csv, row 2, column {column}: found {found}; {message}")
 
@@ -80,7 +83,17 @@ ERRORS = {
     "giant head": first_head("weight_g", "9999", IN_RANGE),
     "harvested without weight": first_head("weight_g", "",
         "expected a weight, as the outcome is harvested. Enter the weight, or correct the outcome; if nobody weighed "
-        "the head, take its row out: the bucket is then calculated from its other heads. [TK-H02]"),
+        "the head, its outcome is not_weighed: it then counts as a marketable head, and the bucket's weight comes from "
+        "its others. [TK-H02]"),
+    "weight of a head that nobody weighed": first_head("weight_g", "145.5",
+        "expected an empty cell, as the outcome says that nobody weighed the head. Empty the weight, or correct the "
+        "outcome. [TK-H04]", outcome="not_weighed"),
+    "harvest without an outcome": first_head("outcome", "",
+        "expected an outcome, as a harvest is recorded. Write harvested, or what else became of the head; or empty "
+        "the other cells. [TK-H18]"),
+    "never transplanted": first_head("transplanted_on", "",
+        "expected a date, as the outcome says that the head stood in the bucket. Enter the day; a head that never went "
+        "into its bucket has the outcome never_planted. [TK-H19]"),
     "thirty-first of February": first_head("harvested_on", "2026-02-31",
         "expected a day that exists. Look up the day in the record and correct it. [TK-V08]"),
     "ambiguous date": first_head("harvested_on", "03/04/26",
@@ -114,8 +127,8 @@ ERRORS = {
         "expected an empty cell, as the outcome says that the head was not cut. "
         "Empty the date, or correct the outcome. [TK-H05]", outcome="missing", weight_g=""),
     "misspelt outcome": first_head("outcome", "harvestd",
-        'expected one of harvested, not_ready, dead, bolted, missing. Did you mean "harvested"? Use one of the words '
-        "listed. [TK-V11]"),
+        "expected one of harvested, not_weighed, not_ready, dead, bolted, eaten, stolen, never_planted, gave_up, "
+        'missing. Did you mean "harvested"? Use one of the words listed. [TK-V11]'),
     "neither yes nor no": first_head("marketable", "perhaps",
         "expected yes or no. Write yes or no, or leave it empty. [TK-V09]"),
     "half a head": first_head("head", "1.5", "expected a whole number. Write a whole number. [TK-V05]"),
@@ -145,8 +158,8 @@ ERRORS = {
         'heads.csv, row 3: found text after a closing "; expected a closing " for each opening one. Close the '
         "quotation mark, or take it out. [TK-F06]"),
     "semicolons": Damage("visits.csv", "site,visited_on,observer_role,note", "site;visited_on;observer_role;note",
-        "visits.csv, row 1: found columns separated by semicolons; expected columns separated by commas. Save it "
-        "again as comma separated values. [TK-F07]"),
+        "visits.csv, row 1: found a header separated by semicolons, and rows that are not; expected columns separated "
+        "by one mark. Save it again as comma separated values. [TK-F07]"),
     "site that does not exist": Damage("layout.csv", "334X,fernsedge", "334X,fernsedg",
         'layout.csv, row 2, column site: found "fernsedg"; expected a site that sites.csv lists. Did you mean '
         '"fernsedge"? Otherwise add it to sites.csv. [TK-K02]'),
@@ -200,17 +213,21 @@ WARNINGS = {
     "slipped decimal point": first_head("weight_g", "14.55",
         "expected a weight like the others at its site. Look up the record; nothing need be done if the weight is "
         "right. [TK-H10]"),
+    "nobody knows": Damage("heads.csv", FIRST + "\n" + SECOND, "334X,1,,,,,,,\n334X,2,2026-08-24,,,2026-09-01,,,late",
+        "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge; expected an outcome. Write what became "
+        "of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing. [TK-H20]"),
     "forgotten head": Damage("heads.csv", FIRST + "\n", "",
         'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
-        "bucket (bucket.heads). Look for a row under a mistyped bucket first; then add a row for each head that was "
-        "lost, with its outcome. [TK-H09]"),
+        "bucket (bucket.heads). Look for a row under a mistyped bucket first. Add a row for each head whose fate "
+        "somebody knows; if nobody does, nothing need be done. [TK-H09]"),
     "forgotten bucket": Damage("heads.csv", FIRST + "\n" + SECOND + "\n", "",
-        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. Add a row for '
-        "each head, with outcome dead or missing if need be. [TK-H08]"),
+        'layout.csv, row 2, column bucket: found "334X"; expected rows in heads.csv for this bucket. Ask what '
+        "became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose "
+        "heads say gave_up. [TK-H08]"),
     "wrong dose mixed": Damage("solution.csv", "334X,2026-08-23,20,2", "334X,2026-08-23,20,4",
-        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket. '
-        "Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads. "
-        "[TK-S01]"),
+        'solution.csv, row 2, column nutrient_tsp: found "4"; expected the dose that layout.csv gives this bucket, '
+        "2. Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note "
+        "of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
         'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
         "site; or let trialkit site lay it out, where the trial has begun. [TK-L06]"),
@@ -238,7 +255,7 @@ def test_a_good_folder_has_no_problems(good_folder: Path) -> None:
     trial = read_trial(good_folder)
     assert set(trial.layout["cultivar"]) == {"Larkmoor Butter", "NA"}
     assert set(trial.sha256) == {path.name for path in good_folder.iterdir()}
-    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "note"])]
+    kinds = [str(dtype) for dtype in trial.heads.dtypes.drop(["bucket", "outcome", "cultivar_planted", "note"])]
     assert kinds == ["Int64", *["datetime64[s]"] * 3, "float64", "boolean"]
     assert len(trial.heads) == 32
     assert trial.heads["note"].eq("").all()
@@ -565,7 +582,9 @@ def test_a_hundred_thousand_heads_are_checked(good_folder: Path) -> None:
         for place, b in enumerate(buckets)
         for number in range(1, 13)
     ]
-    (good_folder / "heads.csv").write_text("\n".join([",".join(load_schema("heads").columns), *heads]), "utf-8")
+    (good_folder / "heads.csv").write_text(
+        "\n".join([",".join(field.name for field in load_schema("heads").on_forms), *heads]), "utf-8"
+    )
     (good_folder / "solution.csv").unlink()
     result = check_trial(good_folder)
     assert len(result.trial.heads) == 100_008

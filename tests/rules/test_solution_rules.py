@@ -39,15 +39,21 @@ def test_another_dose_than_randomised(tmp_path: Path) -> None:
 
 
 def test_a_departure_that_was_written_down(tmp_path: Path) -> None:
-    """The same with a note on one of the bucket's heads is a recorded departure, and the note is shown."""
+    """A note on one of the bucket's heads excuses nothing; one in the row of the mixing is shown, and accepted."""
 
-    def change(records: Records) -> None:
+    def elsewhere(records: Records) -> None:
         two_spoons_more(records)
-        records.heads.loc[1, "note"] = "two spoons too many"
+        records.heads.loc[1, "note"] = "lovely leaf"
 
-    problem = only(tmp_path, change)
+    def in_its_row(records: Records) -> None:
+        two_spoons_more(records)
+        records.solution["note"] = ""
+        records.solution.loc[0, "note"] = "two spoons too many"
+
+    assert only(tmp_path / "elsewhere", elsewhere).rule == "TK-S01"
+    problem = only(tmp_path / "in its row", in_its_row)
     assert problem.rule == "TK-S02"
-    assert 'the note on its heads says "two spoons too many"' in told_problem(problem).expected
+    assert told_problem(problem).expected.endswith('; its row says "two spoons too many"')
 
 
 def test_acid_in_a_bucket_that_was_to_have_none(tmp_path: Path) -> None:
@@ -81,9 +87,10 @@ def test_conductivity_of_another_dose(tmp_path: Path) -> None:
 
 
 def test_measured_after_everything_was_cut(tmp_path: Path) -> None:
-    """A measurement after the bucket's last harvest has a wrong date or a wrong bucket."""
-    problem = only(tmp_path, lambda records: records.mix(2, measured_on=pd.Timestamp("2026-10-04")))
-    assert (problem.rule, problem.row, problem.column) == ("TK-S05", 4, "measured_on")
+    """A measurement after the bucket's last harvest has a wrong date or a wrong bucket, or was mixed out of time."""
+    write_records(tmp_path, lambda records: records.mix(2, measured_on=pd.Timestamp("2026-10-04")))
+    found = [(problem.rule, problem.row, problem.column) for problem in check_trial(tmp_path).problems]
+    assert sorted(found) == [("TK-S01", 4, "measured_on"), ("TK-S05", 4, "measured_on")]
 
 
 def test_ph_that_chemistry_does_not_make(tmp_path: Path) -> None:
@@ -107,15 +114,27 @@ def test_a_meter_in_another_unit(tmp_path: Path) -> None:
 
 
 def test_a_volume_that_was_mistyped(tmp_path: Path) -> None:
-    """5 in a bucket of 20 L, gallons perhaps, is asked about; 16 L, another fill line, is taken at its word."""
+    """5 in a bucket of 20 L, gallons perhaps, is asked about; 16 L, another fill line, is a departure.
+
+    So is the 5 where its own row says why.
+    """
 
     def change(records: Records) -> None:
         records.mix(0, volume_l=5.0, ec_ms_cm=float("nan"))
         records.mix(1, volume_l=16.0, ec_ms_cm=float("nan"))
 
-    problem = only(tmp_path, change)
-    assert (problem.rule, problem.row, problem.column) == ("TK-S12", 2, "volume_l")
-    assert "about 20 L" in told_problem(problem).expected
+    def explained(records: Records) -> None:
+        change(records)
+        records.solution["note"] = ""
+        records.solution.loc[[0, 1], "note"] = "a leak"
+
+    write_records(tmp_path / "silent", change)
+    slip, departure = check_trial(tmp_path / "silent").problems
+    assert (slip.rule, slip.row, slip.column) == ("TK-S12", 2, "volume_l")
+    assert "about 20 L" in told_problem(slip).expected
+    assert (departure.rule, departure.case, departure.row) == ("TK-S01", "volume", 3)
+    write_records(tmp_path / "explained", explained)
+    assert [(one.rule, one.case) for one in check_trial(tmp_path / "explained").problems] == [("TK-S02", "volume")] * 2
 
 
 @pytest.mark.parametrize(("volume_l", "brim_l", "fits"), [(20, 18.9, False), (18.9, 18.9, False), (16, 18.9, True),

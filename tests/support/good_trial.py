@@ -26,6 +26,7 @@ season = "autumn 2026"
 started_on = 2026-08-20
 
 [bucket]
+volume_l = 20
 heads = 2
 
 [factors.cultivar]

@@ -17,6 +17,7 @@ question = "Which dose?"
 started_on = 2026-08-20
 
 [bucket]
+volume_l = 20
 heads = 4
 
 [factors.dose]

@@ -1,8 +1,8 @@
 """Leave behind what a merge would if it were killed at each of the calls by which it writes; run as a program.
 
-Usage: python merge_crash_points.py TRIAL INTO FILE, or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction, or TRIAL
-INTO joins GARDEN for a garden that joins. FILE is merged into a copy of the trial folder, and INTO/0, INTO/1, ... are
-that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call the merge is
+Usage: python merge_crash_points.py TRIAL INTO FILE [WHY], or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction, or
+TRIAL INTO joins GARDEN for a garden that joins. FILE is merged into a copy of the trial folder, and INTO/0, INTO/1, ...
+are that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call the merge is
 really killed, in a folder of its own. The last one is of the merge that came to its end; its number is printed.
 """
 
@@ -18,6 +18,7 @@ from typing import Any
 
 from trialkit.returns.amending import add_garden
 from trialkit.returns.correcting import Wanted, correct
+from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
 
 CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
@@ -83,15 +84,16 @@ class Halved:
 
 def changed(folder: Path, words: list[str]) -> None:
     """Merge a file, let a garden join, or correct a head."""
-    if len(words) == 1:
-        merge_files(folder, [Path(words[0])])
-        return
     if words[0] == "joins":
         add_garden(folder, words[1], blocks=None, why="asked to", on=date(2026, 9, 1))
         return
+    if len(words) <= 2:
+        reason = Reason(words[1], "adviser", date(2026, 10, 2)) if len(words) == 2 else None
+        merge_files(folder, [Path(words[0])], reason=reason)
+        return
     bucket, head, column, value = words
     wanted = Wanted(bucket, head, None, {column: value})
-    correct(folder, wanted, why="read 241", by="adviser", on=date(2026, 10, 2))
+    correct(folder, wanted, Reason("read 241", "adviser", date(2026, 10, 2)))
 
 
 def change_in_a_child(folder: Path, words: list[str], each: Callable[[], None]) -> int:

@@ -20,6 +20,7 @@ question = "Which variety, and how much nitrogen?"
 season = "summer (published 1935; the dates are made up)"
 
 [bucket]
+volume_l = 20
 heads = 1
 
 [factors.cultivar]

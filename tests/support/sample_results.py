@@ -13,6 +13,7 @@ from oats_trial import write_oats_trial
 from small_trial import FACTORS, small_trial
 from trialkit.analysis import analyse
 from trialkit.documents.decision import Decision, NoDecision, Verdict
+from trialkit.documents.departures import Departure
 from trialkit.documents.document import as_written
 from trialkit.documents.findings import NotAnalysed, Note, OutlierCheck, ResponseResult
 from trialkit.documents.results import Amendment, InputFile, Results
@@ -150,6 +151,7 @@ def hostile_results() -> Results:
             cautions=("shape",),
         ),
         amendments=(Amendment(2, HOSTILE[0], HOSTILE[1], "joined", 3, HOSTILE[2]),),
+        departures=(Departure(HOSTILE[0], HOSTILE[1], "acid", HOSTILE[2], HOSTILE[3], None, HOSTILE[4], HOSTILE[5]),),
         corrections=(Correction("heads", (HOSTILE[0], "1"), "note", HOSTILE[1], "", *HOSTILE[2:5]),),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),
         made_with=renamed.made_with | {HOSTILE[0]: HOSTILE[1]},

@@ -23,6 +23,7 @@ question = "Which dose?"
 season = "autumn 2026"
 
 [bucket]
+volume_l = 20
 heads = 2
 
 [factors.cultivar]

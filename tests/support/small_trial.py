@@ -17,6 +17,7 @@ title = "A small trial"
 question = "Which?"
 {about}
 [bucket]
+volume_l = 20
 heads = {heads}
 
 {factors}

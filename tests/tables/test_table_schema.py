@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from trialkit.domain.heads import OUTCOMES
 from trialkit.domain.table_names import TABLE_NAMES, TableName
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.tables.typed_tables import read_table
@@ -73,3 +74,8 @@ def test_identities_are_plain(name: str) -> None:
     problems = read_table(load_schema("layout"), f'bucket,site\n"{name}",x\n').problems
     wrong = [p.rule for p in problems if p.column == "bucket"]
     assert wrong == ([] if name.strip() in ("x", "B01") else ["TK-V12"])
+
+
+def test_every_outcome_has_a_meaning() -> None:
+    """The outcomes that heads.csv accepts are those of which the domain says what they tell; empty is the last."""
+    assert (*(load_schema("heads").field("outcome").enum or ()), "") == tuple(OUTCOMES)

@@ -245,6 +245,18 @@ def test_measures_switch_every_sentence(verdict: Verdict) -> None:
     assert "4 level teaspoons (19.2 g) of nutrient a bucket" in both
 
 
+def test_heads_in_ounces_where_only_kitchen_measures_are_asked_for() -> None:
+    """Gains, limits, margins and costs: an ounce is 28.349523125 g (international avoirdupois pound, 1959)."""
+    said = " ".join(sentences(decide(), MeasureSystem("kitchen")))
+    assert "1.2 oz more than with" in said
+    assert "interval 0.2 to 2.2 oz more" in said
+    assert "within 0.35 oz a head of the best" in said
+    assert "gives up 0.1 oz a head" in said
+    kept = decide(Verdict.KEEP, gain=Gain(-9.0, -28.0, 14.9), better=0.2)
+    assert "0.3 oz less than now (95 % interval 1 oz less to 0.5 oz more" in what_to_do(kept, MeasureSystem("kitchen"))
+    assert "oz" not in every_sentence(decide(), MeasureSystem("both"))
+
+
 def test_a_dose_that_was_not_weighed_stays_in_spoons() -> None:
     """Grams are not made up."""
     decision = decide()

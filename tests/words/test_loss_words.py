@@ -11,16 +11,15 @@ from trialkit.documents.findings import (
     SiteLosses,
     TreatmentLosses,
 )
+from trialkit.domain.heads import LOST, SAYS_NOTHING
 from trialkit.domain.treatment import Treatment
-from trialkit.words.loss_words import losses_sentence, losses_warning
+from trialkit.words.loss_words import FATES, losses_sentence, losses_warning
 
 ALL = HeadCounts(planned=8, harvested=8, lost=0, not_ready=0, unrecorded=0, unmarketable=0)
 LOSSES = Losses(
     heads=ALL,
     recorded=8,
-    dead=0,
-    bolted=0,
-    missing=0,
+    outcomes={},
     by_treatment=tuple(TreatmentLosses(Treatment(name), ALL, 1.0, None, None) for name in ("Fenleaf", "Paleheart")),
     by_site=tuple(SiteLosses(site, ALL, 1.0) for site in ("s1", "s2")),
     by_factor=(),
@@ -51,10 +50,19 @@ def test_nothing_lost() -> None:
 def test_every_fate_is_named() -> None:
     """Those that nothing befell are left out."""
     heads = HeadCounts(planned=80, harvested=60, lost=9, not_ready=7, unrecorded=4, unmarketable=3)
-    assert losses_sentence(replace(LOSSES, heads=heads)) == (
-        "60 of 80 planned heads were harvested, 9 lost, 7 not ready at the end, 4 not recorded. 3 of those harvested "
-        "were not marketable."
+    counts = "60 of 80 planned heads were harvested, 9 lost, 7 not ready at the end, 4 not recorded."
+    assert losses_sentence(replace(LOSSES, heads=heads)) == f"{counts} 3 of those harvested were not marketable."
+    outcomes = {"harvested": 58, "not_weighed": 2, "not_ready": 7, "dead": 6, "eaten": 3, "gave_up": 3, "stolen": 1}
+    assert losses_sentence(replace(LOSSES, heads=heads, outcomes=outcomes)) == (
+        f"{counts} Of those lost, 6 dead, 3 eaten. Of those not recorded, 1 stolen, 3 of gardeners who gave up. 2 of "
+        "those harvested were not weighed: they count as heads, and tell no weight. 3 of those harvested were not "
+        "marketable."
     )
+
+
+def test_every_outcome_has_words() -> None:
+    """Whatever a head can be lost to, or have no record for, can be said."""
+    assert set(FATES) == {*LOST, *SAYS_NOTHING} - {""}
 
 
 def test_losses_that_go_with_a_factor() -> None:
@@ -81,6 +89,6 @@ def test_gardens_and_an_unfinished_trial() -> None:
     gardens = (SiteLosses("s1", ALL, None), SiteLosses("s2", ALL, 0.4), SiteLosses("s3", ALL, 0.9))
     said = losses_sentence(replace(LOSSES, by_site=gardens, gardens_vary=True, unfinished=True))
     assert said.endswith(
-        "Gardens differ: at s2, 40 % of the recorded heads were marketable. Many heads have no record yet: the "
-        "answer is that of an unfinished trial."
+        "Gardens differ: at s2, 40 % of the recorded heads were marketable. Many heads have no record: the answer "
+        "is that of the others alone."
     )

@@ -53,7 +53,7 @@ def test_what_varies(term: str, residual: Literal["heads", "buckets"], label: st
         (Note("weather_unknown", 1), "1 head left out: the weather of some of their days is not known."),
         (Note("heads_unrecorded", 1),
          "1 bucket without a record of some heads: they were taken to fare like the others of their bucket."),
-        (Note("heads_unweighed", 3), "3 buckets left out: a harvested head has no weight."),
+        (Note("heads_unweighed", 3), "3 buckets left out: none of their marketable heads was weighed."),
         (Note("garden_failed", site="s3"),
          "Nothing was marketable at s3: that garden says nothing of how treatments differ, and is left out."),
     ],

@@ -61,7 +61,7 @@ FEW_BETWEEN = LayoutWarning("few error degrees of freedom", effect="dose_tsp", e
         (event_title(Event("visit", 3, 8, 48, None)), "Visit 3 of 8"),
         (event_title(Event("visit", 8, 8, 63, None)), "Visit 8 of 8, the last harvest"),
         (event_detail(Event("visit", 8, 8, 63, None)),
-         "Cut what is ready; record every head that is left as not ready, dead, bolted or missing."),
+         "Cut what is ready; record what became of every head that is left."),
         (warning_sentence(LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)),
          "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. More "
          "blocks or gardens raise that number."),
@@ -118,9 +118,9 @@ MORE, FEWER = {"sites": 4, "buckets": 32, "value_g": 11.96}, {"blocks": 1, "buck
          "As asked for, it goes beyond the limits: 8 buckets in a garden, where 8 is the most. No smaller trial like "
          "it was found within them: drop treatments, or widen the limits."),
         (verdict(PlanVerdict.RUN, {"value_g": 10.4}),
-         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much."),
+         "No trial of about its size is worth 1 g a head more, and no much smaller one is worth nearly as much."),
         (verdict(PlanVerdict.RUN, {"sites": 6, "buckets": 48, "value_g": 11.5}),
-         "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much. "
+         "No trial of about its size is worth 1 g a head more, and no much smaller one is worth nearly as much. "
          "Only 6 gardens with 2 blocks each would bring 1.5 g more a head, but for 48 buckets instead of 24."),
         (verdict(PlanVerdict.NOT_WORTH_IT),
          "No trial within the limits is expected to bring even 1 g more a head."),

@@ -38,7 +38,7 @@ def test_the_same_nitrogen_from_another_product() -> None:
     assert usual.change is not None
     thin = replace(usual.change.recommended, product="Thin Blend", treatment=replace(OLD, dose_tsp=12.0))
     document = replace(usual, recommended=thin)
-    assert list(words.changes(document))[-1] == (
+    assert list(words.changes(document, "kitchen"))[-1] == (
         "The default stays as it was: 12 teaspoons of Thin Blend bring the nitrogen that 6 of Blend L 9-12-30 did."
     )
     assert "60 g of Thin Blend bring the nitrogen that 30 g of" in list(words.changes(document, "metric"))[-1]
@@ -50,7 +50,7 @@ def test_the_same_nitrogen_with_another_part() -> None:
     assert usual.change is not None
     parts = (PracticePart("calcium nitrate", 2.0, 5.0),)
     fed = replace(usual.change.recommended, parts=parts, treatment=replace(OLD, dose_tsp=4.0))
-    assert list(words.changes(replace(usual, recommended=fed)))[-1] == (
+    assert list(words.changes(replace(usual, recommended=fed), "kitchen"))[-1] == (
         "The default stays as it was: 4 teaspoons of Blend L 9-12-30 with calcium nitrate bring the nitrogen that 6 of "
         "Blend L 9-12-30 did."
     )
@@ -75,14 +75,14 @@ def test_the_answer_says_what_goes_in_beside_the_nutrient(measures: Measures, sa
 def test_another_default_and_evidence_that_is_the_same() -> None:
     """The old default and the new are named; where nothing came or went, that is said."""
     document = small_recommended()
-    assert list(words.changes(document)) == [
+    assert list(words.changes(document, "kitchen")) == [
         "New evidence: trial-2, summer 2027.",
         "The default changes from Larkmoor Butter with 6 level teaspoons of nutrient a bucket and white vinegar 5 % to "
         "Fenleaf with 8 level teaspoons of nutrient a bucket and white vinegar 5 %.",
     ]
     assert document.change is not None
     anew = replace(document, recommended=document.current, change=replace(document.change, added=()))
-    assert list(words.changes(anew)) == [
+    assert list(words.changes(anew, "kitchen")) == [
         "The evidence is the same; it was worked out anew.",
         "The default stays as it was.",
     ]
@@ -93,7 +93,7 @@ def test_what_rested_on_withdrawn_evidence_is_no_practice() -> None:
     usual = small_recommended()
     assert usual.change is not None
     gone = replace(usual.change, added=(), withdrawn=(TrialName("trial-1", ""),), recommended=usual.recommended)
-    said = list(words.changes(replace(usual, change=gone)))
+    said = list(words.changes(replace(usual, change=gone), "kitchen"))
     assert said[0] == "Withdrawn: trial-1, season not stated."
     assert said[-1] == (
         "What rested on withdrawn evidence is as if it had never been said: the default is set beside Larkmoor Butter "
@@ -172,7 +172,7 @@ def test_garden_by_garden() -> None:
 def test_the_next_trial() -> None:
     """What it compares, in how many buckets, what it is expected to bring, and where it would tell most."""
     document = small_recommended()
-    assert words.next_trial(document) == (
+    assert words.next_trial(document, "kitchen") == (
         "The next trial worth most: Fenleaf and Larkmoor Butter with 7 and 8 level teaspoons of nutrient a bucket and "
         "white vinegar 5 %; 4 treatments in 24 buckets at 3 gardens, 2 blocks in each."
     )
@@ -199,6 +199,7 @@ def test_no_next_trial() -> None:
     idle = replace(document, next_trial=replace(PROPOSED, value_g=0.04, worth_it=False))
     assert words.next_trial(idle) == ("No further trial of these treatments is worth its buckets: try something new.")
     assert "less than 0.1 g per transplanted head" in words.why_next(idle)
+    assert "less than 0.0035 oz per" in words.why_next(idle, "kitchen")
     none = replace(document, next_trial=None)
     assert "limits of the newest protocol" in words.next_trial(none)
     assert "[limits]" in words.why_next(none)

@@ -46,7 +46,7 @@ def days_records(buckets: pd.DataFrame, gardens: pd.DataFrame) -> BucketRecords 
         return None
     # A bucket counts as the mean of so many heads that vary by a day squared.
     heads = _in_steps(told["days_se"].to_numpy(float) ** -2)
-    rows = told.assign(weight_g=told["days"], usable=heads, recorded=heads)
+    rows = told.assign(weight_g=told["days"], usable=heads, recorded=heads, weighed=heads)
     if "known_variance" in rows:
         rows["known_variance"] = _in_steps(rows["known_variance"].to_numpy(float))
     return BucketRecords(rows, gardens, 1.0)

@@ -33,8 +33,8 @@ class BucketRecords:
         ``trial``, ``site`` (a name that stands for the same garden in every trial), ``block`` and ``whole_plot``
         ("" where there is none), ``cultivar``, ``acidifier`` ("" where it plays no part), ``dose`` (missing where it
         plays none), ``recorded`` and ``usable`` heads, ``weight_g`` (mean weight of a usable head; missing where none
-        was weighed). Where only means of a trial are left: ``known_variance`` of the mean, g squared (missing of
-        buckets).
+        was weighed), ``weighed`` (heads that this is the mean of; all usable ones where it is missing). Where only
+        means of a trial are left: ``known_variance`` of the mean, g squared (missing of buckets).
     gardens : pandas.DataFrame
         By ``trial`` and ``site``: ``alkalinity`` (mg/L as calcium carbonate), ``sun_hours``, ``kind``; missing where
         not known.
@@ -203,7 +203,8 @@ def gather(records: BucketRecords, asked: Sequence[float] = (), like: Gathered |
     weight, usable, recorded = (rows[name].to_numpy(float) for name in ("weight_g", "usable", "recorded"))
     known = np.isfinite(weight) & (usable > 0)
     stated = rows["known_variance"].to_numpy(float) if "known_variance" in rows else np.full(len(rows), np.nan)
-    kinds = np.column_stack([usable if records.head_variance else np.ones(len(rows)), np.nan_to_num(stated)])[known]
+    weighed = rows["weighed"].fillna(rows["usable"]).to_numpy(float) if "weighed" in rows else usable
+    kinds = np.column_stack([weighed if records.head_variance else np.ones(len(rows)), np.nan_to_num(stated)])[known]
     (heads, variance), which = _distinct(kinds)
     local = _local(rows[known], site[known])
     place, wide = _wide(treatment[known], local, weight[known], k)

@@ -20,14 +20,14 @@ from scipy.special import ndtri
 from trialkit.advice.choice import Value, grow_now
 from trialkit.advice.elimination import Floors, Told, information
 from trialkit.advice.gathering import Gathered
-from trialkit.advice.integration import sequence
 from trialkit.advice.priors import WEIGHT_G
 from trialkit.advice.terms import Points
 from trialkit.advice.usable_shares import Shares
 from trialkit.advice.weights import WeightModel
 from trialkit.domain.arrays import FloatArray, IntArray
+from trialkit.mixed.lattice import lattice_points
 
-DRAWS, STREAM, TOLD_APART = 2048, 7, 1e-9
+DRAWS, ORDER_SEED, TOLD_APART = 4032, 7, 1e-9
 """Of what will be expected after a trial, over all points of the standard deviations, in mirrored pairs."""
 OUTCOMES = 256
 """Of these, how many are looked into for what will then be left open, and draws of that."""
@@ -263,7 +263,7 @@ class Preposterior:
     def of(cls, beliefs: Beliefs, planned: Gathered, costs: DecisionCosts, design_effect: float) -> Preposterior:
         """Foresee; arguments as for `told_by`."""
         m, p = len(beliefs.weights.mean), beliefs.columns.shape[1]
-        normal = ndtri(sequence(DRAWS // 2, 2 * p, STREAM)).reshape(DRAWS // (2 * m), m, -1).swapaxes(0, 1)
+        normal = spread_normal(DRAWS // 2, 2 * p).reshape(DRAWS // (2 * m), m, -1).swapaxes(0, 1)
         of_weights, of_logits = told_by(beliefs, planned, design_effect)
         return cls(
             beliefs,
@@ -329,7 +329,7 @@ class Preposterior:
         within = ((left - left[:, [practice]]) ** 2).sum(-1).mean(0)[other]
         gains = np.take_along_axis(mixed, other[..., None, None], -1)[..., 0] - mixed[..., practice]
         m, n, q = left.shape
-        normal = ndtri(sequence(OUTCOMES, q, STREAM + 1)).reshape(few, m, -1).swapaxes(0, 1)
+        normal = spread_normal(OUTCOMES, q).reshape(few, m, -1).swapaxes(0, 1)
         still = normal @ left.swapaxes(1, 2)
         known = found[:, :, None] + still.reshape(OUTCOMES, n)
         spread = (mixed[:, :, :, None] + still).reshape(m, few, OUTCOMES, n)
@@ -364,3 +364,12 @@ def _root(covariance: FloatArray) -> FloatArray:
     """Symmetric square roots, shape (..., p, p), which change little where the covariance does."""
     value, axes = np.linalg.eigh((covariance + covariance.swapaxes(-1, -2)) / 2)
     return np.asarray((axes * np.sqrt(np.maximum(value, 0.0))[..., None, :]) @ axes.swapaxes(-1, -2))
+
+
+def spread_normal(size: int, d: int) -> FloatArray:
+    """Draw standard normal numbers spread evenly, shape (size, d): a rule of one point more, the first left out.
+
+    Neighbours of a lattice are close in some columns: the order is random, so that the first few are spread as well.
+    """
+    order = np.random.Generator(np.random.PCG64(ORDER_SEED)).permutation(size)
+    return np.asarray(ndtri(lattice_points(size + 1, d)[:, 1:])).T[order]

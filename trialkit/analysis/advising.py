@@ -70,6 +70,8 @@ class AdviceQuestion:
     seasons : tuple of str
         As stated, in order.
     seed : int
+    within : tuple of float, optional
+        Least and greatest strength that may be recommended, where the records have others too.
     """
 
     practice: Treatment
@@ -80,6 +82,7 @@ class AdviceQuestion:
     prices: Callable[[pd.DataFrame, bool], Prices]
     seasons: tuple[str, ...]
     seed: int
+    within: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -150,6 +153,43 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     records : BucketRecords
     question : AdviceQuestion
     """
+    found = _weighed_up(records, question)
+    return found if isinstance(found, NoDecision) else Advice(_decide(*found), *found)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What to grow, of a decision that is asked for nothing else."""
+
+    treatment: Treatment
+    verdict: Verdict
+    probability_near_best: float
+
+
+def choose(records: BucketRecords, question: AdviceQuestion, weights: Weights | None = None) -> Choice | NoDecision:
+    """Choose as `advise` does, and leave out what it works out besides.
+
+    Parameters
+    ----------
+    records : BucketRecords
+    question : AdviceQuestion
+    weights : Weights, optional
+        The model of weights of records that differ from these in their counts of heads alone.
+    """
+    if not question.rule.delay_cost_per_day:
+        records = replace(records, days=None)
+    weighed = _weighed_up(records, question, weights)
+    if isinstance(weighed, NoDecision):
+        return weighed
+    asked, _, _, found = weighed
+    chosen = _choose(asked, found)
+    return Choice(asked.treatments[chosen.at], _verdict(chosen), float(chosen.near_best[chosen.at]))
+
+
+def _weighed_up(
+    records: BucketRecords, question: AdviceQuestion, weights: Weights | None = None
+) -> tuple[Candidacy, Weights, Shares, Prospects] | NoDecision:
+    """Fit both parts of the model, and foresee every candidate."""
     rows, seen = records.buckets, known_rows(records)
     known = seen.buckets
     if not ((known["usable"] > 0) & known["weight_g"].notna()).any():
@@ -163,12 +203,11 @@ def advise(records: BucketRecords, question: AdviceQuestion) -> Advice | NoDecis
     labelled = treated_alike(known)
     try:
         learnt = asked.learnt
-        weights = weigh(asked.gathered, learnt)
+        weights = weights or weigh(asked.gathered, learnt)
         shares = count(asked.gathered, overdispersion(labelled[labelled["recorded"] > 0]), learnt)
     except NotComputed:
         return NoDecision("too_open")
-    found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
-    return Advice(_decide(asked, weights, shares, found), asked, weights, shares, found)
+    return asked, weights, shares, prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
 
 
 def known_rows(records: BucketRecords) -> BucketRecords:
@@ -236,6 +275,8 @@ class Candidacy:
         """Gather records for a question; `every` has the buckets without a record too."""
         rows = records.buckets
         tried = np.unique(rows["dose"].dropna().to_numpy(float))
+        if question.within is not None:
+            tried = tried[(tried >= question.within[0]) & (tried <= question.within[1])]
         strengths = _strengths(tried, question)
         gathered = gather(records, strengths)
         levels, terms = gathered.levels, gathered.terms
@@ -541,17 +582,14 @@ def _other_priors(asked: Candidacy, weights: Weights, shares: Shares, chosen: Ch
         other = rescaled(weights, {name: scale * times for name, scale in WEIGHT_G.items()})
         value = expected_value(other, shares, asked.points, asked.value)
         at = _grown(asked, value)
-        if at != chosen.at and not _is_near(asked, at, chosen.at):
+        if not is_near(asked.treatments[at], asked.treatments[chosen.at]):
             yield asked.treatments[at]
 
 
-def _is_near(asked: Candidacy, one: int, other: int) -> bool:
-    """Whether two candidates are doses of one treatment next to each other on the kitchen's measures."""
-    mine, its = asked.treatments[one], asked.treatments[other]
-    if (
-        (mine.cultivar, mine.acidifier) != (its.cultivar, its.acidifier)
-        or mine.dose_tsp is None
-        or its.dose_tsp is None
-    ):
+def is_near(one: Treatment, other: Treatment) -> bool:
+    """Whether two treatments are one, or doses of one next to each other on the kitchen's measures."""
+    if (one.cultivar, one.acidifier) != (other.cultivar, other.acidifier):
         return False
-    return abs(mine.dose_tsp - its.dose_tsp) <= HALF_SPOON + 1e-9
+    if one.dose_tsp is None or other.dose_tsp is None:
+        return one.dose_tsp == other.dose_tsp
+    return abs(one.dose_tsp - other.dose_tsp) <= HALF_SPOON + 1e-9

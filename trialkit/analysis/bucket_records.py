@@ -16,15 +16,13 @@ from trialkit.analysis.recorded_responses import YIELD, bucket_yields
 from trialkit.analysis.water_chemistry import alkalinity_by_readings
 from trialkit.documents.findings import BucketMean
 from trialkit.documents.water import RecordedWater
-from trialkit.domain.heads import is_usable
-from trialkit.domain.treatment import SAME_STRENGTH
-from trialkit.domain.units import quarter_spoons
-from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, first_mixings
+from trialkit.domain.heads import is_recorded, is_usable
+from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 
 BUCKET_COLUMNS = (
     "bucket", "site", "block", "whole_plot", "cultivar", "dose_tsp", "n_mg_l", "acidifier",
-    "planned", "recorded", "usable", "yield_g", "days", "days_se",
+    "planned", "recorded", "usable", "yield_g", "days", "days_se", "weighed",
 )  # fmt: skip
 SQUARES_PLACES = 3
 """As the ledger writes them, so that a trial and a ledger of that trial say the same to the last digit."""
@@ -44,17 +42,18 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
     Returns
     -------
     pandas.DataFrame
-        `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it got (dose in
-        teaspoons as randomised, and as mg/L of nitrogen by the volume recorded, missing where products.csv does not
-        tell), heads planned, recorded and
-        usable; ``yield_g``: marketable weight per transplanted head, lost ones counting as zero; ``days`` and
-        ``days_se``: days to harvest by its own heads, and what these err by; missing where they are not known.
+        `BUCKET_COLUMNS`: where it stood (block within its site, whole plot within that or ""), what it was randomised
+        to (dose in teaspoons, and as mg/L of nitrogen, missing where products.csv does not tell), heads planned,
+        recorded, usable and, of these, weighed; ``yield_g``: marketable weight per transplanted head, lost ones
+        counting as zero; ``days`` and ``days_se``: days to harvest by its own heads, and what these err by; missing
+        where they are not known.
     """
     layout, heads = trial.layout, trial.heads
     each = trial.protocol.bucket.heads
     yields = bucket_yields(layout, heads, each).buckets.set_index("bucket")[YIELD] / each
-    of_bucket = heads.assign(usable=is_usable(heads)).groupby("bucket")["usable"]
+    of_bucket = heads.assign(usable=is_usable(heads))[is_recorded(heads)].groupby("bucket")["usable"]
     counted = of_bucket.agg(recorded="size", usable="sum")
+    weighed = heads[is_usable(heads) & heads["weight_g"].notna()].groupby("bucket").size()
     doses = layout["dose_tsp"] if "dose_tsp" in layout else pd.Series(np.nan, index=layout.index)
     per_tsp = nitrogen_per_tsp(trial)
     columns = {
@@ -64,7 +63,7 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
         "whole_plot": _places(layout, "whole_plot"),
         "cultivar": layout.get("cultivar", ""),
         "dose_tsp": doses.astype(float),
-        "n_mg_l": (_spoons_by_volume(trial, doses.astype(float)) * per_tsp).round(3),
+        "n_mg_l": (doses.astype(float) * per_tsp).round(3),
         "acidifier": layout.get("acidifier", ""),
         "planned": each,
         "recorded": layout["bucket"].map(counted["recorded"]).fillna(0).astype(int),
@@ -72,6 +71,7 @@ def bucket_records(trial: Trial, days: Sequence[BucketMean] = ()) -> pd.DataFram
         "yield_g": layout["bucket"].map(yields).astype(float).round(6),
         "days": layout["bucket"].map({one.bucket: one.own_mean for one in days}).astype(float).round(6),
         "days_se": layout["bucket"].map({one.bucket: one.own_se for one in days}).astype(float).round(6),
+        "weighed": layout["bucket"].map(weighed).fillna(0).astype(int),
     }
     return pd.DataFrame(columns)[list(BUCKET_COLUMNS)]
 
@@ -80,18 +80,6 @@ def nitrogen_per_tsp(trial: Trial) -> float:
     """Nitrogen that a level teaspoon of the trial's feed brings to a bucket, mg/L; NaN where it is not known."""
     feed = feed_of(trial.protocol, trial.products)
     return feed.elements_mg_l(1.0, trial.protocol.bucket.volume_l).get("N", np.nan) if feed else np.nan
-
-
-def _spoons_by_volume(trial: Trial, doses: pd.Series) -> pd.Series:
-    """Teaspoons that make each bucket as strong as it is by the volume recorded of its first mixing.
-
-    A volume that leaves it the same strength, as strengths are told apart, changes nothing: a jug reads no better. Nor
-    does one so far off that it was mistyped (TK-S12). Others come out in the quarter spoons that a kitchen has.
-    """
-    first = first_mixings(trial.solution).set_index("bucket")["volume_l"]
-    share = trial.protocol.bucket.volume_l / trial.layout["bucket"].map(first).astype(float)
-    told = share.between(1 / FARTHEST_VOLUME, FARTHEST_VOLUME) & ((share - 1).abs() > SAME_STRENGTH) & (doses > 0)
-    return doses.where(~told, (doses * share).map(quarter_spoons, na_action="ignore"))
 
 
 def _places(layout: pd.DataFrame, *columns: str) -> pd.Series:
@@ -125,7 +113,7 @@ def as_records(
     usable, recorded = buckets["usable"].astype(float), buckets["recorded"].astype(float)
     weight = (buckets["yield_g"] * recorded / usable.where(usable > 0)).where(buckets["yield_g"] > 0)
     squares, df = scatter
-    kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable"]
+    kept = ["trial", "site", "block", "whole_plot", "cultivar", "acidifier", "planned", "recorded", "usable", "weighed"]
     rows = buckets[kept].assign(dose=dose.to_numpy(float))
     days = rows.assign(days=buckets["days"], days_se=buckets["days_se"])
     if mean_days is not None:
@@ -137,14 +125,19 @@ def as_records(
 
 def trial_records(trial: Trial, water: RecordedWater, days: Sequence[BucketMean] = ()) -> BucketRecords:
     """Records of one trial; what it did not vary plays no part. Arguments are those of `bucket_records`."""
-    buckets = bucket_records(trial, days).assign(trial=trial.protocol.trial.id)
+    return records_of(trial, bucket_records(trial, days), gardens_of(trial, water))
+
+
+def records_of(trial: Trial, buckets: pd.DataFrame, gardens: pd.DataFrame) -> BucketRecords:
+    """Records of a trial's buckets, given as `bucket_records` gives them, in gardens as from `gardens_of`."""
+    buckets = buckets.assign(trial=trial.protocol.trial.id)
     varied = trial.protocol.treatment_columns
     for column in ("cultivar", "acidifier"):
         if column not in varied:
             buckets[column] = ""
     strength = buckets["n_mg_l"] if np.isfinite(nitrogen_per_tsp(trial)) else buckets["dose_tsp"]
     dose = strength if "dose_tsp" in varied else pd.Series(np.nan, index=buckets.index)
-    return as_records(buckets, gardens_of(trial, water), dose, head_scatter(trial))
+    return as_records(buckets, gardens, dose, head_scatter(trial))
 
 
 def gardens_of(trial: Trial, water: RecordedWater) -> pd.DataFrame:

@@ -16,7 +16,7 @@ from trialkit.documents.findings import (
     SiteLosses,
     TreatmentLosses,
 )
-from trialkit.domain.heads import LOST, is_harvested, is_usable
+from trialkit.domain.heads import LOST, OUTCOMES, is_harvested, is_recorded, is_usable
 from trialkit.domain.treatment import Treatment
 from trialkit.stats.shares import (
     Share,
@@ -43,9 +43,11 @@ def count_losses(
 ) -> Losses:
     """Count planned, harvested and lost heads, and compare the shares that were marketable.
 
-    The layout has a row a bucket, with site and the joint ``treatment``; `heads` a row a recorded head, with
-    ``outcome`` and ``marketable`` (missing where not said) too. Treatments go by joint label, as `current` does.
+    The layout has a row a bucket, with site and the joint ``treatment``; `heads` a row a head, with ``outcome`` and
+    ``marketable`` (missing where not said) too. Treatments go by joint label, as `current` does.
     """
+    outcomes = heads["outcome"].value_counts()
+    heads = heads[is_recorded(heads)]
     buckets = usable_heads(heads, ["treatment", *treatments.columns])
     design_effect = overdispersion(buckets)
     counted = {
@@ -71,15 +73,11 @@ def count_losses(
         for site in sorted(layout["site"].unique())
         for counts in [_counts(layout, heads, heads_per_bucket, "site", site)]
     )
-    outcomes = heads["outcome"].value_counts()
-    by_outcome = {outcome: int(outcomes.get(outcome, 0)) for outcome in LOST}
     total = _total([row.heads for row in by_site])
     return Losses(
         heads=total,
         recorded=len(heads),
-        dead=by_outcome["dead"],
-        bolted=by_outcome["bolted"],
-        missing=by_outcome["missing"],
+        outcomes={outcome: int(outcomes[outcome]) for outcome in OUTCOMES if outcome and outcome in outcomes},
         by_treatment=by_treatment,
         by_site=by_site,
         by_factor=by_factor,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from trialkit.documents.findings import Note
 from trialkit.domain.arrays import FloatArray
-from trialkit.domain.heads import is_harvested, is_usable
+from trialkit.domain.heads import is_harvested, is_recorded, is_usable
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
 
 YIELD: Final = "bucket_weight_g"
@@ -28,7 +28,7 @@ class Yields:
         int,
         "Buckets of which some heads have no record: their weight is that of the recorded heads, for the full number.",
     ]
-    unknown: Annotated[int, "Buckets left out because a harvested head has no weight."]
+    unknown: Annotated[int, "Buckets left out because no marketable head of theirs was weighed."]
     failed: Annotated[
         tuple[str, ...],
         "Gardens left out because nothing was marketable there: they say nothing of how treatments differ.",
@@ -46,21 +46,26 @@ def bucket_yields(layout: pd.DataFrame, heads: pd.DataFrame, heads_per_bucket: i
     """Add up the marketable weight of each bucket.
 
     Heads that were lost, not ready at the end or not marketable count as nothing; a harvested head of which nobody said
-    whether it was marketable counts. A bucket without any record is left out, and one of which some heads have none is
-    scaled up to the full number. A garden where nothing was marketable is left out: its buckets all weigh the same.
+    whether it was marketable counts, and one that nobody weighed as much as the others of its bucket. A bucket without
+    any record is left out, and one of which some heads have none is scaled up to the full number. A garden where
+    nothing was marketable is left out: its buckets all weigh the same.
 
-    The layout has a row a bucket with its ``site``, `heads` a row a recorded head: ``bucket``, ``outcome``,
-    ``weight_g`` and ``marketable``.
+    The layout has a row a bucket with its ``site``, `heads` a row a head: ``bucket``, ``outcome``, ``weight_g`` and
+    ``marketable``.
     """
-    counted = is_usable(heads)
-    weight = heads["weight_g"].where(counted, 0.0)
-    by_bucket = heads.assign(counted_g=weight).groupby("bucket", observed=True)
-    known = by_bucket.agg(
-        recorded=("counted_g", "size"), weighed=("counted_g", "count"), counted_g=("counted_g", "sum")
+    recorded = heads[is_recorded(heads)]
+    usable = is_usable(recorded)
+    counted = recorded.assign(usable=usable, counted_g=recorded["weight_g"].where(usable))
+    known = counted.groupby("bucket", observed=True).agg(
+        recorded=("usable", "size"),
+        usable=("usable", "sum"),
+        weighed=("counted_g", "count"),
+        counted_g=("counted_g", "sum"),
     )
-    unknown = known["weighed"] < known["recorded"]
+    unknown = (known["usable"] > 0) & (known["weighed"] == 0)
     complete = known[~unknown]
-    total = complete["counted_g"] * heads_per_bucket / complete["recorded"]
+    for_all = (complete["usable"] / complete["weighed"]).where(complete["usable"] > 0, 1.0)
+    total = complete["counted_g"] * for_all * heads_per_bucket / complete["recorded"]
     buckets = layout.merge(
         complete.assign(**{YIELD: total})[["recorded", YIELD]], left_on="bucket", right_index=True, how="inner"
     ).reset_index(drop=True)
@@ -77,14 +82,14 @@ def ripening(heads: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     that day, the garden's last visit before the cut is taken. Where the garden has visits on record but none from
     transplanting to the cut, the head is only known to have been ready by then. Where the garden has none on record,
     nothing says how often it was looked at, and the day of the cut is taken as the day itself. A head not ready at the
-    end became ready after it was last seen, or after the garden's last visit. Heads that died, bolted or went missing
+    end became ready after it was last seen, or after the garden's last visit. Heads that were lost or have no record
     have no such day and are left out, and so is one whose last sight nobody knows.
 
     Heads have ``site``, ``outcome``, ``transplanted_on``, ``harvested_on``, ``last_not_ready_on``; visits ``site`` and
     ``visited_on``. Given back are the rows of heads that have bounds, with ``lower`` and ``upper`` in days; equal where
     the day is known, ``lower`` infinite where the head was ready when first seen, ``upper`` where it was never seen so.
     """
-    kept = heads[heads["outcome"].isin(["harvested", "not_ready"])].copy()
+    kept = heads[is_harvested(heads) | (heads["outcome"] == "not_ready")].copy()
     cut = is_harvested(kept).to_numpy()
     planted = kept["transplanted_on"]
     upper = (kept["harvested_on"] - planted).dt.days.to_numpy(float)

@@ -11,15 +11,17 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.advising import advise
-from trialkit.analysis.bucket_records import question_of, trial_records
+from trialkit.analysis.bucket_records import bucket_records, gardens_of, question_of, records_of
 from trialkit.analysis.checks import missing_buckets
 from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
+from trialkit.analysis.other_readings import other_readings
 from trialkit.analysis.recorded_responses import DEGREE_DAYS, YIELD, bucket_yields, ripening, ripening_in_degree_days
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Caution, Decision, NoDecision
+from trialkit.documents.departures import Departure
 from trialkit.documents.findings import Check, Losses, NotAnalysed, NotAnalysedCode, Note, NoteCode, ResponseName
 from trialkit.documents.results import (
     About,
@@ -35,10 +37,11 @@ from trialkit.documents.results import (
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.factors import FACTORS, FactorName
-from trialkit.domain.heads import is_harvested
+from trialkit.domain.heads import is_harvested, is_recorded
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.rules.amendments import amendments_made
+from trialkit.rules.departure_rules import find_departures
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 
@@ -95,17 +98,23 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         trial.protocol.decision.confidence,
     )
     answers = {name: _answer(trial, questions[name], records[name], strata, notes.get(name, ())) for name in records}
-    missing = missing_buckets(layout, heads["bucket"], factors, trial.protocol.seed_of(CHECKS_STREAM))
+    missing = missing_buckets(
+        layout, heads["bucket"][is_recorded(heads)], factors, trial.protocol.seed_of(CHECKS_STREAM)
+    )
     answers[YIELD] = _with_check(answers[YIELD], missing)
 
     water = water_of(trial)
-    decided = decide(trial, answers, losses, water)
+    departures = tuple(
+        one.departure
+        for one in find_departures(trial.protocol, trial.layout, trial.solution, trial.heads, trial.corrections)
+    )
+    decided = decide(trial, answers, losses, water, departures)
     if isinstance(decided, Decision):
         answers |= {
             name: _with_gardens(trial, questions[name], answers[name], decided) for name in answers if name not in TIMES
         }
     return Results(
-        schema="trialkit-results-4",
+        schema="trialkit-results-5",
         trial=_about(trial),
         made_with=_versions(),
         inputs=tuple(InputFile(file, digest) for file, digest in sorted(trial.sha256.items())),
@@ -119,20 +128,31 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         no_decision=decided if isinstance(decided, NoDecision) else None,
         corrections=trial.corrections,
         amendments=amendments_made(trial.amendments),
+        departures=departures,
     )
 
 
 def decide(
-    trial: Trial, answers: Mapping[str, Answered], losses: Losses, water: RecordedWater
+    trial: Trial,
+    answers: Mapping[str, Answered],
+    losses: Losses,
+    water: RecordedWater,
+    departures: Sequence[Departure],
 ) -> Decision | NoDecision:
     """Say what to grow, or why that cannot be said."""
     if not trial.protocol.responses.weight:
         return NoDecision("not_asked")
-    advice = advise(trial_records(trial, water, answers["days"].result.buckets), question_of(trial))
+    buckets = bucket_records(trial, answers["days"].result.buckets)
+    records = records_of(trial, buckets, gardens_of(trial, water))
+    advice = advise(records, question_of(trial))
     if isinstance(advice, NoDecision):
         return advice
     found = advice.decision
-    return replace(found, cautions=tuple(_cautions(found, losses, answers[YIELD])))
+    return replace(
+        found,
+        cautions=tuple(_cautions(found, losses, answers[YIELD])),
+        other_readings=tuple(other_readings(trial, records, buckets, advice, departures)),
+    )
 
 
 def _cautions(decision: Decision, losses: Losses, yields: Answered) -> Iterator[Caution]:

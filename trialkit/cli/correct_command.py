@@ -9,7 +9,7 @@ import click
 
 from trialkit.cli.failures import CallFailure, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, by_whom, trial_folder
 from trialkit.cli.speaking import answer
 
 
@@ -18,7 +18,7 @@ from trialkit.cli.speaking import answer
 @click.argument("bucket")
 @click.argument("words", metavar="[HEAD] COLUMN=VALUE...", nargs=-1, required=True)
 @click.option("--why", metavar="TEXT", required=True, help="The reason, as you would tell it to whoever asks.")
-@click.option("--by", metavar="WHO", default="adviser", show_default=True, help="Who corrects, by role.")
+@by_whom
 @click.option("--on", "measured_on", metavar="DATE", help="Day of the solution, where a bucket has several.")
 @as_json
 @speaks_plainly
@@ -29,18 +29,20 @@ def command(
 
     With HEAD it is that head's row of heads.csv, else the bucket's row of solution.csv. A VALUE is read as in a
     returned file; nothing after the equals sign empties the cell. All is corrected or nothing. A conflict on the same
-    cell is settled by it, and a return that says again what was corrected is no conflict any more.
+    cell is settled by it, and a return that says again what was corrected is no conflict any more. Many values at once,
+    and visits.csv, are put right by a file: trialkit merge DIR FILE --why TEXT.
 
     Exit status 1 if a value was not read, or would contradict the rest of its row.
 
     Example: trialkit correct autumn_dose 334X 2 weight_g=142 --why "read 241"
     """
     from trialkit.returns.correcting import Wanted, correct
+    from trialkit.returns.journal import Reason
     from trialkit.words.merge_words import correct_lines
     from trialkit.words.repair_words import told_correct
 
     head, values = _row_and_values(words, measured_on)
-    outcome = correct(folder, Wanted(bucket, head, measured_on, values), why=why, by=by, on=date.today())
+    outcome = correct(folder, Wanted(bucket, head, measured_on, values), Reason(why, by, date.today()))
     told = "\n".join(correct_lines(outcome, str(folder)))
     answer(told_correct(outcome), told, as_json=as_json)
     return DONE if outcome.ok else DATA_ERROR

@@ -70,10 +70,10 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     path = ledger / POOL_PAGE
     write_text(path, evidence_html(document))
     lines = [
-        *words.answer(document),
-        words.trial_by_trial(document),
+        *words.answer(document, document.measures),
+        words.trial_by_trial(document, document.measures),
         *words.what_is_not_known(document),
-        f"{words.next_trial(document)} {words.why_next(document)}",
+        f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {path}.",
     ]
     return document, "\n".join(lines)
@@ -109,9 +109,9 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
         f"Version {document.version} ({news}).",
-        *words.answer(document),
-        *(words.changes(document) if version.is_new else ()),
-        f"{words.next_trial(document)} {words.why_next(document)}",
+        *words.answer(document, document.measures),
+        *(words.changes(document, document.measures) if version.is_new else ()),
+        f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
         f"Next: trialkit new DIR --from {ledger}",
     ]

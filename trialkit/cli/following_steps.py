@@ -31,7 +31,9 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
         document = pool_now(ledger, __version__, partial(propose, progress=progress))
         proposed = document.next_trial
         if proposed is None:
-            raise NotComputed(f"{words.next_trial(document)} {words.why_next(document)}")
+            raise NotComputed(
+                f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}"
+            )
         files = following_files(
             found,
             document,
@@ -44,7 +46,7 @@ def start_following(folder: Path, source: Path, seed: int | None, progress: Prog
     return "\n".join(
         [
             f"Started {folder}, with gardens, products and practice carried over: {words.proposed_words(proposed)}.",
-            words.why_next(document) if proposed.worth_it else words.next_trial(document),
+            (words.why_next if proposed.worth_it else words.next_trial)(document, document.measures),
             "Fill in season and day of sowing in trial.toml, and look through what was carried over. "
             f"Next: trialkit plan {folder} --ledger {source}",
         ]

@@ -15,7 +15,7 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 
 
 @click.command("mix")
-@click.option("--volume", help='Of water in the bucket, such as "5 gal"; else the trial\'s, or 20 L.')
+@click.option("--volume", help='Of water in the bucket, such as "4.2 gal"; else the trial\'s, or 16 L.')
 @click.option("--alkalinity", type=click.FloatRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
 @click.option(
     "--hardness",
@@ -77,7 +77,7 @@ def command(as_json: bool, as_table: bool, **asked: object) -> None:
     guessed from pH and --hardness, and the range is told. With --trial, the nutrient is the base of its feed where
     --nutrient names no other, and the feed's other parts go in too, unless --with says otherwise.
 
-    Example: trialkit mix --volume "5 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
+    Example: trialkit mix --volume "4.2 gal" --alkalinity 120 --nutrient 9-12-30 --grams-per-tsp 5 --acid vinegar
     """
     from trialkit.words.mix_words import mix_lines, table_lines
 

@@ -7,10 +7,13 @@ from collections.abc import Iterator
 
 from trialkit.documents.decision import Decision
 from trialkit.documents.results import Results
+from trialkit.domain.units import OUNCE_G, Measures
 from trialkit.pages.numerals import chance_percent, fixed
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
+from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
+from trialkit.words.measures import MeasureSystem, nutrient_g_per_tsp
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
 from trialkit.words.treatment_names import treatment_label
@@ -22,13 +25,13 @@ MOST_MEANS = 3
 
 def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
-    decision = results.decision
-    said = sentences(decision) if decision else (f"No recommendation. {no_decision_words(results)}",)
-    words = [line for text in said for line in _wrapped(text)]
-    doses = _doses(decision) if decision else ()
+    decision, system = results.decision, MeasureSystem(results.design.measures, nutrient_g_per_tsp(results.water))
+    said = sentences(decision, system) if decision else (f"No recommendation. {no_decision_words(results)}",)
+    words = [line for text in (*said, *departures_words(results)) for line in _wrapped(text)]
+    doses = _doses(decision, system) if decision else ()
     tail = [*doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1
-    means = list(_means(decision))[: max(room - 1, 2)] if decision else []
+    means = list(_means(decision, system.measures))[: max(room - 1, 2)] if decision else []
     tail, room = [*means, *tail], room - len(means)
     minded = [line for text in cautions(results) for line in _wrapped(f"But mind: {text}", "  ")]
     if len(minded) > room:
@@ -44,27 +47,32 @@ def _clipped(text: str) -> str:
     return text if len(text) <= WIDTH else f"{text[: WIDTH - 1]}…"
 
 
-def _means(decision: Decision) -> Iterator[str]:
+def _means(decision: Decision, measures: Measures) -> Iterator[str]:
     """The best candidates and the current practice: as recorded, expected, both chances, what it gives up."""
     ranked = sorted((row for row in decision.candidates if row.stood.buckets), key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
     shown += [row for row in decision.candidates if (row.is_current or row.is_recommended) and row not in shown]
-    yield f"{'raw g':>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
+    in_kitchen = measures == "kitchen"
+    decimals, scale, raw_unit = (1, OUNCE_G, "raw oz") if in_kitchen else (0, 1.0, "raw g")
+    yield f"{raw_unit:>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
     in_grams = decision.unit == "g per transplanted head"
     for row in shown:
         mark = "current: " if row.is_current else "recommended: " if row.is_recommended else ""
-        raw = "" if row.raw_yield_g is None else f"{row.raw_yield_g:.0f}"
+        raw = "" if row.raw_yield_g is None else f"{row.raw_yield_g / scale:.{decimals}f}"
         better = "" if row.probability_better is None else chance_percent(row.probability_better)
-        near, given_up = chance_percent(row.probability_near_best), fixed(row.expected_loss, 1 if in_grams else 2)
+        near = chance_percent(row.probability_near_best)
+        given_up = fixed(row.expected_loss / scale, decimals + 1) if in_grams else fixed(row.expected_loss, 2)
         name = treatment_label(row.treatment, tuple(row.treatment.levels))
-        yield _clipped(f"{raw:>6} {row.yield_g:8.0f} {better:>6} {near:>9} {given_up:>8}  {mark}{name}")
+        yield _clipped(
+            f"{raw:>6} {row.yield_g / scale:8.{decimals}f} {better:>6} {near:>9} {given_up:>8}  {mark}{name}"
+        )
     left = len(ranked) - len([row for row in shown if row.stood.buckets])
     if left:
         yield f"  and {left} more{'' if in_grams else f'; gives up in {decision.unit}'}"
 
 
-def _doses(decision: Decision) -> Iterator[str]:
-    for sentence in dose_sentences(decision)[:1]:
+def _doses(decision: Decision, system: MeasureSystem) -> Iterator[str]:
+    for sentence in dose_sentences(decision, system)[:1]:
         yield _clipped(sentence)
 
 

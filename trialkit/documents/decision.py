@@ -133,6 +133,25 @@ class TippingPoint:
     turns_at: Annotated[float | None, "Share of those without a record that would turn it; None where no share would."]
 
 
+ReadingCode = Literal["as_applied", "all_lost"]
+
+
+@dataclass(frozen=True)
+class OtherReading:
+    """What would be recommended if the records were read otherwise."""
+
+    of: Annotated[
+        ReadingCode,
+        "``as_applied``: buckets by what was really done to them. ``all_lost``: heads without a record as lost ones.",
+    ]
+    recommended: Annotated[Treatment | None, "The default that would follow; None where nothing could be recommended."]
+    verdict: Annotated[Verdict | None, "What would be done; None where nothing could be recommended."]
+    is_same: Annotated[bool, "Whether that is what the decision recommends, or the dose next to it."]
+    probability_near_best: Annotated[float | None, "Of lying within the margin of the best, by that reading."]
+    concerned: Annotated[int, "Buckets that count under another treatment than assigned; or heads taken as lost."]
+    left_out: Annotated[int, "Buckets that got what the trial did not try, or got it out of time."]
+
+
 @dataclass(frozen=True)
 class Spread:
     """A standard deviation of the model of weights, averaged over what the records leave open."""
@@ -218,6 +237,9 @@ class Decision:
         tuple[Treatment, ...], "What would be grown with priors half or twice as wide, where that is another one."
     ] = ()
     cautions: Annotated[tuple[Caution, ...], "What could well turn it."] = ()
+    other_readings: Annotated[
+        tuple[OtherReading, ...], "What would follow from the records read otherwise, where they can be."
+    ] = ()
 
     def candidate(self, treatment: Treatment) -> Candidate:
         """The candidate that a treatment is."""

@@ -457,9 +457,9 @@ class HeadCounts:
 
     planned: Annotated[int, "Heads laid out."]
     harvested: Annotated[int, "Heads cut."]
-    lost: Annotated[int, "Dead, bolted or missing."]
+    lost: Annotated[int, "Dead, bolted or eaten."]
     not_ready: Annotated[int, "Still growing at the end."]
-    unrecorded: Annotated[int, "Without a row in the records."]
+    unrecorded: Annotated[int, "Of which the records say nothing: stolen, never planted, given up, missing, or no row."]
     unmarketable: Annotated[int, "Of those harvested."]
 
 
@@ -515,10 +515,8 @@ class Losses:
     """What became of the heads of the trial."""
 
     heads: Annotated[HeadCounts, "How many there were of each fate."]
-    recorded: Annotated[int, "Rows of the records."]
-    dead: Annotated[int, "Heads that died."]
-    bolted: Annotated[int, "Heads that bolted."]
-    missing: Annotated[int, "Heads that went missing."]
+    recorded: Annotated[int, "Heads of which the records say what became."]
+    outcomes: Annotated[dict[str, int], "Heads by outcome, as heads.csv names it; those that occur."]
     by_treatment: Annotated[tuple[TreatmentLosses, ...], "Of every treatment."]
     by_site: Annotated[tuple[SiteLosses, ...], "Of every garden."]
     by_factor: Annotated[tuple[FactorLosses, ...], "Of every varied factor."]

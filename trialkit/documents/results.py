@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, NoDecision
+from trialkit.documents.departures import Departure
 from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
@@ -126,7 +127,7 @@ class Amendment:
 class Results:
     """Everything a trial has to say."""
 
-    schema: Annotated[Literal["trialkit-results-4"], "Name and version of the format."]
+    schema: Annotated[Literal["trialkit-results-5"], "Name and version of the format."]
     trial: Annotated[About, "The trial in the adviser's words."]
     made_with: Annotated[dict[str, str], "Version of each library that had a hand in it."]
     inputs: Annotated[tuple[InputFile, ...], "Every file that was read."]
@@ -140,3 +141,6 @@ class Results:
     no_decision: Annotated[NoDecision | None, "Why there is no decision."]
     corrections: Annotated[tuple[Correction, ...], "What was put right in the records, and why."] = ()
     amendments: Annotated[tuple[Amendment, ...], "How the layout was changed after it was handed out, and why."] = ()
+    departures: Annotated[
+        tuple[Departure, ...], "Where a bucket was treated otherwise than assigned; everything above counts it so."
+    ] = ()

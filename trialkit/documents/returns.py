@@ -209,6 +209,38 @@ class Corrections(Closed):
 
 
 @dataclass(frozen=True)
+class SheetHeadings(Closed):
+    """A row of headings that somebody returned, and what those of them stand for that the record does not have."""
+
+    headings: Annotated[tuple[str, ...], "All of them, folded, in alphabetical order: by these it is known again."]
+    columns: Annotated[Mapping[str, str], "The column that a heading stands for; empty: it is left out."]
+
+
+@dataclass(frozen=True)
+class Headings(Closed):
+    """returned/headings.json: what headings were answered to stand for, for the next file of the same sender."""
+
+    format: Annotated[Literal["trialkit-headings-1"], "Name and version of this form."] = "trialkit-headings-1"
+    sheets: Annotated[tuple[SheetHeadings, ...], "In the order in which they were first answered."] = ()
+
+
+@dataclass(frozen=True)
+class WrittenTable(Closed):
+    """A table as it was written last."""
+
+    sha256: Annotated[str, "Digest of its bytes."]
+    content: Annotated[str, "Digest of what it says, whatever the order of its rows and the program that saved it."]
+
+
+@dataclass(frozen=True)
+class WrittenTables(Closed):
+    """returned/written.json: the tables as merges and corrections wrote them last, by which a hand edit is noticed."""
+
+    format: Annotated[Literal["trialkit-written-1"], "Name and version of this form."] = "trialkit-written-1"
+    tables: Annotated[Mapping[TableName, WrittenTable], "By name."] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class StagedFile(Closed):
     """A new version of a file, written but not yet in place."""
 
@@ -238,6 +270,7 @@ class FileOutcome(Closed):
         default_factory=dict
     )
     findings: Annotated[tuple[ReturnFinding, ...], "Repairs, questions and refusals."] = ()
+    corrections: Annotated[tuple[Correction, ...], "What it put right in the record, with the reason given."] = ()
 
 
 @dataclass(frozen=True)
@@ -251,6 +284,7 @@ class MergeOutcome(Closed):
     conflicts: Annotated[tuple[Conflict, ...], "Those that still wait for a choice."]
     finished_earlier: Annotated[bool, "Whether an earlier merge, stopped half-way, was finished first."]
     changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+    taken: Annotated[tuple[str, ...], "Tables that had been changed by hand and were taken as they stand."] = ()
 
 
 @dataclass(frozen=True)

@@ -22,10 +22,10 @@ from trialkit.tables.formula_text import restored
 TYPES = {
     "bucket": "str", "site": "str", "block": "str", "whole_plot": "str", "cultivar": "str", "acidifier": "str",
     "dose_tsp": "float64", "n_mg_l": "float64", "planned": "int64", "recorded": "int64", "usable": "int64",
-    "yield_g": "float64", "days": "float64", "days_se": "float64",
+    "yield_g": "float64", "days": "float64", "days_se": "float64", "weighed": "float64",
 }  # fmt: skip
-WITHOUT_DAYS = BUCKET_COLUMNS[:-2]
-"""Of entries made before days stood beside each bucket."""
+EARLIER = (BUCKET_COLUMNS[:-3], BUCKET_COLUMNS[:-1])
+"""Columns of entries made before days, and before heads that nobody weighed, were kept."""
 
 
 def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
@@ -36,12 +36,14 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     LedgerDamaged
         If a file is not what was put there.
     """
-    header, older = (",".join(columns).encode() + b"\n" for columns in (BUCKET_COLUMNS, WITHOUT_DAYS))
+    header, *earlier = (",".join(columns).encode() + b"\n" for columns in (BUCKET_COLUMNS, *EARLIER))
     bodies, counts = [], []
     for entry in entries:
         data = entry.read(BUCKETS_FILE)
-        if data.startswith(older):
-            data = header + data[len(older) :].replace(b"\n", b",,\n")
+        for older in earlier:
+            if data.startswith(older):
+                empty = b"," * (header.count(b",") - older.count(b","))
+                data = header + data[len(older) :].replace(b"\n", empty + b"\n")
         if not data.startswith(header):
             raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {', '.join(BUCKET_COLUMNS)}.")
         bodies.append(data[len(header) :])

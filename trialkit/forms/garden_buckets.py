@@ -19,7 +19,8 @@ class NamedBucket:
 
     bucket: Annotated[str, "Its identity."]
     place: str
-    treatment: Annotated[str, "Empty in a blind trial."]
+    treatment: Annotated[str, "As it is told; empty in a blind trial."]
+    assigned: Annotated[Treatment, "In a blind trial not to be told."]
 
 
 def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
@@ -39,6 +40,7 @@ def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
             str(row["bucket"]),
             f"block {row['block']}, place {row['position']}",
             "" if blind else treatment_label(Treatment.of(row), columns, label_measures(trial)),
+            Treatment.of(row),
         )
         for row in own.sort_values(["block", "position"], kind="stable").to_dict("records")
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from trialkit.domain.table_names import TableName
 from trialkit.forms.card_facts import mixing_cards
@@ -23,15 +23,17 @@ from trialkit.planning.benches import planned_benches
 from trialkit.rules.form_marks import form_marks, version_of_mark
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.bucket_ids import label_code
-from trialkit.tables.table_schema import Field, load_schema
+from trialkit.tables.table_schema import load_schema
 from trialkit.words.card_words import BEFORE_MIXING, card_words
 from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
 from trialkit.words.cautions import cautions_for
 from trialkit.words.treatment_names import treatment_label
 
 TEMPLATES = Path(__file__).parent / "templates"
-BLANK_MIXINGS, BLANK_VISITS = 2, 12
-SHORT_WORDS = 6  # more allowed words than this are written out, not ticked
+BLANK_VISITS = 12
+SHEET_DAYS = (1, 2, 3)
+EXCEPTION = "if on another day"
+SHORT_WORDS = 10  # more allowed words than this are written out, not ticked
 
 
 @dataclass(frozen=True)
@@ -60,14 +62,19 @@ class Bench:
     lines: tuple[Line, ...]
 
 
+Column = tuple[str, tuple[str, ...]]
+"""A heading, and the words to tick below it; none where something is written."""
+
+
 @dataclass(frozen=True)
 class Sheet:
-    """A table to fill in by hand: headings, and for each row its keys; a column with words is ticked."""
+    """What is filled in by hand on one kind of day: headings, and for each row its keys."""
 
     title: str
     about: str
+    day: Annotated[str, "What the one day at the top is of; empty where each row or column has its own."]
     keys: tuple[str, ...]
-    columns: tuple[tuple[str, tuple[str, ...]], ...]
+    columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
 
 
@@ -164,33 +171,78 @@ def _benches(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Bench,
 
 
 def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sheet, ...]:
-    identities = [bucket.bucket for bucket in buckets]
-    heads = [(bucket, str(head)) for bucket in identities for head in range(1, trial.protocol.bucket.heads + 1)]
+    """Make the sheets in the order of the season: what is written down on one day stands on one of them."""
+    each = [(bucket.bucket,) for bucket in buckets]
+    heads = [(*key, str(head)) for key in each for head in range(1, trial.protocol.bucket.heads + 1)]
+    told = [(bucket.bucket, safe_text(bucket.treatment)) for bucket in buckets]
+    blind = trial.protocol.trial.blind
+    card: tuple[Column, ...] = () if blind else (("As on the card", ("yes",)),)
+    amounts = ("volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note")
+    reading = [_column("solution", name, f", day {day}") for day in SHEET_DAYS for name in ("ph_before", "ec_ms_cm")]
+    fates = [word.replace("_", " ") for word in load_schema("heads").field("outcome").enum or () if word != "harvested"]
     return (
-        _sheet("heads", "bucket", heads),
-        _sheet("solution", "bucket", [(bucket,) for bucket in identities for _ in range(BLANK_MIXINGS)]),
-        _sheet("visits", "site", [(site,)] * BLANK_VISITS),
+        Sheet(
+            "planting day",
+            "A bucket's row is filled in only if it was planted on another day.",
+            "Day on which all were planted",
+            ("Bucket",),
+            (_column("heads", "transplanted_on", f", {EXCEPTION}"), _column("heads", "note")),
+            tuple(each),
+        ),
+        Sheet(
+            "mixing or topping up",
+            "What went into each bucket"
+            + (
+                ""
+                if blind
+                else ": a tick where it was what the card says, else the amounts; acid always, as the strip decides"
+            )
+            + ". A copy of this page is for another day.",
+            "Day",
+            ("Bucket",) if blind else ("Bucket", "On the card"),
+            (*card, _column("solution", "measured_on", f", {EXCEPTION}"), *(_column("solution", n) for n in amounts)),
+            tuple(each if blind else told),
+        ),
+        Sheet(
+            "readings",
+            "Strip and meter, before anything is added; the days go into the first row.",
+            "",
+            ("Bucket",),
+            tuple(reading),
+            (("Day",), *each),
+        ),
+        Sheet(
+            "visits",
+            load_schema("visits").description,
+            "",
+            ("Site",),
+            tuple(_column("visits", name) for name in ("visited_on", "observer_role", "note")),
+            ((site,),) * BLANK_VISITS,
+        ),
+        Sheet(
+            "harvest",
+            f"{load_schema('heads').field('weight_g').description.split(';')[0]}. A head with a weight was harvested; "
+            f"write what became of it only where it was not: {', '.join(fates)}.",
+            "Day",
+            ("Bucket", "Head"),
+            (
+                _column("heads", "weight_g"),
+                _column("heads", "marketable"),
+                _column("heads", "harvested_on", f", {EXCEPTION}"),
+                (
+                    f"{load_schema('heads').field('outcome').title}, if not harvested",
+                    tuple(fates) if len(fates) <= SHORT_WORDS else (),
+                ),
+                _column("heads", "last_not_ready_on"),
+                _column("heads", "note"),
+            ),
+            tuple(heads),
+        ),
     )
 
 
-def _sheet(name: TableName, first_key: str, rows: Sequence[tuple[str, ...]]) -> Sheet:
-    """Make a sheet from a table's schema: keys that are filled in, then what is written by hand."""
-    schema = load_schema(name)
-    filled = [field for field in schema.fields if field.name in (first_key, "head")]
-    written = [field for field in schema.fields if field not in filled]
-    return Sheet(
-        schema.title,
-        schema.description,
-        tuple(field.title for field in filled),
-        tuple((_heading(field), _ticks(field)) for field in written),
-        tuple(rows),
-    )
-
-
-def _heading(field: Field) -> str:
-    return f"{field.title}, {field.unit}" if field.unit and "[" not in field.unit else field.title
-
-
-def _ticks(field: Field) -> tuple[str, ...]:
-    words = field.enum or (field.true_values[:1] + field.false_values[:1] if field.type == "boolean" else ())
-    return tuple(word.replace("_", " ") for word in words) if len(words) <= SHORT_WORDS else ()
+def _column(table: TableName, name: str, after: str = "") -> Column:
+    """Return the heading of a column, and its words to tick."""
+    field = load_schema(table).field(name)
+    words = (field.true_values[0], field.false_values[0]) if field.type == "boolean" else ()
+    return f"{field.heading}{after}", words

@@ -6,12 +6,17 @@ import json
 from pathlib import Path
 from typing import Any
 
+from trialkit.domain.heads import CUT, NOT_CUT, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.domain.units import OUNCE_G
 from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
+from trialkit.rules.pattern_rules import MOST_GRAMS_A_DAY
 from trialkit.rules.trial_folder import Trial
+from trialkit.tables.bucket_ids import BETWEEN
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.cautions import cautions_for
 from trialkit.words.problem_words import accepted_words
@@ -42,6 +47,8 @@ def phone_form(trial: Trial, site: str) -> str:
         (TEMPLATES / "phone.js").read_text(encoding="utf-8"),
         title=data["title"],
         garden=data["garden"],
+        blind=trial.protocol.trial.blind,
+        weighing=load_schema("heads").field("weight_g").description.split(";")[0] + ".",
         data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
         cautions=cautions_for("phone form", trial.protocol.bucket.volume_l, trial.protocol.trial.measures),
     )
@@ -59,14 +66,36 @@ def _data(trial: Trial, site: str) -> dict[str, Any]:
         "title": trial.protocol.trial.title,
         "garden": garden_name(trial, site),
         "heads": trial.protocol.bucket.heads,
-        "buckets": [_bucket(bucket) for bucket in buckets_of_garden(trial, site)],
-        "tables": {name: [_field(field) for field in load_schema(name).fields] for name in RECORD_TABLES},
+        "between": BETWEEN,
+        "cut": CUT,
+        "notCut": NOT_CUT,
+        "saysNothing": [outcome for outcome in SAYS_NOTHING if outcome],
+        "unit": "oz" if trial.protocol.trial.measures == "kitchen" else "g",
+        "gramsInAnOunce": OUNCE_G,
+        "mostGramsADay": MOST_GRAMS_A_DAY,
+        "buckets": [_bucket(bucket, trial) for bucket in buckets_of_garden(trial, site)],
+        "tables": {name: [_field(field) for field in load_schema(name).on_forms] for name in RECORD_TABLES},
     }
 
 
-def _bucket(bucket: NamedBucket) -> dict[str, str]:
-    what = {"what": bucket.treatment} if bucket.treatment else {}
-    return {"id": bucket.bucket, "place": bucket.place} | what
+def _bucket(bucket: NamedBucket, trial: Trial) -> dict[str, Any]:
+    """Return what the form knows of a bucket; of a blind trial's, not what goes into it."""
+    told = {"id": bucket.bucket, "place": bucket.place}
+    if trial.protocol.trial.blind:
+        return told
+    treatment = bucket.assigned
+    has_acid = treatment.acidifier not in (None, NO_PRODUCT)
+    card = {
+        "volume_l": trial.protocol.bucket.volume_l,
+        "nutrient_tsp": treatment.dose_tsp,
+        "acid_tsp": 0.0 if treatment.acidifier == NO_PRODUCT else None,
+    }
+    return (
+        told
+        | ({"what": bucket.treatment} if bucket.treatment else {})
+        | {"card": {name: f"{amount:g}" for name, amount in card.items() if amount is not None}}
+        | ({"acid": treatment.acidifier} if has_acid else {})
+    )
 
 
 def _field(field: Field) -> dict[str, Any]:
@@ -76,10 +105,12 @@ def _field(field: Field) -> dict[str, Any]:
         "type": field.type,
         "title": field.title,
         "description": field.description,
-        "unit": field.unit if field.unit and "[" not in field.unit else None,
-        "required": field.required or None,
+        "unit": field.unit_words,
+        "required": field.required or field.wanted or None,
         "minimum": field.minimum,
         "maximum": field.maximum,
+        "usualMinimum": field.usual_minimum,
+        "usualMaximum": field.usual_maximum,
         "enum": list(field.enum) if field.enum else None,
         "pattern": field.pattern,
         "maxLength": field.max_length,

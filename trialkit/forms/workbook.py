@@ -35,13 +35,15 @@ STAMP = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 HEADER_FILL, KEY_FILL, HEADER_FONT = "12372A", "EAF3D9", "F4F8EA"
 NARROW, WIDE = 14, 40
 
+EXAMPLE_DAY = "2026-09-28"
+
 INSTRUCTIONS = (
     "Fill in the white cells of the three sheets: heads, solution, visits. Green cells are filled in already.",
-    "One row in heads is one head of lettuce. A head that died, bolted or went missing has a row too: say so under "
-    "outcome, and leave its weight empty.",
+    "One row in heads is one head of lettuce. One that was not harvested has a row too: choose under outcome what "
+    "became of it, and leave its weight empty. Where nobody knows, leave outcome empty too.",
     "Weigh each head in grams, to the gram, as soon as it is cut.",
-    "Write days as year-month-day, such as 2026-09-28, and numbers with your program's decimal separator.",
-    "last_not_ready_on is the last visit at which the head was not ready yet.",
+    f"Write days as year-month-day, such as {EXAMPLE_DAY}, and numbers with your program's decimal separator.",
+    f"{load_schema('heads').field('last_not_ready_on').title}: the last visit at which the head was not ready yet.",
     "In solution, write down what you really put in, also where it was not what the card said. Acid goes in by the "
     "steps on the card, never more at a time.",
     f"{READ_AGAIN}: a row with the day and the pH before, its amounts left empty.",
@@ -104,13 +106,15 @@ def _table(sheet: Worksheet, schema: TableSchema, rows: Sequence[dict[str, Any]]
     from openpyxl.utils import get_column_letter
 
     last = len(rows) + 1
-    for number, field in enumerate(schema.fields, 1):
+    for number, field in enumerate(schema.on_forms, 1):
         letter = get_column_letter(number)
         header = sheet.cell(1, number)
-        _write(header, field.name)
+        _write(header, field.heading)
         header.font, header.fill = Font(bold=True, color=HEADER_FONT), PatternFill("solid", fgColor=HEADER_FILL)
         header.alignment = Alignment(wrap_text=True, vertical="top")
-        sheet.column_dimensions[letter].width = WIDE if field.name == "note" else max(NARROW, len(field.name) + 2)
+        sheet.column_dimensions[letter].width = (
+            WIDE if field.name == "note" else max(NARROW, len(field.heading) // 2 + 2)
+        )
         for row, filled in enumerate(rows, 2):
             cell = sheet.cell(row, number)
             cell.number_format = {"date": DATE_FORM, "string": TEXT_FORM}.get(field.type, "General")
@@ -162,11 +166,21 @@ def _validation(field: Field, lists: Worksheet) -> Any:
         showErrorMessage=True,
         showInputMessage=True,
         errorTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
-        error=_cut(f"Please write {accepted_words(field)}. {field.how_to_fix or ''}".strip(), LONGEST_PROMPT),
+        error=_cut(f"Please {_asked(field)}. {field.how_to_fix or ''}".strip(), LONGEST_PROMPT),
         promptTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
         prompt=_cut(about, LONGEST_PROMPT),
         **kind,
     )
+
+
+def _asked(field: Field) -> str:
+    """Say what to do about a cell that the workbook refuses."""
+    wanted = accepted_words(field)
+    if field.type == "date":
+        return f"write a day as year-month-day, such as {EXAMPLE_DAY}"
+    if field.enum or field.type == "boolean":
+        return f"choose {wanted}"
+    return "write " + {"number": "a number, ", "integer": "a whole number, "}.get(field.type, "") + wanted
 
 
 def _list(words: Sequence[str], name: str, lists: Worksheet) -> str:
@@ -187,7 +201,7 @@ def _limits(field: Field) -> str:
     if field.enum:
         return f"One of: {', '.join(field.enum)}."
     if field.minimum is not None and field.maximum is not None:
-        unit = f" {field.unit}" if field.unit and "[" not in field.unit else ""
+        unit = f" {field.unit_words}" if field.unit_words else ""
         return f"From {field.minimum} to {field.maximum}{unit}."
     return ""
 
@@ -204,8 +218,8 @@ def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     rows += [f"{one.title}. {one.text}" for one in cautions]
     rows += ["", "Columns"]
     for table in RECORD_TABLES:
-        for field in load_schema(table).fields:
-            rows.append(f"{table}, {field.name}: {field.title}. {field.description} {_limits(field)}".strip())
+        for field in load_schema(table).on_forms:
+            rows.append(f"{table}, {field.heading}: {field.description} {_limits(field)}".strip())
     rows += ["", "Buckets of this garden"]
     for bucket in buckets_of_garden(trial, site):
         what = f": {bucket.treatment}" if bucket.treatment else ""

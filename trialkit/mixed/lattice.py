@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from trialkit.domain.arrays import FloatArray
 
-PRIMITIVE_ROOTS = {32401: 7}
+PRIMITIVE_ROOTS = {32401: 7, 2017: 5, 257: 3}
 """Sizes of rules, and a number whose powers are all numbers below each. One less than the size has small factors only,
 which convolutions are fast for."""
 WEIGHT = 0.05

@@ -28,6 +28,7 @@ from scipy.special import chdtri, gammainc, gammaln, ndtr, ndtri, stdtr, stdtrit
 from trialkit.domain.arrays import FloatArray
 from trialkit.mixed.lattice import lattice_points
 from trialkit.mixed.refusals import MixedModelError
+from trialkit.mixed.root_finding import crossing
 
 PRODUCT_TOLERANCE = 1e-7
 NODES_SCALE, NODES_NORMAL = 96, 128
@@ -79,7 +80,7 @@ class LargestT:
             return exponential(low)
         high = log_t_quantile((1 - probability) / 2 / self.size, df)  # Bonferroni
 
-        return exponential(_crossing(lambda log_critical: self._probability(log_critical, df) - probability, low, high))
+        return exponential(crossing(lambda log_critical: self._probability(log_critical, df) - probability, low, high))
 
     def _probability(self, log_critical: float, df: float) -> float:
         if df < FEW_DF:
@@ -98,29 +99,6 @@ class LargestT:
         with np.errstate(over="ignore"):
             density = np.exp(log_density - (df / 2) * np.exp(2 * log_s))
         return float(weights @ (passes * density)) + _scale_below(edges[0] - log_critical, df)
-
-
-def _crossing(rising: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function that rises passes zero, by false position (Illinois: Dowell & Jarratt 1971, BIT 11, 168-174).
-
-    Loading scipy.optimize for this takes a tenth of a second. Where one of the ends is the answer, numerical error may
-    hide the change of sign: it is that end then.
-    """
-    below, above = rising(low), rising(high)
-    if below >= 0 or above <= 0:
-        return low if below >= 0 else high
-    last, at, side = np.inf, low, 0
-    while abs(at - last) > 1e-12 + 1e-14 * abs(at):
-        last, at = at, high - above * (high - low) / (above - below)
-        value = rising(at)
-        # An end that stays twice counts half, so that it comes over as well.
-        if value > 0:
-            below /= 1 + (side > 0)
-            high, above, side = at, value, 1
-        else:
-            above /= 1 + (side < 0)
-            low, below, side = at, value, -1
-    return at
 
 
 def require_confidence(confidence: float, least: float = 0.0) -> None:

@@ -6,7 +6,8 @@ import math
 import re
 from typing import Any, TypeGuard
 
-from trialkit.domain.units import OUNCE_G
+from trialkit.documents.decision import Gain
+from trialkit.domain.units import OUNCE_G, Measures
 
 ABSENT = "–"
 MINUS = "\u2212"
@@ -143,6 +144,40 @@ def difference_interval(lower: Any, upper: Any) -> str:
     '−4.2 to +12.0'
     """
     return f"{signed(lower)} to {signed(upper)}" if is_number(lower) and is_number(upper) else ABSENT
+
+
+def told_weight(grams: float | None, measures: Measures) -> str:
+    """Write what a head weighs in a table: in ounces where only the kitchen's measures are asked for.
+
+    Examples
+    --------
+    >>> told_weight(187.6, "both"), told_weight(187.6, "kitchen"), told_weight(None, "kitchen")
+    ('188', '6.6', '–')
+    """
+    return measure(grams) if grams is None or measures != "kitchen" else fixed(grams / OUNCE_G)
+
+
+def gain_and_interval(gain: Gain, measures: Measures) -> tuple[str, str]:
+    """Write a gain and its interval in the unit of a table.
+
+    Examples
+    --------
+    >>> gain_and_interval(Gain(37.0, -4.0, 61.0), "both"), gain_and_interval(Gain(37.0, -4.0, 61.0), "kitchen")
+    (('+37.0', '−4.0 to +61.0'), ('+1.3', '−0.1 to +2.2'))
+    """
+    scale = OUNCE_G if measures == "kitchen" else 1.0
+    return signed(gain.estimate / scale), difference_interval(gain.lower / scale, gain.upper / scale)
+
+
+def loss_words(grams: float, measures: Measures) -> str:
+    """Write what a choice gives up, to a tenth of a gram or a hundredth of an ounce.
+
+    Examples
+    --------
+    >>> loss_words(3.24, "both"), loss_words(3.24, "kitchen")
+    ('3.2', '0.11')
+    """
+    return fixed(grams / OUNCE_G, 2) if measures == "kitchen" else fixed(grams)
 
 
 def p_value(p: Any) -> str:

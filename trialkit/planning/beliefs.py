@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from trialkit.advice.choice import Value
 from trialkit.advice.elimination import Effects
 from trialkit.advice.gathering import BucketRecords, Gathered, fewer_trials, gather
-from trialkit.advice.integration import Integrated, half_normal, sequence
+from trialkit.advice.integration import Integrated, half_normal
 from trialkit.advice.priors import PLANNED_G, PLANNED_LOGIT, SHARE_LOGIT, WEIGHT_G
 from trialkit.advice.sample_information import Beliefs, DecisionCosts, PartBefore
 from trialkit.advice.usable_shares import ShareModel, Shares, count
@@ -24,7 +24,7 @@ from trialkit.planning.assumptions import Assumptions
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.rules.trial_folder import Trial
 
-POINTS, FEW_POINTS, STREAM = 16, 4, 21
+POINTS, FEW_POINTS, SEED, STREAM = 16, 4, 11, 21
 """Of the standard deviations; where so many trials are known that few of these are left open."""
 USUAL_WEIGHT_G, LEVEL_SD_G, LEVEL_SD_LOGIT = 150.0, 50.0, 0.5
 """A usable head, how well common practice knows heads on the whole, g, and the logit of the share that are usable (some
@@ -169,7 +169,7 @@ def _by_common_practice(candidacy: Candidacy, assumptions: Assumptions, protocol
     weights = _part(np.tile(level * USUAL_WEIGHT_G, (POINTS, 1)), thought, analysed)
 
     model = ShareModel(base, USUAL_DESIGN_EFFECT, SHARE_LOGIT)
-    scores = ndtri(sequence(POINTS, len(SHARE_LOGIT), STREAM + 1))
+    scores = _scores(POINTS, len(SHARE_LOGIT), STREAM + 1)
     of_analysis = model.sd(scores)
     of_plan = of_analysis.copy()
     of_plan[:, list(SHARE_LOGIT).index("treatment")] = PLANNED_LOGIT
@@ -237,9 +237,19 @@ def _equally_likely(weight: FloatArray, m: int) -> IntArray:
 
 def _by_priors(m: int) -> dict[str, FloatArray]:
     """Standard deviations as they are thought before any record, g, each of shape (m,)."""
-    scores = ndtri(sequence(m, len(WEIGHT_G), STREAM))
+    scores = _scores(m, len(WEIGHT_G), STREAM)
     known = {name: half_normal(score, WEIGHT_G[name]) for name, score in zip(WEIGHT_G, scores.T, strict=True)}
     return {**known, LASTING: np.full(m, 0.5)}
+
+
+def _scores(m: int, d: int, stream: int) -> FloatArray:
+    """Standard normal scores, shape (m, d), one in each of m equally likely strata of every column.
+
+    A Latin hypercube (McKay, Beckman & Conover 1979, Technometrics 21, 239-245): few points for so many columns.
+    """
+    generator = np.random.Generator(np.random.PCG64([SEED, stream]))
+    stratum = generator.permuted(np.broadcast_to(np.arange(m)[:, None], (m, d)), axis=0)
+    return np.asarray(ndtri((stratum + generator.random((m, d))) / m))
 
 
 def _assumed(assumptions: Assumptions, protocol: Protocol) -> Mapping[str, FloatArray]:

@@ -12,15 +12,15 @@ from functools import cached_property, lru_cache, partial
 import numpy as np
 from numpy.polynomial import Chebyshev
 from numpy.polynomial.legendre import leggauss
-from scipy.optimize import brentq
-from scipy.special import fdtri, gammaincinv, ndtr, stdtrit
-from scipy.stats import ncf, qmc
+from scipy.special import fdtri, gammaincinv, ncfdtr, ndtr, stdtrit
 
 from trialkit.domain.arrays import FloatArray
+from trialkit.mixed.lattice import lattice_points
 from trialkit.mixed.multivariate_t import LargestT
+from trialkit.mixed.root_finding import crossing
 
 LARGEST_NONCENTRALITY = 1e5
-SOBOL_POWER = 11
+POINTS = 2017
 # Degrees of freedom at which a simultaneous critical value is worked out, for interpolation in 1 / df.
 NODES = 12
 # Below this a critical value may be too large to hold.
@@ -41,7 +41,8 @@ def f_power(noncentrality: float, numerator_df: float, denominator_df: float, le
     """
     if noncentrality <= 0:
         return level
-    return float(ncf.sf(_critical_f(numerator_df, denominator_df, level), numerator_df, denominator_df, noncentrality))
+    critical = _critical_f(numerator_df, denominator_df, level)
+    return float(1 - ncfdtr(numerator_df, denominator_df, noncentrality, critical))
 
 
 @lru_cache(maxsize=1024)
@@ -62,7 +63,7 @@ def detectable_noncentrality(
     high = 1.0
     while high < largest and gap(high) < 0:  # from below: the series is slow far out
         high *= 2
-    return float(brentq(gap, 0.0, high, xtol=1e-12, rtol=1e-14)) ** 2 if gap(high) >= 0 else math.inf
+    return crossing(gap, 0.0, high) ** 2 if gap(high) >= 0 else math.inf
 
 
 def detectable_difference(variance: float, df: float, level: float = 0.05, power: float = 0.8) -> float:
@@ -132,8 +133,8 @@ class EstimatedDifference:
     """A difference whose variance adds up parts, each estimated by a mean square of its own.
 
     Treatments of several factors differ by parts from several strata. Given the mean squares the power is normal; it is
-    averaged over their distribution (scaled chi-squared, independent) by a fixed scrambled Sobol rule of 2048
-    points. The t test has Satterthwaite's degrees of freedom (1946, Biometrics Bull. 2, 110-114), as in the analysis.
+    averaged over their distribution (scaled chi-squared, independent) by a fixed lattice rule. The
+    t test has Satterthwaite's degrees of freedom (1946, Biometrics Bull. 2, 110-114), as in the analysis.
 
     Parameters
     ----------
@@ -181,7 +182,7 @@ class EstimatedDifference:
             high *= 2
             if high > math.sqrt(self.variance * LARGEST_NONCENTRALITY):
                 return math.inf
-        return float(brentq(lambda d: self.power(d) - power, 0.0, high, xtol=1e-9 * high))
+        return crossing(lambda d: self.power(d) - power, 0.0, high)
 
     def half_width(self, comparisons: int = 1, correlation: float = 0.5) -> float:
         """Expected half-width of the interval, one of `comparisons` that hold together (Dunnett)."""
@@ -205,10 +206,4 @@ def _mean_square_ratios(df: tuple[float, ...]) -> FloatArray:
 
 @lru_cache(maxsize=1024)
 def _mean_square_ratio(df: float, place: int, strata: int) -> FloatArray:
-    return np.asarray(2 * gammaincinv(df / 2, _sobol(strata)[:, place]) / df)
-
-
-@lru_cache(maxsize=16)
-def _sobol(dimensions: int) -> FloatArray:
-    sampler = qmc.Sobol(dimensions, scramble=True, rng=np.random.Generator(np.random.PCG64(11)))
-    return np.asarray(sampler.random_base2(SOBOL_POWER))
+    return np.asarray(2 * gammaincinv(df / 2, lattice_points(POINTS, strata)[place]) / df)

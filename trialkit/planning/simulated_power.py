@@ -8,7 +8,6 @@ from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import bisect
 from scipy.special import stdtrit
 
 from trialkit.documents.plan import DifferenceRow, EffectPower
@@ -130,6 +129,8 @@ def _difference(expected: DifferenceRow, draws: Draws, at: int, goal: Goal, corr
 
 def _detectable(power: Callable[[float], float], wanted: float, start: float) -> float:
     """Difference at which a simulated power reaches what is wanted; infinite if it never does."""
+    from scipy.optimize import bisect  # a tenth of a second to load
+
     high = start
     while power(high) < wanted:
         high *= 2

@@ -18,6 +18,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue
+from trialkit.domain.fill_line import USUAL_FILL_L
 from trialkit.domain.units import Measures
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
@@ -104,7 +105,7 @@ class Bucket(Section):
 
     volume_l: Annotated[
         Annotated[Finite, Field(ge=1, le=200)], "Of water up to the fill line, measured by pouring it in once, litres."
-    ] = 20.0
+    ] = USUAL_FILL_L
     brim_l: Annotated[
         Annotated[Finite, Field(ge=1, le=250)] | None,
         "That the bucket holds to the brim, litres; 5 US gallons are 18.9.",

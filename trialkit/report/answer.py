@@ -6,11 +6,20 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from trialkit.documents.decision import Candidate, Decision, Verdict
+from trialkit.documents.decision import Candidate, Decision, Gain, Verdict
 from trialkit.documents.results import AcidUsed, Design, FeedPart, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
-from trialkit.pages.numerals import ABSENT, difference_interval, in_ounces, measure, percent, plain, signed
+from trialkit.pages.numerals import (
+    ABSENT,
+    difference_interval,
+    gain_and_interval,
+    in_ounces,
+    measure,
+    percent,
+    plain,
+    signed,
+)
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
@@ -22,12 +31,15 @@ from trialkit.words.decision_words import (
     what_it_rests_on,
     what_to_do,
 )
+from trialkit.words.departure_words import departures_words
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
     MeasureSystem,
     Sentence,
     acid_range,
+    head_unit,
+    head_weight,
     in_measures,
     joined,
     spoons,
@@ -93,7 +105,7 @@ class Answer:
     heads: str
     expectation: Measured | None
     sureness: tuple[Sureness, ...]
-    given_up: str
+    given_up: Sentence | None
     rests_on: tuple[Sentence, ...]
     versus: Table | None
     acid: Table | None
@@ -109,7 +121,10 @@ def answer(reading: Reading) -> Answer:
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
         tone=TONES[decision.verdict] if decision else "none",
-        sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else none,
+        sentences=(
+            *(reading.said(lambda system: [what_to_do(decision, system)]) if decision else none),
+            *reading.said(partial(departures_words, reading.results)),
+        ),
         cautions=reading.said(partial(cautions, reading.results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
@@ -117,7 +132,9 @@ def answer(reading: Reading) -> Answer:
         heads=f", {count(design.heads_per_bucket, 'head')}",
         expectation=_expectation(reading),
         sureness=sureness(reading),
-        given_up=f"{given_up(decision)} {_asked(decision)}" if decision else "",
+        given_up=(
+            reading.said(lambda system: [f"{given_up(decision, system)} {_asked(decision)}"])[0] if decision else None
+        ),
         rests_on=reading.said(lambda system: [what_it_rests_on(decision, system)]) if decision else (),
         versus=versus_table(reading),
         acid=acid_table(reading),
@@ -273,7 +290,7 @@ def versus_table(reading: Reading) -> Table | None:
         "versus",
         "Against the current practice",
         tuple(text_column(name) for name in names),
-        (*_levels(reading), *_expected(decision), *_days(decision)),
+        (*_levels(reading), *_expected(reading, decision), *_days(decision)),
         f"In brackets the {percent(decision.thresholds.confidence)} interval, on average over gardens and seasons. "
         "A head that was lost counts as nothing.",
         is_ordered=True,
@@ -290,14 +307,27 @@ def _levels(reading: Reading) -> Iterator[Row]:
         )
 
 
-def _expected(decision: Decision) -> Iterator[Row]:
+def _expected(reading: Reading, decision: Decision) -> Iterator[Row]:
     now, then, gain = decision.candidate(decision.current), decision.shown, decision.shown.gain
     assert gain is not None  # only the current practice has none
-    gained = f"{signed(gain.estimate)} ({difference_interval(gain.lower, gain.upper)})"
-    yield Row("expected, g per transplanted head", (measure(now.yield_g), measure(then.yield_g), gained))
+    gained = reading.said(lambda system: [_gain_words(gain, system.measures)])[0]
+    yield Row("expected per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
     yield Row("marketable heads, expected", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
-    yield Row("as recorded, g per transplanted head", (*(measure(one.raw_yield_g) for one in (now, then)), ABSENT))
+    yield Row("as recorded per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
     yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
+
+
+def _gain_words(gain: Gain, measures: Measures) -> str:
+    gained, limits = gain_and_interval(gain, measures)
+    return f"{gained} {head_unit(measures)} ({limits})"
+
+
+def _told(grams: float, system: MeasureSystem) -> list[str]:
+    return [head_weight(grams, system)]
+
+
+def _weights(reading: Reading, *grams: float | None) -> tuple[str | Sentence, ...]:
+    return tuple(ABSENT if one is None else reading.said(partial(_told, one))[0] for one in grams)
 
 
 def _buckets(candidate: Candidate) -> str:

@@ -20,6 +20,7 @@ import pandas as pd
 from trialkit.documents.document import json_schema
 from trialkit.documents.returns import Corrections
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.heads import OUTCOMES, Says
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.trial_folder import Trial
@@ -46,9 +47,15 @@ FACTOR_TYPES = {
     "dose": ("Nutrient dose", "Level teaspoons of nutrient in a bucket."),
     "acidifier": ("Acidifier", "Acid that lowers the pH of the solution; none where nothing was added."),
 }
+OUTCOME_WORDS: Mapping[Says, str] = {
+    "cut": "harvested; a head that nobody weighed counts among the marketable ones, and tells no weight.",
+    "growing": "not ready in time, and so nothing to eat.",
+    "lost": "lost, and so nothing to eat: it may be the treatment's doing.",
+    "nothing": "nothing; it counts as a head without a record, taken to be missing at random.",
+}
 OBSERVED = (
     ("weight_g", "Head weight", "fresh weight of the head as cut and trimmed", "kitchen scale", "g"),
-    ("outcome", "Fate of the head", "whether it was harvested, not ready, dead, bolted or missing", "seen", "category"),
+    ("outcome", "Fate of the head", "what became of it, by the outcomes of heads.csv", "seen", "category"),
     ("harvested_on", "Day of harvest", "first visit at which the head was ready", "visits", "date"),
     ("marketable", "Marketable", "whether the grower would have sold or served it", "seen", "yes or no"),
     ("ph_after", "pH after mixing", "pH of the solution after acid", "strip or meter", "pH"),
@@ -329,10 +336,22 @@ def dictionary(tables: Sequence[TableName]) -> str:
         lines += ["| column | type | unit | values | meaning |", "|---|---|---|---|---|"]
         for field in schema.fields:
             values = accepted_words(field) if field.enum or field.minimum is not None else ""
+            if field.usual_minimum is not None:
+                values += f", mostly {field.usual_minimum} to {field.usual_maximum}"
             cells = (field.name, field.type, field.unit or "", values, field.description)
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")
+        lines += _outcomes() if name == "heads" else []
     return "\n".join(lines)
+
+
+def _outcomes() -> Iterator[str]:
+    """What each outcome says of the treatment, as every analysis takes it."""
+    yield "What an outcome says of the treatment:"
+    yield ""
+    for says, words in OUTCOME_WORDS.items():
+        yield f"- {', '.join(name or '(empty)' for name, one in OUTCOMES.items() if one == says)}: {words}"
+    yield ""
 
 
 def _readme(trial: Trial, licence: str, analysed: bool) -> str:

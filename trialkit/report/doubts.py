@@ -13,6 +13,7 @@ from trialkit.report.figures.picture import Picture
 from trialkit.report.reading import Reading, is_analysed
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import scope, would_change
+from trialkit.words.departure_words import KIND_WORDS, amount_words
 from trialkit.words.loss_words import losses_sentence
 from trialkit.words.measures import Sentence
 from trialkit.words.model_words import note_sentence
@@ -41,6 +42,7 @@ class Doubts:
     scope: tuple[Sentence, ...]
     notes: tuple[str, ...]
     corrections: Table | None
+    departures: Table | None
 
 
 def doubts(reading: Reading) -> Doubts:
@@ -55,6 +57,7 @@ def doubts(reading: Reading) -> Doubts:
         scope=reading.said(partial(scope, decision)) if decision else (),
         notes=_notes(reading),
         corrections=_corrections(reading),
+        departures=_departures(reading),
     )
 
 
@@ -110,9 +113,8 @@ def _losses(reading: Reading) -> Table | None:
         for row in losses.by_treatment
     )
     note = (
-        f"Lost in all: {losses.dead} dead, {losses.bolted} bolted, {losses.missing} missing. Intervals allow for heads "
-        f"of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper and Pearson's of a share, "
-        "Newcombe's of a difference, each for itself."
+        f"Intervals allow for heads of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper "
+        "and Pearson's of a share, Newcombe's of a difference, each for itself."
     )
     heads = columns(
         "treatment",
@@ -134,6 +136,28 @@ def _corrections(reading: Reading) -> Table | None:
     )
     heads = tuple(map(text_column, ("record", "it said", "it says", "why", "corrected by", "on")))
     return make_table("corrections", "Values of the record that were put right", heads, body)
+
+
+def _departures(reading: Reading) -> Table | None:
+    """Every departure, as assigned and as applied."""
+    body = (
+        Row(
+            f"{one.bucket}, {reading.site_names.get(one.site, one.site)}",
+            (
+                KIND_WORDS[one.kind],
+                *(reading.said(partial(amount_words, one, level))[0] for level in (one.assigned, one.applied)),
+                one.on or ABSENT,
+                one.why or ABSENT,
+            ),
+        )
+        for one in reading.results.departures
+    )
+    heads = tuple(map(text_column, ("bucket", "what", "as assigned", "as applied", "on", "its record says")))
+    note = (
+        "Found in the records whatever a note says. Days are those on which most of the garden's buckets were planted "
+        "and mixed."
+    )
+    return make_table("departures", "Where a bucket was not treated as assigned", heads, body, note)
 
 
 def _limits(share: Interval | None) -> str:

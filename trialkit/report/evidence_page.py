@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from trialkit.documents.decision import Candidate, Gain
+from trialkit.documents.decision import Candidate
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.numerals import (
     chance_percent,
-    difference_interval,
     fixed,
+    gain_and_interval,
     interval,
+    loss_words,
     percent,
     plain,
     signed,
+    told_weight,
 )
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
@@ -24,7 +26,7 @@ from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words import default_words as words
 from trialkit.words.cautions import cautions_for
 from trialkit.words.decision_words import after_costs
-from trialkit.words.measures import MeasureSystem
+from trialkit.words.measures import MeasureSystem, head_unit, least_weight
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import treatment_label
@@ -51,7 +53,7 @@ def evidence_html(document: Recommended) -> str:
             changed=tuple(words.changes(safe, safe.measures)),
             would_change=words.what_would_change_it(safe, safe.measures),
             next_trial=words.next_trial(safe, safe.measures),
-            why_next=words.why_next(safe),
+            why_next=words.why_next(safe, safe.measures),
             pictures=evidence_pictures(safe),
             tables=(_candidates(safe), _trials(safe), _spreads(safe)),
             date=safe.date,
@@ -78,18 +80,19 @@ def _facts(safe: Recommended) -> tuple[str, ...]:
 
 def _candidates(safe: Recommended) -> Table | None:
     decision, money = safe.decision, safe.decision.unit != "g per transplanted head"
-    system = MeasureSystem(safe.measures, safe.recommended.nutrient_g_per_tsp)
+    measures, unit = safe.measures, head_unit(safe.measures)
+    system = MeasureSystem(measures, safe.recommended.nutrient_g_per_tsp)
     every = sorted(decision.candidates, key=lambda one: -one.expected_value)
     body = (
         Row(
             treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values()), system),
             (
-                fixed(one.raw_yield_g, 0),
-                fixed(one.yield_g, 0),
-                _gain(one.gain),
+                told_weight(one.raw_yield_g, measures),
+                told_weight(one.yield_g, measures),
+                "{} ({})".format(*gain_and_interval(one.gain, measures)) if one.gain else "",
                 "" if one.probability_better is None else chance_percent(one.probability_better),
                 chance_percent(one.probability_near_best),
-                plain(one.expected_loss, 2) if money else fixed(one.expected_loss),
+                plain(one.expected_loss, 2) if money else loss_words(one.expected_loss, measures),
                 f"{one.stood.buckets} in {one.stood.trials}" if one.stood.buckets else "0",
             ),
             PART_WORDS[_part(one)],
@@ -98,28 +101,24 @@ def _candidates(safe: Recommended) -> Table | None:
     )
     heads = columns(
         "treatment",
-        "as recorded, g",
-        "expected, g",
-        f"gain, g, with its {percent(decision.thresholds.confidence)} interval",
+        f"as recorded, {unit}",
+        f"expected, {unit}",
+        f"gain, {unit}, with its {percent(decision.thresholds.confidence)} interval",
         "better than now",
         "near the best",
-        "given up" if money else "given up, g",
+        "given up" if money else f"given up, {unit}",
         "buckets, in trials",
     )
-    margin = plain(decision.thresholds.margin_g)
+    margin = least_weight(decision.thresholds.margin_g, MeasureSystem(measures))
     note = (
-        "Grams are per transplanted head, lost ones counting as nothing. As recorded: the plain mean of the buckets, "
+        "Weights are per transplanted head, lost ones counting as nothing. As recorded: the plain mean of the buckets, "
         "whatever gardens and seasons they stood in. Expected, and everything after it: by the model of all trials, on "
         f"average over gardens and seasons. Better than now: in a new garden and season{after_costs(decision)}. Near "
-        f"the best: within {margin} g of the best of all. Given up: on average, against whichever is truly the best"
+        f"the best: within {margin} of the best of all. Given up: on average, against whichever is truly the best"
         f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which "
         "just this stood; none of a dose between those tried."
     )
     return make_table("candidates", "Every treatment that could be the default", heads, body, note)
-
-
-def _gain(gain: Gain | None) -> str:
-    return f"{signed(gain.estimate)} ({difference_interval(gain.lower, gain.upper)})" if gain else ""
 
 
 def _part(one: Candidate) -> Part:

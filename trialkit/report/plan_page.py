@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
-from functools import cache
+from functools import cache, partial
 
 from trialkit.documents.plan import DesignRow, Plan, PlannedBench, PlanVerdict, Prospect
 from trialkit.domain.factors import FACTOR_COLUMNS
@@ -19,18 +19,19 @@ from trialkit.report.page import TEMPLATES
 from trialkit.words.calendar_words import event_detail, event_title
 from trialkit.words.cautions import cautions_for
 from trialkit.words.layout_words import effect_words, warning_sentence
-from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure
+from trialkit.words.measures import MeasureSystem, Sentence, head_unit, in_every_measure
 from trialkit.words.phrases import chance, count, date_words
 from trialkit.words.plan_words import (
     GROUPING_WORDS,
     HOW_TO_LIMIT,
     METHOD_WORDS,
+    VALUE_DECIMALS,
     basis_sentence,
     changed_words,
     design_words,
     dose_width,
-    grams,
     limits_sentence,
+    mass_words,
     now_sentences,
     percent,
     plan_warnings,
@@ -38,6 +39,8 @@ from trialkit.words.plan_words import (
     refusal_sentence,
     source_words,
     statistician_warnings,
+    told_value,
+    value_words,
     verdict_words,
     what_to_do,
     whole_percent,
@@ -97,7 +100,7 @@ def plan_html(plan: Plan) -> str:
             tone=TONES[safe.verdict],
             what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
             sentences=(
-                worth_sentence(safe),
+                *_said(safe, lambda system: [worth_sentence(safe, system)]),
                 basis_sentence(safe),
                 *_said(safe, lambda system: now_sentences(safe, system)),
             ),
@@ -112,7 +115,7 @@ def plan_html(plan: Plan) -> str:
             power=_power_table(safe),
             sensitivity=_sensitivity_table(safe),
             spreads=_spread_table(safe),
-            has_measures=safe.measures == "both" and None not in (safe.nutrient_g_per_tsp, safe.practice.dose_tsp),
+            has_measures=safe.measures == "both",
             benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
             key=_key_table(safe, numbers),
             calendar=_calendar_table(safe),
@@ -177,10 +180,17 @@ def _versus_table(plan: Plan) -> Table | None:
         if is_known:
             yield Row(title, tuple(say(row, one) for row, one in both))
 
+    def told(say: Callable[[MeasureSystem], str]) -> Sentence:
+        return _said(plan, lambda system: [say(system)])[0].each(tie)
+
     asked = plan.value.asked
     body = (
-        *line("gain a head", lambda _, one: tie(grams(one.value_g))),
-        *line("gain a year", lambda _, one: f"{plain(one.kg_a_year)} kg", is_known=asked.kg_a_year is not None),
+        *line("gain a head", lambda _, one: told(lambda system: value_words(one.value_g, system))),
+        *line(
+            "gain a year",
+            lambda _, one: told(partial(mass_words, one.kg_a_year or 0.0)),
+            is_known=asked.kg_a_year is not None,
+        ),
         *line("worth a year", lambda _, one: plain(one.worth_a_year), is_known=asked.worth_a_year is not None),
         *line("buckets", lambda row, _: plain(row.buckets, 6)),
         *line("gardens", lambda row, _: plain(row.sites, 6)),
@@ -188,14 +198,14 @@ def _versus_table(plan: Plan) -> Table | None:
         *line("cost of buckets", lambda row, _: plain(row.cost), is_known=any(row.cost for row in plan.designs)),
         *line("chance of a change", lambda _, one: tie(chance(one.change))),
         *line("chance it is settled", lambda _, one: tie(chance(one.settled))),
-        *line("gain told within", lambda _, one: tie(f"± {grams(one.half_width_g)}")),
+        *line("gain told within", lambda _, one: told(lambda system: f"± {value_words(one.half_width_g, system)}")),
         *line(
             "dose told within",
-            lambda _, one: _said(plan, lambda system: [f"± {dose_width(one, system)}"])[0],
+            lambda _, one: told(lambda system: f"± {dose_width(one, system)}"),
             is_known=asked.dose_half_width_tsp is not None,
         ),
     )
-    note = "Gains are of the next handout, g a transplanted head. A change is another advice than without the trial."
+    note = "Gains are of the next handout, by the transplanted head. A change is another advice than without the trial."
     return make_table("versus", "What it brings and takes", tuple(heads), body, note, is_ordered=True)
 
 
@@ -216,7 +226,12 @@ def _design_table(plan: Plan) -> Table | None:
     """Designs that the limits allow, and the one asked for."""
     is_costed = any(row.cost for row in plan.designs)
     heads = columns(
-        "design", "buckets", "visits", *(["cost"] if is_costed else []), "value, g a head", *_chance_heads(plan)
+        "design",
+        "buckets",
+        "visits",
+        *(["cost"] if is_costed else []),
+        f"value, {head_unit(plan.measures)} a head",
+        *_chance_heads(plan),
     )
     body = (
         Row(
@@ -225,7 +240,7 @@ def _design_table(plan: Plan) -> Table | None:
                 plain(row.buckets, 6),
                 plain(row.visits, 6),
                 *([plain(row.cost)] if is_costed else []),
-                fixed(row.value_g, 1),
+                fixed(told_value(row.value_g, plan.measures), VALUE_DECIMALS[head_unit(plan.measures)]),
                 whole_percent(row.power),
                 plain(row.detectable_g),
             ),

@@ -11,19 +11,21 @@ from trialkit.pages.numerals import (
     chance_percent,
     difference_interval,
     fixed,
+    gain_and_interval,
     interval,
+    loss_words,
     mean_beside,
-    measure,
     p_value,
     percent,
     plain,
     signed,
+    told_weight,
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.words.decision_words import after_costs
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
-from trialkit.words.measures import Sentence, joined
+from trialkit.words.measures import MeasureSystem, Sentence, head_unit, joined, least_weight
 from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 
@@ -58,33 +60,34 @@ def candidate_table(reading: Reading) -> Table | None:
     if decision is None:
         return None
     thresholds, in_grams = decision.thresholds, decision.unit == "g per transplanted head"
+    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+    near = least_weight(thresholds.margin_g, MeasureSystem(measures))
     value = () if in_grams else (f"value, {decision.unit}",)
     heads = columns(
         "treatment",
-        "raw mean, g per transplanted head",
-        "estimate, g",
+        f"raw mean, {unit} per transplanted head",
+        f"estimate, {unit}",
         "marketable",
-        "gain, g",
-        f"{percent(thresholds.confidence)} interval, g",
+        f"gain, {unit}",
+        f"{percent(thresholds.confidence)} interval, {unit}",
         *value,
         "chance better",
         "chance near best",
-        f"given up, {'g' if in_grams else decision.unit}",
+        f"given up, {unit if in_grams else decision.unit}",
         "buckets",
     )
     body = (
         Row(
             reading.label(row.treatment),
             (
-                measure(row.raw_yield_g),
-                measure(row.yield_g),
+                told_weight(row.raw_yield_g, measures),
+                told_weight(row.yield_g, measures),
                 percent(round(row.share_usable, 2)),
-                signed(row.gain.estimate) if row.gain else ABSENT,
-                difference_interval(row.gain.lower, row.gain.upper) if row.gain else ABSENT,
+                *(gain_and_interval(row.gain, measures) if row.gain else (ABSENT, ABSENT)),
                 *(() if in_grams else (fixed(row.expected_value, 2),)),
                 chance_percent(row.probability_better),
                 chance_percent(row.probability_near_best),
-                fixed(row.expected_loss, 1 if in_grams else 2),
+                loss_words(row.expected_loss, measures) if in_grams else fixed(row.expected_loss, 2),
                 plain(row.stood.buckets, 9),
             ),
             PART_WORDS[reading.part(row.treatment)],
@@ -94,7 +97,7 @@ def candidate_table(reading: Reading) -> Table | None:
     note = (
         "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
         f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice"
-        f"{after_costs(decision)}, in a new garden and season. Near best: within {plain(thresholds.margin_g)} g of the "
+        f"{after_costs(decision)}, in a new garden and season. Near best: within {near} of the "
         "best of all candidates, doses between those tried among them, on average over gardens and seasons. Given up: "
         f"on average, against whichever is truly the best. From {plain(decision.draws, 6)} draws."
     )

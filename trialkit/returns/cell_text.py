@@ -49,7 +49,8 @@ def free_text(text: str, place: Place, log: Log) -> str:
     composed = unicodedata.normalize("NFC", restored(text))
     if SPOILED.search(composed):
         meant = _rightly_read(composed)
-        if meant is not None and log.ask("TK-R02", place, text=text, became=meant):
+        if meant is not None:
+            log.ask("TK-R02", place, text=text, became=meant)
             return meant
     return composed
 

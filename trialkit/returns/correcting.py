@@ -1,22 +1,22 @@
 """Putting one row of the record right: the value is read as a returned one, and what it was and why is remembered."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.documents.document import as_text
-from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, CorrectOutcome, Key
+from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, Key, WrittenTables
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place
-from trialkit.returns.journal import read_document, with_changed
-from trialkit.returns.records import Row, Table, checked_rows, read_records, row_problems, table_text
+from trialkit.returns.journal import Reason, read_document, settled_by, with_changed
+from trialkit.returns.merging import Difference
+from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
 from trialkit.returns.repairs import repaired_row
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import TableSchema, load_schema
 
@@ -36,7 +36,7 @@ class Wanted:
         return "solution" if self.head is None else "heads"
 
 
-def correct(folder: Path, wanted: Wanted, *, why: str, by: str, on: date) -> CorrectOutcome:
+def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
     """Put one row of the record right, all of what is wanted or nothing.
 
     Parameters
@@ -45,63 +45,70 @@ def correct(folder: Path, wanted: Wanted, *, why: str, by: str, on: date) -> Cor
         The trial folder; protocol, sites, products and layout must be without errors.
     wanted : Wanted
         The row and what it should say; an empty text empties the cell.
-    why, by : str
-        The reason, and the role of whoever gives it.
-    on : date
-        The day.
+    reason : Reason
+        Why it is put right, by whom and when.
 
     Raises
     ------
     TrialError
         If the folder itself has errors.
     WrongCall
-        If there is no such row or column, nothing would change, or no reason is given.
+        If there is no such row or column, or nothing would change.
     NotComputed
         If what is kept under returned cannot be used.
     OSError
         If a file cannot be read or written.
     """
     schema = load_schema(wanted.table)
-    _checked_call(schema, wanted, why, by)
+    _checked_call(schema, wanted)
     with store.locked(folder):
         store.safe_returned(folder)
         store.finish(folder)
         trial = read_trial(folder, stage="layout")
-        records = read_records(folder)
+        written = read_document(folder, WRITTEN, WrittenTables)
+        record = read_records(folder, trial, written)
         log = Log(schema.file)
+        if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
+            raise WrongCall(
+                f"{wanted.bucket} is a garden: put its visits right by a CSV file with the columns site, visited_on "
+                f"and those to be changed, then: trialkit merge {folder} FILE --why TEXT"
+            )
         read = _read(schema, wanted, trial, log)
         if not log.clear:
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
-        table = records[wanted.table]
+        table = record.tables[wanted.table]
         key = _key(schema, read, table)
         known, row = table[key], _corrected(table[key], wanted, read)
         _refuse_what_the_check_would(schema, row, trial, log)
         if log.of("refused"):
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
+        earlier = read_document(folder, CORRECTIONS, Corrections)
+        told = {one.column: one.after for one in earlier.corrections if (one.table, one.key) == (schema.name, key)}
         made = tuple(
-            Correction(wanted.table, key, name, known.get(name, ""), row.get(name, ""), by, on.isoformat(), why)
+            reason.correction(Difference(wanted.table, key, name, before, row.get(name, "")))
             for name in wanted.values
-            if known.get(name, "") != row.get(name, "")
+            if (before := _before(name, known, row, told)) != row.get(name, "")
         )
         if not made:
             raise WrongCall(f"{_row_name(schema, key)} says so already: nothing to correct.{_open(folder, key)}")
         conflicts = read_document(folder, CONFLICTS, Conflicts)
-        settled = tuple(_settled(one, each) for one in conflicts.open for each in made if each.cell == one.cell)
-        earlier = read_document(folder, CORRECTIONS, Corrections)
+        settled = settled_by(conflicts, made)
+        corrected = {**table, key: row}
         changes = {
-            schema.file: table_text(wanted.table, {**table, key: row}, trial),
+            schema.file: table_text(wanted.table, corrected, trial),
             CORRECTIONS: as_text(Corrections(corrections=(*earlier.corrections, *made))),
         }
         if settled:
             changes[CONFLICTS] = as_text(with_changed(conflicts, settled))
+        if wanted.table not in record.edited:
+            now = as_written(wanted.table, corrected, changes[schema.file])
+            changes[WRITTEN] = as_text(WrittenTables(tables={**written.tables, wanted.table: now}))
         store.commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
 
-def _checked_call(schema: TableSchema, wanted: Wanted, why: str, by: str) -> None:
+def _checked_call(schema: TableSchema, wanted: Wanted) -> None:
     """Refuse a call that no record could make right."""
-    if not why.strip() or not by.strip():
-        raise WrongCall("A correction needs a reason and who gives it: --why TEXT and --by WHO must not be empty.")
     changeable = [name for name in schema.columns if name not in schema.primary_key]
     for name, text in wanted.values.items():
         if name not in changeable:
@@ -149,16 +156,15 @@ def _corrected(known: Row, wanted: Wanted, read: Row) -> Row:
     return {name: text for name, text in row.items() if text}
 
 
+def _before(name: str, known: Row, row: Row, told: Mapping[str, str]) -> str:
+    """Return what a value is corrected from: what the record says, or, if a hand has changed it so, said before."""
+    before = known.get(name, "")
+    return told.get(name, before) if before == row.get(name, "") else before
+
+
 def _refuse_what_the_check_would(schema: TableSchema, row: Row, trial: Trial, log: Log) -> None:
     for _, _, problem in row_problems(trial, {schema.name: [row]}):
         log.refuse_as_checked(problem, Place(column=problem.column))
-
-
-def _settled(conflict: Conflict, correction: Correction) -> Conflict:
-    """Close a conflict: its returned value was taken, or a value that replaces the one that was kept."""
-    if conflict.returned == correction.after:
-        return replace(conflict, choice="returned")
-    return replace(conflict, kept=correction.after, kept_by=str(correction), choice="kept")
 
 
 def _row_name(schema: TableSchema, key: Key) -> str:

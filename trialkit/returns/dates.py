@@ -1,7 +1,5 @@
 """Dates as people and spreadsheet programs write them; an order of day and month is never guessed."""
 
-import contextlib
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,27 +10,11 @@ from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import ISO_DATE, plain_figures
 from trialkit.tables.table_schema import Field
+from trialkit.tables.written_dates import PARTS, SERIAL, SLASHED, WITH_TIME, WITHOUT_YEAR, one_reading, readings_of
 
-SLASHED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
-YEAR_FIRST = re.compile(r"(\d{4})[/.\- ]?(\d{1,2})[/.\- ]?(\d{1,2})", re.ASCII)
-WITH_TIME = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2}(?::\d{2})?(?:\.\d+)?)(Z|[+-]\d{2}:?\d{2})?", re.ASCII)
-WEEKDAY = re.compile(r"(mon|tues?|wed(nes)?|thu(rs)?|fri|sat(ur)?|sun)(day)?\.?,?\s+", re.IGNORECASE)
-DAY_NAME_YEAR = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ \-./]*([A-Za-z]{3,9})\.?[ \-./,]*(\d{4}|\d{2})", re.ASCII)
-NAME_DAY_YEAR = re.compile(r"([A-Za-z]{3,9})\.?[ \-./]*(\d{1,2})(?:st|nd|rd|th)?[ \-./,]+(\d{4})", re.ASCII)
-WITHOUT_YEAR = re.compile(
-    r"\d{1,2}[ \-./]*[A-Za-z]{3,9}\.?|[A-Za-z]{3,9}\.?[ \-./]*\d{1,2}|\d{1,2}[/.]\d{1,2}\.?", re.ASCII
-)
-SERIAL = re.compile(r"([34]\d{4})(\.\d+)?", re.ASCII)
-MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
-          "november", "december")  # fmt: skip
 # Day counts: 1900 has a 29 February that never was, so day 60 on counts from 1899-12-30 (the programs' documentation,
 # from memory); the other system calls 1904-01-01 day 0.
 DAY_NOUGHT = {"1900": date(1899, 12, 30), "1904": date(1904, 1, 1)}
-PARTS: dict[DateOrder, tuple[int, int, int]] = {
-    "day-first": (2, 1, 0),
-    "month-first": (2, 0, 1),
-    "year-first": (0, 1, 2),
-}
 
 
 @dataclass(frozen=True)
@@ -90,7 +72,7 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
         if ISO_DATE.fullmatch(plain) or not plain:
             continue
         if match := SLASHED.fullmatch(plain):
-            yield _Slashed(field.name, position, plain, _readings(match, years))
+            yield _Slashed(field.name, position, plain, readings_of(match, years))
         elif means_nothing(plain) and field.name not in table.schema.primary_key:
             log.note("TK-R39", place, text=plain)
             cells[position] = ""
@@ -100,53 +82,11 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
             _day_count(table, position, field.name, int(match.group(1)), log)
         elif WITHOUT_YEAR.fullmatch(plain):
             log.refuse("TK-R37", place, "no year", text=plain)
-        elif day := _one_reading(plain):
+        elif day := one_reading(plain):
             time = WITH_TIME.fullmatch(plain)
             case = "time" if time and time.group(2).strip("0:.") != "" else ""
             log.note("TK-R43", place, case, text=plain, became=day.isoformat())
             cells[position] = day.isoformat()
-
-
-def _one_reading(text: str) -> date | None:
-    """Read a date that names its month, or begins with a year in full."""
-    text = WEEKDAY.sub("", text)
-    if match := WITH_TIME.fullmatch(text):
-        return _day(*map(int, match.group(1).split("-")))
-    if match := YEAR_FIRST.fullmatch(text):
-        return _day(*map(int, match.groups())) if len(re.findall(r"\d", text)) == 8 or not text.isdigit() else None
-    if match := DAY_NAME_YEAR.fullmatch(text):
-        number, name, year = match.groups()
-    elif match := NAME_DAY_YEAR.fullmatch(text):
-        name, number, year = match.groups()
-    else:
-        return None
-    months = [i for i, month in enumerate(MONTHS, start=1) if month.startswith(name.lower()) or name.lower() == "sept"]
-    if name.lower() == "sept":
-        months = [9]
-    return _day(_full(year), months[0], int(number)) if len(months) == 1 else None
-
-
-def _day(year: int, month: int, day: int) -> date | None:
-    with contextlib.suppress(ValueError):
-        return date(year, month, day)
-    return None
-
-
-def _full(year: str) -> int:
-    return int(year) + 2000 * (len(year) == 2)
-
-
-def _readings(match: re.Match[str], years: range | None) -> dict[DateOrder, date]:
-    parts = (match.group(1), match.group(3), match.group(4))
-    readings: dict[DateOrder, date] = {}
-    for order, (year, month, day) in PARTS.items():
-        if order == "year-first" and (len(parts[2]) == 4 or len(parts[0]) == 1):
-            continue
-        found = _day(_full(parts[year]), int(parts[month]), int(parts[day]))
-        if found is not None:
-            readings[order] = found
-    possible = {order: day for order, day in readings.items() if years is None or day.year in years}
-    return possible if len(parts[2]) == 2 and possible else readings
 
 
 def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:

@@ -1,10 +1,12 @@
 """What is found in one returned file, merged: repaired with a note, asked about, or refused."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from trialkit.documents.problems import Fact, FactValue, Problem, facts
 from trialkit.documents.returns import Answers, ReturnFinding, Verdict
 from trialkit.domain.quoting import shown
+from trialkit.tables.headings import plain_heading
 
 
 @dataclass(frozen=True)
@@ -14,6 +16,38 @@ class Place:
     sheet: str | None = None
     row: int | None = None
     column: str | None = None
+
+
+@dataclass
+class HeadingsKnown:
+    """What headings stand for that the record does not have, folded: a column, or empty if they are left out.
+
+    Attributes
+    ----------
+    given : mapping of str to str
+        As answered now.
+    remembered : mapping of frozenset of str to mapping of str to str
+        As answered before, by all headings of the sheet.
+    used : dict
+        What is to be remembered of the file, in the same form.
+    """
+
+    given: Mapping[str, str] = field(default_factory=dict)
+    remembered: Mapping[frozenset[str], Mapping[str, str]] = field(default_factory=dict)
+    used: dict[frozenset[str], dict[str, str]] = field(default_factory=dict)
+
+    def of(self, cells: tuple[str, ...]) -> Mapping[str, str]:
+        """Return what is known of a row of headings."""
+        return {**self.remembered.get(heading_set(cells), {}), **self.given}
+
+    def use(self, cells: tuple[str, ...], heading: str, column: str) -> None:
+        """Remember what a heading of a row stands for."""
+        self.used.setdefault(heading_set(cells), {})[plain_heading(heading)] = column
+
+
+def heading_set(cells: tuple[str, ...]) -> frozenset[str]:
+    """Return the headings of a row, by which it is known again."""
+    return frozenset(filter(None, map(plain_heading, cells)))
 
 
 class UnreadableReturn(Exception):
@@ -26,6 +60,7 @@ class Log:
 
     file: str
     answers: Answers = field(default_factory=Answers)
+    headings: HeadingsKnown = field(default_factory=HeadingsKnown)
     findings: list[ReturnFinding] = field(default_factory=list)
 
     def note(self, rule: str, place: Place, case: str = "", *, option: str = "", **values: FactValue) -> None:
@@ -45,12 +80,14 @@ class Log:
         cause = facts(chosen_in=table, chosen_key=key, cause=problem.rule, cause_case=problem.case)
         self._add("refused", "TK-R56", "row", Place(column=problem.column), (*cause, *problem.facts))
 
-    def ask(self, rule: str, place: Place, case: str = "", **values: FactValue | None) -> bool:
-        """Propose a reading; true if it has been accepted, and is noted then."""
-        accepted = rule in self.answers.accepted
-        verdict: Verdict = "repaired" if accepted else "question"
-        self._add(verdict, rule, case, place, facts(**values), (f"--accept {rule}",))
-        return accepted
+    def ask(self, rule: str, place: Place, case: str = "", *, option: str = "", **values: FactValue | None) -> None:
+        """Propose a reading; noted only, if it has been accepted. `option` answers it otherwise.
+
+        The file is read on as proposed, so that everything else is told at once; it is not merged without the answer.
+        """
+        verdict: Verdict = "repaired" if rule in self.answers.accepted else "question"
+        answers = (f"--accept {rule}", option) if option and verdict == "question" else (f"--accept {rule}",)
+        self._add(verdict, rule, case, place, facts(**values), answers)
 
     def ask_option(
         self, rule: str, place: Place, answers: tuple[str, ...], case: str = "", **values: FactValue

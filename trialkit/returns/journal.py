@@ -2,7 +2,8 @@
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,22 +13,64 @@ from trialkit.documents.returns import (
     Answers,
     Conflict,
     Conflicts,
+    Correction,
     Corrections,
     GivenCells,
+    Headings,
     Journal,
     Key,
     RepairNote,
     ReturnFinding,
+    SheetHeadings,
+    WrittenTables,
 )
-from trialkit.domain.errors import NotComputed
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
+from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
 ID_LENGTH = 6
 OF_A_CELL = ("text", "became")
 """Names of the facts that differ from cell to cell."""
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why something is put right, by whom (a role), and on which day.
+
+    Raises
+    ------
+    WrongCall
+        If no reason or nobody is given.
+    """
+
+    why: str
+    by: str
+    on: date
+
+    def __post_init__(self) -> None:
+        if not self.why.strip() or not self.by.strip():
+            raise WrongCall("A correction needs a reason and who gives it: --why TEXT and --by WHO must not be empty.")
+
+    def correction(self, difference: Difference) -> Correction:
+        """Take what is wanted in place of what the record says."""
+        of = difference
+        return Correction(of.table, of.key, of.column, of.kept, of.returned, self.by, self.on.isoformat(), self.why)
+
+
+def settled_by(conflicts: Conflicts, corrections: Sequence[Correction]) -> tuple[Conflict, ...]:
+    """Close open conflicts on corrected cells: what was returned was taken, or a value that replaces what was kept."""
+    by_cell = {one.cell: one for one in corrections}
+    closed = []
+    for conflict in (one for one in conflicts.open if one.cell in by_cell):
+        correction = by_cell[conflict.cell]
+        if conflict.returned == correction.after:
+            closed.append(replace(conflict, choice="returned"))
+        else:
+            closed.append(replace(conflict, kept=correction.after, kept_by=str(correction), choice="kept"))
+    return tuple(closed)
 
 
 def who_gave(journal: Journal, corrections: Corrections, difference: Difference) -> str:
@@ -118,18 +161,26 @@ def given_cells(
     return {name: tuple(gathered(rows)) for name, rows in gave.items()}
 
 
-Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections)
+def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, str]]) -> Headings:
+    """Remember what headings stand for; what was answered last of the same headings counts."""
+    by_sheet = {frozenset(sheet.headings): sheet for sheet in known.sheets}
+    for headings, columns in used.items():
+        by_sheet[headings] = SheetHeadings(tuple(sorted(headings)), dict(sorted(columns.items())))
+    return Headings(sheets=tuple(by_sheet.values()))
+
+
+Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings, WrittenTables)
 
 
 def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal, the conflicts or the corrections; an empty one if there is no file.
+    """Read the journal or another document that is kept under returned; an empty one if there is no file.
 
     Raises
     ------
     NotComputed
         If it was changed so that it cannot be read.
     """
-    source = read_source(folder, name, limit=200_000_000)
+    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
     if isinstance(source, Problem):
         if source.rule == "TK-F01":
             return kind()

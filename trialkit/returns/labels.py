@@ -80,7 +80,7 @@ def _bucket(
     log: Log,
     elsewhere: Callable[[], Mapping[str, str]],
 ) -> str:
-    """Return the bucket that is meant, or the text itself if that was asked or refused."""
+    """Return the bucket that is meant, as proposed if that was asked, or the text itself if it was refused."""
     if meant := _certain(text, buckets):
         log.note("TK-R28", place, "bucket", text=text, became=meant)
         return meant
@@ -88,7 +88,8 @@ def _bucket(
         log.refuse("TK-R30", place, "another trial", text=text, ours=trial, theirs=theirs)
         return text
     if text.isdecimal() and len(same := [name for name in buckets if name.isdecimal() and int(name) == int(text)]) == 1:
-        return same[0] if log.ask("TK-R26", place, text=text, became=same[0]) else text
+        log.ask("TK-R26", place, text=text, became=same[0])
+        return same[0]
     if SCIENTIFIC.fullmatch(text) or A_DATE.fullmatch(text) or _is_number_of(text, buckets):
         log.refuse("TK-R27", place, "date" if A_DATE.fullmatch(text) else "number", text=text)
         return text
@@ -96,7 +97,8 @@ def _bucket(
     alike = [name for name in buckets if _folded(name).translate(ALIKE) == _folded(text).translate(ALIKE)]
     likely = alike if len(alike) == 1 else near
     if len(likely) == 1 and not bucket_id_is_valid(text):
-        return likely[0] if log.ask("TK-R25", place, "bucket", text=text, became=likely[0]) else text
+        log.ask("TK-R25", place, "bucket", text=text, became=likely[0])
+        return likely[0]
     if len(likely) > 1:
         log.refuse("TK-R30", place, "several", text=text, likely=tuple(sorted(likely)[:3]))
     elif nearest := nearest_bucket_id(text, buckets):
@@ -140,6 +142,7 @@ def _site(text: str, sites: Mapping[str, str], place: Place, log: Log) -> str:
         return meant
     if near := nearest_name(text, names):
         meant = names[near.casefold()]
-        return meant if log.ask("TK-R25", place, "garden", text=text, became=meant) else text
+        log.ask("TK-R25", place, "garden", text=text, became=meant)
+        return meant
     log.refuse("TK-R30", place, "garden", text=text, gardens=tuple(sites))
     return text

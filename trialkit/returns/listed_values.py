@@ -8,6 +8,7 @@ from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import Field
 
+SYNONYMS = {"cut": "harvested"}
 YES, NO = {"yes", "y", "true", "✓", "✔", "☑"}, {"no", "n", "false", "✗", "✘"}
 
 
@@ -50,12 +51,10 @@ def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
         if not text or text in words:
             continue
         folded = re.sub(r"[\s_\-]+", "_", text.casefold().strip(" .!"))
+        folded = SYNONYMS.get(folded, folded)
         if folded in words:
             log.note("TK-R50", place, text=text, became=folded)
             cells[position] = folded
-        elif (
-            (near := nearest_name(folded, words))
-            and not means_nothing(text)
-            and log.ask("TK-R49", place, text=text, became=near)
-        ):
+        elif (near := nearest_name(folded, words)) and not means_nothing(text):
+            log.ask("TK-R49", place, text=text, became=near)
             cells[position] = near

@@ -1,46 +1,60 @@
 """Merging returned files into a trial folder: read, repair, merge, write."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from trialkit.documents.document import as_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
-    Answers,
     Choice,
     Conflict,
     Conflicts,
+    Correction,
     Corrections,
     FileOutcome,
+    Headings,
     Journal,
     JournalEntry,
     MergeOutcome,
     TableCounts,
+    WrittenTables,
 )
-from trialkit.domain.errors import NotComputed
+from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
-from trialkit.returns.finding_log import Log, Place, UnreadableReturn
+from trialkit.returns.answering import Given
+from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
+    Reason,
     answers_for,
     given_cells,
     is_settled,
     notes_of,
     read_document,
+    settled_by,
     with_changed,
     with_differences,
+    with_headings,
 )
-from trialkit.returns.merging import Merged, merge, overlaid, with_value
-from trialkit.returns.records import Records, Row, checked_rows, incomplete, read_records, row_problems, table_text
+from trialkit.returns.merging import Difference, Merged, merge, with_value
+from trialkit.returns.records import (
+    Records,
+    Row,
+    as_written,
+    checked_rows,
+    incomplete,
+    read_records,
+    row_problems,
+    table_text,
+)
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -55,20 +69,21 @@ class _State:
     journal: Journal
     conflicts: Conflicts
     corrections: Corrections
+    headings: Headings
 
 
 def merge_files(
     folder: Path,
     files: Sequence[Path] = (),
+    given: Given | None = None,
     *,
-    answers: Answers | None = None,
-    choices: Mapping[str, Choice] | None = None,
+    reason: Reason | None = None,
 ) -> MergeOutcome:
     """Merge returned files into the record of a trial.
 
     A file is merged as a whole or not at all: a question without an answer, or anything that cannot be read, leaves all
-    of it out, and the other files are merged nevertheless. A value in the record is never overwritten: what a return
-    says otherwise is a conflict, until it is chosen.
+    of it out, and the other files are merged nevertheless. A value in the record is never overwritten without a reason:
+    what a return says otherwise is a conflict, until it is chosen.
 
     Parameters
     ----------
@@ -76,59 +91,84 @@ def merge_files(
         The trial folder; protocol, sites, products and layout must be without errors.
     files : sequence of Path
         Workbooks, CSV files, phone files; may be empty, to finish an earlier merge or to settle conflicts.
-    answers : Answers, optional
-        How to read what can be read in several ways.
-    choices : mapping of str to {"kept", "returned"}, optional
-        What to take for conflicts, by their identity.
+    given : Given, optional
+        How to read what can be read in several ways, what unknown headings stand for, what to take for conflicts.
+    reason : Reason, optional
+        Why what the one file says otherwise is taken in place of what the record says; else it is a conflict.
 
     Raises
     ------
     TrialError
         If the folder itself has errors.
     WrongCall, NotComputed
-        If another merge is at work, or what is kept under returned cannot be used.
+        If another merge is at work, a reason is not given with one file, or what is kept under returned cannot be used.
     OSError
         If a file cannot be read or written.
     """
+    if reason is not None and len(files) != 1:
+        raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
     with store.locked(folder):
         store.safe_returned(folder)
         finished = store.finish(folder)
         trial = read_trial(folder, stage="layout")
+        written = read_document(folder, WRITTEN, WrittenTables)
+        record = read_records(folder, trial, written)
+        taken = frozenset() if files else record.edited
         before = _State(
-            read_records(folder),
-            read_document(folder, store.JOURNAL, Journal),
+            record.tables,
+            read_document(folder, JOURNAL, Journal),
             read_document(folder, CONFLICTS, Conflicts),
             read_document(folder, CORRECTIONS, Corrections),
+            read_document(folder, HEADINGS, Headings),
         )
-        chosen_log = Log("conflicts.json")
-        state, chosen = _chosen(before, choices or {}, trial, chosen_log)
+        given, chosen_log = given or Given(), Log("conflicts.json")
+        state, chosen = _chosen(before, given.choices, trial, chosen_log)
         state = _settled_by_hand(state)
         outcomes, originals = [], {}
         for path in files:
-            state, outcome, original = _merge_one(path, state, trial, answers or Answers())
+            remembered = {frozenset(one.headings): one.columns for one in state.headings.sheets}
+            log = Log(path.name, given.answers, HeadingsKnown(given.headings, remembered))
+            state, outcome, original = _merge_one(path, state, trial, log, reason)
             outcomes.append(outcome)
             if original is not None and outcome.kept_as is not None:
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
-        changes = _changes(folder, before, state, originals, trial)
+        changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
+        changes |= _as_written(written, state.records, changes, record.edited - taken)
         store.commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
-    return MergeOutcome(ok, tuple(outcomes), chosen, refused, waiting, finished, tuple(changes))
+    return MergeOutcome(
+        ok,
+        tuple(outcomes),
+        chosen,
+        refused,
+        waiting,
+        finished,
+        tuple(changes),
+        tuple(f"{name}.csv" for name in sorted(taken)),
+    )
 
 
 def _merge_one(
-    path: Path, state: _State, trial: Trial, answers: Answers
+    path: Path, state: _State, trial: Trial, log: Log, reason: Reason | None
 ) -> tuple[_State, FileOutcome, Original | None]:
     """Read one file and merge it, unless something stands in its way."""
-    log = Log(path.name, answers)
     try:
         original = load_original(path, log)
         before = any(entry.sha256 == original.sha256 for entry in state.journal.returns)
-        log.answers = answers.or_else(answers_for(state.journal, original.sha256))
+        log.answers = log.answers.or_else(answers_for(state.journal, original.sha256))
         returned = read_return(original, log)
         rows = rows_of(returned, trial, log)
-        usable = _usable(rows, state.records, trial, log)
+        blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
+        usable, places = _typed(rows, blamed, log)
+        merged, corrections = _merged(state, usable, reason, log)
+        whole = {
+            name: [merged.records[name][load_schema(name).key_of(row)] for row in table]
+            for name, table in usable.items()
+        }
+        for table_name, position, problem in row_problems(trial, whole):
+            _refuse(places[table_name][position].place, problem, blamed, log)
         if returned.kind != "phone":
             known = {key[0] for key in state.records.get("heads", {})}
             missing_buckets(rows, known, trial, log)
@@ -136,37 +176,65 @@ def _merge_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     if not log.clear:
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
-    merged = merge(state.records, usable, partial(is_settled, state.conflicts, state.corrections))
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
     kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
-    conflicts = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
-    state = replace(state, records=merged.records, conflicts=conflicts)
+    if corrections:
+        closed = with_changed(state.conflicts, settled_by(state.conflicts, corrections))
+        state = replace(
+            state, conflicts=closed, corrections=Corrections(corrections=(*state.corrections.corrections, *corrections))
+        )
+    else:
+        found = with_differences(state.conflicts, merged.differences, state.journal, state.corrections, str(entry))
+        state = replace(state, conflicts=found)
+    state = replace(state, records=merged.records, headings=with_headings(state.headings, log.headings.used))
     if not before or merged.gave:
         state = replace(state, journal=Journal(returns=(*state.journal.returns, entry)))
-    return state, FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings)), original
+    outcome = FileOutcome(path.name, True, kept_as, before, tables, tuple(log.findings), corrections)
+    return state, outcome, original
 
 
-def _usable(rows: Rows, records: Records, trial: Trial, log: Log) -> dict[TableName, list[Row]]:
-    """Bring rows into the text form of the files; refuse what the schema or the rules refuse."""
+def _merged(
+    state: _State, usable: Mapping[TableName, Sequence[Row]], reason: Reason | None, log: Log
+) -> tuple[Merged, tuple[Correction, ...]]:
+    """Merge rows; with a reason, take what they say otherwise as corrections, but for what was decided before."""
+    decided: list[Difference] = []
+
+    def settled(difference: Difference) -> bool:
+        if is_settled(state.conflicts, state.corrections, difference):
+            decided.append(difference)
+            return True
+        return False
+
+    merged = merge(state.records, usable, settled)
+    if reason is None:
+        return merged, ()
+    for one in decided:
+        log.note("TK-R61", Place(column=one.column), text=one.returned, key=" ".join(one.key), kept=one.kept)
+    records = dict(merged.records)
+    for one in merged.differences:
+        records[one.table] = with_value(records[one.table], one.key, one.column, one.returned)
+    return replace(merged, records=records), tuple(map(reason.correction, merged.differences))
+
+
+def _typed(
+    rows: Rows, blamed: set[tuple[Any, ...]], log: Log
+) -> tuple[dict[TableName, list[Row]], dict[TableName, list[ReturnedRow]]]:
+    """Bring rows into the text form of the files; refuse what the schema refuses."""
     usable: dict[TableName, list[Row]] = {}
     places: dict[TableName, list[ReturnedRow]] = {}
-    blamed = {(f.sheet, f.row, f.column) for f in log.findings if f.verdict != "repaired"}
+    asked = any(finding.rule in ("TK-R21", "TK-R22") for finding in log.of("question"))
     for name, returned in rows.by_table.items():
+        key = set(load_schema(name).primary_key)
+        maybe_asked = asked and not key <= {column for row in returned for column in row.values}
         checked = checked_rows(load_schema(name), [row.values for row in returned])
         for position, problem in checked.problems:
-            _refuse(returned[position].place, problem, blamed, log)
+            if not (maybe_asked and problem.column in key):  # a heading that is asked about may be its own
+                _refuse(returned[position].place, problem, blamed, log)
         kept = [(row, where) for row, where in zip(checked.rows, returned, strict=True) if row is not None]
         usable[name], places[name] = [row for row, _ in kept], [where for _, where in kept]
-    whole = {
-        name: [overlaid(records.get(name, {}).get(load_schema(name).key_of(row), {}), row) for row in table]
-        for name, table in usable.items()
-    }
-    exchanged = any(finding.rule == "TK-R45" for finding in log.of("question"))
-    for table_name, position, problem in () if exchanged else row_problems(trial, whole):
-        _refuse(places[table_name][position].place, problem, blamed, log)
-    return usable
+    return usable, places
 
 
 def _refuse(place: Place, problem: Problem, blamed: set[tuple[Any, ...]], log: Log) -> None:
@@ -250,18 +318,40 @@ def _settled_by_hand(state: _State) -> _State:
 
 
 def _changes(
-    folder: Path, before: _State, after: _State, originals: Mapping[str, bytes], trial: Trial
+    folder: Path,
+    before: _State,
+    after: _State,
+    originals: Mapping[str, bytes],
+    trial: Trial,
+    anew: Collection[TableName],
 ) -> dict[str, bytes]:
-    """List the files that differ from what is there, originals first."""
+    """List the files that differ from what is there, originals first, and the tables to be written anew as they are."""
     changes = {name: data for name, data in originals.items() if not _is_kept(folder / name, data)}
     for name, table in after.records.items():
-        if table != before.records.get(name):
+        if table != before.records.get(name) or name in anew:
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
         changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
+    if after.corrections != before.corrections:
+        changes[CORRECTIONS] = as_text(after.corrections).encode("utf-8")
+    if after.headings != before.headings:
+        changes[HEADINGS] = as_text(after.headings).encode("utf-8")
     if after.journal != before.journal:
-        changes[store.JOURNAL] = as_text(after.journal).encode("utf-8")
+        changes[JOURNAL] = as_text(after.journal).encode("utf-8")
     return changes
+
+
+def _as_written(
+    written: WrittenTables, records: Records, changes: Mapping[str, bytes], edited: Collection[TableName]
+) -> dict[str, bytes]:
+    """Remember the tables that are written, but for those changed by hand: that is told until they are taken so."""
+    fresh = {
+        name: as_written(name, table, changes[f"{name}.csv"].decode("utf-8"))
+        for name, table in records.items()
+        if f"{name}.csv" in changes and name not in edited
+    }
+    tables = WrittenTables(tables={**written.tables, **fresh})
+    return {WRITTEN: as_text(tables).encode("utf-8")} if tables != written else {}
 
 
 def _is_kept(path: Path, data: bytes) -> bool:

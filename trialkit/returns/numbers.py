@@ -7,6 +7,7 @@ from decimal import Decimal
 from statistics import median
 
 from trialkit.documents.returns import DecimalSeparator
+from trialkit.domain.heads import NOT_CUT
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -40,7 +41,6 @@ NOT_ONE = re.compile(
 )
 A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}( .*)?|\d{1,2}[-/ ][A-Za-z]{3}([-/ ]\d{2,4})?", re.ASCII)
 NONE_MAY_BE_ZERO = ("nutrient_tsp", "acid_tsp")
-NOT_WEIGHED = ("dead", "missing", "not_ready")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
 GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125")}
 
@@ -70,17 +70,9 @@ def repair_numbers(table: ReturnedTable, log: Log) -> None:
         for number in _numbers(table, field, log)
     ]
     commas = any(_commas(number) for number in numbers)
-    mixed = _mixed_columns(numbers)
-    for name in mixed:
+    for name in _mixed_columns(numbers):
         example = next(n for n in numbers if n.column == name and _commas(n))
-        accepted = log.ask(
-            "TK-R34",
-            table.place(example.position, name),
-            "mixed",
-            text=example.raw,
-        )
-        if not accepted:
-            numbers = [n for n in numbers if n.column != name]
+        log.ask("TK-R34", table.place(example.position, name), "mixed", text=example.raw)
     for number in numbers:
         _settle(number, table, log, commas=commas)
     if table.schema.name == "heads" and "weight_g" in table.cells:
@@ -117,7 +109,8 @@ def _nothing(text: str, field: Field, table: ReturnedTable, position: int, log: 
     """Read a word for nothing as an empty cell, but ask where it may mean that nothing was added."""
     place = table.place(position, field.name)
     if field.name in NONE_MAY_BE_ZERO and text.casefold() in ("none", "nil"):
-        return "0" if log.ask("TK-R39", place, "nothing added", text=text, became="0") else text
+        log.ask("TK-R39", place, "nothing added", text=text, became="0")
+        return "0"
     log.note("TK-R39", place, text=text)
     return ""
 
@@ -211,7 +204,8 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
         return plain
     if SPACE_GROUPS.fullmatch(text):
         plain = re.sub(r"[ '’]", "", text).replace(",", ".")
-        return plain if log.ask("TK-R34", place, "gap", text=number.raw, became=plain) else None
+        log.ask("TK-R34", place, "gap", text=number.raw, became=plain)
+        return plain
     return None
 
 
@@ -235,7 +229,7 @@ def _zero_for_no_head(table: ReturnedTable, log: Log) -> None:
     """Empty a weight of 0 where the outcome says that there was no head to weigh."""
     weights, outcomes = table.cells["weight_g"], table.column("outcome")
     for position, (weight, outcome) in enumerate(zip(weights, outcomes, strict=True)):
-        if outcome in NOT_WEIGHED and NUMBER.fullmatch(weight) and float(weight) == 0:
+        if outcome in NOT_CUT and NUMBER.fullmatch(weight) and float(weight) == 0:
             log.note("TK-R39", table.place(position, "weight_g"), "not weighed", text=weight, outcome=outcome)
             weights[position] = ""
 

@@ -2,14 +2,15 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
 
+from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import CellType, Returned, SheetText
-from trialkit.tables.headings import best_table, matched, other_unit, plain_heading
+from trialkit.tables.headings import best_table, matched, other_unit, plain_heading, unit_of
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import TableSchema, load_schema
 
@@ -54,14 +55,15 @@ class ReturnedTable:
         }
 
 
-def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
-    """Find the tables of a returned file, one for each sheet that holds one."""
-    headers = {place: _header(sheet) for place, sheet in enumerate(returned.sheets)}
+def tables_of(returned: Returned, names: Collection[str], log: Log) -> list[ReturnedTable]:
+    """Find the tables of a returned file, one for each sheet that holds one.
+
+    `names` are those of the trial's buckets: records are known by them where no heading is.
+    """
+    headers = {place: _header(sheet, log) for place, sheet in enumerate(returned.sheets)}
     found = {place: header for place, header in headers.items() if header is not None}
     if not found:
-        first = returned.sheets[0]
-        headings = tuple(cell for cell in first.rows[0][1][:8] if cell.strip())
-        log.refuse("TK-R10", Place(first.name, first.rows[0][0]), "no table", headings=headings)
+        _ask_every_heading(returned.sheets, names, log)
         return []
     tables = []
     for place, sheet in enumerate(returned.sheets):
@@ -79,15 +81,45 @@ def tables_of(returned: Returned, log: Log) -> list[ReturnedTable]:
     return tables
 
 
-def _header(sheet: SheetText) -> tuple[int, TableName] | None:
+def _header(sheet: SheetText, log: Log) -> tuple[int, TableName] | None:
     """Find the row with most headings among the first, and the table it is of."""
     best: tuple[int, TableName] | None = None
     most = FEWEST_HEADINGS - 1
     for position, (_, cells) in enumerate(sheet.rows[:HEADER_WITHIN_ROWS]):
-        name, count = best_table(cells)
+        name, count = best_table(cells, log.headings.of(cells))
         if name is not None and count > most:
             best, most = (position, name), count
     return best
+
+
+def _ask_every_heading(sheets: Sequence[SheetText], names: Collection[str], log: Log) -> None:
+    """Ask what the headings of the first sheet that names buckets stand for; refuse a file that names none."""
+    columns = tuple(dict.fromkeys(name for table in RECORD_TABLES for name in load_schema(table).columns))
+    for sheet in sheets:
+        (row, cells), *body = sheet.rows
+        known = log.headings.of(cells)
+        recognised = {place for table in RECORD_TABLES for place in matched(cells, table, known)}
+        named = [sum(_cell(record, place).strip() in names for _, record in body) for place in range(len(cells))]
+        asked = [
+            place
+            for place, text in enumerate(cells)
+            if (plain := plain_heading(text)) and place not in recognised and plain not in known
+        ]
+        if any(named) and asked:
+            for place in asked:
+                answers = (_says(cells[place].strip(), "bucket" if 2 * named[place] > len(body) else "COLUMN"),)
+                at, text = Place(sheet.name, row, cells[place].strip()), cells[place].strip()
+                told = {"columns": columns} if place == asked[0] else {}
+                log.ask_option("TK-R22", at, answers, "no table", text=text, **told)
+            return
+    row, cells = sheets[0].rows[0]
+    headings = tuple(cell for cell in cells[:8] if cell.strip())
+    log.refuse("TK-R10", Place(sheets[0].name, row), "no table", headings=headings)
+
+
+def _says(heading: str, column: str = "COLUMN") -> str:
+    """Write the option that says which column a heading stands for."""
+    return f'--heading "{shown(heading)}={column}"'
 
 
 class _Reading:
@@ -101,6 +133,7 @@ class _Reading:
         while self.heading and not self.heading[-1]:
             self.heading.pop()
         self.width = len(self.heading)
+        self.known = log.headings.of(tuple(self.heading))
         self.body = list(sheet.rows[header + 1 :])
 
     def table(self) -> ReturnedTable:
@@ -169,15 +202,19 @@ class _Reading:
 
     def _columns(self) -> dict[int, tuple[str, str]]:
         """Map each position that is read to its column, and to the unit its heading names if that is another."""
-        known = matched(tuple(self.heading), self.schema.name)
+        known = matched(tuple(self.heading), self.schema.name, self.known)
         columns = {place: (name, "") for place, name in known.items()}
         counts = Counter(known.values())
         for name, count in counts.items():
             if count > 1:
                 self.log.refuse("TK-R20", self._at(self.header_row, name), heading=name, count=count)
         for place, name in known.items():
-            if self.heading[place] != name and counts[name] == 1:
-                self.log.note("TK-R19", self._at(self.header_row, name), text=self.heading[place], became=name)
+            text = self.heading[place]
+            if plain_heading(text) in self.known:
+                self._note_answered(text, name)
+                columns[place] = (name, unit_of(text)[1] if name == "weight_g" else "")
+            elif text not in (name, self.schema.field(name).heading) and counts[name] == 1:
+                self.log.note("TK-R19", self._at(self.header_row, name), text=text, became=name)
         unknown = [place for place, text in enumerate(self.heading) if place not in known and text]
         if not (self._is_wide(unknown) or self._is_second_table(unknown)):
             columns |= dict(self._guessed(unknown, set(counts)))
@@ -186,6 +223,20 @@ class _Reading:
         if order != sorted(order):
             self.log.note("TK-R19", self._at(self.header_row), "order")
         return columns
+
+    def _note_answered(self, text: str, column: str) -> None:
+        """Say that a heading was read as answered, now or before, and keep that in mind."""
+        at, now = self._at(self.header_row, text), plain_heading(text) in self.log.headings.given
+        if column and now:
+            self.log.note("TK-R21", at, option=_says(text, column), text=text, became=column)
+        elif column:
+            self.log.note("TK-R21", at, "remembered", text=text, became=column)
+        else:
+            self.log.note("TK-R22", at, "answered" if now else "remembered", heading=text)
+        self._use(text, column)
+
+    def _use(self, text: str, column: str) -> None:
+        self.log.headings.use(tuple(self.heading), text, column)
 
     def _is_wide(self, unknown: Sequence[int]) -> bool:
         names = [self.heading[place] for place in unknown]
@@ -213,17 +264,22 @@ class _Reading:
             text = self.heading[place]
             at = self._at(self.header_row, text)
             in_unit = other_unit(text, self.schema)
-            if in_unit and in_unit[0] in absent:
+            if self.known.get(plain_heading(text)) == "":
+                self._note_answered(text, "")
+            elif in_unit and in_unit[0] in absent:
                 name, unit = in_unit
-                if self.log.ask("TK-R21", at, "unit", text=text, meant=name, unit=unit):
-                    yield place, (name, unit)
+                self.log.ask("TK-R21", at, "unit", option=_says(text), text=text, meant=name, unit=unit)
+                self._use(text, name)
+                yield place, (name, unit)
                 absent.remove(name)
             elif near := nearest_name(plain_heading(text), absent):
-                if self.log.ask("TK-R21", at, text=text, became=near):
-                    yield place, (near, "")
+                self.log.ask("TK-R21", at, option=_says(text), text=text, became=near)
+                self._use(text, near)
+                yield place, (near, "")
                 absent.remove(near)
             elif any(_cell(record, place).strip() for _, record in self.body):
-                self.log.ask("TK-R22", at, text=text)
+                self.log.ask("TK-R22", at, option=_says(text), text=text, absent=tuple(absent) or None)
+                self._use(text, "")
             else:
                 self.log.note("TK-R12", at, "no values", heading=text)
 

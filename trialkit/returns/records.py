@@ -1,5 +1,6 @@
 """The record tables as rows by key, in the text form of the files: read, checked, written."""
 
+import hashlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -7,16 +8,18 @@ from pathlib import Path
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Key
+from trialkit.documents.returns import Key, WrittenTable, WrittenTables
+from trialkit.domain.heads import CUT, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.hand_edits import content_digest, is_as_written
+from trialkit.rules.trial_folder import Trial, clues_for
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.formula_text import defused
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
-from trialkit.tables.table_schema import TableSchema, load_schema
+from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.tables.typed_tables import TableReading, empty_table, read_table, rows_typed
 
 Row = Mapping[str, str]
@@ -36,16 +39,31 @@ class Checked:
     problems: tuple[tuple[int, Problem], ...]
 
 
-def read_records(folder: Path) -> Records:
-    """Read the record tables of a trial folder as they are.
+@dataclass(frozen=True)
+class Record:
+    """The record tables of a trial folder, which a program saved in its own way, which were changed by hand."""
+
+    tables: Records
+    resaved: frozenset[TableName]
+    edited: frozenset[TableName]
+
+
+def read_records(folder: Path, trial: Trial, written: WrittenTables) -> Record:
+    """Read the record tables of a trial folder as they are; of the trial no more than its layout need be read.
+
+    `written` tells how they were written last.
 
     Raises
     ------
     TrialError
         With every cell that cannot be read: merging into such a table could lose it.
     """
+    declared: dict[TableName, dict[str, list[str]]]
+    declared = {"layout": {"bucket": list(trial.layout["bucket"])}, "sites": {"site": list(trial.sites["site"])}}
     problems: list[Problem] = []
     records: dict[TableName, Table] = {}
+    resaved: set[TableName] = set()
+    edited: set[TableName] = set()
     for name in RECORD_TABLES:
         schema = load_schema(name)
         source = read_source(folder, schema.file, severity="warning")
@@ -53,12 +71,16 @@ def read_records(folder: Path) -> Records:
             records[name] = {}
             problems += [source] if source.rule not in INCOMPLETE else []
             continue
-        reading = read_table(schema, source.text)
+        reading = read_table(schema, source.text, clues=clues_for(folder, schema, trial.protocol, declared))
         problems += [problem for problem in reading.problems if _spoils(problem, schema)]
         records[name] = {schema.key_of(row): row for row in _rows(reading)}
+        if any(problem.rule == "TK-F11" for problem in reading.problems):
+            resaved.add(name)
+        if name in written.tables and not is_as_written(written.tables[name], source.sha256, reading):
+            edited.add(name)
     if problems:
         raise TrialError(problems)
-    return records
+    return Record(records, frozenset(resaved), frozenset(edited))
 
 
 def checked_rows(schema: TableSchema, rows: Sequence[Row]) -> Checked:
@@ -102,11 +124,20 @@ def table_text(name: TableName, table: Table, trial: Trial) -> str:
         second = key[1]
         return order.get(key[0], len(order)), key[0], int(second) if second.isdecimal() else 0, second
 
-    def cells(row: Row) -> list[str]:
-        texts = ((field.type, row.get(field.name, "")) for field in schema.fields)
-        return [defused(text) if kind == "string" else text for kind, text in texts]
+    fields = [field for field in schema.fields if not field.rare or any(field.name in row for row in table.values())]
+    rows = [_defused_cells(fields, table[key]) for key in sorted(table, key=place)]
+    return csv_of_texts([[field.name for field in fields], *rows])
 
-    return csv_of_texts([schema.columns, *(cells(table[key]) for key in sorted(table, key=place))])
+
+def as_written(name: TableName, table: Table, text: str) -> WrittenTable:
+    """Tell what is remembered of a table that is written as a text."""
+    rows = ([row.get(column, "") for column in load_schema(name).columns] for row in table.values())
+    return WrittenTable(hashlib.sha256(text.encode("utf-8")).hexdigest(), content_digest(rows))
+
+
+def _defused_cells(fields: Sequence[Field], row: Row) -> list[str]:
+    texts = ((field.type, row.get(field.name, "")) for field in fields)
+    return [defused(text) if kind == "string" else text for kind, text in texts]
 
 
 def row_problems(trial: Trial, rows: Mapping[TableName, Sequence[Row]]) -> Iterator[tuple[TableName, int, Problem]]:
@@ -143,9 +174,12 @@ def incomplete(schema: TableSchema, rows: Collection[Row]) -> int:
     """Count rows that lack what the record needs in the end: required cells, or the harvest of a harvested head."""
 
     def lacks(row: Row) -> bool:
+        outcome = row.get("outcome")
         needed = [field.name for field in schema.fields if field.required]
-        if row.get("outcome") == "harvested":
-            needed += ["harvested_on", "weight_g"]
+        if outcome is None or outcome not in SAYS_NOTHING:
+            needed += [field.name for field in schema.fields if field.wanted]
+        if outcome in CUT:
+            needed += ["harvested_on", *(["weight_g"] * (outcome != NOT_WEIGHED))]
         return any(name not in row for name in needed)
 
     return sum(map(lacks, rows))

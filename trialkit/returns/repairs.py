@@ -17,7 +17,7 @@ from trialkit.returns.sheets import Returned
 from trialkit.rules.amendments import FIRST_VERSION
 from trialkit.rules.form_marks import FORM_VERSION, layout_mark, version_of_mark
 from trialkit.rules.neighbours import trials_by_label
-from trialkit.rules.trial_folder import Trial
+from trialkit.rules.trial_folder import Trial, years_of
 from trialkit.tables.cell_values import ISO_DATE
 from trialkit.tables.table_schema import TableSchema
 
@@ -60,7 +60,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     by_table: dict[TableName, list[ReturnedRow]] = {}
     blank: dict[TableName, int] = {}
     present: set[str] = set()
-    for table in tables_of(returned, log):
+    for table in tables_of(returned, buckets, log):
         name = table.schema.name
         if name == "heads":
             present |= {text.strip() for text in table.column("bucket")}
@@ -101,12 +101,6 @@ def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
         log.refuse("TK-R47", Place(), "garden", site=returned.site)
 
 
-def _years(trial: Trial) -> range | None:
-    """Years that the trial may touch, if it is known when it began."""
-    started = trial.protocol.trial.started_on or trial.protocol.schedule.sow_on
-    return range(started.year - 1, started.year + 2) if started else None
-
-
 def _leave_out_blank_rows(table: ReturnedTable) -> int:
     entered = [name for name in table.cells if name not in PREFILLED[table.schema.name]]
     kept = [i for i in range(len(table.rows)) if any(table.cells[name][i].strip() for name in entered)]
@@ -121,7 +115,7 @@ def _repair(table: ReturnedTable, trial: Trial, buckets: Mapping[str, str], site
     elsewhere = cache(lambda: trials_by_label(trial.folder))
     repair_labels(table, trial.protocol.trial.id, buckets, sites, log, elsewhere)
     repair_numbers(table, log)
-    repair_dates(table, log, _years(trial))
+    repair_dates(table, log, years_of(trial.protocol))
     _exchanged_columns(table, log)
 
 
@@ -133,8 +127,8 @@ def _exchanged_columns(table: ReturnedTable, log: Log) -> None:
     both = [i for i in range(len(table.rows)) if ISO_DATE.fullmatch(planted[i]) and ISO_DATE.fullmatch(cut[i])]
     if len(both) < 2 or not all(cut[i] < planted[i] for i in both):
         return
-    if log.ask("TK-R45", table.place(both[0], "harvested_on")):
-        table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
+    log.ask("TK-R45", table.place(both[0], "harvested_on"))
+    table.cells["transplanted_on"], table.cells["harvested_on"] = cut, planted
 
 
 def _row(table: ReturnedTable, position: int) -> ReturnedRow:

@@ -18,7 +18,7 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.rules.unfinished import COMMITTED, STAGING
 from trialkit.tables import atomic
 
-RETURNED, JOURNAL = "returned", "returned/returns.json"
+RETURNED = "returned"
 MANIFEST = "manifest.json"
 LOCK, LOCK_TIMEOUT_S = ".merge.lock", 30.0
 ALLOWED = frozenset(f"{name}.csv" for name in (*RECORD_TABLES, "layout", "sites", "amendments"))

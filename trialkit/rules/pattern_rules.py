@@ -5,10 +5,10 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import FactValue, Problem
+from trialkit.domain.heads import LOST, is_recorded
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
 
-LOST = ("dead", "missing")
 # A garden that weighs in ounces differs from the others by this factor (NIST Handbook 44, Appendix C). Gardens truly
 # differ by less than the slack either way (common practice, no source). Pounds and kilograms are below every weight's
 # lowest value already.
@@ -109,7 +109,7 @@ def losses_do_not_follow_treatment(tables: TrialTables) -> Iterator[Problem]:
     Assoc. 47:583-621), so that heads that died together in one bucket count once.
     """
     heads = tables.frame("heads")
-    lost = heads["outcome"].isin(LOST)[heads["outcome"] != ""].groupby(heads["bucket"]).mean()
+    lost = heads["outcome"].isin(LOST)[is_recorded(heads)].groupby(heads["bucket"]).mean()
     layout = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")
     for column in tables.protocol.treatment_columns:
         level = layout[column].reindex(lost.index).astype(str)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.heads import is_harvested
+from trialkit.domain.heads import NOT_CUT, NOT_WEIGHED, is_harvested, is_recorded
 from trialkit.rules.amendments import withdrawn_gardens
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
@@ -20,7 +20,6 @@ LONGEST_TRIAL_DAYS = 365
 MOST_GROWTH_DAYS = 180
 WINDOW_SLACK_DAYS = 14
 MOST_SUGGESTIONS = 10
-NOT_CUT = ("not_ready", "dead", "missing")
 # A weight this many robust standard deviations (1.4826 MAD, on the log scale) from its site's median is asked about;
 # common practice, no source. With fewer weights the spread is not known well enough.
 FAR_IN_DEVIATIONS = 6.0
@@ -82,21 +81,53 @@ def heads_fit_the_bucket(tables: TrialTables) -> Iterator[Problem]:
 
 
 def harvested_heads_are_weighed(tables: TrialTables) -> Iterator[Problem]:
-    """TK-H02 and TK-H03: a harvested head has its weight and its date."""
+    """TK-H02 and TK-H03: a harvested head has its weight, unless nobody weighed it, and its date."""
     reading = tables.readings["heads"]
     harvested = is_harvested(reading.frame)
     weight, day = reading.frame["weight_g"], reading.frame["harvested_on"]
     if tables.protocol.responses.weight:
-        yield from at_rows("TK-H02", reading, harvested & weight.isna(), "weight_g")
+        weighed = harvested & (reading.frame["outcome"] != NOT_WEIGHED)
+        yield from at_rows("TK-H02", reading, weighed & weight.isna(), "weight_g")
     yield from at_rows("TK-H03", reading, harvested & day.isna(), "harvested_on")
 
 
 def heads_not_cut_have_no_harvest(tables: Tables) -> Iterator[Problem]:
-    """TK-H04 and TK-H05: a head not ready, dead or missing has neither weight nor harvest date (a bolted one may)."""
+    """TK-H04 and TK-H05: a head that was not cut has neither weight nor harvest date (a bolted one may)."""
     reading = tables.readings["heads"]
-    not_cut = reading.frame["outcome"].isin(NOT_CUT)
-    yield from at_rows("TK-H04", reading, not_cut & reading.frame["weight_g"].notna(), "weight_g")
+    outcome, weighed = reading.frame["outcome"], reading.frame["weight_g"].notna()
+    not_cut = outcome.isin(NOT_CUT)
+    yield from at_rows("TK-H04", reading, not_cut & weighed, "weight_g")
+    yield from at_rows("TK-H04", reading, (outcome == NOT_WEIGHED) & weighed, "weight_g", "not weighed")
     yield from at_rows("TK-H05", reading, not_cut & reading.frame["harvested_on"].notna(), "harvested_on")
+
+
+def harvests_have_an_outcome(tables: Tables) -> Iterator[Problem]:
+    """TK-H18: a head of which a harvest is recorded says what became of it."""
+    reading = tables.readings["heads"]
+    frame = reading.frame
+    told = frame["harvested_on"].notna() | frame["weight_g"].notna() | frame["marketable"].notna()
+    yield from at_rows("TK-H18", reading, (frame["outcome"] == "") & told, "outcome")
+
+
+def recorded_heads_were_transplanted(tables: Tables) -> Iterator[Problem]:
+    """TK-H19: a head whose outcome says something has the day on which it went into the bucket."""
+    reading = tables.readings["heads"]
+    frame = reading.frame
+    yield from at_rows("TK-H19", reading, is_recorded(frame) & frame["transplanted_on"].isna(), "transplanted_on")
+
+
+def fates_are_written(tables: Tables) -> Iterator[Problem]:
+    """TK-H20: heads have an outcome (said once a garden, of those of which nothing is recorded)."""
+    reading = tables.readings["heads"]
+    frame = reading.frame
+    blank = (frame["outcome"] == "") & frame["weight_g"].isna() & frame["harvested_on"].isna()
+    blank &= frame["marketable"].isna()
+    place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
+    site = place.reindex(frame["bucket"]).set_axis(frame.index).fillna("")
+    blank &= site != ""  # a bucket that the layout does not know is told of by TK-K02
+    for name, rows in frame[blank].groupby(site[blank]):
+        row, count = int(rows.index[0]), len(rows)
+        yield problem("TK-H20", reading.file, row=row, column="outcome", site=str(name), count=count)
 
 
 def head_dates_are_in_order(tables: Tables) -> Iterator[Problem]:

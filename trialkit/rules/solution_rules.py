@@ -5,7 +5,9 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.documents.problems import Problem
+from trialkit.domain.heads import GONE
 from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.rules.departure_rules import departures_in
 from trialkit.rules.mixings import FARTHEST_VOLUME, feed_of, mixings, predicted_ph, strength, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
@@ -43,31 +45,6 @@ def waters_can_be_served_by_acid(tables: TrialTables) -> Iterator[Problem]:
     reading = tables.readings["sites"]
     beyond = reading.frame["alkalinity_mg_l_caco3"] > HIGHEST_ALKALINITY_MG_L
     yield from at_rows("TK-S09", reading, beyond, "alkalinity_mg_l_caco3", most=HIGHEST_ALKALINITY_MG_L)
-
-
-def buckets_are_dosed_as_randomised(tables: TrialTables) -> Iterator[Problem]:
-    """TK-S01: the first dose recorded for a bucket is the one randomised to it (later ones may be top-ups).
-
-    Where a head of the bucket has a note the departure counts as recorded, and is TK-S02.
-    """
-    if "dose" not in tables.protocol.factors:
-        return
-    first = _first_mixings(tables)
-    randomised = _of_layout(tables, first, "dose_tsp")
-    differs = (first["nutrient_tsp"] != randomised) & randomised.notna()
-    yield from _departures(tables, first[differs], "nutrient_tsp", "dose")
-
-
-def acid_goes_where_it_was_randomised(tables: TrialTables) -> Iterator[Problem]:
-    """TK-S01, TK-S02: a bucket randomised to no acid got none, and one randomised to an acid got some."""
-    if "acidifier" not in tables.protocol.factors:
-        return
-    first = _first_mixings(tables)
-    acid = _of_layout(tables, first, "acidifier").fillna("")
-    unasked = (acid == NO_PRODUCT) & (first["acid_tsp"] > 0)
-    forgotten = ~acid.isin(["", NO_PRODUCT]) & (first["acid_tsp"] == 0)
-    yield from _departures(tables, first[unasked], "acid_tsp", "no acid")
-    yield from _departures(tables, first[forgotten], "acid_tsp", "acid")
 
 
 def acid_lowers_ph(tables: Tables) -> Iterator[Problem]:
@@ -127,10 +104,15 @@ def meters_read_in_millisiemens(tables: TrialTables) -> Iterator[Problem]:
 
 
 def volumes_are_near_the_fill_line(tables: TrialTables) -> Iterator[Problem]:
-    """TK-S12: the volume recorded with a first mixing is not so far from the protocol's that it was mistyped."""
+    """TK-S12: the volume recorded with a first mixing is not so far from the protocol's that it was mistyped.
+
+    One of which its own row says why is a departure (TK-S02).
+    """
     reading, planned = tables.readings["solution"], tables.protocol.bucket.volume_l
     volume = _first_mixings(tables)["volume_l"]
     far = volume.notna() & ~volume.between(planned / FARTHEST_VOLUME, planned * FARTHEST_VOLUME)
+    if far.any():
+        far &= ~volume.index.isin([one.row for one in departures_in(tables) if one.kind == "volume"])
     where = pd.Series(reading.frame.index.isin(volume.index[far]), index=reading.frame.index)
     yield from at_rows("TK-S12", reading, where, "volume_l", planned_l=planned)
 
@@ -160,7 +142,7 @@ def solution_is_recorded_while_heads_grow(tables: Tables) -> Iterator[Problem]:
     reading, heads = tables.readings["solution"], tables.frame("heads")
     if not len(heads):
         return
-    ended = heads["harvested_on"].notna() | heads["outcome"].isin(["dead", "missing"])
+    ended = heads["harvested_on"].notna() | heads["outcome"].isin(GONE)
     finished = ended.groupby(heads["bucket"]).all()
     last = heads.groupby("bucket")["harvested_on"].max()[finished].reindex(reading.frame["bucket"])
     late = reading.frame["measured_on"] > last.set_axis(reading.frame.index)
@@ -178,15 +160,3 @@ def _of_layout(tables: Tables, rows: pd.DataFrame, column: str) -> pd.Series:
     """Look a column of the layout up for rows of another table; missing where the layout does not know the bucket."""
     known = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")[column]
     return known.reindex(rows["bucket"]).set_axis(rows.index)
-
-
-def _departures(tables: Tables, rows: pd.DataFrame, column: str, case: str) -> Iterator[Problem]:
-    """Tell of rows that depart from the layout, those with a note on the bucket's heads as recorded."""
-    reading, heads = tables.readings["solution"], tables.frame("heads")
-    noted = heads[heads["note"] != ""].drop_duplicates("bucket").set_index("bucket")["note"]
-    for row, bucket in rows["bucket"].items():
-        here = pd.Series(reading.frame.index == row, index=reading.frame.index)
-        if bucket in noted.index:
-            yield from at_rows("TK-S02", reading, here, column, case, note=noted[bucket])
-        else:
-            yield from at_rows("TK-S01", reading, here, column, case)

@@ -1,7 +1,7 @@
 """Checking a trial folder: every problem at once, as an adviser reads it."""
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Literal
@@ -12,7 +12,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
-from trialkit.rules import layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import (
     Amendments,
     amendments_are_in_order,
@@ -20,11 +20,13 @@ from trialkit.rules.amendments import (
     withdrawn_gardens,
     without_unrecorded,
 )
+from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
-from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, unfinished_merge
+from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
 from trialkit.tables.problem import PlanError, TrialError
+from trialkit.tables.resaved import Clues
 from trialkit.tables.source_file import read_source
-from trialkit.tables.table_schema import load_schema
+from trialkit.tables.table_schema import TableSchema, load_schema
 from trialkit.tables.typed_tables import TableReading, empty_table, read_table
 
 Stage = Literal["plan", "layout", "records"]
@@ -55,6 +57,9 @@ TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
         record_rules.temperatures_are_in_order,
         record_rules.head_dates_are_in_order,
         record_rules.heads_not_cut_have_no_harvest,
+        record_rules.harvests_have_an_outcome,
+        record_rules.recorded_heads_were_transplanted,
+        record_rules.fates_are_written,
         record_rules.weights_are_near_their_site,
         pattern_rules.weights_are_in_grams,
         pattern_rules.weights_are_read_to_the_gram,
@@ -95,8 +100,7 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
         record_rules.growth_is_plausible,
         record_rules.every_head_is_recorded,
         pattern_rules.losses_do_not_follow_treatment,
-        solution_rules.buckets_are_dosed_as_randomised,
-        solution_rules.acid_goes_where_it_was_randomised,
+        departure_rules.buckets_are_treated_as_randomised,
         solution_rules.ph_is_near_the_foreseen,
         solution_rules.meters_read_in_millisiemens,
         solution_rules.volumes_are_near_the_fill_line,
@@ -209,27 +213,28 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     problems: list[Problem] = []
     protocol, text = _read_protocol(folder, digests, problems)
     tables = TABLES_OF_STAGE[stage]
-    readings = {
-        name: _read_table(folder, name, protocol, digests, problems)
-        if name in tables
-        else empty_table(load_schema(name))
-        for name in TABLE_NAMES
-    }
+    readings: dict[TableName, TableReading] = {}
+    for name in TABLE_NAMES:
+        schema = load_schema(name)
+        clues = clues_for(folder, schema, protocol, {table: reading.raw for table, reading in readings.items()})
+        readings[name] = (
+            _read_table(folder, name, clues, protocol, digests, problems) if name in tables else empty_table(schema)
+        )
     readings["heads"] = without_unrecorded(
         readings["heads"], readings["layout"].frame, withdrawn_gardens(readings["amendments"].frame)
     )
     for reading in readings.values():
         problems += reading.problems
     later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
-    if protocol is not None:
-        whole = TrialTables(readings, protocol, text)
-        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     corrections = corrections_made(folder) if stage == "records" else ()
     if isinstance(corrections, Problem):
         later.append(corrections)
         corrections = ()
+    if protocol is not None:
+        whole = TrialTables(readings, protocol, text, corrections)
+        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
     if stage == "records":
-        later += open_conflicts(folder)
+        later += [*open_conflicts(folder), *hand_edits(folder, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     title = protocol.trial.title if protocol else ""
@@ -299,8 +304,31 @@ def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem
         return None, source.text
 
 
+def clues_for(
+    folder: Path,
+    schema: TableSchema,
+    protocol: Protocol | None,
+    tables: Mapping[TableName, Mapping[str, Sequence[str]]],
+) -> Clues:
+    """Gather what settles how a table is read that a spreadsheet program saved anew; `tables` hold declared names."""
+    names = {key.column: tables.get(key.table, {}).get(key.other_column) for key in schema.foreign_keys}
+    declared = {column: tuple(of_column) for column, of_column in names.items() if of_column is not None}
+    return Clues(declared, years_of(protocol) if protocol else None, lambda: remembered_rows(folder, schema))
+
+
+def years_of(protocol: Protocol) -> range | None:
+    """Years that a trial may touch, if it is known when it began."""
+    started = protocol.trial.started_on or protocol.schedule.sow_on
+    return range(started.year - 1, started.year + 2) if started else None
+
+
 def _read_table(
-    folder: Path, name: TableName, protocol: Protocol | None, digests: dict[str, str], problems: list[Problem]
+    folder: Path,
+    name: TableName,
+    clues: Clues,
+    protocol: Protocol | None,
+    digests: dict[str, str],
+    problems: list[Problem],
 ) -> TableReading:
     schema = load_schema(name)
     if name in OPTIONAL_TABLES and not os.path.lexists(folder / schema.file):
@@ -312,7 +340,7 @@ def _read_table(
         problems.append(source)
         return empty_table(schema)
     digests[schema.file] = source.sha256
-    return read_table(schema, source.text, severity_if_empty=severity)
+    return read_table(schema, source.text, severity_if_empty=severity, clues=clues)
 
 
 def _not_blamed_already(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.documents.problems import FactValue, Problem
+from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import TableName
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables.problem import problem
@@ -34,6 +35,7 @@ class TrialTables(Tables):
 
     protocol: Protocol
     protocol_text: str
+    corrections: tuple[Correction, ...] = ()
 
 
 def at_rows(

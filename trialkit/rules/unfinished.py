@@ -6,16 +6,21 @@ from pathlib import Path
 
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections
+from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, Journal
 from trialkit.domain.table_names import AMENDMENTS_FILE, RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
+from trialkit.tables.table_schema import TableSchema
 
 STAGING, COMMITTED = ".merging", ".merged"
 """Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
 CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
-WATCHED = ("returned/returns.json", CONFLICTS, CORRECTIONS, AMENDMENTS_FILE)
+HEADINGS = "returned/headings.json"
+WRITTEN = "returned/written.json"
+JOURNAL = "returned/returns.json"
+LARGEST_DOCUMENT_BYTES = 200_000_000
+WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN, AMENDMENTS_FILE)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:
@@ -42,7 +47,7 @@ def open_conflicts(folder: Path) -> Iterator[Problem]:
 
     Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next merge's to tell.
     """
-    source = read_source(folder, CONFLICTS)
+    source = read_source(folder, CONFLICTS, limit=LARGEST_DOCUMENT_BYTES)
     if isinstance(source, Problem):
         return
     with suppress(DamagedDocument):
@@ -63,10 +68,32 @@ def _open_conflict(conflict: Conflict) -> Problem:
 
 def corrections_made(folder: Path) -> tuple[Correction, ...] | Problem:
     """Return what was corrected in the record; TK-R59: the problem that nobody can tell."""
-    source = read_source(folder, CORRECTIONS)
+    source = read_source(folder, CORRECTIONS, limit=LARGEST_DOCUMENT_BYTES)
     if isinstance(source, Problem):
         return () if source.rule == "TK-F01" else problem("TK-R59", "heads.csv")
     try:
         return from_text(Corrections, source.text).corrections
     except DamagedDocument:
         return problem("TK-R59", "heads.csv")
+
+
+def remembered_rows(folder: Path, schema: TableSchema) -> list[dict[str, str]]:
+    """Return cells of rows of a table that merges and corrections remember, the newest correction of each cell.
+
+    A file under returned that cannot be read tells nothing here; whoever needs it says so.
+    """
+    rows: list[dict[str, str]] = []
+    source = read_source(folder, JOURNAL, limit=LARGEST_DOCUMENT_BYTES)
+    if not isinstance(source, Problem):
+        with suppress(DamagedDocument):
+            given = [
+                cells for entry in from_text(Journal, source.text).returns for cells in entry.gave.get(schema.name, ())
+            ]
+            rows += [dict(zip(schema.primary_key, key, strict=False)) for cells in given for key in cells.keys]
+    made = corrections_made(folder)
+    if not isinstance(made, Problem):
+        newest = {one.cell: one for one in made if one.table == schema.name and one.after}
+        rows += [
+            dict(zip(schema.primary_key, one.key, strict=False)) | {one.column: one.after} for one in newest.values()
+        ]
+    return rows

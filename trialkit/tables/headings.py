@@ -2,11 +2,13 @@
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from functools import cache
 
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.tables.table_schema import TableSchema, load_schema
 
+NO_OTHERS: Mapping[str, str] = {}
 UNIT_WORDS = {"oz": "oz", "ounce": "oz", "ounces": "oz", "kg": "kg", "lb": "lb", "lbs": "lb", "pounds": "lb"}
 
 
@@ -24,9 +26,9 @@ def plain_heading(text: str) -> str:
 
 @cache
 def headings_of(table: TableName) -> dict[str, str]:
-    """Map each folded way to write a heading of a table (its name or its title) to its name."""
+    """Map each folded way to write a heading of a table (name, title, what forms head it with) to its name."""
     schema = load_schema(table)
-    titles = {plain_heading(field.title): field.name for field in schema.fields}
+    titles = {plain_heading(told): field.name for field in schema.fields for told in (field.title, field.heading)}
     with_unit = {
         plain_heading(f"{title} {unit}"): field.name
         for field in schema.fields
@@ -37,15 +39,19 @@ def headings_of(table: TableName) -> dict[str, str]:
     return with_unit | titles | {plain_heading(name): name for name in schema.columns}
 
 
-def matched(cells: tuple[str, ...], table: TableName) -> dict[int, str]:
-    """Map the position of each cell that is a heading of the table to the heading's name."""
+def matched(cells: tuple[str, ...], table: TableName, also: Mapping[str, str] = NO_OTHERS) -> dict[int, str]:
+    """Map the position of each cell that is a heading of the table to the heading's name.
+
+    `also` says of folded headings which column they stand for; it goes before what they would be by themselves.
+    """
     known = headings_of(table)
-    return {place: known[plain] for place, text in enumerate(cells) if (plain := plain_heading(text)) in known}
+    names = {place: also.get(plain, known.get(plain)) for place, plain in enumerate(map(plain_heading, cells))}
+    return {place: name for place, name in names.items() if name is not None and name in known.values()}
 
 
-def best_table(cells: tuple[str, ...]) -> tuple[TableName | None, int]:
+def best_table(cells: tuple[str, ...], also: Mapping[str, str] = NO_OTHERS) -> tuple[TableName | None, int]:
     """Return the table that most of the cells are headings of, and how many; record tables first if equal."""
-    counts = {name: len(set(matched(cells, name).values())) for name in (*RECORD_TABLES, *TABLE_NAMES)}
+    counts = {name: len(set(matched(cells, name, also).values())) for name in (*RECORD_TABLES, *TABLE_NAMES)}
     name = max(counts, key=lambda table: counts[table])
     return (name, counts[name]) if counts[name] else (None, 0)
 
@@ -58,7 +64,20 @@ def other_unit(heading: str, schema: TableSchema) -> tuple[str, str] | None:
     >>> other_unit("Weight (oz)", load_schema("heads"))
     ('weight_g', 'oz')
     """
-    stem, _, unit = plain_heading(heading.replace("(", " ").replace(")", " ")).rpartition("_")
-    if unit not in UNIT_WORDS or stem not in ("weight", "head_weight"):
+    stem, unit = unit_of(heading)
+    if not unit or stem not in ("weight", "head_weight"):
         return None
-    return ("weight_g", UNIT_WORDS[unit]) if "weight_g" in schema.columns else None
+    return ("weight_g", unit) if "weight_g" in schema.columns else None
+
+
+def unit_of(heading: str) -> tuple[str, str]:
+    """Part a heading from the unit of weight at its end, empty if there is none.
+
+    Examples
+    --------
+    >>> unit_of("Head wt (oz)"), unit_of("Head wt")
+    (('head_wt', 'oz'), ('head_wt', ''))
+    """
+    plain = plain_heading(heading.replace("(", " ").replace(")", " "))
+    stem, _, unit = plain.rpartition("_")
+    return (stem, UNIT_WORDS[unit]) if unit in UNIT_WORDS else (plain, "")

@@ -11,6 +11,8 @@ from typing import Annotated
 from trialkit.documents.problems import Problem
 from trialkit.tables.problem import problem
 
+COMMAS = "commas"
+OTHER_MARKS = {";": "semicolons", "\t": "tabs"}
 MOST_COLUMNS = 200
 """Far more than any table has; each unknown one is reported."""
 
@@ -25,6 +27,7 @@ class RawTable:
     rows: Annotated[list[int], "Spreadsheet row of each record; the header is row 1."]
     complete: Annotated[bool, "False when records had to be left out because they do not fit the header."]
     problems: Annotated[tuple[Problem, ...], "Problems of the file as a whole, its header and its row lengths."]
+    mark: Annotated[str, "What stands between columns."] = COMMAS
 
 
 def parse_csv(file: str, text: str) -> RawTable | Problem:
@@ -46,15 +49,16 @@ def _collector_at_rest() -> Iterator[None]:
 
 
 def _parse(file: str, text: str) -> RawTable | Problem:
-    records = _records(file, text)
+    records, mark = _records(file, text), COMMAS
+    if not isinstance(records, Problem) and records and len(records[0][1]) == 1:
+        for other in (other for other in OTHER_MARKS if other in records[0][1][0]):
+            records, mark = _separated(file, text, other), OTHER_MARKS[other]
+            break
     if isinstance(records, Problem):
         return records
     if not records:
         return problem("TK-F08", file, "empty file")
     (header_row, heading), *body = records
-    if len(heading) == 1 and any(mark in heading[0] for mark in ";\t"):
-        mark = "semicolons" if ";" in heading[0] else "tabs"
-        return problem("TK-F07", file, row=header_row, mark=mark)
     if len(heading) > MOST_COLUMNS:
         return problem("TK-C02", file, "too many", row=header_row, count=len(heading), most=MOST_COLUMNS)
     heading, body = _without_empty_columns(heading, body)
@@ -67,12 +71,12 @@ def _parse(file: str, text: str) -> RawTable | Problem:
     kept = [(row, record) for row, record in body if len(record) == len(heading)]
     columns = list(zip(*(record for _, record in kept), strict=True)) or [()] * len(heading)
     cells = {name: [*map(str.strip, column)] for name, column in zip(heading, columns, strict=True)}
-    return RawTable(cells, [row for row, _ in kept], len(kept) == len(body), tuple(problems))
+    return RawTable(cells, [row for row, _ in kept], len(kept) == len(body), tuple(problems), mark)
 
 
-def _records(file: str, text: str) -> list[tuple[int, list[str]]] | Problem:
+def _records(file: str, text: str, delimiter: str = ",") -> list[tuple[int, list[str]]] | Problem:
     """Read the records that hold anything, with the row a spreadsheet shows them in."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     records: list[tuple[int, list[str]]] = []
     row = 0
     try:
@@ -82,6 +86,17 @@ def _records(file: str, text: str) -> list[tuple[int, list[str]]] | Problem:
     except csv.Error as error:
         endless = "unexpected end" in str(error) or "limit" in str(error)
         return problem("TK-F06", file, "" if endless else "text after", row=row + 1)
+    return records
+
+
+def _separated(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]] | Problem:
+    """Read records whose header has another mark between columns, if most rows have it too."""
+    records = _records(file, text, delimiter)
+    if isinstance(records, Problem):
+        return records
+    (header_row, heading), *body = records
+    if 2 * sum(len(record) == len(heading) for _, record in body) < len(body):
+        return problem("TK-F07", file, row=header_row, mark=OTHER_MARKS[delimiter])
     return records
 
 

@@ -51,8 +51,8 @@ TK-F05 error: A file holds NUL bytes
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.
-TK-F07 error: Columns are not separated by commas
-  The whole row would be read as one cell.
+TK-F07 error: Columns are separated by commas in some rows only
+  A whole row would be read as one cell.
   Save it again as comma separated values.
 TK-F08 error: A table is empty
   There is nothing to read.
@@ -63,6 +63,15 @@ TK-F09 error: A row and the header differ in length
 TK-F10 error: A workbook was renamed
   A workbook is not a CSV file, whatever its name.
   Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
+TK-F11 warning: A table that a spreadsheet program saved in its own way
+  Its dates, decimals or names are written otherwise; all of it can be read in one way only, and is read so.
+  Nothing need be done if it is read rightly; trialkit merge DIR writes a table of records as it was. \
+Put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT, which needs no \
+spreadsheet program.
+TK-F12 error: A table that a spreadsheet program saved so that it cannot be read in one way
+  What its cells were can no longer be told for sure, so none of them is read.
+  Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
+TEXT; or show dates as year-month-day and names as text in the spreadsheet program, and save it again as "CSV UTF-8".
 
 # Headings
 TK-C01 error: A column is missing
@@ -217,8 +226,8 @@ TK-H01 error: More heads than the bucket holds
   Correct the bucket or the head, or bucket.heads in trial.toml.
 TK-H02 error: Harvested, but no weight
   The weight is the answer to the trial.
-  Enter the weight, or correct the outcome; if nobody weighed the head, take its row out: the bucket is then \
-calculated from its other heads.
+  Enter the weight, or correct the outcome; if nobody weighed the head, its outcome is not_weighed: it then counts \
+as a marketable head, and the bucket's weight comes from its others.
 TK-H03 error: Harvested, but no date
   Days to harvest cannot be counted.
   Enter the date, or correct the outcome.
@@ -235,11 +244,13 @@ TK-H07 error: Not ready after it was harvested, or before transplanting
   The dates are exchanged or mistyped.
   Look up the dates and correct them.
 TK-H08 warning: A bucket without a row
-  Lost buckets must be counted, not forgotten.
-  Add a row for each head, with outcome dead or missing if need be.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Ask what became of them. If nobody knows, nothing need be done: a bucket without a row has no record, as one whose \
+heads say gave_up.
 TK-H09 warning: Fewer rows than heads planned
-  Lost heads must be counted, not forgotten.
-  Look for a row under a mistyped bucket first; then add a row for each head that was lost, with its outcome.
+  Heads that died must be counted; heads of which nobody knows are left out of the answer, which says how many.
+  Look for a row under a mistyped bucket first. Add a row for each head whose fate somebody knows; if nobody does, \
+nothing need be done.
 TK-H10 warning: A weight far from all others at its site
   A point or a unit may have slipped.
   Look up the record; nothing need be done if the weight is right.
@@ -264,14 +275,29 @@ TK-H16 warning: Grew faster than lettuce can
 TK-H17 warning: Losses follow the treatment
   Where one treatment kills, the heads that are left do not stand for it: weights alone would flatter it.
   Nothing need be fixed if the outcomes are right; the report counts lost heads as nothing.
+TK-H18 error: A harvest without an outcome
+  A head that was cut and one of which nobody knows are counted differently.
+  Write harvested, or what else became of the head; or empty the other cells.
+TK-H19 error: No day of transplanting
+  Days to harvest cannot be counted, and a head with a fate stood in a bucket.
+  Enter the day; a head that never went into its bucket has the outcome never_planted.
+TK-H20 warning: Nobody wrote what became of some heads
+  They are left out of the answer, which says how many they are and whether they could turn it.
+  Write what became of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing.
+TK-H21 warning: Not planted as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the head was indeed planted so, say why in the note of this row.
+TK-H22 warning: A departure in planting of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 
 # The solution
-TK-S01 warning: Not dosed as randomised
-  The bucket was treated otherwise than planned.
-  Look up the record; if the bucket was indeed treated otherwise, say so in the note of one of its heads.
-TK-S02 warning: A recorded departure from the layout
-  The bucket is counted under the treatment it was randomised to; too many of these blur the answer.
-  Nothing need be done; the note says that it is so.
+TK-S01 warning: Not mixed as randomised
+  The bucket was treated otherwise than planned. It counts as randomised all the same, and the report lists it.
+  Look up the record, and correct it if it is wrong; if the bucket was indeed mixed so, say why in the note of this row.
+TK-S02 warning: A departure from the layout of which the record says why
+  The bucket counts as randomised; the report lists it, and says what would follow from what was really done.
+  Nothing need be done.
 TK-S03 warning: pH rose although acid was added
   The two readings are exchanged, a strip was misread, or the acid went elsewhere.
   Look up both readings; nothing need be done if they are right.
@@ -393,7 +419,7 @@ TK-R31 error: Two different rows for the same thing
   Keep the true row, remove the other.
 TK-R32 error: A planned bucket has no row
   Lost buckets must be counted, not forgotten.
-  Ask for its rows; a bucket that was lost has the outcome dead or missing.
+  Ask for its rows; heads that died have the outcome dead, and those of which nobody knows may stay away.
 TK-R33 warning: Commas were read as decimal separators
   All numbers of the sheet agree.
   Nothing need be done.
@@ -476,6 +502,14 @@ TK-R58 warning: Words around a phone's record were passed over
 TK-R59 error: Corrections that cannot be read
   What was corrected, and why, belongs to the record and to its report.
   Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
+TK-R60 warning: Records changed by hand after a merge or a correction wrote them
+  Nobody can tell what they were and why they were changed; a later return may say otherwise.
+  Put the file back from a copy and put values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT; if \
+it is right as it stands, trialkit merge DIR takes it so.
+TK-R61 warning: A value that was decided against before was left out
+  A file that was saved before a correction or a choice still says what was wrong.
+  Nothing need be done; if the value is right after all, give it by itself: trialkit correct DIR BUCKET HEAD \
+COLUMN=VALUE --why TEXT.
 
 # Weather
 TK-T01 error: The lowest temperature of a day is above its highest
@@ -507,7 +541,10 @@ def catalogue() -> str:
         "# What trialkit checks",
         "",
         "`trialkit check` tells every problem at once, each with its rule's identity. An error stops the analysis; a",
-        "warning asks for a second look and stops nothing. This page is made from the rules themselves",
+        "warning asks for a second look and stops nothing. A value of heads or solution that was read, but is not",
+        "right, is best put right by `trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT` (of a solution without",
+        "HEAD) or, if there are many, by a file of them (`trialkit merge DIR FILE --why TEXT`): what stood there, and",
+        "why, is kept. This page is made from the rules themselves",
         "(`python -m trialkit.tables.rule_book > reports/checks.md`), and a test compares the two.",
     ]
     for letter, title in GROUPS.items():

@@ -1,8 +1,10 @@
 """Table schemas: each column's type, range and meaning, read from one document and compiled to a validator.
 
 The documents are Frictionless Table Schemas (``schemas/*.json``). Keys that start with ``trialkit:`` are ours:
-``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right) and ``trialkit:optionalColumn``
-(the column may be left out of the file).
+``trialkit:unit`` (UCUM code), ``trialkit:howToFix`` (how to put a bad value right), ``trialkit:optionalColumn`` (the
+column may be left out of the file), ``trialkit:wanted`` (forms ask for it), ``trialkit:rare`` (forms do not show it,
+and files have it only where some row does), ``trialkit:usualMinimum`` and ``trialkit:usualMaximum`` (beyond them a
+number is worth a second look; common practice, no source).
 """
 
 import json
@@ -31,7 +33,10 @@ DTYPES: dict[FieldType, str | None] = {
 class Field:
     """One column: what it holds and which values it accepts.
 
-    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts.
+    `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. A number beyond
+    `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again. What is
+    `wanted` a finished record has, and forms ask for it; a cell left empty says that nobody knows. A `rare` column
+    stands in a file only where some row has it, and on no form.
     """
 
     name: str
@@ -40,20 +45,36 @@ class Field:
     description: str
     unit: str | None = None
     required: bool = False
+    wanted: bool = False
     minimum: float | str | None = None
     maximum: float | str | None = None
+    usual_minimum: float | None = None
+    usual_maximum: float | None = None
     enum: tuple[str, ...] | None = None
     pattern: str | None = None
     max_length: int | None = None
     optional_column: bool = False
+    rare: bool = False
     how_to_fix: str | None = None
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
+
+    @property
+    def unit_words(self) -> str | None:
+        """Unit as people write it; None where the title says all, as that of a pH does."""
+        return {"[tsp_us]": "teaspoons", "[pH]": None}.get(self.unit, self.unit) if self.unit else None
+
+    @property
+    def heading(self) -> str:
+        """Title and unit, as forms head the column."""
+        return f"{self.title} ({self.unit_words})" if self.unit_words else self.title
 
     def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""
         if self.enum:
             return "choices", {"choices": self.enum}
+        if self.type == "boolean":
+            return "either", {"yes": self.true_values[0], "no": self.false_values[0]}
         if self.minimum is not None and self.maximum is not None:
             unit = self.unit.strip("[]") if self.unit and "_" not in self.unit else None
             return "range", {"minimum": self.minimum, "maximum": self.maximum, "unit": unit}
@@ -91,6 +112,11 @@ class TableSchema:
     def columns(self) -> tuple[str, ...]:
         """Names of all columns, in order."""
         return tuple(field.name for field in self.fields)
+
+    @property
+    def on_forms(self) -> tuple[Field, ...]:
+        """The columns that whoever keeps the record is asked for."""
+        return tuple(field for field in self.fields if not field.rare)
 
     def field(self, name: str) -> Field:
         """Return one column's field by its name."""
@@ -143,12 +169,16 @@ def _field(entry: dict[str, Any]) -> Field:
         description=entry["description"],
         unit=entry.get("trialkit:unit"),
         required=constraints.get("required", False),
+        wanted=entry.get("trialkit:wanted", False),
         minimum=constraints.get("minimum"),
         maximum=constraints.get("maximum"),
+        usual_minimum=entry.get("trialkit:usualMinimum"),
+        usual_maximum=entry.get("trialkit:usualMaximum"),
         enum=tuple(enum) if enum else None,
         pattern=constraints.get("pattern"),
         max_length=constraints.get("maxLength"),
         optional_column=entry.get("trialkit:optionalColumn", False),
+        rare=entry.get("trialkit:rare", False),
         how_to_fix=entry.get("trialkit:howToFix"),
         true_values=tuple(entry.get("trueValues", ())),
         false_values=tuple(entry.get("falseValues", ())),

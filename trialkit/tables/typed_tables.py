@@ -14,6 +14,7 @@ from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 from trialkit.tables.raw_table import RawTable, parse_csv
+from trialkit.tables.resaved import NO_CLUES, Clues, as_it_was
 from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
 
 # Which rule a broken constraint of the schema belongs to; names as `compile_schema` and pandera give them.
@@ -61,9 +62,16 @@ def empty_table(schema: TableSchema) -> TableReading:
 
 
 def read_table(
-    schema: TableSchema, text: str, *, severity_if_empty: Literal["error", "warning"] = "error"
+    schema: TableSchema,
+    text: str,
+    *,
+    severity_if_empty: Literal["error", "warning"] = "error",
+    clues: Clues = NO_CLUES,
 ) -> TableReading:
-    """Type and check one table by its own schema; links to other tables are not looked at."""
+    """Type and check one table by its own schema, as it was before a spreadsheet program saved it in its own way.
+
+    `clues` are what settles how such a table is read; links to other tables are not checked.
+    """
     raw = parse_csv(schema.file, text)
     if isinstance(raw, Problem):
         empty = raw.rule == "TK-F08"
@@ -72,7 +80,13 @@ def read_table(
     twice = {problem.column for problem in raw.problems if problem.rule == "TK-C03"}
     if twice & set(schema.columns):
         return replace(empty_table(schema), problems=raw.problems)
-    return _reading(schema, raw, severity_if_empty)
+    raw, resaved = as_it_was(schema, raw, clues)
+    if resaved is None:
+        return _reading(schema, raw, severity_if_empty)
+    if resaved.severity == "error":
+        return replace(empty_table(schema), problems=(resaved,))
+    reading = _reading(schema, raw, severity_if_empty)
+    return replace(reading, problems=(resaved, *reading.problems))
 
 
 def rows_typed(schema: TableSchema, rows: Sequence[Mapping[str, str]]) -> TableReading:

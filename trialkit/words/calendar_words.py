@@ -32,5 +32,5 @@ def event_detail(event: Event) -> str:
             return "See that lids sit tight and no mosquito gets in; note anything odd."
         case "visit":
             if event.number == event.count:
-                return "Cut what is ready; record every head that is left as not ready, dead, bolted or missing."
+                return "Cut what is ready; record what became of every head that is left."
             return "Cut and weigh each head that is ready, bucket by bucket, and note which are not."

@@ -14,7 +14,7 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.thresholds import FEWEST_ERROR_DF, SUSPICIOUS_P, UNEVEN_RATIO
 from trialkit.words.factor_words import effect_label
-from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.phrases import number, p_value
 from trialkit.words.treatment_names import level_words, treatment_words
 
@@ -26,7 +26,7 @@ CheckWords = tuple[str, str, str]
 """What was looked at, what was found, and what follows."""
 
 
-def check_words(check: Check, unit: str, system: MeasureSystem = KITCHEN) -> CheckWords:
+def check_words(check: Check, unit: str, system: MeasureSystem = BOTH) -> CheckWords:
     """Say what a check of a response in some unit looked at, what was found, and what follows."""
     match check:
         case MissingCheck():

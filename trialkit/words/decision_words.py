@@ -8,9 +8,18 @@ from trialkit.documents.decision import Candidate, Caution, Decision, Evidence, 
 from trialkit.documents.results import Results
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.words.check_words import check_words
+from trialkit.words.departure_words import all_lost_words
 from trialkit.words.dose_words import dose_sentences, dose_tried
 from trialkit.words.loss_words import losses_warning
-from trialkit.words.measures import KITCHEN, MeasureSystem, teaspoons
+from trialkit.words.measures import (
+    BOTH,
+    MeasureSystem,
+    head_amount,
+    head_unit,
+    head_weight,
+    least_weight,
+    teaspoons,
+)
 from trialkit.words.phrases import asked_chance, chance, count, in_percent, number
 from trialkit.words.treatment_names import treatment_words
 
@@ -39,7 +48,7 @@ NO_DECISION_WORDS = {
 }
 
 
-def sentences(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def sentences(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """Three paragraphs: what to do and what it brings, how sure, and what it rests on."""
     return (what_to_do(decision, system), how_sure(decision, system), what_it_rests_on(decision, system))
 
@@ -54,7 +63,7 @@ def after_costs(decision: Decision) -> str:
     return "" if decision.unit == "g per transplanted head" else " after costs"
 
 
-def what_to_do(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+def what_to_do(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """The verdict, what to grow, what is expected of it, and losses."""
     return " ".join(_what_to_do(decision, system))
 
@@ -64,46 +73,45 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     current, other = (treatment_words(one, system) for one in (decision.current, decision.alternative))
     gain = decision.shown.gain
     assert gain is not None  # only the current practice has none
-    limits = (
-        f"({decision.thresholds.confidence * 100:g} % interval {_limits(gain)}, on average over gardens and seasons)"
-    )
+    gained, sure = _amount(gain, system), decision.thresholds.confidence
+    limits = f"({sure * 100:g} % interval {_limits(gain, system)}, on average over gardens and seasons)"
     if decision.verdict.changes:
         yield f"Change the default to {other}{again}."
-        yield f"A transplanted head is expected to give {_amount(gain)} with what we say now, {current} {limits}."
+        yield f"A transplanted head is expected to give {gained} with what we say now, {current} {limits}."
         if after_costs(decision) and gain.estimate < 0:
             yield "After costs it is worth more."
     else:
         yield f"Keep the current default, {current}{again}."
-        yield (
-            f"With the best of the others, {other}, a transplanted head is expected to give {_amount(gain)} now "
-            f"{limits}."
-        )
+        yield (f"With the best of the others, {other}, a transplanted head is expected to give {gained} now {limits}.")
         if decision.shown.expected_value > decision.chosen.expected_value:
-            cost = number(decision.thresholds.change_cost_g)
-            yield f"That is not more than the {cost} g that a change must bring{after_costs(decision)}."
+            cost = least_weight(decision.thresholds.change_cost_g, system)
+            yield f"That is not more than the {cost} that a change must bring{after_costs(decision)}."
     yield from _losses(decision)
     yield from _days(decision)
 
 
-def _amount(gain: Gain) -> str:
+def _amount(gain: Gain, system: MeasureSystem) -> str:
     """Say an expected gain, to go before what it is compared with."""
-    grams = round(gain.estimate)
-    return "as much as" if grams == 0 else f"{abs(grams)} g {'more' if grams > 0 else 'less'} than"
+    if head_amount(gain.estimate, system.measures) == 0:
+        return "as much as"
+    return f"{head_weight(abs(gain.estimate), system)} {'more' if gain.estimate > 0 else 'less'} than"
 
 
-def _limits(gain: Gain) -> str:
+def _limits(gain: Gain, system: MeasureSystem) -> str:
     """Say an interval of a gain.
 
     Examples
     --------
-    >>> _limits(Gain(35, 5.4, 61.2)), _limits(Gain(6, -12.2, 25)), _limits(Gain(-9, -28, -2))
-    ('5 to 61 g more', '12 g less to 25 g more', '2 to 28 g less')
+    >>> metric = MeasureSystem("metric")
+    >>> [_limits(one, metric) for one in (Gain(35, 5.4, 61.2), Gain(6, -12.2, 25), Gain(-9, -28, -2))]
+    ['5 to 61 g more', '12 g less to 25 g more', '2 to 28 g less']
     """
-    low, high = round(gain.lower), round(gain.upper)
+    low, high = (head_amount(one, system.measures) for one in (gain.lower, gain.upper))
+    unit = head_unit(system.measures)
     if low < 0 < high:
-        return f"{-low} g less to {high} g more"
+        return f"{number(-low, 9)} {unit} less to {number(high, 9)} {unit} more"
     least, most = sorted((abs(low), abs(high)))
-    return f"{least} to {most} g {'more' if high > 0 else 'less'}"
+    return f"{number(least, 9)} to {number(most, 9)} {unit} {'more' if high > 0 else 'less'}"
 
 
 def _losses(decision: Decision) -> Iterator[str]:
@@ -126,20 +134,20 @@ def _days(decision: Decision) -> Iterator[str]:
         yield f"It is ready about {number(abs(later), 2)} days {'later' if later > 0 else 'sooner'}."
 
 
-def how_sure(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+def how_sure(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """Both chances, and what is given up."""
     (better, better_words), (near, near_words) = chances(decision, system)
     return (
         f"The chance {better_words} is {chance(better)}. The chance {near_words} is {chance(near)}{_short(decision)}. "
-        f"{given_up(decision)}"
+        f"{given_up(decision, system)}"
     )
 
 
-def chances(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[tuple[float, str], tuple[float, str]]:
+def chances(decision: Decision, system: MeasureSystem = BOTH) -> tuple[tuple[float, str], tuple[float, str]]:
     """Two different chances, each with what it is of: better than what is said now, and near the best of all."""
     changes, margin = decision.verdict.changes, decision.thresholds.margin_g
     subject = "it" if changes else f"the best of the others, {treatment_words(decision.alternative, system)},"
-    near = f"within {number(margin)} g a head of" if margin else "as good as"
+    near = f"within {least_weight(margin, system)} a head of" if margin else "as good as"
     return (
         (
             decision.shown.probability_better or 0.0,
@@ -161,17 +169,19 @@ def _short(decision: Decision) -> str:
     return f", {just}short of the {asked} at which the protocol calls it settled"
 
 
-def given_up(decision: Decision) -> str:
+def given_up(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What the choice gives up on average."""
     loss = decision.chosen.expected_loss
     if decision.unit == "currency a bucket":
         amount = f"{number(loss, 2)} a bucket in the currency of the prices"
     else:
-        amount = f"{number(round(loss))} g a head" if round(loss) else "less than 1 g a head"
+        least = "0.1 oz" if system.measures == "kitchen" else "1 g"
+        told = head_amount(loss, system.measures)
+        amount = f"{head_weight(loss, system) if told else f'less than {least}'} a head"
     return f"On average it gives up {amount} against whichever is truly the best."
 
 
-def what_it_rests_on(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+def what_it_rests_on(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What stood in just this choice, all that went into the model, and heads without a record."""
     return " ".join(_rests_on(decision, system))
 
@@ -189,6 +199,7 @@ def _rests_on(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     yield f"{_all(decision.evidence)} went into the calculation."
     for one in decision.tipping:
         yield _tipping(one, decision, system)
+    yield from all_lost_words(decision, system)
 
 
 def _all(evidence: Evidence) -> str:
@@ -215,7 +226,7 @@ def _tipping(point: TippingPoint, decision: Decision, system: MeasureSystem) -> 
     )
 
 
-def would_change(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def would_change(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """What would change the answer."""
     return tuple(_would_change(decision, system))
 
@@ -241,7 +252,8 @@ def _would_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
             "tried, and it did best by the curve."
         )
     if not decision.verdict.changes and decision.shown.expected_value > decision.chosen.expected_value:
-        yield f"A change of the handout that costs less than {number(decision.thresholds.change_cost_g)} g a head."
+        cost = least_weight(decision.thresholds.change_cost_g, system)
+        yield f"A change of the handout that costs less than {cost} a head."
     if decision.other_priors:
         yield priors_words(decision, system)
     yield from (_tipping(one, decision, system) for one in decision.tipping if one.turns_at is not None)
@@ -253,7 +265,7 @@ def _rivals(decision: Decision) -> tuple[Candidate, ...]:
     return tuple(sorted(others, key=lambda one: -one.probability_near_best)[:MOST_RIVALS])
 
 
-def priors_words(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+def priors_words(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """What would be grown with priors half or twice as wide."""
     named = " or ".join(treatment_words(one, system) for one in dict.fromkeys(decision.other_priors))
     return (
@@ -262,7 +274,7 @@ def priors_words(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
     )
 
 
-def scope(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def scope(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """What the answer covers and what it leaves out."""
     return (
         "Nothing is recommended beyond the doses tried, nor a cultivar or an acid that was not tried.",
@@ -305,7 +317,7 @@ def _costs(decision: Decision) -> Iterator[str]:
         yield "Waiting is not counted, because days to harvest are not known of all that could be grown."
 
 
-def cautions(results: Results, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def cautions(results: Results, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """What could well turn the answer, to be said beside it; gardens that failed are in the answer itself."""
     decision = results.decision
     if decision is None:

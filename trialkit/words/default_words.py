@@ -9,7 +9,16 @@ from trialkit.domain.units import Measures
 from trialkit.solution.acid_steps import LOWEST_PH, LOWEST_PH_AFTER_A_STEP
 from trialkit.words import decision_words as decision
 from trialkit.words.feed_words import part_words
-from trialkit.words.measures import KITCHEN, MeasureSystem, grams_words, in_measures, several_doses, spoons
+from trialkit.words.measures import (
+    BOTH,
+    MeasureSystem,
+    grams_words,
+    head_weight,
+    in_measures,
+    least_weight,
+    several_doses,
+    spoons,
+)
 from trialkit.words.phrases import chance, count, listed, number
 from trialkit.words.treatment_names import acid_words, treatment_words
 
@@ -23,7 +32,7 @@ GARDEN_WORDS: Mapping[str, str] = {
 }
 
 
-def answer(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
+def answer(document: Recommended, measures: Measures = "both") -> tuple[str, ...]:
     """What to do, how sure, what it rests on, and what the nutrient was given with."""
     said = decision.sentences(document.decision, _system(document.recommended, measures))
     return (*said, *parts_sentences(document.recommended, measures))
@@ -36,12 +45,12 @@ def parts_sentences(practice: Practice, measures: Measures) -> Iterator[str]:
         yield f"With it, stirred in after the nutrient, go {listed(parts)} into each bucket."
 
 
-def what_would_change_it(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
+def what_would_change_it(document: Recommended, measures: Measures = "both") -> tuple[str, ...]:
     """What would change the answer."""
     return decision.would_change(document.decision, _system(document.recommended, measures))
 
 
-def scope(document: Recommended, measures: Measures = "kitchen") -> tuple[str, ...]:
+def scope(document: Recommended, measures: Measures = "both") -> tuple[str, ...]:
     """What the answer covers and what it leaves out."""
     return decision.scope(document.decision, _system(document.recommended, measures))
 
@@ -63,7 +72,7 @@ def acid_taken(document: Recommended) -> Iterator[str]:
     )
 
 
-def set_beside(document: Recommended, measures: Measures = "kitchen") -> str:
+def set_beside(document: Recommended, measures: Measures = "both") -> str:
     """Name what gains are told of, and what they are told over."""
     system = _system(document.recommended, measures)
     ours, practice = (
@@ -72,31 +81,28 @@ def set_beside(document: Recommended, measures: Measures = "kitchen") -> str:
     return f"{ours} beside what we say now, {practice}"
 
 
-def trial_by_trial(document: Recommended) -> str:
+def trial_by_trial(document: Recommended, measures: Measures = "both") -> str:
     """What the trials found by themselves, and why the answer is not just their mean."""
     both = [one for one in document.evidence if one.gain is not None]
     gain = document.decision.shown.gain
     assert gain is not None  # only the current practice has none
-    return f"{_as_recorded(both)} All trials together say to expect {_grams(gain.estimate)}."
+    system = MeasureSystem(measures)
+    return f"{_as_recorded(both, system)} All trials together say to expect {head_weight(gain.estimate, system)}."
 
 
-def _as_recorded(both: Sequence[EvidenceTrial]) -> str:
+def _as_recorded(both: Sequence[EvidenceTrial], system: MeasureSystem) -> str:
     gains = [one.gain or 0.0 for one in both]
     if not gains:
         return "No trial had both in one garden."
     if len(gains) == 1:
-        return f"One trial had both in its gardens, and found {_grams(gains[0])} as recorded."
+        return f"One trial had both in its gardens, and found {head_weight(gains[0], system)} as recorded."
     ahead = sum(gain > 0 for gain in gains)
     whole = "both" if len(gains) == 2 else "all"
     among = whole if ahead == len(gains) else str(ahead or "none")
     return (
         f"{len(gains)} trials had both in their gardens: as recorded it was ahead in {among} of them, with gains of "
-        f"{_grams(min(gains))} to {_grams(max(gains))}."
+        f"{head_weight(min(gains), system)} to {head_weight(max(gains), system)}."
     )
-
-
-def _grams(grams: float) -> str:
-    return f"{number(round(grams, 0) + 0.0)} g"
 
 
 def what_is_not_known(document: Recommended) -> Iterator[str]:
@@ -142,16 +148,17 @@ def garden_name(one: GardenGain) -> str:
     return {"sun": f"gardens with {one.name}", "kind": f"gardens of the kind “{one.name}”", "garden": one.name}[one.of]
 
 
-def gains_by_garden(document: Recommended) -> str:
+def gains_by_garden(document: Recommended, measures: Measures = "both") -> str:
     """Say between what the gain lies over kinds of garden, and where it was not yet tried."""
     kinds = document.by_garden
-    low, high = (_grams(pick(one.gain.estimate for one in kinds)) for pick in (min, max))
+    system = MeasureSystem(measures)
+    low, high = (head_weight(pick(one.gain.estimate for one in kinds), system) for pick in (min, max))
     same = f"The gain is told as {low} in every kind of garden." if low == high else ""
     said = same or f"From one kind of garden to another the expected gain goes from {low} to {high}."
     return " ".join([said, *not_tried(document)])
 
 
-def changes(document: Recommended, measures: Measures = "kitchen") -> Iterator[str]:
+def changes(document: Recommended, measures: Measures = "both") -> Iterator[str]:
     """What changed since the version before."""
     change = document.change
     if change is None:
@@ -200,7 +207,7 @@ def _news(change: Change) -> Iterator[str]:
         yield "The evidence is the same; it was worked out anew."
 
 
-def next_trial(document: Recommended, measures: Measures = "kitchen") -> str:
+def next_trial(document: Recommended, measures: Measures = "both") -> str:
     """Which trial to run next."""
     proposed = document.next_trial
     if proposed is None:
@@ -210,7 +217,7 @@ def next_trial(document: Recommended, measures: Measures = "kitchen") -> str:
     return f"The next trial worth most: {proposed_words(proposed, _system(document.recommended, measures))}."
 
 
-def proposed_words(proposed: ProposedTrial, system: MeasureSystem = KITCHEN) -> str:
+def proposed_words(proposed: ProposedTrial, system: MeasureSystem = BOTH) -> str:
     """Every level that a proposal tries, and in how many buckets."""
     volunteers, blocks = proposed.block_size is not None, count(proposed.blocks, "block")
     each = f"{proposed.block_size} with each volunteer" if volunteers else f"{blocks} in each"
@@ -237,12 +244,14 @@ def next_question(proposed: ProposedTrial) -> str:
     return f"Which should our next handout recommend: {'; '.join(asked)}?"
 
 
-def why_next(document: Recommended) -> str:
+def why_next(document: Recommended, measures: Measures = "both") -> str:
     """What that trial is expected to bring, and where it would tell most."""
     proposed = document.next_trial
     if proposed is None:
         return "Raise what [limits] of the newest trial.toml allows, or try something new."
-    value = f"{number(proposed.value_g, 2)} g" if proposed.value_g >= LEAST_WORTH_G else "less than 0.1 g"
+    system = MeasureSystem(measures)
+    least = float(number(max(proposed.value_g, LEAST_WORTH_G), 2))
+    value = f"{'' if proposed.value_g >= LEAST_WORTH_G else 'less than '}{least_weight(least, system)}"
     if not proposed.worth_it:
         return f"The best of them is expected to raise what the next handout brings by {value} per transplanted head."
     why = (

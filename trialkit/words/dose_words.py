@@ -6,12 +6,11 @@ from collections.abc import Iterator
 
 from trialkit.documents.decision import Decision, DoseAdvice
 from trialkit.domain.thresholds import SAME_VALUE_G
-from trialkit.words.measures import KITCHEN, MeasureSystem, teaspoons
-from trialkit.words.phrases import number
+from trialkit.words.measures import BOTH, MeasureSystem, least_weight, teaspoons
 from trialkit.words.treatment_names import treatment_words
 
 
-def dose_tried(decision: Decision, system: MeasureSystem = KITCHEN) -> str:
+def dose_tried(decision: Decision, system: MeasureSystem = BOTH) -> str:
     """Say that a treatment was not itself tried, and between which doses it lies."""
     dose = decision.recommended.dose_tsp
     around = neighbours(decision.dose, dose) if decision.dose and dose is not None else None
@@ -31,7 +30,7 @@ def neighbours(advice: DoseAdvice, dose_tsp: float) -> tuple[float, float] | Non
     return (max(below), min(above)) if below and above else None
 
 
-def dose_sentences(decision: Decision, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def dose_sentences(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """Say which doses are as good as the best, and whether more was looked at; nothing where one dose was tried."""
     return tuple(_dose_sentences(decision, system))
 
@@ -42,7 +41,7 @@ def _dose_sentences(decision: Decision, system: MeasureSystem) -> Iterator[str]:
         return
     least, most = (teaspoons(one, system) for one in (advice.good_from_tsp, advice.good_to_tsp))
     costs = "" if decision.unit == "g per transplanted head" else " after costs"
-    near = f"within {number(SAME_VALUE_G)} g a head of the best{costs}"
+    near = f"within {least_weight(SAME_VALUE_G, system)} a head of the best{costs}"
     if advice.good_from_tsp == advice.good_to_tsp:
         yield f"By the curve, no dose but {least} is {near}."
     else:

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from trialkit.documents.findings import Losses
+from trialkit.domain.heads import LOST, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.words.factor_words import effect_label
-from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.phrases import in_percent, p_value
 from trialkit.words.treatment_names import level_words
 
+FATES: Mapping[str, str] = {
+    "dead": "dead",
+    "bolted": "bolted",
+    "eaten": "eaten",
+    "stolen": "stolen",
+    "never_planted": "never planted",
+    "gave_up": "of gardeners who gave up",
+    "missing": "missing",
+}
+"""Outcomes of heads that were lost or have no record, as they stand after a number of heads."""
 
-def losses_sentence(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+
+def losses_sentence(losses: Losses, system: MeasureSystem = BOTH) -> str:
     """Say what became of every planned head, and warn where that differs between treatments or gardens."""
     return " ".join(_losses(losses, system))
 
 
-def losses_warning(losses: Losses, system: MeasureSystem = KITCHEN) -> str:
+def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
     """Warn where losses differ by treatment, so that weights of the survivors alone mislead; empty where not."""
     return " ".join(_warning(losses, system))
 
@@ -27,6 +39,7 @@ def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
     parts += [f"{heads.not_ready} not ready at the end"] * bool(heads.not_ready)
     parts += [f"{heads.unrecorded} not recorded"] * bool(heads.unrecorded)
     yield f"{', '.join(parts)}."
+    yield from _fates(losses)
     if heads.unmarketable:
         yield f"{heads.unmarketable} of those harvested were not marketable."
     yield from _warning(losses, system)
@@ -34,7 +47,23 @@ def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
         share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
         yield f"Gardens differ: at {worst}, {in_percent(share)} of the recorded heads were marketable."
     if losses.unfinished:
-        yield "Many heads have no record yet: the answer is that of an unfinished trial."
+        yield "Many heads have no record: the answer is that of the others alone."
+
+
+def _fates(losses: Losses) -> Iterator[str]:
+    """How heads were lost, and why others have no record, as far as somebody wrote it down."""
+    known = losses.outcomes
+    lost, unrecorded = (_listed(known, outcomes) for outcomes in (LOST, SAYS_NOTHING))
+    if lost:
+        yield f"Of those lost, {lost}."
+    if unrecorded:
+        yield f"Of those not recorded, {unrecorded}."
+    if known.get(NOT_WEIGHED):
+        yield f"{known[NOT_WEIGHED]} of those harvested were not weighed: they count as heads, and tell no weight."
+
+
+def _listed(known: Mapping[str, int], outcomes: Sequence[str]) -> str:
+    return ", ".join(f"{known[outcome]} {FATES[outcome]}" for outcome in outcomes if known.get(outcome))
 
 
 def _warning(losses: Losses, system: MeasureSystem) -> Iterator[str]:

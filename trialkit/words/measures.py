@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, get_args
 
 from trialkit.documents.water import RecordedWater
-from trialkit.domain.units import GALLON_L, INCH_CM, POUND_KG, TEASPOON_ML, Measures, fahrenheit
+from trialkit.domain.units import GALLON_L, INCH_CM, OUNCE_G, POUND_KG, TEASPOON_ML, Measures, fahrenheit
 from trialkit.words.phrases import listed, number
 
 FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
@@ -38,6 +38,8 @@ class MeasureSystem:
 
 
 KITCHEN = MeasureSystem()
+BOTH = MeasureSystem("both")
+"""What is said where nobody asked: spoons, and grams where something is weighed."""
 
 
 def in_measures(measures: Measures, kitchen: str, metric: str) -> str:
@@ -107,6 +109,47 @@ def nutrient_g_per_tsp(water: RecordedWater) -> float | None:
 def _amount(value: float, digits: int = 3) -> str:
     """Write an amount to so many digits; the whole part is never rounded."""
     return number(value, digits) if value < 10**digits else f"{value:.0f}"
+
+
+def head_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say what a head weighs, gains or gives up, to the gram or the tenth of an ounce.
+
+    Heads are weighed and decided on in grams: those are told where both measures are, ounces where only the kitchen's.
+
+    Examples
+    --------
+    >>> head_weight(37.2), head_weight(37.2, MeasureSystem("both")), head_weight(37.2, MeasureSystem("metric"))
+    ('1.3 oz', '37 g', '37 g')
+    """
+    return f"{number(head_amount(grams, system.measures), 9)} {head_unit(system.measures)}"
+
+
+def head_unit(measures: Measures) -> str:
+    """Say the unit of what heads weigh."""
+    return "oz" if measures == "kitchen" else "g"
+
+
+def head_amount(grams: float, measures: Measures) -> float:
+    """Round what a head weighs to what is told of it, in its unit; never to minus nothing.
+
+    Examples
+    --------
+    >>> head_amount(-37.2, "kitchen"), head_amount(-0.2, "both")
+    (-1.3, 0.0)
+    """
+    return (round(grams / OUNCE_G, 1) if measures == "kitchen" else float(round(grams))) + 0.0
+
+
+def least_weight(grams: float, system: MeasureSystem = KITCHEN) -> str:
+    """Say a weight that a protocol states, to two figures.
+
+    Examples
+    --------
+    >>> least_weight(3.0), least_weight(3.0, MeasureSystem("metric"))
+    ('0.11 oz', '3 g')
+    """
+    told = float(f"{grams / OUNCE_G:.2g}") if system.measures == "kitchen" else grams
+    return f"{number(told)} {head_unit(system.measures)}"
 
 
 def grams_words(grams: float) -> str:

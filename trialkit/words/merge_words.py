@@ -36,8 +36,11 @@ def merge_lines(outcome: MergeOutcome, folder: str) -> Iterator[MergeLine]:
     """Say what a merge did with a trial's folder."""
     if outcome.finished_earlier:
         yield MergeLine("An earlier merge was stopped half-way; it is finished now.")
+    for name in outcome.taken:
+        yield MergeLine(f"{name} had been changed by hand since it was written; it is taken as it stands.")
     for file in outcome.files:
         yield from _finding_lines(file.findings)
+        yield from map(MergeLine, map(_corrected, file.corrections))
         yield from map(MergeLine, _file_lines(file))
     yield from _finding_lines(outcome.refused_choices)
     for conflict in outcome.chosen:
@@ -54,8 +57,7 @@ def correct_lines(outcome: CorrectOutcome, folder: str) -> Iterator[str]:
     for finding in outcome.findings:
         if outcome.ok or finding.verdict != "repaired":
             yield f"{finding.verdict}: {finding_sentence(finding)}"
-    for one in outcome.corrections:
-        yield f"Corrected {_cell(one)}: {quoted(one.before)} is now {quoted(one.after)}. Why: {shown(one.why)}"
+    yield from map(_corrected, outcome.corrections)
     for conflict in outcome.settled:
         yield f"Settled {conflict.id} by it: {quoted(conflict.returned)} had been returned."
     if outcome.ok:
@@ -65,6 +67,10 @@ def correct_lines(outcome: CorrectOutcome, folder: str) -> Iterator[str]:
             "Nothing was corrected. Next: the same command, written so that it can be read in one way only, a date as "
             "year-month-day, a number in the column's unit with a point before decimals."
         )
+
+
+def _corrected(one: Correction) -> str:
+    return f"Corrected {_cell(one)}: {quoted(one.before)} is now {quoted(one.after)}. Why: {shown(one.why)}"
 
 
 def _finding_lines(findings: Iterable[ReturnFinding]) -> Iterator[MergeLine]:
@@ -89,7 +95,8 @@ def _file_lines(file: FileOutcome) -> Iterator[str]:
         return
     again = " (merged before)" if file.merged_before else ""
     for table, counts in file.tables.items():
-        told = [f"{number} {words}" for kind, words in COUNT_WORDS.items() if (number := getattr(counts, kind))]
+        words_of = COUNT_WORDS | ({"conflicting": "corrected"} if file.corrections else {})
+        told = [f"{number} {words}" for kind, words in words_of.items() if (number := getattr(counts, kind))]
         blank = f"; {counts.blank} still blank" if counts.blank else ""
         yield f"{name}{again}, {table}: {', '.join(told) or 'no rows'}{blank}."
 

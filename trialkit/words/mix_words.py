@@ -34,7 +34,7 @@ NO_ALKALINITY = (
 
 def no_volume(asked: str) -> str:
     """Say that what was asked for is no volume, and how to write one."""
-    return f'"{asked}" is no volume: write litres or US gallons, such as "20 L" or "5 gal".'
+    return f'"{asked}" is no volume: write litres or US gallons, such as "16 L" or "4.2 gal".'
 
 
 def nutrient_not_told(product: str) -> str:

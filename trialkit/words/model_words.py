@@ -94,7 +94,7 @@ def _note(note: Note) -> Iterator[str]:
         case "heads_unrecorded":
             yield f"{buckets} without a record of some heads: they were taken to fare like the others of their bucket."
         case "heads_unweighed":
-            yield f"{buckets} left out: a harvested head has no weight."
+            yield f"{buckets} left out: none of their marketable heads was weighed."
         case "garden_failed":
             yield f"Nothing was marketable at {note.site}: that garden says nothing of how treatments differ, and is"
             yield "left out."

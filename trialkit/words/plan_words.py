@@ -18,13 +18,16 @@ from trialkit.documents.plan import (
     VarianceSource,
 )
 from trialkit.domain.thresholds import SAME_VALUE_G
+from trialkit.domain.units import OUNCE_G, POUND_KG, Measures
 from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.words.layout_words import warning_sentence
-from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose
+from trialkit.words.measures import BOTH, MeasureSystem, head_unit, least_weight, short_dose
 from trialkit.words.phrases import chance, count, number
 from trialkit.words.treatment_names import level_label, treatment_words
 
 UNKNOWN = "–"
+VALUE_DECIMALS: Mapping[str, int] = {"g": 1, "oz": 2}
+"""Of what designs are worth, by the unit it is told in."""
 BLOCK_WORDS: Mapping[str, str] = {"volunteer blocks": "volunteer", "Latin square": "square", "row-column": "rectangle"}
 """What a garden has several of, by the kind of layout; blocks in all others."""
 GROUPING_WORDS: Mapping[Grouping, str] = {
@@ -64,12 +67,13 @@ HOW_TO_LIMIT = (
 
 def summary(plan: Plan) -> tuple[str, ...]:
     """Say what the adviser should know first."""
+    system = MeasureSystem(plan.measures, plan.nutrient_g_per_tsp)
     return (
-        f"{verdict_words(plan.verdict)}. {what_to_do(plan)}",
-        worth_sentence(plan),
+        f"{verdict_words(plan.verdict)}. {what_to_do(plan, system)}",
+        worth_sentence(plan, system),
         takes_sentence(plan.designs[0]),
         chances_sentence(plan.value.asked),
-        left_open_sentence(plan.value.asked),
+        left_open_sentence(plan.value.asked, system),
         basis_sentence(plan),
         *now_sentences(plan),
         limits_sentence(plan),
@@ -82,7 +86,7 @@ def verdict_words(verdict: PlanVerdict) -> str:
     return VERDICT_WORDS[verdict].capitalize()
 
 
-def what_to_do(plan: Plan, system: MeasureSystem = KITCHEN) -> str:
+def what_to_do(plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Say what to do with the plan, in a sentence or two that its table of designs bears out."""
     return " ".join(_what_to_do(plan, system))
 
@@ -95,11 +99,12 @@ def _what_to_do(plan: Plan, system: MeasureSystem) -> Iterator[str]:
         if is_priced(plan):
             yield "No trial within the limits earns in a year what its buckets cost."
         else:
-            yield f"No trial within the limits is expected to bring even {number(SAME_VALUE_G)} g more a head."
+            least = least_weight(SAME_VALUE_G, system)
+            yield f"No trial within the limits is expected to bring even {least} more a head."
         return
     if plan.proposed:
         yield f"Run {design_words(row, plan, system)} instead."
-        yield f"{_buckets_instead(row, asked)}, and is expected to bring {_grams_instead(row, asked)}."
+        yield f"{_buckets_instead(row, asked)}, and is expected to bring {_more_instead(row, asked, system)}."
     elif asked.beyond:
         yield "No smaller trial like it was found within them: drop treatments, or widen the limits."
     else:
@@ -112,12 +117,13 @@ def _why_run(plan: Plan, system: MeasureSystem) -> Iterator[str]:
         yield "No trial within the limits is clearly worth more after its cost."
         return
     asked, *others = plan.designs
-    yield "No trial of about its size is worth a gram a head more, and no much smaller one is worth nearly as much."
+    least = least_weight(SAME_VALUE_G, system)
+    yield (f"No trial of about its size is worth {least} a head more, and no much smaller one is worth nearly as much.")
     larger = [row for row in others if not row.beyond and row.value_g >= asked.value_g + SAME_VALUE_G]
     if larger:
         row = min(larger, key=lambda one: one.buckets)
         yield (
-            f"Only {design_words(row, plan, system)} would bring {_grams_instead(row, asked)}, but for "
+            f"Only {design_words(row, plan, system)} would bring {_more_instead(row, asked, system)}, but for "
             f"{row.buckets} buckets instead of {asked.buckets}."
         )
 
@@ -133,12 +139,13 @@ def _buckets_instead(row: DesignRow, asked: DesignRow) -> str:
     return f"That takes {row.buckets} buckets instead of {asked.buckets}"
 
 
-def _grams_instead(row: DesignRow, asked: DesignRow) -> str:
+def _more_instead(row: DesignRow, asked: DesignRow, system: MeasureSystem) -> str:
     """Say how far two values in the table lie apart, to the place that is written there."""
-    more = round(row.value_g, 1) - round(asked.value_g, 1)
-    if round(more, 1) == 0:
+    more = told_value(row.value_g, system.measures) - told_value(asked.value_g, system.measures)
+    least = VALUE_DECIMALS[head_unit(system.measures)]
+    if round(more, least) == 0:
         return "as much a head"
-    return f"{abs(more):.1f} g {'more' if more > 0 else 'less'} a head"
+    return f"{abs(more):.{least}f} {head_unit(system.measures)} {'more' if more > 0 else 'less'} a head"
 
 
 def _beyond_words(asked: DesignRow, plan: Plan) -> str:
@@ -166,14 +173,14 @@ def _limit_words(name: LimitName, value: float) -> str:
     return f"{number(value, 9)} {one if value == 1 else many}"
 
 
-def worth_sentence(plan: Plan) -> str:
+def worth_sentence(plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Say what the trial asked for is worth."""
     one, heads = plan.value.asked, plan.value.heads_a_year
-    base = f"As asked for, the next handout should gain {grams(one.value_g)} a transplanted head by it"
+    base = f"As asked for, the next handout should gain {value_words(one.value_g, system)} a transplanted head by it"
     if one.kg_a_year is None or heads is None:
         return f"{base}."
     money = f", worth {plain(one.worth_a_year)}" if one.worth_a_year is not None else ""
-    return f"{base}: {plain(one.kg_a_year)} kg a year on {plain(heads)} heads{money}."
+    return f"{base}: {mass_words(one.kg_a_year, system)} a year on {plain(heads)} heads{money}."
 
 
 def takes_sentence(row: DesignRow) -> str:
@@ -208,13 +215,14 @@ def _series(parts: Sequence[str]) -> str:
 
 def worth_picture_finding(plan: Plan) -> str:
     """Say what the picture of value against cost shows: what the most valuable design would add."""
-    asked = plan.designs[0]
+    asked, system = plan.designs[0], MeasureSystem(plan.measures)
     best = max((row for row in plan.designs if not row.beyond), key=lambda row: row.value_g, default=asked)
     if best is asked or round(best.value_g, 1) <= round(asked.value_g, 1):
-        return f"No design within the limits is worth more than the {grams(asked.value_g)} a head of the one asked for."
+        value = value_words(asked.value_g, system)
+        return f"No design within the limits is worth more than the {value} a head of the one asked for."
     return (
-        f"From {asked.buckets} to {best.buckets} buckets the value goes from {grams(asked.value_g)} to "
-        f"{grams(best.value_g)} a head, and no further within the limits."
+        f"From {asked.buckets} to {best.buckets} buckets the value goes from {value_words(asked.value_g, system)} to "
+        f"{value_words(best.value_g, system)} a head, and no further within the limits."
     )
 
 
@@ -226,13 +234,13 @@ def chances_sentence(one: Prospect) -> str:
     )
 
 
-def left_open_sentence(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
+def left_open_sentence(one: Prospect, system: MeasureSystem = BOTH) -> str:
     """Say what the trial is expected to leave open."""
     dose = f", and the best dose within {dose_width(one, system)}" if one.dose_half_width_tsp is not None else ""
-    return f"It should tell the gain within {grams(one.half_width_g)} either way{dose}."
+    return f"It should tell the gain within {value_words(one.half_width_g, system)} either way{dose}."
 
 
-def dose_width(one: Prospect, system: MeasureSystem = KITCHEN) -> str:
+def dose_width(one: Prospect, system: MeasureSystem = BOTH) -> str:
     """Say how far the interval of the best dose is expected to reach; a dash where dose is not tried."""
     return UNKNOWN if one.dose_half_width_tsp is None else short_dose(float(number(one.dose_half_width_tsp, 2)), system)
 
@@ -252,7 +260,7 @@ def basis_sentence(plan: Plan) -> str:
             )
 
 
-def now_sentences(plan: Plan, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def now_sentences(plan: Plan, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """Say what is recommended without the trial, where that is not the current practice."""
     now = plan.value.now
     if all(now.level(column) == level for column, level in plan.practice.levels.items()):
@@ -287,7 +295,7 @@ def statistician_warnings(plan: Plan) -> tuple[LayoutWarning, ...]:
     return tuple(one for one in plan.warnings if one.code == "few error degrees of freedom")
 
 
-def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = KITCHEN) -> str:
+def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Name a design by its gardens and blocks, and by what else differs from the trial asked for."""
     block = BLOCK_WORDS.get(plan.kind, "block")
     if row.kind == "volunteers":
@@ -308,15 +316,32 @@ def design_words(row: DesignRow, plan: Plan, system: MeasureSystem = KITCHEN) ->
     return ", ".join(parts)
 
 
-def grams(value: float) -> str:
+def value_words(value_g: float, system: MeasureSystem) -> str:
     """Write a value or a half-width, as the table of designs does.
 
     Examples
     --------
-    >>> grams(27.38), grams(0.04)
-    ('27.4 g', '0.0 g')
+    >>> value_words(27.38, MeasureSystem("both")), value_words(27.38, MeasureSystem())
+    ('27.4 g', '0.97 oz')
     """
-    return f"{value:.1f} g"
+    unit = head_unit(system.measures)
+    return f"{told_value(value_g, system.measures):.{VALUE_DECIMALS[unit]}f} {unit}"
+
+
+def told_value(value_g: float, measures: Measures) -> float:
+    """Round a value to what is told of it, in the unit of heads."""
+    return round(value_g / OUNCE_G, 2) if measures == "kitchen" else round(value_g, 1)
+
+
+def mass_words(mass_kg: float, system: MeasureSystem) -> str:
+    """Write what is gained in a year.
+
+    Examples
+    --------
+    >>> mass_words(25.0, MeasureSystem()), mass_words(25.0, MeasureSystem("metric"))
+    ('55.1 lb', '25 kg')
+    """
+    return f"{plain(mass_kg / POUND_KG)} lb" if system.measures == "kitchen" else f"{plain(mass_kg)} kg"
 
 
 def power_sentences(plan: Plan) -> tuple[str, ...]:

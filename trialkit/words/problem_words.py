@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 ACCEPTED = {
     "choices": "one of {choices}",
+    "either": "{yes} or {no}",
     "range": "{minimum} to {maximum}[[ {unit}]]",
     "label": "letters, figures and hyphens",
     "name": "a short name of letters and figures",
@@ -70,6 +71,8 @@ VALUES = {
     "disorder": "doses in increasing order",
 }
 
+NOTHING_TO_CORRECT = ("TK-S02",)
+
 _MESSAGES = """
 # Files
 TK-F01: a file named {file} in the trial folder | no file
@@ -82,12 +85,25 @@ TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
 TK-F06: a closing " for each opening one | a cell that never ends
 TK-F06 text after: a closing " for each opening one | text after a closing "
-TK-F07: columns separated by commas | columns separated by {mark}
+TK-F07: columns separated by one mark | a header separated by {mark}, and rows that are not
 TK-F08 empty file: a header and at least one row | an empty file
 TK-F08 no rows: at least one row below the header | none | {of_table} Write one below the header for each, with at \
 least its {needed}.
 TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
 TK-F10: plain text | a spreadsheet workbook
+TK-F11: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
+[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
+[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]]
+TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way: {text!q} \
+may be {readings!o}, and nothing in the table says which
+TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way: {text!q} and \
+{other!q} cannot have the same order of day and month
+TK-F12 day counts: dates | a table that a spreadsheet program saved in its own way: {text!q} is a day count, from 1900 \
+or from 1904
+TK-F12 numbers: a number | a table that a spreadsheet program saved in its own way: it took numbers for dates, such \
+as {text!q}
+TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
+numbers, such as {text!q}[[, which may be {readings!o}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
@@ -198,6 +214,7 @@ TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested
 TK-H03: a date, as the outcome is harvested
 TK-H04: an empty cell, as the outcome says that the head was not cut
+TK-H04 not weighed: an empty cell, as the outcome says that nobody weighed the head
 TK-H05: an empty cell, as the outcome says that the head was not cut
 TK-H06: a date not before transplanted_on
 TK-H07: a date from transplanted_on to harvested_on
@@ -214,13 +231,24 @@ TK-H15 two buckets: weights of their own | the weights of bucket {first} again a
 TK-H16: at most {most_g_a_day:g} g for each day from transplanting to harvest
 TK-H17: losses alike in all treatments | {worst_pct:.0f} % of the heads lost with {factor} {worst}, {best_pct:.0f} % \
 with {best}
+TK-H18: an outcome, as a harvest is recorded
+TK-H19: a date, as the outcome says that the head stood in the bucket
+TK-H20: an outcome | none for {count:head} at {site}
+TK-H21 transplanting: {assigned}, when most heads of the garden were transplanted
+TK-H21 cultivar: {assigned!q}, which layout.csv gives this bucket
+TK-H22 transplanting: {assigned}, when most heads of the garden were transplanted; its row says {why!q}
+TK-H22 cultivar: {assigned!q}, which layout.csv gives this bucket; its row says {why!q}
 # The solution
-TK-S01 dose: the dose that layout.csv gives this bucket
+TK-S01 dose: the dose that layout.csv gives this bucket, {assigned:g}
 TK-S01 no acid: 0, as layout.csv gives this bucket no acid
 TK-S01 acid: some acid, as layout.csv gives this bucket one
-TK-S02 dose: the dose that layout.csv gives this bucket; the note on its heads says {note!q}
-TK-S02 no acid: 0, as layout.csv gives this bucket no acid; the note on its heads says {note!q}
-TK-S02 acid: some acid, as layout.csv gives this bucket one; the note on its heads says {note!q}
+TK-S01 volume: about {assigned:g} L, as the protocol fills the buckets
+TK-S01 mixing: {assigned}, when most buckets of the garden got their nutrient
+TK-S02 dose: the dose that layout.csv gives this bucket, {assigned:g}; its row says {why!q}
+TK-S02 no acid: 0, as layout.csv gives this bucket no acid; its row says {why!q}
+TK-S02 acid: some acid, as layout.csv gives this bucket one; its row says {why!q}
+TK-S02 volume: about {assigned:g} L, as the protocol fills the buckets; its row says {why!q}
+TK-S02 mixing: {assigned}, when most buckets of the garden got their nutrient; its row says {why!q}
 TK-S03: at most ph_before, as acid was added
 TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
 TK-S05: a day not after the bucket's last harvest
@@ -236,6 +264,9 @@ TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper reco
 TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
 TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
+TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
+TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
+DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.
 # Weather
 TK-T01: a temperature not above t_max_c
 """
@@ -269,7 +300,18 @@ def problem_sentence(problem: Problem) -> str:
     if told.column is not None:
         place.append(f"column {told.column}" if told.file.endswith(".csv") else told.column)
     found = f"found {told.found}; " if told.found else ""
-    return f"{', '.join(place)}: {found}expected {told.expected}. {told.how_to_fix} [{told.rule}]"
+    how_to_fix = " ".join(filter(None, (told.how_to_fix, _how_to_correct(problem))))
+    return f"{', '.join(place)}: {found}expected {told.expected}. {how_to_fix} [{told.rule}]"
+
+
+def _how_to_correct(problem: Problem) -> str:
+    """Name the command that puts a cell right and keeps why, of rules about values that can be read."""
+    keys = {"heads.csv": "BUCKET HEAD", "solution.csv": "BUCKET"}
+    of_values = problem.rule[3] in "HS" or problem.rule == "TK-K03"
+    key = problem.column in ("bucket", "head", "measured_on")
+    if problem.file not in keys or not of_values or problem.row is None or key or problem.rule in NOTHING_TO_CORRECT:
+        return ""
+    return f"To correct it: trialkit correct DIR {keys[problem.file]} {problem.column}=VALUE --why TEXT."
 
 
 def said_of(

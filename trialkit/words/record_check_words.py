@@ -81,7 +81,7 @@ def column_words(file: str, column: str | None) -> str:
     Examples
     --------
     >>> column_words("heads.csv", "weight_g"), column_words("trial.toml", "layout.seed")
-    ('Head weight, g', 'layout.seed')
+    ('Head weight (g)', 'layout.seed')
     """
     from trialkit.domain.table_names import TABLE_NAMES
     from trialkit.tables.table_schema import load_schema
@@ -91,5 +91,4 @@ def column_words(file: str, column: str | None) -> str:
     schema = next((load_schema(name) for name in TABLE_NAMES if f"{name}.csv" == file), None)
     if schema is None or column not in schema.columns:
         return column
-    field = schema.field(column)
-    return f"{field.title}, {field.unit}" if field.unit and "[" not in field.unit else field.title
+    return schema.field(column).heading

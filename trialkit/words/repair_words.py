@@ -85,9 +85,16 @@ TK-R18 as text: a number | the formula {text!q} as text | Replace the formula by
 TK-R19: only capitals, blanks or the title differ
 TK-R19 order: the columns stand in another order and were read by their headings
 TK-R20: each heading once | {heading!q} {count} times
-TK-R21: it looks like {became}.
-TK-R21 unit: it looks like {meant}, in {unit}; every value would be converted. | |  | {meant}, converted from {unit}
-TK-R22: the table has no such column; it would be left out, and kept in the original under returned. | |  | left out
+TK-R21: it looks like {became}. | | See whether it is; for another column, name it: {option}.
+TK-R21 unit: it looks like {meant}, in {unit}; every value would be converted. | | See whether it is; for another \
+column, name it: {option}. | {meant}, converted from {unit}
+TK-R21 remembered: as answered before, of a file with the same headings
+TK-R22: the table has no such column; it would be left out, and kept in the original under returned. | | See whether \
+it is needed; what matters belongs under note.[[ If it stands for one of {absent}, name that: {option}.]] | left out
+TK-R22 no table: no table of the record has such a heading, nor enough of the others. | | Say which column it stands \
+for: {answers!o}[[, one of {columns}]]; write nothing after the equals sign to leave it out.
+TK-R22 answered: the column {heading!q} was left out, as answered
+TK-R22 remembered: the column {heading!q} was left out, as answered before of a file with the same headings
 TK-R22 no heading: it has no heading; it would be left out, and kept in the original under returned. | column \
 {number} with {first!q} and {more} more | | left out
 TK-R23: {wanted} cells as in the header | {count} cells[[, the last of them {last!q}]]
@@ -112,7 +119,7 @@ TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \
 {first}[[ and {more} more]] | Ask whether they are still to come: accepting merges what is here and waits for them. A \
-lost bucket has the outcome dead or missing. | still to come
+bucket that died has the outcome dead; one of which nobody knows may stay away. | still to come
 TK-R33: the comma is the decimal separator, as in the whole column
 TK-R33 one way: it can be read in one way only
 TK-R34 mixed: this column has commas and points as decimal separators; each would be read as one. | |  | decimals
@@ -178,6 +185,7 @@ of this row together with it, or correct the row of {chosen_in}.csv: trialkit co
 COLUMN=VALUE --why TEXT.
 TK-R57: it belongs to {other}, and the form to {site}; it would be taken as it stands.
 TK-R58: the words around the record were passed over: {around!q}
+TK-R61: {text!q} for {key} was decided against before, and {kept!q} stays
 """
 
 RETURN_MESSAGES = messages_of(_MESSAGES)
@@ -207,6 +215,7 @@ def _said(finding: ReturnFinding) -> MessageWords:
     """Fill in a finding's message; what was rewritten without being proposed first is quoted."""
     facts: dict[str, Any] = by_name(finding.facts)
     known = facts | {"answers": finding.answers, "file": finding.file, "column": finding.column}
+    known |= {"option": finding.answers[-1]} if finding.answers else {}
     if "cause" in facts:
         known["cause"] = said_of(facts["cause"], facts["cause_case"], known)
     if finding.rule == "TK-R31":

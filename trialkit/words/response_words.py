@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from trialkit.documents.findings import NotAnalysed, ResponseName
 from trialkit.domain.thresholds import DEGREE_DAY_BASE_C
-from trialkit.words.measures import KITCHEN, MeasureSystem
+from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.treatment_names import treatment_words
 
 RESPONSE_LABELS: Mapping[ResponseName, str] = {
@@ -46,7 +46,7 @@ REASONS = {
 SEEN = {"never_ready": "was still not ready when last seen", "ready_at_once": "was ready when first seen"}
 
 
-def not_analysed_sentence(why: NotAnalysed, system: MeasureSystem = KITCHEN) -> str:
+def not_analysed_sentence(why: NotAnalysed, system: MeasureSystem = BOTH) -> str:
     """Say why a response has no answer, and what to do otherwise next time."""
     if why.code in SEEN:
         names = " and of ".join(treatment_words(treatment, system) for treatment in why.treatments)

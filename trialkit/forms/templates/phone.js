@@ -4,9 +4,12 @@
   const key = ["trialkit", form.trial, form.form, form.layout, form.site].join(":");
   const by = id => document.getElementById(id);
   const keys = { heads: ["bucket", "head"], solution: ["bucket"], visits: ["site"] };
-  const notCut = ["not_ready", "dead", "missing"];
-  let state = { by: "", heads: {}, solution: [], visits: [], saved: {} };
+  const tasks = ["planting", "mixing", "readings", "harvest", "other"];
+  const ofDay = { solution: "measured_on", visits: "visited_on" };
+  let state = { by: "", unit: form.unit, task: "planting", day: "", daySetOn: "", heads: {}, solution: [], visits: [], saved: {} };
   let current = "";
+  let undo = null;
+  let camera = null;
   let keeps = true;
 
   // Elements. Text from the trial is only ever text.
@@ -29,12 +32,37 @@
     const value = text.normalize("NFKC").trim();
     return field.type === "number" || field.type === "integer" ? value.replace(",", ".") : text.trim();
   }
+  // A scale in ounces: what is kept is grams, to a tenth, which is finer than a hundredth of an ounce.
+  function inOunces(field) {
+    return field.unit === "g" && state.unit === "oz";
+  }
+  function short(value, figures) {
+    return String(Number(value.toFixed(figures)));
+  }
+  function kept(field, typed) {
+    const value = plain(field, typed);
+    return inOunces(field) && value && isNumber(value) ? short(Number(value) * form.gramsInAnOunce, 1) : typed;
+  }
+  function shown(field, record) {
+    const text = record[field.name] || "";
+    const value = plain(field, text);
+    return inOunces(field) && value && isNumber(value) ? short(Number(value) / form.gramsInAnOunce, 2) : text;
+  }
+  function isNumber(value) {
+    return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(value);
+  }
+  function readAs(field, typed) {
+    const value = plain(field, typed);
+    if ((field.type !== "number" && field.type !== "integer") || !isNumber(value)) return "";
+    if (inOunces(field)) return "Read as " + value + " oz, kept as " + kept(field, typed) + " g. ";
+    return value === typed ? "" : "Read as " + value + (field.unit ? " " + field.unit : "") + ". ";
+  }
   function fault(field, text) {
     const value = plain(field, text || "");
     if (!value) return "";
     if (field.enum && !field.enum.includes(value)) return "Please choose from the list.";
     if (field.type === "number" || field.type === "integer") {
-      if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(value)) return "This is not a number. Write figures only, without a unit.";
+      if (!isNumber(value)) return "This is not a number. Write figures only, without a unit.";
       if (field.type === "integer" && !/^[+-]?\d+$/.test(value)) return "Write a whole number.";
       if (field.minimum !== undefined && Number(value) < field.minimum) return "Too small: expected " + field.expected + ".";
       if (field.maximum !== undefined && Number(value) > field.maximum) return "Too large: expected " + field.expected + ".";
@@ -51,8 +79,9 @@
   // Rules between the fields of one head; the same as those of the check.
   function crossFault(record, name) {
     const outcome = record.outcome || "";
-    if (outcome === "harvested" && (name === "weight_g" || name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
-    if (notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return "Leave this empty, as the outcome says that the head was not cut.";
+    if ((outcome === "harvested" && name === "weight_g" || form.cut.includes(outcome) && name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
+    if (form.cut.includes(outcome) && outcome !== "harvested" && name === "weight_g" && record[name]) return "Leave this empty, as the outcome says that the head was not weighed.";
+    if (form.notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return "Leave this empty, as the outcome says that the head was not cut.";
     if (name === "harvested_on" && record.transplanted_on && record.harvested_on && record.harvested_on < record.transplanted_on) return "This is before the day of transplanting.";
     if (name === "last_not_ready_on" && record.last_not_ready_on && (record.last_not_ready_on < (record.transplanted_on || "") || record.harvested_on && record.last_not_ready_on > record.harvested_on)) return "Expected a day from transplanting to harvest.";
     return "";
@@ -62,7 +91,22 @@
     if (wrong) return wrong;
     const cross = table === "heads" ? crossFault(record, field.name) : "";
     if (cross) return cross;
+    if (table === "heads" && field.name === "outcome" && isGrowing(record)) return "";
+    if (table === "heads" && field.name === "transplanted_on" && form.saysNothing.includes(record.outcome)) return "";
     return field.required && !record[field.name] && isTouched(table, record) ? "Needed." : "";
+  }
+  // What is no fault, but worth another look at the scale or the meter while one stands before it.
+  function oddity(table, field, record) {
+    const value = Number(plain(field, record[field.name] || ""));
+    if (!record[field.name] || fault(field, record[field.name])) return "";
+    const again = (field.unit === "g" ? "Weigh" : "Read") + " again, and leave it if it is right.";
+    if (value < field.usualMinimum || value > field.usualMaximum) return "Unusual: mostly " + field.usualMinimum + " to " + field.usualMaximum + (field.unit ? " " + field.unit : "") + ". " + again;
+    const days = (Date.parse(record.harvested_on) - Date.parse(record.transplanted_on)) / 86400000;
+    if (table === "heads" && field.name === "weight_g" && days > 0 && value / days > form.mostGramsADay) return "Unusual: more than " + form.mostGramsADay + " g for each day since planting. " + again;
+    return "";
+  }
+  function isGrowing(record) {
+    return Boolean(record.transplanted_on) && !record.outcome && !record.weight_g && !record.harvested_on;
   }
   function isTouched(table, record) {
     return Object.entries(record).some(([name, value]) => value && !keys[table].includes(name));
@@ -108,18 +152,31 @@
     }
     return count;
   }
+  function headsOf(bucket) {
+    return Array.from({ length: form.heads }, (_, head) => state.heads[bucket + "|" + (head + 1)] ||= {});
+  }
+  // How far a bucket has come, in words, and how many of its heads are recorded to the end.
   function bucketState(bucket) {
-    let done = 0, wrong = 0, touched = 0;
-    for (let head = 1; head <= form.heads; head++) {
-      const record = state.heads[bucket + "|" + head] || {};
-      if (!isTouched("heads", record)) continue;
-      touched++;
-      if (form.tables.heads.some(field => !keys.heads.includes(field.name) && message("heads", field, record))) wrong++;
-      else done++;
-    }
-    if (wrong) return [wrong + (wrong > 1 ? " heads" : " head") + " to complete", done];
-    if (done === form.heads) return ["complete", done];
-    return [touched ? done + " of " + form.heads + " heads" : "nothing yet", done];
+    const heads = headsOf(bucket).filter(record => isTouched("heads", record));
+    const isWrong = record => form.tables.heads.some(field => !keys.heads.includes(field.name) && message("heads", field, record));
+    const wrong = heads.filter(isWrong).length;
+    const done = heads.filter(record => record.outcome && !isWrong(record)).length;
+    const planted = heads.filter(record => record.transplanted_on).length;
+    const row = rowOfDay("solution", { bucket });
+    const words = {
+      planting: planted === form.heads ? "planted" : planted ? planted + " of " + form.heads + " planted" : "not planted yet",
+      mixing: row && isMixing(row) ? (row.acid_tsp || !form.buckets.find(one => one.id === bucket).acid ? "written down" : "acid to write down") : state.solution.some(one => one.bucket === bucket && isMixing(one)) ? "mixed before" : "not mixed yet",
+      readings: row && (row.ph_before || row.ec_ms_cm) ? "read" : "not read yet",
+      harvest: wrong ? number(wrong, "head", "heads") + " to complete" : done === form.heads ? "complete" : done ? done + " of " + form.heads + " heads" : planted ? "growing" : "nothing yet",
+    };
+    words.other = words.harvest;
+    return [words[state.task], done];
+  }
+  function isMixing(row) {
+    return Boolean(row.volume_l || row.nutrient_tsp || row.acid_tsp || row.ph_after);
+  }
+  function rowOfDay(table, whose) {
+    return state[table].find(row => row[ofDay[table]] === state.day && Object.entries(whose).every(([name, value]) => row[name] === value));
   }
 
   // What is kept on the phone.
@@ -135,7 +192,7 @@
   }
   function isState(found) {
     const isRow = row => row && typeof row === "object" && Object.values(row).every(value => typeof value === "string");
-    return found && typeof found === "object" && typeof found.by === "string" && Array.isArray(found.solution) && Array.isArray(found.visits)
+    return found && typeof found === "object" && typeof found.by === "string" && ["unit", "task", "day", "daySetOn"].every(name => typeof found[name] === "string") && Array.isArray(found.solution) && Array.isArray(found.visits)
       && found.heads && typeof found.heads === "object" && [...Object.values(found.heads), ...found.solution, ...found.visits, found.saved].every(isRow);
   }
   function load() {
@@ -143,7 +200,7 @@
     try {
       text = localStorage.getItem(key);
       if (text === null) return;
-      const found = JSON.parse(text);
+      const found = { ...state, ...JSON.parse(text) };
       if (!isState(found)) throw new Error("not what this form keeps");
       state = found;
     } catch (error) {
@@ -280,63 +337,159 @@
   }
 
   // Fields.
-  function fieldOf(table, field, record, prefix, refresh) {
+  function fieldOf(table, field, record, prefix, refresh, entered) {
     const id = prefix + "-" + field.name;
-    const notes = id + "-hint " + id + "-error";
+    const notes = [id + "-hint", id + "-error", id + "-said"].slice(entered ? 1 : 0).join(" ");
     let input;
     if (field.enum || field.words) {
       input = make("select", { id, "aria-describedby": notes }, make("option", { value: "" }, ""), ...(field.enum || field.words).map(word => make("option", { value: word }, word.replace(/_/g, " "))));
     } else {
-      const kind = field.type === "date" ? { type: "date" } : { type: "text", inputmode: field.type === "number" ? "decimal" : field.type === "integer" ? "numeric" : "text", autocomplete: "off" };
+      const kind = field.type === "date" ? { type: "date" } : { type: "text", inputmode: field.type === "number" ? "decimal" : field.type === "integer" ? "numeric" : "text", autocomplete: "off", enterkeyhint: "next" };
       input = make("input", { id, "aria-describedby": notes, ...kind });
     }
-    input.value = record[field.name] || "";
-    if (record[field.name] && input.value !== record[field.name] && input.tagName === "SELECT") {
-      input.append(make("option", { value: record[field.name] }, record[field.name]));
-      input.value = record[field.name];
-    }
     const error = make("p", { id: id + "-error", class: "error", role: "status" });
+    const said = make("p", { id: id + "-said", class: "said", role: "status" });
     input.addEventListener("input", () => {
-      record[field.name] = input.value;
+      record[field.name] = kept(field, input.value);
       if (!input.value) delete record[field.name];
+      if (entered) entered(field);
       changed();
       refresh();
     });
     const told = () => {
-      const text = message(table, field, record);
-      error.textContent = text;
-      if (text) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
+      // What follows from another field is shown; what is being typed is left alone.
+      const text = shown(field, record);
+      if (document.activeElement !== input && input.value !== text) {
+        input.value = text;
+        if (input.value !== text && input.tagName === "SELECT") {
+          input.append(make("option", { value: text }, text));
+          input.value = text;
+        }
+      }
+      const wrong = message(table, field, record);
+      error.textContent = wrong;
+      const odd = wrong ? "" : oddity(table, field, record);
+      said.textContent = readAs(field, input.value) + odd;
+      said.classList.toggle("odd", Boolean(odd));
+      if (wrong) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
     };
-    const unit = field.unit ? ", " + field.unit : "";
-    const box = make("div", { class: "field" }, make("label", { for: id }, field.title + unit), input, make("p", { id: id + "-hint", class: "hint" }, field.description), error);
+    const unit = inOunces(field) ? ", oz" : field.unit ? ", " + field.unit : "";
+    const box = make("div", { class: entered && input.tagName === "SELECT" ? "field choice" : "field" }, make("label", { for: id }, field.title + unit), input);
+    if (!entered) box.append(make("p", { id: id + "-hint", class: "hint" }, field.description));
+    box.append(error, said);
     return [box, told];
   }
-  function fields(table, record, prefix, legend) {
+  // All fields of a record; or those named, without their descriptions, with what follows from an entry and with what is
+  // wrong in the fields that are not shown.
+  function fields(table, record, prefix, legend, names, entered) {
     const told = [];
     const refresh = () => told.forEach(one => one());
     const box = make("fieldset", {}, make("legend", {}, legend));
-    for (const field of form.tables[table]) {
-      if (keys[table].includes(field.name)) continue;
-      const [part, one] = fieldOf(table, field, record, prefix, refresh);
+    const asked = names ? names.map(name => form.tables[table].find(field => field.name === name)) : form.tables[table].filter(field => !keys[table].includes(field.name));
+    for (const field of asked) {
+      const [part, one] = fieldOf(table, field, record, prefix, refresh, entered);
       box.append(part);
       told.push(one);
     }
+    const unseen = form.tables[table].filter(field => !keys[table].includes(field.name) && !asked.includes(field));
+    const rest = make("p", { class: "error", role: "status" });
+    told.push(() => { rest.textContent = unseen.map(field => [field.title, message(table, field, record)]).filter(([, wrong]) => wrong).map(one => one.join(": ")).join(" "); });
+    box.append(rest);
     refresh();
     return box;
   }
+  // The fields of a bucket's solution on the day: its row is there once something is written in it.
+  function solutionOfDay(bucket, legend, names) {
+    const row = solutionRow(bucket);
+    return fields("solution", row, "solution", bucket + ": " + legend, names, () => {
+      const at = state.solution.indexOf(row);
+      if (isEmpty(row) && at >= 0) state.solution.splice(at, 1);
+      if (!isEmpty(row) && at < 0) state.solution.push(row);
+    });
+  }
+  function solutionRow(bucket) {
+    return rowOfDay("solution", { bucket }) || { bucket, measured_on: state.day };
+  }
+  function isEmpty(row) {
+    return Object.keys(row).every(name => name === "bucket" || name === "measured_on");
+  }
+
+  // What a weight, or what became of a head, says of the rest: who weighs has cut, on this day.
+  function cut(record) {
+    if (record.weight_g) record.outcome ||= "harvested";
+    if (form.cut.includes(record.outcome) || record.weight_g && !form.notCut.includes(record.outcome)) record.harvested_on ||= state.day;
+    else if (record.harvested_on === state.day) delete record.harvested_on;
+  }
+  function unweighed(record) {
+    if (!record.weight_g && record.outcome === "harvested" && record.harvested_on === state.day) {
+      delete record.outcome;
+      delete record.harvested_on;
+      delete record.marketable;
+    }
+  }
+
+  // One tap for many entries: what is there already stays, and the tap can be taken back.
+  function enterAll(entries, said) {
+    const done = entries.filter(([record, column]) => !record[column]);
+    for (const [record, column, value] of done) {
+      record[column] = value;
+      if ("measured_on" in record && !state.solution.includes(record)) state.solution.push(record);
+    }
+    undo = done;
+    by("task-said").textContent = said(done);
+    by("undo").hidden = !done.length;
+    keep();
+    draw();
+  }
+  function takeBack() {
+    for (const [record, column, value] of undo) if (record[column] === value) delete record[column];
+    state.solution = state.solution.filter(row => !isEmpty(row) || undo.every(([record]) => record !== row));
+    forget("Taken back.");
+    keep();
+    draw();
+  }
+  function forget(words) {
+    undo = null;
+    by("task-said").textContent = words || "";
+    by("undo").hidden = true;
+  }
+  function plantings(bucket) {
+    return headsOf(bucket).map(record => [record, "transplanted_on", state.day]);
+  }
+  function fromCard(bucket) {
+    const row = solutionRow(bucket.id);
+    return Object.entries(bucket.card).map(([column, value]) => [row, column, value]);
+  }
+  const number = (count, one, many) => count + " " + (count === 1 ? one : many);
 
   // Drawing.
   function draw() {
     by("by").value = state.by;
+    by("unit").value = state.unit;
+    drawDay();
     drawList();
     drawBucket();
     by("visit-forms").replaceChildren(...state.visits.map((record, i) => fields("visits", record, "visit" + i, "Visit " + (i + 1))));
     show();
   }
+  function drawDay() {
+    const day = form.tables.heads.find(field => field.name === "harvested_on");
+    const wrong = state.day ? fault(day, state.day) : "Choose the day first.";
+    if (document.activeElement !== by("day")) by("day").value = state.day;
+    by("day-error").textContent = wrong;
+    by("day-said").textContent = wrong ? "" : new Date(state.day + "T00:00:00Z").toLocaleDateString("en-GB", { weekday: "long", day: "numeric", month: "long", year: "numeric", timeZone: "UTC" }) + (state.day === today() ? ", today" : state.day > today() ? ": this day has not come yet" : "");
+    for (const button of document.querySelectorAll("[data-task]")) button.setAttribute("aria-pressed", String(button.dataset.task === state.task));
+    for (const part of document.querySelectorAll("[data-of]")) part.hidden = !part.dataset.of.split(" ").includes(state.task) || Boolean(wrong) && state.task !== "other";
+    by("buckets").hidden = Boolean(wrong) && state.task !== "other";
+    if (by("buckets").hidden) current = "";
+    const visit = rowOfDay("visits", {});
+    by("looked").hidden = Boolean(visit);
+    by("visit-of-day").replaceChildren(...visit ? [fields("visits", visit, "visit", "Visit of this day", ["observer_role", "note"], () => {})] : []);
+  }
   function drawList() {
     by("list").replaceChildren(...form.buckets.map(bucket => {
       const button = make("button", { type: "button", "data-bucket": bucket.id }, make("strong", {}, bucket.id), make("span", {}));
-      button.addEventListener("click", () => go(bucket.id));
+      button.addEventListener("click", () => go(bucket.id, true));
       return make("li", {}, button);
     }));
   }
@@ -345,12 +498,30 @@
     if (!current) return;
     const bucket = form.buckets.find(one => one.id === current);
     by("bucket-title").textContent = "Bucket " + current;
-    by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "");
-    const heads = [];
-    for (let head = 1; head <= form.heads; head++) heads.push(fields("heads", state.heads[current + "|" + head] ||= {}, "head" + head, "Head " + head));
-    by("head-forms").replaceChildren(...heads);
-    const own = state.solution.filter(record => record.bucket === current);
+    const planted = [...new Set(headsOf(current).map(record => record.transplanted_on || ""))].filter(Boolean).join(", ");
+    by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "") + ". " + (planted ? "Planted on " + planted + "." : "No day of planting is written down here yet.");
+    by("bucket-day").textContent = state.task === "other" ? "" : by("day-said").textContent;
+    const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), current + ", head " + (i + 1), names && names(record), entered && (field => entered(record, field))));
+    const forms = {
+      planting: () => heads(() => ["transplanted_on", "outcome"], () => {}),
+      mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, "what went in on this day", ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note"])],
+      readings: () => [solutionOfDay(current, "as read on this day", ["ph_before", "ec_ms_cm"])],
+      harvest: () => heads(record => ["weight_g", "outcome", "marketable", ...record.harvested_on && record.harvested_on !== state.day ? ["harvested_on"] : []], (record, field) => {
+        if (field.name === "weight_g") unweighed(record);
+        if (field.name !== "marketable") cut(record);
+      }),
+      other: () => heads(),
+    };
+    by("bucket-forms").replaceChildren(...forms[state.task]());
+    const own = state.task === "other" ? state.solution.filter(record => record.bucket === current) : [];
     by("solution-forms").replaceChildren(...own.map((record, i) => fields("solution", record, "solution" + i, "Mixing or measurement " + (i + 1))));
+    by("bucket-card").hidden = state.task !== "mixing" || !bucket.card;
+    by("solution-of-bucket").hidden = state.task !== "other";
+  }
+  function cardWords(bucket) {
+    if (!bucket.card) return "Write down what went in.";
+    const told = form.tables.solution.filter(field => bucket.card[field.name] !== undefined).map(field => field.title.toLowerCase() + " " + bucket.card[field.name] + (field.unit ? " " + field.unit : ""));
+    return "On the card: " + told.join(", ") + "." + (bucket.acid ? " Acid goes in by the steps of the card (" + bucket.acid + "): write down how much it took." : "");
   }
   function show() {
     let done = 0;
@@ -361,35 +532,145 @@
       button.setAttribute("aria-current", String(button.dataset.bucket === current));
     }
     const all = form.buckets.length * form.heads;
-    by("missing").textContent = done === all ? "All " + all + " heads are recorded." : (all - done) + " of " + all + " heads are still missing.";
+    by("missing").textContent = done === all ? "All " + all + " heads are recorded." : (all - done) + " of " + all + " heads are still without a harvest or another outcome.";
     const open = unsaved();
     by("state").textContent = open ? open + (open > 1 ? " entries" : " entry") + " not yet saved to a file" : Object.keys(state.saved).length ? "Everything is saved to a file" : "Nothing entered yet";
   }
   function say(text) {
     by("state").textContent = text;
   }
-  function go(bucket) {
+  // To a bucket: at once to what is to be written, where somebody stands before it with the scale in hand.
+  function go(bucket, write) {
     current = bucket;
     drawBucket();
     show();
-    by("bucket-title").focus();
+    const inputs = [...by("bucket-forms").querySelectorAll("input")];
+    by("bucket").scrollIntoView({ behavior: "instant" });
+    (write && state.task !== "planting" && state.task !== "other" && inputs.find(input => !input.value) || by("bucket-title")).focus({ preventScroll: true });
   }
-  function jump() {
-    const asked = by("jump").value.trim().toUpperCase();
-    if (form.buckets.some(bucket => bucket.id === asked)) {
-      by("jump-error").textContent = "";
-      go(asked);
-      return;
+  function find(text, write) {
+    const parts = text.split(form.between).map(part => part.trim());
+    const isLabel = parts.length === 3 && parts.every(Boolean);
+    const same = (one, other) => one.toUpperCase() === other.toUpperCase();
+    const tell = words => { by("jump-error").textContent = words; };
+    if (isLabel && !same(parts[0], form.trial)) return tell("This label is of the trial " + parts[0] + ". This form is for the trial " + form.trial + ", so nothing was opened.");
+    if (isLabel && !same(parts[1], form.site)) return tell("This label is of the garden " + parts[1] + ". This form is for the garden " + form.site + ", so nothing was opened.");
+    const asked = parts[parts.length - 1].toUpperCase();
+    if (form.buckets.some(bucket => bucket.id.toUpperCase() === asked)) {
+      tell("");
+      return go(form.buckets.find(bucket => bucket.id.toUpperCase() === asked).id, write);
     }
     const apart = id => [...id].filter((letter, i) => letter !== asked[i]).length + Math.abs(id.length - asked.length);
     const nearest = form.buckets.map(bucket => bucket.id).sort((a, b) => apart(a) - apart(b))[0];
-    by("jump-error").textContent = "No bucket " + asked + " in this garden" + (apart(nearest) < 3 ? "; is it " + nearest + "?" : ".");
+    return tell("No bucket " + asked + " in this garden" + (apart(nearest) < 3 ? "; is it " + nearest + "?" : "."));
+  }
+  function jump() {
+    find(by("jump").value, false);
+  }
+
+  // The label by the camera, where the browser reads codes by itself.
+  async function offerScanning() {
+    try {
+      const formats = await BarcodeDetector.getSupportedFormats();
+      by("scan").hidden = !formats.includes("qr_code") || !navigator.mediaDevices;
+    } catch (error) { /* the letters are typed */ }
+  }
+  async function scan() {
+    if (camera) return;
+    let began = false;
+    by("jump-error").textContent = "";
+    try {
+      camera = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+      began = true;
+      by("camera").hidden = false;
+      by("camera-picture").srcObject = camera;
+      await by("camera-picture").play();
+      const reader = new BarcodeDetector({ formats: ["qr_code"] });
+      while (camera) {
+        const [found] = await reader.detect(by("camera-picture"));
+        if (found && camera) {
+          stopScanning();
+          find(found.rawValue, true);
+        } else await new Promise(later => setTimeout(later, 150));
+      }
+    } catch (error) {
+      if (began && !camera) return; // it was stopped while it looked
+      stopScanning();
+      by("jump-error").textContent = "The camera cannot be used here. Type the letters and figures on the label.";
+    }
+  }
+  function stopScanning() {
+    if (camera) for (const track of camera.getTracks()) track.stop();
+    camera = null;
+    by("camera").hidden = true;
+  }
+
+  function today() {
+    const now = new Date();
+    return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map(part => String(part).padStart(2, "0")).join("-");
+  }
+  function chooseDay(day, words) {
+    state.day = day;
+    state.daySetOn = today();
+    forget(words);
+    keep();
+    drawDay();
+    drawBucket();
+    show();
+  }
+  // A day chosen on another day is not taken for today's: forms stay open on a phone for weeks.
+  function isNewDay() {
+    return state.daySetOn !== today();
   }
   const doings = {
-    save, copy, share, jump,
+    save, copy, share, jump, scan, undo: takeBack, "stop-scan": stopScanning,
+    task(button) {
+      state.task = button.dataset.task;
+      current = "";
+      stopScanning();
+      forget();
+      keep();
+      draw();
+    },
     next() {
-      const at = form.buckets.findIndex(bucket => bucket.id === current);
-      go(form.buckets[(at + 1) % form.buckets.length].id);
+      const following = form.buckets[form.buckets.findIndex(bucket => bucket.id === current) + 1];
+      if (following) return go(following.id, true);
+      say("That was the last bucket of this garden. Save the file.");
+      return document.querySelector("[data-do=save]").focus();
+    },
+    "fit-next"() {
+      const market = form.tables.heads.find(field => field.name === "marketable");
+      for (const record of headsOf(current)) if (record.weight_g) record.marketable ||= market.words[0];
+      changed();
+      doings.next();
+    },
+    "plant-all"() {
+      const heads = form.buckets.flatMap(bucket => plantings(bucket.id));
+      enterAll(heads, done => number(done.length, "head", "heads") + " planted on this day." + (done.length < heads.length ? " The others keep the day that they have." : "") + " Now choose the buckets below where it was otherwise, if there are any.");
+    },
+    "plant-bucket"() {
+      for (const [record, column, value] of plantings(current)) record[column] = value;
+      changed();
+      drawBucket();
+    },
+    "unplant-bucket"() {
+      for (const [record, column] of plantings(current)) delete record[column];
+      changed();
+      drawBucket();
+    },
+    "card-all"() {
+      const fresh = form.buckets.filter(bucket => !state.solution.some(row => row.bucket === bucket.id && isMixing(row) && row.measured_on !== state.day));
+      const acid = fresh.filter(bucket => bucket.acid).length;
+      const before = form.buckets.length - fresh.length;
+      enterAll(fresh.flatMap(fromCard), () => number(fresh.length, "bucket", "buckets") + " as on the card." + (before ? " " + number(before, "bucket was", "buckets were") + " mixed before: choose each that got more on this day." : "") + (acid ? " " + number(acid, "bucket gets", "buckets get") + " acid: choose each and write down how much it took." : ""));
+    },
+    "card-bucket"() {
+      enterAll(fromCard(form.buckets.find(bucket => bucket.id === current)), () => "Bucket " + current + " as on the card.");
+    },
+    looked() {
+      state.visits.push({ visited_on: state.day });
+      changed();
+      drawDay();
     },
     "add-solution"() {
       state.solution.push({ bucket: current });
@@ -407,9 +688,18 @@
 
   document.addEventListener("click", event => {
     const asked = event.target.closest("[data-do]");
-    if (asked) doings[asked.dataset.do]();
+    if (asked) doings[asked.dataset.do](asked);
   });
   by("jump").addEventListener("keydown", event => { if (event.key === "Enter") jump(); });
+  by("bucket").addEventListener("keydown", event => {
+    if (event.key !== "Enter" || event.target.tagName !== "INPUT") return;
+    const inputs = [...by("bucket").querySelectorAll("input"), ...document.querySelectorAll("#bucket-done button:not([hidden])")];
+    inputs[inputs.indexOf(event.target) + 1].focus();
+    event.preventDefault();
+  });
+  by("day").addEventListener("input", () => chooseDay(by("day").value));
+  document.addEventListener("visibilitychange", () => { if (!document.hidden && isNewDay()) chooseDay(today(), "A new day: the day above is today's again."); });
+  by("unit").addEventListener("change", () => { state.unit = by("unit").value; keep(); drawBucket(); });
   by("by").addEventListener("input", () => { state.by = by("by").value.trim(); keep(); });
   by("open").addEventListener("change", () => { if (by("open").files[0]) open(by("open").files[0]); by("open").value = ""; });
   window.addEventListener("beforeunload", event => { if (unsaved()) event.preventDefault(); });
@@ -422,5 +712,8 @@
   } catch (error) { /* no sharing on this phone */ }
   selfTest();
   load();
+  if (isNewDay()) state = { ...state, day: today(), daySetOn: today() };
+  if (!tasks.includes(state.task)) state.task = "planting";
   draw();
+  offerScanning();
 })();

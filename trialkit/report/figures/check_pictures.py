@@ -24,7 +24,7 @@ from trialkit.report.figures.sheet import (
     say,
     scale_weights,
 )
-from trialkit.report.reading import Reading
+from trialkit.report.reading import Reading, is_analysed
 from trialkit.words.check_words import check_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
 
@@ -199,9 +199,10 @@ def _numbered(label: Sentence, number: int) -> Sentence:
 
 
 def _records(reading: Reading) -> Picture | None:
-    """Shares of the heads without a record, by treatment; None where there is no such head."""
+    """Shares of the heads without a record, by treatment; None where there is no such head, or nothing to mislead."""
+    yields = reading.results.responses[YIELD]
     shares = [(row.treatment, row.heads.unrecorded / row.heads.planned) for row in reading.results.losses.by_treatment]
-    if not any(share for _, share in shares) or len(shares) > MOST_SITES:
+    if not is_analysed(yields) or not any(share for _, share in shares) or len(shares) > MOST_SITES:
         return None
     names = [_numbered(reading.label(t, reading.columns[:1]), i) for i, (t, _) in enumerate(shares, 1)]
 
@@ -209,7 +210,6 @@ def _records(reading: Reading) -> Picture | None:
         (name, 100 * share) for name, (_, share) in zip(names, shares, strict=True)
     ]
     body = (Row(reading.label(t), (percent(share),)) for t, share in shares)
-    yields = reading.results.responses[YIELD]
     (finding,) = reading.said(lambda system: [_check(yields, "missing", system=system) or "Some heads have no record."])
     return _picture(
         "check-records",

@@ -8,7 +8,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from trialkit.documents.decision import Decision, DoseAdvice
-from trialkit.pages.numerals import ABSENT, interval, measure, percent, plain
+from trialkit.domain.units import OUNCE_G
+from trialkit.pages.numerals import ABSENT, interval, percent, plain, told_weight
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.marks import PARTS, RAW_MEAN, draw_mark
@@ -28,7 +29,7 @@ from trialkit.report.figures.sheet import (
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.dose_words import dose_sentences
-from trialkit.words.measures import Sentence, joined, kitchen_words, spoons
+from trialkit.words.measures import Sentence, head_unit, joined, kitchen_words, spoons
 from trialkit.words.phrases import number
 
 if TYPE_CHECKING:
@@ -99,9 +100,10 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
 
 def _spoken(reading: Reading, advice: DoseAdvice) -> str:
     """List the doses tried for those who can't see the picture."""
+    measures, unit = reading.design.measures, head_unit(reading.design.measures)
     named = (
-        f"{kitchen_words(reading.level_label(COLUMN, point.dose_tsp))} {measure(point.yield_g)} g "
-        f"(raw mean {measure(point.raw_yield_g)} g)"
+        f"{kitchen_words(reading.level_label(COLUMN, point.dose_tsp))} {told_weight(point.yield_g, measures)} {unit} "
+        f"(raw mean {told_weight(point.raw_yield_g, measures)} {unit})"
         for point in advice.points
         if point.buckets
     )
@@ -109,21 +111,23 @@ def _spoken(reading: Reading, advice: DoseAdvice) -> str:
 
 
 def _points_table(reading: Reading, advice: DoseAdvice) -> Table | None:
+    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+    scale = OUNCE_G if measures == "kitchen" else 1.0
     body = (
         Row(
             reading.level_label(COLUMN, point.dose_tsp),
             (
                 plain(point.n_mg_l),
-                measure(point.yield_g),
-                interval(point.lower, point.upper),
-                measure(point.raw_yield_g),
+                told_weight(point.yield_g, measures),
+                interval(point.lower / scale, point.upper / scale),
+                told_weight(point.raw_yield_g, measures),
                 plain(point.buckets, 9) if point.buckets else ABSENT,
             ),
         )
         for point in advice.points
     )
-    limits = f"{percent(reading.confidence)} interval, g"
-    heads = columns("dose", "nitrogen, mg/L", "expected, g per transplanted head", limits, "raw mean, g", "buckets")
+    told = ("expected", f"{percent(reading.confidence)} interval", "raw mean")
+    heads = columns("dose", "nitrogen, mg/L", *(f"{one}, {unit} per transplanted head" for one in told), "buckets")
     return make_table(f"{NAME}-points", "The dose curve", heads, body)
 
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from trialkit.documents.decision import Gain
 from trialkit.documents.recommended import EvidenceTrial, GardenGain, Recommended
-from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
+from trialkit.pages.numerals import ABSENT, difference_interval, gain_and_interval, percent, plain, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.words import default_words as words
+from trialkit.words.measures import head_unit
 from trialkit.words.phrases import count
 
 QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
@@ -59,7 +60,7 @@ def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
     )
     return _picture(
         "trial-by-trial",
-        words.trial_by_trial(document),
+        words.trial_by_trial(document, document.measures),
         reading + some,
         rows,
         make_table(
@@ -85,16 +86,17 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
             (
                 str(one.gardens),
                 "yes" if one.tried else "not yet",
-                signed(one.gain.estimate),
-                difference_interval(one.gain.lower, one.gain.upper),
+                *gain_and_interval(one.gain, document.measures),
             ),
         )
         for one in document.by_garden
     )
-    heads = columns("gardens that are alike", "gardens", "tried there", "expected gain, g", f"{confidence} interval, g")
+    unit = head_unit(document.measures)
+    told = (f"expected gain, {unit}", f"{confidence} interval, {unit}")
+    heads = columns("gardens that are alike", "gardens", "tried there", *told)
     return _picture(
         "by-garden",
-        words.gains_by_garden(document),
+        words.gains_by_garden(document, document.measures),
         f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
         f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
         "does, and the kind of garden all three; a garden that came back also has what it did itself.",

@@ -8,14 +8,23 @@ from collections.abc import Mapping, Sequence
 from trialkit.documents.decision import Candidate, Decision
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import ABSENT, difference_interval, fixed, measure, percent, plain, signed
+from trialkit.domain.units import Measures
+from trialkit.pages.numerals import (
+    ABSENT,
+    fixed,
+    gain_and_interval,
+    percent,
+    plain,
+    signed,
+    told_weight,
+)
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
-from trialkit.words.measures import Sentence, joined, kitchen_words
+from trialkit.words.measures import Sentence, head_unit, head_weight, joined, kitchen_words
 from trialkit.words.phrases import count
 
 NAME = "treatments"
@@ -71,10 +80,19 @@ def candidate_rows(reading: Reading, decision: Decision, tried: Sequence[Candida
             reading.part(row.treatment),
             bucket_words(buckets.get(row.treatment, {}), "g"),
             raw=row.raw_yield_g,
-            value=f"{measure(row.yield_g)} g" + (f", {signed(row.gain.estimate, 0)}" if row.gain else ""),
+            value=_written(row, reading.design.measures),
         )
         for row in tried
     )
+
+
+def _written(row: Candidate, measures: Measures) -> str:
+    """What stands beside a mark: what is expected and, but for the current practice, the gain."""
+    written = f"{told_weight(row.yield_g, measures)} {head_unit(measures)}"
+    if row.gain is None:
+        return written
+    gain = gain_and_interval(row.gain, measures)[0] if measures == "kitchen" else signed(row.gain.estimate, 0)
+    return f"{written}, {gain}"
 
 
 def _bucket_yields(reading: Reading) -> Mapping[Treatment, Mapping[str, list[float]]]:
@@ -118,22 +136,22 @@ def bucket_table(reading: Reading) -> Table | None:
 
 
 def _drawn_table(reading: Reading, decision: Decision, tried: Sequence[Candidate]) -> Table | None:
+    measures = reading.design.measures
     body = (
         Row(
             reading.label(row.treatment),
             (
-                measure(row.raw_yield_g),
-                measure(row.yield_g),
-                signed(row.gain.estimate) if row.gain else ABSENT,
-                difference_interval(row.gain.lower, row.gain.upper) if row.gain else ABSENT,
+                told_weight(row.raw_yield_g, measures),
+                told_weight(row.yield_g, measures),
+                *(gain_and_interval(row.gain, measures) if row.gain else (ABSENT, ABSENT)),
                 plain(row.stood.buckets, 9),
             ),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in tried
     )
-    limits = f"{percent(decision.thresholds.confidence)} interval, g"
-    heads = columns("treatment", "raw mean, g", "estimate, g", "gain, g", limits, "buckets")
+    told = ("raw mean", "estimate", "gain", f"{percent(decision.thresholds.confidence)} interval")
+    heads = columns("treatment", *(f"{one}, {head_unit(measures)}" for one in told), "buckets")
     return make_table(f"{NAME}-drawn", "Raw means and estimates, per transplanted head", heads, body)
 
 
@@ -143,20 +161,28 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     best, now = max(tried, key=lambda one: one.yield_g), decision.candidate(decision.current)
     if best is now:
         first = joined("The current practice, ", reading.label(now.treatment), ", is expected to give most")
-        return joined(first, f" of all that was tried: {measure(now.yield_g)} g per transplanted head.")
+        return joined(first, " of all that was tried: ", _told(reading, now), " per transplanted head.")
     return joined(
         "Of all that was tried, ",
         reading.label(best.treatment),
-        f" is expected to give most: {measure(best.yield_g)} g per transplanted head, against {measure(now.yield_g)} g "
-        "under the current practice.",
+        " is expected to give most: ",
+        _told(reading, best),
+        " per transplanted head, against ",
+        _told(reading, now),
+        " under the current practice.",
     )
 
 
+def _told(reading: Reading, one: Candidate) -> Sentence:
+    return reading.said(lambda system: [head_weight(one.yield_g, system)])[0]
+
+
 def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
+    measures, unit = reading.design.measures, head_unit(reading.design.measures)
     ranked = sorted(tried, key=lambda one: one.yield_g)
     high, low = (
-        f"{kitchen_words(reading.label(one.treatment))}, {measure(one.yield_g)} g (raw mean "
-        f"{measure(one.raw_yield_g)} g)"
+        f"{kitchen_words(reading.label(one.treatment))}, {told_weight(one.yield_g, measures)} {unit} (raw mean "
+        f"{told_weight(one.raw_yield_g, measures)} {unit})"
         for one in (ranked[-1], ranked[0])
     )
     return f"Highest: {high}. Lowest: {low}."

@@ -12,8 +12,9 @@ from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.marks import PARTS, Mark, draw_mark
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import PIXELS_PER_INCH, TEXT_PX, WIDE_PX, name_axis, new_axes, new_figure, say
+from trialkit.words.measures import MeasureSystem
 from trialkit.words.phrases import count
-from trialkit.words.plan_words import grams, worth_picture_finding
+from trialkit.words.plan_words import value_words, worth_picture_finding
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -82,7 +83,12 @@ def _named(plan: Plan, at: int, is_costed: bool) -> _Dot:
     mark = PROPOSED if at or plan.verdict.is_as_asked else ASKED
     title = "proposed" if at else "as asked for, proposed" if plan.verdict.is_as_asked else "as asked for"
     takes = f"{count(row.buckets, 'bucket')}, {count(row.visits, 'visit')}"
-    return _Dot(_x(row, is_costed), row.value_g, mark, (f"{title}: {grams(row.value_g)}", takes))
+    return _Dot(
+        _x(row, is_costed),
+        row.value_g,
+        mark,
+        (f"{title}: {value_words(row.value_g, MeasureSystem(plan.measures))}", takes),
+    )
 
 
 def _each(named: Sequence[_Dot]) -> str:

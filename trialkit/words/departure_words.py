@@ -1,0 +1,76 @@
+"""Departures from the layout, and what would follow from the records read otherwise."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+
+from trialkit.documents.decision import Decision, OtherReading, ReadingCode
+from trialkit.documents.departures import Departure, DepartureKind
+from trialkit.documents.results import Results
+from trialkit.domain.treatment import Level
+from trialkit.words.measures import KITCHEN, MeasureSystem, teaspoons, volume_words
+from trialkit.words.phrases import count
+from trialkit.words.treatment_names import acid_words, treatment_words
+
+KIND_WORDS: Mapping[DepartureKind, str] = {
+    "dose": "dose",
+    "acid": "acid",
+    "volume": "volume",
+    "transplanting": "day of transplanting",
+    "mixing": "day of mixing",
+    "cultivar": "cultivar",
+}
+
+
+def departures_words(results: Results, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+    """How many buckets were not treated as assigned, and what would follow from what was done; nothing where none."""
+    if not results.departures:
+        return ()
+    buckets = len({one.bucket for one in results.departures})
+    kinds = Counter(one.kind for one in results.departures)
+    listed = ", ".join(f"{kinds[kind]} in {words}" for kind, words in KIND_WORDS.items() if kinds[kind])
+    were = "was" if buckets == 1 else "were"
+    found = f"{buckets} of {results.design.buckets} buckets {were} not treated as assigned ({listed})"
+    return (f"{found}, but {'counts' if buckets == 1 else 'count'} so here{_by_what_was_done(results, system)}.",)
+
+
+def _by_what_was_done(results: Results, system: MeasureSystem) -> str:
+    if results.decision is None:
+        return ""
+    reading = _reading(results.decision, "as_applied")
+    if reading is None:
+        return "; nothing that was compared is touched by it"
+    left = f", with {count(reading.left_out, 'bucket')} left out" if reading.left_out else ""
+    return f"; by what was really done{left}, {_would_be(reading, results.decision, system)}"
+
+
+def all_lost_words(decision: Decision, system: MeasureSystem = KITCHEN) -> Iterator[str]:
+    """What would follow if no head without a record came to anything."""
+    reading = _reading(decision, "all_lost")
+    if reading is not None:
+        heads = "the head" if reading.concerned == 1 else f"all {reading.concerned} heads"
+        yield f"Were {heads} without a record lost, {_would_be(reading, decision, system)}."
+
+
+def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = KITCHEN) -> tuple[str]:
+    """What was assigned or applied, for a table."""
+    if level is None:
+        return ("not told",)
+    if isinstance(level, float):
+        return (teaspoons(level, system) if departure.kind == "dose" else volume_words(level, system.measures),)
+    return (acid_words(level) if departure.kind == "acid" else level,)
+
+
+def _reading(decision: Decision, code: ReadingCode) -> OtherReading | None:
+    return next((one for one in decision.other_readings if one.of == code), None)
+
+
+def _would_be(reading: OtherReading, decision: Decision, system: MeasureSystem) -> str:
+    if reading.recommended is None or reading.verdict is None:
+        return "nothing could be recommended"
+    if not reading.is_same:
+        return f"the choice would be another, {treatment_words(reading.recommended, system)}"
+    if reading.verdict.is_settled == decision.verdict.is_settled:
+        return "the choice would be the same"
+    return f"the choice would be the same, {'and settled' if reading.verdict.is_settled else 'but not settled'}"

@@ -58,9 +58,11 @@ LONG = (
     "planning/test_invented_county.py",
     "planning/test_plan.py",
     "planning/test_trial_value.py",
+    "protocol/test_lots.py",
     "report",
     "returns",
     "rules/test_check.py",
+    "rules/test_unrandomised.py",
     "solution/test_acid_steps.py",
     "test_packaging.py",
 )

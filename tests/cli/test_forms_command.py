@@ -27,16 +27,15 @@ def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
     assert {path.name: path.read_bytes() for path in folder.glob("*.*")} == inputs
 
 
-def test_forms_do_not_fix_the_layout(tmp_path: Path) -> None:
-    """Forms are no records: the layout may still be drawn anew, and leftovers of gardens that went are named."""
+def test_forms_of_a_garden_that_withdrew_are_left_over(tmp_path: Path) -> None:
+    """They are named and stay; no new ones are written."""
     folder = laid_out(tmp_path / "trial").folder
     run("forms", folder)
-    sites = (folder / "sites.csv").read_text("utf-8").splitlines()
-    (folder / "sites.csv").write_text("\n".join(sites[:-1]) + "\n", "utf-8")
-    assert run("layout", folder).returncode == DONE
+    assert run("site", folder, "STAT", "--withdraw", "--why", "moved away").returncode == DONE
+    (folder / "forms" / "pack-STAT.html").write_text("old", "utf-8")
     result = run("forms", folder)
-    assert "Left over from another layout, not of this trial any more: pack-STAT.html" in result.stdout
-    assert (folder / "forms" / "pack-STAT.html").exists()
+    assert "Left over, of gardens that withdrew or are not in the layout: pack-STAT.html" in result.stdout
+    assert (folder / "forms" / "pack-STAT.html").read_text("utf-8") == "old"
 
 
 def test_without_a_layout_it_says_what_to_run(tmp_path: Path) -> None:

@@ -39,7 +39,7 @@ def test_every_field_with_its_limits(trial: Trial) -> None:
 
 def test_marks_and_buckets(trial: Trial) -> None:
     """Marks of trial, layout and form, and the garden's own buckets in their order."""
-    data, marks = data_of(phone_form(trial, "MILL")), form_marks(trial)
+    data, marks = data_of(phone_form(trial, "MILL")), form_marks(trial, "MILL")
     assert (data["trial"], data["layout"], data["form"], data["site"]) == (
         marks.trial,
         marks.layout,

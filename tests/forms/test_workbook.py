@@ -163,7 +163,7 @@ def test_marks_and_order_of_sheets(trial: Trial) -> None:
     book = opened(record_workbook(trial, "MILL"))
     assert book.sheetnames == ["Read me first", "heads", "solution", "visits", "lists", "trialkit"]
     assert (book["lists"].sheet_state, book["trialkit"].sheet_state) == ("hidden", "veryHidden")
-    marks = form_marks(trial)
+    marks = form_marks(trial, "FERN")
     assert {row[0].value: row[1].value for row in book["trialkit"].iter_rows()} == {
         "format": "trialkit-workbook-1",
         "trial": marks.trial,

@@ -48,9 +48,3 @@ def test_the_published_variances_of_differences() -> None:
                 expected = 2.0 if block[first] == block[second] else 2 * (1 + 1 / 3)
                 assert variance[names.index(first), names.index(second)] == pytest.approx(expected)
     assert layout_efficiency(layout, ["cultivar"], ["site:block"]).strata[-1].error == (4 - 1) * (3 - 1)
-
-
-def test_a_single_block_is_refused() -> None:
-    """With one block in all the layout is refused with what is needed."""
-    with pytest.raises(ValueError, match="at least two blocks"):
-        lay_out("augmented blocks", named(5), ["a"], 1, rng(1), LayoutOptions(checks=(0,)))

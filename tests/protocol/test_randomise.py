@@ -5,7 +5,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from trialkit.protocol.randomise import randomise, records_exist
+from trialkit.protocol.randomise import randomise, records_exist, why_frozen
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.bucket_ids import make_bucket_id
@@ -67,3 +67,15 @@ def test_records_are_noticed(good_folder: Path, tmp_path: Path) -> None:
     (empty / "solution.csv").rmdir()
     (empty / "returned" / "a.csv").write_text("", "utf-8")
     assert records_exist(empty)
+
+
+def test_what_freezes_a_layout(good_folder: Path, tmp_path: Path) -> None:
+    """Records, a change of the layout, or forms; an empty folder of forms does not."""
+    assert why_frozen(good_folder) == "records"
+    assert why_frozen(tmp_path) is None
+    (tmp_path / "forms").mkdir()
+    assert why_frozen(tmp_path) is None
+    (tmp_path / "forms" / "adviser.html").write_text("x")
+    assert why_frozen(tmp_path) == "forms"
+    (tmp_path / "amendments.csv").write_text("layout_version,amended_on\n2,2026-09-01\n")
+    assert why_frozen(tmp_path) == "amendments"

@@ -231,7 +231,7 @@ WARNINGS = {
         "of this row. To correct it: trialkit correct DIR BUCKET nutrient_tsp=VALUE --why TEXT. [TK-S01]"),
     "site without buckets": Damage("sites.csv", "old-mill,", "harbour,Harbour Day Centre,,,,,,\nold-mill,",
         'sites.csv, row 3, column site: found "harbour"; expected a site that layout.csv gives buckets. Remove the '
-        "site, or add its buckets. [TK-L06]"),
+        "site; or let trialkit site lay it out, where the trial has begun. [TK-L06]"),
     "more blocks planned than laid out": Damage("trial.toml", "blocks = 2", "blocks = 3",
         "layout.csv, column site: found 8 buckets, 4 treatments more or less often; expected each of 4 treatments 3 "
         'times at "fernsedge". Nothing need be done if the change was meant; say so in the report. [TK-L05]'),

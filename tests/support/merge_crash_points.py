@@ -1,9 +1,9 @@
 """Leave behind what a merge would if it were killed at each of the calls by which it writes; run as a program.
 
-Usage: python merge_crash_points.py TRIAL INTO FILE [WHY], or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction. FILE
-is merged into a copy of the trial folder, and INTO/0, INTO/1, ... are that copy as it stood at each call: before it is
-made, or, if it writes, half-way. At every eighth call the merge is really killed, in a folder of its own. The last one
-is of the merge that came to its end; its number is printed.
+Usage: python merge_crash_points.py TRIAL INTO FILE [WHY], or TRIAL INTO BUCKET HEAD COLUMN VALUE for a correction, or
+TRIAL INTO joins GARDEN for a garden that joins. FILE is merged into a copy of the trial folder, and INTO/0, INTO/1, ...
+are that copy as it stood at each call: before it is made, or, if it writes, half-way. At every eighth call the merge is
+really killed, in a folder of its own. The last one is of the merge that came to its end; its number is printed.
 """
 
 import io
@@ -16,6 +16,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from trialkit.returns.amending import add_garden
 from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
@@ -82,7 +83,10 @@ class Halved:
 
 
 def changed(folder: Path, words: list[str]) -> None:
-    """Merge a file, or correct a head."""
+    """Merge a file, let a garden join, or correct a head."""
+    if words[0] == "joins":
+        add_garden(folder, words[1], blocks=None, why="asked to", on=date(2026, 9, 1))
+        return
     if len(words) <= 2:
         reason = Reason(words[1], "adviser", date(2026, 10, 2)) if len(words) == 2 else None
         merge_files(folder, [Path(words[0])], reason=reason)
@@ -93,7 +97,7 @@ def changed(folder: Path, words: list[str]) -> None:
 
 
 def change_in_a_child(folder: Path, words: list[str], each: Callable[[], None]) -> int:
-    """Merge or correct in a process of its own that does something at each call; return its exit status."""
+    """Merge, add or correct in a process of its own that does something at each call; return its exit status."""
     child = os.fork()
     if child == 0:
         watch = Watch(each)

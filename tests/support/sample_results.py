@@ -16,7 +16,7 @@ from trialkit.documents.decision import Decision, NoDecision, Verdict
 from trialkit.documents.departures import Departure
 from trialkit.documents.document import as_written
 from trialkit.documents.findings import NotAnalysed, Note, OutlierCheck, ResponseResult
-from trialkit.documents.results import InputFile, Results
+from trialkit.documents.results import Amendment, InputFile, Results
 from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
 from trialkit.rules.trial_folder import read_trial
@@ -150,6 +150,7 @@ def hostile_results() -> Results:
             evidence=replace(decision_of(renamed).evidence, seasons=(HOSTILE[1],), failed_gardens=HOSTILE),
             cautions=("shape",),
         ),
+        amendments=(Amendment(2, HOSTILE[0], HOSTILE[1], "joined", 3, HOSTILE[2]),),
         departures=(Departure(HOSTILE[0], HOSTILE[1], "acid", HOSTILE[2], HOSTILE[3], None, HOSTILE[4], HOSTILE[5]),),
         corrections=(Correction("heads", (HOSTILE[0], "1"), "note", HOSTILE[1], "", *HOSTILE[2:5]),),
         inputs=(InputFile(HOSTILE[0], HOSTILE[1]),),

@@ -4,9 +4,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trialkit.tables.bucket_ids import ALPHABET, LARGEST_NUMBER, bucket_id_is_valid, make_bucket_id, nearest_bucket_id
+from trialkit.tables.bucket_ids import (
+    ALPHABET,
+    LARGEST_NUMBER,
+    bucket_id_is_valid,
+    garden_bucket_ids,
+    make_bucket_id,
+    nearest_bucket_id,
+)
 
 numbers = st.integers(0, LARGEST_NUMBER)
+of_gardens = st.tuples(st.text(min_size=1), st.integers(1, 400)).map(lambda one: garden_bucket_ids(*one)[-1])
 
 
 def test_all_identities_are_distinct_and_valid() -> None:
@@ -38,11 +46,33 @@ def test_every_swap_of_two_characters_is_caught(number: int, order: list[int]) -
     assert bucket_id_is_valid(wrong) == (wrong == identity)
 
 
-@given(st.text(max_size=6))
+@given(st.text(max_size=9))
 def test_any_text_can_be_asked_about(text: str) -> None:
-    """Whatever was typed, the answer is yes or no."""
-    assert bucket_id_is_valid(text) == (text in {make_bucket_id(number) for number in range(20)} or
-                                        (len(text) == 4 and bucket_id_is_valid(text)))  # fmt: skip
+    """Whatever was typed, the answer is yes or no; what has another length is none."""
+    assert not bucket_id_is_valid(text) or len(text) in (4, 7, 8, 9)
+
+
+@given(of_gardens, st.integers(0, 6), st.sampled_from(ALPHABET), st.integers(0, 6))
+def test_a_slip_in_an_identity_of_a_garden_is_caught(identity: str, place: int, character: str, other: int) -> None:
+    """One character misread, or two exchanged, make the longer identities invalid too."""
+    wrong = identity[:place] + character + identity[place + 1 :]
+    assert bucket_id_is_valid(wrong) == (wrong == identity)
+    characters = list(identity)
+    characters[place], characters[other] = characters[other], characters[place]
+    assert bucket_id_is_valid("".join(characters)) == ("".join(characters) == identity)
+
+
+def test_identities_of_a_garden_are_its_own() -> None:
+    """They begin alike, are all different however many there are, and follow from the garden alone."""
+    few, many, other = garden_bucket_ids("a", 30), garden_bucket_ids("a", 1000), garden_bucket_ids("b", 30)
+    assert garden_bucket_ids("a", 25) == few[:25]
+    assert {len(one) for one in garden_bucket_ids("a", 18)} == {7}
+    assert {len(one) for one in few} == {8}
+    assert {len(one) for one in many} == {9}
+    assert len({*few, *many, *other}) == 1060
+    assert len({one[:5] for one in [*few, *many]}) == 1
+    with pytest.raises(ValueError, match="at most 6858 buckets"):
+        garden_bucket_ids("a", 6859)
 
 
 @given(numbers, st.integers(0, 2))

@@ -40,6 +40,7 @@ from trialkit.domain.factors import FACTORS, FactorName
 from trialkit.domain.heads import is_harvested, is_recorded
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.kinds import LAYOUT_KINDS
+from trialkit.rules.amendments import amendments_made
 from trialkit.rules.departure_rules import find_departures
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
@@ -126,6 +127,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
         decision=decided if isinstance(decided, Decision) else None,
         no_decision=decided if isinstance(decided, NoDecision) else None,
         corrections=trial.corrections,
+        amendments=amendments_made(trial.amendments),
         departures=departures,
     )
 

@@ -7,7 +7,7 @@
 import json
 from typing import Any
 
-from trialkit.documents.answers import CheckAnswer, FormsAnswer, MixAnswer, MixTableAnswer, VerifyAnswer
+from trialkit.documents.answers import CheckAnswer, FormsAnswer, MixAnswer, MixTableAnswer, SiteAnswer, VerifyAnswer
 from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
 from trialkit.documents.ledger_entry import EvidenceList
 from trialkit.documents.plan import Plan
@@ -22,6 +22,7 @@ ANSWERS: dict[str, type[Any]] = {
     "mix": MixAnswer,
     "mix --table": MixTableAnswer,
     "plan": Plan,
+    "site": SiteAnswer,
     "report --verify": VerifyAnswer,
 }
 """Command -> what it answers."""

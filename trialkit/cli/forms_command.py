@@ -21,8 +21,8 @@ def command(folder: Path, as_json: bool) -> None:
 
     For each garden: pack-SITE.html to print (labels with QR codes, map, mixing cards, record sheets, cautions),
     record-SITE.xlsx to fill in on a computer, and phone-SITE.html, a form that works on a phone without a network. For
-    the adviser: adviser.html, every map and mixing card. With blind = true under [trial] in trial.toml only the
-    adviser's page names treatments.
+    the adviser: adviser.html, every map and mixing card. From then on the layout is frozen. With blind = true under
+    [trial] in trial.toml only the adviser's page names treatments.
 
     Example: trialkit forms autumn_dose
     """

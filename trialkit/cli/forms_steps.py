@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.table_names import FORMS_FOLDER
 from trialkit.words.phrases import count
 
-FORMS_FOLDER = "forms"
 ADVISER_FILE = "adviser.html"
 
 
 @dataclass(frozen=True)
 class Written:
-    """Files that were written, and those of gardens that are no longer in the trial."""
+    """Files that were written, and those of gardens that withdrew or are no longer in the trial."""
 
     files: tuple[Path, ...]
     left_over: tuple[Path, ...]
@@ -32,7 +32,7 @@ class Written:
             + (" The trial is blind: do not hand it to the gardens." if self.blind else ""),
         )
         names = ", ".join(path.name for path in self.left_over)
-        return (*told, f"Left over from another layout, not of this trial any more: {names}.") if names else told
+        return (*told, f"Left over, of gardens that withdrew or are not in the layout: {names}.") if names else told
 
 
 def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
@@ -56,6 +56,8 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     write_text(forms / ADVISER_FILE, adviser_pack(trial))
     files = [forms / ADVISER_FILE]
     for site in gardens_with_buckets(trial):
+        if site in trial.amended.withdrawn:
+            continue
         progress(f"the forms of {site}")
         names = [forms / f"pack-{site}.html", forms / f"record-{site}.xlsx", forms / f"phone-{site}.html"]
         write_text(names[0], garden_pack(trial, site))

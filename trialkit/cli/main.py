@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("Plan", "Start a trial folder."),
     "plan": ("Plan", "Work out what the trial can tell, what it needs, and when."),
     "layout": ("Plan", "Randomise: which bucket gets which treatment."),
+    "site": ("Garden", "Let a garden join a trial that has begun, or withdraw."),
     "forms": ("Garden", "Write labels, record sheets, workbooks and phone forms."),
     "merge": ("Garden", "Merge returned workbooks, CSV files and phone files."),
     "correct": ("Garden", "Put one record right, with the reason."),

@@ -63,8 +63,9 @@ def command(
     once, and the file waits until options or --answers answer. What headings stand for is remembered for the next file
     with the same ones. A file is merged as a whole or not at all; nothing in the record is ever
     overwritten, unless --why gives the reason: the cells filled in in one FILE are then corrections, as by trialkit
-    correct. Originals are kept in DIR/returned. Without FILE, an interrupted merge is finished and open conflicts are
-    listed.
+    correct. A form of another trial or layout is refused, and so are rows that say so: by the codes of labels, or in
+    columns trial and layout_version of a CSV file. Originals are kept in DIR/returned. Without FILE, an interrupted
+    merge is finished and open conflicts are listed.
 
     Exit status 1 if a file was not merged or a conflict is open.
 

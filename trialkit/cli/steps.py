@@ -36,15 +36,15 @@ class Analysed:
 
 def lay_out(folder: Path) -> str:
     """Randomise a trial and write layout.csv, unless records exist; say what is doubtful about it."""
-    from trialkit.protocol.randomise import randomise, records_exist
+    from trialkit.protocol.randomise import randomise, why_frozen
+    from trialkit.rules.neighbours import labels_elsewhere
     from trialkit.rules.trial_folder import check_trial, read_trial
     from trialkit.tables.atomic import csv_text, write_text
+    from trialkit.words.layout_words import frozen_words, labels_elsewhere_words
     from trialkit.words.problem_words import problem_sentence
 
-    if records_exist(folder):
-        raise WrongCall(
-            f"{folder} has records already: another layout would part them from their treatments, so layout.csv stays."
-        )
+    if reason := why_frozen(folder):
+        raise WrongCall(frozen_words(reason, str(folder)))
     trial = read_trial(folder, stage="plan")
     layout = randomise(trial.protocol, trial.sites)
     path, text = folder / "layout.csv", csv_text(layout)
@@ -56,7 +56,8 @@ def lay_out(folder: Path) -> str:
         f"with seed {trial.protocol.seed}, written to {path}."
         + (" It replaces an earlier, different layout: labels made from that one no longer hold." if replaced else "")
     )
-    return "\n".join([sentence, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
+    shared = labels_elsewhere_words(labels_elsewhere(folder, set(layout["bucket"])))
+    return "\n".join([sentence, *shared, *map(problem_sentence, check_trial(folder, stage="layout").warnings)])
 
 
 def _lines(path: Path) -> list[str]:

@@ -26,11 +26,26 @@ class CheckAnswer(Closed):
 
 
 @dataclass(frozen=True)
+class SiteAnswer(Closed):
+    """`trialkit site`: how the layout was changed."""
+
+    site: Annotated[str, "Short name of the garden."]
+    change: Annotated[Literal["joined", "withdrew"], "What it did."]
+    layout_version: Annotated[int, "Version of the layout from then on; as first laid out it is version 1."]
+    on: Annotated[str, "Day of the change."]
+    why: Annotated[str, "The reason."]
+    blocks: Annotated[int | None, "Blocks of a garden that joined."]
+    buckets: Annotated[tuple[str, ...], "Labels of a garden that joined, in bench order."]
+    labels_also_in: Annotated[tuple[str, ...], "Trials in folders beside this one that have some of these labels too."]
+    changed: Annotated[tuple[str, ...], "Files of the trial folder that were written."]
+
+
+@dataclass(frozen=True)
 class FormsAnswer(Closed):
-    """`trialkit forms`: files written, and those left over from another layout."""
+    """`trialkit forms`: files written, and those left over."""
 
     files: Annotated[tuple[str, ...], "Paths of what was written."]
-    left_over: Annotated[tuple[str, ...], "Paths of forms of gardens that are no longer in the trial."]
+    left_over: Annotated[tuple[str, ...], "Paths of forms of gardens that withdrew or are not in the layout."]
 
 
 @dataclass(frozen=True)

@@ -112,6 +112,18 @@ class Design:
 
 
 @dataclass(frozen=True)
+class Amendment:
+    """A change of the layout after it was handed out."""
+
+    layout_version: Annotated[int, "Of the layout from then on; as first laid out it is version 1."]
+    on: Annotated[str, "Day, ISO 8601."]
+    site: Annotated[str, "Short name of the garden."]
+    change: Annotated[Literal["joined", "withdrew"], "What the garden did."]
+    blocks: Annotated[int | None, "Of a garden that joined."]
+    why: Annotated[str, "The reason."]
+
+
+@dataclass(frozen=True)
 class Results:
     """Everything a trial has to say."""
 
@@ -128,6 +140,7 @@ class Results:
     decision: Annotated[Decision | None, "What to recommend; None where nothing can be."]
     no_decision: Annotated[NoDecision | None, "Why there is no decision."]
     corrections: Annotated[tuple[Correction, ...], "What was put right in the records, and why."] = ()
+    amendments: Annotated[tuple[Amendment, ...], "How the layout was changed after it was handed out, and why."] = ()
     departures: Annotated[
         tuple[Departure, ...], "Where a bucket was treated otherwise than assigned; everything above counts it so."
     ] = ()

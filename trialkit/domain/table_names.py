@@ -2,10 +2,13 @@
 
 from typing import Literal
 
-PROTOCOL_FILE = "trial.toml"
-TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "means"]
-TABLE_NAMES: tuple[TableName, ...] = ("sites", "products", "layout", "solution", "visits", "heads", "weather")
-OPTIONAL_TABLES: tuple[TableName, ...] = ("weather",)
+PROTOCOL_FILE, AMENDMENTS_FILE = "trial.toml", "amendments.csv"
+FORMS_FOLDER = "forms"
+TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments", "means"]
+TABLE_NAMES: tuple[TableName, ...] = (
+    "sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments",
+)  # fmt: skip
+OPTIONAL_TABLES: tuple[TableName, ...] = ("weather", "amendments")
 """Tables that a trial may do without, and is not asked for."""
 RECORD_TABLES: tuple[TableName, ...] = ("heads", "solution", "visits")
 """The tables that returns are merged into."""

@@ -20,6 +20,7 @@ from trialkit.pages.cross_section import cross_section
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.planning.benches import planned_benches
+from trialkit.rules.form_marks import form_marks, version_of_mark
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
@@ -93,6 +94,8 @@ def garden_pack(trial: Trial, site: str) -> str:
         "pack.html.jinja",
         garden=safe_text(garden_name(trial, site)),
         **_care(trial),
+        trial_id=trial.protocol.trial.id,
+        layout_version=version_of_mark(form_marks(trial, site).layout),
         labels=[_label(trial.protocol.trial.id, site, bucket) for bucket in buckets],
         benches=_benches(trial, [site], named=not blind),
         cards=() if blind else [card_words(card, measures) for card in mixing_cards(trial, [site])],

@@ -56,7 +56,7 @@ def phone_form(trial: Trial, site: str) -> str:
 
 def _data(trial: Trial, site: str) -> dict[str, Any]:
     """Everything that the script needs to know."""
-    marks = form_marks(trial)
+    marks = form_marks(trial, site)
     return {
         "format": FORMAT,
         "trial": marks.trial,

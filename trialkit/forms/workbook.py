@@ -76,7 +76,7 @@ def record_workbook(trial: Trial, site: str) -> bytes:
         sheet = book.create_sheet(name, index=1 + RECORD_TABLES.index(name))
         _table(sheet, schema, list(_prefilled(trial, name, site, buckets)), lists)
     lists.sheet_state = "hidden"
-    marks = form_marks(trial)
+    marks = form_marks(trial, site)
     sheet = book.create_sheet(MARKS)
     told = (("format", FORMAT), ("trial", marks.trial), ("layout", marks.layout), ("form", marks.form), ("site", site))
     for row, (key, value) in enumerate(told, 1):

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import IntArray
-from trialkit.domain.errors import WrongCall
 from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.placing import placed_in_blocks
 
@@ -20,17 +19,11 @@ def augmented_blocks(
 ) -> Iterator[pd.DataFrame]:
     """Lay out checks in every block and every other treatment in one block of each site.
 
-    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket.
-
-    Raises
-    ------
-    WrongCall
-        If there are fewer than two blocks in all.
+    `checks` of the options is needed; `keep_apart` and `bench_columns` count. Blocks differ by at most one bucket. All
+    gardens together must have two blocks or more: a check that stands once gives no error.
     """
     checks = np.array(sorted(set(options.checks)), dtype=np.intp)
     new = np.setdiff1d(np.arange(len(treatments)), checks)
-    if blocks * len(sites) < 2:
-        raise WrongCall("Augmented blocks need at least two blocks: a check that stands once gives no error.")
 
     def draw() -> list[IntArray]:
         shares = np.array_split(rng.permutation(new), blocks)

@@ -1,9 +1,10 @@
 """Blocks with fewer buckets than treatments: balanced where possible, otherwise near-optimal by search.
 
 The blocks of all sites are chosen together, so that a site may be as small as one volunteer's block; within each site
-(or replicate, if resolvable) every treatment comes equally often or once more. The choice is randomised as Yates (1936,
-*Ann. Eugen.* 7:121-140) has it: treatments to their numbers, sets of blocks to sites, blocks within sites, buckets
-within blocks.
+(or replicate, if resolvable) every treatment comes equally often or once more. A garden that is added later is chosen
+given those that stand, which keep theirs: what they tell is part of the criterion of the search. The choice is
+randomised as Yates (1936, *Ann. Eugen.* 7:121-140) has it: treatments to their numbers, sets of blocks to sites, blocks
+within sites, buckets within blocks.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,7 +12,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.domain.arrays import IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.balanced import PLANE_OF_ORDER, balanced_blocks, balanced_bound, resolvable_bound, square_lattice
 from trialkit.layouts.information import comparable_groups
@@ -36,8 +37,12 @@ def incomplete_blocks(
         If such blocks cannot be made or cannot compare all treatments; says what would do.
     """
     size = options.block_size or 0
-    chosen = choose_blocks(len(treatments), size, len(sites), blocks, rng, resolvable=options.resolvable)
-    named = rng.permutation(len(treatments))[chosen[rng.permutation(len(sites))]]
+    chosen = choose_blocks(
+        len(treatments), size, len(sites), blocks, rng, resolvable=options.resolvable, standing=options.standing
+    )
+    # Beside gardens that stand, the numbers are treatments already: they were drawn before the search.
+    names = rng.permutation(len(treatments)) if options.standing is None else np.arange(len(treatments))
+    named = names[chosen[rng.permutation(len(sites))]]
     sets = blocks * size // len(treatments) if options.resolvable else 1
     for site, held in zip(sites, named, strict=True):
 
@@ -66,12 +71,20 @@ def fewest_blocks(treatments: int, block_size: int) -> int:
 
 
 def choose_blocks(
-    treatments: int, block_size: int, sites: int, blocks: int, rng: np.random.Generator, *, resolvable: bool = False
+    treatments: int,
+    block_size: int,
+    sites: int,
+    blocks: int,
+    rng: np.random.Generator,
+    *,
+    resolvable: bool = False,
+    standing: FloatArray | None = None,
 ) -> IntArray:
     """Choose which treatments, by number, stand together.
 
     There are `blocks` at each site, so that the shape is (sites, blocks, block size). If they are resolvable, each run
-    of treatments / block size blocks holds every treatment once.
+    of treatments / block size blocks holds every treatment once. `standing` is the information matrix of gardens that
+    stand already.
 
     Raises
     ------
@@ -79,26 +92,28 @@ def choose_blocks(
         If there are too few blocks to compare all treatments, or no replicates can be made of them.
     """
     total, needed = sites * blocks, fewest_blocks(treatments, block_size)
-    if total < needed:
+    if standing is None and total < needed:
         raise WrongCall(
             f"{total} blocks of {block_size} buckets cannot compare {treatments} treatments: it takes {needed}. "
             "Add blocks (layout.blocks), gardens, or buckets to each block (layout.block_size)."
         )
     shape = (sites, blocks, block_size)
     if resolvable:
-        chosen = _resolvable(treatments, block_size, blocks, total, rng).reshape(total * block_size)
-        frame = block_frame(np.arange(len(chosen)) // treatments, block_size)
+        chosen = _resolvable(treatments, block_size, blocks, total, rng, standing).reshape(total * block_size)
+        frame = block_frame(np.arange(len(chosen)) // treatments, block_size, standing)
         return _connected(chosen, treatments, frame).reshape(shape)
-    balanced = _balanced_over_sites(treatments, block_size, sites, blocks)
+    balanced = None if standing is not None else _balanced_over_sites(treatments, block_size, sites, blocks)
     if balanced is not None:
         return balanced
-    frame = block_frame(np.repeat(np.arange(sites), blocks * block_size), block_size)
+    frame = block_frame(np.repeat(np.arange(sites), blocks * block_size), block_size, standing)
     count = total * block_size
-    goal = _goal(treatments, count, balanced_bound(treatments, block_size))
+    goal = 0.0 if standing is not None else _goal(treatments, count, balanced_bound(treatments, block_size))
     start = np.arange(count) % treatments
     in_replicate, left = divmod(treatments, block_size)
     if not left and total % in_replicate == 0 and (blocks % in_replicate == 0 or in_replicate % blocks == 0):
         start = _best_alpha(treatments, block_size, total // in_replicate, rng, frame)
+    if standing is not None:
+        start = rng.permutation(treatments)[start]
     return _connected(search(treatments, frame, rng, start=start, goal=goal), treatments, frame).reshape(shape)
 
 
@@ -112,10 +127,10 @@ def _connected(chosen: IntArray, treatments: int, frame: Frame) -> IntArray:
     return chosen
 
 
-def block_frame(groups: IntArray, block_size: int) -> Frame:
-    """Return the frame of a search in blocks of one size, in order."""
+def block_frame(groups: IntArray, block_size: int, standing: FloatArray | None = None) -> Frame:
+    """Return the frame of a search in blocks of one size, in order, beside what stands already."""
     blocks = np.arange(len(groups)) // block_size
-    return Frame(groups, ((blocks, 1 / block_size),), (blocks,))
+    return Frame(groups, ((blocks, 1 / block_size),), (blocks,), standing)
 
 
 def _goal(treatments: int, buckets: int, bound: float) -> float:
@@ -134,7 +149,14 @@ def _balanced_over_sites(treatments: int, block_size: int, sites: int, blocks: i
     return None
 
 
-def _resolvable(treatments: int, block_size: int, blocks: int, total: int, rng: np.random.Generator) -> IntArray:
+def _resolvable(
+    treatments: int,
+    block_size: int,
+    blocks: int,
+    total: int,
+    rng: np.random.Generator,
+    standing: FloatArray | None,
+) -> IntArray:
     in_replicate = treatments // block_size
     if treatments % block_size or blocks % in_replicate:
         raise WrongCall(
@@ -143,11 +165,13 @@ def _resolvable(treatments: int, block_size: int, blocks: int, total: int, rng: 
             "treatments / block size. Change layout.blocks or layout.block_size, or set layout.resolvable to false."
         )
     replicates = total // in_replicate
-    if treatments == block_size**2 and block_size in PLANE_OF_ORDER:
+    if standing is None and treatments == block_size**2 and block_size in PLANE_OF_ORDER:
         lattice = square_lattice(block_size)
         return np.array([lattice[number % len(lattice)] for number in range(replicates)])
-    frame = block_frame(np.repeat(np.arange(replicates), treatments), block_size)
+    frame = block_frame(np.repeat(np.arange(replicates), treatments), block_size, standing)
     start = _best_alpha(treatments, block_size, replicates, rng, frame)
+    if standing is not None:
+        return search(treatments, frame, rng, start=rng.permutation(treatments)[start])
     goal = _goal(treatments, replicates * treatments, resolvable_bound(treatments, block_size, replicates))
     return search(treatments, frame, rng, start=start, goal=goal)
 

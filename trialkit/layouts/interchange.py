@@ -40,6 +40,9 @@ class Frame:
         "of k; for rows and columns that cross in a rectangle also the rectangle, with a factor below 0.",
     ]
     distinct: Annotated[tuple[IntArray, ...], "Blockings within which no treatment may come twice."] = ()
+    standing: Annotated[
+        FloatArray | None, "Information matrix of buckets elsewhere, which stay as they are; shape (treatments,) twice."
+    ] = None
 
     @cached_property
     def held(self) -> tuple[FloatArray, ...]:
@@ -50,7 +53,7 @@ class Frame:
 def information(treatment: IntArray, count: int, frame: Frame) -> FloatArray:
     """Return the information matrix of an assignment; shape (count, count)."""
     units = incidence(treatment, count)
-    total = np.diag(units.sum(axis=0))
+    total = np.diag(units.sum(axis=0)) + (0 if frame.standing is None else frame.standing)
     for (_, factor), held in zip(frame.systems, frame.held, strict=True):
         shared = units.T @ held
         total -= factor * (shared @ shared.T)

@@ -38,6 +38,9 @@ class LayoutKind:
     options: Annotated[tuple[str, ...], "Options, by their names in `LayoutOptions`, that this kind knows."] = ()
     complete: Annotated[tuple[str, ...], "Places, as ``a:b``, each of which holds every treatment once."] = ()
     distinct: Annotated[tuple[str, ...], "Places, each of which holds no treatment twice."] = ()
+    shares_out: Annotated[
+        bool, "Whether gardens share the treatments out among them, so that their layouts are chosen together."
+    ] = False
 
     @property
     def place_columns(self) -> tuple[str, ...]:
@@ -117,6 +120,7 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             ("site:block", "site:block:row", "site:block:column"),
             _rectangles,
             options=("rows", "columns", "keep_apart"),
+            shares_out=True,
         ),
         LayoutKind(
             "incomplete blocks",
@@ -125,6 +129,7 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             _blocks_of_a_size,
             options=("block_size", "resolvable", *_BENCH),
             distinct=("site:block",),
+            shares_out=True,
         ),
         LayoutKind(
             "volunteer blocks",
@@ -133,6 +138,7 @@ LAYOUT_KINDS: Mapping[str, LayoutKind] = {
             _blocks_of_a_size,
             options=("block_size", "resolvable"),
             distinct=("site:volunteer",),
+            shares_out=True,
         ),
         LayoutKind(
             "augmented blocks",

@@ -4,6 +4,8 @@ import math
 from dataclasses import dataclass
 from typing import Annotated
 
+from trialkit.domain.arrays import FloatArray
+
 
 @dataclass(frozen=True)
 class LayoutOptions:
@@ -29,6 +31,11 @@ class LayoutOptions:
     keep_apart: Annotated[
         bool, "Draw anew until no two buckets of a treatment stand side by side (see `trialkit.layouts.bench`)."
     ] = False
+    standing: Annotated[
+        FloatArray | None,
+        "What gardens tell that stand already, where one is added to them: information matrix of the treatments, with "
+        "respect to which the added one is chosen (incomplete blocks, row-column).",
+    ] = None
     bench_columns: Annotated[int | None, "Buckets side by side in each row of the bench; None for one long row."] = None
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from trialkit.domain.arrays import IntArray
+from trialkit.domain.arrays import FloatArray, IntArray
 from trialkit.domain.errors import WrongCall
 from trialkit.layouts.bench import clumped
 from trialkit.layouts.information import comparable_groups
@@ -46,7 +46,8 @@ def row_column(
     """Lay out rectangles of buckets that compare treatments within rows and columns as well as can be found.
 
     The treatments of all rectangles are chosen together by search, each as often in a rectangle as any other or once
-    more; then treatments are given to their numbers, rectangles to sites, and rows and columns shuffled, at random.
+    more; then treatments are given to their numbers, rectangles to sites, and rows and columns shuffled, at random. A
+    garden that is added later is chosen given those that stand, which keep theirs.
 
     Each block is a rectangle, told as the squares of `latin_square` are. `rows` and `columns` of the options are
     needed; `keep_apart` counts.
@@ -61,8 +62,9 @@ def row_column(
         raise WrongCall(
             f"{blocks * rows * columns} buckets a site cannot hold {count} treatments: add rows, columns or blocks."
         )
-    chosen = _chosen(count, (len(sites), blocks, rows, columns), rng)
-    named = rng.permutation(count)[chosen[rng.permutation(len(sites))]]
+    chosen = _chosen(count, (len(sites), blocks, rows, columns), rng, options.standing)
+    names = rng.permutation(count) if options.standing is None else np.arange(count)
+    named = names[chosen[rng.permutation(len(sites))]]
     for site, held in zip(sites, named, strict=True):
         yield _rectangles(treatments, site, np.array([_shuffled(grid, rng, options) for grid in rng.permutation(held)]))
 
@@ -72,17 +74,21 @@ def fewest_rectangles(treatments: int, rows: int, columns: int) -> int:
     return -(-(treatments - 1) // ((rows - 1) * (columns - 1)))
 
 
-def _chosen(count: int, shape: tuple[int, int, int, int], rng: np.random.Generator) -> IntArray:
+def _chosen(
+    count: int, shape: tuple[int, int, int, int], rng: np.random.Generator, standing: FloatArray | None
+) -> IntArray:
     """Choose treatments, by number, for every bucket; of the given shape (sites, blocks, rows, columns)."""
     sites, blocks, rows, columns = shape
     needed = fewest_rectangles(count, rows, columns)
-    if sites * blocks < needed:
+    if standing is None and sites * blocks < needed:
         raise WrongCall(
             f"Once rows and columns are taken out, {sites * blocks} of {rows} rows and {columns} columns cannot "
             f"compare {count} treatments, which takes {needed}: add rows, columns, blocks or gardens."
         )
-    frame = rectangle_frame(*shape)
+    frame = rectangle_frame(*shape, standing)
     start = np.arange(len(frame.groups)) % count
+    if standing is not None:
+        start = rng.permutation(count)[start]
     found = search(count, frame, rng, start=start)
     if len(comparable_groups(information(found, count, frame))) > 1:
         raise WrongCall(
@@ -92,7 +98,7 @@ def _chosen(count: int, shape: tuple[int, int, int, int], rng: np.random.Generat
     return found.reshape(shape)
 
 
-def rectangle_frame(sites: int, blocks: int, rows: int, columns: int) -> Frame:
+def rectangle_frame(sites: int, blocks: int, rows: int, columns: int, standing: FloatArray | None = None) -> Frame:
     """Return the frame of a search in rectangles: rows and columns are eliminated, replication is even in each."""
     rectangle, row, column = (axis.ravel() for axis in np.indices((sites * blocks, rows, columns)))
     systems = (
@@ -100,7 +106,7 @@ def rectangle_frame(sites: int, blocks: int, rows: int, columns: int) -> Frame:
         (rectangle * columns + column, 1 / rows),
         (rectangle, -1 / (rows * columns)),
     )
-    return Frame(rectangle, systems)
+    return Frame(rectangle, systems, standing=standing)
 
 
 def _shuffled(grid: IntArray, rng: np.random.Generator, options: LayoutOptions) -> IntArray:

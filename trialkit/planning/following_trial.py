@@ -88,7 +88,9 @@ def following_protocol(
     return with_levels(newest, levels_of(proposed), document.recommended.treatment).model_copy(
         update={
             "trial": about,
-            "layout": layout_for(newest, proposed.treatments, proposed.blocks, seed),
+            "layout": layout_for(newest, proposed.treatments, proposed.blocks, seed).model_copy(
+                update={"lots": "garden"}
+            ),
             "schedule": newest.schedule.model_copy(update={"sow_on": None}),
             # Gardens keep the room that they had: a small trial would else make all that follow small.
             "limits": newest.limits.model_copy(update={"buckets_per_site": room}),

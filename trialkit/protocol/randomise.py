@@ -1,22 +1,38 @@
 """Making layout.csv from a protocol, and knowing when it is too late to."""
 
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.table_names import AMENDMENTS_FILE, FORMS_FOLDER
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
+from trialkit.layouts.information import information_matrix
 from trialkit.layouts.kinds import LAYOUT_KINDS, lay_out
 from trialkit.layouts.layout_options import LayoutOptions
+from trialkit.layouts.randomised_strata import labels_of
 from trialkit.protocol.trial_protocol import Protocol
-from trialkit.tables.bucket_ids import LARGEST_NUMBER, make_bucket_id
+from trialkit.tables.bucket_ids import LARGEST_NUMBER, garden_bucket_ids, make_bucket_id
 
 """From how many sites on sites, and what differs between them, are random in the analysis."""
 RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")
+
+
+@dataclass(frozen=True)
+class AddedGarden:
+    """A garden that joined once the layout stood, and the blocks that it has."""
+
+    site: str
+    blocks: int
 
 
 def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
@@ -26,12 +42,16 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     same set of sites always give the same layout. Identities are given out in bench order, after randomisation: an
     identity tells nothing of its bucket's treatment.
 
+    Where the protocol's `layout.lots` are each garden's own, a garden's layout and identities follow from seed, trial
+    and garden alone, unless gardens share the treatments out among them (`LayoutKind.shares_out`). A garden that joins
+    later is drawn by `added_garden`.
+
     Parameters
     ----------
     protocol : Protocol
         What to lay out.
     sites : pandas.DataFrame
-        Checked sites; the column site is used.
+        Checked sites that the trial begins with; the column site is used.
 
     Returns
     -------
@@ -42,18 +62,100 @@ def randomise(protocol: Protocol, sites: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     WrongCall
-        If there are no sites, more buckets than identities, or no such layout; says what would do.
+        If there are no sites, more buckets than identities, two gardens that would share identities, or no such
+        layout; says what would do.
     """
     plan, options = protocol.layout, layout_options(protocol)
     treatments = protocol.treatments()
     names = sorted(str(name) for name in sites["site"])
-    count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)
-    if count > LARGEST_NUMBER:
-        raise WrongCall(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
-    rng = np.random.Generator(np.random.PCG64(protocol.seed))
-    layout = lay_out(plan.kind, treatments, names, plan.blocks, rng, options)
-    layout.insert(0, "bucket", [make_bucket_id(number) for number in range(1, count + 1)])
+    if plan.kind == "augmented blocks" and plan.blocks * len(names) == 1:
+        raise WrongCall("Augmented blocks need at least two blocks: a check that stands once gives no error.")
+    if plan.lots == "garden" and not LAYOUT_KINDS[plan.kind].shares_out and names:
+        drawn = [
+            lay_out(plan.kind, treatments, [name], plan.blocks, _lots_of(protocol, name), options) for name in names
+        ]
+        layout = pd.concat(drawn, ignore_index=True)
+    else:
+        count = LAYOUT_KINDS[plan.kind].sizes(len(treatments), plan.blocks, options)[0] * len(names)
+        if plan.lots == "trial" and count > LARGEST_NUMBER:
+            raise WrongCall(f"The protocol asks for {count} buckets; at most {LARGEST_NUMBER} can be labelled.")
+        rng = np.random.Generator(np.random.PCG64(protocol.seed))
+        layout = lay_out(plan.kind, treatments, names, plan.blocks, rng, options)
+    if plan.lots == "garden":
+        layout.insert(0, "bucket", _identities(protocol, layout["site"]))
+    else:
+        layout.insert(0, "bucket", [make_bucket_id(number) for number in range(1, len(layout) + 1)])
+    _refuse_shared_labels(layout)
     return layout
+
+
+def added_garden(protocol: Protocol, standing: pd.DataFrame, garden: AddedGarden) -> pd.DataFrame:
+    """Lay out one garden more, which leaves all that stands as it is.
+
+    Its lots follow from seed, trial and garden; where gardens share the treatments out among them, from what stands
+    too, as its treatments are then chosen to tell most beside those of the others.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    standing : pandas.DataFrame
+        The layout so far.
+    garden : AddedGarden
+
+    Returns
+    -------
+    pandas.DataFrame
+        The garden's rows, as those of `randomise`.
+
+    Raises
+    ------
+    WrongCall
+        If it cannot be laid out, or would share labels with a garden that stands; says what would do.
+    """
+    kind, options, treatments = LAYOUT_KINDS[protocol.layout.kind], layout_options(protocol), protocol.treatments()
+    if kind.shares_out:
+        options = replace(options, standing=_information(treatments, standing, kind.random_terms))
+    rng = _lots_of(protocol, garden.site)
+    rows = lay_out(protocol.layout.kind, treatments, [garden.site], garden.blocks, rng, options)
+    rows.insert(0, "bucket", _identities(protocol, rows["site"]))
+    _refuse_shared_labels(pd.concat([standing[["bucket", "site"]], rows[["bucket", "site"]]], ignore_index=True))
+    return rows
+
+
+def _refuse_shared_labels(layout: pd.DataFrame) -> None:
+    again = layout.loc[layout["bucket"].duplicated(), "site"]
+    if len(again):
+        name = again.iloc[0]
+        raise WrongCall(f"Buckets of {name} would get labels of another garden: give {name} another short name.")
+
+
+def _garden_key(protocol: Protocol, site: str) -> str:
+    """What a garden is known by among those of all trials."""
+    return f"{protocol.seed} {protocol.trial.id} {site}"
+
+
+def _lots_of(protocol: Protocol, site: str) -> np.random.Generator:
+    """The lots of one garden, which no other garden's depend on."""
+    digest = hashlib.sha256(f"lots {_garden_key(protocol, site)}".encode()).digest()
+    return np.random.Generator(np.random.PCG64(int.from_bytes(digest)))
+
+
+def _identities(protocol: Protocol, sites: pd.Series) -> list[str]:
+    """Identities of buckets that stand together by garden."""
+    counts = sites.value_counts(sort=False)
+    return [one for site, count in counts.items() for one in garden_bucket_ids(_garden_key(protocol, str(site)), count)]
+
+
+def _information(treatments: pd.DataFrame, standing: pd.DataFrame, terms: Sequence[str]) -> FloatArray:
+    """Return the information matrix of what stands, for the treatments in their order."""
+    number = {Treatment.of(row): place for place, row in enumerate(treatments.to_dict("records"))}
+    planned = [number.get(Treatment.of(row), -1) for row in standing.to_dict("records")]
+    known_rows = standing.assign(treatment=planned).sort_values("bucket")  # whatever the order in which they stand
+    own = known_rows[known_rows["treatment"] >= 0]
+    treatment = own["treatment"].to_numpy(dtype=np.intp)
+    known = information_matrix(treatment, [labels_of(own, term) for term in terms])
+    wider = len(treatments) - len(known)
+    return np.pad(known, ((0, wider), (0, wider)))
 
 
 def layout_options(protocol: Protocol) -> LayoutOptions:
@@ -95,6 +197,16 @@ def _check_rows(protocol: Protocol, treatments: pd.DataFrame) -> tuple[int, ...]
         return (_practice_row(protocol, treatments),)
     column = FACTOR_COLUMNS[protocol.varied_factors[0]]
     return tuple(int(row) for row in np.flatnonzero(treatments[column].isin(protocol.layout.checks)))
+
+
+def why_frozen(folder: Path) -> Literal["records", "amendments", "forms"] | None:
+    """Tell what a layout that stands has brought about, so that it may not be drawn anew; None while it may."""
+    if records_exist(folder):
+        return "records"
+    if _has_rows(folder / AMENDMENTS_FILE):
+        return "amendments"
+    forms = folder / FORMS_FOLDER
+    return "forms" if forms.is_dir() and any(forms.iterdir()) else None
 
 
 def records_exist(folder: Path) -> bool:

@@ -167,6 +167,12 @@ class Layout(Section):
         Annotated[int, Field(ge=0, le=2**63 - 1)] | None,
         "Of the layout; without one it is derived from the trial's id and question (`Protocol.seed`).",
     ] = None
+    lots: Annotated[
+        Literal["garden", "trial"],
+        "Drawn for each garden by itself, from seed, trial and garden (where gardens share the treatments out, for all"
+        " that the trial begins with), with labels that no other trial has; or for all gardens of the trial in one go,"
+        " labels numbered through.",
+    ] = "trial"
     whole_plot: Annotated[FactorName | None, "Factor that is applied to whole plots, in a split-plot."] = None
 
     @model_validator(mode="before")

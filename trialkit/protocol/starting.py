@@ -274,6 +274,7 @@ kind = "randomised complete blocks"   # or "completely randomised", or one of th
 # block_size = 3                 # buckets of each volunteer, 2 to 5
 blocks = {blocks}                       # blocks at each site; complete ones hold every treatment once
 seed = {seed}                    # the layout follows from it; do not change it once buckets are labelled
+lots = "garden"                  # each garden's lots are its own: another garden more or less leaves them as they are
 
 [schedule]
 # sow_on = 2026-08-06

@@ -23,6 +23,7 @@ class Provenance:
     inputs: Table | None
     sites: Table | None
     layout: tuple[str, ...]
+    amendments: Table | None
 
 
 def provenance(reading: Reading) -> Provenance:
@@ -34,6 +35,7 @@ def provenance(reading: Reading) -> Provenance:
         inputs=_inputs(reading),
         sites=_sites(reading.design),
         layout=layout(reading.design),
+        amendments=_amendments(reading),
     )
 
 
@@ -63,6 +65,15 @@ def _inputs(reading: Reading) -> Table | None:
     body = (Row(one.file, (one.sha256,)) for one in reading.results.inputs)
     heads = (text_column("file"), text_column("SHA-256"))
     return make_table("inputs", "Files read, and the SHA-256 digest of each", heads, body)
+
+
+def _amendments(reading: Reading) -> Table | None:
+    body = (
+        Row(f"{one.site} {one.change}", (str(one.layout_version), one.on, str(one.blocks or ABSENT), one.why))
+        for one in reading.results.amendments
+    )
+    heads = tuple(map(text_column, ("garden", "layout version from then on", "on", "blocks", "why")))
+    return make_table("amendments", "Gardens that joined or withdrew once the trial had begun", heads, body)
 
 
 def _sites(design: Design) -> Table | None:

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from trialkit.documents.returns import ReturnFinding
@@ -21,9 +21,17 @@ SCIENTIFIC = re.compile(r"\d(\.\d+)?[eE][+-]?\d+", re.ASCII)
 
 
 def repair_labels(
-    table: ReturnedTable, trial: str, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log
+    table: ReturnedTable,
+    trial: str,
+    buckets: Mapping[str, str],
+    sites: Mapping[str, str],
+    log: Log,
+    elsewhere: Callable[[], Mapping[str, str]],
 ) -> None:
-    """Rewrite labels and garden names as the trial has them, by the buckets' gardens and the gardens' full names."""
+    """Rewrite labels and garden names as the trial has them, by the buckets' gardens and the gardens' full names.
+
+    Labels that it has not are looked up `elsewhere`, which tells of what other trial they are.
+    """
     column = table.schema.primary_key[0]
     if column not in table.cells:
         return
@@ -43,7 +51,7 @@ def repair_labels(
                 elif code := read_label_code(text):
                     read = _scanned(text, code, trial, buckets, place, log)
                 else:
-                    read = _bucket(text, buckets, place, log)
+                    read = _bucket(text, trial, buckets, place, log, elsewhere)
                 seen[text] = (read, log.findings[-1])
             text = seen[text][0]
         cells[position] = text
@@ -64,11 +72,21 @@ def _scanned(
     return text
 
 
-def _bucket(text: str, buckets: Mapping[str, str], place: Place, log: Log) -> str:
+def _bucket(
+    text: str,
+    trial: str,
+    buckets: Mapping[str, str],
+    place: Place,
+    log: Log,
+    elsewhere: Callable[[], Mapping[str, str]],
+) -> str:
     """Return the bucket that is meant, as proposed if that was asked, or the text itself if it was refused."""
     if meant := _certain(text, buckets):
         log.note("TK-R28", place, "bucket", text=text, became=meant)
         return meant
+    if bucket_id_is_valid(_folded(text)) and (theirs := elsewhere().get(_folded(text))) not in (None, trial):
+        log.refuse("TK-R30", place, "another trial", text=text, ours=trial, theirs=theirs)
+        return text
     if text.isdecimal() and len(same := [name for name in buckets if name.isdecimal() and int(name) == int(text)]) == 1:
         log.ask("TK-R26", place, text=text, became=same[0])
         return same[0]

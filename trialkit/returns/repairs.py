@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import groupby
 
 from trialkit.domain.table_names import TableName
@@ -9,10 +10,13 @@ from trialkit.returns.dates import repair_dates
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.labels import repair_labels
 from trialkit.returns.listed_values import repair_words
+from trialkit.returns.marked_rows import without_marks
 from trialkit.returns.numbers import repair_numbers
 from trialkit.returns.recognising import ReturnedTable, tables_of
 from trialkit.returns.sheets import Returned
-from trialkit.rules.form_marks import form_marks
+from trialkit.rules.amendments import FIRST_VERSION
+from trialkit.rules.form_marks import FORM_VERSION, layout_mark, version_of_mark
+from trialkit.rules.neighbours import trials_by_label
 from trialkit.rules.trial_folder import Trial, years_of
 from trialkit.tables.cell_values import ISO_DATE
 from trialkit.tables.table_schema import TableSchema
@@ -48,6 +52,7 @@ def rows_of(returned: Returned, trial: Trial, log: Log) -> Rows:
     Unless the log is clear then, the rows must not be merged; they are not yet checked by schema and rules.
     """
     _belongs_to(returned, trial, log)
+    returned = without_marks(returned, trial, log)
     if not log.clear:
         return Rows({}, {})
     buckets = dict(zip(trial.layout["bucket"], trial.layout["site"], strict=True))
@@ -82,14 +87,16 @@ def _belongs_to(returned: Returned, trial: Trial, log: Log) -> None:
     """Refuse a form of another trial, another layout or another version."""
     if returned.marks is None:
         return
-    ours = form_marks(trial)
+    ours, amended = trial.protocol.trial.id, trial.amended
     theirs = returned.marks
-    if theirs.trial != ours.trial:
-        log.refuse("TK-R47", Place(), "trial", ours=ours.trial, theirs=theirs.trial)
-    elif theirs.form != ours.form:
-        log.refuse("TK-R47", Place(), "version", ours=ours.form, theirs=theirs.form)
-    elif theirs.layout != ours.layout:
-        log.refuse("TK-R47", Place(), "layout")
+    stood_in = {layout_mark(trial, number): number for number in (FIRST_VERSION, *amended.joined_in.values())}
+    version = stood_in.get(theirs.layout)
+    if theirs.trial != ours:
+        log.refuse("TK-R47", Place(), "trial", ours=ours, theirs=theirs.trial)
+    elif theirs.form != FORM_VERSION:
+        log.refuse("TK-R47", Place(), "version", ours=FORM_VERSION, theirs=theirs.form)
+    elif version is None or version < amended.joined_in.get(returned.site, FIRST_VERSION):
+        log.refuse("TK-R47", Place(), "layout", ours=amended.version, theirs=version_of_mark(theirs.layout))
     elif returned.site and returned.site not in set(trial.sites["site"]):
         log.refuse("TK-R47", Place(), "garden", site=returned.site)
 
@@ -105,7 +112,8 @@ def _leave_out_blank_rows(table: ReturnedTable) -> int:
 
 def _repair(table: ReturnedTable, trial: Trial, buckets: Mapping[str, str], sites: Mapping[str, str], log: Log) -> None:
     repair_words(table, log)
-    repair_labels(table, trial.protocol.trial.id, buckets, sites, log)
+    elsewhere = cache(lambda: trials_by_label(trial.folder))
+    repair_labels(table, trial.protocol.trial.id, buckets, sites, log, elsewhere)
     repair_numbers(table, log)
     repair_dates(table, log, years_of(trial.protocol))
     _exchanged_columns(table, log)
@@ -179,13 +187,16 @@ def _of_the_garden(rows: list[ReturnedRow], site: str, buckets: Mapping[str, str
 
 
 def missing_buckets(rows: Rows, known: set[str], trial: Trial, log: Log) -> None:
-    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden."""
+    """Ask about buckets of a garden that neither the file nor the record has, while it has others of that garden.
+
+    Of gardens that withdrew nothing is asked for.
+    """
     present = {row.values.get("bucket", "") for row in rows.by_table.get("heads", ())}
     layout = sorted(zip(trial.layout["site"], trial.layout["bucket"], strict=True))
     for site, pairs in groupby(layout, key=lambda pair: str(pair[0])):
         planned = [str(bucket) for _, bucket in pairs]
         absent = [bucket for bucket in planned if bucket not in present | known | rows.buckets]
-        if absent and present & set(planned):
+        if absent and present & set(planned) and site not in trial.amended.withdrawn:
             log.ask(
                 "TK-R32",
                 Place(column="bucket"),

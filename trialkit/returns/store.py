@@ -21,7 +21,7 @@ from trialkit.tables import atomic
 RETURNED = "returned"
 MANIFEST = "manifest.json"
 LOCK, LOCK_TIMEOUT_S = ".merge.lock", 30.0
-ALLOWED = frozenset(f"{name}.csv" for name in RECORD_TABLES)
+ALLOWED = frozenset(f"{name}.csv" for name in (*RECORD_TABLES, "layout", "sites", "amendments"))
 
 
 def locked(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:

@@ -1,6 +1,6 @@
 """Rules that tie layout.csv and products.csv to the protocol."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -15,8 +15,9 @@ from trialkit.layouts.incomplete_blocks import fewest_blocks
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.layouts.row_column import fewest_rectangles
 from trialkit.protocol.faults import line_of_key
-from trialkit.protocol.randomise import layout_options, randomise
+from trialkit.protocol.randomise import AddedGarden, added_garden, layout_options, randomise
 from trialkit.protocol.trial_protocol import Protocol
+from trialkit.rules.amendments import Amendments, amendments_of
 from trialkit.rules.mixings import feed_of, nutrient_product, water_elements
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.solution.nutrients import RECIPE_MG_L, scarce_elements, wanted_share, with_water
@@ -168,9 +169,11 @@ def layout_follows_the_plan(tables: TrialTables) -> Iterator[Problem]:
     protocol, columns = tables.protocol, list(FACTOR_COLUMNS.values())
     treatments, kind = protocol.treatments(), LAYOUT_KINDS[protocol.layout.kind]
     planned = pd.MultiIndex.from_frame(treatments)
-    _, fewest, most = kind.sizes(len(treatments), protocol.layout.blocks, layout_options(protocol))
-    often = {"fewest": int(fewest.min()), "most": int(most.max())}
+    blocks = {garden.site: garden.blocks for garden in _amendments(tables).added}
     for site, buckets in tables.frame("layout").groupby("site"):
+        own = blocks.get(str(site), protocol.layout.blocks)
+        _, fewest, most = kind.sizes(len(treatments), own, layout_options(protocol))
+        often = {"fewest": int(fewest.min()), "most": int(most.max())}
         counts = buckets.groupby(columns, dropna=False).size().reindex(planned, fill_value=0).to_numpy()
         differ = int(((counts < fewest) | (counts > most)).sum())
         if differ:
@@ -245,19 +248,65 @@ def sites_have_buckets(tables: Tables) -> Iterator[Problem]:
 
 
 def layout_is_that_of_the_seed(tables: TrialTables) -> Iterator[Problem]:
-    """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once)."""
+    """TK-L07: layout.csv is what randomising by the protocol's seed gives (said once for each garden that is not).
+
+    Where none is, it is another layout altogether (said once).
+    """
     frame, places = tables.frame("layout"), LAYOUT_KINDS[tables.protocol.layout.kind].place_columns
     columns = ["site", "block", *places, "position", *FACTOR_COLUMNS.values()]
     missing = set(columns) & tables.readings["layout"].missing_columns
     if not len(frame) or missing or not tables.knows_all("layout", "bucket"):
         return
+    here = frame.drop_duplicates("bucket")[["bucket", *columns]]
     try:
-        drawn = randomise(tables.protocol, frame[["site"]].drop_duplicates())
+        otherwise = _gardens_otherwise(tables.protocol, here, _amendments(tables).added)
     except ValueError:  # what cannot be laid out has been told by another rule
         return
-    here, there = (_as_text(table.set_index("bucket")[columns]) for table in (frame.drop_duplicates("bucket"), drawn))
-    if not here.sort_index().equals(there.sort_index()):
-        yield problem("TK-L07", "layout.csv", seed=tables.protocol.seed)
+    if otherwise == set(here["site"]):
+        yield problem("TK-L07", "layout.csv", "layout", seed=tables.protocol.seed)
+        return
+    for site in sorted(otherwise):
+        yield problem("TK-L07", "layout.csv", "garden", column="site", site=site, seed=tables.protocol.seed)
+
+
+def _gardens_otherwise(protocol: Protocol, here: pd.DataFrame, added: Sequence[AddedGarden]) -> set[str]:
+    """Name the gardens whose buckets are not as drawn.
+
+    A garden put in by hand into a draw for all gardens shifts the lots of the others: where the draw is right without
+    one of them, that one it was.
+    """
+    joined = {garden.site for garden in added}
+    first = here[~here["site"].isin(joined)]
+    otherwise = _otherwise(first, _drawn(protocol, first)) if len(first) else set()
+    if len(otherwise) > 1 and protocol.layout.lots == "trial" and not LAYOUT_KINDS[protocol.layout.kind].shares_out:
+        for one in sorted(otherwise):
+            others = first[first["site"] != one]
+            if not _otherwise(others, _drawn(protocol, others)):
+                otherwise = {one}
+                break
+    standing = first
+    for garden in added:
+        rows = here[here["site"] == garden.site]
+        if len(rows):
+            otherwise |= _otherwise(rows, added_garden(protocol, standing, garden))
+            standing = pd.concat([standing, rows])
+    return otherwise
+
+
+def _drawn(protocol: Protocol, rows: pd.DataFrame) -> pd.DataFrame:
+    return randomise(protocol, rows[["site"]].drop_duplicates())
+
+
+def _otherwise(here: pd.DataFrame, drawn: pd.DataFrame) -> set[str]:
+    """Name the gardens that are not as they were drawn."""
+    own, wanted = (
+        dict(iter(_as_text(table[list(here.columns)]).set_index("bucket").groupby("site"))) for table in (here, drawn)
+    )
+    return {site for site, rows in own.items() if site not in wanted or not rows.equals(wanted[site])}
+
+
+def _amendments(tables: TrialTables) -> Amendments:
+    return amendments_of(tables.frame("amendments"), tables.protocol.layout.blocks)
 
 
 def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
@@ -278,4 +327,6 @@ def treatments_are_repeated(tables: TrialTables) -> Iterator[Problem]:
 
 
 def _as_text(table: pd.DataFrame) -> pd.DataFrame:
-    return pd.DataFrame({name: table[name].map(str) for name in table}, index=table.index.map(str), dtype=str)
+    """Return all as text, in the order of the buckets."""
+    texts = pd.DataFrame({name: table[name].map(str).to_numpy(dtype=object) for name in table}, dtype=str)
+    return texts.sort_values("bucket", ignore_index=True)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.domain.heads import NOT_CUT, NOT_WEIGHED, is_harvested, is_recorded
+from trialkit.rules.amendments import withdrawn_gardens
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
 from trialkit.tables.nearest import nearest_name
@@ -157,14 +158,16 @@ def growth_is_plausible(tables: TrialTables) -> Iterator[Problem]:
 
 
 def every_head_is_recorded(tables: TrialTables) -> Iterator[Problem]:
-    """TK-H08 and TK-H09: each bucket of the layout has a row for each of its heads."""
+    """TK-H08 and TK-H09: each bucket of a garden that did not withdraw has a row for each of its heads."""
     heads = tables.protocol.bucket.heads
     if not tables.knows_all("heads", "bucket") or not len(tables.frame("heads")):
         return
     reading = tables.readings["layout"]
-    buckets = reading.frame["bucket"]
+    expected = ~reading.frame["site"].isin(withdrawn_gardens(tables.frame("amendments")))
+    buckets = reading.frame.loc[expected, "bucket"]
     recorded = buckets.map(tables.frame("heads")["bucket"].value_counts()).fillna(0)
-    yield from at_rows("TK-H08", reading, (recorded == 0) & (buckets != ""), "bucket")
+    bare = ((recorded == 0) & (buckets != "")).reindex(reading.frame.index, fill_value=False)
+    yield from at_rows("TK-H08", reading, bare, "bucket")
     for row, count in recorded[(recorded > 0) & (recorded < heads)].astype(int).items():
         bucket = buckets[row]
         yield problem("TK-H09", reading.file, row=int(row), column="bucket", bucket=bucket, count=count, heads=heads)

@@ -13,6 +13,13 @@ from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
+from trialkit.rules.amendments import (
+    Amendments,
+    amendments_are_in_order,
+    amendments_of,
+    withdrawn_gardens,
+    without_unrecorded,
+)
 from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
@@ -25,7 +32,7 @@ from trialkit.tables.typed_tables import TableReading, empty_table, read_table
 Stage = Literal["plan", "layout", "records"]
 TABLES_OF_STAGE: Mapping[Stage, tuple[TableName, ...]] = {
     "plan": ("sites", "products"),
-    "layout": ("sites", "products", "layout"),
+    "layout": ("sites", "products", "layout", "amendments"),
     "records": TABLE_NAMES,
 }
 """Which tables are read at each stage of a trial."""
@@ -39,6 +46,7 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
+    amendments_are_in_order,
     solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
@@ -109,7 +117,7 @@ class Trial:
     ----------
     folder : Path
     protocol : Protocol
-    sites, products, layout, solution, visits, heads, weather : pandas.DataFrame
+    sites, products, layout, solution, visits, heads, weather, amendments : pandas.DataFrame
         Exactly the columns of the table's schema. Text is ``""`` where missing, numbers are float64 (NaN), integers
         Int64 (NA), dates datetime64[s] (NaT), yes/no boolean (NA). A table that was not read has no rows.
     sha256 : mapping of str to str
@@ -127,8 +135,14 @@ class Trial:
     visits: pd.DataFrame
     heads: pd.DataFrame
     weather: pd.DataFrame
+    amendments: pd.DataFrame
     sha256: Mapping[str, str]
     corrections: tuple[Correction, ...] = ()
+
+    @property
+    def amended(self) -> Amendments:
+        """Which gardens joined and withdrew, and the version of the layout."""
+        return amendments_of(self.amendments, self.protocol.layout.blocks)
 
 
 @dataclass(frozen=True)
@@ -192,7 +206,7 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
 
 
 def _checked(folder: Path, stage: Stage) -> CheckResult:
-    unfinished = unfinished_merge(folder) if stage == "records" else None
+    unfinished = None if stage == "plan" else unfinished_merge(folder)
     if unfinished is not None:
         return CheckResult((unfinished,), None)
     digests: dict[str, str] = {}
@@ -206,6 +220,9 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         readings[name] = (
             _read_table(folder, name, clues, protocol, digests, problems) if name in tables else empty_table(schema)
         )
+    readings["heads"] = without_unrecorded(
+        readings["heads"], readings["layout"].frame, withdrawn_gardens(readings["amendments"].frame)
+    )
     for reading in readings.values():
         problems += reading.problems
     later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]

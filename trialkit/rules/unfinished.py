@@ -7,7 +7,7 @@ from pathlib import Path
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, Journal
-from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.domain.table_names import AMENDMENTS_FILE, RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import TableSchema
@@ -20,7 +20,7 @@ HEADINGS = "returned/headings.json"
 WRITTEN = "returned/written.json"
 JOURNAL = "returned/returns.json"
 LARGEST_DOCUMENT_BYTES = 200_000_000
-WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN)
+WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN, AMENDMENTS_FILE)
 
 
 def unfinished_merge(folder: Path) -> Problem | None:

@@ -4,8 +4,13 @@ The check is a weighted sum modulo a prime, the idea behind ISO/IEC 7064 (recall
 system of that standard): with payload and check characters :math:`a_n … a_2 a_1`, an identity is valid when
 :math:`\sum_i i\,a_i \equiv 0 \pmod{19}`. The weights 1, 2, …, n are distinct and non-zero modulo 19, so one
 wrong character or one swap of two characters always changes the sum.
+
+Identities numbered through a trial have four characters and occur in other trials too. Those of a garden begin with
+five characters that are derived from trial and garden, and end with the bucket's number there: of a hundred gardens of
+a season two begin alike in one season of five hundred, which is looked for and told.
 """
 
+import hashlib
 from collections.abc import Iterable
 
 from trialkit.tables.nearest import nearest_name
@@ -15,6 +20,10 @@ from trialkit.tables.nearest import nearest_name
 ALPHABET = "34679CDFHJKMNPRTWXY"
 MODULUS = len(ALPHABET)
 PAYLOAD_LENGTH = 3
+GARDEN_LENGTH = 5
+PLACE_LENGTHS = (1, 2, 3)
+"""Characters for the number of a bucket in its garden, the fewest that the garden's buckets need."""
+LENGTHS = frozenset((PAYLOAD_LENGTH + 1, *(GARDEN_LENGTH + length + 1 for length in PLACE_LENGTHS)))
 BETWEEN = "/"
 LARGEST_NUMBER = MODULUS**PAYLOAD_LENGTH - 1
 # What a reader may have taken a character of the alphabet for, and the character it was.
@@ -40,7 +49,35 @@ def make_bucket_id(number: int) -> str:
     """
     if not 0 <= number <= LARGEST_NUMBER:
         raise ValueError(f"Bucket numbers run from 0 to {LARGEST_NUMBER}; {number} was asked for.")
-    digits = [number // MODULUS**power % MODULUS for power in range(PAYLOAD_LENGTH)]
+    return _with_check(number, PAYLOAD_LENGTH)
+
+
+def garden_bucket_ids(garden: str, count: int) -> list[str]:
+    """Return the identities of so many buckets of a garden, seven characters each (eight from 19 buckets on).
+
+    They follow from what identifies the garden among those of all trials, and from nothing else.
+
+    Raises
+    ------
+    ValueError
+        If there are more buckets than identities.
+
+    Examples
+    --------
+    >>> garden_bucket_ids("20260820 autumn-dose FERN", 3)
+    ['TXC634C', 'TXC6367', 'TXC6374']
+    """
+    length = next((length for length in PLACE_LENGTHS if count < MODULUS**length), None)
+    if length is None:
+        raise ValueError(f"A garden has at most {MODULUS ** PLACE_LENGTHS[-1] - 1} buckets; {count} were asked for.")
+    digest = int.from_bytes(hashlib.sha256(garden.encode("utf-8")).digest())
+    first = digest % MODULUS**GARDEN_LENGTH * MODULUS**length
+    return [_with_check(first + place, GARDEN_LENGTH + length) for place in range(1, count + 1)]
+
+
+def _with_check(number: int, length: int) -> str:
+    """Write a number in so many characters, and the check behind it."""
+    digits = [number // MODULUS**power % MODULUS for power in range(length)]
     check = -_weighted_sum(digits, first_weight=2) % MODULUS
     return "".join(ALPHABET[digit] for digit in [*reversed(digits), check])
 
@@ -69,14 +106,14 @@ def read_label_code(text: str) -> tuple[str, str, str] | None:
 
 
 def bucket_id_is_valid(text: str) -> bool:
-    """Tell whether a text is an identity that `make_bucket_id` could have made.
+    """Tell whether a text is an identity with its check, of either sort.
 
     Examples
     --------
     >>> bucket_id_is_valid("334X"), bucket_id_is_valid("334Y"), bucket_id_is_valid("343X")
     (True, False, False)
     """
-    if len(text) != PAYLOAD_LENGTH + 1 or any(character not in ALPHABET for character in text):
+    if len(text) not in LENGTHS or any(character not in ALPHABET for character in text):
         return False
     return _weighted_sum([ALPHABET.index(character) for character in reversed(text)], first_weight=1) == 0
 

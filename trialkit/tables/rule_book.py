@@ -202,9 +202,9 @@ TK-L05 warning: The layout differs from the plan
   Nothing need be done if the change was meant; say so in the report.
 TK-L06 warning: A site without buckets
   It adds nothing to the trial.
-  Remove the site, or add its buckets.
+  Remove the site; or let trialkit site lay it out, where the trial has begun.
 TK-L07 warning: The layout is not that of the seed
-  Labels and layout must belong together, and the report names the seed.
+  Treatments that somebody chose may have got the better places, and labels and layout must belong together.
   If it was made elsewhere, nothing need be done; if trial.toml was changed after labelling, put it back.
 TK-L08 warning: Treatments stand in one place only
   A difference between treatments could not be told from one between buckets, so nothing could be concluded.
@@ -215,7 +215,9 @@ TK-L09 error: A place is not filled in
 TK-L10 warning: The layout falls apart
   Treatments that no chain of blocks joins are compared between blocks only, which is far less certain.
   Lay it out anew with larger blocks or more of them, or move buckets before planting.
-
+TK-L11 error: Amendments of the layout that do not follow each other
+  Forms carry the version of the layout that they were made from.
+  Restore amendments.csv from a copy; trialkit site writes it, nothing else.
 # The heads
 TK-H01 error: More heads than the bucket holds
   Rows of another bucket were entered under this one.

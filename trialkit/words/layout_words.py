@@ -1,8 +1,12 @@
-"""What a layout warns of, and what would help."""
+"""What a layout warns of, and what would help; how one was changed."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from trialkit.documents.answers import SiteAnswer
 from trialkit.layouts.layout_warning import FEWEST_ERROR_DEGREES, LayoutWarning
+from trialkit.words.phrases import count, listed
 
 MOST_NAMED = 4
 """Groups, and treatments of a group, that a sentence names."""
@@ -20,6 +24,50 @@ def warning_sentence(warning: LayoutWarning) -> str:
     """
     found, helps = _warning(warning)
     return f"{found} {helps}"
+
+
+def site_lines(made: SiteAnswer, folder: str) -> list[str]:
+    """Say how a garden joined or withdrew, and what comes next."""
+    written = f"layout version {made.layout_version}, written to {listed(made.changed)}"
+    if made.change == "withdrew":
+        return [
+            f"{made.site} withdrew on {made.on}: {written}. Its records stay; heads without any are left out.",
+            f"Next: trialkit check {folder}",
+        ]
+    told = [
+        f"{made.site} joined on {made.on} with {count(made.blocks or 0, 'block')}, "
+        f"{count(len(made.buckets), 'bucket')}, {made.buckets[0]} to {made.buckets[-1]}: {written}. All other gardens "
+        "stay as they are.",
+        *labels_elsewhere_words(made.labels_also_in),
+    ]
+    if "sites.csv" in made.changed:
+        told.append(f"Describe its water and light in {folder}/sites.csv.")
+    return [*told, f"Next: trialkit forms {folder}"]
+
+
+FROZEN = {
+    "records": "has records already: another layout would part them from their treatments, so layout.csv stays.",
+    "amendments": "has a layout that gardens joined or withdrew from (amendments.csv): layout.csv stays.",
+    "forms": "has printed forms in its folder forms: layout.csv stays, as labels made from it may be on buckets.",
+}
+
+
+def frozen_words(reason: str, folder: str) -> str:
+    """Say why a layout is not drawn anew, and what can be done."""
+    told = f'{folder} {FROZEN[reason]} Let a garden join or withdraw with trialkit site {folder} NAME --add --why "..."'
+    if reason == "forms":
+        return f"{told}; if nothing was handed out yet, take away the folder forms, and lay out anew."
+    return f"{told}."
+
+
+def labels_elsewhere_words(trials: Sequence[str]) -> list[str]:
+    """Warn of labels that other trials have too; nothing where there are none."""
+    if not trials:
+        return []
+    return [
+        f"Some labels are also those of {listed([f'the trial {name}' for name in trials])}, in folders beside this "
+        "one: never let their buckets or records mix."
+    ]
 
 
 def effect_words(effect: str) -> str:

@@ -203,13 +203,18 @@ TK-L05 between: each of {treatments} treatments {fewest} to {most} times at {sit
 treatments more or less often
 TK-L05 twice: each treatment at most once in each {column} | a treatment twice in {count} of them, such as {first!p}
 TK-L06: a site that layout.csv gives buckets
-TK-L07: the layout of seed {seed} | another layout
+TK-L07 layout: the layout of seed {seed} | another layout
+TK-L07 garden: the buckets of {site!q} as seed {seed} draws them | rows that no lot drew | If somebody wrote \
+them by hand and nothing is planted yet, take them out of layout.csv and run trialkit site, which draws the lots. Else \
+let them stand, and tell in the report that this garden was not randomised.
 TK-L08 treatments: two buckets or more of a treatment | one of each
 TK-L08 whole plots: two whole plots or more of a {factor} | one of each
 TK-L09: the number of the {column}
 TK-L09 no column: a column {column}, as the layout is of kind {kind} | no such column
 TK-L10: one in which blocks join all treatments | {groups} groups of treatments that no block compares, one with \
 {treatment}
+TK-L11 version: {wanted}, one more than the version before
+TK-L11 twice: each garden at most once for joining and once for withdrawing | a second row
 # The heads
 TK-H01: 1 to {heads}, the heads a bucket (bucket.heads in trial.toml)
 TK-H02: a weight, as the outcome is harvested

@@ -159,7 +159,9 @@ transplanted_on and harvested_on | | each other
 TK-R46: it is no table of the record and would be left out. | a sheet
 TK-R47 trial: a form of the trial {ours} | a form of {theirs!q}
 TK-R47 version: version {ours} of the forms | forms of version {theirs!q} | Make the forms anew.
-TK-R47 layout: a form of this layout | a form made for another layout of the trial
+TK-R47 layout: a form of the layout as it is, version {ours} | a form made for another layout, version {theirs}
+TK-R47 rows: rows of the trial {ours}
+TK-R47 rows version: a layout version of this trial, up to {ours}
 TK-R47 garden: a form of a garden of the trial | a form of {site!q}
 TK-R48 format: a file of the format {wanted} | the format {format!q}
 TK-R48 details: the details of a phone form, as text

@@ -1,0 +1,58 @@
+"""``trialkit site``."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+from trialkit.cli.failures import CallFailure, speaks_plainly
+from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.speaking import answer
+
+
+@click.command("site")
+@trial_folder
+@click.argument("name")
+@click.option("--add", is_flag=True, help="The garden joins: its lots are drawn, all others stay as they are.")
+@click.option("--withdraw", is_flag=True, help="The garden gives up: its records stay, no more are asked for.")
+@click.option("--blocks", type=click.IntRange(1, 50), help="Blocks of a garden that joins; as the others if not given.")
+@click.option("--why", metavar="TEXT", required=True, help="The reason, as you would tell it to whoever asks.")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the change; today if not given.")
+@as_json
+@speaks_plainly
+def command(
+    folder: Path,
+    name: str,
+    add: bool,
+    withdraw: bool,
+    blocks: int | None,
+    why: str,
+    on: datetime | None,
+    as_json: bool,
+) -> None:
+    """Let the garden NAME join the trial in DIR, or withdraw, once forms are printed or anything is recorded.
+
+    The layout is frozen then. A garden that joins gets lots of its own, drawn from seed, trial and garden, behind all
+    others in layout.csv, and a row in sites.csv if it has none there. Of a garden that withdraws the records stay;
+    heads without any are left out, as if they had no row. Each change is written into amendments.csv with day and
+    reason, and makes a new version of the layout; forms of earlier versions are still taken.
+
+    Example: trialkit site autumn_dose MILL --add --why "a teacher asked to join"
+
+    Example: trialkit site autumn_dose FERN --withdraw --why "moved away"
+    """
+    from trialkit.returns.amending import add_garden, withdraw_garden
+    from trialkit.words.layout_words import site_lines
+
+    if add == withdraw:
+        raise CallFailure("Say what the garden does: either --add or --withdraw.")
+    if withdraw and blocks:
+        raise CallFailure("--blocks is for a garden that joins: leave it out.")
+    day = on.date() if on else date.today()
+    if add:
+        made = add_garden(folder, name, blocks=blocks, why=why, on=day)
+    else:
+        made = withdraw_garden(folder, name, why=why, on=day)
+    answer(made, "\n".join(site_lines(made, str(folder))), as_json=as_json)

@@ -1,0 +1,100 @@
+"""How a layout was changed after it was handed out: gardens that joined and that withdrew, version by version."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated
+
+import pandas as pd
+
+from trialkit.documents.problems import Problem
+from trialkit.documents.results import Amendment
+from trialkit.protocol.randomise import AddedGarden
+from trialkit.rules.trial_tables import Tables, at_rows
+from trialkit.tables.problem import problem
+from trialkit.tables.table_schema import load_schema
+from trialkit.tables.typed_tables import TableReading
+
+FIRST_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Amendments:
+    """What amendments.csv says."""
+
+    added: Annotated[tuple[AddedGarden, ...], "In the order in which they joined."]
+    withdrawn: frozenset[str]
+    joined_in: Annotated[dict[str, int], "Version of the layout in which each garden joined, of those that did."]
+    version: Annotated[int, "Of the layout as it is now."]
+
+
+def amendments_of(table: pd.DataFrame, blocks: int) -> Amendments:
+    """Read a table of amendments; `blocks` are those of a garden of which it tells none that can be."""
+    joined, limits = table[table["change"] == "joined"], load_schema("amendments").field("blocks")
+    own = joined["blocks"].where(joined["blocks"].between(limits.minimum, limits.maximum), blocks)
+    told = zip(joined["site"].astype(str), own.fillna(blocks), strict=True)
+    versions = zip(joined["site"].astype(str), joined["layout_version"].fillna(FIRST_VERSION), strict=True)
+    return Amendments(
+        tuple(AddedGarden(site, int(count)) for site, count in dict(told).items()),
+        withdrawn_gardens(table),
+        {site: int(version) for site, version in versions},
+        FIRST_VERSION + len(table),
+    )
+
+
+def withdrawn_gardens(table: pd.DataFrame) -> frozenset[str]:
+    """Name the gardens that withdrew."""
+    return frozenset(map(str, table.loc[table["change"] == "withdrew", "site"]))
+
+
+def amendments_made(table: pd.DataFrame) -> tuple[Amendment, ...]:
+    """Return each change of a table without errors, in its order."""
+    return tuple(
+        Amendment(
+            int(row["layout_version"]),
+            row["amended_on"].date().isoformat(),
+            str(row["site"]),
+            row["change"],
+            None if pd.isna(row["blocks"]) else int(row["blocks"]),
+            str(row["why"]),
+        )
+        for row in table.to_dict("records")
+    )
+
+
+def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
+    """TK-L11: versions count up from 2, and each garden joins and withdraws once at most."""
+    reading = tables.readings["amendments"]
+    frame = reading.frame
+    wanted = pd.Series(range(FIRST_VERSION + 1, FIRST_VERSION + 1 + len(frame)), index=frame.index)
+    for row, version in wanted[(frame["layout_version"] != wanted) & frame["layout_version"].notna()].items():
+        text = str(frame["layout_version"][row])
+        yield problem(
+            "TK-L11", reading.file, "version", row=int(row), column="layout_version", text=text, wanted=version
+        )
+    twice = frame.duplicated(["site", "change"]) & (frame["site"] != "") & (frame["change"] != "")
+    yield from at_rows("TK-L11", reading, twice, "change", "twice")
+
+
+def without_unrecorded(heads: TableReading, layout: pd.DataFrame, withdrawn: frozenset[str]) -> TableReading:
+    """Leave out the heads of gardens that withdrew of which nothing was recorded, as if they had no row."""
+    if not withdrawn or not len(heads.frame):
+        return heads
+    buckets = set(layout.loc[layout["site"].isin(withdrawn), "bucket"])
+    keys = set(heads.schema.primary_key)
+    told = zip(*(texts for name, texts in heads.raw.items() if name not in keys), strict=True)
+    blank = [not any(cells) for cells in told] or [True] * len(heads.frame)
+    out = heads.frame["bucket"].isin(buckets).to_numpy() & blank
+    if not out.any():
+        return heads
+    gone = set(heads.frame.index[out])
+    return TableReading(
+        heads.schema,
+        heads.frame[~out],
+        heads.missing_columns,
+        heads.complete,
+        tuple(one for one in heads.problems if one.row not in gone),
+        {
+            name: [text for text, left_out in zip(texts, out, strict=True) if not left_out]
+            for name, texts in heads.raw.items()
+        },
+    )

@@ -64,7 +64,7 @@ def test_what_was_done_is_what_a_layout_of_it_would_give(spring: Trial) -> None:
         trial_records(replace(spring, layout=spring.layout.assign(dose_tsp=doses)), water_of(spring)),
         question_of(spring),
     )
-    assert (found.recommended, found.verdict, found.probability_near_best) == (
+    assert (found.treatment, found.verdict, found.probability_near_best) == (
         refit.treatment,
         refit.verdict,
         refit.probability_near_best,
@@ -76,9 +76,9 @@ def test_what_was_done_is_what_a_layout_of_it_would_give(spring: Trial) -> None:
 def test_another_choice_is_told(spring: Trial) -> None:
     """All buckets of the greatest dose and of the least exchanged: less feed was better, and that is another choice."""
     found = readings(mixed_as(spring, exchanged(spring, 2.0, 8.0, len(spring.layout))))["as_applied"]
-    assert found.recommended is not None
-    assert found.recommended.dose_tsp is not None
-    assert found.recommended.dose_tsp < 4.0
+    assert found.treatment is not None
+    assert found.treatment.dose_tsp is not None
+    assert found.treatment.dose_tsp < 4.0
     assert not found.is_same
 
 
@@ -99,7 +99,7 @@ def test_unknown_heads_as_lost(spring: Trial) -> None:
     dead = replace(spring, heads=heads.assign(outcome=heads["outcome"].where(~unknown, "dead")))
     refit = choose(trial_records(dead, water_of(dead)), question_of(dead))
     assert found.concerned == int(unknown.sum())
-    assert (found.recommended, found.verdict) == (refit.treatment, refit.verdict)
+    assert (found.treatment, found.verdict) == (refit.treatment, refit.verdict)
     assert found.probability_near_best == refit.probability_near_best
 
 

@@ -430,7 +430,7 @@ def test_new_takes_what_a_layman_types(tmp_path: Path) -> None:
 
 
 def test_a_head_that_nobody_weighed(small: Path) -> None:
-    """It is an error that says the way out: without its row the bucket is calculated from its other head."""
+    """It is an error that says the way out: not_weighed, and the bucket is calculated from its other head."""
     path = small / "heads.csv"
     rows = path.read_text("utf-8").splitlines()
     at = next(i for i, row in enumerate(rows) if ",harvested," in row)
@@ -439,8 +439,9 @@ def test_a_head_that_nobody_weighed(small: Path) -> None:
     path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     checked = run("check", small)
     assert checked.returncode == DATA_ERROR
-    assert "if nobody weighed the head, take its row out: the bucket is then calculated" in checked.stdout
-    path.write_text("\n".join([*rows[:at], *rows[at + 1 :]]) + "\n", "utf-8")
+    assert "if nobody weighed the head, its outcome is not_weighed" in checked.stdout
+    cells[3] = "not_weighed"
+    path.write_text("\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]]) + "\n", "utf-8")
     assert run("check", small).returncode == DONE
     assert run("analyse", small).returncode in (DONE, NOT_COMPUTED)
     results = json.loads((small / "results" / "results.json").read_text("utf-8"))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from pathlib import Path
 
 import pytest
 
-from commands import DATA_ERROR, DONE, WRONG_CALL, run
+from commands import DATA_ERROR, DONE, WRONG_CALL, run, start
 from contents import contents
 from returned_files import Good, good_return
+from trialkit._resources import resource_folder
 
 
 @pytest.fixture
@@ -124,6 +127,22 @@ def test_what_a_file_says_otherwise_is_taken_with_a_reason(folder: Path, good: G
     (kept,) = json.loads((folder / "returned" / "corrections.json").read_text("utf-8"))["corrections"]
     assert (kept["after"], kept["by"]) == ("99", "volunteer")
     assert run("merge", folder, "--why", "so").returncode == WRONG_CALL
+
+
+def test_a_table_saved_by_a_spreadsheet_is_one_line(tmp_path: Path) -> None:
+    """A weight corrected in a program of US settings: no hundreds of errors, and the analysis goes on."""
+    folder = Path(shutil.copytree(resource_folder("example_trials") / "autumn_dose", tmp_path / "trial"))
+    text = (folder / "heads.csv").read_text("utf-8")
+    days = re.sub(r"(20\d\d)-(\d\d)-(\d\d)", lambda day: f"{int(day[2])}/{int(day[3])}/{day[1]}", text)
+    (folder / "heads.csv").write_bytes(days.replace("\n", "\r\n").encode("utf-8-sig"))
+    before = contents(folder)
+    result = start("check", folder)
+    assert result.returncode == DONE, result.stderr
+    told = (result.stdout + result.stderr).splitlines()
+    (line,) = (line for line in told if "heads.csv" in line)
+    assert "dates written 9/29/2026 for 2026-09-29" in line
+    assert "TK-F11" in line
+    assert contents(folder) == before
 
 
 @pytest.mark.parametrize(

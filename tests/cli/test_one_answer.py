@@ -16,7 +16,7 @@ import pytest
 from once import value_once
 from small_trial import small_trial
 from trialkit._resources import resource_folder
-from trialkit.analysis import Results, analyse
+from trialkit.analysis import Results
 from trialkit.cli.summary import summary
 from trialkit.documents.decision import Decision
 from trialkit.documents.document import as_data, as_text
@@ -121,8 +121,8 @@ def told(
         folder = tmp_path_factory.mktemp("one")
         if name in SMALL:
             about = 'season = "autumn 2026"\nstarted_on = 2026-08-20\n'
-            small_trial(folder / "trial", id=name.replace(" ", "-"), about=about, **SMALL[name])
-            return made(folder, analyse(read_trial(folder / "trial")), folder / "trial")
+            results = small_trial(folder / "trial", id=name.replace(" ", "-"), about=about, **SMALL[name])
+            return made(folder, results, folder / "trial")
         shutil.copytree(resource_folder("example_trials") / name, folder / "trial")
         return made(folder, example_results(name), folder / "trial")
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -100,3 +101,10 @@ def test_cards_are_the_layouts(trial: Trial) -> None:
         wanted = {"volume_l": volume, "nutrient_tsp": f"{row['dose_tsp']:g}"} | ({} if has_acid else {"acid_tsp": "0"})
         assert bucket["card"] == wanted
         assert bucket.get("acid") == (row["acidifier"] if has_acid else None)
+
+
+def test_the_scale_at_first(trial: Trial) -> None:
+    """Ounces where the kitchen's measures alone are asked for, else grams; the form has a switch."""
+    about = trial.protocol.trial.model_copy(update={"measures": "kitchen"})
+    kitchen = replace(trial, protocol=trial.protocol.model_copy(update={"trial": about}))
+    assert [data_of(phone_form(one, "FERN"))["unit"] for one in (trial, kitchen)] == ["g", "oz"]

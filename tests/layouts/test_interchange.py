@@ -6,7 +6,16 @@ import pytest
 from seeded import rng
 from trialkit.layouts.incomplete_blocks import block_frame
 from trialkit.layouts.information import information_matrix
-from trialkit.layouts.interchange import Frame, _apart, _gains, _Permission, criterion, information, search
+from trialkit.layouts.interchange import (
+    Frame,
+    _apart,
+    _gains,
+    _Permission,
+    _variances,
+    criterion,
+    information,
+    search,
+)
 from trialkit.layouts.row_column import rectangle_frame
 
 FRAMES = {"blocks": (7, block_frame(np.repeat([0, 1], 12), 3)), "rectangles": (5, rectangle_frame(2, 1, 3, 4))}
@@ -17,7 +26,7 @@ def test_the_gain_of_every_exchange_is_that_of_making_it(name: str) -> None:
     """The updating formula gives, for every pair of buckets, the fall of the criterion found by exchanging them."""
     count, frame = FRAMES[name]
     treatment = rng(1).permutation(np.arange(len(frame.groups)) % count)
-    gains = _gains(treatment, count, frame, _apart(frame))
+    gains = _gains(treatment, _variances(treatment, count, frame), frame, _apart(frame))
     before = criterion(treatment, count, frame)
     for first in range(len(treatment)):
         for second in range(first):

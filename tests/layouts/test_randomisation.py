@@ -35,7 +35,8 @@ BLOCKS = {"Latin square": 1, "row-column": 1, "incomplete blocks": 10, "voluntee
 
 def treatment_numbers(layout: pd.DataFrame) -> np.ndarray:
     """Return which treatment stands in each bucket, 0 to 5."""
-    return ((layout["cultivar"] == "B") * 3 + layout["dose_tsp"] / 2 - 1).to_numpy(dtype=int)
+    cultivar, dose_tsp = layout["cultivar"].to_numpy(), layout["dose_tsp"].to_numpy()
+    return ((cultivar == "B") * 3 + dose_tsp / 2 - 1).astype(int)
 
 
 @pytest.mark.parametrize("kind", LAYOUT_KINDS.values(), ids=LAYOUT_KINDS.keys())

@@ -215,7 +215,8 @@ WARNINGS = {
         "right. [TK-H10]"),
     "nobody knows": Damage("heads.csv", FIRST + "\n" + SECOND, "334X,1,,,,,,,\n334X,2,2026-08-24,,,2026-09-01,,,late",
         "heads.csv, row 2, column outcome: found none for 2 heads at fernsedge; expected an outcome. Write what became "
-        "of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing. [TK-H20]"),
+        "of each, if somebody knows; if nobody does, leave them: empty says as much as gave_up or missing. To correct "
+        "it: trialkit correct DIR BUCKET HEAD outcome=VALUE --why TEXT. [TK-H20]"),
     "forgotten head": Damage("heads.csv", FIRST + "\n", "",
         'layout.csv, row 2, column bucket: found 1 row in heads.csv for "334X"; expected 2, one for each head of the '
         "bucket (bucket.heads). Look for a row under a mistyped bucket first. Add a row for each head whose fate "

@@ -36,14 +36,14 @@ def ph_after_a_step(acid: AcidProduct, liquid_tsp: float, litres: float, alkalin
     """
     mass = (acid.grams_per_tsp or 0) / 48 if acid.pct_w_v is None else acid.pct_w_v / 100 * 4.92892159375
     molar = {"acetic": 60.052, "citric": 192.124}[acid.acid]
-    water = {"acid": acid.acid, "alkalinity_mg_l_caco3": alkalinity, "ph_start": start}
+    water = {"acid": acid.acid, "alkalinity_mg_l_caco3": alkalinity, "ph_start": start, "temperature_c": (10.0, 25.0)}
     found = []
     for is_open in (False, True):
-        for celsius in (10.0, 25.0):
-            about = {**water, "open_to_air": is_open, "temperature_c": celsius}
-            before = float(acid_for_ph(ph_target=6.0, **about))
-            found.append(float(ph_after(acid_mol_l=before + liquid_tsp * mass / molar / litres, **about)))
-    return min(found)
+        before = acid_for_ph(ph_target=6.0, open_to_air=is_open, **water)
+        after = ph_after(acid_mol_l=before + liquid_tsp * mass / molar / litres, open_to_air=is_open, **water)
+        found += after.tolist()
+    assert len(found) == 4
+    return float(min(found))
 
 
 @pytest.mark.parametrize("acid", KITCHEN, ids=lambda acid: acid.name)

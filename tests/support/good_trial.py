@@ -28,7 +28,6 @@ started_on = 2026-08-20
 [bucket]
 volume_l = 20
 heads = 2
-
 [factors.cultivar]
 levels = ["Larkmoor Butter", "NA"]
 

@@ -80,7 +80,7 @@ class Good:
     def csv(self, table: TableName = "heads", *, delimiter: str = ",", line_end: str = "\n") -> str:
         """Write a table as CSV text."""
         stream = io.StringIO()
-        columns = load_schema(table).columns
+        columns = [field.name for field in load_schema(table).on_forms]
         writer = csv.DictWriter(stream, columns, delimiter=delimiter, lineterminator=line_end)
         writer.writeheader()
         writer.writerows(self.tables[table])

@@ -144,7 +144,7 @@ class OtherReading:
         ReadingCode,
         "``as_applied``: buckets by what was really done to them. ``all_lost``: heads without a record as lost ones.",
     ]
-    recommended: Annotated[Treatment | None, "The default that would follow; None where nothing could be recommended."]
+    treatment: Annotated[Treatment | None, "The default that would follow; None where nothing could be recommended."]
     verdict: Annotated[Verdict | None, "What would be done; None where nothing could be recommended."]
     is_same: Annotated[bool, "Whether that is what the decision recommends, or the dose next to it."]
     probability_near_best: Annotated[float | None, "Of lying within the margin of the best, by that reading."]

@@ -33,7 +33,6 @@ TEMPLATES = Path(__file__).parent / "templates"
 BLANK_VISITS = 12
 SHEET_DAYS = (1, 2, 3)
 EXCEPTION = "if on another day"
-SHORT_WORDS = 10  # more allowed words than this are written out, not ticked
 
 
 @dataclass(frozen=True)
@@ -222,17 +221,14 @@ def _sheets(trial: Trial, site: str, buckets: Sequence[NamedBucket]) -> tuple[Sh
         Sheet(
             "harvest",
             f"{load_schema('heads').field('weight_g').description.split(';')[0]}. A head with a weight was harvested; "
-            f"write what became of it only where it was not: {', '.join(fates)}.",
+            f"write what became of one without: {', '.join(fates)}.",
             "Day",
             ("Bucket", "Head"),
             (
                 _column("heads", "weight_g"),
                 _column("heads", "marketable"),
                 _column("heads", "harvested_on", f", {EXCEPTION}"),
-                (
-                    f"{load_schema('heads').field('outcome').title}, if not harvested",
-                    tuple(fates) if len(fates) <= SHORT_WORDS else (),
-                ),
+                _column("heads", "outcome", ", if no weight"),
                 _column("heads", "last_not_ready_on"),
                 _column("heads", "note"),
             ),

@@ -5,6 +5,7 @@ information matrix (John & Williams 1995, *Cyclic and Computer Generated Designs
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Annotated
 
 import numpy as np
@@ -43,20 +44,25 @@ class Frame:
         FloatArray | None, "Information matrix of buckets elsewhere, which stay as they are; shape (treatments,) twice."
     ] = None
 
+    @cached_property
+    def held(self) -> tuple[FloatArray, ...]:
+        """Which bucket is in which block, of each of `systems`: a search asks for it thousands of times."""
+        return tuple(incidence(labels) for labels, _ in self.systems)
+
 
 def information(treatment: IntArray, count: int, frame: Frame) -> FloatArray:
     """Return the information matrix of an assignment; shape (count, count)."""
     units = incidence(treatment, count)
     total = np.diag(units.sum(axis=0)) + (0 if frame.standing is None else frame.standing)
-    for labels, factor in frame.systems:
-        shared = units.T @ incidence(labels)
+    for (_, factor), held in zip(frame.systems, frame.held, strict=True):
+        shared = units.T @ held
         total -= factor * (shared @ shared.T)
     return np.asarray(total)
 
 
 def criterion(treatment: IntArray, count: int, frame: Frame) -> float:
     """Return the A-criterion; the lower the better."""
-    return float(np.trace(_inverse(information(treatment, count, frame))))
+    return float(np.trace(_variances(treatment, count, frame)))
 
 
 def search(count: int, frame: Frame, rng: np.random.Generator, *, start: IntArray, goal: float = 0.0) -> IntArray:
@@ -66,23 +72,22 @@ def search(count: int, frame: Frame, rng: np.random.Generator, *, start: IntArra
     bettered, the goal. Both assignments have shape (buckets,).
     """
     left = max(FEWEST_ROUNDS, PAIRS_LOOKED_AT // len(start) ** 2)  # rounds of exchanges that may still be made
-    best, left = _descend(start, count, frame, left)
-    lowest = criterion(best, count, frame)
+    best, lowest, left = _descend(start, count, frame, left)
     for number in range(MOST_STARTS):
         if left <= 0 or lowest <= goal * (1 + 1e-6):
             break
         # Half of the starts are far from all before, half are near the best so far.
         origin, kicks = (start, 2 * len(start)) if number % 2 == 0 else (best, max(2, len(start) // 8))
-        found, left = _descend(_shaken(origin, count, frame, rng, kicks), count, frame, left)
-        value = criterion(found, count, frame)
+        found, value, left = _descend(_shaken(origin, count, frame, rng, kicks), count, frame, left)
         if value < lowest * (1 - LEAST_GAIN):
             best, lowest = found, value
     return best
 
 
-def _inverse(matrix: FloatArray) -> FloatArray:
-    size = len(matrix)
-    return np.asarray(np.linalg.inv(matrix + np.full((size, size), 1 / size) + RIDGE * np.eye(size)))
+def _variances(treatment: IntArray, count: int, frame: Frame) -> FloatArray:
+    """Return the inverse of the information matrix."""
+    matrix = information(treatment, count, frame)
+    return np.asarray(np.linalg.inv(matrix + np.full((count, count), 1 / count) + RIDGE * np.eye(count)))
 
 
 def _shaken(treatment: IntArray, count: int, frame: Frame, rng: np.random.Generator, kicks: int) -> IntArray:
@@ -94,21 +99,22 @@ def _shaken(treatment: IntArray, count: int, frame: Frame, rng: np.random.Genera
     return shaken
 
 
-def _descend(treatment: IntArray, count: int, frame: Frame, left: int) -> tuple[IntArray, int]:
-    """Make the best exchange again and again until none gains; return also how many rounds are left."""
-    current = treatment.copy()
+def _descend(treatment: IntArray, count: int, frame: Frame, left: int) -> tuple[IntArray, float, int]:
+    """Make the best exchange again and again until none gains; return its criterion too, and the rounds left."""
+    current, variances = treatment.copy(), _variances(treatment, count, frame)
     permission = _Permission(frame, count)
     apart = _apart(frame)
     for rounds in range(max(left, 1)):
-        gains = np.where(permission.every(current), _gains(current, count, frame, apart), 0.0)
+        lowest = float(np.trace(variances))
+        gains = np.where(permission.every(current), _gains(current, variances, frame, apart), 0.0)
         pairs = _best_pairs(gains, current, frame)
         if not pairs:
-            return current, left - rounds - 1
-        following = _exchanged(current, count, frame, pairs)
-        if criterion(following, count, frame) >= criterion(current, count, frame) * (1 - LEAST_GAIN):
-            return current, left - rounds - 1  # the gain was one of rounding, as where nothing can be compared
-        current = following
-    return current, 0
+            return current, lowest, left - rounds - 1
+        following, after = _exchanged(current, count, frame, pairs)
+        if np.trace(after) >= lowest * (1 - LEAST_GAIN):
+            return current, lowest, left - rounds - 1  # the gain was one of rounding, as where nothing can be compared
+        current, variances = following, after
+    return current, float(np.trace(variances)), 0
 
 
 def _best_pairs(gains: FloatArray, treatment: IntArray, frame: Frame) -> list[tuple[int, int]]:
@@ -118,10 +124,10 @@ def _best_pairs(gains: FloatArray, treatment: IntArray, frame: Frame) -> list[tu
     least = max(LEAST_GAIN, GOOD_PART * float(gains.flat[order[0]]))
     pairs: list[tuple[int, int]] = []
     taken: set[tuple[int, int]] = set()
-    for place in order:
-        if gains.flat[place] <= least:
+    for place, gain in zip(order.tolist(), gains.ravel()[order].tolist(), strict=True):
+        if gain <= least:
             break
-        pair = divmod(int(place), size)
+        pair = divmod(place, size)
         uses = {(-1, int(treatment[unit])) for unit in pair}
         uses |= {
             (n, int(labels[unit])) for n, (labels, factor) in enumerate(frame.systems) if factor > 0 for unit in pair
@@ -132,17 +138,22 @@ def _best_pairs(gains: FloatArray, treatment: IntArray, frame: Frame) -> list[tu
     return pairs
 
 
-def _exchanged(treatment: IntArray, count: int, frame: Frame, pairs: list[tuple[int, int]]) -> IntArray:
-    """Exchange all pairs, or only the first if together they gain no more than it does."""
+def _exchanged(
+    treatment: IntArray, count: int, frame: Frame, pairs: list[tuple[int, int]]
+) -> tuple[IntArray, FloatArray]:
+    """Exchange all pairs, or only the first if together they gain no more than it does; return the variances too."""
     one, every = treatment.copy(), treatment.copy()
     for number, pair in enumerate(pairs):
         swapped = list(pair[::-1])
         every[list(pair)] = every[swapped]
         if number == 0:
             one[list(pair)] = one[swapped]
-    if len(pairs) == 1 or criterion(every, count, frame) > criterion(one, count, frame) * (1 - LEAST_GAIN):
-        return one
-    return every
+    of_one = _variances(one, count, frame)
+    if len(pairs) > 1:
+        of_every = _variances(every, count, frame)
+        if np.trace(of_every) <= np.trace(of_one) * (1 - LEAST_GAIN):
+            return every, of_every
+    return one, of_one
 
 
 def _apart(frame: Frame) -> FloatArray:
@@ -153,7 +164,7 @@ def _apart(frame: Frame) -> FloatArray:
     return total
 
 
-def _gains(treatment: IntArray, count: int, frame: Frame, apart: FloatArray) -> FloatArray:
+def _gains(treatment: IntArray, inverse: FloatArray, frame: Frame, apart: FloatArray) -> FloatArray:
     """Fall of the criterion, as a share of it, when two buckets exchange treatments; shape (buckets, buckets).
 
     Exchanging treatments u and v of two buckets changes C by ``d z' + z d'``: d is 1 at v and -1 at u, and
@@ -161,11 +172,10 @@ def _gains(treatment: IntArray, count: int, frame: Frame, apart: FloatArray) -> 
     the sum of the factors of the blockings that part the two. The change of the trace of the inverse then follows from
     Woodbury's identity, for all pairs at once.
     """
-    units = incidence(treatment, count)
-    holds = np.zeros((count, len(treatment)))
-    for labels, factor in frame.systems:
-        holds += factor * (units.T @ incidence(labels))[:, labels]
-    inverse = _inverse(information(treatment, count, frame))
+    units = incidence(treatment, len(inverse))
+    holds = np.zeros((len(inverse), len(treatment)))
+    for (labels, factor), held in zip(frame.systems, frame.held, strict=True):
+        holds += factor * (units.T @ held)[:, labels]
     dpd, dpz, zpz = _forms(inverse, treatment, holds, apart)
     dqd, dqz, zqz = _forms(inverse @ inverse, treatment, holds, apart)
     determinant = dpd * zpz - (1 + dpz) ** 2

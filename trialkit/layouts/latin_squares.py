@@ -16,6 +16,7 @@ from trialkit.domain.arrays import IntArray
 
 LARGEST_ENUMERATED = 5
 VISITS_PER_CELL = 1
+Cube = list[list[list[int]]]
 
 
 def random_latin_square(order: int, rng: np.random.Generator) -> IntArray:
@@ -56,43 +57,42 @@ def _from_reduced(order: int, rng: np.random.Generator) -> IntArray:
 def walked_latin_square(order: int, rng: np.random.Generator) -> IntArray:
     """Draw a Latin square (order 2 or more) by the walk of Jacobson & Matthews, then shuffle rows, columns, symbols."""
     cyclic = (np.arange(order)[:, None] + np.arange(order)[None, :]) % order
-    cube = np.eye(order, dtype=np.int8)[cyclic]  # row x column x symbol: ones make up the square
+    # Row x column x symbol: ones make up the square. Lists, since a step reads and writes single cells.
+    cube: Cube = np.eye(order, dtype=int)[cyclic].tolist()
     improper: tuple[int, int, int] | None = None
     visits = VISITS_PER_CELL * order**3
     while visits > 0:
         improper = _step(cube, improper, rng)
         visits -= improper is None
-    square = cube.argmax(axis=2)[rng.permutation(order)][:, rng.permutation(order)]
+    square = np.argmax(cube, axis=2)[rng.permutation(order)][:, rng.permutation(order)]
     return np.asarray(rng.permutation(order)[square])
 
 
-def _step(
-    cube: np.ndarray, improper: tuple[int, int, int] | None, rng: np.random.Generator
-) -> tuple[int, int, int] | None:
+def _step(cube: Cube, improper: tuple[int, int, int] | None, rng: np.random.Generator) -> tuple[int, int, int] | None:
     """Move to a neighbouring square or near-square; return its cell of -1, if it has one."""
     row, column, symbol = improper if improper is not None else _empty_cell(cube, rng)
-    other_row = _one_of(cube[:, column, symbol], rng)
-    other_column = _one_of(cube[row, :, symbol], rng)
-    other_symbol = _one_of(cube[row, column, :], rng)
-    cube[row, column, symbol] += 1
-    cube[row, other_column, other_symbol] += 1
-    cube[other_row, column, other_symbol] += 1
-    cube[other_row, other_column, symbol] += 1
-    cube[other_row, column, symbol] -= 1
-    cube[row, other_column, symbol] -= 1
-    cube[row, column, other_symbol] -= 1
-    cube[other_row, other_column, other_symbol] -= 1
-    corner = (other_row, other_column, other_symbol)
-    return corner if cube[corner] < 0 else None
+    other_row = _one_of([plane[column][symbol] for plane in cube], rng)
+    other_column = _one_of([line[symbol] for line in cube[row]], rng)
+    other_symbol = _one_of(cube[row][column], rng)
+    cube[row][column][symbol] += 1
+    cube[row][other_column][other_symbol] += 1
+    cube[other_row][column][other_symbol] += 1
+    cube[other_row][other_column][symbol] += 1
+    cube[other_row][column][symbol] -= 1
+    cube[row][other_column][symbol] -= 1
+    cube[row][column][other_symbol] -= 1
+    cube[other_row][other_column][other_symbol] -= 1
+    is_proper = cube[other_row][other_column][other_symbol] >= 0
+    return None if is_proper else (other_row, other_column, other_symbol)
 
 
-def _empty_cell(cube: np.ndarray, rng: np.random.Generator) -> tuple[int, int, int]:
+def _empty_cell(cube: Cube, rng: np.random.Generator) -> tuple[int, int, int]:
     while True:
-        row, column, symbol = (int(place) for place in rng.integers(len(cube), size=3))
-        if cube[row, column, symbol] == 0:
+        row, column, symbol = rng.integers(len(cube), size=3).tolist()
+        if cube[row][column][symbol] == 0:
             return row, column, symbol
 
 
-def _one_of(line: np.ndarray, rng: np.random.Generator) -> int:
-    ones = np.flatnonzero(line == 1)
-    return int(ones[0] if len(ones) == 1 else ones[rng.integers(len(ones))])
+def _one_of(line: list[int], rng: np.random.Generator) -> int:
+    ones = [place for place, value in enumerate(line) if value == 1]
+    return ones[0] if len(ones) == 1 else ones[rng.integers(len(ones))]

@@ -60,7 +60,6 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         If a file cannot be read or written.
     """
     schema = load_schema(wanted.table)
-    _checked_call(schema, wanted)
     with store.locked(folder):
         store.safe_returned(folder)
         store.finish(folder)
@@ -68,11 +67,7 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         written = read_document(folder, WRITTEN, WrittenTables)
         record = read_records(folder, trial, written)
         log = Log(schema.file)
-        if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
-            raise WrongCall(
-                f"{wanted.bucket} is a garden: put its visits right by a CSV file with the columns site, visited_on "
-                f"and those to be changed, then: trialkit merge {folder} FILE --why TEXT"
-            )
+        _checked_call(schema, wanted, trial, folder)
         read = _read(schema, wanted, trial, log)
         if not log.clear:
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
@@ -107,8 +102,11 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
 
-def _checked_call(schema: TableSchema, wanted: Wanted) -> None:
+def _checked_call(schema: TableSchema, wanted: Wanted, trial: Trial, folder: Path) -> None:
     """Refuse a call that no record could make right."""
+    if wanted.bucket in set(trial.sites["site"]) - set(trial.layout["bucket"]):
+        how = "a CSV file with the columns site, visited_on and those to be changed, then: trialkit merge"
+        raise WrongCall(f"{wanted.bucket} is a garden: put its visits right by {how} {folder} FILE --why TEXT")
     changeable = [name for name in schema.columns if name not in schema.primary_key]
     for name, text in wanted.values.items():
         if name not in changeable:

@@ -84,8 +84,7 @@ def protons_given(acid: str, scarcity: FloatArray) -> FloatArray:
     The mean charge of its anions: with cumulative constants :math:`β_j = Π_{i≤j} K_i / h^j`, it is
     :math:`Σ j β_j / Σ β_j` (charge balance, any text on aqueous equilibria).
     """
-    part = np.ones_like(scarcity)
-    weight, charge = part, np.zeros_like(scarcity)
+    part, weight, charge = np.float64(1.0), np.float64(1.0), np.float64(0.0)
     for j, pk in enumerate(known_acid(acid).pk, 1):
         part = part * (scarcity * 10.0**-pk)
         weight, charge = weight + part, charge + j * part

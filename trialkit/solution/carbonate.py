@@ -76,11 +76,14 @@ def ph_after(
     water = _Water(alkalinity_mg_l_caco3, ph_start, temperature_c, open_to_air=open_to_air)
     moles, phosphate = _amount(acid_mol_l, "acid_mol_l"), _amount(phosphate_mol_l, "phosphate_mol_l")
     shape = np.broadcast_shapes(water.shape, moles.shape, phosphate.shape)
+    is_fed = bool(phosphate.any())
 
     def surplus(ph: FloatArray) -> FloatArray:
         """Cations less anions: falls as the pH rises."""
         scarcity = ten_to(ph)
-        needed = water.acid_needed(scarcity) + phosphate * _phosphate(scarcity)
+        needed = water.acid_needed(scarcity)
+        if is_fed:
+            needed = needed + phosphate * _phosphate(scarcity)
         return np.asarray(needed - moles * protons_given(acid, scarcity))
 
     return _where_nil(surplus, np.full(shape, LOWEST_PH), np.full(shape, HIGHEST_PH))

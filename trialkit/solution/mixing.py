@@ -484,16 +484,9 @@ def acid_by_class(
     [(0.0, 0.0, None), (20.0, 2.75, 1.0), (60.0, 7.25, 1.0), (120.0, 12.25, 3.0), (180.0, 19.5, 3.0)]
     """
 
-    def made(alkalinity: float, acid_tsp: float | None = None) -> Mix:
-        return mix(
-            volume_l,
-            Water(alkalinity, ph_start, temperature_c),
-            feed,
-            nutrient_tsp,
-            acid,
-            ph_target=ph_target if acid_tsp is None else None,
-            acid_tsp=acid_tsp,
-        )
+    def made(alkalinity: float, acid_tsp: float) -> Mix:
+        water = Water(alkalinity, ph_start, temperature_c)
+        return mix(volume_l, water, feed, nutrient_tsp, acid, acid_tsp=acid_tsp)
 
     def leaving(ph: float, alkalinity: float) -> float:
         """Return the teaspoons that leave a water at a pH."""
@@ -501,24 +494,20 @@ def acid_by_class(
             acid=acid.acid,
             ph_target=ph,
             alkalinity_mg_l_caco3=alkalinity,
-            ph_start=ph_start,
-            temperature_c=temperature_c,
             phosphate_mol_l=phosphate,
+            **about,
         )
         return float(moles) * volume_l / acid.mol_per_tsp
 
+    about: dict[str, Any] = {"ph_start": ph_start, "temperature_c": temperature_c}
     phosphate = _phosphate_mol_l(made(0.0, 0.0).elements_mg_l)
-    safe_from = max(
-        LEAST_ALKALINITY_OF_A_ROW,
-        lowest_alkalinity_for_acid(acid, volume_l, ph_start=ph_start, temperature_c=temperature_c),
-    )
+    safe_from = max(LEAST_ALKALINITY_OF_A_ROW, lowest_alkalinity_for_acid(acid, volume_l, **about))
     rows = []
     for name, lower, upper in ALKALINITY_CLASSES:
         bounds = (lower, safe_from, upper) if lower < safe_from < upper else (lower, upper)
         for low, high in itertools.pairwise(bounds):
-            step = made(low).acid_step if low >= safe_from else None
-            wanted = made((low + high) / 2, None if step else 0.0).acid
-            assert wanted is not None
+            step = safe_acid_step(acid, volume_l, low, **about) if low >= safe_from else None
+            wanted = _acid_measured(leaving(ph_target, (low + high) / 2) if step else 0.0, acid)
             if step:
                 raised = min(ratio * wanted.exact_tsp, max(wanted.exact_tsp, leaving(LOWEST_PH_AFTER_A_STEP, low)))
                 wanted = _acid_measured(raised, acid)

@@ -7,6 +7,7 @@ from datetime import date
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.documents.returns import DateOrder
+from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.cell_values import ISO_DATE, NUMBER
 from trialkit.tables.problem import problem
 from trialkit.tables.raw_table import COMMAS, RawTable
@@ -69,8 +70,10 @@ def as_it_was(schema: TableSchema, raw: RawTable, clues: Clues) -> tuple[RawTabl
         row = raw.rows[raw.cells[unclear.column].index(unclear.text)]
         at, text = unclear.column, unclear.text
         return raw, problem("TK-F12", schema.file, unclear.case, row=row, column=at, text=text, **unclear.facts)
-    found = problem("TK-F11", schema.file, "", row=None, column=None, **told) if told else None
-    return replace(raw, cells=cells), found
+    if not told:
+        return raw, None
+    case = "record" if schema.name in RECORD_TABLES else ""
+    return replace(raw, cells=cells), problem("TK-F11", schema.file, case, row=None, column=None, **told)
 
 
 def _texts(schema: TableSchema, cells: Cells, kinds: tuple[str, ...]) -> dict[str, dict[str, None]]:
@@ -173,9 +176,10 @@ def _names(schema: TableSchema, cells: Cells, clues: Clues) -> dict[str, FactVal
         declared = clues.names.get(key.column)
         if declared is None or key.column not in cells:
             continue
-        odd = [text for text in dict.fromkeys(cells[key.column]) if AS_NUMBER.fullmatch(text)]
+        names = set(declared)
+        odd = [text for text in dict.fromkeys(cells[key.column]) if text not in names and AS_NUMBER.fullmatch(text)]
         became: dict[str, str] = {}
-        for text in (text for text in odd if text not in set(declared)):
+        for text in odd:
             meant = [name for name in declared if AS_NUMBER.fullmatch(name) and _same_number(text, name)]
             if len(meant) == 1:
                 became[text] = meant[0]

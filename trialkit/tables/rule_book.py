@@ -65,9 +65,7 @@ TK-F10 error: A workbook was renamed
   Open it in a spreadsheet program and save it as "CSV UTF-8 (comma delimited)".
 TK-F11 warning: A table that a spreadsheet program saved in its own way
   Its dates, decimals or names are written otherwise; all of it can be read in one way only, and is read so.
-  Nothing need be done if it is read rightly; trialkit merge DIR writes a table of records as it was. \
-Put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT, which needs no \
-spreadsheet program.
+  Nothing need be done if it is read rightly; trialkit merge DIR writes heads, solution and visits as they were.
 TK-F12 error: A table that a spreadsheet program saved so that it cannot be read in one way
   What its cells were can no longer be told for sure, so none of them is read.
   Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
@@ -386,10 +384,10 @@ TK-R20 error: Two columns of a return have the same heading
   Rename or remove one of them.
 TK-R21 error: A heading that is almost right
   A guess could put values into the wrong column.
-  See whether the column is the one proposed.
+  See whether the column is the one proposed; --heading "TEXT=COLUMN" names another.
 TK-R22 error: A column that the record does not have
   It would be lost from the tables.
-  See whether it is needed; what matters belongs under note.
+  See whether it is needed; what matters belongs under note. --heading "TEXT=COLUMN" says which column it stands for.
 TK-R23 error: A row of a return and its header differ in length
   Cells could be read under the wrong heading.
   Put a cell that holds a comma into "quotation marks"; leave an empty cell empty, but keep its comma.

@@ -67,10 +67,10 @@ def _reading(decision: Decision, code: ReadingCode) -> OtherReading | None:
 
 
 def _would_be(reading: OtherReading, decision: Decision, system: MeasureSystem) -> str:
-    if reading.recommended is None or reading.verdict is None:
+    if reading.treatment is None or reading.verdict is None:
         return "nothing could be recommended"
     if not reading.is_same:
-        return f"the choice would be another, {treatment_words(reading.recommended, system)}"
+        return f"the choice would be another, {treatment_words(reading.treatment, system)}"
     if reading.verdict.is_settled == decision.verdict.is_settled:
         return "the choice would be the same"
     return f"the choice would be the same, {'and settled' if reading.verdict.is_settled else 'but not settled'}"

@@ -93,7 +93,13 @@ TK-F09: {wanted} cells as in the header | {count} cells[[, the last of them {las
 TK-F10: plain text | a spreadsheet workbook
 TK-F11: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
 [[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
-[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]]
+[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]] | Nothing need be done if \
+it is read rightly.
+TK-F11 record: the table as it was written; it is read so | a table that a spreadsheet program saved in its own way\
+[[, with dates written {date_text} for {date}]][[, with decimals written {number_text} for {number}]]\
+[[, with {marks} between columns]][[, with names taken for numbers, {name_text} for {name}]] | Nothing need be done if \
+it is read rightly; trialkit merge DIR writes it as it was. Put single values right with trialkit correct DIR BUCKET \
+HEAD COLUMN=VALUE --why TEXT, which needs no spreadsheet program.
 TK-F12 either: dates that can be read in one way | a table that a spreadsheet program saved in its own way: {text!q} \
 may be {readings!o}, and nothing in the table says which
 TK-F12 both orders: dates of one order | a table that a spreadsheet program saved in its own way: {text!q} and \

@@ -12,7 +12,6 @@ from trialkit.protocol.randomise import AddedGarden
 from trialkit.rules.trial_tables import Tables, at_rows
 from trialkit.tables.problem import problem
 from trialkit.tables.table_schema import load_schema
-from trialkit.tables.typed_tables import TableReading
 
 FIRST_VERSION = 1
 
@@ -73,28 +72,3 @@ def amendments_are_in_order(tables: Tables) -> Iterator[Problem]:
         )
     twice = frame.duplicated(["site", "change"]) & (frame["site"] != "") & (frame["change"] != "")
     yield from at_rows("TK-L11", reading, twice, "change", "twice")
-
-
-def without_unrecorded(heads: TableReading, layout: pd.DataFrame, withdrawn: frozenset[str]) -> TableReading:
-    """Leave out the heads of gardens that withdrew of which nothing was recorded, as if they had no row."""
-    if not withdrawn or not len(heads.frame):
-        return heads
-    buckets = set(layout.loc[layout["site"].isin(withdrawn), "bucket"])
-    keys = set(heads.schema.primary_key)
-    told = zip(*(texts for name, texts in heads.raw.items() if name not in keys), strict=True)
-    blank = [not any(cells) for cells in told] or [True] * len(heads.frame)
-    out = heads.frame["bucket"].isin(buckets).to_numpy() & blank
-    if not out.any():
-        return heads
-    gone = set(heads.frame.index[out])
-    return TableReading(
-        heads.schema,
-        heads.frame[~out],
-        heads.missing_columns,
-        heads.complete,
-        tuple(one for one in heads.problems if one.row not in gone),
-        {
-            name: [text for text, left_out in zip(texts, out, strict=True) if not left_out]
-            for name, texts in heads.raw.items()
-        },
-    )

@@ -117,13 +117,17 @@ def recorded_heads_were_transplanted(tables: Tables) -> Iterator[Problem]:
 
 
 def fates_are_written(tables: Tables) -> Iterator[Problem]:
-    """TK-H20: heads have an outcome (said once a garden, of those of which nothing is recorded)."""
+    """TK-H20: heads have an outcome (said once a garden, of those of which nothing is recorded).
+
+    Of gardens that withdrew nothing is asked.
+    """
     reading = tables.readings["heads"]
     frame = reading.frame
     blank = (frame["outcome"] == "") & frame["weight_g"].isna() & frame["harvested_on"].isna()
     blank &= frame["marketable"].isna()
     place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
     site = place.reindex(frame["bucket"]).set_axis(frame.index).fillna("")
+    blank &= ~site.isin(withdrawn_gardens(tables.frame("amendments")))
     blank &= site != ""  # a bucket that the layout does not know is told of by TK-K02
     for name, rows in frame[blank].groupby(site[blank]):
         row, count = int(rows.index[0]), len(rows)

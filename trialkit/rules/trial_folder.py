@@ -13,13 +13,7 @@ from trialkit.documents.returns import Correction
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
-from trialkit.rules.amendments import (
-    Amendments,
-    amendments_are_in_order,
-    amendments_of,
-    withdrawn_gardens,
-    without_unrecorded,
-)
+from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
 from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
@@ -220,9 +214,6 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         readings[name] = (
             _read_table(folder, name, clues, protocol, digests, problems) if name in tables else empty_table(schema)
         )
-    readings["heads"] = without_unrecorded(
-        readings["heads"], readings["layout"].frame, withdrawn_gardens(readings["amendments"].frame)
-    )
     for reading in readings.values():
         problems += reading.problems
     later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]

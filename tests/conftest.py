@@ -39,6 +39,7 @@ LONG = (
     "analysis/test_checks.py",
     "analysis/test_layout_kinds.py",
     "analysis/test_oats.py",
+    "analysis/test_other_readings.py",
     "analysis/test_partial_records.py",
     "analysis/test_small_trials.py",
     "cli",

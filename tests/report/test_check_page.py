@@ -32,7 +32,10 @@ def test_a_volunteer_reads_of_their_own_garden_only(tmp_path: Path) -> None:
     mill = check_html(result, "Trial", "MILL")
     assert "Old Mill Library" in mill
     assert "Harvested, but no weight" in text_of(mill)
-    assert "Enter the weight, or correct the outcome; if nobody weighed the head, take its row out" in text_of(mill)
+    assert (
+        "Enter the weight, or correct the outcome; if nobody weighed the head, its outcome is not_weighed"
+        in text_of(mill)
+    )
     assert re.search(r"bucket \w{4}, head 1", text_of(mill))
     assert "1600" not in mill
     assert "heads.csv" not in text_of(mill)

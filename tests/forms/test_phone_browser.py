@@ -113,7 +113,10 @@ def test_nothing_entered_is_lost_when_the_browser_is_killed(
     page.goto(form.as_uri())
     go(page, bucket)
     fill_head(page)
-    page.wait_for_timeout(6000)  # Chromium writes local storage to disk every five seconds
+    for _ in range(300):  # Chromium writes local storage to disk every five seconds, later on a busy machine
+        page.wait_for_timeout(200)
+        if any(HEAD["note"].encode() in file.read_bytes() for file in profile.rglob("Local Storage/leveldb/*.log")):
+            break
     processes = subprocess.run(
         ["pgrep", "-f", str(profile)], capture_output=True, text=True, check=False
     ).stdout.split()

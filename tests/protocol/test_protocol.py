@@ -205,7 +205,8 @@ def test_a_protocol_is_read_from_a_file_or_its_folder(good_folder: Path) -> None
 
 def test_defaults_are_those_of_the_documentation(good_protocol: str) -> None:
     """What is left out has the published default; a trial without title goes by its question."""
-    protocol = parse_protocol(good_protocol.replace('title = "Autumn dose trial"\n', ""))
+    stated = ('title = "Autumn dose trial"\n', "volume_l = 20\n")
+    protocol = parse_protocol(good_protocol.replace(stated[0], "").replace(stated[1], ""))
     assert protocol.trial.title == protocol.trial.question
     assert (protocol.bucket.volume_l, protocol.decision.margin_g, protocol.decision.confidence) == (16.0, 10.0, 0.95)
     assert (protocol.decision.change_cost_g, protocol.decision.adopt_probability) == (3.0, 0.9)

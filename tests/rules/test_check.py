@@ -178,7 +178,7 @@ ERRORS = {
         'trial.toml, row 25, layout.blokcs: found "blokcs"; expected a key of the protocol. Did you mean "blocks"? '
         "[TK-P02]"),
     "not TOML": Damage("trial.toml", "heads = 2", "heads = two",
-        "trial.toml, row 9: found Invalid value (at character 9 of the line); expected a protocol in TOML. Put text "
+        "trial.toml, row 10: found Invalid value (at character 9 of the line); expected a protocol in TOML. Put text "
         'into "double quotes"; write numbers with a point and dates as 2026-08-20. [TK-P01]'),
     "control characters": Damage("sites.csv", "Fernsedge School", "Fernsedge\x1b[2J",
         'sites.csv, row 2, column name: found "Fernsedge\\x1b[2J"; expected text without control characters. Type '

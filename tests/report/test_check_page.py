@@ -50,7 +50,7 @@ def test_the_adviser_reads_everything(tmp_path: Path) -> None:
     (tmp_path / "trial.toml").write_text(protocol.replace("blocks = 2", "block = 2"), "utf-8")
     page = text_of(check_html(check_trial(tmp_path), "Trial"))
     assert page.index("For the adviser") < page.index("Fernsedge School")
-    assert "trial.toml, line 16 · layout.block" in page
+    assert "trial.toml, line 17 · layout.block" in page
     assert "Station Road" not in page
 
 

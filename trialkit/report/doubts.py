@@ -105,22 +105,20 @@ def _losses(reading: Reading) -> Table | None:
             reading.label(row.treatment),
             (
                 *(plain(asdict(row.heads)[name], 9) for name in shown),
-                percent(row.share_usable),
-                _limits(row.usable),
+                f"{percent(row.share_usable)} ({_limits(row.usable)})" if row.usable else percent(row.share_usable),
                 _points(row.against_current),
             ),
         )
         for row in losses.by_treatment
     )
     note = (
-        f"Intervals allow for heads of a bucket faring alike (design effect {plain(losses.design_effect)}): Clopper "
-        "and Pearson's of a share, Newcombe's of a difference, each for itself."
+        "Marketable: of those with a record. Intervals allow for heads of a bucket faring alike (design effect "
+        f"{plain(losses.design_effect)}): Clopper and Pearson's of a share, Newcombe's of a difference, each alone."
     )
     heads = columns(
         "treatment",
         *(HEAD_COUNTS[name] for name in shown),
-        "marketable, of those recorded",
-        "interval",
+        "marketable",
         "against the current practice, points",
     )
     return make_table("losses", "What became of the heads under each treatment", heads, body, note)
@@ -160,9 +158,9 @@ def _departures(reading: Reading) -> Table | None:
     return make_table("departures", "Where a bucket was not treated as assigned", heads, body, note)
 
 
-def _limits(share: Interval | None) -> str:
+def _limits(share: Interval) -> str:
     """Limits of a share, in percent."""
-    return f"{percent(share.lower)} to {percent(share.upper)}" if share else ABSENT
+    return f"{percent(share.lower).removesuffix(' %')} to {percent(share.upper)}"
 
 
 def _points(difference: Interval | None) -> str:

@@ -108,13 +108,11 @@ def _checked_call(schema: TableSchema, wanted: Wanted, trial: Trial, folder: Pat
         how = "a CSV file with the columns site, visited_on and those to be changed, then: trialkit merge"
         raise WrongCall(f"{wanted.bucket} is a garden: put its visits right by {how} {folder} FILE --why TEXT")
     changeable = [name for name in schema.columns if name not in schema.primary_key]
-    for name, text in wanted.values.items():
+    for name in wanted.values:
         if name not in changeable:
             near = nearest_name(name, changeable)
             hint = f" Did you mean {near}?" if near else ""
             raise WrongCall(f"{schema.file} has no {shown(name)} to correct, but {', '.join(changeable)}.{hint}")
-        if not text.strip() and schema.field(name).required:
-            raise WrongCall(f"{name} of {schema.file} cannot be empty: write {name}=VALUE.")
 
 
 def _read(schema: TableSchema, wanted: Wanted, trial: Trial, log: Log) -> Row:

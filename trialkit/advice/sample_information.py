@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from scipy.special import ndtri
@@ -366,6 +366,7 @@ def _root(covariance: FloatArray) -> FloatArray:
     return np.asarray((axes * np.sqrt(np.maximum(value, 0.0))[..., None, :]) @ axes.swapaxes(-1, -2))
 
 
+@cache
 def spread_normal(size: int, d: int) -> FloatArray:
     """Draw standard normal numbers spread evenly, shape (size, d): a rule of one point more, the first left out.
 

@@ -51,8 +51,11 @@ def error_kernel(x: FloatArray) -> FloatArray:
     return np.asarray(2 * np.pi**2 * (x * x - x + 1 / 6))
 
 
+@cache
 def lattice_points(size: int, dimensions: int) -> FloatArray:
     """Points in the unit cube, shape (dimensions, size)."""
     shift = np.random.Generator(np.random.PCG64(SHIFT_SEED)).random(dimensions)
     unfolded = np.outer(generator(size, dimensions), np.arange(size)) % size / size + shift[:, None]
-    return np.abs(2 * (unfolded % 1) - 1)
+    points = np.abs(2 * (unfolded % 1) - 1)
+    points.flags.writeable = False  # what is remembered is nobody's to change
+    return points

@@ -304,7 +304,7 @@ def _by_lattice(correlation: FloatArray, loadings: FloatArray) -> Callable[[Floa
 
     near = np.outer(loadings, loadings)
     np.fill_diagonal(near, 1.0)
-    points = lattice_points(LATTICE_SIZE, len(loadings))
+    points = lattice_points(LATTICE_SIZE, len(loadings)).copy()
     points[0] /= 2  # all normals with their signs changed stay inside as well: half the cube tells all
     nugget = 1e-12 * np.eye(len(loadings))
     lower, lower_near = (np.asarray(np.linalg.cholesky(r + nugget), np.float64) for r in (correlation, near))

@@ -27,7 +27,7 @@ def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision, system = results.decision, MeasureSystem(results.design.measures, nutrient_g_per_tsp(results.water))
     said = sentences(decision, system) if decision else (f"No recommendation. {no_decision_words(results)}",)
-    words = [line for text in (*said, *departures_words(results)) for line in _wrapped(text)]
+    words = [line for text in (*said, *departures_words(results, system)) for line in _wrapped(text)]
     doses = _doses(decision, system) if decision else ()
     tail = [*doses, *_days(results), *_losses(results), *_checks(results)]
     room = LINES - len(words) - len(tail) - 1

@@ -9,7 +9,7 @@ from trialkit.documents.decision import Decision, OtherReading, ReadingCode
 from trialkit.documents.departures import Departure, DepartureKind
 from trialkit.documents.results import Results
 from trialkit.domain.treatment import Level
-from trialkit.words.measures import KITCHEN, MeasureSystem, teaspoons, volume_words
+from trialkit.words.measures import BOTH, MeasureSystem, teaspoons, volume_words
 from trialkit.words.phrases import count
 from trialkit.words.treatment_names import acid_words, treatment_words
 
@@ -23,7 +23,7 @@ KIND_WORDS: Mapping[DepartureKind, str] = {
 }
 
 
-def departures_words(results: Results, system: MeasureSystem = KITCHEN) -> tuple[str, ...]:
+def departures_words(results: Results, system: MeasureSystem = BOTH) -> tuple[str, ...]:
     """How many buckets were not treated as assigned, and what would follow from what was done; nothing where none."""
     if not results.departures:
         return ()
@@ -45,7 +45,7 @@ def _by_what_was_done(results: Results, system: MeasureSystem) -> str:
     return f"; by what was really done{left}, {_would_be(reading, results.decision, system)}"
 
 
-def all_lost_words(decision: Decision, system: MeasureSystem = KITCHEN) -> Iterator[str]:
+def all_lost_words(decision: Decision, system: MeasureSystem = BOTH) -> Iterator[str]:
     """What would follow if no head without a record came to anything."""
     reading = _reading(decision, "all_lost")
     if reading is not None:
@@ -53,7 +53,7 @@ def all_lost_words(decision: Decision, system: MeasureSystem = KITCHEN) -> Itera
         yield f"Were {heads} without a record lost, {_would_be(reading, decision, system)}."
 
 
-def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = KITCHEN) -> tuple[str]:
+def amount_words(departure: Departure, level: Level | None, system: MeasureSystem = BOTH) -> tuple[str]:
     """What was assigned or applied, for a table."""
     if level is None:
         return ("not told",)

@@ -278,20 +278,23 @@ def _demo_check(folder: Path) -> str:
 
 def _demo_report(folder: Path) -> str:
     from trialkit.words.decision_words import VERDICT_WORDS
+    from trialkit.words.measures import measures_of
     from trialkit.words.treatment_names import treatment_words
 
-    sentence, decision = write_report(folder), read_results(folder).decision
+    sentence, results = write_report(folder), read_results(folder)
+    decision = results.decision
     if decision is None:
         return sentence
-    return (
-        f"{sentence}\nRecommended defaults ({VERDICT_WORDS[decision.verdict]}): {treatment_words(decision.recommended)}"
-    )
+    recommended = treatment_words(decision.recommended, measures_of(results))
+    return f"{sentence}\nRecommended defaults ({VERDICT_WORDS[decision.verdict]}): {recommended}"
 
 
 def _answer(results: Results) -> str:
     from trialkit.words.decision_words import sentences
+    from trialkit.words.measures import measures_of
 
-    return f"Analysis: {' '.join(sentences(results.decision)) if results.decision else reason_for_none(results)}"
+    decision = results.decision
+    return f"Analysis: {' '.join(sentences(decision, measures_of(results))) if decision else reason_for_none(results)}"
 
 
 def reason_for_none(results: Results) -> str:

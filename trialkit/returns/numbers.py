@@ -8,6 +8,7 @@ from statistics import median
 
 from trialkit.documents.returns import DecimalSeparator
 from trialkit.domain.heads import NOT_CUT
+from trialkit.domain.units import OUNCE_G
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
@@ -42,7 +43,7 @@ NOT_ONE = re.compile(
 A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}( .*)?|\d{1,2}[-/ ][A-Za-z]{3}([-/ ]\d{2,4})?", re.ASCII)
 NONE_MAY_BE_ZERO = ("nutrient_tsp", "acid_tsp")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
-GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal("28.349523125")}
+GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal(str(OUNCE_G))}
 
 
 @dataclass

@@ -6,13 +6,13 @@ import pandas as pd
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.heads import LOST, is_recorded
+from trialkit.domain.units import OUNCE_G
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.problem import problem
 
 # A garden that weighs in ounces differs from the others by this factor (NIST Handbook 44, Appendix C). Gardens truly
 # differ by less than the slack either way (common practice, no source). Pounds and kilograms are below every weight's
 # lowest value already.
-GRAMS_IN_AN_OUNCE = 28.349523125
 UNIT_SLACK = 2.0
 FEWEST_OF_A_SITE = 5
 # In whole grams two of ten last figures are 0 or 5. Half of 30 or more: one chance in 3,000 (binomial tail).
@@ -35,7 +35,7 @@ def weights_are_in_grams(tables: Tables) -> Iterator[Problem]:
     enough = weighed.groupby(site).count() >= FEWEST_OF_A_SITE
     medians = weighed.groupby(site).median()[enough]
     for name, median in medians.items():
-        if 1 / UNIT_SLACK < medians.max() / median / GRAMS_IN_AN_OUNCE < UNIT_SLACK:
+        if 1 / UNIT_SLACK < medians.max() / median / OUNCE_G < UNIT_SLACK:
             row = int(heads.index[(site == name) & weighed.notna()][0])
             yield problem(
                 "TK-H13",
@@ -46,7 +46,7 @@ def weights_are_in_grams(tables: Tables) -> Iterator[Problem]:
                 median=float(median),
                 highest_site=str(medians.idxmax()),
                 highest_median=float(medians.max()),
-                grams_in_an_ounce=GRAMS_IN_AN_OUNCE,
+                grams_in_an_ounce=OUNCE_G,
             )
 
 

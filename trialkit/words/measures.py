@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, get_args
 
+from trialkit.documents.results import Results
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.units import GALLON_L, INCH_CM, OUNCE_G, POUND_KG, TEASPOON_ML, Measures, fahrenheit
 from trialkit.words.phrases import listed, number
@@ -104,6 +105,11 @@ def nutrient_g_per_tsp(water: RecordedWater) -> float | None:
     """Weight of a level teaspoon of a trial's nutrient; None where it was not weighed."""
     weighed = (dose.grams / dose.dose_tsp for dose in water.doses if dose.dose_tsp > 0 and dose.grams > 0)
     return next(weighed, None)
+
+
+def measures_of(results: Results) -> MeasureSystem:
+    """How a trial's amounts are said: in the measures of its protocol."""
+    return MeasureSystem(results.design.measures, nutrient_g_per_tsp(results.water))
 
 
 def _amount(value: float, digits: int = 3) -> str:

@@ -12,7 +12,7 @@ import pytest
 from chromium import UNFOLD, Window, complaints_in
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
-MARGINS_MM = (28.0, 24.0)
+MARGINS_MM = (28.0, 26.0)
 SEEN = (
     "full",
     "variety",
@@ -139,6 +139,7 @@ def test_every_figure_fits_on_a_sheet(show: Show, paper: str, seen: str) -> None
     """Printed on A4 or Letter, no drawing is wider or taller than what the margins leave."""
     width, height = (side - margin * 96 / 25.4 for side, margin in zip(PAPER_PX[paper], MARGINS_MM, strict=True))
     page = show(seen, width=int(width), height=int(height))
+    page.check("#whole-in-print")
     page.emulate_media(media="print")
     boxes = [figure.bounding_box() for figure in page.locator("figure").all()]
     assert all(box["width"] <= width and box["height"] <= height for box in boxes)
@@ -153,12 +154,16 @@ def test_the_handout_is_one_sheet_from_a_browser(show: Show, paper: str, seen: s
     assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) == 1
 
 
-@pytest.mark.parametrize("name", ["cultivar and acid", "volunteers"])
-def test_the_page_prints(show: Show, name: str) -> None:
-    """A PDF of the page has a plausible number of sheets; sixteen treatments take more."""
-    page = show(name)
-    pdf = page.pdf(format="A4")
-    assert 5 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 20
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1440, 900)])
+@pytest.mark.parametrize("published", ["autumn_dose", "spring_dose", "volunteer_cultivars"])
+def test_the_answer_stands_whole_on_the_first_screen(window: Window, published: str, width: int, height: int) -> None:
+    """What to grow, how sure, what it brings and what to mind: one card."""
+    page = window.show(Path(__file__).parents[2] / "reports" / f"{published}.html", width=width, height=height)
+    box = page.locator(".answer-card").bounding_box()
+    assert box["y"] + box["height"] <= height
+    words = page.locator(".answer-card").inner_text()
+    for said in ("Grow", "Feed", "What it brings", "How sure", "in\u00a0100", "What to mind"):
+        assert said in words
 
 
 def test_the_first_tab_skips_to_the_answer(show: Show) -> None:
@@ -218,8 +223,8 @@ def test_pointing_at_a_mean_shows_its_buckets(window: Window, show: Show, pages:
 
 def test_measures_can_be_switched(show: Show) -> None:
     """Both beside one another at first; then kitchen measures or metric ones alone, on the card as in sentences."""
-    page = show("full")
-    card, sentence = page.locator(".default-card"), page.locator(".sentence").first
+    page = show("full", unfolded=True)
+    card, sentence = page.locator(".answer-card"), page.locator(".sentence").first
     assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
     assert "8 level teaspoons (24\u00a0g) of nutrient" in sentence.inner_text()
     page.check("#measures-metric")
@@ -239,7 +244,10 @@ def test_measures_can_be_switched(show: Show) -> None:
 )
 def test_short_names_switch_too(show: Show, seen: str, table: str, grams: int, measures: str) -> None:
     """In tables, in drawings and in the names of rows that can be pointed at, a dose is said in what was chosen."""
-    page, dose = show(seen), {"both": f"4 tsp ({grams} g)", "kitchen": "4 tsp", "metric": f"{grams} g"}[measures]
+    page, dose = (
+        show(seen, unfolded=True),
+        {"both": f"4 tsp ({grams} g)", "kitchen": "4 tsp", "metric": f"{grams} g"}[measures],
+    )
     page.check(f"#measures-{measures}")
     found = re.findall(
         rf"\b4 tsp(?: \({grams} g\))?|\b{grams} g", page.locator(table).first.inner_text().replace("\u00a0", " ")
@@ -266,7 +274,7 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
         assert page.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
     if seen == "full":
         page.check("#measures-metric")
-        assert page.locator(".default-card .kitchen:visible").count() == 0
+        assert page.locator(".answer-card .kitchen:visible").count() == 0
     assert said == []
     page.context.close()
 

@@ -32,7 +32,7 @@ GRAMS = re.compile(r"\d g\b")
 def told(page: str) -> str:
     """Return what a page says, and what its drawings do, without what tells the units of the files to who types."""
     page = re.sub(r"<(style|script)\b.*?</\1>", " ", page, flags=re.DOTALL)
-    page = re.sub(r'<p class="for-typing">.*?</p>', " ", page)
+    page = re.sub(r'<span class="for-typing">.*?</span>', " ", page)
     spoken = " ".join(re.findall(r'aria-label="([^"]*)"', page))
     return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", page) + spoken))
 

@@ -10,7 +10,7 @@ from trialkit.forms.pack import adviser_pack, garden_pack
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_PX = (2 * 14 * 96 / 25.4, 2 * 12 * 96 / 25.4)  # of the style sheet's @page, both sides
-UNBROKEN = ".label,.mixing,.record tr,.bench-line,.cautions li"
+UNBROKEN = ".bucket-card,.mixing,.record tr,.bench-line,.cautions li"
 
 
 @pytest.fixture(scope="module", params=["garden", "adviser", "hostile"])

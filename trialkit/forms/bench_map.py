@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Annotated
 
 from trialkit.documents.plan import BenchPlace, PlannedBench
-from trialkit.forms.garden_buckets import label_measures
+from trialkit.forms.garden_buckets import label_measures, shared_out
 from trialkit.pages.safe_text import safe_text
 from trialkit.planning.benches import planned_benches
 from trialkit.rules.trial_folder import Trial
@@ -76,8 +75,7 @@ def _rows(bench: PlannedBench, word: str) -> Iterator[tuple[str, list[BenchPlace
 
 def _lines(label: str, row: Sequence[Place]) -> Iterator[Line]:
     """Break a row that is longer than a sheet is wide into lines as equal as can be."""
-    parts = math.ceil(len(row) / MOST_ACROSS)
-    ends = [round(part * len(row) / parts) for part in range(parts + 1)]
-    for part, (start, end) in enumerate(pairwise(ends), 1):
-        told = label if parts == 1 else f"{label}, part {part} of {parts}"
-        yield Line(told, tuple(row[start:end]), goes_on=part < parts)
+    parts = shared_out(row, math.ceil(len(row) / MOST_ACROSS))
+    for number, part in enumerate(parts, 1):
+        told = label if len(parts) == 1 else f"{label}, part {number} of {len(parts)}"
+        yield Line(told, part, goes_on=number < len(parts))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from itertools import pairwise
+from typing import Annotated, TypeVar
 
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
@@ -11,6 +14,8 @@ from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.measures import MeasureSystem
 from trialkit.words.treatment_names import treatment_label
+
+Thing = TypeVar("Thing")
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,18 @@ def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
         )
         for row in own.sort_values(["block", "position"], kind="stable").to_dict("records")
     ]
+
+
+def shared_out(things: Sequence[Thing], parts: int) -> tuple[tuple[Thing, ...], ...]:
+    """Share things out over lines or sheets, in order and as evenly as can be.
+
+    Examples
+    --------
+    >>> shared_out("abcdefg", 3)
+    (('a', 'b', 'c'), ('d', 'e'), ('f', 'g'))
+    """
+    ends = [math.ceil(part * len(things) / parts) for part in range(parts + 1)]
+    return tuple(tuple(things[start:end]) for start, end in pairwise(ends))
 
 
 def label_measures(trial: Trial) -> MeasureSystem:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -9,7 +10,13 @@ from typing import Annotated, Any
 
 from trialkit.forms.bench_map import bench_maps
 from trialkit.forms.card_facts import mixing_cards
-from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name, gardens_with_buckets
+from trialkit.forms.garden_buckets import (
+    NamedBucket,
+    buckets_of_garden,
+    garden_name,
+    gardens_with_buckets,
+    shared_out,
+)
 from trialkit.forms.record_sheets import READING_DAYS, record_sheets, sheet_columns, sheet_measures
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.running_lines import running_lines
@@ -27,6 +34,7 @@ from trialkit.words.cautions import cautions_for
 from trialkit.words.phrases import short_day
 
 TEMPLATES = Path(__file__).parent / "templates"
+CARDS_A_SHEET = 8
 EXAMPLE_DAY = date(2026, 9, 17)
 
 
@@ -74,7 +82,10 @@ def garden_pack(trial: Trial, site: str) -> str:
         layout_version=version,
         contact=safe_text(about.contact_role),
         days=due_words(calendar(trial.protocol)),
-        cards=[_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],
+        cards=shared_out(
+            [_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],
+            math.ceil(len(buckets) / CARDS_A_SHEET),
+        ),
         benches=bench_maps(trial, [site], named=not about.blind),
         mixing=mixing_words(cards, measures) if cards else None,
         sheets=record_sheets(trial, buckets),

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Annotated
 
 from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import NO_PRODUCT
-from trialkit.forms.garden_buckets import NamedBucket
+from trialkit.forms.garden_buckets import NamedBucket, shared_out
 from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
@@ -20,10 +19,12 @@ from trialkit.words.sheet_words import SheetMeasures
 READING_DAYS = 3
 SPARE_VISITS = 1
 """A row for a visit that nobody planned."""
-ROOM_MM = 188.0
+ROOM_MM = 190.0
 """What a sheet of either size has for rows."""
-CLOSE_MM, ROOMY_MM = (12.1, 5.1), (15.5, 7.5)
-"""Height of a bucket's two rows, of mixing and of readings, and of a head's: as pack.css has them."""
+CLOSE_MM, ROOMY_MM = (6.0, 5.5, 5.0), (8.0, 7.5, 7.5)
+"""Height of a row of mixing, of readings and of a head, as pack.css has them."""
+VISIT_MM, MOST_VISITS = 5.5, 12
+"""Height of a row beside the readings; more visits than that go over onto another sheet of paper."""
 MIXING = ("volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note")
 READING = ("ph_before", "ec_ms_cm")
 VISIT = ("visited_on", "observer_role", "note")
@@ -79,32 +80,26 @@ def sheet_columns(measures: SheetMeasures) -> SheetColumns:
 def record_sheets(trial: Trial, buckets: Sequence[NamedBucket]) -> tuple[RecordSheet, ...]:
     """Share a garden's buckets out over sheets of paper, as evenly as can be."""
     heads = trial.protocol.bucket.heads
-    sheets = next(
-        (n for n in range(1, len(buckets)) if _height_mm(math.ceil(len(buckets) / n), heads, CLOSE_MM) <= ROOM_MM),
-        len(buckets),
-    )
-    is_roomy = _height_mm(math.ceil(len(buckets) / sheets), heads, ROOMY_MM) <= ROOM_MM
     visits = (*_planned_visits(trial), *[""] * SPARE_VISITS)
+
+    def fits(sheets: int, rows_mm: tuple[float, float, float]) -> bool:
+        mixing, reading, head = rows_mm
+        most = math.ceil(len(buckets) / sheets)
+        beside = max(most * reading, min(len(visits), MOST_VISITS) * VISIT_MM)
+        return most * mixing + beside + math.ceil(most / 2) * heads * head <= ROOM_MM
+
+    sheets = next((n for n in range(1, len(buckets)) if fits(n, CLOSE_MM)), len(buckets))
+    is_roomy = fits(sheets, ROOMY_MM)
     return tuple(
         RecordSheet(
             f"{number} of {sheets}" if sheets > 1 else "",
-            tuple(own),
-            tuple(map(tuple, _shared_out(own, min(2, len(own))))),
+            own,
+            shared_out(own, min(2, len(own))),
             visits if number == 1 else (),
             is_roomy,
         )
-        for number, own in enumerate(_shared_out(buckets, sheets), 1)
+        for number, own in enumerate(shared_out(buckets, sheets), 1)
     )
-
-
-def _height_mm(buckets: int, heads: int, each_mm: tuple[float, float]) -> float:
-    bucket_mm, head_mm = each_mm
-    return buckets * bucket_mm + math.ceil(buckets / 2) * heads * head_mm
-
-
-def _shared_out(buckets: Sequence[NamedBucket], parts: int) -> Iterator[Sequence[NamedBucket]]:
-    ends = [math.ceil(part * len(buckets) / parts) for part in range(parts + 1)]
-    yield from (buckets[start:end] for start, end in pairwise(ends))
 
 
 def _planned_visits(trial: Trial) -> Iterator[str]:

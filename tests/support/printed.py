@@ -16,6 +16,17 @@ TEXTS = """() => {
   while (walker.nextNode()) texts.push(walker.currentNode.data);
   return texts.join(' ');
 }"""
+SPLIT_WORDS = r"""() => {
+  const found = [], walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = new Range();
+  while (walker.nextNode()) {
+    for (const word of walker.currentNode.data.matchAll(/\p{L}{2,}/gu)) {
+      range.setStart(walker.currentNode, word.index);
+      range.setEnd(walker.currentNode, word.index + word[0].length);
+      if (new Set([...range.getClientRects()].map(box => Math.round(box.top))).size > 1) found.push(word[0]);
+    }
+  }
+  return found;
+}"""
 WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
 
 
@@ -30,3 +41,8 @@ def broken_words(page: Any, printed: Iterable[str]) -> set[str]:
     words = set(WORD.findall(page.evaluate(TEXTS).lower()))
     known = words | {part for word in words for part in re.split("[-\u2019']", word)}
     return {word for text in printed for word in WORD.findall(text.lower())} - known
+
+
+def split_words(page: Any) -> Any:
+    """List the words of a page as it is shown of which a part stands on another line."""
+    return page.evaluate(SPLIT_WORDS)

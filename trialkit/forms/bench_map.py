@@ -19,7 +19,7 @@ MOST_ACROSS = 8
 
 
 @dataclass(frozen=True)
-class Place:
+class StandingBucket:
     """A bucket where it stands."""
 
     number: Annotated[int, "As the bucket's card and the layout count places: through the garden."]
@@ -32,7 +32,7 @@ class Line:
     """Buckets side by side: a row of the bench or a block, or a part of one that is longer than a sheet is wide."""
 
     label: str
-    places: tuple[Place, ...]
+    places: tuple[StandingBucket, ...]
     goes_on: Annotated[bool, "Whether it goes on in the next line."]
 
 
@@ -49,9 +49,9 @@ def bench_maps(trial: Trial, sites: Sequence[str], *, named: bool) -> tuple[Benc
     columns, measures = trial.protocol.treatment_columns, label_measures(trial)
     numbers = dict(zip(trial.layout["bucket"].astype(str), trial.layout["position"].astype(int), strict=True))
 
-    def place(one: BenchPlace) -> Place:
+    def place(one: BenchPlace) -> StandingBucket:
         told = safe_text(treatment_label(one.treatment, columns, measures)) if named else ""
-        return Place(numbers[one.bucket], one.bucket, told)
+        return StandingBucket(numbers[one.bucket], one.bucket, told)
 
     word = "volunteer" if trial.protocol.layout.kind == "volunteer blocks" else "block"
     benches = (bench for bench in planned_benches(trial, trial.layout) if bench.site in sites)
@@ -73,7 +73,7 @@ def _rows(bench: PlannedBench, word: str) -> Iterator[tuple[str, list[BenchPlace
     yield from ((f"{'row' if several else word} {number}", row) for number, row in rows.items())
 
 
-def _lines(label: str, row: Sequence[Place]) -> Iterator[Line]:
+def _lines(label: str, row: Sequence[StandingBucket]) -> Iterator[Line]:
     """Break a row that is longer than a sheet is wide into lines as equal as can be."""
     parts = shared_out(row, math.ceil(len(row) / MOST_ACROSS))
     for number, part in enumerate(parts, 1):

@@ -66,7 +66,7 @@ class AskedRecord:
 
 
 @dataclass(frozen=True)
-class Question:
+class AskedQuestion:
     """A question about one bucket, and the records that it is asked of."""
 
     text: str
@@ -78,7 +78,7 @@ class AskedBucket:
     """What is asked about one bucket, about the visits or about the garden."""
 
     name: str
-    questions: tuple[Question, ...]
+    questions: tuple[AskedQuestion, ...]
 
 
 @dataclass(frozen=True)
@@ -190,13 +190,13 @@ def _buckets(result: CheckResult, problems: Sequence[Problem]) -> list[str]:
     return [bucket for bucket in dict.fromkeys(_key(result, one).get("bucket", "") for one in of_buckets) if bucket]
 
 
-def _questions(result: CheckResult, problems: Sequence[Problem], numbers: Iterator[int]) -> Iterator[Question]:
+def _questions(result: CheckResult, problems: Sequence[Problem], numbers: Iterator[int]) -> Iterator[AskedQuestion]:
     """Ask about a bucket; the same question of several heads or days stands once."""
     by_question: dict[str, list[Problem]] = {}
     for problem in problems:
         by_question.setdefault(question_words(told_problem(problem)).question, []).append(problem)
     for question, group in by_question.items():
-        yield Question(question, tuple(_asked(result, problem, next(numbers)) for problem in group))
+        yield AskedQuestion(question, tuple(_asked(result, problem, next(numbers)) for problem in group))
 
 
 def _asked(result: CheckResult, problem: Problem, number: int) -> AskedRecord:

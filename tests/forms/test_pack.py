@@ -113,6 +113,13 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
     assert "A head is ready when it is full and firm" in page
     assert "Questions and full record sheets go to: county horticulture adviser" in page
     assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))
+    joined = pd.DataFrame(
+        {"layout_version": [2], "amended_on": [pd.Timestamp("2026-09-01")], "site": ["MILL"], "change": ["joined"],
+         "blocks": [2], "why": ["late"]}
+    )  # fmt: skip
+    late = text_of(garden_pack(replace(dated, amendments=joined), "MILL"))
+    assert "Mix and transplant 14 days after sowing" in late
+    assert "2026" not in late
 
 
 def test_titles_do_not_repeat(trial: Trial) -> None:

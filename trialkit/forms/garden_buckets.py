@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, TypeVar
 
+from trialkit.documents.plan import Event
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
+from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.measures import MeasureSystem
@@ -68,6 +70,14 @@ def label_measures(trial: Trial) -> MeasureSystem:
     feed = feed_of(trial.protocol, trial.products)
     is_metric = trial.protocol.trial.measures == "metric"
     return MeasureSystem("metric" if is_metric else "kitchen", feed.base.grams_per_tsp if feed else None)
+
+
+def due_in_garden(trial: Trial, site: str) -> tuple[Event, ...]:
+    """List what is due in a garden; without days of the calendar where it joined later, as it sows when it can."""
+    schedule = trial.protocol.schedule
+    if site in trial.amended.joined_in:
+        schedule = schedule.model_copy(update={"sow_on": None})
+    return calendar(trial.protocol.model_copy(update={"schedule": schedule}))
 
 
 def gardens_with_buckets(trial: Trial) -> list[str]:

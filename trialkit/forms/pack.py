@@ -13,6 +13,7 @@ from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.garden_buckets import (
     NamedBucket,
     buckets_of_garden,
+    due_in_garden,
     garden_name,
     gardens_with_buckets,
     shared_out,
@@ -22,7 +23,6 @@ from trialkit.pages.cross_section import cross_section
 from trialkit.pages.running_lines import running_lines
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
-from trialkit.planning.calendar import calendar
 from trialkit.rules.form_marks import form_marks, version_of_mark
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.bucket_ids import label_code
@@ -61,6 +61,7 @@ def garden_pack(trial: Trial, site: str) -> str:
         If the trial has no such garden, or it has no buckets.
     """
     buckets, about = buckets_of_garden(trial, site), trial.protocol.trial
+    due = due_in_garden(trial, site)
     garden, measures = garden_name(trial, site), about.measures
     cards = () if about.blind else mixing_cards(trial, [site])
     amounts = {bucket: bucket_amounts(card, measures) for card in cards for _, own in card.buckets for bucket in own}
@@ -81,14 +82,14 @@ def garden_pack(trial: Trial, site: str) -> str:
         trial_id=about.id,
         layout_version=version,
         contact=safe_text(about.contact_role),
-        days=due_words(calendar(trial.protocol)),
+        days=due_words(due),
         cards=shared_out(
             [_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],
             math.ceil(len(buckets) / CARDS_A_SHEET),
         ),
         benches=bench_maps(trial, [site], named=not about.blind),
         mixing=mixing_words(cards, measures) if cards else None,
-        sheets=record_sheets(trial, buckets),
+        sheets=record_sheets(trial, buckets, due),
         columns=sheet_columns(of_sheets),
         for_typing=of_sheets.for_typing,
         reading_days=READING_DAYS,

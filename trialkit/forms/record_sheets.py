@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
+from trialkit.documents.plan import Event
 from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.forms.garden_buckets import NamedBucket, shared_out
-from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.phrases import short_day
@@ -77,10 +77,10 @@ def sheet_columns(measures: SheetMeasures) -> SheetColumns:
     )
 
 
-def record_sheets(trial: Trial, buckets: Sequence[NamedBucket]) -> tuple[RecordSheet, ...]:
+def record_sheets(trial: Trial, buckets: Sequence[NamedBucket], due: Sequence[Event]) -> tuple[RecordSheet, ...]:
     """Share a garden's buckets out over sheets of paper, as evenly as can be."""
     heads = trial.protocol.bucket.heads
-    visits = (*_planned_visits(trial), *[""] * SPARE_VISITS)
+    visits = (*_planned_visits(due), *[""] * SPARE_VISITS)
 
     def fits(sheets: int, rows_mm: tuple[float, float, float]) -> bool:
         mixing, reading, head = rows_mm
@@ -102,7 +102,7 @@ def record_sheets(trial: Trial, buckets: Sequence[NamedBucket]) -> tuple[RecordS
     )
 
 
-def _planned_visits(trial: Trial) -> Iterator[str]:
-    for event in calendar(trial.protocol):
+def _planned_visits(due: Sequence[Event]) -> Iterator[str]:
+    for event in due:
         if event.kind == "visit":
             yield short_day(event.on) if event.on else f"visit {event.number}"

@@ -58,6 +58,8 @@ def due_words(events: Sequence[Event]) -> tuple[DueWords, ...]:
     --------
     >>> [due_words([Event("visit", n, 3, 30 + 3 * n, None) for n in (1, 2, 3)])[n].title for n in (0, 1)]
     ['Visits 1 to 2 of 3', 'Visit 3 of 3, the last harvest']
+    >>> due_words([Event("sow", 1, 1, 0, None)])[0].when
+    'when the season begins'
     """
     groups = (tuple(group) for _, group in groupby(events, key=lambda event: (event.kind, _is_last_visit(event))))
     return tuple(DueWords(_title(group), _when(group), event_detail(group[0])) for group in groups)
@@ -78,4 +80,6 @@ def _when(events: Sequence[Event]) -> str:
     known = [event.on for event in events if event.on]
     if len(known) == len(events):
         return days_words(known)
+    if events[0].day == 0:
+        return "when the season begins"
     return f"{listed([str(event.day) for event in events])} days after sowing"

@@ -218,15 +218,17 @@ def _studentised(residual: FloatArray, spare: FloatArray, df: int) -> FloatArray
 def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoint, ...]:
     """Studentised residuals in order, each beside its normal quantile and a simulated band.
 
-    The band holds, at each rank by itself, 95 of 100 of what residuals of normal errors on the same layout give
-    (Atkinson 1985, Plots, Transformations and Regression, sec. 4.2). Quantiles at ``(i - 3/8) / (n + 1/4)`` (Blom
+    The band holds all residuals of 95 of 100 trials of normal errors on the same layout, so that a dot outside says
+    something: quantiles at each rank (Atkinson 1985, Plots, Transformations and Regression, sec. 4.2), widened at all
+    ranks by one factor (Myllymäki et al. 2017, J. R. Statist. Soc. B 79, 381-404, directional quantiles; from memory).
+    Quantiles at ``(i - 3/8) / (n + 1/4)`` (Blom
     1958, Statistical Estimates and Transformed Beta-Variables).
     """
     buckets, count = residuals.buckets, len(residuals.buckets)
     errors = np.random.Generator(np.random.PCG64(seed)).standard_normal((SIMULATIONS, count))
     left = errors - (errors @ residuals.basis) @ residuals.basis.T
     drawn = np.sort(_studentised(left, buckets["spare"].to_numpy(float), residuals.df), axis=1)
-    lower, upper = np.quantile(drawn, [(1 - BAND) / 2, (1 + BAND) / 2], axis=0)
+    lower, upper = _band_as_a_whole(drawn)
     expected = ndtri((np.arange(1, count + 1) - 0.375) / (count + 0.25))
     in_order = buckets[["bucket", "site", "studentised"]].iloc[
         np.argsort(buckets["studentised"].round(TIE_DECIMALS), kind="stable")
@@ -236,6 +238,14 @@ def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoin
         QuantilePoint(str(bucket), str(site), float(studentised), *map(float, band))
         for (_, bucket, site, studentised), band in zip(in_order.itertuples(), beside, strict=True)
     )
+
+
+def _band_as_a_whole(drawn: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Limits, shape (ranks,), within which whole rows of ``drawn``, shape (trials, ranks), lie at the band's share."""
+    lower, middle, upper = np.quantile(drawn, [(1 - BAND) / 2, 0.5, (1 + BAND) / 2], axis=0)
+    away = np.maximum((drawn - middle) / (upper - middle), (middle - drawn) / (middle - lower)).max(axis=1)
+    factor = np.quantile(away, BAND)
+    return middle - factor * (middle - lower), middle + factor * (upper - middle)
 
 
 def site_spread(residuals: BucketResiduals) -> tuple[SiteSpread, ...]:

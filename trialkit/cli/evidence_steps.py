@@ -60,21 +60,23 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
 def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     """Pool a ledger and write its page; give what was found as a document and as text."""
     from trialkit import __version__
+    from trialkit.evidence.ledger import INDEX, read_index
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
-    from trialkit.tables.atomic import write_text
+    from trialkit.tables.committing import at_work, write_outputs
     from trialkit.words import default_words as words
 
-    document = pool_now(ledger, __version__, propose)
-    path = ledger / POOL_PAGE
-    write_text(path, evidence_html(document))
+    read_index(ledger)
+    with at_work(ledger, known_by=INDEX):
+        document = pool_now(ledger, __version__, propose)
+        write_outputs(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
     lines = [
         *words.answer(document, document.measures),
         words.trial_by_trial(document, document.measures),
         *words.what_is_not_known(document),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
-        f"Written to {path}.",
+        f"Written to {ledger / POOL_PAGE}.",
     ]
     return document, "\n".join(lines)
 
@@ -88,31 +90,31 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.report.care_page import care_html
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
-    from trialkit.tables.atomic import write_bytes, write_text
     from trialkit.words import default_words as words
 
-    version = recommend_anew(ledger, __version__, propose)
+    made: dict[str, bytes] = {}
+    missing: list[str] = []
+
+    def pages(document: Recommended) -> dict[str, bytes]:
+        texts = {"handout": handout_html(document), "care": care_html(document)}
+        made.update({f"{name}.html": page.encode("utf-8") for name, page in texts.items()})
+        try:
+            for name, page in texts.items():
+                made.update({f"{name}-{paper}.pdf": handout_pdf(page, paper) for paper in PAPERS})
+        except NotComputed as error:
+            missing.append(str(error))
+        return made
+
+    version = recommend_anew(ledger, __version__, propose, pages)
     document = version.document
-    pages = {"handout": handout_html(document), "care": care_html(document)}
-    written = [version.path, *(ledger / f"{name}.html" for name in pages)]
-    for name, page in pages.items():
-        write_text(ledger / f"{name}.html", page)
-    try:
-        for name, page in pages.items():
-            for paper in PAPERS:
-                path = ledger / f"{name}-{paper}.pdf"
-                write_bytes(path, handout_pdf(page, paper))
-                written.append(path)
-        missing = ""
-    except NotComputed as error:
-        missing = f"\n{error}"
+    written = [version.path, *(ledger / name for name in made)]
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
         f"Version {document.version} ({news}).",
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
-        f"Written to {', '.join(map(str, written))}.{missing}",
+        "\n".join([f"Written to {', '.join(map(str, written))}.", *missing]),
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)

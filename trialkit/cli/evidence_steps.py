@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -60,23 +60,20 @@ def withdraw_entry(ledger: Path, start: str, why: str) -> str:
 def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     """Pool a ledger and write its page; give what was found as a document and as text."""
     from trialkit import __version__
-    from trialkit.evidence.ledger import INDEX, read_index
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
-    from trialkit.tables.committing import at_work, write_outputs
     from trialkit.words import default_words as words
 
-    read_index(ledger)
-    with at_work(ledger, known_by=INDEX):
-        document = pool_now(ledger, __version__, propose)
-        write_outputs(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
+    document = pool_now(ledger, __version__, propose)
+    path = ledger / POOL_PAGE
+    _write_pages(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
     lines = [
         *words.answer(document, document.measures),
         words.trial_by_trial(document, document.measures),
         *words.what_is_not_known(document),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
-        f"Written to {ledger / POOL_PAGE}.",
+        f"Written to {path}.",
     ]
     return document, "\n".join(lines)
 
@@ -92,32 +89,40 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.words import default_words as words
 
-    made: dict[str, bytes] = {}
-    missing: list[str] = []
-
-    def pages(document: Recommended) -> dict[str, bytes]:
-        texts = {"handout": handout_html(document), "care": care_html(document)}
-        made.update({f"{name}.html": page.encode("utf-8") for name, page in texts.items()})
-        try:
-            for name, page in texts.items():
-                made.update({f"{name}-{paper}.pdf": handout_pdf(page, paper) for paper in PAPERS})
-        except NotComputed as error:
-            missing.append(str(error))
-        return made
-
-    version = recommend_anew(ledger, __version__, propose, pages)
+    version = recommend_anew(ledger, __version__, propose)
     document = version.document
-    written = [version.path, *(ledger / name for name in made)]
+    pages = {"handout": handout_html(document), "care": care_html(document)}
+    files = {f"{name}.html": page.encode("utf-8") for name, page in pages.items()}
+    try:
+        files |= {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
+        missing = ""
+    except NotComputed as error:
+        missing = f"\n{error}"
+    _write_pages(ledger, files, document)
+    written = [version.path, *(ledger / name for name in files)]
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
         f"Version {document.version} ({news}).",
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
-        "\n".join([f"Written to {', '.join(map(str, written))}.", *missing]),
+        f"Written to {', '.join(map(str, written))}.{missing}",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
+
+
+def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None) -> None:
+    """Write what is printed of a ledger, all of it or none; pages of a version, unless another came meanwhile."""
+    from trialkit.documents.document import as_text
+    from trialkit.evidence.ledger import locked
+    from trialkit.evidence.versions import RECOMMENDED_FILE
+    from trialkit.tables.committing import finish, write_outputs
+
+    with locked(ledger):
+        finish(ledger)
+        if of is None or (ledger / RECOMMENDED_FILE).read_text("utf-8") == as_text(of):
+            write_outputs(ledger, files)
 
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:

@@ -88,7 +88,7 @@ def check_with_pages(folder: Path) -> tuple[Stage, CheckResult, list[Path]]:
         result = check_trial(folder, stage=stage)
         title = result.title or folder.resolve().name
         pages = {"check.html": check_html(result, title).encode("utf-8")}
-        kind = kind_of(pages["check.html"])
+        kind = str(kind_of(pages["check.html"]))
         pages |= {f"check-{site}.html": check_html(result, title, site).encode() for site in asked_gardens(result)}
         stale = [path.name for path in results.glob("check-*.html") if path.name not in pages and is_own(path, kind)]
         named = {f"{RESULTS_FOLDER}/{name}": page for name, page in pages.items()}

@@ -21,6 +21,7 @@ import re
 import secrets
 import shutil
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -29,16 +30,15 @@ from typing import Any
 from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.documents.ledger_entry import EntryKind, Listed, Manifest, SummaryFacts, TrialFacts
 from trialkit.domain.errors import WrongCall
+from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
-from trialkit.tables.committing import LOCK, at_work
 
 INDEX, ENTRIES, MANIFEST = "index.jsonl", "entries", "entry.json"
 FORMAT = "trialkit-ledger-1"
+LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 DIGITS = 32
 """Of the digest in an entry's name: half of it, which nobody meets twice by chance."""
 FEWEST_DIGITS = 6
-ASIDE = f".{'[0-9a-f]' * DIGITS}.{'[0-9a-f]' * 16}.tmp"
-"""Pattern of the folders in which entries are written before they have their names."""
 ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_INDEX_BYTES, LARGEST_FILE_BYTES = 50_000_000, 50_000_000
@@ -122,6 +122,11 @@ def _line_digest(happened: Mapping[str, Any]) -> str:
     return hashlib.sha256(plain.encode("utf-8")).hexdigest()[:DIGITS]
 
 
+def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
+    """Let one process at a time change a ledger; others wait, and give up with a `WrongCall`."""
+    return atomic.locked(ledger / LOCK, timeout_s, f"Another process is at work on {ledger}")
+
+
 def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """Put an entry in a ledger, which is begun if there is none.
 
@@ -135,10 +140,9 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     if ledger.is_dir() and not (ledger / INDEX).exists() and any(path.name[0] != "." for path in ledger.iterdir()):
         raise WrongCall(f"{ledger} holds something else already: a ledger needs a folder of its own.")
     ledger.mkdir(parents=True, exist_ok=True)
-    with at_work(ledger, known_by=INDEX):
+    with locked(ledger):
         if not (ledger / INDEX).exists():
-            if not os.path.lexists(ledger / ".gitignore"):
-                write_text(ledger / ".gitignore", f"{LOCK}\n")
+            write_text(ledger / ".gitignore", f"{LOCK}\n")
             write_bytes(ledger / INDEX, _line({"event": "began", "format": FORMAT}))
         listed = _listed(entry, on)
         _refuse_again(read_index(ledger), listed)
@@ -201,8 +205,6 @@ def _digest(data: bytes) -> str:
 
 def _write_entry(ledger: Path, folder: Path, entry: NewEntry) -> None:
     """Write an entry aside, then give it its name."""
-    for left in ledger.glob(ASIDE):  # by one that was killed
-        shutil.rmtree(left)
     aside = ledger / f".{folder.name}.{secrets.token_hex(8)}.tmp"
     aside.mkdir()
     try:
@@ -265,7 +267,7 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
         raise WrongCall("Say why, so that later seasons know: --why TEXT.")
     if not (ledger / INDEX).is_file():
         read_index(ledger)
-    with at_work(ledger, known_by=INDEX):
+    with locked(ledger):
         one = find(ledger, start)
         if not one.counts:
             raise WrongCall(f"{one.id} was withdrawn already, on {one.withdrawn_on}: {one.why}")

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from trialkit.documents.document import DamagedDocument, as_data, as_text, as_written, from_text
 from trialkit.documents.recommended import Recommended
-from trialkit.evidence.ledger import INDEX, LedgerDamaged, read_index
+from trialkit.evidence.ledger import LedgerDamaged, locked
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
 from trialkit.evidence.recommending import Propose, recommend
-from trialkit.tables.committing import at_work, write_outputs
+from trialkit.tables.atomic import write_text
 
 FEW_DIGITS = 5
 RECOMMENDED_FILE, HISTORY = "recommended.json", "history"
@@ -54,17 +54,14 @@ def history(ledger: Path) -> list[Recommended]:
     return found
 
 
-def recommend_anew(
-    ledger: Path, trialkit_version: str, propose: Propose, pages: Callable[[Recommended], Mapping[str, bytes]]
-) -> Version:
-    """Work out the recommended defaults; write them, where they are not those of the last version, and their pages.
+def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Version:
+    """Work out the recommended defaults; write them where they are not those of the last version.
 
     The same ledger gives the same bytes: a version is worked out from the version before it, and written again only if
     evidence, or what it says, is other than it was.
     """
-    read_index(ledger)
-    with at_work(ledger, known_by=INDEX):
-        found = read_ledger(ledger)
+    found = read_ledger(ledger)
+    with locked(ledger):
         versions = history(ledger)
         document, same = _next_version(found, versions, trialkit_version, propose), _is_same_evidence(found, versions)
         if same and _to_few_digits(as_data(document)) == _to_few_digits(as_data(versions[-1])):
@@ -74,9 +71,11 @@ def recommend_anew(
                 as_written(recommend(found, versions[-1], _in_force(found, versions), trialkit_version, propose)),
                 False,
             )
-        text = as_text(document).encode("utf-8")
-        kept = {} if same else {f"{HISTORY}/recommended-{document.version:04d}.json": text}
-        write_outputs(ledger, {**kept, RECOMMENDED_FILE: text, **pages(document)})
+        text = as_text(document)
+        if not same:
+            (ledger / HISTORY).mkdir(exist_ok=True)
+            write_text(ledger / HISTORY / f"recommended-{document.version:04d}.json", text)
+        write_text(ledger / RECOMMENDED_FILE, text)
     return Version(document, ledger / RECOMMENDED_FILE, not same)
 
 

@@ -7,13 +7,14 @@ import glob
 import os
 import secrets
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
+from trialkit.domain.errors import WrongCall
 from trialkit.tables.formula_text import defused
 
 if sys.platform != "win32":
@@ -82,6 +83,32 @@ def _is_held(stream: IO[bytes]) -> bool:
 def write_text(path: Path, text: str) -> None:
     """Write a text file, as `write_bytes`, in UTF-8 and with its line ends as they are."""
     write_bytes(path, text.encode("utf-8"))
+
+
+@contextlib.contextmanager
+def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
+    """Let one process at a time do what a lock file guards; others wait.
+
+    Raises
+    ------
+    WrongCall
+        Saying what is `busy`, if another process does not end in time.
+    OSError
+        If the lock cannot be had, with the name of its folder.
+    """
+    from filelock import FileLock, Timeout
+
+    guard = FileLock(lock)
+    try:
+        guard.acquire(timeout=timeout_s)
+    except Timeout:
+        raise WrongCall(f"{busy}; try again when it has ended.") from None
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(lock.parent)) from error
+    try:
+        yield
+    finally:
+        guard.release()
 
 
 def csv_text(frame: pd.DataFrame) -> str:

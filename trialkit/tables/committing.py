@@ -16,6 +16,7 @@ from trialkit.documents.document import as_text, from_text
 from trialkit.documents.returns import StagedFile, StagedFiles
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import PROTOCOL_FILE
+from trialkit.tables.atomic import locked
 from trialkit.tables.own_files import ordinary_folder, refuse_strangers
 
 STAGING, COMMITTED = ".merging", ".merged"
@@ -26,33 +27,23 @@ DEEPEST = 3
 
 
 @contextmanager
-def at_work(folder: Path, *, known_by: str = PROTOCOL_FILE, timeout_s: float | None = None) -> Iterator[bool]:
-    """Let one command at a time change a folder, once what a stopped one had committed is in place.
+def at_work(folder: Path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[bool]:
+    """Let one command at a time change a trial folder, once what a stopped one had committed is in place.
 
-    Others wait. Tells whether there was anything to put in place. A folder without the file that it should be known by
-    keeps no lock: it is neither trial nor ledger.
+    Others wait. Tells whether there was anything to put in place. A folder that holds no trial keeps no lock.
 
     Raises
     ------
     WrongCall
         If another command does not end in time.
     """
-    from filelock import FileLock, Timeout
-
-    guard = FileLock(folder / LOCK)
-    try:
-        guard.acquire(timeout=LOCK_TIMEOUT_S if timeout_s is None else timeout_s)
-    except Timeout:
-        raise WrongCall(f"Another trialkit command is at work on {folder}: try again when it has ended.") from None
-    except OSError as error:
-        raise OSError(error.errno, error.strerror, str(folder)) from error
-    try:
-        yield finish(folder)
-    finally:
-        if not (folder / known_by).exists():
-            with suppress(OSError):
-                (folder / LOCK).unlink()
-        guard.release()
+    with locked(folder / LOCK, timeout_s, f"Another trialkit command is at work on {folder}"):
+        try:
+            yield finish(folder)
+        finally:
+            if not (folder / PROTOCOL_FILE).exists():
+                with suppress(OSError):
+                    (folder / LOCK).unlink()
 
 
 def write_outputs(folder: Path, files: Mapping[str, bytes], gone: Collection[str] = ()) -> None:

@@ -94,19 +94,21 @@ def refuse_strangers(path: Path, data: bytes) -> None:
         return
     if not path.is_file():
         raise WrongCall(f"{path} is no ordinary file, so nothing was written: name another, or take it away.")
-    if not is_own(path, kind_of(data)):
+    kind = kind_of(data)
+    assert kind is not None, path
+    if not is_own(path, kind):
         raise WrongCall(
             f"{path} was not written by trialkit as it stands, so it was left alone and nothing was written: move it "
             "elsewhere or give it another name, then run the command again."
         )
 
 
-def is_own(path: Path, kind: str | None) -> bool:
+def is_own(path: Path, kind: str) -> bool:
     """Tell whether a file is one that trialkit wrote, of a kind; an empty one is anybody's."""
     if path.is_symlink() or not path.is_file() or path.stat().st_size > LARGEST_OWN_BYTES:
         return False
     data = path.read_bytes()
-    return not data or (kind is not None and kind_of(data) == kind)
+    return not data or kind_of(data) == kind
 
 
 def ordinary_folder(path: Path) -> Path:

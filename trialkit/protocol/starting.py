@@ -17,12 +17,10 @@ from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NA
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
-from trialkit.tables.committing import COMMITTED, LOCK, STAGING, at_work, commit
+from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
 from trialkit.tables.table_schema import load_schema
 
 LONGEST_ID = 60
-ASIDE = ".trialkit-work"
-"""Folder in which a demo works until it is whole."""
 PLANNED_FILES = (PROTOCOL_FILE, "sites.csv", "products.csv")
 """What a trial folder holds before it is laid out."""
 
@@ -164,7 +162,6 @@ def _held_empty(folder: Path) -> Iterator[None]:
     _make(folder)
     with at_work(folder):
         refuse_if_filled(folder)
-        shutil.rmtree(folder / ASIDE, ignore_errors=True)
         try:
             yield
         except BaseException:
@@ -221,7 +218,10 @@ def _make(folder: Path) -> None:
 
 
 def refuse_if_filled(folder: Path) -> None:
-    """Refuse a folder that has anything in it, with a `FileExistsError`, but for what a killed command left."""
+    """Refuse a folder that has anything in it, with a `FileExistsError`; what a killed command left is ended first."""
+    if any((folder / name).is_dir() for name in (COMMITTED, ASIDE)):
+        with at_work(folder):
+            pass
     if folder.is_dir() and _filled(folder):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
 

@@ -19,8 +19,9 @@ from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.tables.atomic import locked
 from trialkit.tables.own_files import ordinary_folder, refuse_strangers
 
-STAGING, COMMITTED = ".merging", ".merged"
-"""Folders in a trial folder or ledger: versions being written, and versions that count but are not in place yet."""
+STAGING, COMMITTED, ASIDE = ".merging", ".merged", ".trialkit-work"
+"""Folders in a trial folder or ledger: versions being written, versions that count but are not in place yet, and what
+is made step by step."""
 LOCK, LOCK_TIMEOUT_S = ".trialkit.lock", 30.0
 MANIFEST = "manifest.json"
 DEEPEST = 3
@@ -109,7 +110,8 @@ def finish(folder: Path) -> bool:
     WrongCall
         If a file that it would replace was changed since.
     """
-    _discard(folder / STAGING)
+    for begun in (STAGING, ASIDE):
+        _discard(folder / begun)
     committed = folder / COMMITTED
     if committed.is_symlink():
         raise WrongCall(f"{committed} is a link: take it away.")

@@ -8,6 +8,7 @@ SIGKILL at N random moments (3 a command). Names of commands are those of tests/
 AssertionError names the first state that is neither old nor new, or that the next run does not end by itself.
 """
 
+# ruff: noqa: E402 - what the tests share stands in a folder of theirs
 import argparse
 import random
 import shutil
@@ -19,6 +20,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from errno import EACCES, ENOSPC, EROFS
+from functools import partial
 from pathlib import Path
 
 from trialkit._startup import begin_lightly
@@ -82,18 +84,18 @@ def main() -> None:
     try:
         for name in wanted if given.every else ():
             with sweep_of(base, COMMANDS[name]) as sweep:
-                tell("killed", name, lambda: sweep.killed(given.every))  # noqa: B023
-                tell("interrupted", name, lambda: sweep.interrupted(given.every))  # noqa: B023
+                tell("killed", name, partial(sweep.killed, given.every))
+                tell("interrupted", name, partial(sweep.interrupted, given.every))
                 for kind, reason in (("full", ENOSPC), ("read-only", EROFS), ("forbidden", EACCES)):
-                    tell(kind, name, lambda: sweep.refused(reason, given.every))  # noqa: B023
+                    tell(kind, name, partial(sweep.refused, reason, given.every))
         for group in TOGETHER if given.meetings else ():
             for one in group:
                 for other in group:
                     if {one.name, other.name} & {*wanted}:
                         met = f"{one.name} / {other.name}"
-                        tell("met", met, lambda: interleaved(base, one, other, given.meetings))  # noqa: B023
+                        tell("met", met, partial(interleaved, base, one, other, given.meetings))
         for name in wanted if given.signals else ():
-            tell("signalled", name, lambda: signalled(base, COMMANDS[name], given.signals, draws))  # noqa: B023
+            tell("signalled", name, partial(signalled, base, COMMANDS[name], given.signals, draws))
     finally:
         shutil.rmtree(base)
     print(", ".join(f"{n} {kind}" for kind, n in total.items()))

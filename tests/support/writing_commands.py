@@ -48,7 +48,7 @@ def _with_stale_page(world: Path) -> None:
 
 
 def _without_results(world: Path) -> None:
-    shutil.rmtree(world / "trial" / "results")
+    shutil.rmtree(world / "trial" / "results", ignore_errors=True)
 
 
 def _with_another_trial(_: Path) -> None:

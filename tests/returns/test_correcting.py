@@ -21,7 +21,8 @@ from trialkit.returns.journal import Reason, read_document
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records
 from trialkit.rules.trial_folder import check_trial, read_trial
-from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING, WRITTEN
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
+from trialkit.tables.committing import COMMITTED, STAGING
 from trialkit.words.merge_words import merge_lines
 from trialkit.words.problem_words import problem_sentence
 from trialkit.words.repair_words import finding_sentence

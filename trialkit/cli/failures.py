@@ -13,6 +13,7 @@ from trialkit.cli.speaking import printable
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
+from trialkit.words.file_words import file_failure_words
 from trialkit.words.phrases import count
 from trialkit.words.problem_words import problem_sentence
 from trialkit.words.record_check_words import MOST_ALIKE
@@ -74,8 +75,9 @@ def speaks_plainly(function: Command) -> Command:
             raise ComputationFailure(str(error)) from error
         except WrongCall as error:
             raise CallFailure(str(error)) from error
+        except BrokenPipeError:  # whoever read what we print has seen enough
+            raise
         except OSError as error:
-            message = f"{error.filename}: {error.strerror}" if error.filename else str(error)
-            raise CallFailure(message) from error
+            raise CallFailure(file_failure_words(error, click.get_current_context().command_path)) from error
 
     return wrapped  # type: ignore[return-value]

@@ -6,8 +6,10 @@ import gc
 import os
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib import import_module
-from threading import Event, current_thread, main_thread
+from threading import current_thread, main_thread
 from types import FrameType
 from typing import Any, NoReturn
 
@@ -39,6 +41,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
 ALIASES = {"analyze": "analyse"}
 GROUPS = ("Start", "Plan", "Garden", "Answer", "Remember")
 
+BY_SIGNAL, NOBODY_READS = 128, 141
+"""As a shell tells that a signal ended a program, and as one that could not print to a closed pipe ends."""
+STOPS = ("SIGINT", "SIGTERM", "SIGHUP")
+
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 
 
@@ -57,6 +63,16 @@ class LazyGroup(click.Group):
         command = import_module(f"trialkit.cli.{name}_command").command
         assert isinstance(command, click.Command)
         return command
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Take the command line apart, which may print help."""
+        with _quiet_if_unread():
+            return super().make_context(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        with _quiet_if_unread():
+            return super().invoke(ctx)
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Complete the name of a command, importing none of them."""
@@ -78,8 +94,8 @@ def group(ctx: click.Context) -> None:
 
     Begin with: trialkit demo
 
-    Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed, 130 stopped by
-    Ctrl-C.
+    Exit status: 0 done, 1 the data have errors, 2 the call was wrong or a file could not be read or written, 3 a result
+    could not be computed, 130 stopped by Ctrl-C, 143 stopped by the system, 141 nobody read on what was printed.
     """
     if os.environ.get("NO_COLOR"):
         ctx.color = False
@@ -88,18 +104,19 @@ def group(ctx: click.Context) -> None:
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
     begin_lightly()
-    interrupted = _watch_for_interrupt()
+    stopped = _watch_for_stops()
     try:
         status = group.main(arguments, prog_name="trialkit", standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        with suppress(click.exceptions.Exit), _quiet_if_unread():
+            error.show()
         sys.exit(error.exit_code)
     except click.Abort:
-        _stop()
+        _stop(stopped)
     except Exception:
         # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
-        if interrupted.is_set():
-            _stop()
+        if stopped:
+            _stop(stopped)
         raise
     finally:
         # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
@@ -107,19 +124,34 @@ def main(arguments: list[str] | None = None) -> Any:
     sys.exit(status if isinstance(status, int) else DONE)
 
 
-def _watch_for_interrupt() -> Event:
-    """Remember that Ctrl-C was pressed, besides raising KeyboardInterrupt as usual."""
-    interrupted = Event()
+def _watch_for_stops() -> list[int]:
+    """Take being ended by the system as Ctrl-C is taken, by KeyboardInterrupt, and remember the signals that came."""
+    stopped: list[int] = []
 
     def remember(signum: int, frame: FrameType | None) -> None:
-        interrupted.set()
+        stopped.append(signum)
         signal.default_int_handler(signum, frame)
 
     if current_thread() is main_thread():
-        signal.signal(signal.SIGINT, remember)
-    return interrupted
+        for name in STOPS:
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), remember)
+    return stopped
 
 
-def _stop() -> NoReturn:
-    click.echo("Stopped. Nothing was left half-written.", err=True)
-    sys.exit(130)
+def _stop(stopped: list[int]) -> NoReturn:
+    with suppress(OSError):  # the terminal may be gone
+        click.echo("Stopped. Nothing was left half-written.", err=True)
+    sys.exit(BY_SIGNAL + (stopped[0] if stopped else signal.SIGINT))
+
+
+@contextmanager
+def _quiet_if_unread() -> Iterator[None]:
+    """End without a word where whoever read what we print has seen enough, and print nothing more."""
+    try:
+        yield
+    except BrokenPipeError:
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(OSError, ValueError, AttributeError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+        raise click.exceptions.Exit(NOBODY_READS) from None

@@ -242,16 +242,17 @@ class WrittenTables(Closed):
 
 @dataclass(frozen=True)
 class StagedFile(Closed):
-    """A new version of a file, written but not yet in place."""
+    """A new version of a file, written but not yet in place, or a file to be taken away."""
 
-    name: Annotated[str, "Path within the trial folder."]
-    part: Annotated[str, "Name under which it waits."]
-    sha256: Annotated[str, "Digest of its bytes."]
+    name: Annotated[str, "Path within the folder."]
+    part: Annotated[str | None, "Name under which the new version waits; None where the file is taken away."]
+    sha256: Annotated[str | None, "Digest of the new version."]
+    before: Annotated[str | None, "Digest of what stood in its place when it was committed; None where nothing did."]
 
 
 @dataclass(frozen=True)
 class StagedFiles(Closed):
-    """manifest.json of a merge that is being written: it counts once the folder that holds it has its last name."""
+    """manifest.json of a change that is being written: it counts once the folder that holds it has its last name."""
 
     files: Annotated[tuple[StagedFile, ...], "In the order in which they are put in place."]
 

@@ -205,6 +205,8 @@ def _digest(data: bytes) -> str:
 
 def _write_entry(ledger: Path, folder: Path, entry: NewEntry) -> None:
     """Write an entry aside, then give it its name."""
+    for left in ledger.glob(f".{folder.name}.{'[0-9a-f]' * 16}.tmp"):  # by one that was killed
+        shutil.rmtree(left)
     aside = ledger / f".{folder.name}.{secrets.token_hex(8)}.tmp"
     aside.mkdir()
     try:

@@ -26,6 +26,7 @@ from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records
 from trialkit.rules.trial_folder import Trial
 from trialkit.rules.unfinished import CORRECTIONS
 from trialkit.tables.atomic import csv_text
+from trialkit.tables.own_files import PACKAGE_FILE, archive_mark
 from trialkit.tables.source_file import SourceText, read_source
 from trialkit.tables.table_schema import load_schema, schema_document
 from trialkit.tables.typed_tables import read_table
@@ -94,7 +95,9 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
     files[DICTIONARY_FILE] = dictionary(list(tables)).encode("utf-8")
     files[MIAPPE_FILE] = _json(miappe(trial, licence))
     files["README.md"] = _readme(trial, licence, results is not None).encode("utf-8")
-    files["datapackage.json"] = _json(_descriptor(trial, licence, resources))
+    with zipfile.ZipFile(io.BytesIO(_zipped(files))) as archive:
+        identity = archive_mark(archive, PACKAGE_FILE)
+    files[PACKAGE_FILE] = _json(_descriptor(trial, licence, resources, identity))
     return _zipped(files)
 
 
@@ -231,11 +234,12 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
     }
 
 
-def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]], identity: str) -> dict[str, Any]:
     about = trial.protocol.trial
     title, path = LICENCES[licence]
     return {
         "$schema": PROFILE,
+        "id": identity,
         "name": about.id,
         "title": about.title,
         "description": about.question,

@@ -9,15 +9,16 @@ from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, K
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
-from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.journal import Reason, read_document, settled_by, with_changed
 from trialkit.returns.merging import Difference
 from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
 from trialkit.returns.repairs import repaired_row
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, RETURNED, WRITTEN
+from trialkit.tables.committing import at_work, commit
 from trialkit.tables.nearest import nearest_name
+from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import TableSchema, load_schema
 
 
@@ -60,9 +61,8 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         If a file cannot be read or written.
     """
     schema = load_schema(wanted.table)
-    with store.locked(folder):
-        store.safe_returned(folder)
-        store.finish(folder)
+    with at_work(folder):
+        ordinary_folder(folder / RETURNED)
         trial = read_trial(folder, stage="layout")
         written = read_document(folder, WRITTEN, WrittenTables)
         record = read_records(folder, trial, written)
@@ -98,7 +98,7 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         if wanted.table not in record.edited:
             now = as_written(wanted.table, corrected, changes[schema.file])
             changes[WRITTEN] = as_text(WrittenTables(tables={**written.tables, wanted.table: now}))
-        store.commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
+        commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
 

@@ -24,7 +24,6 @@ from trialkit.documents.returns import (
 )
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
-from trialkit.returns import store
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
@@ -54,7 +53,9 @@ from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, RETURNED, WRITTEN
+from trialkit.tables.committing import at_work, commit
+from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -101,15 +102,15 @@ def merge_files(
     TrialError
         If the folder itself has errors.
     WrongCall, NotComputed
-        If another merge is at work, a reason is not given with one file, or what is kept under returned cannot be used.
+        If another command is at work, a reason is not given with one file, or what is kept under returned cannot be
+        used.
     OSError
         If a file cannot be read or written.
     """
     if reason is not None and len(files) != 1:
         raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
-    with store.locked(folder):
-        store.safe_returned(folder)
-        finished = store.finish(folder)
+    with at_work(folder) as finished:
+        ordinary_folder(folder / RETURNED)
         trial = read_trial(folder, stage="layout")
         written = read_document(folder, WRITTEN, WrittenTables)
         record = read_records(folder, trial, written)
@@ -135,7 +136,7 @@ def merge_files(
         state = _settled_by_hand(state)
         changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
         changes |= _as_written(written, state.records, changes, record.edited - taken)
-        store.commit(folder, changes)
+        commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
     return MergeOutcome(
@@ -178,7 +179,7 @@ def _merge_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
-    kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
+    kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
     if corrections:
         closed = with_changed(state.conflicts, settled_by(state.conflicts, corrections))

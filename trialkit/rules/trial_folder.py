@@ -200,7 +200,7 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
 
 
 def _checked(folder: Path, stage: Stage) -> CheckResult:
-    unfinished = None if stage == "plan" else unfinished_merge(folder)
+    unfinished = unfinished_merge(folder)
     if unfinished is not None:
         return CheckResult((unfinished,), None)
     digests: dict[str, str] = {}

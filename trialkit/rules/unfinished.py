@@ -8,17 +8,17 @@ from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, Journal
 from trialkit.domain.table_names import AMENDMENTS_FILE, RECORD_TABLES
+from trialkit.tables.committing import COMMITTED
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import TableSchema
 
-STAGING, COMMITTED = ".merging", ".merged"
-"""Folders in a trial folder: versions being written, and versions that count but are not in place yet."""
-CONFLICTS = "returned/conflicts.json"
-CORRECTIONS = "returned/corrections.json"
-HEADINGS = "returned/headings.json"
-WRITTEN = "returned/written.json"
-JOURNAL = "returned/returns.json"
+RETURNED = "returned"
+CONFLICTS = f"{RETURNED}/conflicts.json"
+CORRECTIONS = f"{RETURNED}/corrections.json"
+HEADINGS = f"{RETURNED}/headings.json"
+WRITTEN = f"{RETURNED}/written.json"
+JOURNAL = f"{RETURNED}/returns.json"
 LARGEST_DOCUMENT_BYTES = 200_000_000
 WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN, AMENDMENTS_FILE)
 

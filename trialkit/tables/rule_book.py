@@ -484,8 +484,8 @@ TK-R53 error: Dates of two kinds in one column
 TK-R54 warning: A sheet was recognised by its headings
   Its name is not that of a table.
   Nothing need be done.
-TK-R55 error: A merge that did not end
-  The tables may be partly old and partly new.
+TK-R55 error: A command that was stopped half-way
+  The files may be partly old and partly new.
   Run trialkit merge on the folder: it finishes what was begun.
 TK-R56 error: A choice that cannot be made
   There is no such conflict, or the value does not fit.

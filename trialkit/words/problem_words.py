@@ -267,8 +267,8 @@ TK-S12: about {planned_l:g} L, as the protocol fills the buckets
 # Merges
 TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit merge DIR \
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.
-TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
-it finishes what was begun.
+TK-R55: files that belong together | a trialkit command that was stopped half-way | Run trialkit merge {folder} \
+(without files): it finishes what was begun.
 TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
 TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
 TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \

@@ -99,7 +99,7 @@ def main() -> None:
         folder = Path(place) / "ledger"
         build(folder, trials)
         begun = time.perf_counter()
-        index = ledgers.read_index(folder)
+        index = ledgers.read_index(folder).listed
         heads = sum(one.heads for one in index)
         print(f"index of {len(index)} trials, {heads} heads: {time.perf_counter() - begun:.2f} s")
         begun = time.perf_counter()

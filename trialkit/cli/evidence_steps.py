@@ -17,7 +17,7 @@ from trialkit.pages.safe_text import columns_taken
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
-    from trialkit.documents.ledger_entry import EvidenceList
+    from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
     from trialkit.documents.recommended import Recommended
 
 POOL_PAGE = "pool.html"
@@ -82,6 +82,7 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
 def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     """Write the recommended defaults and the handout; give them as a document and as text."""
     from trialkit import __version__
+    from trialkit.documents.document import digest_of
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
     from trialkit.planning.next_trial import propose
@@ -108,7 +109,8 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         missing = f"\n{error}"
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
-        f"Version {document.version} ({news}).",
+        *filter(None, [version.copy_problem]),
+        f"Version {document.version} ({news}), digest {digest_of(document)[:SHOWN_DIGITS]}.",
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
@@ -120,11 +122,13 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:
     """List a ledger, as a document and as text, with what is wrong with it."""
-    from trialkit.documents.ledger_entry import EvidenceList
-    from trialkit.evidence.ledger import damages, read_index
+    from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
+    from trialkit.evidence.verifying import verify
 
-    index, damaged = read_index(ledger), damages(ledger)
-    document = EvidenceList("trialkit-evidence-list-1", index, damaged)
+    found = verify(ledger)
+    index, damaged = found.index.listed, (*found.problems, *filter(None, [found.copy_problem]))
+    versions = tuple(ListedVersion(one.document.version, one.sha256) for one in found.versions)
+    document = EvidenceList("trialkit-evidence-list-1", index, versions, found.index.state, damaged)
     rows = [("id", "trial", "season", "gardens", "buckets", "heads", "")]
     rows += [
         (
@@ -143,7 +147,18 @@ def listing(ledger: Path) -> tuple[EvidenceList, str]:
     counted = sum(one.counts for one in index)
     sound = "every file is as it was put there" if not damaged else f"{len(damaged)} damaged"
     lines.append(f"{counted} of {len(index)} {'entry counts' if len(index) == 1 else 'entries count'}; {sound}.")
+    if versions:
+        lines.append(f"Versions of the defaults: {', '.join(map(_version_named, versions))}.")
+    lines.append(
+        f"State {document.state[:SHOWN_DIGITS]}."
+        if found.index.is_bound
+        else "Its lines are not bound to each other, as they were once: the next addition or withdrawal binds them."
+    )
     return document, "\n".join(lines)
+
+
+def _version_named(one: ListedVersion) -> str:
+    return f"{one.version} ({one.sha256[:SHOWN_DIGITS]})"
 
 
 def _named(trial: str, season: str) -> str:
@@ -158,7 +173,7 @@ def _padded(text: str, width: int) -> str:
 def as_ledger(source: Path) -> Iterator[Path]:
     """Give a ledger as it is, and an analysed trial as a ledger of one, put aside for as long."""
     from trialkit.domain.table_names import PROTOCOL_FILE
-    from trialkit.evidence.ledger import INDEX
+    from trialkit.evidence.ledger_index import INDEX
 
     if (source / INDEX).is_file():
         yield source

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import inspect
 import json
 import math
@@ -52,6 +53,11 @@ def as_data(value: Any) -> Any:
 def as_text(value: Any) -> str:
     """Write a document as JSON: the same value, the same bytes."""
     return json.dumps(as_data(value), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def digest_of(value: Any) -> str:
+    """Return the SHA-256 digest of a document as it is written."""
+    return hashlib.sha256(as_text(value).encode("utf-8")).hexdigest()
 
 
 def from_text(kind: type[Value], text: str) -> Value:

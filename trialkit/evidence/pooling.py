@@ -15,8 +15,9 @@ from trialkit.analysis.advising import AdviceQuestion, spoons_of
 from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, prices_of
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.accepting import BUCKETS_FILE
-from trialkit.evidence.ledger import Entry, LedgerDamaged
+from trialkit.evidence.ledger import Entry
 from trialkit.evidence.ledger_contents import LedgerContents
+from trialkit.evidence.ledger_index import LedgerDamaged
 from trialkit.tables.formula_text import restored
 
 TYPES = {

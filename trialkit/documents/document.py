@@ -25,6 +25,10 @@ class Closed:
     __pydantic_config__ = {"extra": "forbid"}  # noqa: RUF012
 
 
+class Sealed:
+    """What holds, as `sha256`, a digest of all its other content: a text that was altered by hand is damaged there."""
+
+
 class DamagedDocument(ValueError):
     """A text that is not the document it should be; `where` names the place, or is empty."""
 
@@ -51,8 +55,16 @@ def as_data(value: Any) -> Any:
 
 
 def as_text(value: Any) -> str:
-    """Write a document as JSON: the same value, the same bytes."""
-    return json.dumps(as_data(value), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
+    data = as_data(value)
+    if isinstance(value, Sealed):
+        data["sha256"] = _seal_of(data)
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _seal_of(data: Mapping[str, Any]) -> str:
+    content = {key: item for key, item in data.items() if key != "sha256"}
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
 
 
 def digest_of(value: Any) -> str:
@@ -66,7 +78,7 @@ def from_text(kind: type[Value], text: str) -> Value:
     Raises
     ------
     DamagedDocument
-        If the text is no JSON, or not of that kind.
+        If the text is no JSON, not of that kind, or sealed and altered.
     """
     from pydantic import ValidationError
 
@@ -74,7 +86,17 @@ def from_text(kind: type[Value], text: str) -> Value:
         found: Value = _adapter(kind).validate_json(text)
     except ValidationError as error:
         raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
+    if issubclass(kind, Sealed) and not _is_sealed(text):
+        raise DamagedDocument("sha256")
     return found
+
+
+def _is_sealed(text: str) -> bool:
+    try:
+        data = json.loads(text)
+    except ValueError:  # an integer of thousands of digits, where a document has no field
+        return False
+    return bool(data.get("sha256") == _seal_of(data))
 
 
 def from_data(kind: type[Value], data: Any) -> Value:
@@ -84,7 +106,7 @@ def from_data(kind: type[Value], data: Any) -> Value:
 
 def as_written(value: Value) -> Value:
     """Return a document as it is once written and read again: numbers to 12 significant digits."""
-    return from_data(type(value), as_data(value))
+    return from_text(type(value), as_text(value))
 
 
 def json_schema(

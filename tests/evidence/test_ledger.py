@@ -11,25 +11,16 @@ from pathlib import Path
 
 import pytest
 
-from seasons import ON, accept
-from trialkit.documents.ledger_entry import Added, TrialFacts
+from seasons import ON, accept, new_entry
+from trialkit.documents.ledger_entry import Added
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
 from trialkit.evidence import ledger_index
-from trialkit.evidence.ledger import NewEntry, add, find, open_entry, withdraw
+from trialkit.evidence.ledger import add, find, open_entry, withdraw
 from trialkit.evidence.ledger_index import LedgerDamaged, grown, read_index, write_index
 from trialkit.evidence.verifying import verify
 
 Seasons = tuple[Path, tuple[Path, ...]]
-
-
-FACTS = TrialFacts(made_with={}, product=None, sites=(), verdict=None)
-
-
-def new_entry(trial: str, text: str = "x") -> NewEntry:
-    """A tiny entry."""
-    files = {"a.csv": text.encode()}
-    return NewEntry("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, files, {}, FACTS)
 
 
 @pytest.fixture

@@ -1,33 +1,36 @@
 """A ledger withstands what is done to it: every change is named, by every command, and branches are merged."""
 
-import hashlib
 import json
-import os
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 
-from commands import DATA_ERROR, DONE, WRONG_CALL, run, start
-from seasons import ON, accept
+from commands import DATA_ERROR, DONE, NOT_COMPUTED, WRONG_CALL, run
+from seasons import ON, accept, new_entry
+from trialkit.documents.document import as_text, from_text
+from trialkit.documents.ledger_entry import Began, Recommending
 from trialkit.documents.recommended import Recommended
+from trialkit.documents.results import Results
 from trialkit.evidence.ledger import add, withdraw
 from trialkit.evidence.ledger_contents import read_ledger
-from trialkit.evidence.ledger_index import read_index
+from trialkit.evidence.ledger_index import as_line, read_index
+from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.verifying import verify
-from trialkit.evidence.versions import pool_now, recommend_anew
-from trialkit.planning.next_trial import propose
+from trialkit.evidence.versions import recommend_anew
 
 Seasons = tuple[Path, tuple[Path, ...]]
 COMMANDS = (["evidence", "list", "--ledger"], ["evidence", "pool", "--ledger"], ["recommend"])
+MARKS = ("<<<<<<<", "=======", ">>>>>>>")
 PAGES = {".gitignore", ".gitattributes", ".ledger.lock"}
 
 
 @pytest.fixture(scope="module")
-def lived(seasons: Seasons, first: tuple[Path, Recommended], tmp_path_factory: pytest.TempPathFactory) -> Path:
+def lived(first: tuple[Path, Recommended], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A ledger with a withdrawal, an addition anew and a version: its newest line is a withdrawal."""
     ledger = Path(shutil.copytree(first[0], tmp_path_factory.mktemp("lived") / "ledger"))
     withdraw(ledger, "three", "the wrong nutrient was sold", date(2026, 12, 1))
@@ -38,6 +41,10 @@ def lived(seasons: Seasons, first: tuple[Path, Recommended], tmp_path_factory: p
 def copy(lived: Path, tmp_path: Path) -> Path:
     """One that a test may change."""
     return Path(shutil.copytree(lived, tmp_path / "ledger"))
+
+
+def no_proposal(*_: object) -> None:
+    """What costs time, and is not asked here."""
 
 
 def named(ledger: Path) -> str:
@@ -86,7 +93,7 @@ def test_every_change_of_every_file_is_named(copy: Path) -> None:
         if path.name not in named(copy):
             missed.append(f"{path.relative_to(copy)}: taken away: {named(copy)!r}")
         path.with_name("strange.json").write_bytes(data)
-        if path.parent != copy and "strange.json" not in named(copy):
+        if path.parent != copy and path.name != "entry.json" and "strange.json" not in named(copy):
             missed.append(f"{path.relative_to(copy)}: under another name: {named(copy)!r}")
         path.with_name("strange.json").rename(path)
     assert missed == []
@@ -177,16 +184,14 @@ def test_branches_of_a_ledger_are_merged(seasons: Seasons, tmp_path: Path) -> No
     """Two branches each add a trial and recommend; merged either way the ledger is whole, and says the same."""
     ledger, trials = tmp_path / "ledger", seasons[1]
     accept(ledger, trials[0])
-    one = recommend_anew(ledger, "0.1.0", propose).document
+    one = recommend_anew(ledger, "0.1.0", no_proposal).document
     git(ledger, "init", "-q", "-b", "main")
     for branch, trial in (("left", trials[1]), ("right", trials[2])):
         git(ledger, "add", "-A")
         git(ledger, "commit", "-q", "--allow-empty", "-m", "a step")
-        git(ledger, "checkout", "-q", "-b", branch, "main") if branch == "right" else git(
-            ledger, "checkout", "-qb", branch
-        )
+        git(ledger, "checkout", "-qb", branch, *(["main"] if branch == "right" else []))
         accept(ledger, trial)
-        recommend_anew(ledger, "0.1.0", propose)
+        recommend_anew(ledger, "0.1.0", no_proposal)
         git(ledger, "add", "-A")
         git(ledger, "commit", "-q", "-m", branch)
     said, states = [], []
@@ -199,7 +204,7 @@ def test_branches_of_a_ledger_are_merged(seasons: Seasons, tmp_path: Path) -> No
         found = read_ledger(ledger)
         assert [version.document.version for version in found.versions] == [1, 2, 2]
         states.append(read_index(ledger).state)
-        three = recommend_anew(ledger, "0.1.0", propose).document
+        three = recommend_anew(ledger, "0.1.0", no_proposal).document
         assert named(ledger) == ""
         assert (three.version, len(three.after), len(three.evidence)) == (3, 2, 3)
         assert three.current.treatment == found.versions[-1].document.recommended.treatment
@@ -209,3 +214,202 @@ def test_branches_of_a_ledger_are_merged(seasons: Seasons, tmp_path: Path) -> No
     assert one.after == ()
     assert states[0] == states[1]
     assert said[0] == said[1]
+
+
+def branches(tmp_path: Path) -> tuple[Path, Path]:
+    """Two copies of a small ledger, as two branches of it."""
+    base = tmp_path / "left"
+    add(base, new_entry("base"), ON)
+    return base, Path(shutil.copytree(base, tmp_path / "right"))
+
+
+def united(ours: Path, theirs: Path) -> None:
+    """Do what git does by line: after our lines those of theirs that we lack."""
+    for name in ("index.jsonl", "seal.txt"):
+        mine, its = ((one / name).read_bytes().splitlines(keepends=True) for one in (ours, theirs))
+        (ours / name).write_bytes(b"".join([*mine, *(line for line in its if line not in mine)]))
+    shutil.copytree(theirs / "entries", ours / "entries", dirs_exist_ok=True)
+
+
+@pytest.mark.parametrize("is_ours", [True, False])
+def test_a_withdrawal_holds_against_an_addition_that_did_not_know_of_it(tmp_path: Path, is_ours: bool) -> None:
+    """One branch withdraws and adds again, the other withdraws: whoever merges whom, the entry is withdrawn."""
+    left, right = branches(tmp_path)
+    withdraw(left, "base", "a mistake", ON)
+    add(left, new_entry("base"), ON)
+    withdraw(right, "base", "the wrong nutrient", ON)
+    ours, theirs = (left, right) if is_ours else (right, left)
+    united(ours, theirs)
+    assert named(ours) == ""
+    assert [one.why for one in read_index(ours).listed] == ["the wrong nutrient"]
+    add(ours, new_entry("base"), ON)
+    assert [one.why for one in read_index(ours).listed] == [None]
+    assert len(read_index(ours).newest) == 1
+
+
+def test_two_branches_with_records_of_one_trial_are_asked_about(tmp_path: Path) -> None:
+    """Each was alone in its branch; merged, one is to be withdrawn, and then the ledger is whole."""
+    left, right = branches(tmp_path)
+    add(left, new_entry("one", "x1"), ON)
+    two = add(right, new_entry("one", "x2"), ON)
+    united(left, right)
+    assert "Two entries hold records of the trial “one”" in named(left)
+    withdraw(left, two.id, "the later copy", ON)
+    assert named(left) == ""
+
+
+@pytest.mark.skipif(shutil.which("git") is None, reason="there is no git")
+def test_a_merge_without_our_attributes_is_told_how_to_end(tmp_path: Path) -> None:
+    """Where version control leaves its marks, the lines of both sides are what is wanted."""
+    ledger = branches(tmp_path)[0]
+    (ledger / ".gitattributes").write_text("* -text\n", "utf-8")
+    git(ledger, "init", "-q", "-b", "main")
+    for branch in ("left", "right"):
+        git(ledger, "add", "-A")
+        git(ledger, "commit", "-q", "--allow-empty", "-m", "a step")
+        git(ledger, "checkout", "-qb", branch, *(["main"] if branch == "right" else []))
+        add(ledger, new_entry(branch), ON)
+    git(ledger, "add", "-A")
+    git(ledger, "commit", "-q", "-m", "right")
+    git(ledger, "merge", "-q", "left", status=1)
+    said = named(ledger).splitlines()
+    assert sum("a mark of a merge. Keep the lines of both sides" in one for one in said) == 3
+    assert any("seal.txt has marks of a merge" in one for one in said)
+    for name in ("index.jsonl", "seal.txt"):
+        lines = (ledger / name).read_text("utf-8").splitlines(keepends=True)
+        (ledger / name).write_text("".join(line for line in lines if line[:7] not in MARKS), "utf-8")
+    assert named(ledger) == ""
+    assert {one.trial for one in read_index(ledger).listed} == {"base", "left", "right"}
+
+
+def as_it_was(ledger: Path) -> None:
+    """Make a ledger what earlier versions of trialkit wrote: lines not bound, no seal, versions by number."""
+    lines = []
+    for line in read_index(ledger).lines:
+        if not isinstance(line, Recommending):
+            plain = replace(line, after=None)
+            old = replace(plain, format="trialkit-ledger-1") if isinstance(plain, Began) else plain
+            lines.append(as_line(old))
+    (ledger / "index.jsonl").write_bytes(b"".join(lines))
+    (ledger / "seal.txt").unlink()
+    for number, path in enumerate(sorted((ledger / "history").iterdir()), 1):
+        document = json.loads(path.read_text("utf-8"))
+        del document["after"]
+        text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+        path.unlink()
+        (ledger / "history" / f"recommended-{number:04d}.json").write_text(text, "utf-8")
+        (ledger / "recommended.json").write_text(text, "utf-8")
+
+
+def test_a_ledger_of_earlier_versions_is_read_and_bound(copy: Path) -> None:
+    """It is read, with a word; the next line binds it from its beginning, its versions too."""
+    as_it_was(copy)
+    before = list(read_index(copy).listed)
+    assert named(copy) == ""
+    assert "Its lines are not bound to each other" in run("evidence", "list", "--ledger", copy).stdout
+    document = recommend_anew(copy, "0.1.0", no_proposal).document
+    assert document.version == 2
+    index = read_index(copy)
+    assert index.is_bound
+    assert list(index.listed) == before
+    assert [one.version for one in index.versions] == [1, 2]
+    assert named(copy) == ""
+    reworded(copy / "history" / "recommended-0001.json", "Fenleaf", "Larkmoor Butter")
+    assert "recommended-0001.json was changed" in named(copy)
+
+
+def test_an_unbound_history_that_was_cut_is_named(copy: Path) -> None:
+    """A version missing before another is named without digests, too."""
+    as_it_was(copy)
+    path = copy / "history" / "recommended-0001.json"
+    path.rename(path.with_name("recommended-0002.json"))
+    assert "recommended-0002.json is not version 2 as it was written" in named(copy)
+
+
+def test_links_are_refused(copy: Path, seasons: Seasons, tmp_path: Path) -> None:
+    """A link anywhere in a ledger or a trial, to a file or a folder, is named by whoever reads or writes."""
+    one = copy / "entries" / read_index(copy).listed[0].id
+    trial = Path(shutil.copytree(seasons[1][0], tmp_path / "trial"))
+    commands = (
+        *([*command, copy] for command in COMMANDS),
+        ["evidence", "withdraw", "two", "--why", "x", "--ledger", copy],
+    )
+    ours = (one / "heads.csv", one, copy / "entries", copy / "history", copy / "index.jsonl", copy / "recommended.json")
+    its = (trial / "heads.csv", trial / "results" / "results.json", trial / "results", trial / "trial.toml")
+    of_trial = [[name, trial] for name in ("check", "analyse", "report", "pack", "forms", "layout")]
+    of_trial += [["plan", trial], ["evidence", "add", trial, "--ledger", tmp_path / "new"]]
+    for path, asked in [*((path, commands) for path in ours), *((path, of_trial) for path in its)]:
+        elsewhere = tmp_path / "elsewhere"
+        path.rename(elsewhere)
+        path.symlink_to(elsewhere)
+        for command in asked:
+            done = run(*command)
+            assert done.returncode in (DATA_ERROR, WRONG_CALL)
+            assert f"{path} is a symbolic link" in done.stderr
+        path.unlink()
+        elsewhere.rename(path)
+    (tmp_path / "way").symlink_to(trial)
+    assert run("check", tmp_path / "way").returncode == DONE
+    assert named(copy) == ""
+
+
+def test_results_altered_by_hand_are_refused(seasons: Seasons, tmp_path: Path) -> None:
+    """Altered, they are told from those that were written; altered with their digest, from what the records give."""
+    trial = Path(shutil.copytree(seasons[1][0], tmp_path / "trial"))
+    path, ledger = trial / "results" / "results.json", tmp_path / "ledger"
+    results = from_text(Results, path.read_text("utf-8"))
+    reworded(path, '"verdict": "', '"verdict":  "')  # the same content
+    assert run("report", trial).returncode == DONE
+    decision = results.decision
+    assert decision is not None
+    better = replace(decision, recommended=decision.current)
+    forged = as_text(replace(results, decision=better))
+    path.write_text(forged.replace(json.loads(forged)["sha256"], results.sha256), "utf-8")
+    for command in (
+        ["report", trial],
+        ["report", trial, "--verify"],
+        ["pack", trial],
+        ["evidence", "add", trial, "--ledger", ledger],
+    ):
+        done = run(*command)
+        assert done.returncode == NOT_COMPUTED
+        assert f"{path} was changed since it was written: run trialkit analyse {trial} again." in done.stderr
+    path.write_text(forged, "utf-8")
+    done = run("evidence", "add", trial, "--ledger", ledger)
+    assert done.returncode == WRONG_CALL
+    assert "results.json is not what these records give: decision. Nothing was added." in done.stderr
+    assert not ledger.exists()
+
+
+def test_a_report_in_another_encoding_is_named(seasons: Seasons, tmp_path: Path) -> None:
+    """Verifying names a page that is no text, and results that are none."""
+    trial = Path(shutil.copytree(seasons[1][0], tmp_path / "trial"))
+    page, path = trial / "results" / "report.html", trial / "results" / "results.json"
+    page.write_bytes(b"\xff\xfe<html>")
+    done = run("report", trial, "--verify")
+    assert (done.returncode, f"{page} is not what the inputs give" in done.stderr) == (DATA_ERROR, True)
+    path.write_bytes(path.read_text("utf-8").encode("utf-16"))
+    done = run("report", trial, "--verify")
+    assert (done.returncode, f"{path} is damaged" in done.stderr) == (NOT_COMPUTED, True)
+
+
+def test_means_of_one_citation_are_asked_about(copy: Path, tmp_path: Path) -> None:
+    """A second table with another mean of the same treatment is refused, one of other treatments is taken."""
+    header = "citation,season,started_on,cultivar,n_mg_l,acidifier,mean_g,se_g,gardens,buckets\n"
+    for name, rows in {
+        "old": "An old report,,,Fenleaf,90,,160,7,3,18\n",
+        "again": "An old report,,,Fenleaf,90,,140,7,3,18\n",
+        "more": "An old report,,,Fenleaf,45,,120,7,3,18\n",
+    }.items():
+        (tmp_path / f"{name}.csv").write_text(header + rows, "utf-8")
+    other = Path(shutil.copytree(copy, tmp_path / "other"))
+    assert run("evidence", "add", tmp_path / "old.csv", "--ledger", copy).returncode == DONE
+    done = run("evidence", "add", tmp_path / "again.csv", "--ledger", copy)
+    assert done.returncode == WRONG_CALL
+    assert "A mean of “An old report” is in the ledger already" in done.stderr
+    assert "160 g (standard error 7 g) of Fenleaf, 90 mg/L there, 140 g" in done.stderr
+    assert run("evidence", "add", tmp_path / "more.csv", "--ledger", copy).returncode == DONE
+    add(other, summary_entry(tmp_path / "again.csv"), ON)
+    united(copy, other)
+    for command in COMMANDS:
+        assert "Two entries hold a mean of one treatment of “An old report”" in run(*command, copy).stderr

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.cli.speaking import printable
+from trialkit.cli.speaking import printable, tell
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.domain.errors import WrongCall
@@ -19,23 +19,31 @@ from trialkit.words.phrases import count
 if TYPE_CHECKING:
     from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
     from trialkit.documents.recommended import Recommended
+    from trialkit.documents.results import Results
 
 POOL_PAGE = "pool.html"
 
 
 def add_trial(folder: Path, ledger: Path) -> str:
-    """Accept an analysed trial."""
-    from trialkit.evidence.accepting import trial_entry
+    """Accept an analysed trial, whose records must give its results when they are analysed again."""
+    from trialkit.evidence.accepting import require_recomputed, trial_entry
     from trialkit.evidence.ledger import add
     from trialkit.rules.trial_folder import read_trial
 
-    trial = read_trial(folder)
-    entry = trial_entry(trial, read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
+    trial, (results, written) = read_trial(folder), _results(folder)
+    entry = trial_entry(trial, results, written)
+    tell("Analysing the records again, to compare what they give with the results ...", err=True)
+    require_recomputed(trial, results)
     one = add(ledger, entry, date.today())
     return (
         f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: {_named(one.trial, one.season)}, {one.heads} heads in "
         f"{one.buckets} buckets at {count(one.gardens, 'garden')}."
     )
+
+
+def _results(folder: Path) -> tuple[Results, bytes]:
+    """Results of a trial, and results.json as it stands."""
+    return read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes()
 
 
 def add_means(path: Path, ledger: Path) -> str:
@@ -178,9 +186,13 @@ def as_ledger(source: Path) -> Iterator[Path]:
     if (source / INDEX).is_file():
         yield source
     elif (source / PROTOCOL_FILE).is_file():
+        from trialkit.evidence.accepting import trial_entry
+        from trialkit.evidence.ledger import add
+        from trialkit.rules.trial_folder import read_trial
+
         with tempfile.TemporaryDirectory() as aside:
             ledger = Path(aside) / "ledger"
-            add_trial(source, ledger)
+            add(ledger, trial_entry(read_trial(source), *_results(source)), date.today())
             yield ledger
     else:
         raise WrongCall(

@@ -12,6 +12,8 @@ from datetime import date
 from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
 SIGNIFICANT_DIGITS = 12
+ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
+"""How near two numbers are, of which another library or processor may have calculated one."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
@@ -86,7 +88,7 @@ def from_text(kind: type[Value], text: str) -> Value:
         found: Value = _adapter(kind).validate_json(text)
     except ValidationError as error:
         raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
-    if issubclass(kind, Sealed) and not _is_sealed(text):
+    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(text):
         raise DamagedDocument("sha256")
     return found
 
@@ -99,14 +101,26 @@ def _is_sealed(text: str) -> bool:
     return bool(data.get("sha256") == _seal_of(data))
 
 
-def from_data(kind: type[Value], data: Any) -> Value:
-    """Read a document of a kind from plain JSON data; raises as `from_text`."""
-    return from_text(kind, json.dumps(data))
-
-
 def as_written(value: Value) -> Value:
     """Return a document as it is once written and read again: numbers to 12 significant digits."""
     return from_text(type(value), as_text(value))
+
+
+def is_alike(one: Any, other: Any) -> bool:
+    """Whether plain data of two documents are the same but for what another library, or processor, does to last digits.
+
+    Examples
+    --------
+    >>> is_alike({"gain": [1.0, None]}, {"gain": [1.0000001, None]}), is_alike([1.0], [1.001])
+    (True, False)
+    """
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return one.keys() == other.keys() and all(is_alike(one[key], other[key]) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(is_alike, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=ALIKE, abs_tol=ALIKE_NEAR_ZERO)
+    return bool(one == other)
 
 
 def json_schema(

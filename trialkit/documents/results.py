@@ -145,4 +145,6 @@ class Results(Sealed):
     departures: Annotated[
         tuple[Departure, ...], "Where a bucket was treated otherwise than assigned; everything above counts it so."
     ] = ()
-    sha256: Annotated[str, "Digest of all the rest, as canonical JSON; a file whose content gives another was altered."] = ""
+    sha256: Annotated[
+        str, "Digest of all the rest, as canonical JSON; a file whose content gives another was altered."
+    ] = ""

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
-from trialkit.documents.document import as_data, as_text, as_written
+from trialkit.documents.document import as_data, as_text, as_written, is_alike
 from trialkit.documents.ledger_entry import SHOWN_DIGITS, Recommending
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.kept_versions import RECOMMENDED_FILE, KeptVersion
@@ -18,8 +17,6 @@ from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, r
 from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged
 from trialkit.evidence.recommending import Propose, recommend
 from trialkit.tables.atomic import write_bytes
-
-FEW_DIGITS = 5
 
 
 @dataclass(frozen=True)
@@ -44,7 +41,7 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
     found = read_ledger(ledger)
     document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
     last = found.versions[-1] if _is_same_evidence(found) else None
-    if last and _to_few_digits(as_data(document)) == _to_few_digits(json.loads(last.data)):
+    if last and is_alike(as_data(document), json.loads(last.data)):
         with locked(ledger):
             tidied(ledger)
             write_bytes(path, last.data)
@@ -114,12 +111,3 @@ def _in_force(found: LedgerContents, versions: Sequence[KeptVersion]) -> Recomme
     counts = {one.id for one in found.index if one.counts}
     sound = [one.document for one in versions if {trial.id for trial in one.document.evidence} <= counts]
     return sound[-1] if sound else None
-
-
-def _to_few_digits(value: Any) -> Any:
-    """Leave out what another library, or the number of its threads, may do to the last digits."""
-    if isinstance(value, Mapping):
-        return {key: _to_few_digits(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_to_few_digits(item) for item in value]
-    return float(f"{value:.{FEW_DIGITS}g}") if isinstance(value, float) else value

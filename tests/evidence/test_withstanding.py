@@ -1,5 +1,6 @@
 """A ledger withstands what is done to it: every change is named, by every command, and branches are merged."""
 
+import hashlib
 import json
 import shutil
 import subprocess
@@ -7,18 +8,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from commands import DATA_ERROR, DONE, NOT_COMPUTED, WRONG_CALL, run
+from commands import DATA_ERROR, DONE, NOT_COMPUTED, WRONG_CALL, run, start
 from seasons import ON, accept, new_entry
-from trialkit.documents.document import as_text, from_text
-from trialkit.documents.ledger_entry import Began, Recommending
+from trialkit.documents.document import as_data, as_text, from_text
+from trialkit.documents.ledger_entry import Began, Manifest, Recommending, SummaryMean
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
-from trialkit.evidence.ledger import add, withdraw
+from trialkit.evidence.ledger import add, document_of, withdraw
 from trialkit.evidence.ledger_contents import read_ledger
-from trialkit.evidence.ledger_index import as_line, read_index
+from trialkit.evidence.ledger_index import LedgerDamaged, as_line, read_index
+from trialkit.evidence.pooling import read_buckets
 from trialkit.evidence.summary_results import summary_entry
 from trialkit.evidence.verifying import verify
 from trialkit.evidence.versions import recommend_anew
@@ -413,3 +416,70 @@ def test_means_of_one_citation_are_asked_about(copy: Path, tmp_path: Path) -> No
     united(copy, other)
     for command in COMMANDS:
         assert "Two entries hold a mean of one treatment of “An old report”" in run(*command, copy).stderr
+
+
+MARK = "what is put here"
+DEEP, HUGE, FAR, NONE = "[" * 50_000 + "]" * 50_000, "9" * 5_000, "1e308", "NaN"
+WRONG = {str: ("1", DEEP, HUGE), int: ('"x"', DEEP, HUGE), float: ('"x"', DEEP, HUGE, FAR, NONE), bool: ('"x"', DEEP)}
+
+
+def spoilt(value: Any, text: Callable[[], str]) -> Iterator[str]:
+    """A document with the wrong type, a deep list, a huge number or none at each of its places, and cut short."""
+    if isinstance(value, dict | list):
+        for key in list(value) if isinstance(value, dict) else range(len(value))[:1]:
+            kept = value[key]
+            yield from spoilt(kept, text)
+            value[key] = MARK
+            for wrong in WRONG.get(type(kept), ('"x"', "5", DEEP) if kept is not None else (DEEP,)):
+                yield text().replace(f'"{MARK}"', wrong)
+            value[key] = kept
+
+
+@pytest.mark.parametrize("which", ["trial", "means", "version"])
+def test_documents_of_a_wrong_shape_are_named(first: tuple[Path, Recommended], tmp_path: Path, which: str) -> None:
+    """Whatever stands at any place of a manifest or a version, though its digest is right: the file, no traceback."""
+    kind: type[Any] = Manifest
+    if which == "version":
+        kind, data = Recommended, next((first[0] / "history").iterdir()).read_text("utf-8")
+    else:
+        entries = [one.folder for one in verify(first[0]).entries]
+        data = (entries[0] / "entry.json").read_text("utf-8")
+    document = json.loads(data)
+    if which == "means":
+        row = SummaryMean("A report", "", "", "Fenleaf", 90.0, "none", 160.0, 7.0, None)
+        document |= {"kind": "means", "facts": {"means": [as_data(row)]}}
+    path = tmp_path / "document.json"
+    assert document_of(kind, path, json.dumps(document).encode())
+    texts = [*spoilt(document, lambda: json.dumps(document)), data[:-20], "", "[" * 100_000, "null"]
+    for text in [text.encode() for text in texts] + [data.encode("utf-16"), b"\xff" + data.encode(), b"\0"]:
+        with pytest.raises(LedgerDamaged, match=r"document\.json (is not as trialkit wrote it|was written by another)"):
+            document_of(kind, path, text)
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [("planned", ""), ("usable", "x"), ("recorded", "9" * 400), ("yield_g", "-1"), ("days", "1e308"), ("n_mg_l", "inf"),
+     ("dose_tsp", "x"), ("site", '"'), ("cultivar", '"a\nb"'), ("cultivar", "\udce9")],
+)  # fmt: skip
+def test_tables_of_buckets_of_a_wrong_shape_are_named(copy: Path, cell: tuple[str, str]) -> None:
+    """Of all entries, that one is named whose table cannot be one of trialkit's, though its digest is right."""
+    sound, other, *_ = verify(copy).entries
+    path = other.folder / "buckets.csv"
+    header, row, *rest = path.read_text("utf-8").split("\n")
+    cells = row.split(",")
+    cells[header.split(",").index(cell[0])] = cell[1]
+    data = "\n".join([header, ",".join(cells), *rest]).encode("utf-8", "surrogateescape")
+    path.write_bytes(data)
+    manifest = replace(other.manifest, files={"buckets.csv": hashlib.sha256(data).hexdigest()})
+    with pytest.raises(LedgerDamaged, match=r"buckets\.csv is no table of buckets") as told:
+        read_buckets([sound, replace(other, manifest=manifest)])
+    assert str(sound.folder) not in str(told.value)
+
+
+def test_a_process_names_it(copy: Path) -> None:
+    """A real one, as a user sees it: exit status, and one line of what is wrong."""
+    FAULTS["a deep index"][0](copy)
+    done = start("evidence", "list", "--ledger", copy)
+    assert done.returncode == DATA_ERROR
+    assert "index.jsonl, line 1" in done.stderr
+    assert "Traceback" not in done.stderr

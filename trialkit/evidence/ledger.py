@@ -69,6 +69,7 @@ MANIFEST = "entry.json"
 LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 FEWEST_DIGITS = 6
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
+LARGEST_NUMBER = 1e12
 LARGEST_FILE_BYTES, LARGEST_DOCUMENT_BYTES = 50_000_000, 5_000_000
 BEGIN_ANEW = (
     "Or begin a new ledger: copy the folders of entries out, analyse each copy and add it (trialkit analyse, trialkit "
@@ -386,8 +387,10 @@ def document_of(kind: type[Value], path: Path, data: bytes) -> Value:
         If it is not one of its kind.
     """
     try:
-        return from_text(kind, data.decode("utf-8"))
-    except (DamagedDocument, UnicodeDecodeError) as error:
+        text = data.decode("utf-8")
+        document = from_text(kind, text)
+        json.loads(text, parse_constant=_number, parse_float=_number, parse_int=_number)
+    except ValueError as error:  # of which damage and another encoding are kinds
         where = getattr(error, "where", "")
         if where == "schema":
             raise LedgerDamaged(
@@ -396,3 +399,12 @@ def document_of(kind: type[Value], path: Path, data: bytes) -> Value:
         raise LedgerDamaged(
             f"{path} is not as trialkit wrote it{f': damaged at {where}' if where else ''}. {RESTORE}"
         ) from error
+    return document
+
+
+def _number(text: str) -> float:
+    """Read a number that calculation can bear."""
+    number = float(text)
+    if not abs(number) < LARGEST_NUMBER:
+        raise DamagedDocument(f"the number {text[:20]}")
+    return number

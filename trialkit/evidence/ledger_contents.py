@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated
@@ -22,6 +22,7 @@ from trialkit.evidence.verifying import verify
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial, read_trial
 from trialkit.solution.nutrients import Feed
+from trialkit.tables.problem import TrialError
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,11 @@ def read_ledger(ledger: Path) -> LedgerContents:
     if not trials:
         raise WrongCall(f"No trial in {ledger} counts: add one with trialkit evidence add.")
     summaries = tuple(one for one in counting if one.listed.kind == "means")
-    latest = read_trial(trials[-1].folder)
+    newest = trials[-1].folder
+    try:
+        latest = read_trial(newest)
+    except TrialError as error:
+        raise TrialError([replace(one, file=str(newest / one.file)) for one in error.problems]) from error
     return LedgerContents(tuple(trials), summaries, found.index.listed, latest, found.versions, found.copy_problem)
 
 

@@ -118,11 +118,12 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
         *filter(None, [version.copy_problem]),
-        f"Version {document.version} ({news}), digest {digest_of(document)[:SHOWN_DIGITS]}.",
+        f"Version {document.version} ({news}).",
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
+        f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: by it evidence list knows this version again.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)

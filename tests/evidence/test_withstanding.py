@@ -18,6 +18,8 @@ from trialkit.documents.document import as_data, as_text, from_text
 from trialkit.documents.ledger_entry import Began, Manifest, Recommending, SummaryMean
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
+from trialkit.evidence import ledger as ledgers
+from trialkit.evidence import ledger_index, versions
 from trialkit.evidence.ledger import add, document_of, withdraw
 from trialkit.evidence.ledger_contents import read_ledger
 from trialkit.evidence.ledger_index import LedgerDamaged, as_line, read_index
@@ -170,6 +172,31 @@ def test_a_copy_that_was_changed_is_written_anew(copy: Path) -> None:
         assert "recommended.json was changed" in done.stderr + done.stdout
         assert (done.returncode == DONE) == (command == ["recommend"])
     assert named(copy) == ""
+
+
+@pytest.mark.parametrize("at", ["copy", "index", "seal", "name"])
+def test_recommending_that_was_stopped_leaves_a_whole_ledger(
+    lived: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: str
+) -> None:
+    """Wherever it is stopped, there is the old version or the new one, and recommending again gives the new one."""
+    ledger = Path(shutil.copytree(lived, tmp_path / "ledger"))
+    for_copy, write = ledger / "recommended.json", versions.write_bytes
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    def stop_at_copy(path: Path, data: bytes) -> None:
+        write(path, data) if path != for_copy else stop()
+
+    with monkeypatch.context() as patch:
+        where = {"copy": (versions, "write_bytes"), "index": (ledgers, "write_index"), "seal": (ledger_index, "finish")}
+        patch.setattr(*where.get(at, (Path, "rename")), stop_at_copy if at == "copy" else stop)
+        with pytest.raises(KeyboardInterrupt):
+            recommend_anew(ledger, "0.1.0", no_proposal)
+    assert named(ledger) == ""
+    assert recommend_anew(ledger, "0.1.0", no_proposal).document.version == 2
+    assert named(ledger) == ""
+    assert len(list((ledger / "history").iterdir())) == 2
 
 
 def git(folder: Path, *arguments: str, status: int = 0) -> str:

@@ -123,7 +123,7 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
-        f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: by it evidence list knows this version again.",
+        f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: evidence list knows this version by it.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)

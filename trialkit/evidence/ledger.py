@@ -58,6 +58,7 @@ from trialkit.evidence.ledger_index import (
     Line,
     finish,
     grown,
+    look_at_index,
     read_index,
     unbound_versions,
     write_index,
@@ -299,7 +300,7 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
     reason = " ".join(why.split())
     if not reason:
         raise WrongCall("Say why, so that later seasons know: --why TEXT.")
-    read_index(ledger)  # a folder that is no ledger gets no lock
+    look_at_index(ledger)  # a folder that is no ledger gets no lock
     with locked(ledger):
         index, one = tidied(ledger), find(ledger, start)
         if not one.counts:

@@ -196,11 +196,13 @@ def told_at_once(problems: Iterator[str] | Sequence[str]) -> str:
 
 
 def _bytes_of(path: Path) -> bytes | None:
-    if not path.exists():
+    try:
+        if (not path.is_file() and path.exists()) or (path.is_file() and path.stat().st_size > LARGEST_INDEX_BYTES):
+            most = LARGEST_INDEX_BYTES // 10**6
+            raise LedgerDamaged(f"{path} is no file of a ledger, of {most} MB at most. {RESTORE}")
+        return path.read_bytes()
+    except FileNotFoundError:
         return None
-    if not path.is_file() or path.stat().st_size > LARGEST_INDEX_BYTES:
-        raise LedgerDamaged(f"{path} is no file of a ledger: at most {LARGEST_INDEX_BYTES // 10**6} MB. {RESTORE}")
-    return path.read_bytes()
 
 
 def _read_lines(path: Path, data: bytes) -> tuple[tuple[Line, ...], list[str]]:

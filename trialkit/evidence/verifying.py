@@ -23,6 +23,11 @@ class Verified:
     problems: tuple[str, ...] = ()
     copy_problem: str = ""
 
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether anything is wrong, or was just being written."""
+        return bool(self.problems or self.copy_problem or any(one.folder.name[0] == "." for one in self.entries))
+
     def require_whole(self) -> None:
         """Refuse a ledger that is not as it was written.
 
@@ -45,11 +50,14 @@ def verify(ledger: Path) -> Verified:
     WrongCall
         If there is no ledger there.
     """
-    found = _verify(ledger)
-    if found.problems or found.copy_problem:
-        with suppress(OSError), locked(ledger):
-            found = _verify(ledger)
-    return found
+    found = None
+    with suppress(FileNotFoundError):  # a file that was there a moment before
+        found = _verify(ledger)
+    if found and not found.is_doubtful:
+        return found
+    with suppress(OSError), locked(ledger):
+        return _verify(ledger)
+    return found or _verify(ledger)
 
 
 def _verify(ledger: Path) -> Verified:

@@ -55,8 +55,8 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
         index = tidied(ledger)
         (ledger / HISTORY).mkdir(exist_ok=True)
         write_bytes(ledger / HISTORY / f".{name}", data)
-        grow(ledger, index, Recommending(version=document.version, file=name, sha256=digest))
         write_bytes(path, data)
+        grow(ledger, index, Recommending(version=document.version, file=name, sha256=digest))
     return Version(document, path, is_new=True, copy_problem=found.copy_problem)
 
 

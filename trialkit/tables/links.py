@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 
@@ -26,7 +27,7 @@ def links_inside(folder: Path, kept: Iterable[str]) -> tuple[Path, ...]:
 
 
 def _below(folder: Path) -> Iterator[Path]:
-    with os.scandir(folder) as entries:
+    with suppress(FileNotFoundError), os.scandir(folder) as entries:  # it may just have got another name
         for one in entries:
             if one.is_symlink():
                 yield Path(one.path)

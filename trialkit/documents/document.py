@@ -14,6 +14,8 @@ from typing import Any, Literal, TypeVar, get_args, get_type_hints
 SIGNIFICANT_DIGITS = 12
 ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
 """How near two numbers are, of which another library or processor may have calculated one."""
+MOST_PLACES = 10_000
+"""Of damage that are looked at to name the first: a text of millions is no document, and each takes memory."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
@@ -85,9 +87,10 @@ def from_text(kind: type[Value], text: str) -> Value:
     from pydantic import ValidationError
 
     try:
-        found: Value = _adapter(kind).validate_json(text)
+        found: Value = _validator(kind).validate_json(text)
     except ValidationError as error:
-        raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
+        few = error.error_count() <= MOST_PLACES
+        raise DamagedDocument(".".join(map(str, error.errors()[0]["loc"])) if few else "") from None
     if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(text):
         raise DamagedDocument("sha256")
     return found
@@ -181,6 +184,23 @@ def _classes_in(kind: Any) -> Iterator[type[Any]]:
 
 
 _ADAPTERS: dict[Any, Any] = {}
+_VALIDATORS: dict[Any, Any] = {}
+
+
+def _validator(kind: Any) -> Any:
+    """Return what reads a kind of document, and stops at a list's first damage: millions of them fill the memory."""
+    if kind not in _VALIDATORS:
+        from pydantic_core import SchemaValidator
+
+        _VALIDATORS[kind] = SchemaValidator(_failing_fast(_adapter(kind).core_schema))
+    return _VALIDATORS[kind]
+
+
+def _failing_fast(schema: Any) -> Any:
+    if isinstance(schema, Mapping):
+        inner = {key: _failing_fast(item) for key, item in schema.items()}
+        return {**inner, "fail_fast": True} if schema.get("type") in {"list", "tuple"} else inner
+    return [_failing_fast(item) for item in schema] if isinstance(schema, list) else schema
 
 
 def _adapter(kind: Any) -> Any:

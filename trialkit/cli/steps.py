@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
+from trialkit.documents.document import DamagedDocument, as_text, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.tables.problem import TrialError
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
+LARGEST_RESULTS_BYTES = 6_000_000
+"""Twice what comparing every pair of 64 treatments takes."""
 DEMO_EXAMPLE = "autumn_dose"
 
 
@@ -145,34 +147,40 @@ def read_results(folder: Path) -> Results:
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     again = f"run trialkit analyse {folder} again."
+    if path.stat().st_size > LARGEST_RESULTS_BYTES:
+        raise NotComputed(f"{path} is larger than {LARGEST_RESULTS_BYTES // 10**6} MB, and no results: {again}")
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:
-        what = "was written by another version" if error.where == "schema" else f"is {error}"
-        raise NotComputed(f"{path} {what}: {again}") from error
+        what = {"schema": "was written by another version", "sha256": "was changed since it was written"}
+        raise NotComputed(f"{path} {what.get(error.where, f'is {error}')}: {again}") from error
     except UnicodeDecodeError as error:
         raise NotComputed(f"{path} is damaged: {again}") from error
 
 
 def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
-    from trialkit.analysis import analyse
+    from trialkit.evidence.accepting import analysed_again
     from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import read_trial
 
     stored = read_results(folder)
-    pairs = any(response.pairs for response in stored.responses.values())
-    results = as_written(analyse(read_trial(folder), all_pairs=pairs))
+    results = analysed_again(read_trial(folder), stored)
     wanted = {RESULTS_FILE: as_text(results), REPORT_FILE: report_html(results)}
-    parts = [field.name for field in fields(results)]
+    parts = [field.name for field in fields(results) if field.name != "sha256"]
     changed = [f"{part} in {RESULTS_FILE} differs" for part in parts if getattr(results, part) != getattr(stored, part)]
     for name, text in wanted.items():
         path = folder / RESULTS_FOLDER / name
         if not path.is_file():
             changed.append(f"{path} is not there")
-        elif path.read_text(encoding="utf-8") != text:
+        elif path.stat().st_size > 2 * len(text.encode("utf-8")) or _text_of(path) != text:
             changed.append(f"{path} is not what the inputs give")
     return changed
+
+
+def _text_of(path: Path) -> str:
+    """Read a file that may be no text at all."""
+    return path.read_text(encoding="utf-8", errors="replace")
 
 
 def copy_bundled(folder: Path, name: str) -> str:

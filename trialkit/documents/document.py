@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import inspect
 import json
 import math
@@ -11,6 +12,10 @@ from datetime import date
 from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
 SIGNIFICANT_DIGITS = 12
+ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
+"""How near two numbers are, of which another library or processor may have calculated one."""
+MOST_PLACES = 10_000
+"""Of damage that are looked at to name the first: a text of millions is no document, and each takes memory."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
@@ -22,6 +27,10 @@ class Closed:
     """What takes no fields but its own: a document that holds others is damaged."""
 
     __pydantic_config__ = {"extra": "forbid"}  # noqa: RUF012
+
+
+class Sealed:
+    """What holds, as `sha256`, a digest of all its other content: a text that was altered by hand is damaged there."""
 
 
 class DamagedDocument(ValueError):
@@ -50,8 +59,21 @@ def as_data(value: Any) -> Any:
 
 
 def as_text(value: Any) -> str:
-    """Write a document as JSON: the same value, the same bytes."""
-    return json.dumps(as_data(value), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
+    data = as_data(value)
+    if isinstance(value, Sealed):
+        data["sha256"] = _seal_of(data)
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _seal_of(data: Mapping[str, Any]) -> str:
+    content = {key: item for key, item in data.items() if key != "sha256"}
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
+
+
+def digest_of(value: Any) -> str:
+    """Return the SHA-256 digest of a document as it is written."""
+    return hashlib.sha256(as_text(value).encode("utf-8")).hexdigest()
 
 
 def from_text(kind: type[Value], text: str) -> Value:
@@ -60,25 +82,48 @@ def from_text(kind: type[Value], text: str) -> Value:
     Raises
     ------
     DamagedDocument
-        If the text is no JSON, or not of that kind.
+        If the text is no JSON, not of that kind, or sealed and altered.
     """
     from pydantic import ValidationError
 
     try:
-        found: Value = _adapter(kind).validate_json(text)
+        found: Value = _validator(kind).validate_json(text)
     except ValidationError as error:
-        raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
+        few = error.error_count() <= MOST_PLACES
+        raise DamagedDocument(".".join(map(str, error.errors()[0]["loc"])) if few else "") from None
+    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(text):
+        raise DamagedDocument("sha256")
     return found
 
 
-def from_data(kind: type[Value], data: Any) -> Value:
-    """Read a document of a kind from plain JSON data; raises as `from_text`."""
-    return from_text(kind, json.dumps(data))
+def _is_sealed(text: str) -> bool:
+    try:
+        data = json.loads(text)
+    except ValueError:  # an integer of thousands of digits, where a document has no field
+        return False
+    return bool(data.get("sha256") == _seal_of(data))
 
 
 def as_written(value: Value) -> Value:
     """Return a document as it is once written and read again: numbers to 12 significant digits."""
-    return from_data(type(value), as_data(value))
+    return from_text(type(value), as_text(value))
+
+
+def is_alike(one: Any, other: Any) -> bool:
+    """Whether plain data of two documents are the same but for what another library, or processor, does to last digits.
+
+    Examples
+    --------
+    >>> is_alike({"gain": [1.0, None]}, {"gain": [1.0000001, None]}), is_alike([1.0], [1.001])
+    (True, False)
+    """
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return one.keys() == other.keys() and all(is_alike(one[key], other[key]) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(is_alike, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=ALIKE, abs_tol=ALIKE_NEAR_ZERO)
+    return bool(one == other)
 
 
 def json_schema(
@@ -139,6 +184,23 @@ def _classes_in(kind: Any) -> Iterator[type[Any]]:
 
 
 _ADAPTERS: dict[Any, Any] = {}
+_VALIDATORS: dict[Any, Any] = {}
+
+
+def _validator(kind: Any) -> Any:
+    """Return what reads a kind of document, and stops at a list's first damage: millions of them fill the memory."""
+    if kind not in _VALIDATORS:
+        from pydantic_core import SchemaValidator
+
+        _VALIDATORS[kind] = SchemaValidator(_failing_fast(_adapter(kind).core_schema))
+    return _VALIDATORS[kind]
+
+
+def _failing_fast(schema: Any) -> Any:
+    if isinstance(schema, Mapping):
+        inner = {key: _failing_fast(item) for key, item in schema.items()}
+        return {**inner, "fail_fast": True} if schema.get("type") in {"list", "tuple"} else inner
+    return [_failing_fast(item) for item in schema] if isinstance(schema, list) else schema
 
 
 def _adapter(kind: Any) -> Any:

@@ -4,11 +4,7 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
-from typing import TypeVar
 
-from trialkit.documents.document import DamagedDocument, from_text
-from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Answers,
     Conflict,
@@ -22,14 +18,10 @@ from trialkit.documents.returns import (
     RepairNote,
     ReturnFinding,
     SheetHeadings,
-    WrittenTables,
 )
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
-from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
-from trialkit.tables.problem import TrialError
-from trialkit.tables.source_file import read_source
 
 ID_LENGTH = 6
 OF_A_CELL = ("text", "became")
@@ -167,25 +159,3 @@ def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, st
     for headings, columns in used.items():
         by_sheet[headings] = SheetHeadings(tuple(sorted(headings)), dict(sorted(columns.items())))
     return Headings(sheets=tuple(by_sheet.values()))
-
-
-Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings, WrittenTables)
-
-
-def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal or another document that is kept under returned; an empty one if there is no file.
-
-    Raises
-    ------
-    NotComputed
-        If it was changed so that it cannot be read.
-    """
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
-    if isinstance(source, Problem):
-        if source.rule == "TK-F01":
-            return kind()
-        raise TrialError([source])
-    try:
-        return from_text(kind, source.text)
-    except DamagedDocument as error:
-        raise NotComputed(f"{folder / name} was changed and cannot be read: restore it from a copy.") from error

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from trialkit.documents.document import as_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Choice,
@@ -22,6 +21,7 @@ from trialkit.documents.returns import (
     TableCounts,
     WrittenTables,
 )
+from trialkit.documents.sealed import sealed_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns import store
@@ -33,7 +33,6 @@ from trialkit.returns.journal import (
     given_cells,
     is_settled,
     notes_of,
-    read_document,
     settled_by,
     with_changed,
     with_differences,
@@ -53,8 +52,8 @@ from trialkit.returns.records import (
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
+from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -111,15 +110,15 @@ def merge_files(
         store.safe_returned(folder)
         finished = store.finish(folder)
         trial = read_trial(folder, stage="layout")
-        written = read_document(folder, WRITTEN, WrittenTables)
-        record = read_records(folder, trial, written)
+        kept = usable_documents(folder)
+        record = read_records(folder, trial, kept)
         taken = frozenset() if files else record.edited
         before = _State(
             record.tables,
-            read_document(folder, JOURNAL, Journal),
-            read_document(folder, CONFLICTS, Conflicts),
-            read_document(folder, CORRECTIONS, Corrections),
-            read_document(folder, HEADINGS, Headings),
+            kept.journal,
+            kept.conflicts,
+            kept.corrections,
+            kept.headings,
         )
         given, chosen_log = given or Given(), Log("conflicts.json")
         state, chosen = _chosen(before, given.choices, trial, chosen_log)
@@ -134,7 +133,7 @@ def merge_files(
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
         changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
-        changes |= _as_written(written, state.records, changes, record.edited - taken)
+        changes |= _as_written(kept.written, state.records, changes, record.edited - taken)
         store.commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
@@ -331,13 +330,13 @@ def _changes(
         if table != before.records.get(name) or name in anew:
             changes[f"{name}.csv"] = table_text(name, table, trial).encode("utf-8")
     if after.conflicts != before.conflicts:
-        changes[CONFLICTS] = as_text(after.conflicts).encode("utf-8")
+        changes[CONFLICTS] = sealed_text(after.conflicts).encode("utf-8")
     if after.corrections != before.corrections:
-        changes[CORRECTIONS] = as_text(after.corrections).encode("utf-8")
+        changes[CORRECTIONS] = sealed_text(after.corrections).encode("utf-8")
     if after.headings != before.headings:
-        changes[HEADINGS] = as_text(after.headings).encode("utf-8")
+        changes[HEADINGS] = sealed_text(after.headings).encode("utf-8")
     if after.journal != before.journal:
-        changes[JOURNAL] = as_text(after.journal).encode("utf-8")
+        changes[JOURNAL] = sealed_text(after.journal).encode("utf-8")
     return changes
 
 
@@ -351,7 +350,7 @@ def _as_written(
         if f"{name}.csv" in changes and name not in edited
     }
     tables = WrittenTables(tables={**written.tables, **fresh})
-    return {WRITTEN: as_text(tables).encode("utf-8")} if tables != written else {}
+    return {WRITTEN: sealed_text(tables).encode("utf-8")} if tables != written else {}
 
 
 def _is_kept(path: Path, data: bytes) -> bool:

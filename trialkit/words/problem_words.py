@@ -110,6 +110,7 @@ TK-F12 numbers: a number | a table that a spreadsheet program saved in its own w
 as {text!q}
 TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
 numbers, such as {text!q}[[, which may be {readings!o}]]
+TK-F13: data to which the rule {name!q} can be applied | a failure of the rule ({said})
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
@@ -269,7 +270,9 @@ TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper reco
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.
 TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
 it finishes what was begun.
-TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
+TK-R59 no text: the document as trialkit wrote it | bytes that are no UTF-8 text
+TK-R59 damaged: the document as trialkit wrote it | a document that is damaged[[ at {where!q}]]
+TK-R59 changed: the document as trialkit wrote it | a document that was changed since trialkit wrote it
 TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
 TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
 DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.

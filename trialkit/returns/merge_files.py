@@ -279,14 +279,20 @@ def _chosen(
     state: _State, choices: Mapping[str, Choice], trial: Trial, log: Log
 ) -> tuple[_State, tuple[Conflict, ...]]:
     """Take the choices, all of them or, if one of them cannot be, none."""
-    waiting = {conflict.id: conflict for conflict in state.conflicts.open}
+    waiting: dict[str, list[Conflict]] = {}
+    for conflict in state.conflicts.open:
+        waiting.setdefault(conflict.id, []).append(conflict)
     records = dict(state.records)
     chosen = []
     for identity, choice in choices.items():
         if identity not in waiting:
             log.refuse("TK-R56", Place(), "unknown", id=identity, known=tuple(waiting) or ("none",))
             continue
-        conflict = waiting[identity]
+        conflict, *others = waiting[identity]
+        if others:
+            keys = tuple(" ".join((*one.key, one.column)) for one in (conflict, *others))
+            log.refuse("TK-R56", Place(), "several", id=identity, keys=keys)
+            continue
         if choice == "returned":
             if conflict.key not in records[conflict.table]:
                 log.refuse("TK-R56", Place(), "gone", key=" ".join(conflict.key), table=conflict.table)

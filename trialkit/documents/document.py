@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
@@ -14,6 +15,8 @@ SIGNIFICANT_DIGITS = 12
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
+
+JSON_PLACE = re.compile(r" at (line \d+ column \d+)$")
 
 Value = TypeVar("Value")
 
@@ -67,7 +70,10 @@ def from_text(kind: type[Value], text: str) -> Value:
     try:
         found: Value = _adapter(kind).validate_json(text)
     except ValidationError as error:
-        raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
+        first = error.errors()[0]
+        place = JSON_PLACE.search(first["msg"]) if first["type"] == "json_invalid" else None
+        where = place[1] if place else ".".join(str(part) for part in first["loc"])
+        raise DamagedDocument(where) from error
     return found
 
 

@@ -31,6 +31,9 @@ ACCEPTED = {
 TOML_HINTS = {
     "Expected '=' after a key": "Write each line as key = value.",
     "Invalid value": 'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20.',
+    "thousands of figures": "Write the number that is meant: none here has more than nineteen figures.",
+    "names within names": "Write one key = value on each line, and each [section] above its keys.",
+    "brackets within brackets": "Take out the brackets that are not needed: a list in [square brackets] holds values.",
     "Invalid date": "Look up the day: it is in no calendar.",
     "Cannot overwrite a value": "The same key stands twice; remove one.",
     "Cannot declare": "The same [section] stands twice; join them.",
@@ -70,6 +73,13 @@ VALUES = {
     "one line": "one line of text without control characters",
     "disorder": "doses in increasing order",
 }
+
+NO_TEXT = {
+    "TK-F04": "Save it again in UTF-8, from a program for plain text.",
+    "TK-F05": "Put it back from a copy, or save it again in UTF-8, from a program for plain text.",
+    "TK-F10": "Put it back from a copy, or write it anew in a program for plain text.",
+}
+"""What to do about bytes that are no text, in a file that no spreadsheet program saves."""
 
 NOTHING_TO_CORRECT = ("TK-S02",)
 
@@ -145,6 +155,8 @@ TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
 TK-P02: a key of the protocol | {key!q} | [[Did you mean {near!q}?]][[It can be any of: {known}.]]
+TK-P02 more: keys and values of a protocol | {count} faults more | Correct those that are named, and see whether it \
+is the right file; then check again.
 TK-P03 key: the key {key} | nothing
 TK-P03 section: a section [{key}] | nothing
 TK-P04 doses: numbers of teaspoons | {level!r}
@@ -333,6 +345,8 @@ def said_of(
     if "schema" in facts:
         known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
     how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]
+    if rule in NO_TEXT and not facts["file"].endswith(".csv"):
+        how_to_fix = NO_TEXT[rule]
     if rule == "TK-P01":
         how_to_fix = next((hint for said, hint in TOML_HINTS.items() if said in facts["said"]), how_to_fix)
     expected, found, became = (fill_in(text, known) for text in (message.expected, message.found, message.became))

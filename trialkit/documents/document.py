@@ -16,6 +16,9 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
 
+MOST_FIGURES = 20
+"""Of a whole number, with its sign: a seed has nineteen."""
+STRANGE_NUMBER = re.compile(rf"NaN|Infinity|[0-9][eE]\+?[0-9]{{3}}|[0-9]{{{MOST_FIGURES}}}")
 JSON_PLACE = re.compile(r" at (line \d+ column \d+)$")
 
 Value = TypeVar("Value")
@@ -70,11 +73,44 @@ def from_text(kind: type[Value], text: str) -> Value:
     try:
         found: Value = _adapter(kind).validate_json(text)
     except ValidationError as error:
-        first = error.errors()[0]
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
         place = JSON_PLACE.search(first["msg"]) if first["type"] == "json_invalid" else None
         where = place[1] if place else ".".join(str(part) for part in first["loc"])
         raise DamagedDocument(where) from error
+    if STRANGE_NUMBER.search(text):
+        _refuse_strange_numbers(text)
     return found
+
+
+class _Strange(str):
+    """A number that no document of ours has, as it is written."""
+
+    __slots__ = ()
+
+
+def _strange_in(value: Any) -> Iterator[_Strange]:
+    if isinstance(value, _Strange):
+        yield value
+    elif isinstance(value, list):
+        for one in value:
+            yield from _strange_in(one)
+
+
+def _refuse_strange_numbers(text: str) -> None:
+    """Refuse numbers that are not finite or have more figures than a seed; a text that looks like one is no matter."""
+
+    def whole(figures: str) -> int | _Strange:
+        return int(figures) if len(figures) <= MOST_FIGURES else _Strange(f"{figures[:MOST_FIGURES]}…")
+
+    def finite(figures: str) -> float | _Strange:
+        return number if math.isfinite(number := float(figures)) else _Strange(figures[:MOST_FIGURES])
+
+    def sound(pairs: list[tuple[str, Any]]) -> None:
+        for name, value in pairs:
+            for one in _strange_in(value):
+                raise DamagedDocument(f"{name} ({one})")
+
+    json.loads(text, parse_int=whole, parse_float=finite, parse_constant=finite, object_pairs_hook=sound)
 
 
 def from_data(kind: type[Value], data: Any) -> Value:

@@ -275,6 +275,10 @@ def test_spoilt_results_are_refused_by_name(tmp_path: Path, earlier: bool) -> No
             assert ended.returncode == commands.NOT_COMPUTED, what
             assert "results.json" in ended.stderr
             assert "again" in ended.stderr
+    if earlier:
+        checked = commands.run("check", folder)
+        assert checked.returncode == commands.DATA_ERROR
+        assert "results/results.json: found" in checked.stdout
 
 
 def test_a_spoilt_manifest_of_a_merge_is_refused_by_name(tmp_path: Path) -> None:

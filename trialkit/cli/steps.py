@@ -74,6 +74,15 @@ def stage_of(folder: Path) -> Stage:
     return "layout" if (folder / "layout.csv").exists() else "plan"
 
 
+def check_folder(folder: Path, stage: Stage) -> CheckResult:
+    """Check a trial as far as it has come, and its results, where there are any: they keep nobody from analysing."""
+    from trialkit.rules.kept_documents import results_at_fault
+    from trialkit.rules.trial_folder import check_trial
+
+    result = check_trial(folder, stage=stage)
+    return replace(result, problems=(*result.problems, *results_at_fault(folder)))
+
+
 def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
     """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
     from trialkit.report.check_page import asked_gardens, check_html

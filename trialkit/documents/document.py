@@ -17,8 +17,9 @@ SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
 
 MOST_FIGURES = 20
-"""Of a whole number, with its sign: a seed has nineteen."""
-STRANGE_NUMBER = re.compile(rf"NaN|Infinity|[0-9][eE]\+?[0-9]{{3}}|[0-9]{{{MOST_FIGURES}}}")
+"""Of a whole number: a seed has nineteen."""
+STRANGE_NUMBER = re.compile(rf"(?<=[\s\[:,])-?(?:NaN|Infinity|[0-9.]+[eE]\+?[0-9]{{3}}|[0-9]{{{MOST_FIGURES}}})")
+"""What may be a number that is not finite or has too many figures; it may stand in a text, too."""
 JSON_PLACE = re.compile(r" at (line \d+ column \d+)$")
 
 Value = TypeVar("Value")

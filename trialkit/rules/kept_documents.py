@@ -1,12 +1,13 @@
 """What merges and corrections keep under returned; what cannot be read of it is a problem, never taken for nothing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from trialkit.documents.document import DamagedDocument
+from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
+from trialkit.documents.results import Results
 from trialkit.documents.returns import Conflicts, Corrections, Headings, Journal, WrittenTables
 from trialkit.documents.sealed import SEAL_KEY, from_sealed_text
 from trialkit.tables.problem import TrialError, problem
@@ -16,6 +17,7 @@ CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
 HEADINGS = "returned/headings.json"
 WRITTEN = "returned/written.json"
+RESULTS = "results/results.json"
 JOURNAL = "returned/returns.json"
 KEPT_FILES = (JOURNAL, CONFLICTS, CORRECTIONS, HEADINGS, WRITTEN)
 LARGEST_DOCUMENT_BYTES = 200_000_000
@@ -68,6 +70,20 @@ def usable_documents(folder: Path) -> KeptDocuments:
     if kept.problems:
         raise TrialError(kept.problems)
     return kept
+
+
+def results_at_fault(folder: Path) -> Iterator[Problem]:
+    """TK-F14: tell of results that cannot be read; those of another version of trialkit are no fault of the folder."""
+    source = read_source(folder, RESULTS, limit=LARGEST_DOCUMENT_BYTES)
+    if isinstance(source, Problem):
+        if source.rule != "TK-F01":
+            yield problem("TK-F14", RESULTS, "no text")
+        return
+    try:
+        from_text(Results, source.text)
+    except DamagedDocument as error:
+        if error.where != "schema":
+            yield problem("TK-F14", RESULTS, "damaged", where=error.where or None)
 
 
 def _read(folder: Path, name: str, kind: Callable[[], Kept]) -> Kept | Problem:

@@ -74,6 +74,9 @@ TEXT; or show dates as year-month-day and names as text in the spreadsheet progr
 TK-F13 error: A rule that could not be followed
   What it looks for was not looked for, so the records cannot be called right.
   Put the other problems right and check again. If this one stays, it is a fault of trialkit: report it.
+TK-F14 error: Results that cannot be read
+  The report, the data package and the ledger are made from them.
+  Run trialkit analyse on the folder again: it makes them anew from the records.
 
 # Headings
 TK-C01 error: A column is missing

@@ -121,6 +121,8 @@ as {text!q}
 TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
 numbers, such as {text!q}[[, which may be {readings!o}]]
 TK-F13: data to which the rule {name!q} can be applied | a failure of the rule ({said})
+TK-F14 no text: the results as trialkit analyse wrote them | a file that cannot be read as UTF-8 text
+TK-F14 damaged: the results as trialkit analyse wrote them | results that are damaged[[ at {where!q}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}

@@ -126,8 +126,8 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
 def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None) -> None:
     """Write what is printed of a ledger, all of it or none; pages of a version, unless another came meanwhile."""
     from trialkit.documents.document import as_text
+    from trialkit.evidence.kept_versions import RECOMMENDED_FILE
     from trialkit.evidence.ledger import locked
-    from trialkit.evidence.versions import RECOMMENDED_FILE
     from trialkit.tables.committing import finish, write_outputs
 
     with locked(ledger):

@@ -77,17 +77,25 @@ def stage_of(folder: Path) -> Stage:
     return "layout" if (folder / "layout.csv").exists() else "plan"
 
 
+def check_folder(folder: Path, stage: Stage) -> CheckResult:
+    """Check a trial as far as it has come, and its results, where there are any: they keep nobody from analysing."""
+    from trialkit.rules.kept_documents import results_at_fault
+    from trialkit.rules.trial_folder import check_trial
+
+    result = check_trial(folder, stage=stage)
+    return replace(result, problems=(*result.problems, *results_at_fault(folder)))
+
+
 def check_with_pages(folder: Path) -> tuple[Stage, CheckResult, list[Path]]:
     """Check; write a page of it and one for each garden that is asked something; take away those of earlier checks."""
     from trialkit.report.check_page import asked_gardens, check_html
-    from trialkit.rules.trial_folder import check_trial
     from trialkit.tables.committing import at_work, write_outputs
     from trialkit.tables.own_files import is_own, kind_of, ordinary_folder
 
     results = ordinary_folder(folder / RESULTS_FOLDER)
     with at_work(folder):
         stage = stage_of(folder)
-        result = check_trial(folder, stage=stage)
+        result = check_folder(folder, stage)
         title = result.title or folder.resolve().name
         pages = {"check.html": check_html(result, title).encode("utf-8")}
         kind = str(kind_of(pages["check.html"]))

@@ -6,6 +6,7 @@ import hashlib
 import inspect
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
@@ -16,9 +17,16 @@ ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
 """How near two numbers are, of which another library or processor may have calculated one."""
 MOST_PLACES = 10_000
 """Of damage that are looked at to name the first: a text of millions is no document, and each takes memory."""
+SEAL = "sha256"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
+
+MOST_FIGURES = 20
+"""Of a whole number: a seed has nineteen."""
+STRANGE_NUMBER = re.compile(rf"(?<=[\s\[:,])-?(?:NaN|Infinity|[0-9.]+[eE]\+?[0-9]{{3}}|[0-9]{{{MOST_FIGURES}}})")
+"""What may be a number that is not finite or has too many figures; it may stand in a text, too."""
+JSON_PLACE = re.compile(r" at (line \d+ column \d+)$")
 
 Value = TypeVar("Value")
 
@@ -31,6 +39,10 @@ class Closed:
 
 class Sealed:
     """What holds, as `sha256`, a digest of all its other content: a text that was altered by hand is damaged there."""
+
+
+class SealedLater(Sealed, Closed):
+    """Sealed, but for what an earlier trialkit wrote: that has no digest, nor any key that is none of its own."""
 
 
 class DamagedDocument(ValueError):
@@ -62,12 +74,12 @@ def as_text(value: Any) -> str:
     """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
     data = as_data(value)
     if isinstance(value, Sealed):
-        data["sha256"] = _seal_of(data)
+        data[SEAL] = _seal_of(data)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _seal_of(data: Mapping[str, Any]) -> str:
-    content = {key: item for key, item in data.items() if key != "sha256"}
+    content = {key: item for key, item in data.items() if key != SEAL}
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
 
 
@@ -89,19 +101,58 @@ def from_text(kind: type[Value], text: str) -> Value:
     try:
         found: Value = _validator(kind).validate_json(text)
     except ValidationError as error:
-        few = error.error_count() <= MOST_PLACES
-        raise DamagedDocument(".".join(map(str, error.errors()[0]["loc"])) if few else "") from None
-    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(text):
-        raise DamagedDocument("sha256")
+        if error.error_count() > MOST_PLACES:
+            raise DamagedDocument("") from None
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        place = JSON_PLACE.search(first["msg"]) if first["type"] == "json_invalid" else None
+        where = place[1] if place else ".".join(str(part) for part in first["loc"])
+        raise DamagedDocument(where) from None
+    if STRANGE_NUMBER.search(text):
+        _refuse_strange_numbers(text)
+    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(kind, text):
+        raise DamagedDocument(SEAL)
     return found
 
 
-def _is_sealed(text: str) -> bool:
-    try:
-        data = json.loads(text)
-    except ValueError:  # an integer of thousands of digits, where a document has no field
-        return False
-    return bool(data.get("sha256") == _seal_of(data))
+def _is_sealed(kind: type[Sealed], text: str) -> bool:
+    data = json.loads(text)
+    return bool(data.get(SEAL) == _seal_of(data)) or (issubclass(kind, SealedLater) and SEAL not in data)
+
+
+class _Strange(str):
+    """A number that no document of ours has, as it is written."""
+
+    __slots__ = ()
+
+
+def _strange_in(value: Any) -> Iterator[_Strange]:
+    if isinstance(value, _Strange):
+        yield value
+    elif isinstance(value, list):
+        for one in value:
+            yield from _strange_in(one)
+
+
+def _refuse_strange_numbers(text: str) -> None:
+    """Refuse numbers that are not finite or have more figures than a seed; a text that looks like one is no matter."""
+
+    def whole(figures: str) -> int | _Strange:
+        return int(figures) if len(figures) <= MOST_FIGURES else _Strange(f"{figures[:MOST_FIGURES]}…")
+
+    def finite(figures: str) -> float | _Strange:
+        return number if math.isfinite(number := float(figures)) else _Strange(figures[:MOST_FIGURES])
+
+    def sound(pairs: list[tuple[str, Any]]) -> None:
+        for name, value in pairs:
+            for one in _strange_in(value):
+                raise DamagedDocument(f"{name} ({one})")
+
+    json.loads(text, parse_int=whole, parse_float=finite, parse_constant=finite, object_pairs_hook=sound)
+
+
+def from_data(kind: type[Value], data: Any) -> Value:
+    """Read a document of a kind from plain JSON data; raises as `from_text`."""
+    return from_text(kind, json.dumps(data))
 
 
 def as_written(value: Value) -> Value:

@@ -2,7 +2,6 @@
 
 import hashlib
 import math
-import tomllib
 from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
@@ -17,7 +16,7 @@ from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
-from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
+from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
     Bucket,
@@ -33,8 +32,9 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
-from trialkit.tables.problem import TrialError
+from trialkit.tables.problem import TrialError, problem
 from trialkit.tables.source_file import read_source
+from trialkit.tables.toml_text import NoToml, toml_data
 
 SIZE_LIMIT_BYTES = 1_000_000
 
@@ -208,9 +208,10 @@ def parse_protocol(text: str) -> Protocol:
         With every problem found, not only the first.
     """
     try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
-        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+        data = toml_data(text)
+    except NoToml as error:
+        unread = problem("TK-P01", PROTOCOL_FILE, row=error.row, said=error.said, character=error.character)
+        raise TrialError([unread]) from error
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:
@@ -223,6 +224,8 @@ def _every_problem(data: dict[str, Any], text: str, error: ValidationError) -> l
     Rules between keys are followed only when every key by itself is right; without this a misspelt key would hide them.
     """
     problems = problems_of_validation(PROTOCOL_FILE, text, error, Protocol)
+    if error.error_count() > MOST_FAULTS:
+        return problems
     rest = data
     for fault in error.errors(include_url=False):
         place = fault["loc"]

@@ -23,8 +23,8 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.heads import OUTCOMES, Says
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
+from trialkit.rules.kept_documents import CORRECTIONS
 from trialkit.rules.trial_folder import Trial
-from trialkit.rules.unfinished import CORRECTIONS
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.own_files import PACKAGE_FILE, archive_mark
 from trialkit.tables.source_file import SourceText, read_source

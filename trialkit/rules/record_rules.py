@@ -125,6 +125,10 @@ def fates_are_written(tables: Tables) -> Iterator[Problem]:
     frame = reading.frame
     blank = (frame["outcome"] == "") & frame["weight_g"].isna() & frame["harvested_on"].isna()
     blank &= frame["marketable"].isna()
+    unread = {
+        row for name in ("outcome", "weight_g", "harvested_on", "marketable") for row in reading.rows_at_fault(name)
+    }
+    blank &= ~frame.index.isin(unread)  # something is written there
     place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
     site = place.reindex(frame["bucket"]).set_axis(frame.index).fillna("")
     blank &= ~site.isin(withdrawn_gardens(tables.frame("amendments")))

@@ -71,6 +71,13 @@ TK-F12 error: A table that a spreadsheet program saved so that it cannot be read
   Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
 TEXT; or show dates as year-month-day and names as text in the spreadsheet program, and save it again as "CSV UTF-8".
 
+TK-F13 error: A rule that could not be followed
+  What it looks for was not looked for, so the records cannot be called right.
+  Put the other problems right and check again. If this one stays, it is a fault of trialkit: report it.
+TK-F14 error: Results that cannot be read
+  The report, the data package and the ledger are made from them.
+  Run trialkit analyse on the folder again: it makes them anew from the records.
+
 # Headings
 TK-C01 error: A column is missing
   Later steps read it.
@@ -497,9 +504,10 @@ TK-R57 error: A bucket of another garden
 TK-R58 warning: Words around a phone's record were passed over
   A message has more in it than the record.
   See whether the words say anything that belongs under a note.
-TK-R59 error: Corrections that cannot be read
-  What was corrected, and why, belongs to the record and to its report.
-  Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
+TK-R59 error: What is kept of returns and corrections cannot be read
+  What was returned otherwise, what was corrected and why, and how returns were read belong to the record.
+  Restore the file from a copy; trialkit merge and trialkit correct write it, nothing else. If there is no copy, move \
+it away and merge the originals in returned again: what it told of choices and corrections is then no longer known.
 TK-R60 warning: Records changed by hand after a merge or a correction wrote them
   Nobody can tell what they were and why they were changed; a later return may say otherwise.
   Put the file back from a copy and put values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT; if \

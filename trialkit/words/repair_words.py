@@ -180,6 +180,7 @@ they are wrong. They would be taken as they are.
 TK-R54: the sheet was recognised by its headings as the table {table}
 TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
 TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
+TK-R56 several: the ID of one conflict | {id!q}, which is that of {keys}
 TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
 of this row together with it, or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD \
 COLUMN=VALUE --why TEXT.

@@ -33,6 +33,7 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
+from trialkit.tables.nearest import plain_name
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
@@ -156,12 +157,23 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
         elif len(set(factor.levels)) < len(factor.levels):
             repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
             errors.append(broken_rule("TK-P04", "twice", *path, level=repeated))
+        elif name != "dose" and (alike := _alike_names(factor)):
+            errors.append(broken_rule("TK-P04", "alike", *path, level=alike[1], other=alike[0]))
         elif name == "dose" and list(factor.levels) != sorted(factor.levels):
             errors.append(broken_rule("TK-P04", "disorder", *path, written=str(list(factor.levels))))
         elif name == "dose" and (close := _close_doses(factor)):
             doses = {"lower_tsp": close[0], "higher_tsp": close[1], "least_tsp": SAME_DOSE_TSP}
             errors.append(broken_rule("TK-P04", "close doses", *path, **doses))
     return errors
+
+
+def _alike_names(factor: FactorLevels) -> tuple[str, str] | None:
+    """Return the first two levels that differ in capitals, accents or blanks alone."""
+    first: dict[str, str] = {}
+    for level in factor.levels:
+        if isinstance(level, str) and first.setdefault(plain_name(level), level) != level:
+            return first[plain_name(level)], level
+    return None
 
 
 def _feed_faults(protocol: Protocol) -> list[PydanticCustomError]:

@@ -11,7 +11,7 @@ from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.numbers import A_DATE
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.bucket_ids import LOOK_ALIKES, bucket_id_is_valid, nearest_bucket_id, read_label_code
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import nearest_name, plain_name
 
 # Capitals of Greek and Cyrillic that look like Latin ones (Unicode confusables, from memory).
 OTHER_SCRIPTS = str.maketrans("АВСЕНІЈКМОРЅТХУΑΒΕΖΗΙΚΜΝΟΡΤΧΥ", "ABCEHIJKMOPSTXYABEZHIKMNOPTXY")
@@ -136,13 +136,22 @@ def _one_slip(text: str, name: str) -> bool:
 
 
 def _site(text: str, sites: Mapping[str, str], place: Place, log: Log) -> str:
-    names = {name.casefold(): site for site, name in sites.items() if name} | {site.casefold(): site for site in sites}
-    if meant := names.get(text.casefold()):
-        log.note("TK-R28", place, "garden", text=text, became=meant)
-        return meant
-    if near := nearest_name(text, names):
-        meant = names[near.casefold()]
-        log.ask("TK-R25", place, "garden", text=text, became=meant)
-        return meant
-    log.refuse("TK-R30", place, "garden", text=text, gardens=tuple(sites))
+    """Return the garden that is meant by its short or full name; several may have one."""
+    names: dict[str, list[str]] = {}
+    for site, name in sites.items():
+        for known in {plain_name(site), plain_name(name)} - {""}:
+            names.setdefault(known, []).append(site)
+    meant = names.get(plain_name(text), [])
+    near = nearest_name(plain_name(text), names) if not meant else None
+    likely = names[near] if near else meant
+    if len(likely) > 1:
+        log.refuse("TK-R30", place, "several gardens", text=text, likely=tuple(likely))
+    elif meant:
+        log.note("TK-R28", place, "garden", text=text, became=meant[0])
+        return meant[0]
+    elif likely:
+        log.ask("TK-R25", place, "garden", text=text, became=likely[0])
+        return likely[0]
+    else:
+        log.refuse("TK-R30", place, "garden", text=text, gardens=tuple(sites))
     return text

@@ -1,13 +1,14 @@
 """CSV files as people and programs save them: encodings, marks between columns, line ends, quotation marks."""
 
+import contextlib
 import csv
 import io
 import re
 
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
+from trialkit.tables.encodings import readings_of_bytes
 from trialkit.tables.headings import best_table
-from trialkit.tables.source_file import likely_encoding
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
 LINES_LOOKED_AT = 20
@@ -42,27 +43,33 @@ def decode(data: bytes, log: Log) -> str:
     """Turn bytes into text, noting an encoding other than plain UTF-8."""
     if data.startswith(b"\xef\xbb\xbf"):
         log.note("TK-R01", Place(), "byte-order mark")
-        data = data[3:]
+        text = _decode_bytes(data[3:], log)
     elif encoding := _utf16(data):
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             raise log.give_up("TK-R05", "damaged UTF-16") from None
         log.note("TK-R01", Place(), "UTF-16")
-        return text.removeprefix("\ufeff")
-    if b"\0" in data:
-        row = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise log.give_up("TK-R05", "NUL bytes", line=row)
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        encoding, label = likely_encoding(data)
-        text = data.decode(encoding, errors="replace")
-    words = re.findall(r"[^\s,;|\"]*[^\x00-\x7f][^\s,;|\"]*", text)
-    log.note("TK-R01", Place(), encoding=label, words=tuple(dict.fromkeys(words[:5])))
-    if "\ufffd" in text:
-        raise log.give_up("TK-R05", "no letters", encoding=label)
+        text = text.removeprefix("\ufeff")
+    else:
+        text = _decode_bytes(data, log)
+    if "\0" in text:
+        raise log.give_up("TK-R05", "NUL bytes", line=text.count("\n", 0, text.index("\0")) + 1)
     return text
+
+
+def _decode_bytes(data: bytes, log: Log) -> str:
+    with contextlib.suppress(UnicodeDecodeError):
+        return data.decode("utf-8")
+    likely, *others = readings_of_bytes(data)
+    if "\ufffd" in likely.text:
+        raise log.give_up("TK-R05", "no letters", encoding=likely.name)
+    if others:
+        name, words = others[0].name, others[0].words
+        log.ask("TK-R02", Place(), "encoding", encoding=likely.name, words=likely.words, other=name, other_words=words)
+    else:
+        log.note("TK-R01", Place(), encoding=likely.name, words=likely.words)
+    return likely.text
 
 
 def _utf16(data: bytes) -> str | None:

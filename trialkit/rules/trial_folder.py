@@ -37,6 +37,7 @@ ProtocolRule = Callable[[TrialTables], Iterator[Problem]]
 
 LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     record_rules.names_are_declared,
+    record_rules.gardens_have_names_of_their_own,
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
@@ -44,7 +45,7 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (solution_rules.acids_are_of_the_kitchen,),
+    "plan": (record_rules.gardens_have_names_of_their_own, solution_rules.acids_are_of_the_kitchen),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,

@@ -139,6 +139,9 @@ TK-K02 error: A name that its own table does not list
 TK-K03 error: A date outside the trial
   The year or the month was mistyped.
   Correct the date, or trial.started_on in trial.toml.
+TK-K04 warning: Two gardens of one name
+  A return that tells this name may be either's, so it cannot be merged.
+  Give each garden a name of its own in sites.csv.
 
 # The protocol
 TK-P01 error: trial.toml cannot be read

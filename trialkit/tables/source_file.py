@@ -2,12 +2,12 @@
 
 import hashlib
 import stat
-from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from trialkit.documents.problems import Problem
+from trialkit.tables.encodings import readings_of_bytes
 from trialkit.tables.problem import problem
 
 SIZE_LIMIT_BYTES = 20_000_000
@@ -68,21 +68,10 @@ def _decode(name: str, data: bytes) -> str | Problem:
     except UnicodeDecodeError as error:
         # The codec counts from after the byte-order mark.
         start = error.start + 3 * data.startswith(b"\xef\xbb\xbf")
-        encoding, label = likely_encoding(data)
-        spoiled = data[max(0, start - 12) : start + 12].decode(encoding, errors="replace")
-        return problem("TK-F04", name, row=_line_of(data, start), encoding=label, near=spoiled)
+        likely, *_ = readings_of_bytes(data)
+        spoiled = data[max(0, start - 12) : start + 12].decode(likely.encoding, errors="replace")
+        return problem("TK-F04", name, row=_line_of(data, start), encoding=likely.name, near=spoiled)
 
 
 def _line_of(data: bytes, offset: int) -> int:
     return data.count(b"\n", 0, offset) + 1
-
-
-def likely_encoding(data: bytes) -> tuple[str, str]:
-    """Guess by which reading turns most high bytes into accented letters."""
-    high = Counter(data[i : i + 1] for i in range(min(len(data), 100_000)) if data[i] > 127)
-    guesses = (("cp1252", "Windows-1252 (Western European)"), ("mac_roman", "Mac Roman"))
-
-    def letters(encoding: str) -> int:
-        return sum(n for byte, n in high.items() if "À" <= byte.decode(encoding, errors="replace") <= "ÿ")
-
-    return max(guesses, key=lambda guess: letters(guess[0]))

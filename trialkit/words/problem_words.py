@@ -132,6 +132,7 @@ TK-V07: a date as year-month-day | | Write year-month-day, with the year in full
 TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
 TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever is meant.
 TK-V08: a day that exists
+TK-V08 weekday: a day that exists; that one is a {weekday}
 TK-V09: {yes} or {no}
 TK-V12 control characters: text without control characters | | Type the text again.
 TK-V14: a finite number
@@ -140,6 +141,7 @@ TK-V15: plain figures; read as {read}
 TK-K01: it once; row {first_row} has it already | {key!p}
 TK-K01 earlier row: it once; an earlier row has it already | {key!p}
 TK-K02: a {column} that {listed_in}.csv lists | | [[Did you mean {near!q}? Otherwise add it to {listed_in}.csv.]]
+TK-K04: a name that no other garden has | | {other} has it too, but for capitals, accents or blanks. Change one of them.
 TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
@@ -148,6 +150,7 @@ TK-P03 key: the key {key} | nothing
 TK-P03 section: a section [{key}] | nothing
 TK-P04 doses: numbers of teaspoons | {level!r}
 TK-P04 names: names in quotation marks | {level!r}
+TK-P04 alike: names that differ in more than capitals, accents or blanks from {other!q} | {level!q}
 TK-P04 twice: each level once | {level!r} twice
 TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart: no spoon tells these from each other | {lower_tsp!r} \
 and {higher_tsp!r}

@@ -24,6 +24,8 @@ TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that
 TK-R01 byte-order mark: the file begins with a byte-order mark, which was taken off
 TK-R01 UTF-16: the file is in UTF-16, and was read as that
 TK-R02: it may have been {became!q}. | |  | {became!q}
+TK-R02 encoding: the file is not in UTF-8; it may be {encoding}, with the words {words!q}, or {other}, with \
+{other_words!q}. | | See which are right; if the former are not, save the file again as "CSV UTF-8". | {encoding}
 TK-R03: columns are separated by {marks}, not commas
 TK-R03 first line: the first line says that columns are separated by {mark!q}
 TK-R04 workbook: the name ends in {ending}, but the file is a workbook
@@ -115,6 +117,7 @@ TK-R30 near: a label of the layout | | The nearest label of the layout is {neare
 TK-R30 far: a label of the layout | | No label of the layout is near to it. Look at the bucket.
 TK-R30 another trial: a label of the trial {ours} | | It is one of the trial {theirs!q}: send the record there.
 TK-R30 another layout: a label of this layout | | The layout has no such bucket in that garden. Look at the bucket.
+TK-R30 several gardens: a name that one garden has | | Ask which garden it is, and write its short name: {likely!o}.
 TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \

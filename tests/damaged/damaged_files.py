@@ -211,7 +211,7 @@ enter("workbook with a broken sheet", "refused", "TK-R05", "damaged inside",
       lambda good: rewritten(good.workbook(), "xl/worksheets/sheet2.xml", lambda data: data[: len(data) // 2]),
       file=XLSX)
 # A small workbook that unpacks to a hundred megabytes.
-enter("zip bomb", "refused", "TK-R07", "that unpacks to",
+enter("zip bomb", "refused", "TK-R07", "60 MB once it is unpacked",
       lambda good: rewritten(good.workbook(), "xl/media/image1.png", lambda _: bytes(100_000_000)), file=XLSX)
 # What a spreadsheet program saves under a password is no longer a zip but a compound file.
 enter("password protected workbook", "refused", "TK-R06", "a locked workbook or an old .xls",
@@ -224,7 +224,7 @@ enter("something else", "refused", "TK-R10", "the headings of heads, solution or
 enter("the layout itself", "refused", "TK-R10", "the table layout",
       lambda _: "bucket,site,block,position,cultivar,dose_tsp,acidifier\n334X,FERN,1,1,NA,2,none\n")
 # A sheet filled to the bottom.
-enter("huge sheet", "refused", "TK-R07", "50000 rows",
+enter("huge sheet", "refused", "TK-R07", "50,000 rows",
       from_lines(lambda rows: [rows[0], *rows[1:2] * 60_000]), file="huge.csv")
 # A workbook with one value at the far end of a sheet.
 enter("cell far out", "refused", "TK-R07", "columns",

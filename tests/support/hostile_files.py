@@ -185,6 +185,38 @@ RETURNED: dict[str, tuple[str, Make]] = {
             b"bucket,head,outcome\n" + b"".join(b"%d%s,1,%s\n" % (i, b"y" * 180, b"z" * 180) for i in range(49_000))
         ),
     ),
+    "49,000 rows that say the same": (
+        "a.csv",
+        lambda: good_return().csv().encode() + good_return().csv().encode().splitlines(keepends=True)[1] * 49_000,
+    ),
+    "49,000 labels in small letters": (
+        "a.csv",
+        lambda: b"bucket,head,outcome\n" + b"".join(b"334x,1,'dead' \n" for i in range(49_000)),
+    ),
+    "99,000 cells with formulas": (
+        "a.xlsx",
+        lambda: workbook(
+            "".join(f'<row r="{i}">' + f"<c><f>1+{i}</f><v>{i}</v></c>" * 9 + "</row>" for i in range(2, 11_002))
+        ),
+    ),
+    "19,000 formats": (
+        "a.xlsx",
+        lambda: workbook(
+            _row(2, ("A", "1")),
+            after="".join(
+                f'<conditionalFormatting sqref="A{i}"><cfRule type="expression" priority="{i}"><formula>A1</formula>'
+                "</cfRule></conditionalFormatting>"
+                for i in range(1, 6_200)
+            ),
+        ),
+    ),
+    "990 merged ranges of 100 cells": (
+        "a.xlsx",
+        lambda: workbook(
+            _row(2, ("A", "1")),
+            after="<mergeCells>" + "".join(f'<mergeCell ref="A{i}0:J{i}9"/>' for i in range(1, 991)) + "</mergeCells>",
+        ),
+    ),
     "braces nested 100,000 deep": ("a.json", lambda: _phone('{"heads": ' + "[" * 100_000 + "]" * 100_000 + "}")),
     "braces nested 900 deep": ("a.json", lambda: _phone('{"heads":' + "[" * 900 + "]" * 900 + "}")),
     "19 MB of open braces": ("a.json", lambda: b'{"format": "trialkit-phone-1", "tables": ' + b"[" * 19_000_000),
@@ -256,6 +288,31 @@ IN_THE_FOLDER: dict[str, tuple[str, Make]] = {
             b"bucket,site,block,position,cultivar,dose_tsp,acidifier\n"
             + b"".join(b"B%d,S%d,%d,%d,c%d,%d,a%d\n" % (i, i, i, i, i, i, i) for i in range(300_000))
         ),
+    ),
+    "149,000 rows of heads at fault": (
+        "heads.csv",
+        lambda: b"bucket,head,outcome,weight_g\n" + b"".join(b"b%d,x,o%d,w\n" % (i, i) for i in range(149_000)),
+    ),
+    "149,000 rows of other lengths": ("heads.csv", lambda: b"bucket,head" + b"\na" * 149_000),
+    "149,000 buckets that the layout has not": (
+        "heads.csv",
+        lambda: (
+            b"bucket,head,transplanted_on,outcome,harvested_on,weight_g\n"
+            + b"".join(b"B%d,1,2026-08-24,harvested,2026-09-24,%d\n" % (i, 100 + i % 90) for i in range(149_000))
+        ),
+    ),
+    "a layout of 149,000 other gardens": (
+        "layout.csv",
+        lambda: (
+            b"bucket,site,block,position,cultivar,dose_tsp,acidifier\n"
+            + b"".join(b"B%d,S%d,%d,%d,c%d,%d,a%d\n" % (i, i, i, i, i, i % 50, i) for i in range(149_000))
+        ),
+    ),
+    "149,000 gardens": ("sites.csv", lambda: b"site,name\n" + b"".join(b"S%d,N%d\n" % (i, i) for i in range(149_000))),
+    "a journal of 900,000 of nothing": ("returned/returns.json", lambda: b'{"returns": [' + b"{}," * 440_000 + b"{}]}"),
+    "corrections of 900,000 of nothing": (
+        "returned/corrections.json",
+        lambda: b'{"corrections": [' + b"{}," * 440_000 + b"{}]}",
     ),
     "corrections nested deep": ("returned/corrections.json", lambda: b'{"corrections": ' + b"[" * 1_000_000),
     "conflicts nested deep": ("returned/conflicts.json", lambda: b'{"conflicts": ' + b"[" * 900 + b"]" * 900 + b"}"),

@@ -10,12 +10,17 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
+from trialkit.domain.reading_budget import DOCUMENT, OverBudget
+
 SIGNIFICANT_DIGITS = 12
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
 
 Value = TypeVar("Value")
+
+MOST_ERRORS = 1_000
+"""Of which the first is looked up: all of them are made for that."""
 
 
 class Closed:
@@ -65,9 +70,13 @@ def from_text(kind: type[Value], text: str) -> Value:
     from pydantic import ValidationError
 
     try:
+        DOCUMENT.hold("items", text.count(",") + text.count("{") + text.count("["))
         found: Value = _adapter(kind).validate_json(text)
+    except OverBudget as over:
+        raise DamagedDocument(f"its end: more than {over.most:,} keys and values") from over
     except ValidationError as error:
-        raise DamagedDocument(".".join(str(part) for part in error.errors()[0]["loc"])) from error
+        first = error.errors()[0]["loc"] if error.error_count() <= MOST_ERRORS else ()
+        raise DamagedDocument(".".join(map(str, first))) from error
     return found
 
 

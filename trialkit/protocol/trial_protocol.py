@@ -2,7 +2,6 @@
 
 import hashlib
 import math
-import tomllib
 from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
@@ -15,6 +14,7 @@ from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
@@ -34,10 +34,9 @@ from trialkit.protocol.sections import (
     broken_rule,
 )
 from trialkit.tables.nearest import plain_name
-from trialkit.tables.problem import TrialError
+from trialkit.tables.problem import TrialError, too_large
 from trialkit.tables.source_file import read_source
-
-SIZE_LIMIT_BYTES = 1_000_000
+from trialkit.tables.toml_text import toml_data
 
 MOST_TREATMENTS = 64
 """As many as four levels of each factor (common practice, no source)."""
@@ -220,8 +219,10 @@ def parse_protocol(text: str) -> Protocol:
         With every problem found, not only the first.
     """
     try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
+        data = toml_data(text)
+    except OverBudget as over:
+        raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
+    except ValueError as error:
         raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
     try:
         return Protocol.model_validate(data)
@@ -269,7 +270,7 @@ def read_protocol(path: Path) -> Protocol:
         If the file cannot be read, or with every problem in it.
     """
     folder, name = (path, PROTOCOL_FILE) if path.is_dir() else (path.parent, path.name)
-    source = read_source(folder, name, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, name, budget=PROTOCOL)
     if isinstance(source, Problem):
         raise TrialError([source])
     return parse_protocol(source.text)

@@ -1,6 +1,5 @@
 """A person's answers to what merges ask: told one by one, or all of them in a file."""
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,13 +8,14 @@ from typing import Any, get_args
 from trialkit.documents.returns import Answers, Choice, DateOrder, DayCount, DecimalSeparator, WeightUnit
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
+from trialkit.tables.toml_text import toml_data
 
-LARGEST_FILE_BYTES = 1_000_000
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "dates": get_args(DateOrder),
     "decimals": get_args(DecimalSeparator),
@@ -54,9 +54,11 @@ def read_answers(path: Path) -> Given:
         If it cannot be read.
     """
     with path.open("rb") as stream:
-        data = stream.read(LARGEST_FILE_BYTES)
+        data = stream.read(PROTOCOL.file_bytes + 1)
     try:
-        told = tomllib.loads(data.decode("utf-8-sig"))
+        told = toml_data(data.decode("utf-8-sig"))
+    except OverBudget as over:
+        raise WrongCall(f"{path}: larger than any file of answers ({over}). Write one answer a line.") from over
     except ValueError as error:  # no text, or no TOML
         raise WrongCall(
             f'{path}: {shown(error)}. Write one answer a line, such as dates = "month-first", then under [headings] '

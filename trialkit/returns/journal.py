@@ -25,9 +25,9 @@ from trialkit.documents.returns import (
     WrittenTables,
 )
 from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.reading_budget import DOCUMENT
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
-from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
 from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
 
@@ -180,7 +180,7 @@ def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered
     NotComputed
         If it was changed so that it cannot be read.
     """
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, name, budget=DOCUMENT)
     if isinstance(source, Problem):
         if source.rule == "TK-F01":
             return kind()

@@ -2,16 +2,18 @@
 
 import contextlib
 import csv
-import io
 import re
+from itertools import islice
 
+from trialkit.domain.reading_budget import RETURNED
 from trialkit.returns.finding_log import Log, Place
-from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
+from trialkit.returns.sheets import Returned, SheetText
+from trialkit.tables.csv_records import CsvRecords
 from trialkit.tables.encodings import readings_of_bytes
 from trialkit.tables.headings import best_table
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
-LINES_LOOKED_AT = 20
+LINES_LOOKED_AT, CHARACTERS_LOOKED_AT = 20, 100_000
 SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
 
 
@@ -32,9 +34,6 @@ def read_csv_file(data: bytes, log: Log) -> Returned:
     rows = tuple((row, cells) for row, cells in records if any(map(str.strip, cells)))
     if not rows:
         raise log.give_up("TK-R08", "empty file")
-    if len(rows) > MOST_ROWS or max(len(cells) for _, cells in rows) > MOST_COLUMNS:
-        size = {"rows": len(rows), "columns": max(len(cells) for _, cells in rows)}
-        raise log.give_up("TK-R07", "table", most_rows=MOST_ROWS, most_columns=MOST_COLUMNS, **size)
     blank = rows[-1][0] - first_row + 1 != len(rows) or len(records) != len(rows)
     return Returned("csv", (SheetText(None, rows, ragged=True, blank_between=blank),))
 
@@ -99,7 +98,7 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
         mark = match.group(1)
         log.note("TK-R03", Place(row=1), "first line", mark=mark)
         return rest, mark, 2
-    lines = text.splitlines()[:LINES_LOOKED_AT]
+    lines = text[:CHARACTERS_LOOKED_AT].splitlines()[:LINES_LOOKED_AT]
     scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
@@ -113,32 +112,28 @@ def _headings(line: str, delimiter: str) -> int:
 
 def _records(text: str, delimiter: str, first_row: int, log: Log) -> list[tuple[int, tuple[str, ...]]]:
     records: list[tuple[int, tuple[str, ...]]] = []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    source = CsvRecords(text, delimiter, RETURNED)
     line = 0
     try:
-        for row, record in enumerate(reader, start=first_row):
+        for row, record in enumerate(source, start=first_row):
+            RETURNED.hold("columns", len(record), counted=True)
             records.append((row, tuple(record)))
-            line = reader.line_num
-            if row > 4 * MOST_ROWS:
-                raise log.give_up("TK-R07", "more rows", most_rows=MOST_ROWS, rows=row - 1)
+            line = source.line
     except csv.Error as error:
         if "unexpected end" in str(error) or "limit" in str(error):
             opened = _line_of_open_quote(text, line, delimiter) + first_row - 1
             raise log.give_up("TK-R09", line=opened) from None
-        raise log.give_up("TK-R09", "text after", line=reader.line_num + first_row - 1) from None
+        raise log.give_up("TK-R09", "text after", line=source.line + first_row - 1) from None
     return records
 
 
 def _line_of_open_quote(text: str, lines_before: int, delimiter: str) -> int:
     """Find the line in which the cell begins that is never closed; lines count from 1."""
-    line, inside, opened, fresh = lines_before + 1, False, lines_before + 1, True
-    rest = "\n".join(re.split(r"\r\n|\r|\n", text)[lines_before:])
-    for character in rest:
-        if character == '"' and (inside or fresh):
-            inside = not inside
-            opened = line if inside else opened
-            fresh = not inside
-        else:
-            fresh = not inside and character in (delimiter, "\n")
-        line += character == "\n"
-    return opened
+    mark = re.escape(delimiter)
+    cell = re.compile(rf'(?:"(?:[^"]|"")*+"|[^"{mark}\r\n][^{mark}\r\n]*+)?(?:{mark}|\r\n|\r|\n)')
+    lines = re.compile(r"\r\n|\r|\n")
+    at = next(islice(lines.finditer(text), lines_before - 1, None)).end() if lines_before else 0
+    began = at
+    while found := cell.match(text, at):
+        at = found.end()
+    return lines_before + 1 + len(lines.findall(text, began, at))

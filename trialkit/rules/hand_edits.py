@@ -11,8 +11,9 @@ import numpy as np
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflicts, Correction, Corrections, WrittenTable, WrittenTables
+from trialkit.domain.reading_budget import DOCUMENT
 from trialkit.domain.table_names import TableName
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, LARGEST_DOCUMENT_BYTES, WRITTEN
+from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
@@ -59,7 +60,7 @@ def hand_edits(
 
 
 def _kept(folder: Path, name: str, none: Kept) -> Kept:
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, name, budget=DOCUMENT)
     if not isinstance(source, Problem):
         with suppress(DamagedDocument):
             return from_text(type(none), source.text)

@@ -10,14 +10,15 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
+from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
-from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
 from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
-from trialkit.tables.problem import PlanError, TrialError
+from trialkit.tables.problem import PlanError, TrialError, first_problems
 from trialkit.tables.resaved import Clues
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import TableSchema, load_schema
@@ -217,14 +218,14 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         )
     for reading in readings.values():
         problems += reading.problems
-    later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
+    later = list(first_problems((one for rule in TABLE_RULES[stage] for one in rule(Tables(readings))), "heads.csv"))
     corrections = corrections_made(folder) if stage == "records" else ()
     if isinstance(corrections, Problem):
         later.append(corrections)
         corrections = ()
     if protocol is not None:
         whole = TrialTables(readings, protocol, text, corrections)
-        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+        later += first_problems((one for rule in PROTOCOL_RULES[stage] for one in rule(whole)), "heads.csv")
     if stage == "records":
         later += [*open_conflicts(folder), *hand_edits(folder, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
@@ -284,7 +285,7 @@ def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
 
 
 def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem]) -> tuple[Protocol | None, str]:
-    source = read_source(folder, PROTOCOL_FILE, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     if isinstance(source, Problem):
         problems.append(source)
         return None, ""

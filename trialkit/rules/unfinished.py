@@ -7,6 +7,7 @@ from pathlib import Path
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Conflict, Conflicts, Correction, Corrections, Journal
+from trialkit.domain.reading_budget import DOCUMENT
 from trialkit.domain.table_names import AMENDMENTS_FILE, RECORD_TABLES
 from trialkit.tables.problem import problem
 from trialkit.tables.source_file import read_source
@@ -19,7 +20,6 @@ CORRECTIONS = "returned/corrections.json"
 HEADINGS = "returned/headings.json"
 WRITTEN = "returned/written.json"
 JOURNAL = "returned/returns.json"
-LARGEST_DOCUMENT_BYTES = 200_000_000
 WATCHED = (JOURNAL, CONFLICTS, CORRECTIONS, WRITTEN, AMENDMENTS_FILE)
 
 
@@ -47,7 +47,7 @@ def open_conflicts(folder: Path) -> Iterator[Problem]:
 
     Reads no more than it needs of returned/conflicts.json; one that cannot be read is the next merge's to tell.
     """
-    source = read_source(folder, CONFLICTS, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, CONFLICTS, budget=DOCUMENT)
     if isinstance(source, Problem):
         return
     with suppress(DamagedDocument):
@@ -68,7 +68,7 @@ def _open_conflict(conflict: Conflict) -> Problem:
 
 def corrections_made(folder: Path) -> tuple[Correction, ...] | Problem:
     """Return what was corrected in the record; TK-R59: the problem that nobody can tell."""
-    source = read_source(folder, CORRECTIONS, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, CORRECTIONS, budget=DOCUMENT)
     if isinstance(source, Problem):
         return () if source.rule == "TK-F01" else problem("TK-R59", "heads.csv")
     try:
@@ -83,7 +83,7 @@ def remembered_rows(folder: Path, schema: TableSchema) -> list[dict[str, str]]:
     A file under returned that cannot be read tells nothing here; whoever needs it says so.
     """
     rows: list[dict[str, str]] = []
-    source = read_source(folder, JOURNAL, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, JOURNAL, budget=DOCUMENT)
     if not isinstance(source, Problem):
         with suppress(DamagedDocument):
             given = [

@@ -2,19 +2,19 @@
 
 import csv
 import gc
-import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from typing import Annotated
 
 from trialkit.documents.problems import Problem
-from trialkit.tables.problem import problem
+from trialkit.domain.reading_budget import TABLE, OverBudget
+from trialkit.tables.csv_records import CsvRecords
+from trialkit.tables.problem import problem, too_large
 
 COMMAS = "commas"
 OTHER_MARKS = {";": "semicolons", "\t": "tabs"}
-MOST_COLUMNS = 200
-"""Far more than any table has; each unknown one is reported."""
 
 
 @dataclass(frozen=True)
@@ -32,8 +32,11 @@ class RawTable:
 
 def parse_csv(file: str, text: str) -> RawTable | Problem:
     """Split the text of a CSV file into cells, or say why not; blank rows are skipped, no row is ever shifted."""
-    with _collector_at_rest():
-        return _parse(file, text)
+    try:
+        with _collector_at_rest():
+            return _parse(file, text)
+    except OverBudget as over:
+        return too_large(file, over)
 
 
 @contextmanager
@@ -59,15 +62,15 @@ def _parse(file: str, text: str) -> RawTable | Problem:
     if not records:
         return problem("TK-F08", file, "empty file")
     (header_row, heading), *body = records
-    if len(heading) > MOST_COLUMNS:
-        return problem("TK-C02", file, "too many", row=header_row, count=len(heading), most=MOST_COLUMNS)
+    TABLE.hold("columns", len(heading), counted=True)
     heading, body = _without_empty_columns(heading, body)
     problems = [
         problem("TK-C03", file, row=header_row, column=name, heading=name, count=count)
         for name in dict.fromkeys(heading)
         if (count := heading.count(name)) > 1
     ]
-    problems += [_wrong_length(file, row, record, heading) for row, record in body if len(record) != len(heading)]
+    odd = ((row, record) for row, record in body if len(record) != len(heading))
+    problems += [_wrong_length(file, row, record, heading) for row, record in islice(odd, TABLE.findings + 1)]
     kept = [(row, record) for row, record in body if len(record) == len(heading)]
     columns = list(zip(*(record for _, record in kept), strict=True)) or [()] * len(heading)
     cells = {name: [*map(str.strip, column)] for name, column in zip(heading, columns, strict=True)}
@@ -76,11 +79,10 @@ def _parse(file: str, text: str) -> RawTable | Problem:
 
 def _records(file: str, text: str, delimiter: str = ",") -> list[tuple[int, list[str]]] | Problem:
     """Read the records that hold anything, with the row a spreadsheet shows them in."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     records: list[tuple[int, list[str]]] = []
     row = 0
     try:
-        for row, record in enumerate(reader, start=1):
+        for row, record in enumerate(CsvRecords(text, delimiter, TABLE), start=1):
             if any(cell and not cell.isspace() for cell in record):
                 records.append((row, record))
     except csv.Error as error:

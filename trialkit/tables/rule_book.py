@@ -44,10 +44,11 @@ TK-F03 error: A file is too large
   Check that the right file was saved, without pictures or other sheets.
 TK-F04 error: A file is not UTF-8
   Names with accents would be spoiled silently.
-  Save it again as "CSV UTF-8 (comma delimited)".
+  Save it again in UTF-8: a table as "CSV UTF-8 (comma delimited)", trial.toml as plain text.
 TK-F05 error: A file holds NUL bytes
   It was damaged, or is not a text file.
-  Fetch the file again from whoever sent it, or save it again as CSV UTF-8.
+  Fetch the file again from whoever sent it, or save it again in UTF-8: a table as "CSV UTF-8", trial.toml as \
+plain text.
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.

@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Literal
 
 from trialkit.documents.problems import Problem
+from trialkit.domain.reading_budget import TABLE, OverBudget, ReadingBudget
 from trialkit.tables.encodings import readings_of_bytes
-from trialkit.tables.problem import problem
-
-SIZE_LIMIT_BYTES = 20_000_000
+from trialkit.tables.problem import problem, too_large
 
 
 @dataclass(frozen=True)
@@ -23,20 +22,22 @@ class SourceText:
 
 
 def read_source(
-    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", budget: ReadingBudget = TABLE
 ) -> SourceText | Problem:
-    """Read one file of a trial folder, of so many bytes at most; the text has no byte-order mark.
+    """Read one file of a trial folder, as large as its budget at most; the text has no byte-order mark.
 
     The severity tells how much it matters if the file is missing.
     """
-    data = _read_bytes(folder, name, severity, limit)
+    data = _read_bytes(folder, name, severity, budget)
     if isinstance(data, Problem):
         return data
     text = _decode(name, data)
     return text if isinstance(text, Problem) else SourceText(name, text, hashlib.sha256(data).hexdigest())
 
 
-def _read_bytes(folder: Path, name: str, severity: Literal["error", "warning"], limit: int) -> bytes | Problem:
+def _read_bytes(
+    folder: Path, name: str, severity: Literal["error", "warning"], budget: ReadingBudget
+) -> bytes | Problem:
     path = folder / name
     try:
         if not path.resolve().is_relative_to(folder.resolve()):
@@ -45,13 +46,15 @@ def _read_bytes(folder: Path, name: str, severity: Literal["error", "warning"], 
         if not stat.S_ISREG(status.st_mode):
             return problem("TK-F02", name, "folder")
         with path.open("rb") as stream:
-            data = stream.read(limit + 1)
+            data = stream.read(budget.file_bytes + 1)
     except FileNotFoundError:
         return replace(problem("TK-F01", name), severity=severity)
     except (OSError, RuntimeError) as error:  # RuntimeError: a loop of links, on some systems
         return problem("TK-F02", name, "unreadable", said=str(error))
-    if len(data) > limit:
-        return problem("TK-F03", name, most_mb=limit / 1e6, size_mb=status.st_size / 1e6)
+    try:
+        budget.hold("file_bytes", max(len(data), status.st_size), counted=True)
+    except OverBudget as over:
+        return too_large(name, over)
     return data
 
 

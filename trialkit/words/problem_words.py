@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.problems import Problem, ToldProblem
 from trialkit.tables.rule_book import RULES
+from trialkit.words.budget_words import budget_words
 from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ TK-F01: a file named {file} in the trial folder | no file
 TK-F02 link: a file inside the trial folder | a link that leads out of the folder
 TK-F02 folder: an ordinary file | a folder or a device
 TK-F02 unreadable: a file that can be read | {said!q}
-TK-F03: at most {most_mb:g} MB | {size_mb:.1f} MB
+TK-F03: {most_read} | {found_there}
 TK-F04: UTF-8 | text that looks like {encoding}, near {near!q}
 TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
@@ -113,7 +114,6 @@ numbers, such as {text!q}[[, which may be {readings!o}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
-TK-C02 too many: at most {most} columns | {count} columns
 TK-C03: each heading once | {heading!q} {count} times
 # Cells
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
@@ -330,6 +330,8 @@ def said_of(
     code = f"{rule} {case}".strip()
     message = messages.get(code) or MESSAGES.get(code) or MESSAGES[rule]
     known = {**facts, "of_rule": RULES[rule].how_to_fix}
+    if "measure" in facts:
+        known |= budget_words(facts["measure"], facts["most"], facts.get("amount"))
     if "schema" in facts:
         known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
     how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]

@@ -49,13 +49,7 @@ TK-R05 damaged workbook: a whole one | a workbook that is cut off or damaged
 TK-R05 damaged inside: a whole one | a workbook that is damaged inside
 TK-R06 locked: a workbook without password | a locked file
 TK-R06 locked or old: a workbook (.xlsx) without password | a locked workbook or an old .xls
-TK-R07 file: at most {most_mb:g} MB | {size_mb:.1f} MB
-TK-R07 unpacked: at most {most_mb:g} MB | a workbook of {size_mb:.2f} MB that unpacks to {unpacked_mb:.0f} MB
-TK-R07 cells: at most {most_cells} cells | {cells} cells
-TK-R07 rows: at most {most_rows} rows | {rows} rows
-TK-R07 more rows: at most {most_rows} rows | more than {rows} rows
-TK-R07 table: at most {most_rows} rows and {most_columns} columns | {rows} rows, {columns} columns
-TK-R07 sheet: at most {most_rows} rows and {most_columns} columns | a sheet of {rows} rows and {columns} columns
+TK-R07: {most_read} | {found_there}
 TK-R08 empty file: a header and at least one row | an empty file
 TK-R08 no sheet: a sheet with a header and at least one row | nothing
 TK-R08 no rows: at least one row below the header | none
@@ -114,6 +108,7 @@ TK-R28 garden: no other garden can be meant
 TK-R29: only marks around the value were taken off
 TK-R30 several: a label of the layout | | It may be {likely!o}. Look at the bucket.
 TK-R30 near: a label of the layout | | The nearest label of the layout is {nearest}. Look at the bucket.
+TK-R30 unknown: a label of the layout | | Look at the bucket.
 TK-R30 far: a label of the layout | | No label of the layout is near to it. Look at the bucket.
 TK-R30 another trial: a label of the trial {ours} | | It is one of the trial {theirs!q}: send the record there.
 TK-R30 another layout: a label of this layout | | The layout has no such bucket in that garden. Look at the bucket.
@@ -170,6 +165,7 @@ TK-R48 format: a file of the format {wanted} | the format {format!q}
 TK-R48 details: the details of a phone form, as text
 TK-R48 beginning: text that begins with {{ | text that was cut off at its beginning
 TK-R48 end: the whole text that the phone form copied | text that breaks off
+TK-R48 half a character: whole characters | half a character, as no phone writes it
 TK-R48 several: one record | two or more in one text | Save each to a file of its own.
 TK-R48 check sum: one that fits | a check sum that does not fit the records
 TK-R48 no check sum: one that fits | no check sum

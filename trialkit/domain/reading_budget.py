@@ -71,9 +71,9 @@ class ReadingBudget:
     line_characters: int = 500_000
     cell_characters: int = 32_767  # as many as a cell of a workbook holds (the programs' documentation, from memory)
     characters: int = 20_000_000
-    rows: int = 50_000
+    rows: int = 20_000
     columns: int = 200
-    cells: int = 100_000
+    cells: int = 200_000
     depth: int = 50
     items: int = 1_000_000
     findings: int = 2_000
@@ -90,12 +90,14 @@ class ReadingBudget:
             raise OverBudget(measure, most, found if counted else None)
 
 
-RETURNED = ReadingBudget(file_bytes=10_000_000, characters=10_000_000, cells=500_000)
+RETURNED = ReadingBudget(file_bytes=10_000_000, characters=10_000_000)
 """A file that somebody sends back: far more than one garden has."""
 WORKBOOK = replace(RETURNED, cells=100_000)
 """A workbook that somebody sends back: each of its cells is dearer."""
 TABLE = ReadingBudget(file_bytes=20_000_000, rows=150_000, cells=2_000_000, findings=20_000)
-"""A table of a trial folder, which holds every garden's."""
+"""Records in a trial folder, which holds every garden's."""
+PLAN_TABLE = replace(TABLE, rows=40_000, cells=800_000)
+"""Gardens, products, buckets and what else there is less of than of records."""
 PROTOCOL = ReadingBudget(file_bytes=64_000, items=500, depth=10)
 """A protocol, or a file of answers."""
 DOCUMENT = ReadingBudget(file_bytes=50_000_000)

@@ -86,9 +86,9 @@ def _sheet(name: str, rows: object, log: Log) -> SheetText:
     known = load_schema(name).columns
     used = dict.fromkeys(heading for row in rows for heading in row)
     RETURNED.hold("rows", len(rows), counted=True)
+    RETURNED.hold("columns", len(used), counted=True)
     RETURNED.hold("cells", len(rows) * len(used), counted=True)
     RETURNED.hold("cell_characters", max((len(text) for row in rows for text in row.values()), default=0), counted=True)
-    RETURNED.hold("columns", len(used), counted=True)
     headings = tuple(heading for heading in dict.fromkeys((*known, *used)) if heading in used)
     cells = [tuple(row.get(heading, "") for heading in headings) for row in rows]
     return SheetText(name, tuple(enumerate([headings, *cells], start=1)))

@@ -1,10 +1,13 @@
 """Text in TOML as plain data, held to the budget of a protocol."""
 
+import re
 import tomllib
 from collections.abc import Iterator
 from typing import Any
 
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
+
+LONG_KEY = re.compile(r"""(?<![\w\-"'])(?:[\w\-"']++[ \t]*+\.[ \t]*+){50}""")
 
 
 def toml_data(text: str) -> dict[str, Any]:
@@ -23,6 +26,8 @@ def toml_data(text: str) -> dict[str, Any]:
     {'trial': {'id': 'autumn'}}
     """
     PROTOCOL.hold("file_bytes", len(text))
+    if LONG_KEY.search(text):  # its reader takes time and memory with the square of a key's parts
+        raise OverBudget("depth", PROTOCOL.depth)
     try:
         data = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
     except RecursionError:

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.reading_budget import TABLE
+from trialkit.domain.reading_budget import PLAN_TABLE, TABLE
+from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import nearest_name
@@ -74,7 +75,7 @@ def read_table(
 
     `clues` are what settles how such a table is read; links to other tables are not checked.
     """
-    raw = parse_csv(schema.file, text)
+    raw = parse_csv(schema.file, text, TABLE if schema.name in RECORD_TABLES else PLAN_TABLE)
     if isinstance(raw, Problem):
         empty = raw.rule == "TK-F08"
         found = replace(raw, severity=severity_if_empty) if empty else raw

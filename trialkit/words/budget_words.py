@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import Any
 
 from trialkit.domain.reading_budget import Measure
@@ -36,5 +37,5 @@ def budget_words(measure: Measure, most: int, amount: int | None = None) -> dict
     'at most 50,000 rows, blank ones included'
     """
     words = MEASURES[measure]
-    found = "more" if amount is None else words.format(n=amount, mb=round(amount / 1e6, 1))
+    found = "more" if amount is None else words.format(n=amount, mb=ceil(amount / 1e4) / 100)
     return {"most_read": f"at most {words.format(n=most, mb=most / 1e6)}", "found_there": found}

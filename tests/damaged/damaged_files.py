@@ -236,6 +236,9 @@ enter("cell far out", "refused", "TK-R07", "columns",
 enter("phone file edited", "refused", "TK-R48", "a check sum that does not fit",
       lambda good: good.phone().replace(b'"weight_g": "143.2"', b'"weight_g": "243.2"'), file="fernsedge.json")
 # A message that was too long.
+# Half of a character beyond the first 65,536, as only a broken program writes it; it blocked the files beside it.
+enter("phone file with half a character", "refused", "TK-R48", "half a character",
+      lambda good: good.phone(by="@").replace(b'"@"', b'"\\ud83e"'), file="fernsedge.json")
 enter("phone message cut off", "refused", "TK-R48", "text that breaks off",
       lambda good: good.phone()[:-400], file="fernsedge.txt")
 # The record as text, with a greeting around it.

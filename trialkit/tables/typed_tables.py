@@ -201,6 +201,8 @@ def _with_constraints_checked(reading: TableReading) -> TableReading:
     frame = reading.frame[present]
     problems = () if holds(reading.schema, frame) else _broken_constraints(reading, frame)
     found = first_problems((*reading.problems, *problems), reading.file)
+    if len(found) > TABLE.findings:
+        return replace(empty_table(reading.schema), problems=found)
     return replace(reading, frame=_finished(reading.schema, reading.frame), problems=found)
 
 

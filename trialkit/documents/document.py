@@ -12,10 +12,12 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
+from trialkit.domain.reading_budget import DOCUMENT, OverBudget
+
 SIGNIFICANT_DIGITS = 12
 ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
 """How near two numbers are, of which another library or processor may have calculated one."""
-MOST_PLACES = 10_000
+MOST_PLACES = 1_000
 """Of damage that are looked at to name the first: a text of millions is no document, and each takes memory."""
 SEAL = "sha256"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -99,7 +101,10 @@ def from_text(kind: type[Value], text: str) -> Value:
     from pydantic import ValidationError
 
     try:
+        DOCUMENT.hold("items", text.count(",") + text.count("{") + text.count("["))
         found: Value = _validator(kind).validate_json(text)
+    except OverBudget as over:
+        raise DamagedDocument(f"its end: more than {over.most:,} keys and values") from over
     except ValidationError as error:
         if error.error_count() > MOST_PLACES:
             raise DamagedDocument("") from None

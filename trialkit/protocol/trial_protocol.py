@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_validation
@@ -32,11 +33,10 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
-from trialkit.tables.problem import TrialError, problem
+from trialkit.tables.nearest import plain_name
+from trialkit.tables.problem import TrialError, problem, too_large
 from trialkit.tables.source_file import read_source
 from trialkit.tables.toml_text import NoToml, toml_data
-
-SIZE_LIMIT_BYTES = 1_000_000
 
 MOST_TREATMENTS = 64
 """As many as four levels of each factor (common practice, no source)."""
@@ -156,12 +156,23 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
         elif len(set(factor.levels)) < len(factor.levels):
             repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
             errors.append(broken_rule("TK-P04", "twice", *path, level=repeated))
+        elif name != "dose" and (alike := _alike_names(factor)):
+            errors.append(broken_rule("TK-P04", "alike", *path, level=alike[1], other=alike[0]))
         elif name == "dose" and list(factor.levels) != sorted(factor.levels):
             errors.append(broken_rule("TK-P04", "disorder", *path, written=str(list(factor.levels))))
         elif name == "dose" and (close := _close_doses(factor)):
             doses = {"lower_tsp": close[0], "higher_tsp": close[1], "least_tsp": SAME_DOSE_TSP}
             errors.append(broken_rule("TK-P04", "close doses", *path, **doses))
     return errors
+
+
+def _alike_names(factor: FactorLevels) -> tuple[str, str] | None:
+    """Return the first two levels that differ in capitals, accents or blanks alone."""
+    first: dict[str, str] = {}
+    for level in factor.levels:
+        if isinstance(level, str) and first.setdefault(plain_name(level), level) != level:
+            return first[plain_name(level)], level
+    return None
 
 
 def _feed_faults(protocol: Protocol) -> list[PydanticCustomError]:
@@ -209,6 +220,8 @@ def parse_protocol(text: str) -> Protocol:
     """
     try:
         data = toml_data(text)
+    except OverBudget as over:
+        raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
     except NoToml as error:
         unread = problem("TK-P01", PROTOCOL_FILE, row=error.row, said=error.said, character=error.character)
         raise TrialError([unread]) from error
@@ -260,7 +273,7 @@ def read_protocol(path: Path) -> Protocol:
         If the file cannot be read, or with every problem in it.
     """
     folder, name = (path, PROTOCOL_FILE) if path.is_dir() else (path.parent, path.name)
-    source = read_source(folder, name, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, name, budget=PROTOCOL)
     if isinstance(source, Problem):
         raise TrialError([source])
     return parse_protocol(source.text)

@@ -9,6 +9,7 @@ from typing import Any, get_args
 from trialkit.documents.returns import Answers, Choice, DateOrder, DayCount, DecimalSeparator, WeightUnit
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.nearest import nearest_name
@@ -16,7 +17,6 @@ from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
 from trialkit.tables.toml_text import NoToml, toml_data
 
-LARGEST_FILE_BYTES = 100_000
 MOST_FAULTS = 50
 """So many are told at once."""
 HOW_TO_ANSWER = (
@@ -61,11 +61,11 @@ def read_answers(path: Path) -> Given:
         If it cannot be read.
     """
     with path.open("rb") as stream:
-        data = stream.read(LARGEST_FILE_BYTES + 1)
-    if len(data) > LARGEST_FILE_BYTES:
-        raise WrongCall(f"{path}: more than {LARGEST_FILE_BYTES / 1000:g} kB, so no file of answers. {HOW_TO_ANSWER}")
+        data = stream.read(PROTOCOL.file_bytes + 1)
     try:
         told = toml_data(data.decode("utf-8-sig"))
+    except OverBudget as over:
+        raise WrongCall(f"{path}: larger than any file of answers ({over}). {HOW_TO_ANSWER}") from over
     except UnicodeDecodeError as error:
         raise WrongCall(f"{path}: no text in UTF-8; save it so. {HOW_TO_ANSWER}") from error
     except NoToml as error:

@@ -9,6 +9,7 @@ from trialkit.documents.document import SEAL, DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.results import Results
 from trialkit.documents.returns import Conflicts, Corrections, Headings, Journal, WrittenTables
+from trialkit.domain.reading_budget import DOCUMENT
 from trialkit.tables.problem import TrialError, problem
 from trialkit.tables.source_file import read_source
 
@@ -19,7 +20,6 @@ WRITTEN = "returned/written.json"
 RESULTS = "results/results.json"
 JOURNAL = "returned/returns.json"
 KEPT_FILES = (JOURNAL, CONFLICTS, CORRECTIONS, HEADINGS, WRITTEN)
-LARGEST_DOCUMENT_BYTES = 200_000_000
 
 Kept = TypeVar("Kept", Journal, Conflicts, Corrections, Headings, WrittenTables)
 
@@ -73,7 +73,7 @@ def usable_documents(folder: Path) -> KeptDocuments:
 
 def results_at_fault(folder: Path) -> Iterator[Problem]:
     """TK-F14: tell of results that cannot be read; those of another version of trialkit are no fault of the folder."""
-    source = read_source(folder, RESULTS, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, RESULTS, budget=DOCUMENT)
     if isinstance(source, Problem):
         if source.rule != "TK-F01":
             yield problem("TK-F14", RESULTS, "no text")
@@ -86,7 +86,7 @@ def results_at_fault(folder: Path) -> Iterator[Problem]:
 
 
 def _read(folder: Path, name: str, kind: Callable[[], Kept]) -> Kept | Problem:
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
+    source = read_source(folder, name, budget=DOCUMENT)
     if isinstance(source, Problem):
         if source.rule == "TK-F01":
             return kind()

@@ -10,8 +10,9 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
+from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
-from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
 from trialkit.rules.followed import followed, without_cells_at_fault
@@ -19,7 +20,7 @@ from trialkit.rules.hand_edits import hand_edits
 from trialkit.rules.kept_documents import KEPT_FILES, KeptDocuments, kept_documents
 from trialkit.rules.trial_tables import Tables, TrialTables
 from trialkit.rules.unfinished import generation, open_conflicts, remembered_rows, unfinished_merge
-from trialkit.tables.problem import PlanError, TrialError
+from trialkit.tables.problem import PlanError, TrialError, first_problems
 from trialkit.tables.resaved import Clues
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import TableSchema, load_schema
@@ -39,6 +40,7 @@ ProtocolRule = Callable[[TrialTables], Iterator[Problem]]
 
 LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     record_rules.names_are_declared,
+    record_rules.gardens_have_names_of_their_own,
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
@@ -46,7 +48,7 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (solution_rules.acids_are_of_the_kitchen,),
+    "plan": (record_rules.gardens_have_names_of_their_own, solution_rules.acids_are_of_the_kitchen),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
@@ -220,11 +222,12 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     for reading in readings.values():
         problems += reading.problems
     sound = {name: without_cells_at_fault(reading) for name, reading in readings.items()}
-    later = [problem for rule in TABLE_RULES[stage] for problem in followed(rule, Tables(sound))]
+    of_tables = (one for rule in TABLE_RULES[stage] for one in followed(rule, Tables(sound)))
+    later = list(first_problems(of_tables, "heads.csv"))
     corrections = kept.corrections.corrections if stage == "records" else ()
     if protocol is not None:
         whole = TrialTables(sound, protocol, text, corrections)
-        later += [problem for rule in PROTOCOL_RULES[stage] for problem in followed(rule, whole)]
+        later += first_problems((one for rule in PROTOCOL_RULES[stage] for one in followed(rule, whole)), "heads.csv")
     if stage == "records":
         later += [*open_conflicts(kept.conflicts), *followed(hand_edits, kept, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
@@ -284,7 +287,7 @@ def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
 
 
 def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem]) -> tuple[Protocol | None, str]:
-    source = read_source(folder, PROTOCOL_FILE, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     if isinstance(source, Problem):
         problems.append(source)
         return None, ""

@@ -44,10 +44,11 @@ TK-F03 error: A file is too large
   Check that the right file was saved, without pictures or other sheets.
 TK-F04 error: A file is not UTF-8
   Names with accents would be spoiled silently.
-  Save it again as "CSV UTF-8 (comma delimited)".
+  Save it again in UTF-8: a table as "CSV UTF-8 (comma delimited)", trial.toml as plain text.
 TK-F05 error: A file holds NUL bytes
   It was damaged, or is not a text file.
-  Fetch the file again from whoever sent it, or save it again as CSV UTF-8.
+  Fetch the file again from whoever sent it, or save it again in UTF-8: a table as "CSV UTF-8", trial.toml as \
+plain text.
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.
@@ -146,6 +147,9 @@ TK-K02 error: A name that its own table does not list
 TK-K03 error: A date outside the trial
   The year or the month was mistyped.
   Correct the date, or trial.started_on in trial.toml.
+TK-K04 warning: Two gardens of one name
+  A return that tells this name may be either's, so it cannot be merged.
+  Give each garden a name of its own in sites.csv.
 
 # The protocol
 TK-P01 error: trial.toml cannot be read

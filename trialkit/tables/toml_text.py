@@ -1,12 +1,14 @@
-"""Reading TOML that a stranger may have written: its data, or where it stops being TOML and why."""
+"""Text in TOML as plain data, held to the budget of a protocol."""
 
 import re
 import tomllib
+from collections.abc import Iterator
 from typing import Any
 
-MOST_POINTS = 100
-"""In a line: names within names are read in a time that grows with the square of their number."""
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
+
 PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+LONG_KEY = re.compile(r"""(?<![\w\-"'])(?:[\w\-"']++[ \t]*+\.[ \t]*+){50}""")
 
 
 class NoToml(ValueError):
@@ -18,27 +20,44 @@ class NoToml(ValueError):
 
 
 def toml_data(text: str) -> dict[str, Any]:
-    r"""Read the text of a TOML file.
+    r"""Read a text in TOML; lines may end as any program ends them.
 
     Raises
     ------
+    OverBudget
+        If it holds more than any protocol.
     NoToml
-        If it is none, or made to keep its reader busy.
+        If it is none; not only a decode error: of a figure of 5,000 digits, say.
 
     Examples
     --------
-    >>> toml_data("heads = 2\n")
-    {'heads': 2}
+    >>> toml_data("[trial]\rid = 'autumn'")
+    {'trial': {'id': 'autumn'}}
     """
-    for row, line in enumerate(text.splitlines(), start=1):
-        if line.count(".") > MOST_POINTS and not line.lstrip().startswith("#"):
-            raise NoToml("names within names, over a hundred of them", row)
+    PROTOCOL.hold("file_bytes", len(text))
+    if LONG_KEY.search(text):  # its reader takes time and memory with the square of a key's parts
+        raise OverBudget("depth", PROTOCOL.depth)
     try:
-        return tomllib.loads(text)
-    except RecursionError as error:
-        raise NoToml("brackets within brackets, hundreds of them") from error
+        data = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
+    except RecursionError:
+        raise OverBudget("depth", PROTOCOL.depth) from None
     except ValueError as error:
         raise _told(text, str(error)) from error
+    for number, depth in enumerate(_depths(data), start=1):
+        PROTOCOL.hold("depth", depth)
+        PROTOCOL.hold("items", number)
+    return data
+
+
+def _depths(data: dict[str, Any]) -> Iterator[int]:
+    """Yield how deep each key and each value of a list stands."""
+    waiting: list[tuple[int, Any]] = [(1, data)]
+    while waiting:
+        depth, value = waiting.pop()
+        for inner in value.values() if isinstance(value, dict) else value:
+            yield depth
+            if isinstance(inner, dict | list):
+                waiting.append((depth + 1, inner))
 
 
 def _told(text: str, said: str) -> NoToml:

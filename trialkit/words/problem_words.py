@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.problems import Problem, ToldProblem
 from trialkit.tables.rule_book import RULES
+from trialkit.words.budget_words import budget_words
 from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ TK-F01: a file named {file} in the trial folder | no file
 TK-F02 link: a file inside the trial folder | a link that leads out of the folder
 TK-F02 folder: an ordinary file | a folder or a device
 TK-F02 unreadable: a file that can be read | {said!q}
-TK-F03: at most {most_mb:g} MB | {size_mb:.1f} MB
+TK-F03: {most_read} | {found_there}
 TK-F04: UTF-8 | text that looks like {encoding}, near {near!q}
 TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
@@ -126,7 +127,6 @@ TK-F14 damaged: the results as trialkit analyse wrote them | results that are da
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
-TK-C02 too many: at most {most} columns | {count} columns
 TK-C03: each heading once | {heading!q} {count} times
 # Cells
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
@@ -145,6 +145,7 @@ TK-V07: a date as year-month-day | | Write year-month-day, with the year in full
 TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
 TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever is meant.
 TK-V08: a day that exists
+TK-V08 weekday: a day that exists; that one is a {weekday}
 TK-V09: {yes} or {no}
 TK-V12 control characters: text without control characters | | Type the text again.
 TK-V14: a finite number
@@ -153,6 +154,7 @@ TK-V15: plain figures; read as {read}
 TK-K01: it once; row {first_row} has it already | {key!p}
 TK-K01 earlier row: it once; an earlier row has it already | {key!p}
 TK-K02: a {column} that {listed_in}.csv lists | | [[Did you mean {near!q}? Otherwise add it to {listed_in}.csv.]]
+TK-K04: a name that no other garden has | | {other} has it too, but for capitals, accents or blanks. Change one of them.
 TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
@@ -163,6 +165,7 @@ TK-P03 key: the key {key} | nothing
 TK-P03 section: a section [{key}] | nothing
 TK-P04 doses: numbers of teaspoons | {level!r}
 TK-P04 names: names in quotation marks | {level!r}
+TK-P04 alike: names that differ in more than capitals, accents or blanks from {other!q} | {level!q}
 TK-P04 twice: each level once | {level!r} twice
 TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart: no spoon tells these from each other | {lower_tsp!r} \
 and {higher_tsp!r}
@@ -344,6 +347,8 @@ def said_of(
     code = f"{rule} {case}".strip()
     message = messages.get(code) or MESSAGES.get(code) or MESSAGES[rule]
     known = {**facts, "of_rule": RULES[rule].how_to_fix}
+    if "measure" in facts:
+        known |= budget_words(facts["measure"], facts["most"], facts.get("amount"))
     if "schema" in facts:
         known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
     how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]

@@ -6,6 +6,7 @@ Prints what is wrong, season by season; exit status 1 if anything is. Two second
 import signal
 import sys
 import tempfile
+import traceback
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -16,7 +17,7 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from bad_seasons import TRIALS, Season, seasons, told  # noqa: E402
+from bad_seasons import TRIALS, Season, seasons, told
 
 WORKERS = 2
 HANGS_AFTER_S = 120
@@ -32,8 +33,12 @@ class Found(NamedTuple):
     refused: dict[str, str]
 
 
-def _hang(number: int, frame: FrameType | None) -> None:
-    raise TimeoutError(f"not done after {HANGS_AFTER_S} s")
+class Hangs(BaseException):
+    """A season that is not done in time: no command may take it for something that it can tell."""
+
+
+def _hang(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+    raise Hangs(f"not done after {HANGS_AFTER_S} s, at {''.join(traceback.format_stack(frame)[-8:])}")
 
 
 @cache
@@ -57,7 +62,7 @@ def through(season: Season) -> Found:
         try:
             season.write(Path(name) / "trial", whole())
             found = told(Path(name) / "trial", Path(name) / "ledger", onward=season.seed % ONWARD == 0)
-        except TimeoutError as error:
+        except Hangs as error:
             return Found(season, (str(error),), {})
         finally:
             signal.alarm(0)

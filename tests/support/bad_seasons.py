@@ -55,9 +55,7 @@ TRIALS: Mapping[str, Callable[[Path], None]] = {
     "split plot": _small(sites=2, blocks=2, cultivars=2, doses=3, whole_plot="dose"),
     "completely randomised": _small(sites=2, blocks=2, cultivars=3, kind="completely randomised"),
     "Latin square": _small(sites=2, blocks=1, cultivars=4, kind="Latin square"),
-    "row-column": _small(
-        sites=2, blocks=1, cultivars=6, kind="row-column", layout="rows = 3\ncolumns = 4\n"
-    ),
+    "row-column": _small(sites=2, blocks=1, cultivars=6, kind="row-column", layout="rows = 3\ncolumns = 4\n"),
     "incomplete blocks": _small(
         sites=2, blocks=4, cultivars=6, kind="incomplete blocks", layout="block_size = 3\nresolvable = true\n"
     ),
@@ -92,7 +90,7 @@ def _one_of(rng: np.random.Generator, records: Records, *columns: str) -> pd.Ser
 
 
 def _varied(records: Records) -> list[str]:
-    return [name for name in FACTORS if records[name].nunique() > 1]
+    return [name for name in FACTORS if records[name].nunique() > 1] or list(FACTORS)
 
 
 def _fate(rng: np.random.Generator) -> str:
@@ -256,7 +254,7 @@ class Season:
         )
         records = heads.merge(layout, on="bucket", suffixes=("", "_of_layout"))
         for harm in self.harms:
-            records = HARMS[harm](records, rng)
+            records = HARMS[harm](records, rng) if len(records) else records
         records[list(heads.columns)].to_csv(folder / "heads.csv", index=False)
         if not self.visits:
             path = folder / "visits.csv"
@@ -274,9 +272,7 @@ def seasons(count: int, seed: int) -> Iterator[Season]:
         more = rng.choice(harms, int(rng.choice([0, 0, 1, 2])), replace=False)
         drawn = tuple(str(one) for one in rng.permutation([harms[i % len(harms)], *more]))
         place = (i + i // len(trials)) % len(trials)
-        yield Season(
-            trials[place], drawn, int(rng.integers(2**31)), bool(rng.random() < 0.9), bool(rng.random() < 0.1)
-        )
+        yield Season(trials[place], drawn, int(rng.integers(2**31)), bool(rng.random() < 0.9), bool(rng.random() < 0.1))
 
 
 @dataclass
@@ -319,7 +315,7 @@ def told(folder: Path, ledger: Path, *, onward: bool) -> Told:
     """Take a season through check, analysis, report, package and ledger; onward, to advice and the next trial too."""
     told = Told()
     checked, _ = told.run("check", folder, statuses=(DONE, DATA_ERROR))
-    analysed, _ = told.run("analyse", folder, statuses=(DATA_ERROR,) if checked else (DONE, NOT_COMPUTED))
+    told.run("analyse", folder, statuses=(DATA_ERROR,) if checked else (DONE, NOT_COMPUTED))
     written = folder / "results" / "results.json"
     if not written.is_file():
         told.run("report", folder, statuses=(WRONG_CALL,))
@@ -327,12 +323,14 @@ def told(folder: Path, ledger: Path, *, onward: bool) -> Told:
         return told
     told.run("report", folder, statuses=(DONE,))
     told.run("pack", folder, statuses=(DONE,))
-    told.run("evidence", "add", folder, "--ledger", ledger, statuses=(DONE,))
     results = json.loads(written.read_text("utf-8"))
+    # A trial of which nothing was weighed is no evidence: it is refused with that word.
+    is_evidence = results["no_decision"] != {"code": "nothing_usable"}
+    told.run("evidence", "add", folder, "--ledger", ledger, statuses=(DONE if is_evidence else WRONG_CALL,))
     page = (folder / "results" / "report.html").read_text("utf-8")
     told.wrong += [f"report: shows {one!r}" for one in not_numbers(page)]
     told.wrong += _unsaid(folder, results, page)
-    if onward:
+    if onward and is_evidence:
         told.run("evidence", "pool", "--ledger", ledger, statuses=(DONE, NOT_COMPUTED))
         recommended, _ = told.run("recommend", ledger, statuses=(DONE, NOT_COMPUTED))
         if recommended == DONE:
@@ -343,7 +341,7 @@ def told(folder: Path, ledger: Path, *, onward: bool) -> Told:
 
 
 def lost_levels(folder: Path) -> dict[str, list[str]]:
-    """Levels of each varied factor of which no head was cut, as the files say, whatever became of them."""
+    """Levels of each varied factor of which no head became marketable, as the files say; none where no head at all."""
     heads, layout = (
         pd.read_csv(folder / f"{name}.csv", dtype=str, keep_default_na=False) for name in ("heads", "layout")
     )
@@ -351,7 +349,7 @@ def lost_levels(folder: Path) -> dict[str, list[str]]:
     return {
         name: sorted(set(layout[name]) - set(layout[name][layout["bucket"].isin(cut)]))
         for name in FACTORS
-        if layout[name].nunique() > 1
+        if cut and layout[name].nunique() > 1
     }
 
 

@@ -98,12 +98,11 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_text
 
-    results = analyse(read_trial(folder), all_pairs=all_pairs)
-    text = as_text(results)
+    results = as_written(analyse(read_trial(folder), all_pairs=all_pairs))
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     path.parent.mkdir(exist_ok=True)
-    write_text(path, text)
-    return Analysed(from_text(type(results), text), path, f"{_answer(results)} Written to {path}.")
+    write_text(path, as_text(results))
+    return Analysed(results, path, f"{_answer(results)} Written to {path}.")
 
 
 def write_report(folder: Path) -> str:
@@ -300,5 +299,6 @@ def _answer(results: Results) -> str:
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
     from trialkit.words.decision_words import no_decision_words
+    from trialkit.words.measures import measures_of
 
-    return f"No recommendation. {no_decision_words(results)}"
+    return f"No recommendation. {no_decision_words(results, measures_of(results))}"

@@ -34,6 +34,7 @@ from trialkit.words.decision_words import (
 from trialkit.words.departure_words import departures_words
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.feed_words import part_amount
+from trialkit.words.loss_words import nothing_left_words
 from trialkit.words.measures import (
     MeasureSystem,
     Sentence,
@@ -117,15 +118,19 @@ def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
     decision, design = reading.decision, reading.design
     verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
-    none = ("This trial gives no recommendation.", no_decision_words(reading.results))
+    results = reading.results
     return Answer(
         verdict=verdict[:1].upper() + verdict[1:],
         tone=TONES[decision.verdict] if decision else "none",
         sentences=(
-            *(reading.said(lambda system: [what_to_do(decision, system)]) if decision else none),
-            *reading.said(partial(departures_words, reading.results)),
+            *(() if decision else ("This trial gives no recommendation.",)),
+            *reading.said(
+                lambda system: [what_to_do(decision, system) if decision else no_decision_words(results, system)]
+            ),
+            *(reading.said(partial(nothing_left_words, results.losses)) if decision else ()),
+            *reading.said(partial(departures_words, results)),
         ),
-        cautions=reading.said(partial(cautions, reading.results)),
+        cautions=reading.said(partial(cautions, results)),
         card=tuple(_card(reading)),
         card_title="The default stays" if reading.is_kept else "The new default",
         bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),

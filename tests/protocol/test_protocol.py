@@ -227,11 +227,15 @@ def test_kinds_of_layout_are_those_that_can_be_made() -> None:
     [
         ("adopt_probability = 0.4", "at least 0.5"),
         ("confidence = 0.1", "at least 0.5"),
-        ("price_per_kg = 0", "more than 0"),
+        ("confidence = 0.99999999999999", "at most 0.999"),
+        ("adopt_probability = 1", "at most 0.999"),
+        ("margin_g = 1e9", "at most 2000.0"),
+        ("change_cost_g = -1", "at least 0.0"),
+        ("price_per_kg = 0", "at least 0.0001"),
     ],
 )
 def test_thresholds_that_would_make_nonsense(good_protocol: str, line: str, words: str) -> None:
-    """A change is not adopted when more likely wrong than right, nor is lettuce sold for nothing."""
+    """No change is adopted when more likely wrong than right, no margin exceeds a head, no lettuce goes for nothing."""
     (problem,) = damaged(good_protocol, (PRACTICE, f"{PRACTICE}\n{line}"))
     assert (problem.rule, problem.column) == ("TK-P04", f"decision.{line.split()[0]}")
     assert words in told_problem(problem).expected

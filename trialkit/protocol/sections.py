@@ -302,7 +302,7 @@ class DecisionRule(Section):
     equivalence_margin_g: Annotated[Grams, "Difference of a transplanted head that does not, g."] = 10.0
     change_cost_g: Annotated[Grams, "What a change of the handout must gain a transplanted head, g."] = 3.0
     price_per_kg: Annotated[
-        Annotated[Finite, Field(ge=1e-6, le=MOST_MONEY)] | None, "Of lettuce; without it only weights are compared."
+        Annotated[Finite, Field(ge=0.0001, le=MOST_MONEY)] | None, "Of lettuce; without it only weights are compared."
     ] = None
     cost_per_bucket: Annotated[Money, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
     delay_cost_per_day: Annotated[Money, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0

@@ -355,7 +355,7 @@ def lost_levels(folder: Path) -> dict[str, list[str]]:
 
 def _unsaid(folder: Path, results: dict[str, Any], page: str) -> Iterator[str]:
     """Tell of what was lost altogether and is recommended, or not said by name where the report begins."""
-    first = re.sub(r"<[^>]+>", " ", page.split("<section", 2)[1])
+    first = re.sub(r"(?:<[^>]+>|\s)+", " ", page.split("<section", 2)[1])
     for name, levels in lost_levels(folder).items():
         recommended = (results["decision"] or {}).get("recommended", {}).get(name)
         for level in levels:

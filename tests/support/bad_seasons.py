@@ -71,6 +71,8 @@ TRIALS: Mapping[str, Callable[[Path], None]] = {
 def met(records: Records, rows: pd.Series, fate: str) -> Records:
     """Let heads meet a fate, recorded as the rules want it: what cannot be known of it is empty."""
     kept = records.copy()
+    if fate not in ("never_planted", ""):  # what never went into its bucket meets nothing else
+        rows = rows & (kept["transplanted_on"] != "")
     emptied = ["weight_g", "marketable"] if fate in CUT else ["weight_g", "marketable", "harvested_on"]
     kept.loc[rows, emptied] = ""
     if fate in ("never_planted", ""):
@@ -170,7 +172,7 @@ def _weights(*grams: str) -> Callable[[Records, np.random.Generator], Records]:
 
 def _weights_by_treatment(records: Records, rng: np.random.Generator) -> Records:  # noqa: ARG001
     """Give every head the one weight of its treatment: nothing varies but what is asked."""
-    grams = 100 + 10 * pd.Series(records[list(FACTORS)].agg("|".join, axis=1)).astype("category").cat.codes
+    grams = 100 + 10 * pd.Series(records[list(FACTORS)].agg("|".join, axis=1)).astype("category").cat.codes.astype(int)
     return records.assign(weight_g=grams.astype(str).where(records["weight_g"] != "", ""))
 
 
@@ -330,6 +332,10 @@ def told(folder: Path, ledger: Path, *, onward: bool) -> Told:
     page = (folder / "results" / "report.html").read_text("utf-8")
     told.wrong += [f"report: shows {one!r}" for one in not_numbers(page)]
     told.wrong += _unsaid(folder, results, page)
+    if onward:
+        told.run("analyse", folder, "--all-pairs", statuses=(DONE, NOT_COMPUTED))
+        told.run("report", folder, statuses=(DONE,))
+        told.run("report", folder, "--verify", statuses=(DONE,))
     if onward and is_evidence:
         told.run("evidence", "pool", "--ledger", ledger, statuses=(DONE, NOT_COMPUTED))
         recommended, _ = told.run("recommend", ledger, statuses=(DONE, NOT_COMPUTED))

@@ -36,7 +36,7 @@ def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
 
 
 def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[str, ...]:
-    """Name each level of which no head became marketable; nothing where none did, which is said instead."""
+    """Name each level of which no head is known to be marketable; nothing where none is, which is said instead."""
     by_level: dict[tuple[str, Level], list[HeadCounts]] = {}
     for row in losses.by_treatment:
         for column, level in row.treatment.levels.items():
@@ -45,11 +45,16 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
     if not any(_is_left(heads) for heads in found.values()):
         return ()
     return tuple(
-        f"No head became marketable with {level_words(column, level, system)}: of {heads.planned} planned, "
-        f"{listed(list(_counted(heads)))}."
+        _nothing_left(heads, level_words(column, level, system))
         for (column, level), heads in found.items()
         if not _is_left(heads)
     )
+
+
+def _nothing_left(heads: HeadCounts, level: str) -> str:
+    if heads.unrecorded == heads.planned:
+        return f"No head with {level} has a record, of {heads.planned} planned."
+    return f"No head became marketable with {level}: of {heads.planned} planned, {listed(list(_counted(heads)))}."
 
 
 def _added(counts: Sequence[HeadCounts]) -> HeadCounts:

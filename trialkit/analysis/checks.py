@@ -66,13 +66,13 @@ def _do_not_vary(residuals: BucketResiduals, heads: pd.DataFrame, response: str)
 
 
 def model_checks(
-    heads: pd.DataFrame, response: str, replication: ReplicationCheck, scale: Scale | None
+    heads: pd.DataFrame, response: str, replication: ReplicationCheck | None, scale: Scale | None
 ) -> tuple[Check, ...]:
     """Check replication, the shape and spread of bucket residuals, the scale, and single buckets that stand out.
 
     Rows are heads, with bucket, site, block, ``treatment`` and the response.
     """
-    return replication, *_residual_checks(heads, response, scale)
+    return (*([replication] if replication else ()), *_residual_checks(heads, response, scale))
 
 
 def _residual_checks(heads: pd.DataFrame, response: str, scale: Scale | None) -> Iterator[Check]:
@@ -122,8 +122,13 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
     )
 
 
-def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCheck:
-    """Name the effect, or the treatment compared with the practice, with the fewest degrees of freedom for error."""
+def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCheck | None:
+    """Name the effect, or the treatment compared with the practice, with the fewest degrees of freedom for error.
+
+    None where the records determine no effect, and nothing can be compared with the practice.
+    """
+    if not effects:
+        return None
     least = min(effects, key=lambda one: round(effects[one], TIE_DECIMALS))
     ok, df = effects[least] >= FEWEST_ERROR_DF, effects[least]
     if isinstance(least, Treatment):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.documents.document import DamagedDocument, as_text, from_text
+from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
 from trialkit.tables.problem import TrialError
@@ -114,10 +114,9 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     with at_work(folder):
-        results = analyse(read_trial(folder), all_pairs=all_pairs)
-        text = as_text(results)
-        write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": text.encode("utf-8")})
-    return Analysed(from_text(type(results), text), path, f"{_answer(results)} Written to {path}.")
+        results = as_written(analyse(read_trial(folder), all_pairs=all_pairs))
+        write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": as_text(results).encode("utf-8")})
+    return Analysed(results, path, f"{_answer(results)} Written to {path}.")
 
 
 def write_report(folder: Path) -> str:
@@ -295,5 +294,6 @@ def _answer(results: Results) -> str:
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
     from trialkit.words.decision_words import no_decision_words
+    from trialkit.words.measures import measures_of
 
-    return f"No recommendation. {no_decision_words(results)}"
+    return f"No recommendation. {no_decision_words(results, measures_of(results))}"

@@ -161,7 +161,15 @@ def from_data(kind: type[Value], data: Any) -> Value:
 
 
 def as_written(value: Value) -> Value:
-    """Return a document as it is once written and read again: numbers to 12 significant digits."""
+    """Return a document as it is once written and read again: numbers to 12 significant digits.
+
+    Whatever is written to be read again goes this way first, so that no command writes what another calls damaged.
+
+    Raises
+    ------
+    DamagedDocument
+        If it could not be read again.
+    """
     return from_text(type(value), as_text(value))
 
 

@@ -16,7 +16,7 @@ from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
-from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_validation
+from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
     Bucket,
@@ -32,9 +32,9 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
-from trialkit.tables.problem import TrialError, problem
+from trialkit.tables.problem import TrialError
 from trialkit.tables.source_file import read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 SIZE_LIMIT_BYTES = 1_000_000
 
@@ -209,9 +209,8 @@ def parse_protocol(text: str) -> Protocol:
     """
     try:
         data = toml_data(text)
-    except NoToml as error:
-        unread = problem("TK-P01", PROTOCOL_FILE, row=error.row, said=error.said, character=error.character)
-        raise TrialError([unread]) from error
+    except ValueError as error:
+        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:

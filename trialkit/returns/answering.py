@@ -14,7 +14,7 @@ from trialkit.tables.headings import plain_heading
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 LARGEST_FILE_BYTES = 100_000
 MOST_FAULTS = 50
@@ -66,11 +66,8 @@ def read_answers(path: Path) -> Given:
         raise WrongCall(f"{path}: more than {LARGEST_FILE_BYTES / 1000:g} kB, so no file of answers. {HOW_TO_ANSWER}")
     try:
         told = toml_data(data.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        raise WrongCall(f"{path}: no text in UTF-8; save it so. {HOW_TO_ANSWER}") from error
-    except NoToml as error:
-        place = f", line {error.row}" if error.row else ""
-        raise WrongCall(f"{path}{place}: {shown(error)}. {HOW_TO_ANSWER}") from error
+    except ValueError as error:  # no text, or no TOML
+        raise WrongCall(f"{path}: {shown(error)}. {HOW_TO_ANSWER}") from error
     return given(told, str(path))
 
 

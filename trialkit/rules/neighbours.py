@@ -7,7 +7,7 @@ from trialkit.documents.problems import Problem
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 MOST_LOOKED_AT = 200
 """Folders beside a trial's own: more than a county runs in many seasons."""
@@ -46,7 +46,7 @@ def _name(folder: Path) -> str:
     source = read_source(folder, PROTOCOL_FILE)
     try:
         about = {} if isinstance(source, Problem) else toml_data(source.text).get("trial", {})
-    except NoToml:
+    except ValueError:
         about = {}
     name = about.get("id") if isinstance(about, dict) else None
     return name if isinstance(name, str) and name else folder.name

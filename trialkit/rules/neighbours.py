@@ -8,7 +8,7 @@ from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 MOST_LOOKED_AT = 200
 """Folders beside a trial's own: more than a county runs in many seasons."""
@@ -47,7 +47,7 @@ def _name(folder: Path) -> str:
     source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     try:
         about = {} if isinstance(source, Problem) else toml_data(source.text).get("trial", {})
-    except (NoToml, OverBudget):
+    except (ValueError, OverBudget):
         about = {}
     name = about.get("id") if isinstance(about, dict) else None
     return name if isinstance(name, str) and name else folder.name

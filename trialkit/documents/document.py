@@ -91,17 +91,20 @@ def from_text(kind: type[Value], text: str) -> Value:
     except ValidationError as error:
         few = error.error_count() <= MOST_PLACES
         raise DamagedDocument(".".join(map(str, error.errors()[0]["loc"])) if few else "") from None
-    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(text):
-        raise DamagedDocument("sha256")
+    if isinstance(kind, type) and issubclass(kind, Sealed):
+        _require_sealed(text)
     return found
 
 
-def _is_sealed(text: str) -> bool:
+def _require_sealed(text: str) -> None:
     try:
         data = json.loads(text)
-    except ValueError:  # an integer of thousands of digits, where a document has no field
-        return False
-    return bool(data.get("sha256") == _seal_of(data))
+    except ValueError as error:  # an integer of thousands of digits, where a document has no field
+        raise DamagedDocument("") from error
+    if not data.get("sha256"):
+        raise DamagedDocument("schema")  # as it was before documents were sealed
+    if data["sha256"] != _seal_of(data):
+        raise DamagedDocument("sha256")
 
 
 def as_written(value: Value) -> Value:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -71,12 +71,11 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
-    from trialkit.tables.atomic import write_text
     from trialkit.words import default_words as words
 
     document = pool_now(ledger, __version__, propose)
     path = ledger / POOL_PAGE
-    write_text(path, evidence_html(document))
+    _write_pages(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
     lines = [
         *words.answer(document, document.measures),
         words.trial_by_trial(document, document.measures),
@@ -97,24 +96,19 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.report.care_page import care_html
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
-    from trialkit.tables.atomic import write_bytes, write_text
     from trialkit.words import default_words as words
 
     version = recommend_anew(ledger, __version__, propose)
     document = version.document
     pages = {"handout": handout_html(document), "care": care_html(document)}
-    written = [version.path, *(ledger / f"{name}.html" for name in pages)]
-    for name, page in pages.items():
-        write_text(ledger / f"{name}.html", page)
+    files = {f"{name}.html": page.encode("utf-8") for name, page in pages.items()}
     try:
-        for name, page in pages.items():
-            for paper in PAPERS:
-                path = ledger / f"{name}-{paper}.pdf"
-                write_bytes(path, handout_pdf(page, paper))
-                written.append(path)
+        files |= {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
         missing = ""
     except NotComputed as error:
         missing = f"\n{error}"
+    _write_pages(ledger, files, document)
+    written = [version.path, *(ledger / name for name in files)]
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
         *filter(None, [version.copy_problem]),
@@ -127,6 +121,19 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
+
+
+def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None) -> None:
+    """Write what is printed of a ledger, all of it or none; pages of a version, unless another came meanwhile."""
+    from trialkit.documents.document import as_text
+    from trialkit.evidence.kept_versions import RECOMMENDED_FILE
+    from trialkit.evidence.ledger import locked
+    from trialkit.tables.committing import finish, write_outputs
+
+    with locked(ledger):
+        finish(ledger)
+        if of is None or (ledger / RECOMMENDED_FILE).read_text("utf-8") == as_text(of):
+            write_outputs(ledger, files)
 
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:

@@ -6,19 +6,29 @@ import hashlib
 import inspect
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any, Literal, TypeVar, get_args, get_type_hints
 
+from trialkit.domain.reading_budget import DOCUMENT, OverBudget
+
 SIGNIFICANT_DIGITS = 12
 ALIKE, ALIKE_NEAR_ZERO = 1e-5, 1e-9
 """How near two numbers are, of which another library or processor may have calculated one."""
-MOST_PLACES = 10_000
+MOST_PLACES = 1_000
 """Of damage that are looked at to name the first: a text of millions is no document, and each takes memory."""
+SEAL = "sha256"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SCHEMA_HOME = "https://example.org/trialkit/schemas"
 """Where the published schemas would stand: a name that never resolves (RFC 2606), as trialkit has no home page."""
+
+MOST_FIGURES = 20
+"""Of a whole number: a seed has nineteen."""
+STRANGE_NUMBER = re.compile(rf"(?<=[\s\[:,])-?(?:NaN|Infinity|[0-9.]+[eE]\+?[0-9]{{3}}|[0-9]{{{MOST_FIGURES}}})")
+"""What may be a number that is not finite or has too many figures; it may stand in a text, too."""
+JSON_PLACE = re.compile(r" at (line \d+ column \d+)$")
 
 Value = TypeVar("Value")
 
@@ -31,6 +41,10 @@ class Closed:
 
 class Sealed:
     """What holds, as `sha256`, a digest of all its other content: a text that was altered by hand is damaged there."""
+
+
+class SealedLater(Sealed, Closed):
+    """Sealed, but for what an earlier trialkit wrote: that has no digest, nor any key that is none of its own."""
 
 
 class DamagedDocument(ValueError):
@@ -62,12 +76,12 @@ def as_text(value: Any) -> str:
     """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
     data = as_data(value)
     if isinstance(value, Sealed):
-        data["sha256"] = _seal_of(data)
+        data[SEAL] = _seal_of(data)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _seal_of(data: Mapping[str, Any]) -> str:
-    content = {key: item for key, item in data.items() if key != "sha256"}
+    content = {key: item for key, item in data.items() if key != SEAL}
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
 
 
@@ -87,28 +101,81 @@ def from_text(kind: type[Value], text: str) -> Value:
     from pydantic import ValidationError
 
     try:
+        DOCUMENT.hold("items", text.count(",") + text.count("{") + text.count("["))
         found: Value = _validator(kind).validate_json(text)
+    except OverBudget as over:
+        raise DamagedDocument(f"its end: more than {over.most:,} keys and values") from over
     except ValidationError as error:
-        few = error.error_count() <= MOST_PLACES
-        raise DamagedDocument(".".join(map(str, error.errors()[0]["loc"])) if few else "") from None
+        if error.error_count() > MOST_PLACES:
+            raise DamagedDocument("") from None
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        place = JSON_PLACE.search(first["msg"]) if first["type"] == "json_invalid" else None
+        where = place[1] if place else ".".join(str(part) for part in first["loc"])
+        raise DamagedDocument(where) from None
+    if STRANGE_NUMBER.search(text):
+        _refuse_strange_numbers(text)
     if isinstance(kind, type) and issubclass(kind, Sealed):
-        _require_sealed(text)
+        _require_sealed(kind, text)
     return found
 
 
-def _require_sealed(text: str) -> None:
-    try:
-        data = json.loads(text)
-    except ValueError as error:  # an integer of thousands of digits, where a document has no field
-        raise DamagedDocument("") from error
-    if not data.get("sha256"):
-        raise DamagedDocument("schema")  # as it was before documents were sealed
-    if data["sha256"] != _seal_of(data):
-        raise DamagedDocument("sha256")
+def _require_sealed(kind: type[Sealed], text: str) -> None:
+    data = json.loads(text)
+    if issubclass(kind, SealedLater):
+        if SEAL not in data:
+            return
+    elif not data.get(SEAL):
+        raise DamagedDocument("schema")  # as it was before documents of its kind were sealed
+    if data.get(SEAL) != _seal_of(data):
+        raise DamagedDocument(SEAL)
+
+
+class _Strange(str):
+    """A number that no document of ours has, as it is written."""
+
+    __slots__ = ()
+
+
+def _strange_in(value: Any) -> Iterator[_Strange]:
+    if isinstance(value, _Strange):
+        yield value
+    elif isinstance(value, list):
+        for one in value:
+            yield from _strange_in(one)
+
+
+def _refuse_strange_numbers(text: str) -> None:
+    """Refuse numbers that are not finite or have more figures than a seed; a text that looks like one is no matter."""
+
+    def whole(figures: str) -> int | _Strange:
+        return int(figures) if len(figures) <= MOST_FIGURES else _Strange(f"{figures[:MOST_FIGURES]}…")
+
+    def finite(figures: str) -> float | _Strange:
+        return number if math.isfinite(number := float(figures)) else _Strange(figures[:MOST_FIGURES])
+
+    def sound(pairs: list[tuple[str, Any]]) -> None:
+        for name, value in pairs:
+            for one in _strange_in(value):
+                raise DamagedDocument(f"{name} ({one})")
+
+    json.loads(text, parse_int=whole, parse_float=finite, parse_constant=finite, object_pairs_hook=sound)
+
+
+def from_data(kind: type[Value], data: Any) -> Value:
+    """Read a document of a kind from plain JSON data; raises as `from_text`."""
+    return from_text(kind, json.dumps(data))
 
 
 def as_written(value: Value) -> Value:
-    """Return a document as it is once written and read again: numbers to 12 significant digits."""
+    """Return a document as it is once written and read again: numbers to 12 significant digits.
+
+    Whatever is written to be read again goes this way first, so that no command writes what another calls damaged.
+
+    Raises
+    ------
+    DamagedDocument
+        If it could not be read again.
+    """
     return from_text(type(value), as_text(value))
 
 

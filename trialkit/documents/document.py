@@ -114,14 +114,20 @@ def from_text(kind: type[Value], text: str) -> Value:
         raise DamagedDocument(where) from None
     if STRANGE_NUMBER.search(text):
         _refuse_strange_numbers(text)
-    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(kind, text):
-        raise DamagedDocument(SEAL)
+    if isinstance(kind, type) and issubclass(kind, Sealed):
+        _require_sealed(kind, text)
     return found
 
 
-def _is_sealed(kind: type[Sealed], text: str) -> bool:
+def _require_sealed(kind: type[Sealed], text: str) -> None:
     data = json.loads(text)
-    return bool(data.get(SEAL) == _seal_of(data)) or (issubclass(kind, SealedLater) and SEAL not in data)
+    if issubclass(kind, SealedLater):
+        if SEAL not in data:
+            return
+    elif not data.get(SEAL):
+        raise DamagedDocument("schema")  # as it was before documents of its kind were sealed
+    if data.get(SEAL) != _seal_of(data):
+        raise DamagedDocument(SEAL)
 
 
 class _Strange(str):

@@ -25,7 +25,7 @@ def toml_data(text: str) -> dict[str, Any]:
     >>> toml_data("[trial]\rid = 'autumn'")
     {'trial': {'id': 'autumn'}}
     """
-    PROTOCOL.hold("file_bytes", len(text))
+    PROTOCOL.hold("file_bytes", len(text), counted=True)
     if LONG_KEY.search(text):  # its reader takes time and memory with the square of a key's parts
         raise OverBudget("depth", PROTOCOL.depth)
     try:

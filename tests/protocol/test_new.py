@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from trialkit.protocol.starting import NewTrial, copy_example, new_trial_text, start_trial
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.rules.trial_folder import check_trial
+from trialkit.tables.nearest import plain_name
 from trialkit.tables.problem import TrialError
 
 ANSWERS = NewTrial(
@@ -65,7 +66,7 @@ def test_free_text_reads_back(question: str) -> None:
     assert (protocol.trial.question, protocol.trial.title) == (f"?{question}?", f"?{question}?")
 
 
-@given(names=st.lists(one_line, min_size=2, max_size=4, unique_by=lambda name: unicodedata.normalize("NFC", name)))
+@given(names=st.lists(one_line, min_size=2, max_size=4, unique_by=plain_name))
 def test_names_read_back(names: list[str]) -> None:
     """Any different one-line names come back as levels, accents composed."""
     practice = {**ANSWERS.current_practice, "cultivar": names[0]}

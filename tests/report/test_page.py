@@ -132,7 +132,7 @@ def test_corrections_are_listed_with_their_reason(pages: Any) -> None:
 
 
 def test_departures_are_said_first_and_listed(pages: Any) -> None:
-    """One sentence in the first section, each in a table; a page without any does not speak of them."""
+    """One sentence on the card, each in a table; a page without any does not speak of them."""
     results = pages.results("variety")
     made = Departure("334X", results.design.sites[0].site, "dose", 3.5, 30.0, "[tsp_us]", "2026-08-20", "wrong spoon")
     other = OtherReading("as_applied", results.decision.recommended, results.decision.verdict, True, 0.9, 0, 1)
@@ -143,7 +143,7 @@ def test_departures_are_said_first_and_listed(pages: Any) -> None:
         f"1 of {results.design.buckets} buckets was not treated as assigned (1 in dose), but counts so here; by what "
         "was really done, with 1 bucket left out, the choice would be the same."
     )
-    assert said in text.split("How sure")[0]
+    assert said in text.split("What to mind")[1].split("What was tried")[0]
     for one in ("334X", "3½ level teaspoons", "30 level teaspoons", "2026-08-20", "wrong spoon"):
         assert one in text
     assert "not treated as assigned" not in Outline(pages["variety"]).text["main"]
@@ -246,7 +246,7 @@ def test_a_response_that_was_not_analysed_says_why(pages: Any) -> None:
 
 
 def test_the_tables_hold_every_number_a_statistician_wants(pages: Any) -> None:
-    """Captions of the fourth section are there, and the current practice's difference is not compared with itself."""
+    """The statistician's captions are there, and the current practice's difference is not compared with itself."""
     captions = Outline(pages["full"]).text["caption"]
     for wanted in ("Candidates", "variation lies", "F tests", "every combination",
                    "Difference from the current practice", "How much things vary",

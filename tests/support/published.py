@@ -29,7 +29,7 @@ from trialkit.rules.trial_folder import read_trial
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
 ACCEPTED_ON = date(2027, 11, 1)
-VERSIONS = re.compile(r"<h3>Made with</h3>\n<dl.*?</dl>", re.DOTALL)
+VERSIONS = re.compile(r"Made with:</p>\n<dl.*?</dl>", re.DOTALL)
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DIGEST = re.compile(r"\b[0-9a-f]{12,}\b")
 

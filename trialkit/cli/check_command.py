@@ -10,7 +10,7 @@ from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import check_with_pages, stage_of
+from trialkit.cli.steps import check_folder, check_with_pages, stage_of
 
 NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 
@@ -33,7 +33,6 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     Example: trialkit check autumn_dose --html
     """
     from trialkit.documents.answers import CheckAnswer
-    from trialkit.rules.trial_folder import check_trial
     from trialkit.words.problem_words import told_problem
     from trialkit.words.record_check_words import check_sentence
 
@@ -43,7 +42,7 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
             tell(f"Page: {path}", err=True)
     else:
         stage = stage_of(folder)
-        result = check_trial(folder, stage=stage)
+        result = check_folder(folder, stage)
     if not as_json:
         show_problems(result.problems, err=False)
     found = CheckAnswer(result.ok, tuple(map(told_problem, result.problems)))

@@ -10,6 +10,7 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
+from trialkit.documents.document import DamagedDocument
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
@@ -73,6 +74,11 @@ def speaks_plainly(function: Command) -> Command:
             raise failure(f"{count(len(error.problems), 'problem')} to fix first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
+        except DamagedDocument as error:  # what was read is told where it is read: this was about to be written
+            raise ComputationFailure(
+                f"What was worked out is {error}, so nothing of it was written. That is a fault of trialkit and not of "
+                "your records: please report it, with the folder that it was worked out from."
+            ) from error
         except WrongCall as error:
             raise CallFailure(str(error)) from error
         except BrokenPipeError:  # whoever read what we print has seen enough

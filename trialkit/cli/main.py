@@ -46,6 +46,11 @@ BY_SIGNAL, NOBODY_READS = 128, 141
 STOPS = ("SIGINT", "SIGTERM", "SIGHUP")
 
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+OUT_OF_MEMORY = (
+    "there is not memory enough for this. Close other programs, or allow this one a gigabyte (ulimit -v), and run the "
+    "same command again."
+)
+LOADER_OUT_OF_MEMORY = ("failed to map segment", "cannot allocate memory", "Cannot allocate memory")
 
 
 class LazyGroup(click.Group):
@@ -113,11 +118,14 @@ def main(arguments: list[str] | None = None) -> Any:
         sys.exit(error.exit_code)
     except click.Abort:
         _stop(stopped)
-    except Exception:
+    except Exception as error:
         # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
         if stopped:
             _stop(stopped)
-        raise
+        if not _is_out_of_memory(error):
+            raise
+        click.echo(f"Error: {OUT_OF_MEMORY}", err=True)
+        sys.exit(NOT_COMPUTED)
     finally:
         # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
         gc.freeze()
@@ -138,6 +146,16 @@ def _watch_for_stops() -> list[int]:
             if number is not None and (name == "SIGINT" or signal.getsignal(number) != signal.SIG_IGN):
                 signal.signal(number, remember)  # what nohup has us ignore stays ignored
     return stopped
+
+
+def _is_out_of_memory(error: BaseException | None) -> bool:
+    """Whether memory ran out, were it while a library was loaded, which wraps the loader's words in its own."""
+    while error is not None:
+        unmapped = isinstance(error, ImportError) and any(words in str(error) for words in LOADER_OUT_OF_MEMORY)
+        if isinstance(error, MemoryError) or unmapped:
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _stop(stopped: list[int]) -> NoReturn:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
+LARGEST_RESULTS_BYTES = 6_000_000
+"""Twice what comparing every pair of 64 treatments takes."""
 DEMO_EXAMPLE = "autumn_dose"
 
 
@@ -75,17 +77,25 @@ def stage_of(folder: Path) -> Stage:
     return "layout" if (folder / "layout.csv").exists() else "plan"
 
 
+def check_folder(folder: Path, stage: Stage) -> CheckResult:
+    """Check a trial as far as it has come, and its results, where there are any: they keep nobody from analysing."""
+    from trialkit.rules.kept_documents import results_at_fault
+    from trialkit.rules.trial_folder import check_trial
+
+    result = check_trial(folder, stage=stage)
+    return replace(result, problems=(*result.problems, *results_at_fault(folder)))
+
+
 def check_with_pages(folder: Path) -> tuple[Stage, CheckResult, list[Path]]:
     """Check; write a page of it and one for each garden that is asked something; take away those of earlier checks."""
     from trialkit.report.check_page import asked_gardens, check_html
-    from trialkit.rules.trial_folder import check_trial
     from trialkit.tables.committing import at_work, write_outputs
     from trialkit.tables.own_files import is_own, kind_of, ordinary_folder
 
     results = ordinary_folder(folder / RESULTS_FOLDER)
     with at_work(folder):
         stage = stage_of(folder)
-        result = check_trial(folder, stage=stage)
+        result = check_folder(folder, stage)
         title = result.title or folder.resolve().name
         pages = {"check.html": check_html(result, title).encode("utf-8")}
         kind = str(kind_of(pages["check.html"]))
@@ -104,10 +114,9 @@ def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
 
     path = folder / RESULTS_FOLDER / RESULTS_FILE
     with at_work(folder):
-        results = analyse(read_trial(folder), all_pairs=all_pairs)
-        text = as_text(results)
-        write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": text.encode("utf-8")})
-    return Analysed(from_text(type(results), text), path, f"{_answer(results)} Written to {path}.")
+        results = as_written(analyse(read_trial(folder), all_pairs=all_pairs))
+        write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": as_text(results).encode("utf-8")})
+    return Analysed(results, path, f"{_answer(results)} Written to {path}.")
 
 
 def write_report(folder: Path) -> str:
@@ -145,34 +154,40 @@ def read_results(folder: Path) -> Results:
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     again = f"run trialkit analyse {folder} again."
+    if path.stat().st_size > LARGEST_RESULTS_BYTES:
+        raise NotComputed(f"{path} is larger than {LARGEST_RESULTS_BYTES // 10**6} MB, and no results: {again}")
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:
-        what = "was written by another version" if error.where == "schema" else f"is {error}"
-        raise NotComputed(f"{path} {what}: {again}") from error
+        what = {"schema": "was written by another version", "sha256": "was changed since it was written"}
+        raise NotComputed(f"{path} {what.get(error.where, f'is {error}')}: {again}") from error
     except UnicodeDecodeError as error:
         raise NotComputed(f"{path} is damaged: {again}") from error
 
 
 def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
-    from trialkit.analysis import analyse
+    from trialkit.evidence.accepting import analysed_again
     from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import read_trial
 
     stored = read_results(folder)
-    pairs = any(response.pairs for response in stored.responses.values())
-    results = as_written(analyse(read_trial(folder), all_pairs=pairs))
+    results = analysed_again(read_trial(folder), stored)
     wanted = {RESULTS_FILE: as_text(results), REPORT_FILE: report_html(results)}
-    parts = [field.name for field in fields(results)]
+    parts = [field.name for field in fields(results) if field.name != "sha256"]
     changed = [f"{part} in {RESULTS_FILE} differs" for part in parts if getattr(results, part) != getattr(stored, part)]
     for name, text in wanted.items():
         path = folder / RESULTS_FOLDER / name
         if not path.is_file():
             changed.append(f"{path} is not there")
-        elif path.read_text(encoding="utf-8") != text:
+        elif path.stat().st_size > 2 * len(text.encode("utf-8")) or _text_of(path) != text:
             changed.append(f"{path} is not what the inputs give")
     return changed
+
+
+def _text_of(path: Path) -> str:
+    """Read a file that may be no text at all."""
+    return path.read_text(encoding="utf-8", errors="replace")
 
 
 def copy_bundled(folder: Path, name: str) -> str:
@@ -279,5 +294,6 @@ def _answer(results: Results) -> str:
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
     from trialkit.words.decision_words import no_decision_words
+    from trialkit.words.measures import measures_of
 
-    return f"No recommendation. {no_decision_words(results)}"
+    return f"No recommendation. {no_decision_words(results, measures_of(results))}"

@@ -1,4 +1,4 @@
-"""The first section: what to do, how sure, and the card that goes on the shed door."""
+"""The answer: what to do, what it brings, how sure and what to mind, on one card for the shed door."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
     VERDICT_WORDS,
-    cautions,
     chances,
+    gain_in_short,
     given_up,
+    minds,
     no_decision_words,
     what_it_rests_on,
     what_to_do,
 )
-from trialkit.words.departure_words import departures_words
 from trialkit.words.factor_words import FACTOR_LABELS
 from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
@@ -58,6 +58,10 @@ TONES = {
     Verdict.KEEP_AND_TEST: "retest",
 }
 FACTOR_TITLES = {"cultivar": "Grow", "dose_tsp": "Feed", "acidifier": "Acidify with"}
+
+
+Said = Callable[[Callable[[MeasureSystem], Sequence[str]]], tuple[Sentence, ...]]
+"""Says sentences in each measure system."""
 
 
 @dataclass(frozen=True)
@@ -92,19 +96,36 @@ class Sureness:
 
 
 @dataclass(frozen=True)
-class Answer:
-    """The answer, ready for the template."""
+class Gained:
+    """What a change brings, in large letters and in small ones."""
+
+    title: str
+    headline: Sentence
+    detail: Sentence
+
+
+@dataclass(frozen=True)
+class AnswerCard:
+    """What to grow, what it brings, how sure, and what to mind; without a decision, why there is none."""
 
     verdict: str
     tone: str
-    sentences: tuple[Sentence | str, ...]
-    cautions: tuple[Sentence, ...]
-    card: tuple[CardLine, ...]
-    card_title: str
+    lines: tuple[CardLine, ...]
     bucket: Measured
     heads: str
+    gained: Gained | None
     expectation: Measured | None
     sureness: tuple[Sureness, ...]
+    minds: tuple[Sentence, ...]
+    reasons: tuple[Sentence | str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer, ready for the template: a card, and the same in sentences."""
+
+    card: AnswerCard
+    sentences: tuple[Sentence, ...]
     given_up: Sentence | None
     rests_on: tuple[Sentence, ...]
     versus: Table | None
@@ -116,22 +137,20 @@ class Answer:
 def answer(reading: Reading) -> Answer:
     """Put the decision into words and pictures; where there is none, say why."""
     decision, design = reading.decision, reading.design
-    verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
-    none = ("This trial gives no recommendation.", no_decision_words(reading.results))
     return Answer(
-        verdict=verdict[:1].upper() + verdict[1:],
-        tone=TONES[decision.verdict] if decision else "none",
-        sentences=(
-            *(reading.said(lambda system: [what_to_do(decision, system)]) if decision else none),
-            *reading.said(partial(departures_words, reading.results)),
+        card=AnswerCard(
+            verdict=verdict_words(decision),
+            tone=TONES[decision.verdict] if decision else "none",
+            lines=tuple(_card(reading)),
+            bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
+            heads=count(design.heads_per_bucket, "head"),
+            gained=gained(decision, reading.said) if decision else None,
+            expectation=_expectation(reading),
+            sureness=sureness(decision, reading.said) if decision else (),
+            minds=reading.said(partial(minds, reading.results)),
+            reasons=() if decision else _reasons(reading),
         ),
-        cautions=reading.said(partial(cautions, reading.results)),
-        card=tuple(_card(reading)),
-        card_title="The default stays" if reading.is_kept else "The new default",
-        bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
-        heads=f", {count(design.heads_per_bucket, 'head')}",
-        expectation=_expectation(reading),
-        sureness=sureness(reading),
+        sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
         given_up=(
             reading.said(lambda system: [f"{given_up(decision, system)} {_asked(decision)}"])[0] if decision else None
         ),
@@ -140,6 +159,24 @@ def answer(reading: Reading) -> Answer:
         acid=acid_table(reading),
         has_switch=design.measures == "both",
     )
+
+
+def _reasons(reading: Reading) -> tuple[Sentence | str, ...]:
+    """Why there is no recommendation."""
+    why = reading.said(lambda system: [no_decision_words(reading.results, system)])
+    return ("This trial gives no recommendation.", *why)
+
+
+def verdict_words(decision: Decision | None) -> str:
+    """Say the verdict as a heading."""
+    verdict = VERDICT_WORDS[decision.verdict] if decision else "no recommendation"
+    return verdict[:1].upper() + verdict[1:]
+
+
+def gained(decision: Decision, said: Said) -> Gained:
+    """Say what a change brings."""
+    headline, detail = said(partial(gain_in_short, decision))
+    return Gained("What it brings" if decision.verdict.changes else "What a change would bring", headline, detail)
 
 
 def _asked(decision: Decision) -> str:
@@ -190,7 +227,7 @@ def _card(reading: Reading) -> Iterator[CardLine]:
             yield from _part_lines(reading, level)
         elif column == "acidifier":
             used = _acid_range(reading, level)
-            note = "a bucket was used, by the garden's water (table below)" if used else ""
+            note = "a bucket, by the water" if used else ""
             yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
         else:
             yield CardLine(title, Measured(level), before=was)
@@ -263,12 +300,9 @@ def _expectation(reading: Reading) -> Measured | None:
     )
 
 
-def sureness(reading: Reading) -> tuple[Sureness, ...]:
-    """How sure the choice is, as two different chances; none without a decision."""
-    decision = reading.decision
-    if decision is None:
-        return ()
-    meanings = reading.said(lambda system: [words.rstrip(",") for _, words in chances(decision, system)])
+def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:
+    """How sure the choice is, as two different chances."""
+    meanings = said(lambda system: [words.rstrip(",") for _, words in chances(decision, system)])
     return tuple(
         Sureness(
             hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either

@@ -1,7 +1,9 @@
-"""The third section: what could be wrong with the answer."""
+"""What could be wrong with the answer: what is in doubt, and in one line what was looked at besides."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import partial
 
@@ -15,8 +17,9 @@ from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import scope, would_change
 from trialkit.words.departure_words import KIND_WORDS, amount_words
 from trialkit.words.loss_words import losses_sentence
-from trialkit.words.measures import Sentence
+from trialkit.words.measures import Sentence, kitchen_words
 from trialkit.words.model_words import note_sentence
+from trialkit.words.phrases import count, listed
 from trialkit.words.response_words import RESPONSE_LABELS
 
 
@@ -30,13 +33,36 @@ class CheckSaid:
     ok: bool
 
 
+Checks = tuple[tuple[str, tuple[CheckSaid, ...]], ...]
+"""By response, under its label."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a check found in one response."""
+
+    of: str
+    finding: Sentence
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A check that is in doubt, for all responses in which it is."""
+
+    title: Sentence
+    findings: tuple[Found, ...]
+    consequences: tuple[Sentence, ...]
+
+
 @dataclass(frozen=True)
 class Doubts:
     """Everything that limits the answer."""
 
     losses: Sentence
+    troubles: tuple[Trouble, ...]
+    passed: str
     loss_table: Table | None
-    checks: tuple[tuple[str, tuple[CheckSaid, ...]], ...]
+    checks: Checks
     pictures: tuple[Picture, ...]
     would_change: tuple[Sentence, ...]
     scope: tuple[Sentence, ...]
@@ -47,11 +73,13 @@ class Doubts:
 
 def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
-    decision = reading.decision
+    decision, checks = reading.decision, _checks(reading)
     return Doubts(
         losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system)])[0],
+        troubles=tuple(_troubles(checks)),
+        passed=_passed(checks),
         loss_table=_losses(reading),
-        checks=_checks(reading),
+        checks=checks,
         pictures=check_pictures(reading),
         would_change=reading.said(partial(would_change, decision)) if decision else (),
         scope=reading.said(partial(scope, decision)) if decision else (),
@@ -67,7 +95,32 @@ def _notes(reading: Reading) -> tuple[str, ...]:
     return tuple(map(note_sentence, models[0].notes)) if models else ()
 
 
-def _checks(reading: Reading) -> tuple[tuple[str, tuple[CheckSaid, ...]], ...]:
+def _troubles(checks: Checks) -> Iterator[Trouble]:
+    """Checks in doubt, each once: what it found in every response, and what follows."""
+    found: dict[Sentence, list[tuple[str, CheckSaid]]] = defaultdict(list)
+    for label, some in checks:
+        for one in some:
+            if not one.ok:
+                found[one.title].append((label, one))
+    for title, those in found.items():
+        consequences = tuple(dict.fromkeys(one.consequence for _, one in those))
+        yield Trouble(title, tuple(Found(_capitalised(label), one.finding) for label, one in those), consequences)
+
+
+def _passed(checks: Checks) -> str:
+    """Count what shows no sign of trouble, in one line."""
+    fine = [kitchen_words(one.title) for _, some in checks for one in some if one.ok]
+    if not fine:
+        return ""
+    names = listed([name[:1].lower() + name[1:] for name in dict.fromkeys(fine)])
+    return f"{count(len(fine), 'check')} {'shows' if len(fine) == 1 else 'show'} no sign of trouble: {names}."
+
+
+def _capitalised(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _checks(reading: Reading) -> Checks:
     """Checks by response, those that want attention first."""
     return tuple(
         (RESPONSE_LABELS[one.name], tuple(_finding(reading, check, one.unit) for check in sorted(one.checks, key=_ok)))

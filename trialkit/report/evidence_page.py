@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from functools import partial
+
 from trialkit.documents.decision import Candidate
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
-from trialkit.documents.recommended import Recommended
+from trialkit.documents.recommended import PracticePart, Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.pages.numerals import (
     chance_percent,
@@ -20,16 +23,36 @@ from trialkit.pages.numerals import (
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.report.answer import (
+    FACTOR_TITLES,
+    TONES,
+    AnswerCard,
+    CardLine,
+    Measured,
+    gained,
+    sureness,
+    verdict_words,
+)
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.words import default_words as words
-from trialkit.words.cautions import cautions_for
-from trialkit.words.decision_words import after_costs
-from trialkit.words.measures import MeasureSystem, head_unit, least_weight
+from trialkit.words.cautions import cautions_for, short_cautions
+from trialkit.words.decision_words import after_costs, minds_of_all
+from trialkit.words.feed_words import part_amount
+from trialkit.words.measures import (
+    MeasureSystem,
+    head_unit,
+    head_weight,
+    in_every_measure,
+    joined,
+    least_weight,
+    teaspoons,
+    volume_words,
+)
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
-from trialkit.words.treatment_names import treatment_label
+from trialkit.words.treatment_names import acid_words, level_label, treatment_label
 
 
 def evidence_html(document: Recommended) -> str:
@@ -46,21 +69,69 @@ def evidence_html(document: Recommended) -> str:
         "evidence.html.jinja",
         page_style(),
         page_script(),
+        card=_card(safe),
         sentences=words.answer(safe, safe.measures),
         facts=_facts(safe),
-        notes=tuple(words.what_is_not_known(safe)),
         scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
         changed=tuple(words.changes(safe, safe.measures)),
         would_change=words.what_would_change_it(safe, safe.measures),
         next_trial=words.next_trial(safe, safe.measures),
         why_next=words.why_next(safe, safe.measures),
+        found=words.trial_by_trial(safe, safe.measures),
         pictures=evidence_pictures(safe),
         tables=(_candidates(safe), _trials(safe), _spreads(safe)),
         date=safe.date,
         digest=safe.evidence_sha256,
         made_with=safe.made_with["trialkit"],
         cautions=cautions_for("evidence", safe.recommended.volume_l, safe.measures),
+        in_short=short_cautions(safe.recommended.volume_l, safe.measures),
     )
+
+
+def _card(safe: Recommended) -> AnswerCard:
+    """The answer on one card, in the measures of the newest protocol."""
+    decision, best = safe.decision, safe.recommended
+    said = partial(in_every_measure, nutrient_g_per_tsp=best.nutrient_g_per_tsp, measures=safe.measures)
+
+    def told(say: Callable[[MeasureSystem], str]) -> Measured:
+        return Measured(getattr(said(lambda system: [say(system)])[0], safe.measures))
+
+    minded = said(lambda system: [*minds_of_all(decision, system), *words.what_is_not_known(safe)])
+    return AnswerCard(
+        verdict=verdict_words(decision),
+        tone=TONES[decision.verdict],
+        lines=tuple(_lines(safe, told)),
+        bucket=told(lambda system: volume_words(best.volume_l, system.measures)),
+        heads=count(best.heads, "head"),
+        gained=gained(decision, said),
+        expectation=told(lambda system: head_weight(safe.yield_g.mean, system)),
+        sureness=sureness(decision, said),
+        minds=minded,
+    )
+
+
+def _lines(safe: Recommended, told: Callable[[Callable[[MeasureSystem], str]], Measured]) -> Iterator[CardLine]:
+    best, was = safe.recommended, safe.current
+    for column, level in best.treatment.levels.items():
+        before = was.treatment.level(column)
+        system = MeasureSystem(safe.measures, was.nutrient_g_per_tsp)
+        then = joined("was ", level_label(column, before, system)) if before not in (None, level) else None
+        if isinstance(level, float):
+            note = f"of {best.product or 'nutrient'} a bucket" if level else ""
+            yield CardLine(FACTOR_TITLES[column], told(partial(teaspoons, level)), note, before=then)
+            for part in best.parts if level else ():
+                amount = partial(_part_amount, part)
+                note = f"of {part.product} a bucket, once the last is dissolved"
+                yield CardLine("Then stir in", told(amount), note)
+        elif column == "acidifier":
+            note = "a little at a time, by your water: the handout has the table" if safe.acid else ""
+            yield CardLine(FACTOR_TITLES[column], Measured(acid_words(level)), note, before=then)
+        else:
+            yield CardLine(FACTOR_TITLES[column], Measured(level), before=then)
+
+
+def _part_amount(part: PracticePart, system: MeasureSystem) -> str:
+    return part_amount(part.tsp, part.g_per_tsp, system.measures)
 
 
 def _facts(safe: Recommended) -> tuple[str, ...]:

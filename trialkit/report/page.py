@@ -10,12 +10,13 @@ from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.report.answer import answer
 from trialkit.report.doubts import doubts
 from trialkit.report.figures import pictures
+from trialkit.report.figures.treatment_pictures import NAME as CANDIDATES
 from trialkit.report.provenance import facts, provenance
 from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
 from trialkit.report.tables import candidate_table, response_tables, spread_table
 from trialkit.report.water_tables import water_tables
-from trialkit.words.cautions import cautions_for
+from trialkit.words.cautions import cautions_for, short_cautions
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -36,7 +37,8 @@ def report_html(results: Results) -> str:
         title=reading.results.trial.title or "Trial report",
         facts=facts(reading),
         answer=answer(reading),
-        pictures=drawn,
+        picture=next((one for one in drawn if one.name == CANDIDATES), None),
+        pictures=[one for one in drawn if one.name != CANDIDATES],
         missing_picture=missing,
         doubts=doubts(reading),
         candidates=candidate_table(reading),
@@ -45,5 +47,6 @@ def report_html(results: Results) -> str:
         water=water_tables(reading),
         provenance=provenance(reading),
         cautions=cautions_for("evidence", reading.design.volume_l, reading.design.measures),
+        in_short=short_cautions(reading.design.volume_l, reading.design.measures),
         references=REFERENCES,
     )

@@ -1,11 +1,11 @@
-"""The fifth section: where the trial stood, and how to get the same page again."""
+"""Where the trial stood, and how to get the same page again."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from trialkit.documents.results import Design
-from trialkit.pages.numerals import ABSENT, plain
+from trialkit.pages.numerals import ABSENT, percent, plain
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.phrases import count, date_words
@@ -33,7 +33,7 @@ def provenance(reading: Reading) -> Provenance:
         command=COMMAND,
         versions=reading.results.made_with,
         inputs=_inputs(reading),
-        sites=_sites(reading.design),
+        sites=_sites(reading),
         layout=layout(reading.design),
         amendments=_amendments(reading),
     )
@@ -76,7 +76,12 @@ def _amendments(reading: Reading) -> Table | None:
     return make_table("amendments", "Gardens that joined or withdrew once the trial had begun", heads, body)
 
 
-def _sites(design: Design) -> Table | None:
+def _share(share: float | None) -> str:
+    return ABSENT if share is None else percent(round(share, 2))
+
+
+def _sites(reading: Reading) -> Table | None:
+    marketable = {row.site: row.share_usable for row in reading.results.losses.by_site}
     body = (
         Row(
             site.name or site.site,
@@ -85,11 +90,11 @@ def _sites(design: Design) -> Table | None:
                 site.water_source or ABSENT,
                 plain(site.alkalinity_mg_l_caco3),
                 plain(site.sun_hours),
+                _share(marketable.get(site.site)),
             ),
         )
-        for site in design.sites
+        for site in reading.design.sites
     )
     heads = (text_column("garden"), text_column("kind"), text_column("water"))
-    return make_table(
-        "sites", "The gardens", (*heads, *columns("", "alkalinity, mg/L CaCO₃", "sun, hours a day")[1:]), body
-    )
+    numbers = columns("", "alkalinity, mg/L CaCO₃", "sun, hours a day", "heads marketable, of those recorded")[1:]
+    return make_table("sites", "The gardens", (*heads, *numbers), body)

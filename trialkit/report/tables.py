@@ -30,15 +30,15 @@ from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences,
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 
 WHY_THEY_DIFFER = (
-    "differ because an average over few buckets is pulled toward what is known of its cultivar, dose and acid, as "
-    "chance favours the largest, and because estimates are for gardens and seasons in general"
+    "differ, as chance favours the largest: few buckets are pulled toward what is known of their cultivar, dose and "
+    "acid, and to gardens and seasons in general"
 )
 """Raw means and estimates."""
 
 
 @dataclass(frozen=True)
 class ResponseTables:
-    """Everything about one response for the fourth section, or the reason why there is nothing."""
+    """Everything about one response for the statistician, or the reason why there is nothing."""
 
     name: str
     title: str

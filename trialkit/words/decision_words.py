@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from trialkit.documents.decision import Candidate, Caution, Decision, Evidence, Gain, TippingPoint, Verdict
+from trialkit.documents.findings import Check
 from trialkit.documents.results import Results
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.words.check_words import check_words
-from trialkit.words.departure_words import all_lost_words
+from trialkit.words.departure_words import all_lost_words, departures_words
 from trialkit.words.dose_words import dose_sentences, dose_tried
-from trialkit.words.loss_words import losses_warning
+from trialkit.words.loss_words import losses_warning, nothing_left_words
 from trialkit.words.measures import (
     BOTH,
     MeasureSystem,
@@ -20,7 +21,7 @@ from trialkit.words.measures import (
     least_weight,
     teaspoons,
 )
-from trialkit.words.phrases import asked_chance, chance, count, in_percent, number
+from trialkit.words.phrases import asked_chance, chance, count, in_percent, listed, number
 from trialkit.words.treatment_names import treatment_words
 
 YIELD = "bucket_weight_g"
@@ -36,11 +37,22 @@ VERDICT_WORDS: Mapping[Verdict, str] = {
 }
 NO_DECISION_WORDS = {
     "not_asked": "The weight of heads was not analysed: the protocol does not ask for it.",
-    "nothing_usable": "No head became marketable, so nothing tells one treatment from another.",
-    "no_practice_record": (
-        "There is no record of the current practice, so there is nothing to compare the others with."
+    "nothing_usable": (
+        "No head became marketable and was weighed, so nothing tells one treatment from another. Fill in in heads.csv "
+        "what heads weighed, if somebody knows; else the trial has to be repeated."
     ),
-    "one_treatment": "The current practice alone has records, so there is nothing to compare it with.",
+    "no_practice_record": (
+        "There is no record of the current practice, so there is nothing to compare the others with. Fill in in "
+        "heads.csv what became of its heads, if somebody knows; else the trial has to be repeated."
+    ),
+    "one_treatment": (
+        "The current practice alone has records, so there is nothing to compare it with. Fill in in heads.csv what "
+        "became of the other heads, if somebody knows; else the trial has to be repeated."
+    ),
+    "practice_lost": (
+        "No head of the current practice became marketable, and too little is known of the others to recommend one of "
+        "them. Fill in in heads.csv what became of their heads, or test them again."
+    ),
     "too_open": (
         "The records are too few to tell how much buckets and gardens vary, so no chance can be calculated. More "
         "buckets of each treatment, or more gardens, would tell."
@@ -53,9 +65,11 @@ def sentences(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ..
     return (what_to_do(decision, system), how_sure(decision, system), what_it_rests_on(decision, system))
 
 
-def no_decision_words(results: Results) -> str:
-    """Why there is no decision; empty where there is one."""
-    return NO_DECISION_WORDS[results.no_decision.code] if results.no_decision else ""
+def no_decision_words(results: Results, system: MeasureSystem = BOTH) -> str:
+    """Why there is no decision, and what was lost altogether; empty where there is one."""
+    if results.no_decision is None:
+        return ""
+    return " ".join([NO_DECISION_WORDS[results.no_decision.code], *nothing_left_words(results.losses, system)])
 
 
 def after_costs(decision: Decision) -> str:
@@ -83,18 +97,82 @@ def _what_to_do(decision: Decision, system: MeasureSystem) -> Iterator[str]:
     else:
         yield f"Keep the current default, {current}{again}."
         yield (f"With the best of the others, {other}, a transplanted head is expected to give {gained} now {limits}.")
-        if decision.shown.expected_value > decision.chosen.expected_value:
-            cost = least_weight(decision.thresholds.change_cost_g, system)
-            yield f"That is not more than the {cost} that a change must bring{after_costs(decision)}."
-    yield from _losses(decision)
+        yield from _not_worth_a_change(decision, system)
+    yield from _failed(decision)
+    yield from _shares(decision)
     yield from _days(decision)
+
+
+def _not_worth_a_change(decision: Decision, system: MeasureSystem) -> Iterator[str]:
+    if decision.shown.expected_value > decision.chosen.expected_value:
+        cost = least_weight(decision.thresholds.change_cost_g, system)
+        yield f"That is not more than the {cost} that a change must bring{after_costs(decision)}."
+
+
+def gain_in_short(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, str]:
+    """What a change brings, for a card: the gain, then its limits and what goes with it."""
+    gain = decision.shown.gain
+    assert gain is not None  # only the current practice has none
+    return f"{_difference(gain, system)} a head", " ".join(_with_the_gain(decision, gain, system))
+
+
+def _with_the_gain(decision: Decision, gain: Gain, system: MeasureSystem) -> Iterator[str]:
+    limits = f"{decision.thresholds.confidence * 100:g} % interval {_limits(gain, system)}"
+    if decision.verdict.changes:
+        yield f"than with what we say now ({limits})."
+        if after_costs(decision) and gain.estimate < 0:
+            yield "After costs it is worth more."
+    else:
+        yield f"with the best of the others, {treatment_words(decision.alternative, system)} ({limits})."
+        yield from _not_worth_a_change(decision, system)
+    yield from _days(decision)
+
+
+def minds(results: Results, system: MeasureSystem = BOTH) -> tuple[str, ...]:
+    """What to mind about a decision, for a card: the weightiest first, each without its figures where a check has some.
+
+    Gardens go by their names here.
+    """
+    return tuple(_minds(results, results.decision, system)) if results.decision else ()
+
+
+def minds_of_all(decision: Decision, system: MeasureSystem = BOTH) -> Iterator[str]:
+    """What to mind about a decision from many trials, but for what these did not try."""
+    yield from _lost(decision, {})
+    if "priors" in decision.cautions:
+        yield priors_words(decision, system)
+
+
+def _lost(decision: Decision, names: Mapping[str, str]) -> Iterator[str]:
+    failed = [names.get(one, one) for one in decision.evidence.failed_gardens]
+    if failed:
+        yield f"No head became marketable at {listed(failed)}."
+    yield from _shares(decision)
+
+
+def _minds(results: Results, decision: Decision, system: MeasureSystem) -> Iterator[str]:
+    yield from nothing_left_words(results.losses, system)
+    yield from _lost(decision, {site.site: site.name or site.site for site in results.design.sites})
+    yield from departures_words(results, system)
+    for caution in decision.cautions:
+        if caution not in ("failed_gardens", "losses", "priors"):
+            yield check_words(_failed_check(caution, results), results.responses[YIELD].unit, system)[2]
+        elif caution != "failed_gardens":
+            yield _caution(caution, decision, results, system)
+    if decision.evidence.trials == 1:
+        yield "It was one season: in the next, water, heat and light differ."
+
+
+def _difference(gain: Gain, system: MeasureSystem) -> str:
+    if head_amount(gain.estimate, system.measures) == 0:
+        return "as much"
+    return f"{head_weight(abs(gain.estimate), system)} {'more' if gain.estimate > 0 else 'less'}"
 
 
 def _amount(gain: Gain, system: MeasureSystem) -> str:
     """Say an expected gain, to go before what it is compared with."""
-    if head_amount(gain.estimate, system.measures) == 0:
-        return "as much as"
-    return f"{head_weight(abs(gain.estimate), system)} {'more' if gain.estimate > 0 else 'less'} than"
+    said = _difference(gain, system)
+    return f"{said} {'as' if said == 'as much' else 'than'}"
 
 
 def _limits(gain: Gain, system: MeasureSystem) -> str:
@@ -114,12 +192,15 @@ def _limits(gain: Gain, system: MeasureSystem) -> str:
     return f"{number(least, 9)} to {number(most, 9)} {unit} {'more' if high > 0 else 'less'}"
 
 
-def _losses(decision: Decision) -> Iterator[str]:
-    """Losses that the reader must know of: gardens that lost everything, and a treatment that loses more or fewer."""
-    failed = decision.evidence.failed_gardens
-    if failed:
-        where = f"{', '.join(failed[:-1])} and {failed[-1]}" if len(failed) > 1 else failed[0]
+def _failed(decision: Decision) -> Iterator[str]:
+    """Gardens that lost everything."""
+    if decision.evidence.failed_gardens:
+        where = listed(decision.evidence.failed_gardens)
         yield f"No head became marketable at {where}: what is expected of a garden allows for such a loss."
+
+
+def _shares(decision: Decision) -> Iterator[str]:
+    """A treatment that loses more or fewer."""
     now, then = decision.candidate(decision.current).share_usable, decision.shown.share_usable
     if abs(then - now) >= NOTABLE_SHARE:
         yield (
@@ -331,7 +412,9 @@ def _caution(caution: Caution, decision: Decision, results: Results, system: Mea
         return losses_warning(results.losses, system)
     if caution == "priors":
         return priors_words(decision, system)
-    yields = results.responses[YIELD]
-    failed = next(check for check in yields.checks if check.id == caution and not check.ok)
-    _, finding, consequence = check_words(failed, yields.unit, system)
+    _, finding, consequence = check_words(_failed_check(caution, results), results.responses[YIELD].unit, system)
     return f"{finding} {consequence}"
+
+
+def _failed_check(caution: Caution, results: Results) -> Check:
+    return next(check for check in results.responses[YIELD].checks if check.id == caution and not check.ok)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from trialkit.documents.decision import Gain
@@ -12,19 +13,23 @@ from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.words import default_words as words
 from trialkit.words.measures import head_unit
-from trialkit.words.phrases import count
+from trialkit.words.phrases import count, listed
 
 QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
 NOTHING = (0.0, "no gain")
 STANDARD_ERRORS = 2.0
 MOST_TRIALS = 20
+LEAST_DIFFERENCE_G = 1.0
+"""Less is not told of a head (common practice, no source)."""
 
 
 def evidence_pictures(document: Recommended) -> tuple[Picture, ...]:
     """Draw what the trials say of the alternative beside the current practice."""
     confidence = percent(document.decision.thresholds.confidence)
-    pictures = [_trial_by_trial(document, confidence)]
-    if document.by_garden:
+    pictures = []
+    if any(one.gain is not None for one in document.evidence):
+        pictures.append(_trial_by_trial(document, confidence))
+    if len(_telling(document.by_garden)) > 1:
         pictures.append(_by_garden(document, confidence))
     return tuple(picture.told_in(document.measures) for picture in pictures)
 
@@ -91,7 +96,10 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
         )
         for one in document.by_garden
     )
-    unit = head_unit(document.measures)
+    unit, drawn = head_unit(document.measures), _telling(document.by_garden)
+    left_out = [words.GARDEN_WORDS[of].lower() for of in dict.fromkeys(one.of for one in document.by_garden)
+                if of not in {one.of for one in drawn}]  # fmt: skip
+    alike = f" Not drawn, since the gain is as good as the same: {listed(left_out)}." if left_out else ""
     told = (f"expected gain, {unit}", f"{confidence} interval, {unit}")
     heads = columns("gardens that are alike", "gardens", "tried there", *told)
     return _picture(
@@ -99,10 +107,23 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
         words.gains_by_garden(document, document.measures),
         f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
         f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
-        "does, and the kind of garden all three; a garden that came back also has what it did itself.",
-        [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in document.by_garden],
+        f"does, and the kind of garden all three; a garden that came back also has what it did itself.{alike}",
+        [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in drawn],
         make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
     )
+
+
+def _telling(gains: Sequence[GardenGain]) -> list[GardenGain]:
+    """Gains of those ways to part gardens between which something differs: by a gram, or one where it was not tried."""
+    by_way: dict[str, list[GardenGain]] = defaultdict(list)
+    for one in gains:
+        by_way[one.of].append(one)
+    return [one for those in by_way.values() if _differ(those) for one in those]
+
+
+def _differ(those: Sequence[GardenGain]) -> bool:
+    estimates = [one.gain.estimate for one in those]
+    return max(estimates) - min(estimates) >= LEAST_DIFFERENCE_G or not all(one.tried for one in those)
 
 
 def _label(one: GardenGain) -> str:

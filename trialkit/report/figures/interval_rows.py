@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -64,10 +64,14 @@ class Spacing:
     label_columns: int
     group_columns: int
     lift: float  # of the label above the marks, in rows; 0 where the label stands at the left
+    value_lift: float = 0.0  # of what stands beside it: lower, on a line of its own, where both do not fit on one
+    drop: float = 0.0  # of the marks below the middle, in rows
 
 
-WIDE = Spacing(WIDE_PX, 264, 190, 36, 32, 60, 0.0)
-NARROW = Spacing(NARROW_PX, 8, 8, 56, 40, 34, 0.3)
+WIDE = Spacing(WIDE_PX, 384, 250, 36, 51, 60, 0.0)
+COLUMN_PX = 7.5
+NARROW = Spacing(NARROW_PX, 8, 8, 56, 42, 34, 0.3, 0.3, 0.14)
+NARROW_ON_TWO_LINES = Spacing(NARROW_PX, 8, 8, 76, 50, 34, 0.35, 0.13, 0.19)
 SHORT_WORDS: Mapping[Part, str] = {
     "recommended": "recommended",
     "current": "current",
@@ -78,6 +82,7 @@ SHORT_WORDS: Mapping[Part, str] = {
 }
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
 TOP_PX = 30.0
+LEAST_LEFT_PX = 144.0
 GROUND = {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
 
 
@@ -97,7 +102,7 @@ def draw_rows(
     is_narrow : bool
         Whether the drawing is for a phone.
     """
-    space = NARROW if is_narrow else WIDE
+    space = _narrow_space(rows, unit) if is_narrow else _wide_space(rows, unit)
     positions, headings = _positions(rows)
     total = positions[-1] + 1.0
     height = total * space.row
@@ -112,19 +117,48 @@ def draw_rows(
         _draw_reference(axes, *reference)
     for text, at in headings:
         _draw_heading(axes, cut(text, space.group_columns), at, space)
-    drop = 0.14 if space.lift else 0.0
     # Buckets lie in a lane of their own below the interval, which would hide them.
     dots = [
-        (at + 0.5 + drop + BUCKET_LANE, value) for row, at in zip(rows, positions, strict=True) for value in row.buckets
+        (at + 0.5 + space.drop + BUCKET_LANE, value)
+        for row, at in zip(rows, positions, strict=True)
+        for value in row.buckets
     ]
     draw_buckets(axes, [d[0] for d in dots], [d[1] for d in dots], "h")
     for row, at in zip(rows, positions, strict=True):
-        draw_interval(axes, PARTS[row.part], at + 0.5 + drop - MEAN_LANE, row.mean, row.lower, row.upper)
+        draw_interval(axes, PARTS[row.part], at + 0.5 + space.drop - MEAN_LANE, row.mean, row.lower, row.upper)
         if row.raw is not None:
-            draw_mark(axes, RAW_MEAN, row.raw, at + 0.5 + drop + BUCKET_LANE)
+            draw_mark(axes, RAW_MEAN, row.raw, at + 0.5 + space.drop + BUCKET_LANE)
         _label_row(axes, row, at + 0.5, unit, space)
     name_axis(axes, 10 - foot_px(unit), quantity_words(quantity, unit))
     return figure
+
+
+def _wide_space(rows: Sequence[IntervalRow], unit: str) -> Spacing:
+    """Room for the longest texts at both sides of a wide drawing, and no more than they need."""
+    left = COLUMN_PX * max(min(WIDE.label_columns, _columns(row.label)) for row in rows) + 16
+    right = COLUMN_PX * max(max(len(_estimate(row, unit)), len(PART_WORDS[row.part]) - 1) for row in rows) + 20
+    return replace(WIDE, left=max(LEAST_LEFT_PX, left), right=min(WIDE.right, right))
+
+
+def _narrow_space(rows: Sequence[IntervalRow], unit: str) -> Spacing:
+    """Labels of a drawing for a phone on one line with what is estimated, or on one of their own."""
+    fits = all(_columns(row.label) + len(_over(row, unit)) < NARROW.label_columns for row in rows)
+    return NARROW if fits else NARROW_ON_TWO_LINES
+
+
+def _columns(label: str | Sentence) -> int:
+    return len(label if isinstance(label, str) else label.both)
+
+
+def _estimate(row: IntervalRow, unit: str) -> str:
+    """What stands at the right of a row."""
+    return row.value or with_interval(row.mean, row.lower, row.upper, unit)
+
+
+def _over(row: IntervalRow, unit: str) -> str:
+    """What stands over the marks of a row."""
+    value, words = row.value or f"{mean_beside(row.mean, row.lower, row.upper)} {unit}", SHORT_WORDS[row.part]
+    return f"{words}, {value}" if words else value
 
 
 def probes(rows: Sequence[IntervalRow], unit: str) -> tuple[Probe, ...]:
@@ -136,10 +170,10 @@ def probes(rows: Sequence[IntervalRow], unit: str) -> tuple[Probe, ...]:
                 row.group,
                 ", " if row.group and row.label else "",
                 row.label,
-                f": {row.value or with_interval(row.mean, row.lower, row.upper, unit)}.",
+                f": {_estimate(row, unit)}.",
             ),
             row.seen,
-            *(f"{TOP_PX + at * space.row:g} {space.row:g}" for space in (WIDE, NARROW)),
+            *(f"{TOP_PX + at * space.row:g} {space.row:g}" for space in (WIDE, _narrow_space(rows, unit))),
         )
         for row, at in zip(rows, positions, strict=True)
         if row.seen
@@ -185,29 +219,33 @@ def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacin
     weight = "bold" if words else "normal"
     if row.part in WASHES:
         axes.axhspan(at - 0.5, at + 0.5, color=LIGHT[WASHES[row.part]], linewidth=0, zorder=1.5)
-    value = row.value or f"{mean_beside(row.mean, row.lower, row.upper)} {unit}"
     role = mark.role if words else "ink"
     if space.lift:
-        _label_above(axes, row, at - space.lift, value, space)
+        _label_above(axes, row, at, unit, space)
         return
     label = cut(row.label, space.label_columns)
     say(axes, -12, at, label, role, transform=_beside(axes, right=False), ha="right", fontweight=weight)
-    estimate = row.value or with_interval(row.mean, row.lower, row.upper, unit)
+    estimate = _estimate(row, unit)
     offset = 0.2 if words else 0.0
     say(axes, 14, at - offset, estimate, role, transform=_beside(axes, right=True), ha="left", fontweight=weight)
     if words:
         say(axes, 14, at + 0.24, words, role, transform=_beside(axes, right=True), ha="left", fontsize=TEXT_PX - 1.5)
 
 
-def _label_above(axes: Axes, row: IntervalRow, y: float, value: str, space: Spacing) -> None:
+def _label_above(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spacing) -> None:
     """Write the label and the mean over the marks, on a ground that keeps the lines behind from striking them out."""
-    words = SHORT_WORDS[row.part]
-    estimate = f"{words}, {value}" if words else value
-    style = {"fontweight": "bold" if words else "normal", "bbox": None if row.part in WASHES else GROUND}
+    estimate = _over(row, unit)
+    style = {
+        "fontweight": "bold" if SHORT_WORDS[row.part] else "normal",
+        "bbox": None if row.part in WASHES else GROUND,
+    }
     role = PARTS[row.part].role
-    label = cut(row.label, space.label_columns - len(estimate))
-    say(axes, 2, y, label, role, transform=_beside(axes, right=False), ha="left", **style)
-    say(axes, -2, y, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
+    is_on_one_line = space.lift == space.value_lift
+    label = cut(row.label, space.label_columns - (len(estimate) if is_on_one_line else 0))
+    over, beside = at - space.lift, at - space.value_lift
+    light = style if is_on_one_line else style | {"fontweight": "normal"}
+    say(axes, 2, over, label, role, transform=_beside(axes, right=False), ha="left", **light)
+    say(axes, -2, beside, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
 
 
 def _beside(axes: Axes, *, right: bool) -> Transform:

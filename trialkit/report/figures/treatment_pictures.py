@@ -24,8 +24,9 @@ from trialkit.report.figures.marks import PART_NAMES
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
+from trialkit.words.decision_words import after_costs
 from trialkit.words.measures import Sentence, head_unit, head_weight, joined, kitchen_words
-from trialkit.words.phrases import count
+from trialkit.words.phrases import count, listed
 
 NAME = "treatments"
 YIELD = "bucket_weight_g"
@@ -37,7 +38,7 @@ def candidates_picture(reading: Reading) -> Picture | None:
     decision = reading.decision
     if decision is None:
         return None
-    tried = _tried(reading, decision)
+    tried = _tried(decision)
     rows = candidate_rows(reading, decision, tried)
     shown, current = rows[:MOST_ROWS], decision.candidate(decision.current)
     reference = (current.yield_g, "current practice")
@@ -54,25 +55,20 @@ def candidates_picture(reading: Reading) -> Picture | None:
     )
 
 
-def _tried(reading: Reading, decision: Decision) -> tuple[Candidate, ...]:
-    """Candidates that stood, by what is expected of them; those that share the first of several factors together."""
-    ranked = sorted((one for one in decision.candidates if one.stood.buckets), key=lambda one: -one.yield_g)
-    if len(reading.columns) < 2:
-        return tuple(ranked)
-    first = reading.columns[0]
-    order = list(dict.fromkeys(one.treatment.level(first) for one in ranked))
-    return tuple(sorted(ranked, key=lambda one: order.index(one.treatment.level(first))))
+def _tried(decision: Decision) -> tuple[Candidate, ...]:
+    """Candidates that stood, and what is recommended: the most valuable first."""
+    named = (decision.current, decision.alternative)
+    shown = (one for one in decision.candidates if one.stood.buckets or one.treatment in named)
+    return tuple(sorted(shown, key=lambda one: -one.expected_value))
 
 
 def candidate_rows(reading: Reading, decision: Decision, tried: Sequence[Candidate]) -> tuple[IntervalRow, ...]:
     """Rows of the picture; an interval is that of the gain, counted from the current practice."""
-    is_grouped = len(reading.columns) > 1
-    others = reading.columns[1:] if is_grouped else reading.columns
     base, buckets = decision.candidate(decision.current).yield_g, _bucket_yields(reading)
     return tuple(
         IntervalRow(
-            reading.label(row.treatment, reading.columns[:1]) if is_grouped else "",
-            reading.label(row.treatment, others),
+            "",
+            reading.label(row.treatment),
             row.yield_g,
             base + row.gain.lower if row.gain else base,
             base + row.gain.upper if row.gain else base,
@@ -80,19 +76,21 @@ def candidate_rows(reading: Reading, decision: Decision, tried: Sequence[Candida
             reading.part(row.treatment),
             bucket_words(buckets.get(row.treatment, {}), "g"),
             raw=row.raw_yield_g,
-            value=_written(row, reading.design.measures),
+            value=_written(row, decision, reading.design.measures),
         )
         for row in tried
     )
 
 
-def _written(row: Candidate, measures: Measures) -> str:
-    """What stands beside a mark: what is expected and, but for the current practice, the gain."""
-    written = f"{told_weight(row.yield_g, measures)} {head_unit(measures)}"
-    if row.gain is None:
-        return written
-    gain = gain_and_interval(row.gain, measures)[0] if measures == "kitchen" else signed(row.gain.estimate, 0)
-    return f"{written}, {gain}"
+def _written(row: Candidate, decision: Decision, measures: Measures) -> str:
+    """What stands beside a mark: what is expected, the gain over the current practice, the value where costs count."""
+    written = [f"{told_weight(row.yield_g, measures)} {head_unit(measures)}"]
+    if row.gain is not None:
+        kitchen = measures == "kitchen"
+        written.append(gain_and_interval(row.gain, measures)[0] if kitchen else signed(row.gain.estimate, 0))
+    if after_costs(decision):
+        written.append(f"value {fixed(row.expected_value, 2)}")
+    return ", ".join(written)
 
 
 def _bucket_yields(reading: Reading) -> Mapping[Treatment, Mapping[str, list[float]]]:
@@ -189,14 +187,15 @@ def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
 
 
 def _how_to_read(reading: Reading, decision: Decision, left_out: int) -> str:
-    parts = {reading.part(row.treatment) for row in decision.candidates if row.stood.buckets}
+    parts = {reading.part(row.treatment) for row in _tried(decision)}
     names = "; ".join(words for part, words in PART_NAMES.items() if part in parts)
     failed = decision.evidence.failed_gardens
-    zeros = f" Buckets at {', '.join(failed)} gave nothing: raw means count them, but they are not drawn."
+    zeros = f" Buckets at {listed(failed)} gave nothing: only raw means count them." if failed else ""
     more = f" {left_out} more are in the table below." if left_out else ""
+    costs = ", by value after costs" if after_costs(decision) else ""
     return (
-        f"The upper mark of a row is what is expected of the treatment ({names}); the open circle below it is the raw "
-        f"mean of its buckets, the small dots are the buckets. The two {WHY_THEY_DIFFER}. Lines are "
-        f"{percent(decision.thresholds.confidence)} intervals of the gain over the current practice, the dashed line: "
-        f"one that crosses it leaves open which of the two is better.{zeros if failed else ''}{more}"
+        f"The best stands first{costs}. Large marks: what is expected ({names}). Small dots: buckets. Open circles: "
+        f"their raw means; the two {WHY_THEY_DIFFER}. Lines: {percent(decision.thresholds.confidence)} intervals of "
+        "the gain over the current practice, the dashed line. A line that crosses it leaves open which of the two is "
+        f"better.{zeros}{more}"
     )

@@ -1,0 +1,102 @@
+"""Published pages on paper, as a browser prints them: every sheet rasterised and read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from chromium import Window
+
+pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
+REPORTS = Path(__file__).parents[2] / "reports"
+OF_TRIALS = ("autumn_dose", "spring_dose", "volunteer_cultivars")
+PAGES = (*OF_TRIALS, "evidence", "handout", "care")
+PIXELS_PER_POINT = 1.0
+MARGIN_PT = 25.0
+"""Nothing but the number of a sheet is printed nearer to an edge; the margins are of 12 mm, 34 points, and more."""
+TEXTS = """() => {
+  const texts = [], walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) texts.push(walker.currentNode.data);
+  return texts.join(' ');
+}"""
+WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
+
+
+@pytest.fixture(params=["A4", "Letter"])
+def paper(request: pytest.FixtureRequest) -> str:
+    """Name of a size of paper."""
+    return str(request.param)
+
+
+def sheets(window: Window, name: str, paper: str, *, whole: bool = False) -> Iterator[Any]:
+    """Sheets of a published page, as a browser prints it."""
+    page = window.show(REPORTS / f"{name}.html")
+    if whole:
+        page.check("#whole-in-print")
+    yield from pdfium.PdfDocument(page.pdf(format=paper))
+
+
+def ink(sheet: Any) -> np.ndarray:
+    """Where a sheet is not white."""
+    pixels = np.asarray(sheet.render(scale=PIXELS_PER_POINT, grayscale=True).to_numpy())
+    return pixels.reshape(pixels.shape[:2]) < 245
+
+
+@pytest.mark.parametrize("name", OF_TRIALS)
+def test_a_report_is_two_pages(window: Window, name: str, paper: str) -> None:
+    """The answer and its doubts on the first, what was tried and where on the second; the rest on request."""
+    first, second = (sheet.get_textpage().get_text_range() for sheet in sheets(window, name, paper))
+    assert "How sure" in first
+    assert "What could be wrong" in first
+    assert "What was tried" in second
+    assert "The gardens" in second
+    assert "never water" in re.sub(r"\s+", " ", second) or "Never pour water" in re.sub(r"\s+", " ", second)
+    assert ("1 / 2" in first, "2 / 2" in second) == (True, True)
+    assert "For the statistician" not in first + second
+
+
+@pytest.mark.parametrize("name", OF_TRIALS)
+def test_the_whole_is_printed_on_request(window: Window, name: str) -> None:
+    """With everything that is folded on the screen: tables, checks, methods."""
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, "A4", whole=True)]
+    text = " ".join(printed)
+    for said in ("For the statistician", "Candidates for the default", "F tests", "Checks of the model", "SHA-256"):
+        assert said in text
+    assert 5 <= len(printed) <= 20
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_cut_off_and_no_sheet_is_nearly_empty(window: Window, name: str, paper: str) -> None:
+    """Margins are clean but for the number of the page, and marks reach a quarter down every sheet."""
+    for sheet in sheets(window, name, paper):
+        marks = ink(sheet)
+        height, width = marks.shape
+        side = int(MARGIN_PT * PIXELS_PER_POINT)
+        assert not marks[:, :side].any()
+        assert not marks[:, width - side :].any()
+        assert not marks[:side].any()
+        body = marks[: height - int(40 * PIXELS_PER_POINT)]
+        assert np.flatnonzero(body.any(axis=1)).max() > height / 4
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_word_is_broken(window: Window, name: str, paper: str) -> None:
+    """What is read on paper are words of the page, or the parts of one that has a hyphen of its own."""
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, paper)]
+    words = set(WORD.findall(window.page.evaluate(TEXTS).lower()))
+    known = words | {part for word in words for part in re.split("[-\u2019']", word)}
+    assert {word for text in printed for word in WORD.findall(text.lower())} - known == set()
+
+
+@pytest.mark.parametrize("name", OF_TRIALS)
+def test_headings_of_tables_repeat(window: Window, name: str) -> None:
+    """A table that goes on over the page has its headings there again."""
+    printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, "A4", whole=True)]
+    with_rows = [text for text in printed if re.search(r"\b(V\d\d|[A-Z]{4}), white vinegar", text)]
+    assert with_rows
+    assert all("pH read" in re.sub(r"\s+", " ", text) for text in with_rows)

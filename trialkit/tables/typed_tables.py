@@ -15,7 +15,7 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import first_problems, problem
+from trialkit.tables.problem import are_too_many, first_problems, problem
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.resaved import NO_CLUES, Clues, as_it_was
 from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
@@ -111,7 +111,7 @@ def _reading(schema: TableSchema, raw: RawTable, severity_if_empty: Literal["err
     cell_problems = (p for name, column in values.items() for p in column.problems(schema.file, raw.rows))
     problems = chain(raw.problems, _heading_problems(schema, raw, severity_if_empty), cell_problems)
     found = first_problems(problems, schema.file)
-    if len(found) > TABLE.findings:
+    if are_too_many(found):
         return replace(empty_table(schema), problems=found)
     reading = TableReading(
         schema,
@@ -201,7 +201,7 @@ def _with_constraints_checked(reading: TableReading) -> TableReading:
     frame = reading.frame[present]
     problems = () if holds(reading.schema, frame) else _broken_constraints(reading, frame)
     found = first_problems((*reading.problems, *problems), reading.file)
-    if len(found) > TABLE.findings:
+    if are_too_many(found):
         return replace(empty_table(reading.schema), problems=found)
     frame = _without_values_at_fault(reading.frame, problems)
     return replace(reading, frame=_finished(reading.schema, frame), problems=found)

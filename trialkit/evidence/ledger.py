@@ -21,7 +21,7 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -139,7 +139,7 @@ def tidied(ledger: Path) -> Index:
     """Read the index, and put in place, or take away, what a process left that was stopped; the ledger is locked."""
     index = read_index(ledger)
     finish(ledger, index)
-    _put_in_place(ledger, index)
+    _put_in_place(ledger, _told_by(index))
     return index
 
 
@@ -148,17 +148,24 @@ def grow(ledger: Path, index: Index, *events: Line) -> None:
     for name, text in FOR_VERSION_CONTROL.items():
         if not (ledger / name).exists():
             write_text(ledger / name, text)
-    index = grown(index, (*unbound_versions(ledger, index), *events))
-    write_index(ledger, index)
+    before, index = index, grown(index, (*unbound_versions(ledger, index), *events))
+    try:
+        write_index(ledger, index)
+    except BaseException:
+        if not (ledger / NEXT_INDEX).exists():
+            _put_in_place(ledger, {ENTRIES: {one.id for one in before.listed}})  # it takes away what is not told of
+        raise
     with suppress(OSError):  # whoever writes next does it then
-        _put_in_place(ledger, index)
+        _put_in_place(ledger, _told_by(index))
 
 
-def _put_in_place(ledger: Path, index: Index) -> None:
-    known = {
-        ENTRIES: {one.id for one in index.listed},
-        HISTORY: {one.file for one in index.versions},
-    }
+def _told_by(index: Index) -> Mapping[str, Collection[str]]:
+    """Names of the entries and versions that an index tells of, by the folder in which they stand."""
+    return {ENTRIES: {one.id for one in index.listed}, HISTORY: {one.file for one in index.versions}}
+
+
+def _put_in_place(ledger: Path, known: Mapping[str, Collection[str]]) -> None:
+    """Give what was written aside its name where it is known, and take it away where it is not."""
     for name, names in known.items():
         aside = [path for path in (ledger / name).glob(".*") if WRITTEN_ASIDE.fullmatch(path.name)]
         for path in aside:

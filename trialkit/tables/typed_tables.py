@@ -1,6 +1,6 @@
 """A table of the trial folder: text cells, typed columns, and what is wrong with each cell (first cause only)."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import chain
@@ -203,7 +203,17 @@ def _with_constraints_checked(reading: TableReading) -> TableReading:
     found = first_problems((*reading.problems, *problems), reading.file)
     if len(found) > TABLE.findings:
         return replace(empty_table(reading.schema), problems=found)
-    return replace(reading, frame=_finished(reading.schema, reading.frame), problems=found)
+    frame = _without_values_at_fault(reading.frame, problems)
+    return replace(reading, frame=_finished(reading.schema, frame), problems=found)
+
+
+def _without_values_at_fault(frame: pd.DataFrame, problems: Iterable[Problem]) -> pd.DataFrame:
+    """Leave out what is out of range, as what cannot be read is: rules must not reckon with a pH of 77."""
+    rows: dict[str, list[int]] = {}
+    for one in problems:
+        if one.rule == "TK-V10" and one.column is not None and one.row is not None:
+            rows.setdefault(one.column, []).append(one.row)
+    return frame.assign(**{name: frame[name].mask(frame.index.isin(wrong)) for name, wrong in rows.items()})
 
 
 def _broken_constraints(reading: TableReading, frame: pd.DataFrame) -> tuple[Problem, ...]:

@@ -1,7 +1,10 @@
 """`trialkit new DIR --from LEDGER|TRIAL`: a folder that can be planned, laid out and added to the ledger as it is."""
 
+import os
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -13,9 +16,10 @@ from seasons import accept, season, three_seasons
 from trialkit.evidence.ledger_contents import read_ledger
 from trialkit.evidence.versions import pool_now
 from trialkit.planning.examples import make_example
-from trialkit.planning.following_trial import _products
+from trialkit.planning.following_trial import _products, _variation
 from trialkit.planning.next_trial import propose
 from trialkit.protocol import starting
+from trialkit.protocol.sections import LEAST_HEAD_SD_G, MOST_SD_G, Variation
 from trialkit.protocol.trial_protocol import read_protocol
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
@@ -70,7 +74,7 @@ def test_what_is_written(following: tuple[Path, str], ledger: Path) -> None:
     document = pool_now(ledger, "0.1.0", propose)
     proposed = document.next_trial
     assert proposed is not None
-    assert {path.name for path in folder.iterdir()} == FILES
+    assert {path.name for path in folder.glob("[!.]*")} == FILES
     for name in ("sites.csv", "products.csv"):
         assert (folder / name).read_bytes() == found.entries[-1].read(name)
     protocol, newest = read_protocol(folder), found.latest.protocol
@@ -164,13 +168,12 @@ def test_nothing_is_left_where_writing_fails(tmp_path: Path, monkeypatch: pytest
     """The disk is full at the third file: a new folder is not there, one that was empty is empty again."""
     written = []
 
-    def full(path: Path, data: bytes) -> None:
-        written.append(path.name)
+    def full(descriptor: int) -> None:
+        written.append(descriptor)
         if len(written) % 3 == 0:
             raise OSError(28, "No space left on device")
-        path.write_bytes(data)
 
-    monkeypatch.setattr(starting, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     (tmp_path / "there").mkdir()
     for name in ("new", "there"):
         with pytest.raises(OSError, match="No space left"):
@@ -183,7 +186,7 @@ def test_an_empty_folder_is_filled(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
     starting.write_folder(Path(), dict.fromkeys(FILES, b"x"))
-    assert {path.name for path in Path().iterdir()} == FILES
+    assert {path.name for path in Path().glob("[!.]*")} == FILES
 
 
 def test_names_of_strangers_survive(tmp_path: Path) -> None:
@@ -227,3 +230,11 @@ def test_an_acid_of_an_earlier_trial_is_carried_over(tmp_path: Path, monkeypatch
     assert _products(found.entries, ["Blend L"]) == found.entries[-1].read("products.csv")
     alone = _products(found.entries, ["=new acid"]).decode("utf-8").splitlines()[-1]
     assert alone.startswith("'=new acid,acid,")
+
+
+@pytest.mark.parametrize(("squares", "sd_g"), [(1e8, MOST_SD_G), (0.0, LEAST_HEAD_SD_G), (50.0, 5.0)])
+def test_wild_records_stay_within_what_a_protocol_takes(squares: float, sd_g: float) -> None:
+    """However heads scattered, the protocol that is written can be read."""
+    found: Any = SimpleNamespace(head_scatter=(squares, 2))
+    document: Any = SimpleNamespace(decision=SimpleNamespace(spreads=()))
+    assert _variation(found, document, Variation()).head_sd_g == sd_g

@@ -33,7 +33,7 @@ from trialkit.documents.decision import (
     Variation,
     Verdict,
 )
-from trialkit.domain.arrays import FloatArray
+from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.treatment import Treatment
@@ -207,7 +207,10 @@ def _weighed_up(
         shares = count(asked.gathered, overdispersion(labelled[labelled["recorded"] > 0]), learnt)
     except NotComputed:
         return NoDecision("too_open")
-    return asked, weights, shares, prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
+    found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
+    if asked.came_to_nothing[_grown(asked, found.value)]:
+        return NoDecision("practice_lost")
+    return asked, weights, shares, found
 
 
 def known_rows(records: BucketRecords) -> BucketRecords:
@@ -335,20 +338,41 @@ class Candidacy:
             return None
 
     @cached_property
+    def of_levels(self) -> tuple[tuple[BoolArray, IntArray], ...]:
+        """By factor: which buckets planned (rows) have each level (columns), and the level of each candidate."""
+        rows, names, at = self.rows, self.gathered.levels, self.points
+        found = [
+            (np.column_stack([(rows[column] == level).to_numpy() for level in levels]), places)
+            for column, levels, places in (
+                ("cultivar", names.cultivar, at.cultivar),
+                ("acidifier", names.acidifier, at.acidifier),
+            )
+        ]
+        if self.gathered.terms.scale is not None:
+            doses, places = np.unique(at.dose, return_inverse=True)
+            found.append((np.isclose(rows["dose"].to_numpy(float)[:, None], doses, rtol=1e-9, atol=1e-9), places))
+        return tuple(found)
+
+    def _is_own(self, candidate: int) -> BoolArray:
+        return np.asarray(np.logical_and.reduce([has[:, places[candidate]] for has, places in self.of_levels]), bool)
+
+    @cached_property
     def own(self) -> tuple[pd.DataFrame, ...]:
         """Buckets planned under each candidate."""
-        rows, g = self.rows, self.gathered
-        found = []
-        for cultivar, acidifier, dose in zip(
-            self.points.cultivar, self.points.acidifier, self.points.dose, strict=True
-        ):
-            mine = (rows["cultivar"] == g.levels.cultivar[cultivar]) & (
-                rows["acidifier"] == g.levels.acidifier[acidifier]
-            )
-            if g.terms.scale is not None:
-                mine &= np.isclose(rows["dose"], dose, rtol=1e-9, atol=1e-9)
-            found.append(rows[mine])
-        return tuple(found)
+        return tuple(self.rows[self._is_own(i)] for i in range(len(self.points)))
+
+    @cached_property
+    def came_to_nothing(self) -> BoolArray:
+        """Candidates all of whose records say that no head became marketable, or those of a level of theirs."""
+        told = (self.rows["recorded"] > 0).to_numpy()
+        came = told & ((self.rows["usable"] > 0) | self.rows["weight_g"].notna()).to_numpy()
+
+        def is_lost(mine: BoolArray) -> bool:
+            return bool(told[mine].any()) and not came[mine].any()
+
+        by_level = [np.array([is_lost(mine) for mine in has.T])[places] for has, places in self.of_levels]
+        whole = np.array([is_lost(self._is_own(i)) for i in range(len(self.points))])
+        return np.asarray(np.logical_or.reduce([whole, *by_level]), bool)
 
     @cached_property
     def value(self) -> Value:
@@ -411,8 +435,10 @@ def _decide(asked: Candidacy, weights: Weights, shares: Shares, found: Prospects
 
 
 def _grown(asked: Candidacy, value: FloatArray) -> int:
-    """Place of what to grow now."""
+    """Place of what to grow now: no change is made to what came to nothing, however little there was of it."""
     rule, per_gram = asked.question.rule, asked.prices.per_gram
+    others = np.arange(len(value)) != asked.practice
+    value = np.where(others & asked.came_to_nothing, -np.inf, value)
     cost, same = rule.change_cost_g * per_gram, SAME_VALUE_G * per_gram
     return int(grow_now(value, asked.practice, asked.points.but_for_dose, asked.points.dose, cost, same))
 
@@ -430,10 +456,11 @@ def _verdict(chosen: Chosen) -> Verdict:
 
 
 def _best_other(found: Prospects, asked: Candidacy) -> int:
-    """The best of those that are not the practice; a dose next to it only where nothing else was tried."""
+    """The best of those that are not the practice; a dose next to it, or what was lost, only where nothing else is."""
     others = np.arange(len(found.value)) != asked.practice
     stood = others & np.array([len(own) > 0 for own in asked.own])
-    return int(np.where(stood if stood.any() else others, found.value, -np.inf).argmax())
+    came = next(some for some in (stood & ~asked.came_to_nothing, stood, others) if some.any())
+    return int(np.where(came, found.value, -np.inf).argmax())
 
 
 def thresholds_of(rule: DecisionRule) -> Thresholds:

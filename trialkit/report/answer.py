@@ -117,7 +117,7 @@ class AnswerCard:
     expectation: Measured | None
     sureness: tuple[Sureness, ...]
     minds: tuple[Sentence, ...]
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Sentence | str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def answer(reading: Reading) -> Answer:
             expectation=_expectation(reading),
             sureness=sureness(decision, reading.said) if decision else (),
             minds=reading.said(partial(minds, reading.results)),
-            reasons=() if decision else ("This trial gives no recommendation.", no_decision_words(reading.results)),
+            reasons=() if decision else _reasons(reading),
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
         given_up=(
@@ -159,6 +159,12 @@ def answer(reading: Reading) -> Answer:
         acid=acid_table(reading),
         has_switch=design.measures == "both",
     )
+
+
+def _reasons(reading: Reading) -> tuple[Sentence | str, ...]:
+    """Why there is no recommendation."""
+    why = reading.said(lambda system: [no_decision_words(reading.results, system)])
+    return ("This trial gives no recommendation.", *why)
 
 
 def verdict_words(decision: Decision | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from trialkit.documents.document import digest_of
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.pages.palette import LIGHT
@@ -44,7 +46,7 @@ def handout_html(document: Recommended) -> str:
         cautions=short_cautions(best.volume_l, safe.measures),
         version=safe.version,
         date=date_words(safe.date),
-        digest=safe.evidence_sha256[:12],
+        digest=digest_of(document)[:SHOWN_DIGITS],
         colour=LIGHT,
     )
 

@@ -76,11 +76,12 @@ def as_text(value: Any) -> str:
     """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
     data = as_data(value)
     if isinstance(value, Sealed):
-        data[SEAL] = _seal_of(data)
+        data[SEAL] = seal_of(data)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _seal_of(data: Mapping[str, Any]) -> str:
+def seal_of(data: Mapping[str, Any]) -> str:
+    """Return the digest of all that plain data says beside it."""
     content = {key: item for key, item in data.items() if key != SEAL}
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
 
@@ -126,7 +127,7 @@ def _require_sealed(kind: type[Sealed], text: str) -> None:
             return
     elif not data.get(SEAL):
         raise DamagedDocument("schema")  # as it was before documents of its kind were sealed
-    if data.get(SEAL) != _seal_of(data):
+    if data.get(SEAL) != seal_of(data):
         raise DamagedDocument(SEAL)
 
 

@@ -43,6 +43,7 @@ from trialkit.documents.ledger_entry import (
     Withdrawn,
 )
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.reading_budget import DOCUMENT, LEDGER_DOCUMENT, ReadingBudget
 from trialkit.evidence.ledger_index import (
     DIGITS,
     ENTRIES,
@@ -71,7 +72,6 @@ LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 FEWEST_DIGITS = 6
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_NUMBER = 1e12
-LARGEST_FILE_BYTES, LARGEST_DOCUMENT_BYTES = 50_000_000, 5_000_000
 BEGIN_ANEW = (
     "Or begin a new ledger: copy the folders of entries out, analyse each copy and add it (trialkit analyse, trialkit "
     "evidence add)."
@@ -357,7 +357,7 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     """
     folder = place_of(ledger / ENTRIES, listed.id)
     path = folder / MANIFEST
-    told = document_of(Manifest, path, read_sound(path, listed.id, LARGEST_DOCUMENT_BYTES))
+    told = document_of(Manifest, path, read_sound(path, listed.id, LEDGER_DOCUMENT))
     names = ("kind", "trial", "title", "season", "started_on")
     other = [name for name in names if getattr(told, name) != getattr(listed, name)]
     if other or isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
@@ -367,7 +367,7 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     return Entry(listed, folder, told)
 
 
-def read_sound(path: Path, digest: str, most: int = LARGEST_FILE_BYTES) -> bytes:
+def read_sound(path: Path, digest: str, budget: ReadingBudget = DOCUMENT) -> bytes:
     """Read a file of the ledger that must have a digest, or one that begins so.
 
     Raises
@@ -376,7 +376,7 @@ def read_sound(path: Path, digest: str, most: int = LARGEST_FILE_BYTES) -> bytes
         If it is not what was put there.
     """
     try:
-        data = path.read_bytes() if path.is_file() and path.stat().st_size <= most else None
+        data = path.read_bytes() if path.is_file() and path.stat().st_size <= budget.file_bytes else None
     except OSError as error:
         raise LedgerDamaged(f"{path} cannot be read: {error.strerror}. {RESTORE}") from error
     if data is None and not path.exists():

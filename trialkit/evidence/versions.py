@@ -14,7 +14,7 @@ from trialkit.documents.recommended import Recommended
 from trialkit.evidence.kept_versions import RECOMMENDED_FILE, KeptVersion
 from trialkit.evidence.ledger import grow, locked, tidied
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
-from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged, unbound_versions
+from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged, read_index
 from trialkit.evidence.recommending import Propose, recommend
 from trialkit.tables.atomic import write_bytes
 
@@ -36,35 +36,22 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
     """Work out the recommended defaults; write them where they are not those of the last version.
 
     The same ledger gives the same bytes: a version is worked out from the versions before it, and written again only
-    if evidence, or what it says, is other than it was. Where another process changed the ledger meanwhile, all is
-    worked out again.
+    if evidence, or what it says, is other than it was.
     """
-    version = None
-    while version is None:
-        version = _recommended(ledger, trialkit_version, propose)
-    return version
-
-
-def _recommended(ledger: Path, trialkit_version: str, propose: Propose) -> Version | None:
-    found = read_ledger(ledger)
-    document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
-    last = found.versions[-1] if _is_same_evidence(found) else None
-    if last and is_alike(as_data(document), json.loads(last.data)):
-        with locked(ledger):
-            if tidied(ledger).listed != found.index:
-                return None
-            write_bytes(path, last.data)
-        return Version(last.document, path, is_new=False, copy_problem=found.copy_problem)
-    if last:
-        document = _following(found, found.versions, trialkit_version, propose)
-    data = as_text(document).encode("utf-8")
-    digest = hashlib.sha256(data).hexdigest()
-    name = f"recommended-{document.version:04d}-{digest[:SHOWN_DIGITS]}.json"
+    read_index(ledger)  # or there is none to lock
     with locked(ledger):
         index = tidied(ledger)
-        known = {one.sha256 for one in (*index.versions, *unbound_versions(ledger, index))}
-        if index.listed != found.index or known != {one.sha256 for one in found.versions}:
-            return None
+        found = read_ledger(ledger, held=True)
+        document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
+        last = found.versions[-1] if _is_same_evidence(found) else None
+        if last and is_alike(as_data(document), json.loads(last.data)):
+            write_bytes(path, last.data)
+            return Version(last.document, path, is_new=False, copy_problem=found.copy_problem)
+        if last:
+            document = _following(found, found.versions, trialkit_version, propose)
+        data = as_text(document).encode("utf-8")
+        digest = hashlib.sha256(data).hexdigest()
+        name = f"recommended-{document.version:04d}-{digest[:SHOWN_DIGITS]}.json"
         (ledger / HISTORY).mkdir(exist_ok=True)
         write_bytes(ledger / HISTORY / f".{name}", data)
         write_bytes(path, data)

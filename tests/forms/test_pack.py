@@ -4,6 +4,8 @@ import re
 import shutil
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 from html import escape, unescape
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ import pytest
 
 from laid_out_trial import laid_out
 from trialkit.domain.errors import WrongCall
+from trialkit.forms.bench_map import bench_maps
 from trialkit.forms.card_facts import mixing_cards
 from trialkit.forms.pack import adviser_pack, garden_pack
 from trialkit.forms.phone import phone_form
@@ -42,52 +45,109 @@ def buckets_of(trial: Trial, site: str) -> list[str]:
     return [str(bucket) for bucket in trial.layout[trial.layout["site"] == site]["bucket"]]
 
 
-def test_every_bucket_has_a_label_a_place_and_rows(trial: Trial) -> None:
-    """One label with its code, one place on the map, a row for each head; nothing of another garden."""
+def test_every_bucket_has_a_card_a_place_and_rows(trial: Trial) -> None:
+    """One card with its code, one place on the map, a row for each head; nothing of another garden."""
     page = garden_pack(trial, "FERN")
-    for bucket in buckets_of(trial, "FERN"):
+    for number, bucket in enumerate(buckets_of(trial, "FERN"), 1):
         assert page.count(f'<b class="id">{bucket}</b>') == 1
-        assert page.count(f"<li><b>{bucket}</b>") == 1
+        assert page.count(f"<li><small>{number}</small><b>{bucket}</b>") == 1
         assert page.count(f'aria-label="QR code of {bucket}"') == 1
-        assert len(re.findall(rf'<tr><th scope="row">{bucket}</th><th scope="row">[1-4]</th>', page)) == 4
+        own = re.findall(rf'<tr><th scope="rowgroup" rowspan="4">{bucket}</th>.*?</tbody>', page, re.DOTALL)
+        assert [re.findall(r'<th scope="row">(\d)</th>', rows) for rows in own] == [["1", "2", "3", "4"]]
     assert not any(bucket in page for bucket in buckets_of(trial, "MILL"))
 
 
-def test_labels_and_sheets_name_the_trial(trial: Trial) -> None:
-    """Identities repeat from trial to trial: every label and sheet says whose it is."""
+def test_a_card_tells_what_goes_into_its_bucket(trial: Trial) -> None:
+    """4 level teaspoons of 5 g; vinegar in steps that the water bears, with where it may end; whose card it is."""
     page = garden_pack(trial, "FERN")
-    title = f"<bdi>{trial.protocol.trial.title}</bdi>"
-    assert page.count(f"<span>{title}</span>") == len(buckets_of(trial, "FERN"))
-    assert page.count(f"<p>{title}, <bdi>") == page.count("Record sheet: ")
+    _, *cards = page.partition("Record sheet")[0].split('<li class="bucket-card">')
+    assert len(cards) == len(buckets_of(trial, "FERN"))
+    card = text_of(next(one for one in cards if "4 tsp, white vinegar 5 %" in text_of(one)))
+    assert "4 level teaspoons of Blend L (20 g)" in card
+    assert re.search(r"white vinegar 5 %, a tablespoon \(14.8 mL\) at a time; about \d½? tsp \(\d+ mL\) in all", card)
+    assert "Fernsedge School" in card
+    assert all(trial.protocol.trial.title in text_of(one) for one in cards)
+    assert "no acid" in text_of(next(one for one in cards if "4 tsp, no acid" in text_of(one)))
+
+
+def test_what_is_alike_for_all_buckets_is_told_once(trial: Trial) -> None:
+    """How to mix: the fill, each acid of the garden with its steps, and when the pH is read again."""
+    told = text_of(garden_pack(trial, "FERN")).partition("How to mix")[2].partition("Bucket cards")[0]
+    assert told.count("Fill the bucket to the line, with 20 L (5.3 US gal)") == 1
+    assert told.count("Add a tablespoon (14.8 mL) of white vinegar 5 % at a time, no more, stir, wait a minute") == 1
+    assert told.count("No acid goes into this bucket.") == 1
+    assert told.count("Read the pH again in two days, and then every week") == 1
 
 
 def test_columns_are_those_of_the_schemas(trial: Trial) -> None:
-    """Every column of heads, solution and visits has its title on a sheet; what became of a head is told in words.
+    """What heads, solution and visits are asked for has its title on a sheet, or a line at its top for the day.
 
-    A weight says that a head was harvested: no box is there for it.
+    What became of a head is told in words; a weight says that it was harvested.
     """
     page = garden_pack(trial, "FERN")
+    elsewhere = {("heads", "transplanted_on"): "All planted on:", ("solution", "measured_on"): "All mixed on:",
+                 ("heads", "note"): "Anything else: on the back", ("visits", "site"): "Fernsedge School"}  # fmt: skip
     for name in ("heads", "solution", "visits"):
         for field in load_schema(name).on_forms:
-            if field.name != "site":
-                assert f'<th scope="col">{escape(field.title, quote=True).replace("&#x27;", "&#39;")}' in page
-    for outcome in load_schema("heads").field("outcome").enum or ():
+            title = f'<th scope="col">{escape(field.title, quote=True).replace("&#x27;", "&#39;")}'
+            assert elsewhere.get((name, field.name), title) in page
+    for outcome in set(load_schema("heads").field("outcome").enum or ()) - {"harvested"}:
         assert outcome.replace("_", " ") in text_of(page)
-    assert '<span class="tick">harvested' not in page
 
 
-def test_sheets_go_by_day(trial: Trial) -> None:
-    """Planting, mixing, readings, visits, harvest, as the season goes; a box only where something is to be ticked."""
+def test_a_box_stands_only_where_something_is_to_be_ticked(trial: Trial, tmp_path: Path) -> None:
+    """One for each bucket that was mixed as its card says; none in a blind trial, which has no such cards."""
     page = garden_pack(trial, "FERN")
-    sheets = dict(re.findall(r"Record sheet: ([a-z ]+)</h2>(.*?)</section>", page, re.DOTALL))
-    assert list(sheets) == ["planting day", "mixing or topping up", "readings", "visits", "harvest"]
-    assert {name for name, sheet in sheets.items() if 'class="day"' in sheet} == {
-        "planting day", "mixing or topping up", "harvest",
-    }  # fmt: skip
-    assert {name for name, sheet in sheets.items() if "tick" in sheet} == {"mixing or topping up", "harvest"}
-    buckets = len(buckets_of(trial, "FERN"))
-    assert sheets["mixing or topping up"].count('class="tick"') == buckets
-    assert "4 tsp, white vinegar 5 %" in text_of(sheets["mixing or topping up"])
+    assert page.count('class="tick"') == len(buckets_of(trial, "FERN"))
+    assert 'class="tick"' not in garden_pack(laid_out(tmp_path / "blind", blind=True), "FERN")
+    assert "tick one" not in text_of(page).lower()
+
+
+def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
+    """Sowing, planting, lids, visits; days after sowing where nobody said when that is."""
+    schedule = trial.protocol.schedule.model_copy(update={"sow_on": date(2026, 8, 6)})
+    dated = replace(trial, protocol=trial.protocol.model_copy(update={"schedule": schedule}))
+    page = text_of(garden_pack(dated, "FERN"))
+    assert "Mix and transplant 20 August 2026" in page
+    assert "Visits 1 to 9 of 10 17, 20, 23, 26 and 29 September, 2, 5, 8 and 11 October 2026" in page
+    assert "A head is ready when it is full and firm" in page
+    assert "Questions and full record sheets go to: county horticulture adviser" in page
+    assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))
+    joined = pd.DataFrame(
+        {"layout_version": [2], "amended_on": [pd.Timestamp("2026-09-01")], "site": ["MILL"], "change": ["joined"],
+         "blocks": [2], "why": ["late"]}
+    )  # fmt: skip
+    late = text_of(garden_pack(replace(dated, amendments=joined), "MILL"))
+    assert "Mix and transplant 14 days after sowing" in late
+    assert "2026" not in late
+
+
+def test_titles_do_not_repeat(trial: Trial) -> None:
+    """Every heading and every caption of a page is another; so is the title of every page."""
+    pages = [garden_pack(trial, "FERN"), garden_pack(trial, "MILL"), adviser_pack(trial)]
+    for page in pages:
+        for kind in ("h[1-4]", "caption"):
+            titles = [text_of(title) for _, title in re.findall(rf"<({kind})[ >](.*?)</\1>", page, re.DOTALL)]
+            assert len(titles) == len(set(titles))
+    assert len({re.findall("<title>(.*)</title>", page)[0] for page in pages}) == len(pages)
+
+
+@pytest.mark.parametrize(
+    ("columns", "rows"),
+    [
+        (None, [("block 1", 8), ("block 2", 8)]),
+        (5, [("row 1", 5), ("row 2", 5), ("row 3", 5), ("row 4", 1)]),
+        (9, [("row 1, part 1 of 2", 5), ("row 1, part 2 of 2", 4), ("row 2", 7)]),
+    ],
+)
+def test_the_map_is_the_bench(trial: Trial, columns: int | None, rows: list[tuple[str, int]]) -> None:
+    """Rows as they stand, a long one in equal lines that say so; places are numbered as on the cards."""
+    layout = trial.protocol.layout.model_copy(update={"bench_columns": columns})
+    stood = replace(trial, protocol=trial.protocol.model_copy(update={"layout": layout}))
+    (bench,) = bench_maps(stood, ["FERN"], named=True)
+    assert [(line.label, len(line.places)) for line in bench.lines] == rows
+    assert [place.number for line in bench.lines for place in line.places] == list(range(1, 17))
+    assert [line.goes_on for line in bench.lines] == ["part 1" in label for label, _ in rows]
 
 
 def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
@@ -96,7 +156,7 @@ def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
     page = text_of(garden_pack(blind, "FERN"))
     assert "white vinegar 5 %" not in page
     assert " tsp" not in page
-    assert "Mixing cards" not in page
+    assert "How to mix" not in page
     adviser = text_of(adviser_pack(blind))
     assert "For the adviser's eyes only" in adviser
     assert "4 tsp, white vinegar 5 %" in adviser
@@ -125,8 +185,6 @@ def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
 
     With four teaspoons go half a teaspoon of 5 g, and 0.4 of 5 g, which no spoon of a set comes near.
     """
-    from dataclasses import replace
-
     rows = [("calcium nitrate", 15.5, 19.0, float("nan")), ("Epsom salt", float("nan"), float("nan"), 9.8)]
     added = pd.DataFrame(rows, columns=["product", "n_pct", "ca_pct", "mg_pct"]).assign(
         kind="nutrient", grams_per_tsp=5.0
@@ -145,8 +203,6 @@ def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
 
 def test_no_acid_is_made_up(trial: Trial) -> None:
     """Buckets without acid say so; where the water is not known there is no starting point."""
-    from dataclasses import replace
-
     without = cards_of(trial, ["FERN"])["4 tsp, no acid"]
     assert "No acid goes into this bucket." in without.steps[-2]
     assert without.starts == ()
@@ -167,8 +223,6 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
 @pytest.mark.parametrize(("alkalinity", "step"), [(90.0, "a tablespoon"), (15.0, "a teaspoon"), (0.0, None)])
 def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str | None) -> None:
     """No card lets citric acid in as powder: a solution, in steps that the garden's water bears, or none at all."""
-    from dataclasses import replace
-
     citric = trial.products.assign(acid="citric", acid_pct_w_v=float("nan"), grams_per_tsp=4.6)
     shelf = trial.products.where(trial.products["kind"] != "acid", citric)
     sites = trial.sites.assign(alkalinity_mg_l_caco3=alkalinity)
@@ -191,10 +245,10 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
 
 def test_cautions_come_first(trial: Trial) -> None:
     """Acid, drill, lids, clean harvest and local rules stand before anything is mixed, for gardens and adviser."""
-    for page in (garden_pack(trial, "FERN"), adviser_pack(trial)):
+    for page, mixing in ((garden_pack(trial, "FERN"), "How to mix"), (adviser_pack(trial), "Mixing cards")):
         text = text_of(page)
         for caution in cautions_for("pack", trial.protocol.bucket.volume_l):
-            assert text.index(f"{caution.title}.") < text.index("Mixing cards")
+            assert text.index(f"{caution.title}.") < text.index(mixing)
         assert "Acid into water, never water into acid" in text
 
 
@@ -221,7 +275,7 @@ def test_codes_are_read_by_another_reader(browser: Any, trial: Trial, tmp_path: 
     for scheme in ("light", "dark"):
         page = browser.new_context(color_scheme=scheme, viewport={"width": 1100, "height": 900}).new_page()
         page.goto(path.as_uri())
-        page.locator(".labels").screenshot(path=str(tmp_path / "labels.png"))
+        page.locator(".bucket-cards").screenshot(path=str(tmp_path / "labels.png"))
         command = [str(READER), "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", str(tmp_path / "labels.png")]
         read = subprocess.run(command, capture_output=True, text=True, check=False).stdout.split()
         assert sorted(read) == sorted(label_code("autumn-dose", "FERN", one) for one in buckets_of(trial, "FERN"))

@@ -6,9 +6,15 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from honest_records import Records, write_records
 from trialkit.report.check_page import asked_gardens, check_html
 from trialkit.rules.trial_folder import check_trial
+from trialkit.tables.table_schema import load_schema
+from trialkit.words.message_words import names_in
+from trialkit.words.problem_words import MESSAGES
+from trialkit.words.question_words import ADVISERS, QUESTIONS, WHAT
 
 
 def spoil(records: Records) -> None:
@@ -31,16 +37,15 @@ def test_a_volunteer_reads_of_their_own_garden_only(tmp_path: Path) -> None:
     assert asked_gardens(result) == ("FERN", "MILL")
     mill = check_html(result, "Trial", "MILL")
     assert "Old Mill Library" in mill
-    assert "Harvested, but no weight" in text_of(mill)
-    assert (
-        "Enter the weight, or correct the outcome; if nobody weighed the head, its outcome is not_weighed"
-        in text_of(mill)
-    )
-    assert re.search(r"bucket \w{4}, head 1", text_of(mill))
+    told = text_of(mill)
+    assert "We have 1 question about 1 bucket. The answer of the trial waits for it." in told
+    assert "send their numbers with what is right, to: county horticulture adviser" in told
+    asked = r"Bucket \w{4} What did it weigh\? head 1 : Nothing is written down; we expected a weight, as it was cut"
+    assert re.search(asked + r" \. nobody weighed it or:", told)
     assert "1600" not in mill
-    assert "heads.csv" not in text_of(mill)
     fern = text_of(check_html(result, "Trial", "FERN"))
-    assert "Thank you for your records. 2 things need a second look; nothing has to be changed" in fern
+    assert "Thank you for your records. We have 2 questions about 1 bucket. Nothing has to be changed if it" in fern
+    assert "head 4 : We read 1600 g ; we expected a weight like the others in your garden . right as it stands" in fern
 
 
 def test_the_adviser_reads_everything(tmp_path: Path) -> None:
@@ -62,16 +67,55 @@ def test_nothing_to_do_is_said(tmp_path: Path) -> None:
     assert 'class="asked' not in page
 
 
-def test_many_alike_are_told_by_five_and_a_number(tmp_path: Path) -> None:
-    """Forty heads without a weight do not make forty paragraphs."""
+def test_many_alike_are_asked_by_twelve_and_told_by_their_buckets(tmp_path: Path) -> None:
+    """Forty heads without a weight do not make forty places to answer."""
 
     def forget(records: Records) -> None:
         records.heads.loc[0:39, "weight_g"] = float("nan")
 
     write_records(tmp_path, forget)
     page = text_of(check_html(check_trial(tmp_path), "Trial", "FERN"))
-    assert page.count("We read an empty cell") == 5
-    assert "and 35 more like these" in page
+    assert "We have 40 questions about 10 buckets" in page
+    assert page.count("Nothing is written down") == page.count("or:") == 12
+    assert page.count("What did it weigh?") == 4  # of three buckets, and of the rest
+    assert re.search(r"The same is asked of 28 more records, of \w{4}, (\w{4}, ){5}\w{4}: please look them up", page)
+
+
+def test_no_code_column_or_file_stands_on_a_garden_page(tmp_path: Path) -> None:
+    """Slips of every kind, in the words of who stands at the bucket; the adviser is told where each stands."""
+
+    def spoil_much(records: Records) -> None:
+        spoil(records)
+        records.heads.loc[7, ["outcome", "weight_g"]] = ["not_ready", 80.0]
+        records.heads = records.heads.drop(index=20)
+        records.heads.loc[40, "outcome"] = "not_weighed"
+        records.heads.loc[44, "harvested_on"] = records.heads.loc[44, "transplanted_on"] - pd.Timedelta(days=3)
+        records.solution.loc[2, "ph_after"] = records.solution.loc[2, "ph_before"] + 1
+        records.mix(3, volume_l=60.0)
+        records.mix(5, nutrient_tsp=9.0)
+
+    write_records(tmp_path, spoil_much)
+    result = check_trial(tmp_path)
+    codes = re.compile(r"TK-|\.csv|\.toml|[a-z]_[a-z]|layout|column|row \d|trialkit (?!check\.)")
+    for site in asked_gardens(result):
+        page = check_html(result, "Trial", site)
+        assert codes.findall(text_of(page)) == []
+        numbers = [int(number) for number in re.findall(r'<li value="(\d+)"', page)]
+        assert numbers == list(range(1, len(numbers) + 1))
+        assert page.count('class="line"') == len(numbers)
+    assert re.search(r"heads.csv, row \d+, TK-H04", text_of(check_html(result, "Trial")))
+
+
+def test_every_rule_of_records_is_a_question() -> None:
+    """Each case has words for a volunteer, of facts that its message knows too; each column has its question."""
+    told = {code: names_in(" ".join(vars(words).values())) for code, words in MESSAGES.items()}
+    for code, words in QUESTIONS.items():
+        known = set().union(*(names for case, names in told.items() if case.startswith(code[:6])))
+        assert names_in(" ".join(words)) <= known, code
+    asked = {code for code in MESSAGES if code[3] in "HS" and code[:6] not in (*ADVISERS, "TK-S08", "TK-S09")}
+    assert {code for code in asked if code not in QUESTIONS and code[:6] not in QUESTIONS} == set()
+    columns = {field.name for name in ("heads", "solution", "visits") for field in load_schema(name).fields}
+    assert columns == set(WHAT)
 
 
 def test_the_numbers_of_the_greeting(tmp_path: Path) -> None:
@@ -79,6 +123,7 @@ def test_the_numbers_of_the_greeting(tmp_path: Path) -> None:
     write_records(tmp_path, spoil)
     page = text_of(check_html(check_trial(tmp_path), "Trial"))
     assert "3 things need a second look. The answer of the trial waits for 1 of them." in page
+    assert page.count("Bucket ") == 2
 
 
 def test_the_same_check_gives_the_same_page(pages: Any, tmp_path: Path) -> None:

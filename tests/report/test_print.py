@@ -11,20 +11,12 @@ import numpy as np
 import pytest
 
 from chromium import Window
+from printed import MARGIN_PT, PIXELS_PER_POINT, broken_words, ink
 
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 REPORTS = Path(__file__).parents[2] / "reports"
 OF_TRIALS = ("autumn_dose", "spring_dose", "volunteer_cultivars")
 PAGES = (*OF_TRIALS, "evidence", "handout", "care")
-PIXELS_PER_POINT = 1.0
-MARGIN_PT = 25.0
-"""Nothing but the number of a sheet is printed nearer to an edge; the margins are of 12 mm, 34 points, and more."""
-TEXTS = """() => {
-  const texts = [], walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  while (walker.nextNode()) texts.push(walker.currentNode.data);
-  return texts.join(' ');
-}"""
-WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
 
 
 @pytest.fixture(params=["A4", "Letter"])
@@ -39,12 +31,6 @@ def sheets(window: Window, name: str, paper: str, *, whole: bool = False) -> Ite
     if whole:
         page.check("#whole-in-print")
     yield from pdfium.PdfDocument(page.pdf(format=paper))
-
-
-def ink(sheet: Any) -> np.ndarray:
-    """Where a sheet is not white."""
-    pixels = np.asarray(sheet.render(scale=PIXELS_PER_POINT, grayscale=True).to_numpy())
-    return pixels.reshape(pixels.shape[:2]) < 245
 
 
 @pytest.mark.parametrize("name", OF_TRIALS)
@@ -88,9 +74,7 @@ def test_nothing_is_cut_off_and_no_sheet_is_nearly_empty(window: Window, name: s
 def test_no_word_is_broken(window: Window, name: str, paper: str) -> None:
     """What is read on paper are words of the page, or the parts of one that has a hyphen of its own."""
     printed = [sheet.get_textpage().get_text_range() for sheet in sheets(window, name, paper)]
-    words = set(WORD.findall(window.page.evaluate(TEXTS).lower()))
-    known = words | {part for word in words for part in re.split("[-\u2019']", word)}
-    assert {word for text in printed for word in WORD.findall(text.lower())} - known == set()
+    assert broken_words(window.page, printed) == set()
 
 
 @pytest.mark.parametrize("name", OF_TRIALS)

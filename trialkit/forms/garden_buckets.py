@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from itertools import pairwise
+from typing import Annotated, TypeVar
 
+from trialkit.documents.plan import Event
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
+from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
 from trialkit.words.measures import MeasureSystem
 from trialkit.words.treatment_names import treatment_label
+
+Thing = TypeVar("Thing")
 
 
 @dataclass(frozen=True)
@@ -46,11 +53,31 @@ def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
     ]
 
 
+def shared_out(things: Sequence[Thing], parts: int) -> tuple[tuple[Thing, ...], ...]:
+    """Share things out over lines or sheets, in order and as evenly as can be.
+
+    Examples
+    --------
+    >>> shared_out("abcdefg", 3)
+    (('a', 'b', 'c'), ('d', 'e'), ('f', 'g'))
+    """
+    ends = [math.ceil(part * len(things) / parts) for part in range(parts + 1)]
+    return tuple(tuple(things[start:end]) for start, end in pairwise(ends))
+
+
 def label_measures(trial: Trial) -> MeasureSystem:
     """How labels and maps, which have room for one measure, tell a dose."""
     feed = feed_of(trial.protocol, trial.products)
     is_metric = trial.protocol.trial.measures == "metric"
     return MeasureSystem("metric" if is_metric else "kitchen", feed.base.grams_per_tsp if feed else None)
+
+
+def due_in_garden(trial: Trial, site: str) -> tuple[Event, ...]:
+    """List what is due in a garden; without days of the calendar where it joined later, as it sows when it can."""
+    schedule = trial.protocol.schedule
+    if site in trial.amended.joined_in:
+        schedule = schedule.model_copy(update={"sow_on": None})
+    return calendar(trial.protocol.model_copy(update={"schedule": schedule}))
 
 
 def gardens_with_buckets(trial: Trial) -> list[str]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
+from trialkit.pages.running_lines import Corner, running_lines
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.report.page import TEMPLATES
 from trialkit.words.problem_words import told_problem
-from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words
+from trialkit.words.question_words import ADVISERS, OF_THE_GARDEN, answers_asked, more_words, question_words
+from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words, record_words
 
 if TYPE_CHECKING:
     from trialkit.documents.problems import Problem, ToldProblem
@@ -19,6 +22,8 @@ if TYPE_CHECKING:
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
 RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")
 RECORD_RULES = ("TK-H",)
+MOST_ASKED_ALIKE = 12
+"""Of more records a garden is not asked the same one by one."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +37,7 @@ class ListedProblem:
 
 @dataclass(frozen=True)
 class CheckTopic:
-    """Problems of one kind in one column, with why it matters and what to do.
+    """Problems of one kind in one column, with why it matters and what to do: for the adviser.
 
     `more` counts those that are not listed; `must` is whether the answer waits for them.
     """
@@ -46,18 +51,44 @@ class CheckTopic:
     more: int
     must: bool
 
-    @property
-    def questions(self) -> int:
-        """How many things there are to look at."""
-        return len(self.problems) + self.more
+
+@dataclass(frozen=True)
+class AskedRecord:
+    """One record that a question is about."""
+
+    number: Annotated[int, "Of the answer, on the page of its garden."]
+    record: Annotated[str, "Which of its bucket's; empty where it is about all of them."]
+    found: Annotated[str, "What we read; empty where nothing stands there."]
+    expected: str
+    choices: Annotated[tuple[str, ...], "Answers to tick; without any, a line to write on."]
+    must: Annotated[bool, "Whether the answer of the trial waits for it."]
+    source: Annotated[str, "Where it stands, for the adviser."]
 
 
 @dataclass(frozen=True)
-class CheckPart:
-    """What one garden, or the adviser, is asked."""
+class AskedQuestion:
+    """A question about one bucket, and the records that it is asked of."""
+
+    text: str
+    records: tuple[AskedRecord, ...]
+
+
+@dataclass(frozen=True)
+class AskedBucket:
+    """What is asked about one bucket, about the visits or about the garden."""
 
     name: str
-    topics: tuple[CheckTopic, ...]
+    questions: tuple[AskedQuestion, ...]
+
+
+@dataclass(frozen=True)
+class GardenPart:
+    """What one garden is asked."""
+
+    name: str
+    greeting: str
+    buckets: tuple[AskedBucket, ...]
+    more: Annotated[tuple[tuple[str, str], ...], "Questions asked of many more records, and of which."]
 
 
 def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
@@ -69,29 +100,30 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     title : str
         Title of the trial.
     site : str, optional
-        The garden whose records the page is about; without it, all gardens and what the adviser has to fix.
+        The garden whose records the page is about, with places to answer, by bucket; without it, all gardens and what
+        the adviser has to fix.
 
     Returns
     -------
     str
         Without script, the same text for the same result.
     """
-    parts = [_garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
-    if site is None:
-        parts.insert(0, _adviser_part(result))
-    topics = [topic for part in parts for topic in part.topics]
+    gardens = [_garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
+    garden = result.sites.get(site, site) if site else ""
+    contact = safe_text(result.contact)
+    lines: dict[Corner, str] = {"top-left": garden or "Records to look at", "top-right": title}
+    if garden and contact:
+        lines["bottom-left"] = f"Send back to: {contact}"
     return render_page(
         TEMPLATES,
         "check.html.jinja",
-        page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8"),
+        page_style() + (TEMPLATES / "check.css").read_text(encoding="utf-8") + running_lines(lines),
         title=safe_text(title),
-        garden=safe_text(result.sites.get(site, site)) if site else "",
-        greeting=greeting(
-            sum(topic.questions for topic in topics),
-            sum(topic.questions for topic in topics if topic.must),
-            for_garden=site is not None,
-        ),
-        parts=[part for part in parts if part.topics],
+        garden=safe_text(garden),
+        contact=contact,
+        greeting=gardens[0].greeting if site else greeting(len(result.problems), len(result.errors)),
+        topics=() if site else _topics(result, [one for one in result.problems if not _garden(result, one)]),
+        gardens=gardens,
     )
 
 
@@ -104,7 +136,7 @@ def asked_gardens(result: CheckResult) -> tuple[str, ...]:
 def _garden(result: CheckResult, problem: Problem) -> str:
     """Name the garden whose volunteer can answer for a problem; nothing if it is the adviser's."""
     place = _place(result, problem)
-    if place is None or place.site not in result.sites:
+    if place is None or place.site not in result.sites or problem.rule in ADVISERS:
         return ""
     return place.site if problem.file in RECORD_FILES or problem.rule.startswith(RECORD_RULES) else ""
 
@@ -113,26 +145,86 @@ def _place(result: CheckResult, problem: Problem) -> RecordPlace | None:
     return result.places.get((problem.file, problem.row)) if problem.row else None
 
 
-def _garden_part(result: CheckResult, site: str) -> CheckPart:
+def _garden_part(result: CheckResult, site: str) -> GardenPart:
     own = [problem for problem in result.problems if _garden(result, problem) == site]
-    return CheckPart(safe_text(result.sites.get(site, site)), _topics(result, own, with_file=False))
+    alike: dict[tuple[str, str, str | None], list[Problem]] = {}
+    for problem in own:
+        alike.setdefault((problem.rule, problem.file, problem.column), []).append(problem)
+    listed = {id(problem) for group in alike.values() for problem in group[:MOST_ASKED_ALIKE]}
+    by_bucket: dict[str, list[Problem]] = {}
+    for problem in own:
+        if id(problem) in listed:
+            by_bucket.setdefault(_about(result, problem), []).append(problem)
+    numbers = itertools.count(1)
+    errors = sum(problem.severity == "error" for problem in own)
+    return GardenPart(
+        safe_text(result.sites.get(site, site)),
+        answers_asked(len(own), len(_buckets(result, own)), errors),
+        tuple(
+            AskedBucket(safe_text(name), tuple(_questions(result, problems, numbers)))
+            for name, problems in sorted(by_bucket.items())  # buckets, then the garden, then visits
+        ),
+        tuple(
+            (question_words(told_problem(rest[0])).question, safe_text(more_words(_buckets(result, rest), len(rest))))
+            for rest in (group[MOST_ASKED_ALIKE:] for group in alike.values())
+            if rest
+        ),
+    )
 
 
-def _adviser_part(result: CheckResult) -> CheckPart:
-    own = [problem for problem in result.problems if not _garden(result, problem)]
-    return CheckPart("For the adviser", _topics(result, own, with_file=True))
+def _about(result: CheckResult, problem: Problem) -> str:
+    if problem.rule in OF_THE_GARDEN:
+        return "The whole garden"
+    bucket = _key(result, problem).get("bucket")
+    return f"Bucket {bucket}" if bucket else "Visits"
 
 
-def _topics(result: CheckResult, problems: Sequence[Problem], *, with_file: bool) -> tuple[CheckTopic, ...]:
+def _key(result: CheckResult, problem: Problem) -> dict[str, str]:
+    place = _place(result, problem)
+    return dict(place.key) if place else {}
+
+
+def _buckets(result: CheckResult, problems: Sequence[Problem]) -> list[str]:
+    """Name the buckets that some problems are about, each once."""
+    of_buckets = (problem for problem in problems if problem.rule not in OF_THE_GARDEN)
+    return [bucket for bucket in dict.fromkeys(_key(result, one).get("bucket", "") for one in of_buckets) if bucket]
+
+
+def _questions(result: CheckResult, problems: Sequence[Problem], numbers: Iterator[int]) -> Iterator[AskedQuestion]:
+    """Ask about a bucket; the same question of several heads or days stands once."""
+    by_question: dict[str, list[Problem]] = {}
+    for problem in problems:
+        by_question.setdefault(question_words(told_problem(problem)).question, []).append(problem)
+    for question, group in by_question.items():
+        yield AskedQuestion(question, tuple(_asked(result, problem, next(numbers)) for problem in group))
+
+
+def _asked(result: CheckResult, problem: Problem, number: int) -> AskedRecord:
+    words = question_words(told_problem(problem))
+    key = _key(result, problem)
+    key.pop("bucket", None)
+    key.pop("site", None)
+    return AskedRecord(
+        number,
+        safe_text(record_words(key)) if key and problem.rule not in OF_THE_GARDEN else "",
+        safe_text(words.found),
+        safe_text(words.expected),
+        words.choices,
+        problem.severity == "error",
+        f"{problem.file}, row {problem.row}, {problem.rule}",
+    )
+
+
+def _topics(result: CheckResult, problems: Sequence[Problem]) -> tuple[CheckTopic, ...]:
     """Group problems of one rule in one column; what must be fixed comes first."""
     groups: dict[tuple[str, str, str | None], list[Problem]] = {}
     for problem in problems:
         groups.setdefault((problem.rule, problem.file, problem.column), []).append(problem)
-    topics = (_topic(result, group, with_file=with_file) for group in groups.values())
+    topics = (_topic(result, group) for group in groups.values())
     return tuple(sorted(topics, key=lambda topic: not topic.must))
 
 
-def _topic(result: CheckResult, group: Sequence[Problem], *, with_file: bool) -> CheckTopic:
+def _topic(result: CheckResult, group: Sequence[Problem]) -> CheckTopic:
     from trialkit.tables.rule_book import RULES
 
     first, shown = group[0], tuple(map(told_problem, group[:MOST_ALIKE]))
@@ -142,13 +234,13 @@ def _topic(result: CheckResult, group: Sequence[Problem], *, with_file: bool) ->
         column=safe_text(column_words(first.file, first.column)) if first.file != "layout.csv" else "",
         why=RULES[first.rule].why,
         ways_to_fix=tuple(dict.fromkeys(safe_text(problem.how_to_fix) for problem in shown)),
-        problems=tuple(_listed(result, problem, with_file=with_file) for problem in shown),
+        problems=tuple(_listed(result, problem) for problem in shown),
         more=len(group) - len(shown),
         must=any(problem.severity == "error" for problem in group),
     )
 
 
-def _listed(result: CheckResult, problem: ToldProblem, *, with_file: bool) -> ListedProblem:
+def _listed(result: CheckResult, problem: ToldProblem) -> ListedProblem:
     place = _place(result, problem)
-    where = place_words(problem, place.key if place else None, with_file=with_file)
+    where = place_words(problem, place.key if place else None)
     return ListedProblem(safe_text(where), safe_text(problem.found), safe_text(problem.expected))

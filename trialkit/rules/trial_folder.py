@@ -163,6 +163,7 @@ class CheckResult:
     ] = field(default_factory=dict)
     sites: Annotated[Mapping[str, str], "Every garden's short name and its full one."] = field(default_factory=dict)
     title: Annotated[str, "The trial's; empty where trial.toml cannot be read."] = ""
+    contact: Annotated[str, "Whom to ask, as trial.toml says; empty where it cannot be read."] = ""
 
     @property
     def errors(self) -> tuple[Problem, ...]:
@@ -232,8 +233,8 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
         later += [*open_conflicts(kept.conflicts), *followed(hand_edits, kept, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
-    title = protocol.trial.title if protocol else ""
-    result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, title)
+    about = (protocol.trial.title, protocol.trial.contact_role) if protocol else ()
+    result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, *about)
     if protocol is None or not result.ok:
         return result
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}

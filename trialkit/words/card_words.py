@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
@@ -40,6 +40,11 @@ BEFORE_MIXING = (
     "first."
 )
 READ_THE_STRIP = f"stir, wait a minute, read the strip; {STOP}."
+KEEP_THE_AMOUNT = (
+    "If the line in your bucket stands for another volume, keep to the amount, and write that volume down."
+)
+UNTIL_GONE = "Stir until nothing is left."
+NO_ACID = "no acid"
 NO_SAFE_STEP = (
     "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
     "Read the pH and write it down, with 0 for the acid."
@@ -65,11 +70,26 @@ class CardWords:
     buckets: tuple[tuple[str, str], ...]
 
 
+@dataclass(frozen=True)
+class AcidWay:
+    """How one acid goes in, or why none does."""
+
+    acid: str
+    steps: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class MixingWords:
+    """How a garden mixes all of its buckets: what is alike for all in order, then each acid, then what comes after."""
+
+    steps: tuple[str, ...]
+    acids: tuple[AcidWay, ...]
+    after: tuple[str, ...]
+
+
 def card_words(card: MixingCard, measures: Measures = "both") -> CardWords:
     """Say a card."""
-    dose_tsp = card.treatment.dose_tsp
-    g_per_tsp = card.nutrient_g / dose_tsp if card.nutrient_g and dose_tsp else None
-    system = MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
+    system = _system(card, measures)
     return CardWords(
         treatment_label(card.treatment, ["dose_tsp", "acidifier"], system) or "every bucket",
         tuple(_steps(card, system, measures)),
@@ -78,28 +98,84 @@ def card_words(card: MixingCard, measures: Measures = "both") -> CardWords:
     )
 
 
+def mixing_words(cards: Sequence[MixingCard], measures: Measures = "both") -> MixingWords:
+    """Say how the buckets of one garden are mixed; `bucket_amounts` says how much goes into each."""
+    is_fed, has_parts = any(card.nutrient for card in cards), any(card.parts for card in cards)
+    acids = {card.acid.name or card.acid.use: card.acid for card in cards if card.acid.use != "not tried"}
+    has_steps = any(acid.step for acid in acids.values())
+    return MixingWords(
+        (
+            _fill(cards[0], measures),
+            *([f"Stir in what the bucket's card says. {IN_ORDER if has_parts else UNTIL_GONE}"] if is_fed else ()),
+            *([KEEP_THE_AMOUNT] if is_fed else ()),
+        ),
+        tuple(AcidWay(acid.name or NO_ACID, tuple(_acid_steps(acid, measures))) for acid in acids.values()),
+        (_again(has_steps=has_steps),) if acids else (),
+    )
+
+
+def bucket_amounts(card: MixingCard, measures: Measures = "both") -> tuple[str, ...]:
+    """Say what goes into one bucket of a garden, in order."""
+    lines = []
+    dose, system = card.treatment.dose_tsp, _system(card, measures)
+    if dose is not None:
+        lines.append(_dose(card, dose, system, measures))
+    lines += [f"then {part_words(part.product, part.tsp, part.g_per_tsp, measures)}" for part in card.parts]
+    acid = card.acid
+    if acid.step:
+        step = f"{acid.name}, {measure_words(acid.step.tsp, measures)} at a time"
+        amounts = [_amount(start.acid, measures) for start in card.starts if start.acid]
+        lines.append(f"{step}; about {amounts[0]} in all, but the strip decides" if amounts else step)
+    elif acid.use == "none":
+        lines.append(NO_ACID)
+    elif acid.use != "not tried":
+        lines.append(f"no {acid.name}: see how to mix")
+    return tuple(lines)
+
+
+def _system(card: MixingCard, measures: Measures) -> MeasureSystem:
+    dose_tsp = card.treatment.dose_tsp
+    g_per_tsp = card.nutrient_g / dose_tsp if card.nutrient_g and dose_tsp else None
+    return MeasureSystem("kitchen" if measures == "both" else measures, g_per_tsp)
+
+
+def _fill(card: MixingCard, measures: Measures) -> str:
+    return f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
+
+
+def _dose(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Measures) -> str:
+    if not dose_tsp:
+        return teaspoons(dose_tsp)
+    beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
+    return f"{teaspoons(dose_tsp, system)} of {card.nutrient}{beside}"
+
+
+def _again(*, has_steps: bool) -> str:
+    again = f" {ASK_AGAIN.format(whom='the adviser')}" if has_steps else ""
+    return f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
+
+
 def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Iterator[str]:
-    yield f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
+    yield _fill(card, measures)
     dose = card.treatment.dose_tsp
     if card.parts:
         yield IN_ORDER
     if dose is not None:
-        beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
-        amount = f"{teaspoons(dose, system)} of {card.nutrient}{beside}"
-        yield f"Stir in {amount} until nothing is left.{_rate(card, system, measures)}"
+        if dose:
+            rate = _rate(card, dose, system, measures)
+            yield f"Stir in {_dose(card, dose, system, measures)} until nothing is left.{rate}"
+        else:
+            yield "No nutrient goes into this bucket."
         yield from (_part_step(part, measures) for part in card.parts)
     yield from _acid_steps(card.acid, measures)
+    if card.acid.use != "not tried":
+        yield _again(has_steps=card.acid.step is not None)
 
 
-def _rate(card: MixingCard, system: MeasureSystem, measures: Measures) -> str:
+def _rate(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Measures) -> str:
     """Say a dose by volume; the amount stays as randomised, and the analysis goes by the volume written down."""
-    if not card.treatment.dose_tsp:
-        return ""
-    rate = dose_by_volume(card.treatment.dose_tsp, card.volume_l, system.nutrient_g_per_tsp, measures)
-    return (
-        f" That is {rate}. If the line in your bucket stands for another volume, keep to the amount, and write that "
-        "volume down."
-    )
+    rate = dose_by_volume(dose_tsp, card.volume_l, system.nutrient_g_per_tsp, measures)
+    return f" That is {rate}. {KEEP_THE_AMOUNT}"
 
 
 def _part_step(part: PracticePart, measures: Measures) -> str:
@@ -126,9 +202,6 @@ def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
         yield NO_SAFE_STEP
     if acid.step:
         yield from _steps_of(acid, acid.step, measures)
-    if acid.use != "not tried":
-        again = f" {ASK_AGAIN.format(whom='the adviser')}" if acid.step else ""
-        yield f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
 
 
 def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str]:

@@ -163,12 +163,17 @@ def _growing(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
     )
 
 
-def _harvest(measures: Measures) -> Iterator[str]:
+def ready_words(measures: Measures) -> str:
+    """Say when a head is cut."""
     weight = in_measures(measures, f"{READY_HEAD_OZ} oz", f"{READY_HEAD_G} g")
-    yield (
+    return (
         f"A head is ready when it is full and firm, and as big as one that you would buy: about {weight}. Cut it "
         "before the stem shoots up."
     )
+
+
+def _harvest(measures: Measures) -> Iterator[str]:
+    yield ready_words(measures)
     yield (
         "Wash your hands. Use a clean knife. Rinse the leaves under running water, with no soap. Keep them in the "
         f"refrigerator, at {temperature_words(REFRIGERATOR_C, measures)} or less."

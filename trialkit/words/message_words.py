@@ -2,8 +2,8 @@
 
 ``{text}`` is a fact as it is, a list with commas between; ``{text!q}`` in quotation marks; ``{text!c}`` a cell, which
 may be empty; ``{text!r}`` as code writes it; ``{first!p}`` names with their values; ``{readings!o}`` alternatives;
-``{count:row}`` is counted; ``{count:one row/# rows}`` takes what goes with one or with many; other formats are
-Python's. ``[[...]]`` is left out where a fact in it is not given.
+``{first!d}`` a date; ``{count:row}`` is counted; ``{count:one row/# rows}`` takes what goes with one or with
+many; other formats are Python's. ``[[...]]`` is left out where a fact in it is not given.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from string import Formatter
 from typing import TYPE_CHECKING, Any
 
-from trialkit.words.phrases import count
+from trialkit.words.phrases import count, date_words
 
 if TYPE_CHECKING:
     from trialkit.documents.problems import Fact
@@ -68,6 +68,8 @@ class _Sentence(Formatter):
             return tuple(map(_quoted, value)) if isinstance(value, tuple) else _quoted(value)
         if conversion == "p":
             return tuple(f"{name} {_quoted(text)}" for name, text in zip(value[::2], value[1::2], strict=True))
+        if conversion == "d":
+            return date_words(value) or ""
         if conversion == "o":
             return " or ".join(value)
         return super().convert_field(value, conversion)

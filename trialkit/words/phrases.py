@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
+from itertools import groupby
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
@@ -134,3 +136,32 @@ def date_words(date: object) -> str | None:
     if len(parts) == 3 and all(part.isascii() and part.isdigit() for part in parts) and 1 <= int(parts[1]) <= 12:
         return f"{int(parts[2])} {MONTHS[int(parts[1]) - 1]} {int(parts[0])}"
     return str(date) if date else None
+
+
+def days_words(days: Sequence[date]) -> str:
+    """Name days of the calendar together, in order: each month once, the year after its last day.
+
+    Examples
+    --------
+    >>> days_words([date(2026, 12, 30), date(2026, 12, 31), date(2027, 1, 2), date(2027, 2, 1)])
+    '30 and 31 December 2026; 2 January, 1 February 2027'
+    """
+    years = []
+    for year, of_year in groupby(days, key=lambda day: day.year):
+        months = (
+            f"{listed([str(day.day) for day in of_month])} {MONTHS[month - 1]}"
+            for month, of_month in groupby(of_year, key=lambda day: day.month)
+        )
+        years.append(f"{', '.join(months)} {year}")
+    return "; ".join(years)
+
+
+def short_day(day: date) -> str:
+    """Write a day of the season as hands write it on a sheet; no order of numbers to mistake.
+
+    Examples
+    --------
+    >>> short_day(date(2026, 9, 17))
+    '17 Sep'
+    """
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"

@@ -29,22 +29,21 @@ def check_sentence(result: CheckResult, stage: Stage) -> str:
     return f"Check: {found}, nothing wrong."
 
 
-def greeting(questions: int, must: int, *, for_garden: bool) -> str:
-    """Say how many things there are to look at, and for how many of them the answer of the trial waits.
+def greeting(questions: int, must: int) -> str:
+    """Say to the adviser how many things there are to look at, and for how many the answer of the trial waits.
 
     Examples
     --------
-    >>> greeting(3, 1, for_garden=False)
+    >>> greeting(3, 1)
     '3 things need a second look. The answer of the trial waits for 1 of them.'
     """
     if not questions:
         return "Everything that was written down is in order. There is nothing to do."
-    thanks = "Thank you for your records. " if for_garden else ""
     asked = f"{count(questions, 'thing')} {'needs' if questions == 1 else 'need'} a second look"
     if not must:
-        return f"{thanks}{asked}; nothing has to be changed if it is right as it stands."
+        return f"{asked}; nothing has to be changed if it is right as it stands."
     which = "it" if must == questions == 1 else "all of them" if must == questions else f"{must} of them"
-    return f"{thanks}{asked}. The answer of the trial waits for {which}."
+    return f"{asked}. The answer of the trial waits for {which}."
 
 
 def record_words(key: Mapping[str, str]) -> str:
@@ -66,11 +65,9 @@ def record_words(key: Mapping[str, str]) -> str:
     return ", ".join(words) or "visit"
 
 
-def place_words(problem: Problem, key: Mapping[str, str] | None, *, with_file: bool) -> str:
-    """Say where a problem is: for a gardener by its record, for the adviser by file and row too."""
+def place_words(problem: Problem, key: Mapping[str, str] | None) -> str:
+    """Say to the adviser where a problem is."""
     record = record_words(key) if key is not None else ""
-    if not with_file:
-        return record
     row = f"{'row' if problem.file.endswith('.csv') else 'line'} {problem.row}" if problem.row else ""
     return ", ".join(filter(None, (problem.file, row, record)))
 

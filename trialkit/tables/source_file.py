@@ -29,14 +29,17 @@ def read_source(
 
     The severity tells how much it matters if the file is missing.
     """
-    data = _read_bytes(folder, name, severity, limit)
+    data = read_bytes(folder, name, severity=severity, limit=limit)
     if isinstance(data, Problem):
         return data
     text = _decode(name, data)
     return text if isinstance(text, Problem) else SourceText(name, text, hashlib.sha256(data).hexdigest())
 
 
-def _read_bytes(folder: Path, name: str, severity: Literal["error", "warning"], limit: int) -> bytes | Problem:
+def read_bytes(
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
+) -> bytes | Problem:
+    """Read the bytes of one file, as `read_source` reads its text."""
     path = folder / name
     try:
         if not path.resolve().is_relative_to(folder.resolve()):

@@ -1,0 +1,16 @@
+"""The published JSON Schema of county.toml; run as a module it prints ``schemas/county.schema.json``."""
+
+import json
+from typing import Any
+
+from trialkit.documents.document import json_schema
+from trialkit.protocol.county import CountyFile
+
+
+def county_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of county.toml, derived from the class that reads it."""
+    return json_schema(CountyFile, "county", "county.toml", mode="validation")
+
+
+if __name__ == "__main__":
+    print(json.dumps(county_schema(), indent=2, ensure_ascii=False))

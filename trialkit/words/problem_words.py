@@ -193,7 +193,7 @@ TK-P14: at most {most_l:.3g} L, so that an air gap stays below the lid | {text} 
 TK-P15 kind: a PNG picture | a file of another kind
 TK-P15 bytes: at most {most_kb} kB | {size_kb} kB
 TK-P15 pixels: {least} to {most} pixels on each side | {width} by {height} pixels
-TK-P15 damaged: a PNG picture that can be read to its end | {said!q}
+TK-P15 damaged: a PNG picture that can be read to its end | one that is cut off or damaged
 # The layout
 TK-L01: one of {levels}
 TK-L01 no factor: an empty cell: trial.toml declares no {factor}

@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import get_args
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from small_records import HEADS, small_question, small_records, with_days
@@ -326,6 +327,18 @@ def only(records: BucketRecords, which: str) -> BucketRecords:
     return replace(records, buckets=records.buckets.query(which).reset_index(drop=True))
 
 
+def lost(records: BucketRecords, which: str) -> BucketRecords:
+    """Let every head of some buckets come to nothing."""
+    mine = records.buckets.eval(which)
+    usable, weight = records.buckets["usable"].mask(mine, 0), records.buckets["weight_g"].mask(mine)
+    return replace(records, buckets=records.buckets.assign(usable=usable, weight_g=weight))
+
+
+def light(records: BucketRecords) -> BucketRecords:
+    """Let heads weigh next to nothing."""
+    return replace(records, buckets=records.buckets.assign(weight_g=records.buckets["weight_g"] / 50))
+
+
 def unweighed(records: BucketRecords) -> BucketRecords:
     """Count heads and weigh none."""
     return replace(records, buckets=records.buckets.assign(weight_g=np.nan))
@@ -340,12 +353,45 @@ def unweighed(records: BucketRecords) -> BucketRecords:
         (small_records(curve, usable={"A": 0.0, "B": 0.0}), "nothing_usable"),
         (only(small_records(curve), "dose > 10"), "nothing_usable"),
         (unweighed(small_records(curve)), "nothing_usable"),
+        (light(lost(small_records(curve, gardens=1, blocks=1), "dose == 4")), "practice_lost"),
     ],
-    ids=["practice's cultivar", "practice's dose", "practice alone", "all lost", "no record", "none weighed"],
+    ids=[
+        *("practice's cultivar", "practice's dose", "practice alone", "all lost", "no record", "none weighed"),
+        "practice lost",
+    ],
 )
 def test_why_there_is_no_decision(records: BucketRecords, code: str) -> None:
     """Each reason has a code of its own."""
     assert advise(records, small_question()) == NoDecision(code)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("which", ["cultivar == 'B'", "dose == 8", "cultivar == 'B' and dose == 8"])
+def test_what_came_to_nothing_is_never_grown(which: str) -> None:
+    """One bucket of the best, its heads dead, would hardly count against it: it is left out, and so is its level."""
+
+    def best(cultivar: str, dose: float) -> float:
+        return 120 + 40 * (cultivar == "B") + 20 * (dose - 4)
+
+    records = small_records(best, gardens=3, doses=(4.0, 6.0, 8.0))
+    few = only(records, f"not ({which}) or (site == 'g0' and block == '0')")
+    found = decided(lost(few, which), small_question())
+    names = pd.DataFrame([one.levels for one in (found.recommended, found.alternative)]).rename(
+        columns={"dose_tsp": "dose"}
+    )
+    assert names.query(which).empty
+    assert decided(records, small_question()).recommended == Treatment("B", 8.0)
+
+
+def test_weights_that_all_say_the_same() -> None:
+    """They are as good as a scale that tells whole grams: buckets vary by less than one, and nothing breaks down."""
+    records = replace(small_records(flat), head_variance=0.0)
+    records = replace(
+        records, buckets=records.buckets.assign(weight_g=records.buckets["weight_g"].mask(lambda w: w > 0, 100.0))
+    )
+    found = decided(records, small_question())
+    assert found.current == found.recommended
+    assert next(one for one in found.spreads if one.of == "bucket").upper_g < 1
+    assert all(abs(one.gain.estimate) < 2 for one in found.candidates if one.gain and one.share_usable > 0.9)
 
 
 @pytest.mark.parametrize(

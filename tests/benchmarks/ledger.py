@@ -18,8 +18,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit.analysis.bucket_records import BUCKET_COLUMNS
-from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
+from trialkit.documents.ledger_entry import Added, EntrySite, EntryTold, HeadScatter, TrialFacts
 from trialkit.evidence import ledger as ledgers
+from trialkit.evidence import ledger_index
 from trialkit.evidence.accepting import BUCKETS_FILE
 from trialkit.tables.atomic import csv_text
 
@@ -51,7 +52,7 @@ def buckets(rng: np.random.Generator) -> pd.DataFrame:
     frame["n_mg_l"] = frame["dose_tsp"].map(DOSES)
     frame["acidifier"] = "white vinegar 5 %"
     frame["whole_plot"] = ""
-    for column in ("planned", "recorded", "usable"):
+    for column in ("planned", "recorded", "usable", "weighed"):
         frame[column] = HEADS
     return frame[list(BUCKET_COLUMNS)]
 
@@ -64,6 +65,7 @@ def build(folder: Path, trials: int) -> None:
     for arguments in (["analyse", str(autumn)], ["evidence", "add", str(autumn), "--ledger", str(folder)]):
         subprocess.run([sys.executable, "-m", "trialkit", *arguments], check=True, capture_output=True)
     first = date(2026, 1, 1) - timedelta(days=trials)
+    added: list[Added] = []
     for i in range(trials - 1):
         frame = buckets(rng)
         entry = ledgers.NewEntry(
@@ -86,10 +88,9 @@ def build(folder: Path, trials: int) -> None:
             ),
         )
         listed = ledgers._listed(entry, date(2026, 1, 1))
-        ledgers._write_entry(folder, folder / ledgers.ENTRIES / listed.id, entry)
-        with (folder / ledgers.INDEX).open("ab") as index:
-            told = {k: v for k, v in vars(listed).items() if v is not None}
-            index.write(ledgers._line({"event": "added", **told}))
+        ledgers._write_entry(folder / ledger_index.ENTRIES / listed.id, entry)
+        added.append(Added(**{name: getattr(listed, name) for name in EntryTold.__dataclass_fields__}))
+    ledger_index.write_index(folder, ledger_index.grown(ledger_index.read_index(folder), added))
 
 
 def main() -> None:
@@ -99,7 +100,7 @@ def main() -> None:
         folder = Path(place) / "ledger"
         build(folder, trials)
         begun = time.perf_counter()
-        index = ledgers.read_index(folder)
+        index = ledger_index.read_index(folder).listed
         heads = sum(one.heads for one in index)
         print(f"index of {len(index)} trials, {heads} heads: {time.perf_counter() - begun:.2f} s")
         begun = time.perf_counter()

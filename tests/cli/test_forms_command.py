@@ -12,7 +12,7 @@ from laid_out_trial import laid_out
 def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
     """Written, listed, said what to do with; a second run writes the same bytes; no input is touched."""
     folder = laid_out(tmp_path / "trial").folder
-    inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
+    inputs = {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")}
     result = run("forms", folder)
     assert result.returncode == DONE, result.stderr
     assert "Forms for 3 gardens" in result.stdout
@@ -24,7 +24,7 @@ def test_three_files_a_garden_and_one_for_the_adviser(tmp_path: Path) -> None:
     again = run("forms", folder, "--json")
     assert {Path(name).name for name in json.loads(again.stdout)["files"]} == names
     assert {path.name: path.read_bytes() for path in (folder / "forms").iterdir()} == files
-    assert {path.name: path.read_bytes() for path in folder.glob("*.*")} == inputs
+    assert {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")} == inputs
 
 
 def test_forms_of_a_garden_that_withdrew_are_left_over(tmp_path: Path) -> None:

@@ -8,11 +8,13 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 
 import commands
 from commands import DONE, WRONG_CALL
 from trialkit._resources import resource_folder
+from trialkit.cli.mix_command import command
 from trialkit.domain.ph_window import TARGET_PH
 from trialkit.solution.acids import AcidProduct
 from trialkit.solution.mixing import Water, mix
@@ -298,3 +300,13 @@ def test_ph_over_time_is_told_as_a_range() -> None:
     table = run("--table", "--acid", "vinegar").stdout
     assert "pH with all of it" in table
     assert "Above 300 mg/L alkalinity is too much for acid" in table
+
+
+@pytest.mark.parametrize("text", ["nan", "-NaN", "inf", "1e999"])
+def test_what_is_no_finite_number_is_refused_by_every_option(text: str) -> None:
+    """No bound stops NaN, which is neither below nor above it: a dose of nothing was worked out from it."""
+    ranges = [param for param in command.params if isinstance(param.type, click.FloatRange)]
+    assert len(ranges) > 10
+    for param in ranges:
+        with pytest.raises(click.BadParameter, match=r"not a finite number|not in the range"):
+            param.type.convert(text, param, None)

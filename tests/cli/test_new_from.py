@@ -1,5 +1,6 @@
 """`trialkit new DIR --from LEDGER|TRIAL`: a folder that can be planned, laid out and added to the ledger as it is."""
 
+import os
 import shutil
 from pathlib import Path
 
@@ -70,7 +71,7 @@ def test_what_is_written(following: tuple[Path, str], ledger: Path) -> None:
     document = pool_now(ledger, "0.1.0", propose)
     proposed = document.next_trial
     assert proposed is not None
-    assert {path.name for path in folder.iterdir()} == FILES
+    assert {path.name for path in folder.glob("[!.]*")} == FILES
     for name in ("sites.csv", "products.csv"):
         assert (folder / name).read_bytes() == found.entries[-1].read(name)
     protocol, newest = read_protocol(folder), found.latest.protocol
@@ -164,13 +165,12 @@ def test_nothing_is_left_where_writing_fails(tmp_path: Path, monkeypatch: pytest
     """The disk is full at the third file: a new folder is not there, one that was empty is empty again."""
     written = []
 
-    def full(path: Path, data: bytes) -> None:
-        written.append(path.name)
+    def full(descriptor: int) -> None:
+        written.append(descriptor)
         if len(written) % 3 == 0:
             raise OSError(28, "No space left on device")
-        path.write_bytes(data)
 
-    monkeypatch.setattr(starting, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     (tmp_path / "there").mkdir()
     for name in ("new", "there"):
         with pytest.raises(OSError, match="No space left"):
@@ -183,7 +183,7 @@ def test_an_empty_folder_is_filled(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
     starting.write_folder(Path(), dict.fromkeys(FILES, b"x"))
-    assert {path.name for path in Path().iterdir()} == FILES
+    assert {path.name for path in Path().glob("[!.]*")} == FILES
 
 
 def test_names_of_strangers_survive(tmp_path: Path) -> None:

@@ -90,12 +90,12 @@ def test_the_files_of_a_plan(planned: tuple[Path, subprocess.CompletedProcess[st
     files = {name: (folder / "results" / name).read_bytes() for name in ("plan.json", "plan.html", "calendar.ics")}
     assert json.loads(files["plan.json"])["schema"] == "trialkit-plan-5"
     assert files["calendar.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
-    inputs = {path.name: path.read_bytes() for path in folder.glob("*.*")}
+    inputs = {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")}
     again = run("plan", folder, "--json")
     assert again.returncode == DONE, again.stderr
     assert json.loads(again.stdout) == json.loads(files["plan.json"])
     assert {name: (folder / "results" / name).read_bytes() for name in files} == files
-    assert {path.name: path.read_bytes() for path in folder.glob("*.*")} == inputs
+    assert {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")} == inputs
 
 
 def test_an_earlier_trial_tells_how_things_vary(tmp_path: Path) -> None:

@@ -300,4 +300,36 @@ enter("day that does not exist", "refused", "TK-V08", "a day that exists",
       cell("heads", 2, "harvested_on", "2026-09-31"))
 enter("wrong year", "refused", "TK-K03", "within a year of the start of the trial",
       cell("heads", 2, "transplanted_on", "2025-08-24"))
+
+# Where two readings exist
+
+# ’ of Windows-1252 is í of Mac Roman, and both make words.
+enter("apostrophe of one of two encodings", "asked", "TK-R02", 'or Mac Roman, with "Fernsedgeís"',
+      lambda good: good.with_cell("heads", 2, "note", "Fernsedge’s").csv().encode("cp1252"),
+      gives=(("heads", 2, "note", "Fernsedge’s"),))
+enter("accents spoiled twice", "asked", "TK-R02", 'it may have been "flétri près du bord"',
+      lambda good: good.csv().encode().decode("cp1252").encode().decode("cp1252"))
+enter("accents spoiled by another program", "asked", "TK-R02", 'it may have been "flétri près du bord"',
+      lambda good: good.csv().encode().decode("mac_roman"))
+# Day 236 of 2026 is 24 August; 23 is no month, and 36 no day.
+enter("day of the year", "repaired", "TK-R43", "in one way only", cell("heads", 2, "transplanted_on", "2026-236"))
+# Day 101 is 11 April; 1 October without a hyphen is written so too.
+enter("day of the year or a hyphen forgotten", "refused", "TK-V07", "2026-04-11 or 2026-10-01 or 2026-01-01",
+      cell("heads", 2, "transplanted_on", "2026-101"))
+enter("week and its day", "repaired", "TK-R43", "in one way only", cell("heads", 2, "transplanted_on", "2026-W35-1"))
+enter("weekday of another date", "refused", "TK-V08", "that one is a Monday",
+      cell("heads", 2, "transplanted_on", "Tue 24 August 2026"))
+enter("midnight at the end of a day", "refused", "TK-V07", "2026-08-24 or 2026-08-25",
+      cell("heads", 2, "transplanted_on", "2026-08-24 24:00"))
+enter("time of another place", "refused", "TK-V07", "2026-08-23 or 2026-08-24",
+      cell("heads", 2, "transplanted_on", "2026-08-24T02:00:00Z"))
+# 1234 g is a head, if a large one.
+enter("point before three figures", "asked", "TK-R34", "or 1234 (it separates thousands)",
+      weight("1.234"), answers=Answers(decimals="comma"), gives=third_weight("1234"))
+enter("separators of another script", "repaired", "TK-R38", "the figures stand for these",
+      column("heads", "weight_g", lambda weight: weight.replace(".", "٫")))
+enter("gallons for litres", "refused", "TK-V03", "a number alone", cell("solution", 2, "volume_l", "5 gal"),
+      tables=SOLUTION)
+enter("marks of writing direction in labels", "repaired", "TK-R29", "only marks around the value",
+      column("heads", "bucket", lambda label: f"\u202a{label[0]}\u00ad{label[1:]}\u202c"))
 # fmt: on

@@ -211,7 +211,7 @@ enter("workbook with a broken sheet", "refused", "TK-R05", "damaged inside",
       lambda good: rewritten(good.workbook(), "xl/worksheets/sheet2.xml", lambda data: data[: len(data) // 2]),
       file=XLSX)
 # A small workbook that unpacks to a hundred megabytes.
-enter("zip bomb", "refused", "TK-R07", "that unpacks to",
+enter("zip bomb", "refused", "TK-R07", "60 MB once it is unpacked",
       lambda good: rewritten(good.workbook(), "xl/media/image1.png", lambda _: bytes(100_000_000)), file=XLSX)
 # What a spreadsheet program saves under a password is no longer a zip but a compound file.
 enter("password protected workbook", "refused", "TK-R06", "a locked workbook or an old .xls",
@@ -224,7 +224,7 @@ enter("something else", "refused", "TK-R10", "the headings of heads, solution or
 enter("the layout itself", "refused", "TK-R10", "the table layout",
       lambda _: "bucket,site,block,position,cultivar,dose_tsp,acidifier\n334X,FERN,1,1,NA,2,none\n")
 # A sheet filled to the bottom.
-enter("huge sheet", "refused", "TK-R07", "50000 rows",
+enter("huge sheet", "refused", "TK-R07", "20,000 rows",
       from_lines(lambda rows: [rows[0], *rows[1:2] * 60_000]), file="huge.csv")
 # A workbook with one value at the far end of a sheet.
 enter("cell far out", "refused", "TK-R07", "columns",
@@ -236,6 +236,9 @@ enter("cell far out", "refused", "TK-R07", "columns",
 enter("phone file edited", "refused", "TK-R48", "a check sum that does not fit",
       lambda good: good.phone().replace(b'"weight_g": "143.2"', b'"weight_g": "243.2"'), file="fernsedge.json")
 # A message that was too long.
+# Half of a character beyond the first 65,536, as only a broken program writes it; it blocked the files beside it.
+enter("phone file with half a character", "refused", "TK-R48", "half a character",
+      lambda good: good.phone(by="@").replace(b'"@"', b'"\\ud83e"'), file="fernsedge.json")
 enter("phone message cut off", "refused", "TK-R48", "text that breaks off",
       lambda good: good.phone()[:-400], file="fernsedge.txt")
 # The record as text, with a greeting around it.

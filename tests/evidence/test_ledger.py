@@ -5,27 +5,22 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 
-from seasons import ON, accept
-from trialkit.documents.ledger_entry import TrialFacts
+from seasons import ON, accept, new_entry
+from trialkit.documents.ledger_entry import Added
 from trialkit.domain.errors import WrongCall
 from trialkit.evidence import ledger as ledgers
-from trialkit.evidence.ledger import LedgerDamaged, NewEntry, add, damages, find, open_entry, read_index, withdraw
+from trialkit.evidence import ledger_index
+from trialkit.evidence.ledger import add, find, open_entry, withdraw
+from trialkit.evidence.ledger_index import LedgerDamaged, grown, read_index, write_index
+from trialkit.evidence.verifying import verify
 
 Seasons = tuple[Path, tuple[Path, ...]]
-
-
-FACTS = TrialFacts(made_with={}, product=None, sites=(), verdict=None)
-
-
-def new_entry(trial: str, text: str = "x") -> NewEntry:
-    """A tiny entry."""
-    files = {"a.csv": text.encode()}
-    return NewEntry("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, files, {}, FACTS)
 
 
 @pytest.fixture
@@ -37,9 +32,9 @@ def copy(seasons: Seasons, tmp_path: Path) -> Path:
 def test_an_entry_is_what_was_put_there(seasons: Seasons) -> None:
     """Every file of the trial and its results stand in the entry, byte for byte, under the digest of its manifest."""
     ledger, trials = seasons
-    index = read_index(ledger)
+    index = read_index(ledger).listed
     assert [one.trial for one in index] == ["one", "two", "three"]
-    assert damages(ledger) == ()
+    assert verify(ledger).problems == ()
     entry = open_entry(ledger, index[0])
     for name in ("trial.toml", "heads.csv", "layout.csv", "sites.csv", "products.csv"):
         assert entry.read(name) == (trials[0] / name).read_bytes()
@@ -62,15 +57,15 @@ def test_a_withdrawn_entry_stays_and_can_come_back(seasons: Seasons, copy: Path)
     """Withdrawing marks it with the reason; adding the same again counts it again; both are in the index."""
     one = withdraw(copy, "one", "the wrong\n nutrient was sold", date(2026, 12, 1))
     assert (one.withdrawn_on, one.why, one.counts) == ("2026-12-01", "the wrong nutrient was sold", False)
-    assert read_index(copy)[0] == one
+    assert read_index(copy).listed[0] == one
     assert (copy / "entries" / one.id / "heads.csv").is_file()
     with pytest.raises(WrongCall, match="withdrawn already"):
         withdraw(copy, one.id[:8], "again", ON)
     assert accept(copy, seasons[1][0], date(2026, 12, 2)).id == one.id
-    assert read_index(copy)[0].counts
+    assert read_index(copy).listed[0].counts
     lines = (copy / "index.jsonl").read_text("utf-8").splitlines()
     assert [json.loads(line)["event"] for line in lines] == ["began", *["added"] * 3, "withdrawn", "added"]
-    assert damages(copy) == ()
+    assert verify(copy).problems == ()
 
 
 def test_a_reason_and_a_name_are_asked_for(copy: Path) -> None:
@@ -83,13 +78,13 @@ def test_a_reason_and_a_name_are_asked_for(copy: Path) -> None:
     ):
         with pytest.raises(WrongCall, match=said):
             withdraw(copy, start, why, ON)
-    assert find(copy, read_index(copy)[1].id[:6]).trial == "two"
+    assert find(copy, read_index(copy).listed[1].id[:6]).trial == "two"
     assert (copy / "index.jsonl").read_bytes() == before
 
 
 def test_damage_is_named(copy: Path) -> None:
     """A changed byte, a missing file, a strange one, a changed manifest and an entry without a line are each found."""
-    first, second, third = (copy / "entries" / one.id for one in read_index(copy))
+    first, second, third = (copy / "entries" / one.id for one in read_index(copy).listed)
     data = bytearray((first / "heads.csv").read_bytes())
     data[100] ^= 1
     (first / "heads.csv").write_bytes(data)
@@ -97,7 +92,7 @@ def test_damage_is_named(copy: Path) -> None:
     (second / "more.csv").write_text("x")
     (third / "entry.json").write_text((third / "entry.json").read_text("utf-8") + " ", "utf-8")
     (copy / "entries" / "0123").mkdir()
-    found = "\n".join(damages(copy))
+    found = "\n".join(verify(copy).problems)
     for said in (
         "heads.csv was changed",
         "sites.csv is missing",
@@ -106,7 +101,7 @@ def test_damage_is_named(copy: Path) -> None:
     ):
         assert said in found
     assert f"{third.name}/entry.json was changed" in found.replace(os.sep, "/")
-    assert len(damages(copy)) == 5
+    assert len(verify(copy).problems) == 5
 
 
 @pytest.mark.parametrize(
@@ -131,31 +126,28 @@ def test_a_changed_index_is_refused(copy: Path, change: object) -> None:
 def test_an_index_cannot_lead_out_of_the_ledger(copy: Path, tmp_path: Path) -> None:
     """A line whose identity is a path, and a manifest that names one, are refused, though their digests are right."""
     (tmp_path / "secret.txt").write_text("x")
-    path = copy / "index.jsonl"
-    whole = path.read_bytes()
-    told = json.loads(whole.splitlines()[1])
-    del told["line_sha256"]
-    path.write_bytes(whole + ledgers._line({**told, "id": "../../" + "0" * 26}))
+    index = read_index(copy)
+    one = next(line for line in index.lines if isinstance(line, Added))
+
+    def forge(name: str, manifest: bytes) -> None:
+        """A line whose digests are all right, and an entry for it."""
+        (copy / "entries" / name).mkdir(exist_ok=True)
+        (copy / "entries" / name / "entry.json").write_bytes(manifest)
+        write_index(copy, grown(index, [replace(one, id=name)]))
+
+    forge("../../" + "0" * 26, b"")
     with pytest.raises(LedgerDamaged, match="line 5"):
         read_index(copy)
-    path.write_bytes(whole)
-    listed = read_index(copy)[0]
-    manifest = json.loads((copy / "entries" / listed.id / "entry.json").read_text("utf-8"))
+    manifest = json.loads((copy / "entries" / one.id / "entry.json").read_text("utf-8"))
     manifest["files"]["../../../secret.txt"] = ledgers._digest(b"x")
     data = json.dumps(manifest).encode()
-    name = ledgers._digest(data)[:32]
-    (copy / "entries" / name).mkdir()
-    (copy / "entries" / name / "entry.json").write_bytes(data)
-    path.write_bytes(whole + ledgers._line({**told, "id": name}))
+    forge(ledgers._digest(data)[:32], data)
     with pytest.raises(LedgerDamaged, match="names a file"):
-        open_entry(copy, read_index(copy)[-1])
+        open_entry(copy, read_index(copy).listed[-1])
     data = data.replace(b'"files"', b'"fires"')
-    name = ledgers._digest(data)[:32]
-    (copy / "entries" / name).mkdir()
-    (copy / "entries" / name / "entry.json").write_bytes(data)
-    path.write_bytes(whole + ledgers._line({**told, "id": name}))
+    forge(ledgers._digest(data)[:32], data)
     with pytest.raises(LedgerDamaged, match="not as trialkit wrote it: damaged at files"):
-        open_entry(copy, read_index(copy)[-1])
+        open_entry(copy, read_index(copy).listed[-1])
 
 
 def test_what_is_no_ledger(tmp_path: Path) -> None:
@@ -174,9 +166,10 @@ def test_what_is_no_ledger(tmp_path: Path) -> None:
 
 ADDER = """
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from trialkit.documents.ledger_entry import TrialFacts
+from trialkit.documents.ledger_entry import Added, TrialFacts
 from trialkit.evidence.ledger import NewEntry, add
 for i in range(int(sys.argv[3])):
     name = f"{sys.argv[2]}-{i}"
@@ -191,35 +184,42 @@ def test_two_processes_add_at_once(tmp_path: Path) -> None:
     ledger = tmp_path / "ledger"
     adders = [subprocess.Popen([sys.executable, "-c", ADDER, str(ledger), name, "12"]) for name in ("left", "right")]
     assert [one.wait() for one in adders] == [0, 0]
-    names = {one.trial for one in read_index(ledger)}
+    names = {one.trial for one in read_index(ledger).listed}
     assert names == {f"{name}-{i}" for name in ("left", "right") for i in range(12)}
-    assert damages(ledger) == ()
+    assert verify(ledger).problems == ()
 
 
-@pytest.mark.parametrize("at", ["rename", "index", "file"])
+STOPS = {
+    "file": (ledgers, "write_bytes", ["one"]),
+    "index": (ledgers, "write_index", ["one"]),
+    "seal": (ledger_index, "finish", ["one", "two"]),
+    "name": (Path, "rename", ["one", "two"]),
+}
+
+
+@pytest.mark.parametrize("at", STOPS)
 def test_an_interrupt_leaves_the_ledger_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: str) -> None:
-    """Stopped while a file, the entry's name or its line is written, the ledger reads as before, and adding works."""
+    """Stopped anywhere, a ledger is as before or as after, whole, and adding goes on from there."""
     ledger = tmp_path / "ledger"
     add(ledger, new_entry("one"), ON)
+    where, what, left = STOPS[at]
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        if at == "rename":
-            patch.setattr(Path, "rename", stop)
-        elif at == "index":
-            patch.setattr(ledgers, "_append", stop)
-        else:
-            patch.setattr(ledgers, "write_bytes", stop)
+        patch.setattr(where, what, stop)
         with pytest.raises(KeyboardInterrupt):
             add(ledger, new_entry("two", "y"), ON)
-    assert [one.trial for one in read_index(ledger)] == ["one"]
-    assert not list(ledger.glob("*.tmp")) + list(ledger.glob(".*.tmp"))
-    assert len(damages(ledger)) == (at == "index")  # the entry is whole, and waits for its line
-    add(ledger, new_entry("two", "y"), ON)
-    assert [one.trial for one in read_index(ledger)] == ["one", "two"]
-    assert damages(ledger) == ()
+    assert [one.trial for one in read_index(ledger).listed] == left
+    assert verify(ledger).problems == ()
+    if left == ["one"]:
+        add(ledger, new_entry("two", "y"), ON)
+    add(ledger, new_entry("three", "z"), ON)
+    assert [one.trial for one in read_index(ledger).listed] == ["one", "two", "three"]
+    assert verify(ledger).problems == ()
+    assert sorted(path.name for path in ledger.rglob(".*")) == [".gitattributes", ".gitignore", ".ledger.lock"]
+    assert len(list((ledger / "entries").iterdir())) == 3
 
 
 def test_results_of_other_records_are_refused(seasons: Seasons, tmp_path: Path) -> None:

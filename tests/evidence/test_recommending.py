@@ -23,12 +23,13 @@ from trialkit.documents.recommended_schema import recommended_schema
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.accepting import trial_entry
-from trialkit.evidence.ledger import LedgerDamaged, add, read_index, withdraw
+from trialkit.evidence.ledger import add, withdraw
 from trialkit.evidence.ledger_contents import read_ledger
+from trialkit.evidence.ledger_index import read_index
 from trialkit.evidence.pooling import read_buckets
 from trialkit.evidence.recommending import recommend
 from trialkit.evidence.summary_results import summary_entry
-from trialkit.evidence.versions import history, pool_now, recommend_anew
+from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.planning.next_trial import propose
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.problem import TrialError
@@ -43,9 +44,9 @@ MEANS = (
 )
 
 
-def without_history(ledger: Path, to: Path) -> Path:
-    """A copy of a ledger that never made a version."""
-    return Path(shutil.copytree(ledger, to, ignore=shutil.ignore_patterns("history", "recommended.json")))
+def kept(ledger: Path) -> list[Recommended]:
+    """The versions in a ledger."""
+    return [one.document for one in read_ledger(ledger).versions]
 
 
 def test_schema_is_current_and_holds(first: First) -> None:
@@ -93,7 +94,7 @@ def test_what_a_version_says(first: First) -> None:
     ledger, document = first
     decision = document.decision
     assert document.version == 1
-    assert [one.id for one in document.evidence] == [one.id for one in read_index(ledger)]
+    assert [one.id for one in document.evidence] == [one.id for one in read_index(ledger).listed]
     assert len(decision.candidates) == 4
     assert decision.chosen.stood == Stood(buckets=12, gardens=2, trials=3)
     assert document.recommended.treatment == decision.recommended == Treatment("Fenleaf", 4.0)
@@ -130,14 +131,14 @@ def test_gains_of_trials_are_as_recorded(first: First, seasons: Seasons) -> None
         assert one.gain_se == pytest.approx((sum(within) / 2 * (1 / 4 + 1 / 4)) ** 0.5)
 
 
-def test_same_ledger_same_bytes(first: First) -> None:
-    """Again, and from a copy without versions, the same bytes; no second version is written."""
+def test_same_ledger_same_bytes(seasons: Seasons, first: First) -> None:
+    """Again, and from a ledger without versions, the same bytes; no second version is written."""
     ledger, _ = first
     before = (ledger / "recommended.json").read_bytes()
     assert not recommend_anew(ledger, "0.1.0", propose).is_new
     assert (ledger / "recommended.json").read_bytes() == before
-    assert len(history(ledger)) == 1
-    copy = without_history(ledger, ledger.parent / "copy")
+    assert len(kept(ledger)) == 1
+    copy = Path(shutil.copytree(seasons[0], ledger.parent / "copy"))
     recommend_anew(copy, "0.1.0", propose)
     assert (copy / "recommended.json").read_bytes() == before
     assert as_text(pool_now(copy, "0.1.0", propose)).encode() == before
@@ -152,7 +153,7 @@ def test_a_version_on_withdrawn_evidence_is_as_if_never_made(seasons: Seasons, f
     assert next(words.changes(two)) == "Withdrawn: three, autumn 2026."
     assert two.change.recommended == one.recommended
     assert two.current == one.current  # the protocol's own: the first version rested on the third trial
-    never = without_history(seasons[0], tmp_path / "never")
+    never = Path(shutil.copytree(seasons[0], tmp_path / "never"))
     withdraw(never, "three", "a mistake", date(2026, 12, 24))
     assert pool_now(never, "0.1.0", propose).decision == two.decision
     accept(ledger, seasons[1][2], date(2026, 12, 31))
@@ -160,8 +161,8 @@ def test_a_version_on_withdrawn_evidence_is_as_if_never_made(seasons: Seasons, f
     assert (three.version, three.date) == (3, "2026-12-31")
     assert next(words.changes(three)) == "New evidence: three, autumn 2026."
     assert three.current == two.recommended
-    assert [document.version for document in history(ledger)] == [1, 2, 3]
-    assert history(ledger)[0] == one
+    assert [document.version for document in kept(ledger)] == [1, 2, 3]
+    assert kept(ledger)[0] == one
 
 
 def test_new_evidence_is_set_beside_the_last_default(seasons: Seasons, tmp_path: Path) -> None:
@@ -175,26 +176,6 @@ def test_new_evidence_is_set_beside_the_last_default(seasons: Seasons, tmp_path:
     assert two.current == one.recommended
     assert two.decision.candidate(two.decision.current).gain is None
     assert two.decision.alternative != two.decision.current
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        (("trialkit-recommended-4", "trialkit-recommended-3"), "written by another version of trialkit"),
-        (('"version": 1', '"version": "one"'), "is not version 1 as it was written"),
-        (("}", ""), "is not version 1 as it was written"),
-    ],
-)
-def test_a_damaged_version_is_found(first: First, tmp_path: Path, change: tuple[str, str], said: str) -> None:
-    """A version of another format, one that was changed, and one that is missing."""
-    ledger = Path(shutil.copytree(first[0], tmp_path / "ledger"))
-    path = ledger / "history" / "recommended-0001.json"
-    path.write_text(path.read_text("utf-8").replace(*change), "utf-8")
-    with pytest.raises(LedgerDamaged, match=said):
-        history(ledger)
-    path.rename(path.with_name("recommended-0002.json"))
-    with pytest.raises(LedgerDamaged, match=r"is not version 1|written by another"):
-        history(ledger)
 
 
 def test_a_default_between_the_doses_tried_stays_a_practice(seasons: Seasons, first: First) -> None:
@@ -267,7 +248,7 @@ def test_nothing_to_recommend_from(seasons: Seasons, first: First, tmp_path: Pat
     elsewhere = replace(first[1].recommended, treatment=Treatment("X", 2.0, "none"))
     with pytest.raises(NotComputed, match="tried the current practice"):
         recommend(found, None, replace(first[1], recommended=elsewhere), "0.1.0", propose)
-    for one in read_index(ledger):
+    for one in read_index(ledger).listed:
         withdraw(ledger, one.id, "all wrong", ON)
     with pytest.raises(WrongCall, match=r"No trial in .* counts"):
         read_ledger(ledger)

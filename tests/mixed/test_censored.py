@@ -269,6 +269,17 @@ def test_chains_that_do_not_settle_are_refused(monkeypatch: pytest.MonkeyPatch) 
         fit_censored(heads, "days ~ treatment", RANDOM, seed=1)
 
 
+def test_chains_whose_variances_run_off_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where they leave the means open there is no draw, and the reason is said."""
+
+    def undetermined(*_: object) -> None:
+        np.linalg.cholesky(np.zeros((2, 2)))
+
+    monkeypatch.setattr(augmentation._Heads, "draw", undetermined)
+    with pytest.raises(NotConverged, match="nothing determines the means: too few heads were seen between two visits"):
+        fit_censored(trial(seed=1), "days ~ treatment", RANDOM, seed=1)
+
+
 def test_the_same_seed_gives_the_same_bytes() -> None:
     """However many steps it takes."""
     first, second = (fit_censored(weekly(0.35), "days ~ treatment", seed=4, imputations=5) for _ in range(2))

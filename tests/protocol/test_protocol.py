@@ -1,5 +1,6 @@
 """Reading trial.toml: every mistake in an adviser's words, with its line."""
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from trialkit.documents.problems import Problem
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.protocol_schema import protocol_schema_text
-from trialkit.protocol.sections import LayoutKindName
+from trialkit.protocol.sections import MOST_G, LayoutKindName
 from trialkit.protocol.trial_protocol import parse_protocol, read_protocol
 from trialkit.tables.problem import TrialError
 from trialkit.words.problem_words import problem_sentence, told_problem
@@ -227,14 +228,24 @@ def test_kinds_of_layout_are_those_that_can_be_made() -> None:
     [
         ("adopt_probability = 0.4", "at least 0.5"),
         ("confidence = 0.1", "at least 0.5"),
-        ("price_per_kg = 0", "more than 0"),
+        ("confidence = 0.99999999999999", "at most 0.999"),
+        ("adopt_probability = 1", "at most 0.999"),
+        ("margin_g = 1e9", "at most 2000.0"),
+        ("change_cost_g = -1", "at least 0.0"),
+        ("price_per_kg = 0", "at least 0.0001"),
     ],
 )
 def test_thresholds_that_would_make_nonsense(good_protocol: str, line: str, words: str) -> None:
-    """A change is not adopted when more likely wrong than right, nor is lettuce sold for nothing."""
+    """No change is adopted when more likely wrong than right, no margin exceeds a head, no lettuce goes for nothing."""
     (problem,) = damaged(good_protocol, (PRACTICE, f"{PRACTICE}\n{line}"))
     assert (problem.rule, problem.column) == ("TK-P04", f"decision.{line.split()[0]}")
     assert words in told_problem(problem).expected
+
+
+def test_no_margin_is_larger_than_a_head(schema_text: Callable[[str], str]) -> None:
+    """The most that a margin may be is the heaviest head that heads.csv takes."""
+    fields = {field["name"]: field for field in json.loads(schema_text("heads.json"))["fields"]}
+    assert fields["weight_g"]["constraints"]["maximum"] == MOST_G
 
 
 def test_doses_that_no_spoon_tells_apart(good_protocol: str) -> None:

@@ -79,3 +79,43 @@ def test_what_freezes_a_layout(good_folder: Path, tmp_path: Path) -> None:
     assert why_frozen(tmp_path) == "forms"
     (tmp_path / "amendments.csv").write_text("layout_version,amended_on\n2,2026-09-01\n")
     assert why_frozen(tmp_path) == "amendments"
+
+
+UNTOUCHED = (
+    "bucket,head,weight_g\r\n",
+    "bucket;head;weight_g\n;;\n;;",
+    "\ufeffbucket\thead\tweight_g\r",
+    '"bucket","head","weight_g"\n"","",""\n\n',
+    "",
+)
+TYPED = (
+    "bucket,head,weight_g\r334X,1,142\r",
+    "334X,1,142",
+    "bucket,head,weight_g,what I saw\n",
+    "bucket,head,weight_g\n\n\n,,1",
+    "bucket,head,weight_g\n\x00\x00?",
+)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "utf-16-le", "cp1252"])
+def test_anything_typed_into_a_record_freezes_the_layout(tmp_path: Path, encoding: str) -> None:
+    """In any encoding, with any line ends, also where nobody can read it; headings alone do not."""
+    for text in UNTOUCHED:
+        (tmp_path / "heads.csv").write_bytes(text.encode(encoding, "ignore"))
+        assert why_frozen(tmp_path) is None, text
+    for text in TYPED:
+        (tmp_path / "heads.csv").write_bytes(text.encode(encoding))
+        assert why_frozen(tmp_path) == "records", text
+
+
+def test_what_cannot_be_read_freezes_the_layout(tmp_path: Path) -> None:
+    """A folder or a link that leads nowhere in place of a record or of what was returned, or no text at all."""
+    for name in ("heads.csv", "visits.csv", "returned"):
+        (tmp_path / name).symlink_to(tmp_path / "nowhere")
+        assert why_frozen(tmp_path) == "records"
+        (tmp_path / name).unlink()
+    (tmp_path / "solution.csv").mkdir()
+    assert why_frozen(tmp_path) == "records"
+    (tmp_path / "solution.csv").rmdir()
+    (tmp_path / "solution.csv").write_bytes(b"\xff\xfe\x00\xd8\x00")
+    assert why_frozen(tmp_path) == "records"

@@ -140,6 +140,7 @@ def test_raw_records_are_drawn_dot_by_dot() -> None:
     """Each bucket is one dot, names are kept as written, and the bytes are the same each time."""
     trial = read_trial(EXAMPLES / "spring_dose")
     drawn = raw_records_svg(trial)
+    assert drawn is not None
     assert drawn == raw_records_svg(trial)
     assert drawn.startswith(b"<?xml")
     dots = drawn.split(b'<g id="legend_1">')[0].count(b"<use ") - drawn.count(b'<g id="tick')

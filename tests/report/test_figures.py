@@ -27,7 +27,7 @@ EXPECTED = {
     "cultivar and acid": ["treatments", "levels", "gardens", "days"],
     "split plot": ["treatments", "dose", "gardens"],
     "volunteers": ["treatments", "gardens", "days"],
-    "days only": ["gardens", "days"],
+    "days only": ["days"],
     "undecided": [],
 }
 

@@ -24,7 +24,7 @@ from trialkit.returns.amending import add_garden, withdraw_garden
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import check_trial, read_trial
-from trialkit.rules.unfinished import COMMITTED, STAGING
+from trialkit.tables.committing import COMMITTED, STAGING
 from trialkit.tables.problem import TrialError
 
 GOOD = good_return()

@@ -8,12 +8,12 @@ import pytest
 
 from contents import contents
 from returned_files import Good, good_return
-from trialkit.documents.returns import Answers, FileOutcome, Headings
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.documents.returns import Answers, FileOutcome
+from trialkit.domain.errors import WrongCall
 from trialkit.returns.answering import Given, given, read_answers
-from trialkit.returns.journal import read_document
 from trialkit.returns.merge_files import merge_files
-from trialkit.rules.unfinished import HEADINGS
+from trialkit.rules.kept_documents import HEADINGS, kept_documents
+from trialkit.tables.problem import TrialError
 from trialkit.words.repair_words import finding_sentence
 
 OWN = {
@@ -88,7 +88,7 @@ def test_the_next_file_with_the_same_headings_is_read_alike(folder: Path, good: 
     assert len(asked(merge_files(folder, [other]).files[0])) == len(OWN)
     renewed = merge_files(folder, [path], given({"headings": {"Remarks": "note"}}, "answers.toml"))
     assert renewed.files[0].tables["heads"].filled_in == 2
-    (sheet,) = read_document(folder, HEADINGS, Headings).sheets
+    (sheet,) = kept_documents(folder).headings.sheets
     assert sheet.columns["remarks"] == "note"
 
 
@@ -100,7 +100,7 @@ def test_what_was_accepted_is_remembered_too(folder: Path, good: Good, tmp_path:
     assert len(asked(merge_files(folder, [path]).files[0])) == 2
     assert merge_files(folder, [path], Given(Answers(accepted=("TK-R21", "TK-R22")))).ok
     assert merge_files(folder, [headed(good, tmp_path / "next.csv", *headings)]).ok
-    (sheet,) = read_document(folder, HEADINGS, Headings).sheets
+    (sheet,) = kept_documents(folder).headings.sheets
     assert sheet.columns == {"snails": "", "wieght_g": "weight_g"}
 
 
@@ -214,5 +214,5 @@ def test_hostile_headings_are_shown_safely(folder: Path, good: Good, tmp_path: P
     assert merge_files(folder, [path], answers).ok
     assert merge_files(folder, [path]).ok
     (folder / HEADINGS).write_text("{}[]", "utf-8")
-    with pytest.raises(NotComputed, match="restore it from a copy"):
+    with pytest.raises(TrialError, match=r"TK-R59 returned/headings\.json"):
         merge_files(folder, [path])

@@ -13,15 +13,17 @@ import pytest
 import merge_crash_points
 from contents import contents
 from returned_files import good_return
-from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, MergeOutcome, WrittenTables
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+from trialkit.domain.errors import WrongCall
 from trialkit.returns.answering import Given
 from trialkit.returns.correcting import Wanted, correct
-from trialkit.returns.journal import Reason, read_document
+from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import read_records
+from trialkit.rules.kept_documents import CORRECTIONS, WRITTEN, KeptDocuments, kept_documents
 from trialkit.rules.trial_folder import check_trial, read_trial
-from trialkit.rules.unfinished import COMMITTED, CONFLICTS, CORRECTIONS, STAGING, WRITTEN
+from trialkit.tables.committing import COMMITTED, STAGING
+from trialkit.tables.problem import TrialError
 from trialkit.words.merge_words import merge_lines
 from trialkit.words.problem_words import problem_sentence
 from trialkit.words.repair_words import finding_sentence
@@ -57,7 +59,7 @@ def put_right(folder: Path, bucket: str = BUCKET, head: str | None = NUMBER, **v
 def in_record(folder: Path, column: str) -> str | None:
     """Return what the record says of the head."""
     return (
-        read_records(folder, read_trial(folder, stage="layout"), WrittenTables())
+        read_records(folder, read_trial(folder, stage="layout"), KeptDocuments())
         .tables["heads"][BUCKET, NUMBER]
         .get(column)
     )
@@ -71,7 +73,7 @@ def test_a_value_is_read_as_a_returned_cell(folder: Path, text: str, read: str) 
     outcome = put_right(folder, weight_g=text)
     assert outcome.ok, outcome.findings
     assert in_record(folder, "weight_g") == read
-    (kept,) = read_document(folder, CORRECTIONS, Corrections).corrections
+    (kept,) = kept_documents(folder).corrections.corrections
     assert (kept,) == outcome.corrections
     assert (kept.table, kept.key, kept.column, kept.before, kept.after) == (
         "heads",
@@ -119,7 +121,7 @@ def test_a_conflict_is_settled_by_a_correction(folder: Path, tmp_path: Path, tex
         put_right(folder, weight_g=WEIGHT)
     (settled,) = put_right(folder, weight_g=text).settled
     assert (settled.choice, settled.taken) == (choice, text)
-    assert not read_document(folder, CONFLICTS, Conflicts).open
+    assert not kept_documents(folder).conflicts.open
     assert merge_files(folder, [tmp_path / "other.csv"]).ok
 
 
@@ -211,7 +213,7 @@ def test_what_a_file_says_otherwise_is_taken_with_a_reason(folder: Path, tmp_pat
     assert (folder / "heads.csv").read_bytes() == (by_hand / "heads.csv").read_bytes()
     assert (folder / CORRECTIONS).read_bytes() == (by_hand / CORRECTIONS).read_bytes()
     (file,) = outcome.files
-    assert file.corrections == read_document(folder, CORRECTIONS, Corrections).corrections
+    assert file.corrections == kept_documents(folder).corrections.corrections
     assert "heads: 1 corrected" in " ".join(line.text for line in merge_lines(outcome, str(folder)))
     before = contents(folder)
     again = put_right_by_file(folder, f"bucket,head,weight_g,note\n{BUCKET},{NUMBER},142 g,\n")
@@ -235,7 +237,7 @@ def test_a_file_settles_its_conflicts_once_the_reason_is_given(folder: Path, tmp
     (tmp_path / "corrections.csv").write_text(text, encoding="utf-8")
     (conflict,) = merge_files(folder, [tmp_path / "corrections.csv"]).conflicts
     assert put_right_by_file(folder, text).ok
-    (settled,) = read_document(folder, CONFLICTS, Conflicts).conflicts
+    (settled,) = kept_documents(folder).conflicts.conflicts
     assert (settled.id, settled.choice) == (conflict.id, "returned")
     assert in_record(folder, "weight_g") == "142"
 
@@ -269,8 +271,9 @@ def test_the_check_reads_the_corrections(folder: Path) -> None:
     assert "TK-R59" not in {problem.rule for problem in check_trial(folder).errors}
     (folder / CORRECTIONS).write_text("{", encoding="utf-8")
     (problem,) = (problem for problem in check_trial(folder).errors if problem.rule == "TK-R59")
-    assert "Restore returned/corrections.json from a copy" in problem_sentence(problem)
-    with pytest.raises(NotComputed, match="restore it from a copy"):
+    assert problem_sentence(problem).startswith("returned/corrections.json: found a document that is damaged")
+    assert "Restore the file from a copy" in problem_sentence(problem)
+    with pytest.raises(TrialError, match=r"TK-R59 returned/corrections\.json"):
         put_right(folder, weight_g="143")
 
 

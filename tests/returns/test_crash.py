@@ -14,10 +14,9 @@ import merge_crash_points
 from contents import contents
 from returned_files import good_return, other_values
 from trialkit.domain.errors import NotComputed, WrongCall
-from trialkit.returns import store
 from trialkit.returns.merge_files import merge_files
 from trialkit.rules.trial_folder import CheckResult, check_trial
-from trialkit.rules.unfinished import COMMITTED, STAGING
+from trialkit.tables.committing import COMMITTED, LOCK, STAGING, at_work, commit
 
 CHANGED = ("heads.csv", "solution.csv", "visits.csv", "returned/returns.json", "returned/conflicts.json")
 State = dict[str, bytes]
@@ -112,12 +111,12 @@ def test_a_reader_beside_merges_never_sees_a_mixture(crashes: tuple[State, State
         version["returned/conflicts.json"] = b'{"format": "trialkit-conflicts-1", "conflicts": []}' + b" " * number
     stop = threading.Event()
     seen: list[CheckResult] = []
-    store.commit(folder, versions[0])
+    commit(folder, versions[0])
 
     def write() -> None:
         turn = 0
         while not stop.is_set():
-            store.commit(folder, versions[turn % 2])
+            commit(folder, versions[turn % 2])
             turn += 1
             # The second check from here begins after this commit and ends before the next; the others may meet one.
             enough = len(seen) + 2
@@ -142,20 +141,20 @@ def test_a_reader_beside_merges_never_sees_a_mixture(crashes: tuple[State, State
 def test_two_merges_at_once_wait(tmp_path: Path) -> None:
     """A merge waits for another, and says so when that does not end."""
     folder = good_return().write_trial(tmp_path / "trial")
-    told = pytest.raises(WrongCall, match="Another merge is at work")
-    with FileLock(folder / store.LOCK), told, store.locked(folder, timeout_s=0.1):
+    told = pytest.raises(WrongCall, match="Another trialkit command is at work")
+    with FileLock(folder / LOCK), told, at_work(folder, timeout_s=0.1):
         pass
 
 
-@pytest.mark.parametrize("name", ["../outside.csv", "returned/../../x", "trial.toml", "/etc/passwd", "returned/a/b"])
+@pytest.mark.parametrize("name", ["../outside.csv", "returned/../../x", "/etc/passwd", "a/b/c/d", ".hidden"])
 def test_nothing_is_written_elsewhere(tmp_path: Path, name: str) -> None:
     """A manifest that names a file elsewhere is refused, and so is a commit of it."""
     folder = good_return().write_trial(tmp_path / "trial")
     with pytest.raises(NotComputed):
-        store.commit(folder, {name: b"x"})
+        commit(folder, {name: b"x"})
     (folder / COMMITTED).mkdir()
     (folder / COMMITTED / "0.part").write_bytes(b"x")
-    manifest = f'{{"files": [{{"name": "{name}", "part": "0.part", "sha256": ""}}]}}'
+    manifest = f'{{"files": [{{"name": "{name}", "part": "0.part", "sha256": "", "before": null}}]}}'
     (folder / COMMITTED / "manifest.json").write_text(manifest)
     with pytest.raises(NotComputed):
         merge_files(folder)

@@ -2,7 +2,7 @@
 
 import csv
 import io
-import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,10 +10,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from returned_files import good_return, other_values
-from trialkit.documents.returns import WrittenTables
+from trialkit.documents.document import as_text
 from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
 from trialkit.returns.records import incomplete, read_records, table_text
+from trialkit.rules.kept_documents import CONFLICTS, KeptDocuments, kept_documents
 from trialkit.rules.trial_folder import read_trial
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.table_schema import load_schema
@@ -72,7 +73,7 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
     (tmp_path / "fern.json").write_bytes(good.phone())
     assert merge_files(folder, [tmp_path / "fern.json"]).ok
     trial = read_trial(folder, stage="layout")
-    records = read_records(folder, trial, WrittenTables()).tables
+    records = read_records(folder, trial, KeptDocuments()).tables
     for name in ("heads", "solution", "visits"):
         assert table_text(name, records[name], trial) == (folder / f"{name}.csv").read_text("utf-8")
     assert ",'=1+1\n" in (folder / "heads.csv").read_text("utf-8")
@@ -81,17 +82,17 @@ def test_a_record_is_written_as_it_was_read(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("value", ["=1+1", "heavy", "-5"])
 def test_a_conflict_that_was_changed_by_hand_is_no_way_in(tmp_path: Path, value: str) -> None:
-    """A returned value that is none any more is refused when it is chosen, and the record stays."""
+    """A returned value that is none any more is refused when it is chosen, and the record stays, digest or not."""
     good = good_return()
     folder = good.write_trial(tmp_path / "trial")
     for name, records in (("first.json", good), ("second.json", other_values(good))):
         (tmp_path / name).write_bytes(records.phone())
         merge_files(folder, [tmp_path / name])
-    path = folder / "returned" / "conflicts.json"
-    document = json.loads(path.read_text("utf-8"))
-    document["conflicts"][0]["returned"] = value
-    path.write_text(json.dumps(document), "utf-8")
+    conflicts = kept_documents(folder).conflicts
+    first = replace(conflicts.conflicts[0], returned=value)
+    changed = replace(conflicts, conflicts=(first, *conflicts.conflicts[1:]))
+    (folder / CONFLICTS).write_text(as_text(changed), "utf-8")
     before = (folder / "heads.csv").read_bytes()
-    outcome = merge_files(folder, given=Given(choices={document["conflicts"][0]["id"]: "returned"}))
+    outcome = merge_files(folder, given=Given(choices={first.id: "returned"}))
     assert [finding.rule for finding in outcome.refused_choices] == ["TK-R56"]
     assert (folder / "heads.csv").read_bytes() == before

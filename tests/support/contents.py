@@ -2,11 +2,13 @@
 
 from pathlib import Path
 
+from trialkit.tables.committing import LOCK
+
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """Return every file below a folder, but the empty one that locks a trial."""
+    """Return every file below a folder, but the empty one that locks it."""
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != ".merge.lock"
+        if path.is_file() and path.name != LOCK
     }

@@ -6,7 +6,6 @@ are that copy as it stood at each call: before it is made, or, if it writes, hal
 really killed, in a folder of its own. The last one is of the merge that came to its end; its number is printed.
 """
 
-import io
 import os
 import shutil
 import sys
@@ -14,72 +13,15 @@ from collections.abc import Callable
 from datetime import date
 from itertools import count
 from pathlib import Path
-from typing import Any
 
+from file_calls import at_every_call
 from trialkit.returns.amending import add_garden
 from trialkit.returns.correcting import Wanted, correct
 from trialkit.returns.journal import Reason
 from trialkit.returns.merge_files import merge_files
 
-CALLS = ("fsync", "rename", "replace", "mkdir", "unlink", "rmdir", "chmod", "open", "close")
 KILLED = 9
 REALLY = 8
-
-
-class Watch:
-    """Does something at each call, whose own calls are not watched."""
-
-    def __init__(self, each: Callable[[], None]) -> None:
-        self.each, self.busy = each, False
-
-    def strike(self) -> None:
-        """One call is about to be made, or half made."""
-        if not self.busy:
-            self.busy = True
-            self.each()
-            self.busy = False
-
-    def watching(self, call: Callable[..., Any]) -> Callable[..., Any]:
-        """Watch a function."""
-
-        def watched(*arguments: Any, **options: Any) -> Any:
-            self.strike()
-            return call(*arguments, **options)
-
-        return watched
-
-    def watching_files(self, call: Callable[..., Any]) -> Callable[..., Any]:
-        """Watch what is written into files, too."""
-
-        def watched(file: Any, mode: str = "r", *arguments: Any, **options: Any) -> Any:
-            stream = call(file, mode, *arguments, **options)
-            return stream if mode.startswith("r") else Halved(stream, self)
-
-        return watched
-
-
-class Halved:
-    """A stream each of whose writes is seen when it is half made."""
-
-    def __init__(self, stream: Any, watch: Watch) -> None:
-        self.stream, self.watch = stream, watch
-
-    def write(self, data: bytes) -> int:
-        """Write half, let that be seen, and write the rest."""
-        half = len(data) // 2
-        self.stream.write(data[:half])
-        self.stream.flush()
-        self.watch.strike()
-        return half + int(self.stream.write(data[half:]))
-
-    def __enter__(self) -> "Halved":
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.stream.close()
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.stream, name)
 
 
 def changed(folder: Path, words: list[str]) -> None:
@@ -100,12 +42,9 @@ def change_in_a_child(folder: Path, words: list[str], each: Callable[[], None]) 
     """Merge, add or correct in a process of its own that does something at each call; return its exit status."""
     child = os.fork()
     if child == 0:
-        watch = Watch(each)
-        for name in CALLS:
-            setattr(os, name, watch.watching(getattr(os, name)))
-        io.open = watch.watching_files(io.open)  # type: ignore[assignment]
-        changed(folder, words)
-        os._exit(0)
+        with at_every_call(lambda _: each()):
+            changed(folder, words)
+            os._exit(0)
     _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status)
 

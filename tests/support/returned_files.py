@@ -5,9 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import zlib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -152,10 +155,11 @@ def typed(column: str, text: str) -> Any:
     """Turn a text into what a workbook's cell would hold: a number, a day, a text or nothing."""
     if not text:
         return None
-    if column in NUMBERS and text.replace(".", "", 1).isdecimal():
+    if column in NUMBERS and text.isascii() and text.replace(".", "", 1).isdecimal():
         return float(text) if "." in text else int(text)
-    if column.endswith("_on") and len(text) == 10 and text[4] == "-":
-        return pd.Timestamp(text).to_pydatetime()
+    if column.endswith("_on") and re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+        with suppress(ValueError):
+            return datetime.fromisoformat(text)
     return text
 
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from small_trial import small_trial
 from trialkit.documents.document import as_text, from_text
-from trialkit.documents.ledger_entry import Listed
+from trialkit.documents.ledger_entry import Listed, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.evidence.accepting import trial_entry
-from trialkit.evidence.ledger import add
+from trialkit.evidence.ledger import NewEntry, add
 from trialkit.rules.trial_folder import read_trial
 
 ON = date(2026, 11, 1)
@@ -44,3 +44,10 @@ def three_seasons(ledger: Path, trials: Path) -> tuple[Path, ...]:
     for folder in made:
         accept(ledger, folder)
     return made
+
+
+def new_entry(trial: str, text: str = "") -> NewEntry:
+    """A tiny entry that tells nothing."""
+    files = {"a.csv": (text or trial).encode()}
+    facts = TrialFacts(made_with={}, product=None, sites=(), verdict=None, head_scatter=None)
+    return NewEntry("trial", trial, "A title", "spring 2026", "2026-03-01", 4, 8, 1, files, {}, facts)

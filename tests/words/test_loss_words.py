@@ -13,7 +13,8 @@ from trialkit.documents.findings import (
 )
 from trialkit.domain.heads import LOST, SAYS_NOTHING
 from trialkit.domain.treatment import Treatment
-from trialkit.words.loss_words import FATES, losses_sentence, losses_warning
+from trialkit.words.loss_words import FATES, losses_sentence, losses_warning, nothing_left_words
+from trialkit.words.measures import KITCHEN
 
 ALL = HeadCounts(planned=8, harvested=8, lost=0, not_ready=0, unrecorded=0, unmarketable=0)
 LOSSES = Losses(
@@ -63,6 +64,28 @@ def test_every_fate_is_named() -> None:
 def test_every_outcome_has_words() -> None:
     """Whatever a head can be lost to, or have no record for, can be said."""
     assert set(FATES) == {*LOST, *SAYS_NOTHING} - {""}
+
+
+def test_levels_of_which_nothing_is_left() -> None:
+    """Each is named once, with what became of it; where nothing is left of any, nothing is said."""
+    dead = HeadCounts(planned=8, harvested=2, lost=3, not_ready=1, unrecorded=2, unmarketable=2)
+    unknown = HeadCounts(planned=8, harvested=0, lost=0, not_ready=0, unrecorded=8, unmarketable=0)
+
+    def treated(cultivar: str, dose: float, heads: HeadCounts) -> TreatmentLosses:
+        return TreatmentLosses(Treatment(cultivar, dose), heads, None, None, None)
+
+    lost = (treated("Fenleaf", 2.0, dead), treated("Fenleaf", 4.0, dead))
+    left = (treated("Paleheart", 2.0, ALL), treated("Paleheart", 4.0, ALL))
+    assert nothing_left_words(replace(LOSSES, by_treatment=left)) == ()
+    assert nothing_left_words(replace(LOSSES, by_treatment=lost)) == ()
+    assert nothing_left_words(replace(LOSSES, by_treatment=(*lost, *left))) == (
+        "No head became marketable with Fenleaf: of 16 planned, 6 lost, 2 not ready at the end, 4 not marketable and 4 "
+        "without a record.",
+    )
+    silent = (treated("Fenleaf", 2.0, ALL), treated("Fenleaf", 4.0, unknown))
+    assert nothing_left_words(replace(LOSSES, by_treatment=silent), KITCHEN) == (
+        "No head with 4 level teaspoons has a record, of 8 planned.",
+    )
 
 
 def test_losses_that_go_with_a_factor() -> None:

@@ -19,8 +19,9 @@ BELOW_WORDS = [p for name in ("tables", "protocol", "rules", "returns") for p in
 # Where a call that makes a message has its case; the rule is always first.
 CASE_AT = {"problem": 2, "at_key": 2, "at_rows": 4, "broken_rule": 1, "Fault": 1,
            "note": 2, "refuse": 2, "ask": 2, "ask_option": 3, "give_up": 1}  # fmt: skip
-GIVEN = {"file", "column", "answers", "text", "of_rule", "of_column", "of_table", "which", "differences", "cause"}
-"""What words know of any message, from its place, the rule book, the schema or an earlier message."""
+GIVEN = {"file", "column", "answers", "text", "of_rule", "of_column", "of_table", "which", "differences", "cause",
+         "most_read", "found_there"}  # fmt: skip
+"""What words know of any message, from its place, the rule book, the schema, a budget or an earlier message."""
 DEFAULTS = MessageWords("")
 
 

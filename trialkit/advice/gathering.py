@@ -22,6 +22,11 @@ LEAST_RANGE = 0.5
 LOCAL = ("block", "whole_plot")
 """Local groupings, each within the one before."""
 
+ROUNDING_VARIANCE = 1 / 12
+"""Of what is told in whole grams, or days (Sheppard 1898): no closer are like buckets known to agree, whatever they
+are recorded as. Were weights that all say the same taken at their word, buckets would not vary at all, and everything
+else would be certain."""
+
 
 @dataclass(frozen=True)
 class BucketRecords:
@@ -151,7 +156,7 @@ class Gathered:
     def told(self, bucket: FloatArray, places: Sequence[FloatArray]) -> Told:
         """What weights tell of treatments, given standard deviations (each of shape (m,)) of buckets and places."""
         k = self.design.shape[1]
-        of_buckets = bucket[:, None] ** 2 + self.head_variance / self.heads[None, :]
+        of_buckets = np.maximum(bucket[:, None] ** 2 + self.head_variance / self.heads, ROUNDING_VARIANCE / self.heads)
         variance = np.where(self.known_variance > 0, self.known_variance, of_buckets)
         gram = np.tensordot(1 / variance, self.gram, 1)
         spread = np.array(places).T[:, self.place] if len(self.place) else np.zeros((len(bucket), 0))

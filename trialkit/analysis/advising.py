@@ -33,7 +33,7 @@ from trialkit.documents.decision import (
     Variation,
     Verdict,
 )
-from trialkit.domain.arrays import FloatArray
+from trialkit.domain.arrays import BoolArray, FloatArray
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.treatment import Treatment
@@ -207,7 +207,10 @@ def _weighed_up(
         shares = count(asked.gathered, overdispersion(labelled[labelled["recorded"] > 0]), learnt)
     except NotComputed:
         return NoDecision("too_open")
-    return asked, weights, shares, prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
+    found = prospects(weights, shares, asked.points, asked.practice, asked.value, question.seed)
+    if asked.came_to_nothing[_grown(asked, found.value)]:
+        return NoDecision("practice_lost")
+    return asked, weights, shares, found
 
 
 def known_rows(records: BucketRecords) -> BucketRecords:
@@ -335,20 +338,32 @@ class Candidacy:
             return None
 
     @cached_property
+    def alike(self) -> tuple[BoolArray, ...]:
+        """By factor: whether buckets planned (rows) have the level of each candidate (columns)."""
+        rows, names, at = self.rows, self.gathered.levels, self.points
+        found = [
+            rows[column].to_numpy()[:, None] == np.array(levels, object)[places]
+            for column, levels, places in (
+                ("cultivar", names.cultivar, at.cultivar),
+                ("acidifier", names.acidifier, at.acidifier),
+            )
+        ]
+        if self.gathered.terms.scale is not None:
+            found.append(np.isclose(rows["dose"].to_numpy(float)[:, None], at.dose, rtol=1e-9, atol=1e-9))
+        return tuple(found)
+
+    @cached_property
     def own(self) -> tuple[pd.DataFrame, ...]:
         """Buckets planned under each candidate."""
-        rows, g = self.rows, self.gathered
-        found = []
-        for cultivar, acidifier, dose in zip(
-            self.points.cultivar, self.points.acidifier, self.points.dose, strict=True
-        ):
-            mine = (rows["cultivar"] == g.levels.cultivar[cultivar]) & (
-                rows["acidifier"] == g.levels.acidifier[acidifier]
-            )
-            if g.terms.scale is not None:
-                mine &= np.isclose(rows["dose"], dose, rtol=1e-9, atol=1e-9)
-            found.append(rows[mine])
-        return tuple(found)
+        return tuple(self.rows[mine] for mine in np.logical_and.reduce(self.alike).T)
+
+    @cached_property
+    def came_to_nothing(self) -> BoolArray:
+        """Candidates all of whose records say so, or those of their cultivar, acid or dose."""
+        told = (self.rows["recorded"] > 0).to_numpy()
+        came = ((self.rows["usable"] > 0) | self.rows["weight_g"].notna()).to_numpy()
+        kinds = [*self.alike, np.logical_and.reduce(self.alike)]
+        return np.asarray(np.logical_or.reduce([one[told].any(0) & ~one[came].any(0) for one in kinds]), bool)
 
     @cached_property
     def value(self) -> Value:
@@ -411,8 +426,10 @@ def _decide(asked: Candidacy, weights: Weights, shares: Shares, found: Prospects
 
 
 def _grown(asked: Candidacy, value: FloatArray) -> int:
-    """Place of what to grow now."""
+    """Place of what to grow now: no change is made to what came to nothing, however little there was of it."""
     rule, per_gram = asked.question.rule, asked.prices.per_gram
+    others = np.arange(len(value)) != asked.practice
+    value = np.where(others & asked.came_to_nothing, -np.inf, value)
     cost, same = rule.change_cost_g * per_gram, SAME_VALUE_G * per_gram
     return int(grow_now(value, asked.practice, asked.points.but_for_dose, asked.points.dose, cost, same))
 
@@ -430,10 +447,11 @@ def _verdict(chosen: Chosen) -> Verdict:
 
 
 def _best_other(found: Prospects, asked: Candidacy) -> int:
-    """The best of those that are not the practice; a dose next to it only where nothing else was tried."""
+    """The best of those that are not the practice; a dose next to it, or what was lost, only where nothing else is."""
     others = np.arange(len(found.value)) != asked.practice
     stood = others & np.array([len(own) > 0 for own in asked.own])
-    return int(np.where(stood if stood.any() else others, found.value, -np.inf).argmax())
+    came = next(some for some in (stood & ~asked.came_to_nothing, stood, others) if some.any())
+    return int(np.where(came, found.value, -np.inf).argmax())
 
 
 def thresholds_of(rule: DecisionRule) -> Thresholds:

@@ -66,13 +66,13 @@ def _do_not_vary(residuals: BucketResiduals, heads: pd.DataFrame, response: str)
 
 
 def model_checks(
-    heads: pd.DataFrame, response: str, replication: ReplicationCheck, scale: Scale | None
+    heads: pd.DataFrame, response: str, replication: ReplicationCheck | None, scale: Scale | None
 ) -> tuple[Check, ...]:
     """Check replication, the shape and spread of bucket residuals, the scale, and single buckets that stand out.
 
     Rows are heads, with bucket, site, block, ``treatment`` and the response.
     """
-    return replication, *_residual_checks(heads, response, scale)
+    return (*([replication] if replication else ()), *_residual_checks(heads, response, scale))
 
 
 def _residual_checks(heads: pd.DataFrame, response: str, scale: Scale | None) -> Iterator[Check]:
@@ -122,8 +122,13 @@ def missing_buckets(layout: pd.DataFrame, recorded: pd.Series, columns: Sequence
     )
 
 
-def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCheck:
-    """Name the effect, or the treatment compared with the practice, with the fewest degrees of freedom for error."""
+def replication_check(effects: Mapping[str | Treatment, float]) -> ReplicationCheck | None:
+    """Name the effect, or the treatment compared with the practice, with the fewest degrees of freedom for error.
+
+    None where the records determine no effect, and nothing can be compared with the practice.
+    """
+    if not effects:
+        return None
     least = min(effects, key=lambda one: round(effects[one], TIE_DECIMALS))
     ok, df = effects[least] >= FEWEST_ERROR_DF, effects[least]
     if isinstance(least, Treatment):
@@ -218,15 +223,17 @@ def _studentised(residual: FloatArray, spare: FloatArray, df: int) -> FloatArray
 def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoint, ...]:
     """Studentised residuals in order, each beside its normal quantile and a simulated band.
 
-    The band holds, at each rank by itself, 95 of 100 of what residuals of normal errors on the same layout give
-    (Atkinson 1985, Plots, Transformations and Regression, sec. 4.2). Quantiles at ``(i - 3/8) / (n + 1/4)`` (Blom
+    The band holds all residuals of 95 of 100 trials of normal errors on the same layout, so that a dot outside says
+    something: quantiles at each rank (Atkinson 1985, Plots, Transformations and Regression, sec. 4.2), widened at all
+    ranks by one factor (Myllymäki et al. 2017, J. R. Statist. Soc. B 79, 381-404, directional quantiles; from memory).
+    Quantiles at ``(i - 3/8) / (n + 1/4)`` (Blom
     1958, Statistical Estimates and Transformed Beta-Variables).
     """
     buckets, count = residuals.buckets, len(residuals.buckets)
     errors = np.random.Generator(np.random.PCG64(seed)).standard_normal((SIMULATIONS, count))
     left = errors - (errors @ residuals.basis) @ residuals.basis.T
     drawn = np.sort(_studentised(left, buckets["spare"].to_numpy(float), residuals.df), axis=1)
-    lower, upper = np.quantile(drawn, [(1 - BAND) / 2, (1 + BAND) / 2], axis=0)
+    lower, upper = _band_as_a_whole(drawn)
     expected = ndtri((np.arange(1, count + 1) - 0.375) / (count + 0.25))
     in_order = buckets[["bucket", "site", "studentised"]].iloc[
         np.argsort(buckets["studentised"].round(TIE_DECIMALS), kind="stable")
@@ -236,6 +243,14 @@ def quantile_points(residuals: BucketResiduals, seed: int) -> tuple[QuantilePoin
         QuantilePoint(str(bucket), str(site), float(studentised), *map(float, band))
         for (_, bucket, site, studentised), band in zip(in_order.itertuples(), beside, strict=True)
     )
+
+
+def _band_as_a_whole(drawn: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Limits, shape (ranks,), within which whole rows of ``drawn``, shape (trials, ranks), lie at the band's share."""
+    lower, middle, upper = np.quantile(drawn, [(1 - BAND) / 2, 0.5, (1 + BAND) / 2], axis=0)
+    away = np.maximum((drawn - middle) / (upper - middle), (middle - drawn) / (middle - lower)).max(axis=1)
+    factor = np.quantile(away, BAND)
+    return middle - factor * (middle - lower), middle + factor * (upper - middle)
 
 
 def site_spread(residuals: BucketResiduals) -> tuple[SiteSpread, ...]:

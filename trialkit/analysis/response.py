@@ -227,7 +227,7 @@ def _partly_tested(fit: AnyFit, effects: pd.DataFrame) -> Iterator[PartlyTested]
             yield PartlyTested(str(term), int(reached), full)
 
 
-def _replication(tests: Sequence[EffectTest], comparisons: Sequence[Comparison]) -> ReplicationCheck:
+def _replication(tests: Sequence[EffectTest], comparisons: Sequence[Comparison]) -> ReplicationCheck | None:
     effects: dict[str | Treatment, float] = {test.term: test.denominator_df for test in tests}
     return replication_check(effects | {row.treatment: row.df for row in comparisons})
 

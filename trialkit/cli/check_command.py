@@ -10,7 +10,7 @@ from trialkit.cli.failures import show_problems, speaks_plainly
 from trialkit.cli.main import DATA_ERROR, DONE
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import stage_of, write_check_pages
+from trialkit.cli.steps import check_folder, check_with_pages, stage_of
 
 NEXT = {"plan": "plan", "layout": "forms", "records": "analyse"}
 
@@ -33,15 +33,16 @@ def command(folder: Path, as_json: bool, as_html: bool) -> int:
     Example: trialkit check autumn_dose --html
     """
     from trialkit.documents.answers import CheckAnswer
-    from trialkit.rules.trial_folder import check_trial
     from trialkit.words.problem_words import told_problem
     from trialkit.words.record_check_words import check_sentence
 
-    stage = stage_of(folder)
-    result = check_trial(folder, stage=stage)
     if as_html:
-        for path in write_check_pages(folder, result):
+        stage, result, pages = check_with_pages(folder)
+        for path in pages:
             tell(f"Page: {path}", err=True)
+    else:
+        stage = stage_of(folder)
+        result = check_folder(folder, stage)
     if not as_json:
         show_problems(result.problems, err=False)
     found = CheckAnswer(result.ok, tuple(map(told_problem, result.problems)))

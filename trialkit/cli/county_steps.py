@@ -13,18 +13,18 @@ from trialkit.protocol.county import (
     county_text,
     read_county,
 )
-from trialkit.tables.atomic import write_bytes, write_text
+from trialkit.tables.committing import at_work, commit
 
 
 def set_county(folder: Path, given: Mapping[str, str]) -> tuple[CountyAnswer, str]:
     """Change what a call names in the folder's county.toml, which is begun where there is none."""
     file = folder / COUNTY_FILE
-    before = read_county(folder) if file.exists() else None
     logo = Path(given["logo"]) if given.get("logo") else None
-    county, picture = changed_county(before.county if before else None, given, logo)
-    if picture is not None:
-        write_bytes(folder / LOGO_FILE, picture)
-    write_text(file, county_text(county))
+    with at_work(folder):
+        before = read_county(folder) if file.exists() else None
+        county, picture = changed_county(before.county if before else None, given, logo)
+        pictures = {} if picture is None else {LOGO_FILE: picture}
+        commit(folder, {COUNTY_FILE: county_text(county).encode("utf-8"), **pictures})
     document = CountyAnswer(str(file), county)
     return document, f"{_told(document)}\nNext, for the handout: trialkit recommend LEDGER"
 

@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.speaking import tell
-from trialkit.cli.steps import demo_steps, emptied_on_failure
+from trialkit.cli.steps import demo_steps
 
 
 @click.command("demo")
@@ -29,8 +29,10 @@ def command(folder: Path) -> None:
 
     Example: trialkit demo --into autumn
     """
-    steps = demo_steps(folder)
-    with emptied_on_failure(folder):
+    from trialkit.protocol.starting import filled_at_once
+
+    with filled_at_once(folder) as aside:
+        steps = demo_steps(aside)
         for number, step in enumerate(steps, 1):
             tell(f"[{number}/{len(steps)}] {step.name} ...", err=True)
-            tell(step.run())
+            tell(step.run().replace(str(aside), str(folder)))

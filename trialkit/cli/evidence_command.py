@@ -8,7 +8,7 @@ import click
 
 from trialkit.cli.evidence_steps import add_means, add_trial, listing, pool_ledger, withdraw_entry
 from trialkit.cli.failures import DataFailure, speaks_plainly
-from trialkit.cli.shared_options import as_json
+from trialkit.cli.shared_options import as_json, without_links
 from trialkit.cli.speaking import answer, tell
 
 ledger_folder = click.option(
@@ -31,7 +31,7 @@ def command() -> None:
 
 
 @command.command("add", short_help="Accept an analysed trial, or older means.")
-@click.argument("trial", metavar="TRIAL", type=click.Path(exists=True, path_type=Path))
+@click.argument("trial", metavar="TRIAL", type=click.Path(exists=True, path_type=Path), callback=without_links)
 @ledger_folder
 @speaks_plainly
 def add(trial: Path, ledger: Path) -> None:

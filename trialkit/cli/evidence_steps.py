@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.cli.speaking import printable
+from trialkit.cli.speaking import printable, tell
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, read_results
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.domain.errors import WrongCall
@@ -17,25 +17,33 @@ from trialkit.pages.safe_text import columns_taken
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
-    from trialkit.documents.ledger_entry import EvidenceList
+    from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
     from trialkit.documents.recommended import Recommended
+    from trialkit.documents.results import Results
 
 POOL_PAGE = "pool.html"
 
 
 def add_trial(folder: Path, ledger: Path) -> str:
-    """Accept an analysed trial."""
-    from trialkit.evidence.accepting import trial_entry
+    """Accept an analysed trial, whose records must give its results when they are analysed again."""
+    from trialkit.evidence.accepting import require_recomputed, trial_entry
     from trialkit.evidence.ledger import add
     from trialkit.rules.trial_folder import read_trial
 
-    trial = read_trial(folder)
-    entry = trial_entry(trial, read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes())
+    trial, (results, written) = read_trial(folder), _results(folder)
+    entry = trial_entry(trial, results, written)
+    tell("Analysing the records again, to compare what they give with the results ...", err=True)
+    require_recomputed(trial, results)
     one = add(ledger, entry, date.today())
     return (
         f"Added {one.id[:SHOWN_DIGITS]} to {ledger}: {_named(one.trial, one.season)}, {one.heads} heads in "
         f"{one.buckets} buckets at {count(one.gardens, 'garden')}."
     )
+
+
+def _results(folder: Path) -> tuple[Results, bytes]:
+    """Results of a trial, and results.json as it stands."""
+    return read_results(folder), (folder / RESULTS_FOLDER / RESULTS_FILE).read_bytes()
 
 
 def add_means(path: Path, ledger: Path) -> str:
@@ -63,12 +71,11 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.evidence.versions import pool_now
     from trialkit.planning.next_trial import propose
     from trialkit.report.evidence_page import evidence_html
-    from trialkit.tables.atomic import write_text
     from trialkit.words import default_words as words
 
     document = pool_now(ledger, __version__, propose)
     path = ledger / POOL_PAGE
-    write_text(path, evidence_html(document))
+    _write_pages(ledger, {POOL_PAGE: evidence_html(document).encode("utf-8")})
     lines = [
         *words.answer(document, document.measures),
         words.trial_by_trial(document, document.measures),
@@ -82,6 +89,7 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
 def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     """Write the recommended defaults and the handout; give them as a document and as text."""
     from trialkit import __version__
+    from trialkit.documents.document import digest_of
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
     from trialkit.planning.next_trial import propose
@@ -89,7 +97,6 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.report.care_page import care_html
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
-    from trialkit.tables.atomic import write_bytes, write_text
     from trialkit.words import default_words as words
 
     block = read_county(ledger)  # before anything is written: what is wrong with it is told first
@@ -100,37 +107,50 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         "handout_large": handout_html(document, block, large=True),
         "care": care_html(document, block),
     }
-    written = [version.path, *(ledger / f"{name}.html" for name in pages)]
-    for name, page in pages.items():
-        write_text(ledger / f"{name}.html", page)
+    files = {f"{name}.html": page.encode("utf-8") for name, page in pages.items()}
     try:
-        for name, page in pages.items():
-            for paper in PAPERS:
-                path = ledger / f"{name}-{paper}.pdf"
-                write_bytes(path, handout_pdf(page, paper))
-                written.append(path)
+        files |= {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
         missing = ""
     except NotComputed as error:
         missing = f"\n{error}"
+    _write_pages(ledger, files, document)
+    written = [version.path, *(ledger / name for name in files)]
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
+        *filter(None, [version.copy_problem]),
         f"Version {document.version} ({news}).",
         *words.answer(document, document.measures),
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
+        f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: evidence list knows this version by it.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
 
 
+def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None) -> None:
+    """Write what is printed of a ledger, all of it or none; pages of a version, unless another came meanwhile."""
+    from trialkit.documents.document import as_text
+    from trialkit.evidence.kept_versions import RECOMMENDED_FILE
+    from trialkit.evidence.ledger import locked
+    from trialkit.tables.committing import finish, write_outputs
+
+    with locked(ledger):
+        finish(ledger)
+        if of is None or (ledger / RECOMMENDED_FILE).read_text("utf-8") == as_text(of):
+            write_outputs(ledger, files)
+
+
 def listing(ledger: Path) -> tuple[EvidenceList, str]:
     """List a ledger, as a document and as text, with what is wrong with it."""
-    from trialkit.documents.ledger_entry import EvidenceList
-    from trialkit.evidence.ledger import damages, read_index
+    from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
+    from trialkit.evidence.verifying import verify
 
-    index, damaged = read_index(ledger), damages(ledger)
-    document = EvidenceList("trialkit-evidence-list-1", index, damaged)
+    found = verify(ledger)
+    index, damaged = found.index.listed, (*found.problems, *filter(None, [found.copy_problem]))
+    versions = tuple(ListedVersion(one.document.version, one.sha256) for one in found.versions)
+    document = EvidenceList("trialkit-evidence-list-1", index, versions, found.index.state, damaged)
     rows = [("id", "trial", "season", "gardens", "buckets", "heads", "")]
     rows += [
         (
@@ -149,7 +169,18 @@ def listing(ledger: Path) -> tuple[EvidenceList, str]:
     counted = sum(one.counts for one in index)
     sound = "every file is as it was put there" if not damaged else f"{len(damaged)} damaged"
     lines.append(f"{counted} of {len(index)} {'entry counts' if len(index) == 1 else 'entries count'}; {sound}.")
+    if versions:
+        lines.append(f"Versions of the defaults: {', '.join(map(_version_named, versions))}.")
+    lines.append(
+        f"State {document.state[:SHOWN_DIGITS]}."
+        if found.index.is_bound
+        else "Its lines are not bound to each other, as they were once: the next addition or withdrawal binds them."
+    )
     return document, "\n".join(lines)
+
+
+def _version_named(one: ListedVersion) -> str:
+    return f"{one.version} ({one.sha256[:SHOWN_DIGITS]})"
 
 
 def _named(trial: str, season: str) -> str:
@@ -164,14 +195,18 @@ def _padded(text: str, width: int) -> str:
 def as_ledger(source: Path) -> Iterator[Path]:
     """Give a ledger as it is, and an analysed trial as a ledger of one, put aside for as long."""
     from trialkit.domain.table_names import PROTOCOL_FILE
-    from trialkit.evidence.ledger import INDEX
+    from trialkit.evidence.ledger_index import INDEX
 
     if (source / INDEX).is_file():
         yield source
     elif (source / PROTOCOL_FILE).is_file():
+        from trialkit.evidence.accepting import trial_entry
+        from trialkit.evidence.ledger import add
+        from trialkit.rules.trial_folder import read_trial
+
         with tempfile.TemporaryDirectory() as aside:
             ledger = Path(aside) / "ledger"
-            add_trial(source, ledger)
+            add(ledger, trial_entry(read_trial(source), *_results(source)), date.today())
             yield ledger
     else:
         raise WrongCall(

@@ -10,9 +10,11 @@ import click
 
 from trialkit.cli.main import DATA_ERROR, NOT_COMPUTED, WRONG_CALL
 from trialkit.cli.speaking import printable
+from trialkit.documents.document import DamagedDocument
 from trialkit.documents.problems import Problem
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.tables.problem import PlanError, TrialError
+from trialkit.words.file_words import file_failure_words
 from trialkit.words.phrases import count
 from trialkit.words.problem_words import problem_sentence
 from trialkit.words.record_check_words import MOST_ALIKE
@@ -72,10 +74,16 @@ def speaks_plainly(function: Command) -> Command:
             raise failure(f"{count(len(error.problems), 'problem')} to fix first.") from error
         except NotComputed as error:
             raise ComputationFailure(str(error)) from error
+        except DamagedDocument as error:  # what was read is told where it is read: this was about to be written
+            raise ComputationFailure(
+                f"What was worked out is {error}, so nothing of it was written. That is a fault of trialkit and not of "
+                "your records: please report it, with the folder that it was worked out from."
+            ) from error
         except WrongCall as error:
             raise CallFailure(str(error)) from error
+        except BrokenPipeError:  # whoever read what we print has seen enough
+            raise
         except OSError as error:
-            message = f"{error.filename}: {error.strerror}" if error.filename else str(error)
-            raise CallFailure(message) from error
+            raise CallFailure(file_failure_words(error, click.get_current_context().command_path)) from error
 
     return wrapped  # type: ignore[return-value]

@@ -42,28 +42,27 @@ def write_forms(folder: Path, progress: Callable[[str], None]) -> Written:
     from trialkit.forms.phone import phone_form
     from trialkit.forms.workbook import record_workbook
     from trialkit.rules.trial_folder import read_trial
-    from trialkit.tables.atomic import write_bytes, write_text
+    from trialkit.tables.committing import at_work, write_outputs
 
     if not (folder / "layout.csv").exists():
         raise WrongCall(
             f"{folder} has no layout.csv yet, so there are no buckets to label: run trialkit layout {folder}."
         )
-    trial = read_trial(folder, stage="layout")
+    with at_work(folder):
+        trial = read_trial(folder, stage="layout")
+        files = {ADVISER_FILE: adviser_pack(trial).encode("utf-8")}
+        for site in gardens_with_buckets(trial):
+            if site in trial.amended.withdrawn:
+                continue
+            progress(f"the forms of {site}")
+            files[f"pack-{site}.html"] = garden_pack(trial, site).encode("utf-8")
+            files[f"record-{site}.xlsx"] = record_workbook(trial, site)
+            files[f"phone-{site}.html"] = phone_form(trial, site).encode("utf-8")
+        write_outputs(folder, {f"{FORMS_FOLDER}/{name}": data for name, data in files.items()})
     forms = folder / FORMS_FOLDER
-    if not forms.resolve().is_relative_to(folder.resolve()):
-        raise WrongCall(f"{forms} leads out of the trial folder: put a folder of its own there.")
-    forms.mkdir(exist_ok=True)
-    write_text(forms / ADVISER_FILE, adviser_pack(trial))
-    files = [forms / ADVISER_FILE]
-    for site in gardens_with_buckets(trial):
-        if site in trial.amended.withdrawn:
-            continue
-        progress(f"the forms of {site}")
-        names = [forms / f"pack-{site}.html", forms / f"record-{site}.xlsx", forms / f"phone-{site}.html"]
-        write_text(names[0], garden_pack(trial, site))
-        write_bytes(names[1], record_workbook(trial, site))
-        write_text(names[2], phone_form(trial, site))
-        files += names
-    known = set(files)
     left_over = (path for kind in ("pack-*.html", "record-*.xlsx", "phone-*.html") for path in sorted(forms.glob(kind)))
-    return Written(tuple(files), tuple(path for path in left_over if path not in known), trial.protocol.trial.blind)
+    return Written(
+        tuple(forms / name for name in files),
+        tuple(path for path in left_over if path.name not in files),
+        trial.protocol.trial.blind,
+    )

@@ -6,8 +6,10 @@ import gc
 import os
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib import import_module
-from threading import Event, current_thread, main_thread
+from threading import current_thread, main_thread
 from types import FrameType
 from typing import Any, NoReturn
 
@@ -40,7 +42,16 @@ COMMANDS: dict[str, tuple[str, str]] = {
 ALIASES = {"analyze": "analyse"}
 GROUPS = ("Start", "Plan", "Garden", "Answer", "Remember")
 
+BY_SIGNAL, NOBODY_READS = 128, 141
+"""As a shell tells that a signal ended a program, and as one that could not print to a closed pipe ends."""
+STOPS = ("SIGINT", "SIGTERM", "SIGHUP")
+
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
+OUT_OF_MEMORY = (
+    "there is not memory enough for this. Close other programs, or allow this one a gigabyte (ulimit -v), and run the "
+    "same command again."
+)
+LOADER_OUT_OF_MEMORY = ("failed to map segment", "cannot allocate memory", "Cannot allocate memory")
 
 
 class LazyGroup(click.Group):
@@ -58,6 +69,16 @@ class LazyGroup(click.Group):
         command = import_module(f"trialkit.cli.{name}_command").command
         assert isinstance(command, click.Command)
         return command
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Take the command line apart, which may print help."""
+        with _quiet_if_unread():
+            return super().make_context(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command."""
+        with _quiet_if_unread():
+            return super().invoke(ctx)
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Complete the name of a command, importing none of them."""
@@ -79,8 +100,8 @@ def group(ctx: click.Context) -> None:
 
     Begin with: trialkit demo
 
-    Exit status: 0 done, 1 the data have errors, 2 the call was wrong, 3 a result could not be computed, 130 stopped by
-    Ctrl-C.
+    Exit status: 0 done, 1 the data have errors, 2 the call was wrong or a file could not be read or written, 3 a result
+    could not be computed, 130 stopped by Ctrl-C, 143 stopped by the system, 141 nobody read on what was printed.
     """
     if os.environ.get("NO_COLOR"):
         ctx.color = False
@@ -89,38 +110,67 @@ def group(ctx: click.Context) -> None:
 def main(arguments: list[str] | None = None) -> Any:
     """Run the command line; the entry point of the ``trialkit`` program."""
     begin_lightly()
-    interrupted = _watch_for_interrupt()
+    stopped = _watch_for_stops()
     try:
         status = group.main(arguments, prog_name="trialkit", standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        with suppress(click.exceptions.Exit), _quiet_if_unread():
+            error.show()
         sys.exit(error.exit_code)
     except click.Abort:
-        _stop()
-    except Exception:
+        _stop(stopped)
+    except Exception as error:
         # A compiled library may swallow the interrupt and fail on what it left undone: that is no bug of ours.
-        if interrupted.is_set():
-            _stop()
-        raise
+        if stopped:
+            _stop(stopped)
+        if not _is_out_of_memory(error):
+            raise
+        click.echo(f"Error: {OUT_OF_MEMORY}", err=True)
+        sys.exit(NOT_COMPUTED)
     finally:
         # An interpreter that ends looks through all that there is for cycles, some times over, for half a second.
         gc.freeze()
     sys.exit(status if isinstance(status, int) else DONE)
 
 
-def _watch_for_interrupt() -> Event:
-    """Remember that Ctrl-C was pressed, besides raising KeyboardInterrupt as usual."""
-    interrupted = Event()
+def _watch_for_stops() -> list[int]:
+    """Take being ended by the system as Ctrl-C is taken, by KeyboardInterrupt, and remember the signals that came."""
+    stopped: list[int] = []
 
     def remember(signum: int, frame: FrameType | None) -> None:
-        interrupted.set()
+        stopped.append(signum)
         signal.default_int_handler(signum, frame)
 
     if current_thread() is main_thread():
-        signal.signal(signal.SIGINT, remember)
-    return interrupted
+        for name in STOPS:
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), remember)
+    return stopped
 
 
-def _stop() -> NoReturn:
-    click.echo("Stopped. Nothing was left half-written.", err=True)
-    sys.exit(130)
+def _is_out_of_memory(error: BaseException | None) -> bool:
+    """Whether memory ran out, were it while a library was loaded, which wraps the loader's words in its own."""
+    while error is not None:
+        unmapped = isinstance(error, ImportError) and any(words in str(error) for words in LOADER_OUT_OF_MEMORY)
+        if isinstance(error, MemoryError) or unmapped:
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
+def _stop(stopped: list[int]) -> NoReturn:
+    with suppress(OSError):  # the terminal may be gone
+        click.echo("Stopped. Nothing was left half-written.", err=True)
+    sys.exit(BY_SIGNAL + (stopped[0] if stopped else signal.SIGINT))
+
+
+@contextmanager
+def _quiet_if_unread() -> Iterator[None]:
+    """End without a word where whoever read what we print has seen enough, and print nothing more."""
+    try:
+        yield
+    except BrokenPipeError:
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(OSError, ValueError, AttributeError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+        raise click.exceptions.Exit(NOBODY_READS) from None

@@ -8,6 +8,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.mix_steps import Asked, mix_answer, table_answer
+from trialkit.cli.number_range import NumberRange
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.domain.ph_window import TARGET_PH, WINDOW_PH
@@ -16,27 +17,27 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
 
 @click.command("mix")
 @click.option("--volume", help='Of water in the bucket, such as "4.2 gal"; else the trial\'s, or 16 L.')
-@click.option("--alkalinity", type=click.FloatRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
+@click.option("--alkalinity", type=NumberRange(0, 500), help="Of the water, mg/L as calcium carbonate.")
 @click.option(
     "--hardness",
-    type=click.FloatRange(0, 2000),
+    type=NumberRange(0, 2000),
     help="mg/L as calcium carbonate; guesses alkalinity, calcium and magnesium where they are not known.",
 )
-@click.option("--calcium", type=click.FloatRange(0, 500), help="Of the water, mg/L Ca.")
-@click.option("--magnesium", type=click.FloatRange(0, 300), help="Of the water, mg/L Mg.")
+@click.option("--calcium", type=NumberRange(0, 500), help="Of the water, mg/L Ca.")
+@click.option("--magnesium", type=NumberRange(0, 300), help="Of the water, mg/L Mg.")
 @click.option("--drops", type=click.IntRange(1, 100), help="That a drop test took; with --mg-per-drop.")
-@click.option("--mg-per-drop", type=click.FloatRange(1, 100), help="mg/L a drop, by its leaflet; 17.8 for a dKH.")
+@click.option("--mg-per-drop", type=NumberRange(1, 100), help="mg/L a drop, by its leaflet; 17.8 for a dKH.")
 @click.option(
     "--blend",
-    type=click.FloatRange(0, 0.95),
+    type=NumberRange(0, 0.95),
     default=0.0,
     show_default=True,
     help="Share of reverse-osmosis, distilled or rain water in the bucket, such as 0.5.",
 )
-@click.option("--ph", type=click.FloatRange(4, 10), default=USUAL_PH, show_default=True, help="Of the water.")
+@click.option("--ph", type=NumberRange(4, 10), default=USUAL_PH, show_default=True, help="Of the water.")
 @click.option(
     "--temperature",
-    type=click.FloatRange(1, 40),
+    type=NumberRange(1, 40),
     default=USUAL_TEMPERATURE_C,
     show_default=True,
     help="Of the water, degrees Celsius.",
@@ -55,17 +56,17 @@ from trialkit.domain.usual_water import USUAL_PH, USUAL_TEMPERATURE_C
     help="What goes in after the nutrient, and how much for each teaspoon of that, such as 15.5-0-0+19Ca=0.5 for "
     "calcium nitrate; a label, or a name in products.csv. May be given again.",
 )
-@click.option("--grams-per-tsp", type=click.FloatRange(0.1, 20), help="Of nutrient; weigh ten, divide by ten.")
-@click.option("--teaspoons", type=click.FloatRange(0, 50), help="Of nutrient, level.")
-@click.option("--nitrogen", type=click.FloatRange(0, 1000), help="Target for nutrient, mg/L N.")
-@click.option("--ec", type=click.FloatRange(0, 10), help="Target for nutrient, mS/cm; 1.2 where nothing is asked for.")
+@click.option("--grams-per-tsp", type=NumberRange(0.1, 20), help="Of nutrient; weigh ten, divide by ten.")
+@click.option("--teaspoons", type=NumberRange(0, 50), help="Of nutrient, level.")
+@click.option("--nitrogen", type=NumberRange(0, 1000), help="Target for nutrient, mg/L N.")
+@click.option("--ec", type=NumberRange(0, 10), help="Target for nutrient, mS/cm; 1.2 where nothing is asked for.")
 @click.option("--acid", help="vinegar, citric, or a name in products.csv.")
-@click.option("--acid-strength", type=float, default=5.0, show_default=True, help="Of vinegar, 4 to 10 g in 100 mL.")
 @click.option(
-    "--acid-grams-per-tsp", type=click.FloatRange(0.1, 20), default=4.6, show_default=True, help="A powder's."
+    "--acid-strength", type=NumberRange(), default=5.0, show_default=True, help="Of vinegar, 4 to 10 g in 100 mL."
 )
-@click.option("--target-ph", type=click.FloatRange(*WINDOW_PH), default=TARGET_PH, show_default=True)
-@click.option("--acid-teaspoons", type=click.FloatRange(0, 50), help="What so much acid does, instead of a target.")
+@click.option("--acid-grams-per-tsp", type=NumberRange(0.1, 20), default=4.6, show_default=True, help="A powder's.")
+@click.option("--target-ph", type=NumberRange(*WINDOW_PH), default=TARGET_PH, show_default=True)
+@click.option("--acid-teaspoons", type=NumberRange(0, 50), help="What so much acid does, instead of a target.")
 @click.option("--table", "as_table", is_flag=True, help="The acid for each class of alkalinity.")
 @as_json
 @speaks_plainly

@@ -10,6 +10,7 @@ from click.core import ParameterSource
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.following_steps import start_following
+from trialkit.cli.shared_options import without_links
 from trialkit.cli.speaking import progress_told, tell
 from trialkit.cli.steps import copy_bundled, start_trial
 
@@ -47,6 +48,7 @@ DOSE = _Dose()
     "source",
     metavar="LEDGER|TRIAL",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
+    callback=without_links,
     help="Start the trial that is worth most after these, with their gardens, products and practice.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Where every random draw starts; one is drawn if not given.")

@@ -10,6 +10,7 @@ from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import trial_folder
 from trialkit.cli.speaking import tell
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
+from trialkit.domain.errors import WrongCall
 
 
 @click.command("pack")
@@ -38,20 +39,30 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
     from trialkit.report.data_package import data_package
     from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_bytes
+    from trialkit.tables.committing import at_work, write_outputs
+    from trialkit.tables.own_files import refuse_strangers
 
-    trial = read_trial(folder)
-    results, said = None, "Without results: trialkit analyse it first, to have them in."
-    path = folder / RESULTS_FOLDER / RESULTS_FILE
-    if path.is_file():
-        changed = changed_inputs(folder, read_results(folder))
-        if changed:
-            said = f"Without results: {', '.join(changed)} changed since the analysis."
-        else:
-            results, said = path.read_bytes(), "Its results are in."
-    target = into or folder / RESULTS_FOLDER / f"{trial.protocol.trial.id}.zip"
-    target.parent.mkdir(parents=True, exist_ok=True)
-    data = data_package(trial, licence, results)
-    write_bytes(target, data)
+    if into is not None and into.suffix.lower() != ".zip":
+        raise WrongCall(f'--into "{"" if into == Path() else into}": name a file that ends in .zip, such as trial.zip.')
+    with at_work(folder):
+        trial = read_trial(folder)
+        results, said = None, "Without results: trialkit analyse it first, to have them in."
+        path = folder / RESULTS_FOLDER / RESULTS_FILE
+        if path.is_file():
+            changed = changed_inputs(folder, read_results(folder))
+            if changed:
+                said = f"Without results: {', '.join(changed)} changed since the analysis."
+            else:
+                results, said = path.read_bytes(), "Its results are in."
+        data = data_package(trial, licence, results)
+        name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
+        if into is None:
+            write_outputs(folder, {name: data})
+    target = into or folder / name
+    if into is not None:
+        refuse_strangers(into, data)
+        into.parent.mkdir(parents=True, exist_ok=True)
+        write_bytes(into, data)
     return (
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
         f"under {licence}). {said} Names of gardens and notes are in it: look before you publish."

@@ -9,7 +9,7 @@ import click
 
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.plan_steps import PAGE_FILE, plan_folder
-from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.shared_options import as_json, trial_folder, without_links
 from trialkit.cli.speaking import answer, progress_told, tell
 
 
@@ -19,12 +19,14 @@ from trialkit.cli.speaking import answer, progress_told, tell
     "--ledger",
     metavar="DIR",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
+    callback=without_links,
     help="Ledger, or one analysed trial, that this one goes on from; common practice by default.",
 )
 @click.option(
     "--earlier",
     metavar="DIR",
     type=click.Path(exists=True, path_type=Path),
+    callback=without_links,
     help="An analysed trial whose variances to plan with.",
 )
 @click.option(

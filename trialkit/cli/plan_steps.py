@@ -39,10 +39,12 @@ def plan_folder(
     What the trial takes is told first: that is counted at once, and all the rest is loaded and worked out after.
     """
     from trialkit.rules.trial_folder import read_trial
+    from trialkit.tables.committing import at_work, write_outputs
 
     if earlier and ledger:
         raise WrongCall("Variances come from one place: give --earlier or --ledger, not both.")
-    trial = read_trial(folder, stage="plan")
+    with at_work(folder):
+        trial = read_trial(folder, stage="plan")
     told(_takes(trial))
 
     from trialkit.cli.evidence_steps import as_ledger
@@ -52,7 +54,6 @@ def plan_folder(
     from trialkit.planning.trial_plan import make_plan
     from trialkit.report.calendar_file import icalendar_text
     from trialkit.report.plan_page import plan_html
-    from trialkit.tables.atomic import write_text
     from trialkit.words.plan_words import refusal_sentence
 
     with ExitStack() as held:
@@ -65,12 +66,11 @@ def plan_folder(
         except CannotBeJudged as error:
             raise NotComputed(refusal_sentence(error.refusal)) from error
     plan = as_written(made)
-    results = folder / "results"
-    results.mkdir(exist_ok=True)
     files = {PLAN_FILE: as_text(plan), PAGE_FILE: plan_html(plan), CALENDAR_FILE: icalendar_text(plan)}
-    for name, content in files.items():
-        if content is not None:
-            write_text(results / name, content)
+    with at_work(folder):
+        write_outputs(
+            folder, {f"results/{name}": text.encode("utf-8") for name, text in files.items() if text is not None}
+        )
     return plan
 
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-import shutil
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +20,8 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
+LARGEST_RESULTS_BYTES = 6_000_000
+"""Twice what comparing every pair of 64 treatments takes."""
 DEMO_EXAMPLE = "autumn_dose"
 
 
@@ -39,17 +39,20 @@ def lay_out(folder: Path) -> str:
     from trialkit.protocol.randomise import randomise, why_frozen
     from trialkit.rules.neighbours import labels_elsewhere
     from trialkit.rules.trial_folder import check_trial, read_trial
-    from trialkit.tables.atomic import csv_text, write_text
+    from trialkit.tables.atomic import csv_text
+    from trialkit.tables.committing import at_work, write_outputs
     from trialkit.words.layout_words import frozen_words, labels_elsewhere_words
     from trialkit.words.problem_words import problem_sentence
 
-    if reason := why_frozen(folder):
-        raise WrongCall(frozen_words(reason, str(folder)))
-    trial = read_trial(folder, stage="plan")
-    layout = randomise(trial.protocol, trial.sites)
-    path, text = folder / "layout.csv", csv_text(layout)
-    replaced = path.is_file() and _lines(path) != text.splitlines()
-    write_text(path, text)
+    path = folder / "layout.csv"
+    with at_work(folder):
+        if frozen := why_frozen(folder):
+            raise WrongCall(frozen_words(frozen, str(folder)))
+        trial = read_trial(folder, stage="plan")
+        layout = randomise(trial.protocol, trial.sites)
+        text = csv_text(layout)
+        replaced = path.is_file() and _lines(path) != text.splitlines()
+        write_outputs(folder, {path.name: text.encode("utf-8")})
     sites, plan = len(trial.sites), trial.protocol.layout
     sentence = (
         f"Layout: {len(layout)} buckets at {count(sites, 'garden')}, {len(layout) // sites} in each, {plan.kind} "
@@ -74,50 +77,60 @@ def stage_of(folder: Path) -> Stage:
     return "layout" if (folder / "layout.csv").exists() else "plan"
 
 
-def write_check_pages(folder: Path, result: CheckResult) -> list[Path]:
-    """Write the page of a check and one for each garden that is asked something; take away those of earlier checks."""
-    from trialkit.report.check_page import asked_gardens, check_html
-    from trialkit.tables.atomic import write_text
+def check_folder(folder: Path, stage: Stage) -> CheckResult:
+    """Check a trial as far as it has come, and its results, where there are any: they keep nobody from analysing."""
+    from trialkit.rules.kept_documents import results_at_fault
+    from trialkit.rules.trial_folder import check_trial
 
-    title = result.title or folder.resolve().name
-    results = folder / "results"
-    results.mkdir(exist_ok=True)
-    pages = {"check.html": check_html(result, title)}
-    pages |= {f"check-{site}.html": check_html(result, title, site) for site in asked_gardens(result)}
-    for stale in results.glob("check-*.html"):
-        if stale.name not in pages:
-            stale.unlink()
-    for name, page in pages.items():
-        write_text(results / name, page)
-    return [results / name for name in pages]
+    result = check_trial(folder, stage=stage)
+    return replace(result, problems=(*result.problems, *results_at_fault(folder)))
+
+
+def check_with_pages(folder: Path) -> tuple[Stage, CheckResult, list[Path]]:
+    """Check; write a page of it and one for each garden that is asked something; take away those of earlier checks."""
+    from trialkit.report.check_page import asked_gardens, check_html
+    from trialkit.tables.committing import at_work, write_outputs
+    from trialkit.tables.own_files import is_own, kind_of, ordinary_folder
+
+    results = ordinary_folder(folder / RESULTS_FOLDER)
+    with at_work(folder):
+        stage = stage_of(folder)
+        result = check_folder(folder, stage)
+        title = result.title or folder.resolve().name
+        pages = {"check.html": check_html(result, title).encode("utf-8")}
+        kind = str(kind_of(pages["check.html"]))
+        pages |= {f"check-{site}.html": check_html(result, title, site).encode() for site in asked_gardens(result)}
+        stale = [path.name for path in results.glob("check-*.html") if path.name not in pages and is_own(path, kind)]
+        named = {f"{RESULTS_FOLDER}/{name}": page for name, page in pages.items()}
+        write_outputs(folder, named, [f"{RESULTS_FOLDER}/{name}" for name in stale])
+    return stage, result, [folder / name for name in named]
 
 
 def analyse_folder(folder: Path, *, all_pairs: bool = False) -> Analysed:
     """Analyse a checked trial and write results/results.json."""
     from trialkit.analysis import analyse
     from trialkit.rules.trial_folder import read_trial
-    from trialkit.tables.atomic import write_text
+    from trialkit.tables.committing import at_work, write_outputs
 
-    results = analyse(read_trial(folder), all_pairs=all_pairs)
-    text = as_text(results)
     path = folder / RESULTS_FOLDER / RESULTS_FILE
-    path.parent.mkdir(exist_ok=True)
-    write_text(path, text)
-    return Analysed(from_text(type(results), text), path, f"{_answer(results)} Written to {path}.")
+    with at_work(folder):
+        results = as_written(analyse(read_trial(folder), all_pairs=all_pairs))
+        write_outputs(folder, {f"{RESULTS_FOLDER}/{RESULTS_FILE}": as_text(results).encode("utf-8")})
+    return Analysed(results, path, f"{_answer(results)} Written to {path}.")
 
 
 def write_report(folder: Path) -> str:
     """Write results/report.html from results/results.json."""
     from trialkit.report.page import report_html
-    from trialkit.tables.atomic import write_text
+    from trialkit.tables.committing import at_work, write_outputs
 
-    results = read_results(folder)
-    changed = changed_inputs(folder, results)
-    if changed:
-        raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
-    path = folder / RESULTS_FOLDER / REPORT_FILE
-    write_text(path, report_html(results))
-    return f"Report: {path}"
+    with at_work(folder):
+        results = read_results(folder)
+        changed = changed_inputs(folder, results)
+        if changed:
+            raise WrongCall(f"{', '.join(changed)} changed since the analysis: run trialkit analyse {folder} again.")
+        write_outputs(folder, {f"{RESULTS_FOLDER}/{REPORT_FILE}": report_html(results).encode("utf-8")})
+    return f"Report: {folder / RESULTS_FOLDER / REPORT_FILE}"
 
 
 def changed_inputs(folder: Path, results: Results) -> list[str]:
@@ -141,34 +154,40 @@ def read_results(folder: Path) -> Results:
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     again = f"run trialkit analyse {folder} again."
+    if path.stat().st_size > LARGEST_RESULTS_BYTES:
+        raise NotComputed(f"{path} is larger than {LARGEST_RESULTS_BYTES // 10**6} MB, and no results: {again}")
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:
-        what = "was written by another version" if error.where == "schema" else f"is {error}"
-        raise NotComputed(f"{path} {what}: {again}") from error
+        what = {"schema": "was written by another version", "sha256": "was changed since it was written"}
+        raise NotComputed(f"{path} {what.get(error.where, f'is {error}')}: {again}") from error
     except UnicodeDecodeError as error:
         raise NotComputed(f"{path} is damaged: {again}") from error
 
 
 def differences(folder: Path) -> list[str]:
     """Recompute results and report from the inputs and name what is not the same."""
-    from trialkit.analysis import analyse
+    from trialkit.evidence.accepting import analysed_again
     from trialkit.report.page import report_html
     from trialkit.rules.trial_folder import read_trial
 
     stored = read_results(folder)
-    pairs = any(response.pairs for response in stored.responses.values())
-    results = as_written(analyse(read_trial(folder), all_pairs=pairs))
+    results = analysed_again(read_trial(folder), stored)
     wanted = {RESULTS_FILE: as_text(results), REPORT_FILE: report_html(results)}
-    parts = [field.name for field in fields(results)]
+    parts = [field.name for field in fields(results) if field.name != "sha256"]
     changed = [f"{part} in {RESULTS_FILE} differs" for part in parts if getattr(results, part) != getattr(stored, part)]
     for name, text in wanted.items():
         path = folder / RESULTS_FOLDER / name
         if not path.is_file():
             changed.append(f"{path} is not there")
-        elif path.read_text(encoding="utf-8") != text:
+        elif path.stat().st_size > 2 * len(text.encode("utf-8")) or _text_of(path) != text:
             changed.append(f"{path} is not what the inputs give")
     return changed
+
+
+def _text_of(path: Path) -> str:
+    """Read a file that may be no text at all."""
+    return path.read_text(encoding="utf-8", errors="replace")
 
 
 def copy_bundled(folder: Path, name: str) -> str:
@@ -197,31 +216,6 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
         "through trial.toml (season, days of sowing and start), describe gardens and products in sites.csv and "
         f"products.csv. Next: trialkit plan {folder}"
     )
-
-
-@contextmanager
-def emptied_on_failure(folder: Path) -> Iterator[None]:
-    """Take away what was written to a new or empty folder if the work stops half-way, so that it can be done again."""
-    was_there = folder.exists()
-    fresh = not was_there or (folder.is_dir() and not any(folder.iterdir()))
-    try:
-        yield
-    except BaseException:
-        if fresh:
-            _remove(folder, itself=not was_there)
-        raise
-
-
-def _remove(folder: Path, *, itself: bool) -> None:
-    """Remove what is in a folder, and the folder only if asked: a shell may stand in it."""
-    with suppress(OSError):  # what stopped the work is to be told, not what stopped the tidying
-        for path in list(folder.iterdir()):
-            if path.is_dir() and not path.is_symlink():
-                shutil.rmtree(path)
-            else:
-                path.unlink()
-        if itself:
-            folder.rmdir()
 
 
 @dataclass(frozen=True)
@@ -303,5 +297,6 @@ def _answer(results: Results) -> str:
 def reason_for_none(results: Results) -> str:
     """Why the results hold no recommendation."""
     from trialkit.words.decision_words import no_decision_words
+    from trialkit.words.measures import measures_of
 
-    return f"No recommendation. {no_decision_words(results)}"
+    return f"No recommendation. {no_decision_words(results, measures_of(results))}"

@@ -13,6 +13,7 @@ from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
 from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
+from trialkit.words.loss_words import nothing_left_words
 from trialkit.words.measures import MeasureSystem, measures_of
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
@@ -26,7 +27,9 @@ MOST_MEANS = 3
 def summary(results: Results) -> str:
     """Say what to do, how sure, what to mind, and the figures behind it, in 24 lines of 80 columns."""
     decision, system = results.decision, measures_of(results)
-    said = sentences(decision, system) if decision else (f"No recommendation. {no_decision_words(results)}",)
+    said: tuple[str, ...] = (f"No recommendation. {no_decision_words(results, system)}",)
+    if decision:
+        said = (*sentences(decision, system), *nothing_left_words(results.losses, system))
     words = [line for text in (*said, *departures_words(results, system)) for line in _wrapped(text)]
     doses = _doses(decision, system) if decision else ()
     tail = [*doses, *_days(results), *_losses(results), *_checks(results)]

@@ -195,9 +195,10 @@ class NoDecision:
     """Why there is no decision."""
 
     code: Annotated[
-        Literal["not_asked", "nothing_usable", "no_practice_record", "one_treatment", "too_open"],
-        "``not_asked``: for weights, by the protocol. ``nothing_usable``: no head became marketable. "
-        "``no_practice_record``: nothing to compare with. "
+        Literal["not_asked", "nothing_usable", "no_practice_record", "one_treatment", "practice_lost", "too_open"],
+        "``not_asked``: for weights, by the protocol. ``nothing_usable``: no head became marketable and was weighed. "
+        "``no_practice_record``: nothing to compare with. ``practice_lost``: the current practice came to nothing, and "
+        "too little is known of the others to recommend one of them. "
         "``one_treatment``: nothing else has a record. ``too_open``: the records leave the sizes of variation so open "
         "that no average over them settles.",
     ]

@@ -281,7 +281,7 @@ class Gardens:
 
 @dataclass(frozen=True)
 class QuantilePoint:
-    """A bucket's studentised residual, its normal quantile, and the band simulated for its rank."""
+    """A bucket's studentised residual, its normal quantile, and the band simulated for all ranks together."""
 
     bucket: Annotated[str, "Its id."]
     site: Annotated[str, "Garden where it stood."]

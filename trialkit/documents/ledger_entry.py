@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from trialkit.documents.document import Closed
 from trialkit.domain.treatment import Treatment
 
 EntryKind = Literal["trial", "means"]
@@ -12,9 +13,9 @@ SHOWN_DIGITS = 12
 """Of an entry's name, wherever it is shown to be typed."""
 
 
-@dataclass(frozen=True)
-class Listed:
-    """An entry as the index tells it."""
+@dataclass(frozen=True, kw_only=True)
+class EntryTold:
+    """What the index tells of an entry when it is added."""
 
     id: Annotated[str, "Name of its folder: the first half of the digest of its manifest."]
     kind: Annotated[EntryKind, "Records of a trial, or means and standard errors with their citation."]
@@ -27,6 +28,12 @@ class Listed:
     buckets: Annotated[int, "With a record."]
     heads: Annotated[int, "With a record."]
     gardens: Annotated[int, "With a record."]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed(EntryTold):
+    """An entry as the index tells it."""
+
     withdrawn_on: Annotated[str | None, "When it was withdrawn, ISO 8601."] = None
     why: Annotated[str | None, "Why it was withdrawn; None where it counts."] = None
 
@@ -36,12 +43,68 @@ class Listed:
         return self.why is None
 
 
+@dataclass(frozen=True, kw_only=True)
+class IndexLine(Closed):
+    """A line of a ledger's index, bound to the newest lines of its time."""
+
+    after: Annotated[
+        tuple[str, ...] | None,
+        "Digests of the newest lines when this one was written: several after a merge; None of an unbound index.",
+    ] = None
+    line_sha256: Annotated[str, "First half of the digest of all the rest of the line."] = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Began(IndexLine):
+    """The ledger began."""
+
+    event: Literal["began"] = "began"
+    format: Annotated[Literal["trialkit-ledger-1", "trialkit-ledger-2"], "The first has lines that are not bound."]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Added(IndexLine, EntryTold):
+    """An entry came, or came again."""
+
+    event: Literal["added"] = "added"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Withdrawn(IndexLine):
+    """An entry counts no more."""
+
+    event: Literal["withdrawn"] = "withdrawn"
+    id: Annotated[str, "Of the entry."]
+    on: Annotated[str, "Day, ISO 8601."]
+    why: Annotated[str, "The reason."]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recommending(IndexLine):
+    """A version of the recommended defaults was made."""
+
+    event: Literal["recommended"] = "recommended"
+    version: Annotated[int, "Its number; two branches may have made one each."]
+    file: Annotated[str, "Its name in history."]
+    sha256: Annotated[str, "Of that file."]
+
+
+@dataclass(frozen=True)
+class ListedVersion:
+    """A version of the recommended defaults, as the index tells it."""
+
+    version: Annotated[int, "Its number."]
+    sha256: Annotated[str, "Of its file; handouts show how it begins."]
+
+
 @dataclass(frozen=True)
 class EvidenceList:
     """What `trialkit evidence list` answers."""
 
     schema: Annotated[Literal["trialkit-evidence-list-1"], "Name and number of this format."]
     entries: Annotated[tuple[Listed, ...], "All, in the order in which they came."]
+    versions: Annotated[tuple[ListedVersion, ...], "Of the recommended defaults, in the order of their numbers."]
+    state: Annotated[str, "Digest of all that ever happened to the ledger; empty where lines are not bound."]
     damaged: Annotated[tuple[str, ...], "What is wrong with the files, a sentence each."]
 
 
@@ -126,6 +189,11 @@ class SummaryMean:
     mean_g: Annotated[float, "g per transplanted head."]
     se_g: Annotated[float, "Its standard error, g."]
     gardens: Annotated[int | None, "Behind it, where known."]
+
+    @property
+    def treatment(self) -> tuple[str, float, str]:
+        """What it is the mean of."""
+        return self.cultivar, self.n_mg_l, self.acidifier
 
 
 @dataclass(frozen=True)

@@ -197,3 +197,7 @@ class Recommended:
     ]
     nitrogen_alone: Annotated[NitrogenAlone | None, "Where the recommended dose goes by its nitrogen alone."]
     measures: Annotated[Measures, "In which gardeners are told, as the newest trial's protocol says."] = "both"
+    after: Annotated[
+        tuple[str, ...],
+        "SHA-256 digests of the files of the versions before it: two where branches of a ledger were merged.",
+    ] = ()

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, NoDecision
 from trialkit.documents.departures import Departure
+from trialkit.documents.document import Sealed
 from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
@@ -124,7 +125,7 @@ class Amendment:
 
 
 @dataclass(frozen=True)
-class Results:
+class Results(Sealed):
     """Everything a trial has to say."""
 
     schema: Annotated[Literal["trialkit-results-5"], "Name and version of the format."]
@@ -144,3 +145,6 @@ class Results:
     departures: Annotated[
         tuple[Departure, ...], "Where a bucket was treated otherwise than assigned; everything above counts it so."
     ] = ()
+    sha256: Annotated[
+        str, "Digest of all the rest, as canonical JSON; a file whose content gives another was altered."
+    ] = ""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
-from trialkit.documents.document import Closed
+from trialkit.documents.document import Closed, SealedLater
 from trialkit.documents.problems import Fact
 from trialkit.domain.table_names import TableName
 
@@ -18,6 +18,9 @@ DecimalSeparator = Literal["comma", "point"]
 DayCount = Literal["1900", "1904"]
 WeightUnit = Literal["g", "kg", "oz"]
 Key = tuple[str, ...]
+
+
+Seal = Annotated[str, "Digest of all else that it says; empty before it is written."]
 
 
 @dataclass(frozen=True)
@@ -128,11 +131,12 @@ class JournalEntry(Closed):
 
 
 @dataclass(frozen=True)
-class Journal(Closed):
+class Journal(SealedLater):
     """returned/returns.json: every file merged, in the order of merging; nothing is ever taken out."""
 
     format: Annotated[Literal["trialkit-returns-1"], "Name and version of this form."] = "trialkit-returns-1"
     returns: Annotated[tuple[JournalEntry, ...], "The files."] = ()
+    sha256: Seal = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -166,11 +170,12 @@ class Conflict(Closed):
 
 
 @dataclass(frozen=True)
-class Conflicts(Closed):
+class Conflicts(SealedLater):
     """returned/conflicts.json: every conflict there was, settled ones with what was chosen."""
 
     format: Annotated[Literal["trialkit-conflicts-1"], "Name and version of this form."] = "trialkit-conflicts-1"
     conflicts: Annotated[tuple[Conflict, ...], "In the order in which they were found."] = ()
+    sha256: Seal = field(default="", compare=False)
 
     @property
     def open(self) -> tuple[Conflict, ...]:
@@ -201,11 +206,12 @@ class Correction(Closed):
 
 
 @dataclass(frozen=True)
-class Corrections(Closed):
+class Corrections(SealedLater):
     """returned/corrections.json: every correction, in the order in which they were made; none is ever taken out."""
 
     format: Annotated[Literal["trialkit-corrections-1"], "Name and version of this form."] = "trialkit-corrections-1"
     corrections: Annotated[tuple[Correction, ...], "The corrections."] = ()
+    sha256: Seal = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -217,11 +223,12 @@ class SheetHeadings(Closed):
 
 
 @dataclass(frozen=True)
-class Headings(Closed):
+class Headings(SealedLater):
     """returned/headings.json: what headings were answered to stand for, for the next file of the same sender."""
 
     format: Annotated[Literal["trialkit-headings-1"], "Name and version of this form."] = "trialkit-headings-1"
     sheets: Annotated[tuple[SheetHeadings, ...], "In the order in which they were first answered."] = ()
+    sha256: Seal = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -233,25 +240,27 @@ class WrittenTable(Closed):
 
 
 @dataclass(frozen=True)
-class WrittenTables(Closed):
+class WrittenTables(SealedLater):
     """returned/written.json: the tables as merges and corrections wrote them last, by which a hand edit is noticed."""
 
     format: Annotated[Literal["trialkit-written-1"], "Name and version of this form."] = "trialkit-written-1"
     tables: Annotated[Mapping[TableName, WrittenTable], "By name."] = field(default_factory=dict)
+    sha256: Seal = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
 class StagedFile(Closed):
-    """A new version of a file, written but not yet in place."""
+    """A new version of a file, written but not yet in place, or a file to be taken away."""
 
-    name: Annotated[str, "Path within the trial folder."]
-    part: Annotated[str, "Name under which it waits."]
-    sha256: Annotated[str, "Digest of its bytes."]
+    name: Annotated[str, "Path within the folder."]
+    part: Annotated[str | None, "Name under which the new version waits; None where the file is taken away."]
+    sha256: Annotated[str | None, "Digest of the new version."]
+    before: Annotated[str | None, "Digest of what stood in its place when it was committed; None where nothing did."]
 
 
 @dataclass(frozen=True)
 class StagedFiles(Closed):
-    """manifest.json of a merge that is being written: it counts once the folder that holds it has its last name."""
+    """manifest.json of a change that is being written: it counts once the folder that holds it has its last name."""
 
     files: Annotated[tuple[StagedFile, ...], "In the order in which they are put in place."]
 

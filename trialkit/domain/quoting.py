@@ -1,6 +1,7 @@
 """A stranger's text shown on one line, in which nothing can steer a terminal."""
 
 SHOWN_CHARACTERS = 80
+UNSPEAKABLE = "something too long to show"
 
 
 def shown(value: object) -> str:
@@ -11,7 +12,10 @@ def shown(value: object) -> str:
     >>> print(shown("red" + chr(27) + "[31m"))
     red\x1b[31m
     """
-    text = str(value)
+    try:
+        text = str(value)
+    except (ValueError, RecursionError):  # Python writes no number of thousands of figures, and nothing so deep
+        text = UNSPEAKABLE
     if len(text) > SHOWN_CHARACTERS:
         text = text[: SHOWN_CHARACTERS - 1] + "…"
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import fields
 
 import pandas as pd
 
+from trialkit.analysis import analyse
 from trialkit.analysis.bucket_records import bucket_records, gardens_of, head_scatter
 from trialkit.analysis.water_chemistry import acid_taken
+from trialkit.documents.document import as_data, as_written, is_alike
 from trialkit.documents.ledger_entry import EntrySite, HeadScatter, TrialFacts
 from trialkit.documents.results import Results
 from trialkit.domain.errors import WrongCall
@@ -17,6 +20,8 @@ from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
 
 BUCKETS_FILE, RESULTS_FILE = "buckets.csv", "results.json"
+VOLATILE = {"made_with", "sha256"}
+"""Parts of results that libraries change, not records."""
 
 
 def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
@@ -55,6 +60,30 @@ def trial_entry(trial: Trial, results: Results, written: bytes) -> NewEntry:
         made={RESULTS_FILE: written, BUCKETS_FILE: csv_text(buckets).encode("utf-8")},
         facts=_facts(trial, results),
     )
+
+
+def analysed_again(trial: Trial, results: Results) -> Results:
+    """Analyse a trial in the way in which results of it were made, and return them as they would be written."""
+    pairs = any(response.pairs for response in results.responses.values())
+    return as_written(analyse(trial, all_pairs=pairs))
+
+
+def require_recomputed(trial: Trial, results: Results) -> None:
+    """Refuse results that are not what the records give when they are analysed again.
+
+    Raises
+    ------
+    WrongCall
+        Naming the parts of the results that are others.
+    """
+    again = analysed_again(trial, results)
+    parts = [field.name for field in fields(Results) if field.name not in VOLATILE]
+    other = [name for name in parts if not is_alike(as_data(getattr(results, name)), as_data(getattr(again, name)))]
+    if other:
+        raise WrongCall(
+            f"{RESULTS_FILE} is not what these records give: {', '.join(other)}. Nothing was added. Run trialkit "
+            f"analyse {trial.folder} again, and look at what it says first."
+        )
 
 
 def _started(trial: Trial) -> str:

@@ -2,14 +2,16 @@
 
 ::
 
-    ledger/index.jsonl            one line for each thing that happened: added, withdrawn
+    ledger/index.jsonl            one line for each thing that happened: added, withdrawn, recommended
+    ledger/seal.txt               digests of its newest lines
     ledger/entries/DIGEST/        entry.json and the files that it lists, never touched again
-    ledger/recommended.json       the newest defaults, and every earlier version in history/
+    ledger/history/               every version of the recommended defaults
+    ledger/recommended.json       a copy of the newest of them
 
 An entry's name is the first half of the SHA-256 digest of its ``entry.json``, which holds the digests of its files: a
-changed byte anywhere is found. Entries are written aside and renamed whole; an index line is added last, and only one
-process at a time adds. A withdrawn entry stays, with the reason; what was withdrawn in error can be added again, and
-the index tells both.
+changed byte anywhere is found. Entries are written under a hidden name, which counts as theirs once the index tells of
+them; only one process at a time adds. A withdrawn entry stays, with the reason; what was withdrawn in error can be
+added again, and the index tells both.
 """
 
 from __future__ import annotations
@@ -18,30 +20,71 @@ import hashlib
 import json
 import os
 import re
-import secrets
 import shutil
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
-from dataclasses import asdict, dataclass, replace
+from contextlib import AbstractContextManager, suppress
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
-from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
-from trialkit.documents.ledger_entry import EntryKind, Listed, Manifest, SummaryFacts, TrialFacts
+from trialkit.documents.document import DamagedDocument, as_text, from_text
+from trialkit.documents.ledger_entry import (
+    SHOWN_DIGITS,
+    Added,
+    Began,
+    EntryKind,
+    EntryTold,
+    Listed,
+    Manifest,
+    SummaryFacts,
+    SummaryMean,
+    TrialFacts,
+    Withdrawn,
+)
 from trialkit.domain.errors import WrongCall
+from trialkit.evidence.ledger_index import (
+    DIGITS,
+    ENTRIES,
+    FORMAT,
+    HISTORY,
+    ID,
+    INDEX,
+    NEXT_INDEX,
+    RESTORE,
+    VERSION_FILE,
+    Index,
+    LedgerDamaged,
+    Line,
+    finish,
+    grown,
+    look_at_index,
+    read_index,
+    unbound_versions,
+    write_index,
+)
 from trialkit.tables import atomic
 from trialkit.tables.atomic import write_bytes, write_text
 
-INDEX, ENTRIES, MANIFEST = "index.jsonl", "entries", "entry.json"
-FORMAT = "trialkit-ledger-1"
+MANIFEST = "entry.json"
 LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
-DIGITS = 32
-"""Of the digest in an entry's name: half of it, which nobody meets twice by chance."""
 FEWEST_DIGITS = 6
-ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
-LARGEST_INDEX_BYTES, LARGEST_FILE_BYTES = 50_000_000, 50_000_000
+LARGEST_NUMBER = 1e12
+LARGEST_FILE_BYTES, LARGEST_DOCUMENT_BYTES = 50_000_000, 5_000_000
+BEGIN_ANEW = (
+    "Or begin a new ledger: copy the folders of entries out, analyse each copy and add it (trialkit analyse, trialkit "
+    "evidence add)."
+)
+Value = TypeVar("Value")
+WRITTEN_ASIDE = re.compile(f"\\.({ID.pattern}|{VERSION_FILE.pattern})")
+FOR_VERSION_CONTROL = {
+    ".gitignore": f"{LOCK}\n{NEXT_INDEX}\n",
+    ".gitattributes": (
+        "* -text\n/index.jsonl merge=union\n/seal.txt merge=union\n/recommended.json -merge\n/*.html -merge\n"
+    ),
+}
+"""No line ends changed; index and seal of two branches become one; of what is written anew, one side is kept."""
 
 
 @dataclass(frozen=True)
@@ -61,67 +104,6 @@ class NewEntry:
     facts: TrialFacts | SummaryFacts
 
 
-class LedgerDamaged(WrongCall):
-    """The index of a ledger cannot be read."""
-
-
-def read_index(ledger: Path) -> tuple[Listed, ...]:
-    """Read the index alone, in the order in which entries came, withdrawn ones too.
-
-    Raises
-    ------
-    WrongCall
-        If there is no ledger there.
-    LedgerDamaged
-        Where a line of the index is not as it was written; names it.
-    """
-    path = ledger / INDEX
-    if not path.is_file():
-        raise WrongCall(f"{ledger} is no ledger: it has no {INDEX}. trialkit evidence add begins one.")
-    if path.stat().st_size > LARGEST_INDEX_BYTES:
-        raise LedgerDamaged(f"{path} is larger than {LARGEST_INDEX_BYTES // 10**6} MB: it is no index of a ledger.")
-    found: dict[str, Listed] = {}
-    for number, line in enumerate(path.read_bytes().split(b"\n"), 1):
-        if not line:
-            continue
-        try:
-            happened = json.loads(line)
-            if happened.pop("line_sha256") != _line_digest(happened):
-                raise ValueError
-            _apply(found, happened)
-        except (ValueError, KeyError, TypeError, AttributeError):
-            raise LedgerDamaged(
-                f"{path}, line {number}: it is not as trialkit wrote it. Bring the file back from version control."
-            ) from None
-    return tuple(found.values())
-
-
-def _apply(found: dict[str, Listed], happened: dict[str, Any]) -> None:
-    """Take one line of the index into account."""
-    event = happened.pop("event")
-    if "id" in happened and not ID.fullmatch(happened["id"]):  # it becomes the name of a folder
-        raise ValueError(event)
-    if event == "began":
-        if happened != {"format": FORMAT}:
-            raise ValueError(event)
-    elif event == "added":
-        found[happened["id"]] = as_written(Listed(**happened))
-    elif event == "withdrawn":
-        found[happened["id"]] = replace(found[happened["id"]], withdrawn_on=happened["on"], why=happened["why"])
-    else:
-        raise ValueError(event)
-
-
-def _line(happened: Mapping[str, Any]) -> bytes:
-    whole = {**happened, "line_sha256": _line_digest(happened)}
-    return json.dumps(whole, ensure_ascii=False).encode("utf-8") + b"\n"
-
-
-def _line_digest(happened: Mapping[str, Any]) -> str:
-    plain = json.dumps(happened, ensure_ascii=False, sort_keys=True)
-    return hashlib.sha256(plain.encode("utf-8")).hexdigest()[:DIGITS]
-
-
 def locked(ledger: Path, timeout_s: float = LOCK_TIMEOUT_S) -> AbstractContextManager[None]:
     """Let one process at a time change a ledger; others wait, and give up with a `WrongCall`."""
     return atomic.locked(ledger / LOCK, timeout_s, f"Another process is at work on {ledger}")
@@ -137,20 +119,64 @@ def add(ledger: Path, entry: NewEntry, on: date) -> Listed:
     """
     if ledger.is_symlink() or (ledger.exists() and not ledger.is_dir()):
         raise WrongCall(f"{ledger} must be an ordinary folder.")
-    if ledger.is_dir() and not (ledger / INDEX).exists() and any(path.name[0] != "." for path in ledger.iterdir()):
+    begun = any((ledger / name).exists() for name in (INDEX, NEXT_INDEX))
+    if ledger.is_dir() and not begun and any(path.name[0] != "." for path in ledger.iterdir()):
         raise WrongCall(f"{ledger} holds something else already: a ledger needs a folder of its own.")
     ledger.mkdir(parents=True, exist_ok=True)
     with locked(ledger):
-        if not (ledger / INDEX).exists():
-            write_text(ledger / ".gitignore", f"{LOCK}\n")
-            write_bytes(ledger / INDEX, _line({"event": "began", "format": FORMAT}))
+        if not any((ledger / name).exists() for name in (INDEX, NEXT_INDEX)):
+            grow(ledger, Index(()), Began(format=FORMAT))
+        index = tidied(ledger)
         listed = _listed(entry, on)
-        _refuse_again(read_index(ledger), listed)
-        folder = ledger / ENTRIES / listed.id
-        if not folder.exists():
-            _write_entry(ledger, folder, entry)
-        _append(ledger, {"event": "added", **{k: v for k, v in asdict(listed).items() if v is not None}})
+        _refuse_again(ledger, index, listed, entry)
+        if not (ledger / ENTRIES / listed.id).exists():
+            _write_entry(ledger / ENTRIES / f".{listed.id}", entry)
+        grow(ledger, index, Added(**{field: getattr(listed, field) for field in EntryTold.__dataclass_fields__}))
     return listed
+
+
+def tidied(ledger: Path) -> Index:
+    """Read the index, and put in place, or take away, what a process left that was stopped; the ledger is locked."""
+    index = read_index(ledger)
+    finish(ledger, index)
+    _put_in_place(ledger, index)
+    return index
+
+
+def grow(ledger: Path, index: Index, *events: Line) -> None:
+    """Add lines to the index, and give what was written aside for them its name; the ledger is locked."""
+    for name, text in FOR_VERSION_CONTROL.items():
+        if not (ledger / name).exists():
+            write_text(ledger / name, text)
+    index = grown(index, (*unbound_versions(ledger, index), *events))
+    write_index(ledger, index)
+    with suppress(OSError):  # whoever writes next does it then
+        _put_in_place(ledger, index)
+
+
+def _put_in_place(ledger: Path, index: Index) -> None:
+    known = {
+        ENTRIES: {one.id for one in index.listed},
+        HISTORY: {one.file for one in index.versions},
+    }
+    for name, names in known.items():
+        aside = [path for path in (ledger / name).glob(".*") if WRITTEN_ASIDE.fullmatch(path.name)]
+        for path in aside:
+            final = path.with_name(path.name[1:])
+            if final.name in names and not final.exists():
+                path.rename(final)
+            elif path.is_dir():
+                shutil.rmtree(path)
+            else:
+                path.unlink()
+        if aside:
+            _settle(ledger / name)
+
+
+def place_of(folder: Path, name: str) -> Path:
+    """Where an entry or version stands that the index tells of: under its name or, for a moment, a hidden one."""
+    aside = folder / f".{name}"
+    return aside if aside.exists() and not (folder / name).exists() else folder / name
 
 
 def _listed(entry: NewEntry, on: date) -> Listed:
@@ -169,16 +195,34 @@ def _listed(entry: NewEntry, on: date) -> Listed:
     )
 
 
-def _refuse_again(index: tuple[Listed, ...], new: Listed) -> None:
-    for one in index:
+def _refuse_again(ledger: Path, index: Index, new: Listed, entry: NewEntry) -> None:
+    for one in index.listed:
         if one.inputs_sha256 == new.inputs_sha256 and one.counts:
             raise WrongCall(f"These records are in the ledger already, as {one.id}, added on {one.added_on}.")
         if one.counts and one.kind == new.kind == "trial" and one.trial == new.trial:
             raise WrongCall(
                 f"Other records of the trial “{new.trial}” are in the ledger already, as {one.id}. If these take their "
-                f"place, withdraw those first (trialkit evidence withdraw {one.id[:12]} --why ...); if this is another "
-                "trial, give it an id of its own in trial.toml."
+                f"place, withdraw those first (trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why ...); if this "
+                "is another trial, give it an id of its own in trial.toml."
             )
+    mine = entry.facts.means if isinstance(entry.facts, SummaryFacts) else ()
+    told = {(row.citation, *row.treatment): row for row in mine}
+    older = [one for one in index.listed if one.counts and one.kind == "means"] if told else []
+    for one in older:
+        for there in open_entry(ledger, one).of_summary.means:
+            here = told.get((there.citation, *there.treatment))
+            if here is not None:
+                raise WrongCall(
+                    f"A mean of “{there.citation}” is in the ledger already, in {one.id}, added on {one.added_on}: "
+                    f"{_mean_words(there)} there, {_mean_words(here)} here. If these means take the place of those, "
+                    f"withdraw those first (trialkit evidence withdraw {one.id[:SHOWN_DIGITS]} --why ...); if they are "
+                    "of another trial, give it a citation of its own."
+                )
+
+
+def _mean_words(row: SummaryMean) -> str:
+    named = ", ".join(part for part in (row.cultivar, f"{row.n_mg_l:g} mg/L", row.acidifier) if part)
+    return f"{row.mean_g:g} g (standard error {row.se_g:g} g) of {named}"
 
 
 def _manifest(entry: NewEntry) -> bytes:
@@ -203,25 +247,16 @@ def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def _write_entry(ledger: Path, folder: Path, entry: NewEntry) -> None:
-    """Write an entry aside, then give it its name."""
-    aside = ledger / f".{folder.name}.{secrets.token_hex(8)}.tmp"
-    aside.mkdir()
+def _write_entry(aside: Path, entry: NewEntry) -> None:
+    """Write an entry under a hidden name."""
+    aside.mkdir(parents=True)
     try:
         for name, data in {**entry.inputs, **entry.made, MANIFEST: _manifest(entry)}.items():
             write_bytes(aside / name, data)
-        folder.parent.mkdir(exist_ok=True)
-        aside.rename(folder)
     except BaseException:  # an interrupt by the keyboard too must leave nothing behind
         shutil.rmtree(aside, ignore_errors=True)
         raise
-    _settle(folder.parent)
-
-
-def _append(ledger: Path, happened: Mapping[str, Any]) -> None:
-    path = ledger / INDEX
-    before = path.read_bytes()
-    write_bytes(path, before + (b"" if before.endswith(b"\n") else b"\n") + _line(happened))
+    _settle(aside.parent)
 
 
 def _settle(folder: Path) -> None:
@@ -243,7 +278,7 @@ def find(ledger: Path, start: str) -> Listed:
     WrongCall
         If there is none, or several.
     """
-    index = read_index(ledger)
+    index = read_index(ledger).listed
     matching = [one for one in index if len(start) >= FEWEST_DIGITS and one.id.startswith(start)]
     matching = matching or [one for one in index if one.trial == start and one.counts]
     if len(matching) == 1:
@@ -265,13 +300,12 @@ def withdraw(ledger: Path, start: str, why: str, on: date) -> Listed:
     reason = " ".join(why.split())
     if not reason:
         raise WrongCall("Say why, so that later seasons know: --why TEXT.")
-    if not (ledger / INDEX).is_file():
-        read_index(ledger)
+    look_at_index(ledger)  # a folder that is no ledger gets no lock
     with locked(ledger):
-        one = find(ledger, start)
+        index, one = tidied(ledger), find(ledger, start)
         if not one.counts:
             raise WrongCall(f"{one.id} was withdrawn already, on {one.withdrawn_on}: {one.why}")
-        _append(ledger, {"event": "withdrawn", "id": one.id, "on": on.isoformat(), "why": reason})
+        grow(ledger, index, Withdrawn(id=one.id, on=on.isoformat(), why=reason))
     return replace(one, withdrawn_on=on.isoformat(), why=reason)
 
 
@@ -303,10 +337,7 @@ class Entry:
         LedgerDamaged
             If it is not what was put there.
         """
-        data = _read(self.folder / name)
-        if data is None or _digest(data) != self.manifest.files.get(name):
-            raise LedgerDamaged(f"{self.folder / name} {'is missing' if data is None else 'was changed'}.")
-        return data
+        return read_sound(self.folder / name, self.manifest.files.get(name, ""))
 
 
 def open_entry(ledger: Path, listed: Listed) -> Entry:
@@ -317,50 +348,64 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     LedgerDamaged
         If it is not what was put there.
     """
-    folder = ledger / ENTRIES / listed.id
-    data = _read(folder / MANIFEST)
-    if data is None or _digest(data)[:DIGITS] != listed.id:
-        raise LedgerDamaged(f"{folder / MANIFEST} {'is missing' if data is None else 'was changed'}.")
-    try:
-        told = from_text(Manifest, data.decode("utf-8"))
-    except (DamagedDocument, UnicodeDecodeError) as error:
-        raise LedgerDamaged(f"{folder / MANIFEST} is not as trialkit wrote it: {error}.") from error
-    if isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
-        raise LedgerDamaged(f"{folder / MANIFEST} is of another kind than the index says.")
+    folder = place_of(ledger / ENTRIES, listed.id)
+    path = folder / MANIFEST
+    told = document_of(Manifest, path, read_sound(path, listed.id, LARGEST_DOCUMENT_BYTES))
+    names = ("kind", "trial", "title", "season", "started_on")
+    other = [name for name in names if getattr(told, name) != getattr(listed, name)]
+    if other or isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
+        raise LedgerDamaged(f"{path} is of another {', '.join(other) or 'kind'} than the index says. {RESTORE}")
     if not all(FILE_NAME.fullmatch(name) for name in told.files):
-        raise LedgerDamaged(f"{folder / MANIFEST} names a file that no entry holds.")
+        raise LedgerDamaged(f"{path} names a file that no entry holds. {RESTORE}")
     return Entry(listed, folder, told)
 
 
-def _read(path: Path) -> bytes | None:
-    """Read a file of the ledger; None where there is none, or a link or a folder stands in its place."""
-    if path.is_symlink() or not path.is_file() or path.stat().st_size > LARGEST_FILE_BYTES:
-        return None
-    return path.read_bytes()
+def read_sound(path: Path, digest: str, most: int = LARGEST_FILE_BYTES) -> bytes:
+    """Read a file of the ledger that must have a digest, or one that begins so.
+
+    Raises
+    ------
+    LedgerDamaged
+        If it is not what was put there.
+    """
+    try:
+        data = path.read_bytes() if path.is_file() and path.stat().st_size <= most else None
+    except OSError as error:
+        raise LedgerDamaged(f"{path} cannot be read: {error.strerror}. {RESTORE}") from error
+    if data is None and not path.exists():
+        raise LedgerDamaged(f"{path} is missing. {RESTORE}")
+    if data is None or not digest or not hashlib.sha256(data).hexdigest().startswith(digest):
+        raise LedgerDamaged(f"{path} was changed. {RESTORE}")
+    return data
 
 
-def damages(ledger: Path) -> tuple[str, ...]:
-    """Compare every file of every entry with its digest, and the folders with the index; name what is wrong."""
-    index, found = read_index(ledger), []
-    for listed in index:
-        try:
-            entry = open_entry(ledger, listed)
-        except LedgerDamaged as error:
-            found.append(str(error))
-            continue
-        for name in entry.manifest.files:
-            try:
-                entry.read(name)
-            except LedgerDamaged as error:
-                found.append(str(error))
-        known_files = {*entry.manifest.files, MANIFEST}
-        strange = sorted(path.name for path in entry.folder.iterdir() if path.name not in known_files)
-        found += [f"{entry.folder / name} does not belong there." for name in strange]
-    folders = (ledger / ENTRIES).iterdir() if (ledger / ENTRIES).is_dir() else ()
-    known = {listed.id for listed in index}
-    found += [
-        f"{path} is not in the index: add its trial again, and it will be."
-        for path in sorted(folders)
-        if path.name not in known
-    ]
-    return tuple(found)
+def document_of(kind: type[Value], path: Path, data: bytes) -> Value:
+    """Read a document of the ledger.
+
+    Raises
+    ------
+    LedgerDamaged
+        If it is not one of its kind.
+    """
+    try:
+        text = data.decode("utf-8")
+        document = from_text(kind, text)
+        json.loads(text, parse_constant=_number, parse_float=_number, parse_int=_number)
+    except ValueError as error:  # of which damage and another encoding are kinds
+        where = getattr(error, "where", "")
+        if where == "schema":
+            raise LedgerDamaged(
+                f"{path} was written by another version of trialkit, which alone can go on from it. {BEGIN_ANEW}"
+            ) from error
+        raise LedgerDamaged(
+            f"{path} is not as trialkit wrote it{f': damaged at {where}' if where else ''}. {RESTORE}"
+        ) from error
+    return document
+
+
+def _number(text: str) -> float:
+    """Read a number that calculation can bear."""
+    number = float(text)
+    if not abs(number) < LARGEST_NUMBER:
+        raise DamagedDocument(f"the number {text[:20]}")
+    return number

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated
@@ -16,10 +16,13 @@ from trialkit.documents.ledger_entry import Listed
 from trialkit.documents.recommended import Practice, PracticePart
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
-from trialkit.evidence.ledger import Entry, open_entry, read_index
+from trialkit.evidence.kept_versions import KeptVersion
+from trialkit.evidence.ledger import Entry
+from trialkit.evidence.verifying import verify
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial, read_trial
 from trialkit.solution.nutrients import Feed
+from trialkit.tables.problem import TrialError
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,8 @@ class LedgerContents:
     summaries: Annotated[tuple[Entry, ...], "Tables of means and standard errors that count."]
     index: Annotated[tuple[Listed, ...], "All of them."]
     latest: Annotated[Trial, "The newest trial: its practice, thresholds and shelf are today's."]
+    versions: Annotated[tuple[KeptVersion, ...], "Of the defaults, in the order of their numbers."] = ()
+    copy_problem: Annotated[str, "What is wrong with the copy of the newest of them, or nothing."] = ""
 
     @property
     def confidence(self) -> float:
@@ -81,16 +86,19 @@ def read_ledger(ledger: Path) -> LedgerContents:
     WrongCall
         If there is no ledger, or nothing in it counts, or it was damaged.
     """
-    index = read_index(ledger)
-    counting = sorted((one for one in index if one.counts and one.kind == "trial"), key=lambda one: one.started_on)
-    if not counting:
+    found = verify(ledger)
+    found.require_whole()
+    counting = [one for one in found.entries if one.listed.counts]
+    trials = sorted((one for one in counting if one.listed.kind == "trial"), key=lambda one: one.listed.started_on)
+    if not trials:
         raise WrongCall(f"No trial in {ledger} counts: add one with trialkit evidence add.")
-    entries = tuple(open_entry(ledger, one) for one in counting)
-    newest = entries[-1]
-    for name in newest.manifest.files:
-        newest.read(name)
-    summaries = tuple(open_entry(ledger, one) for one in index if one.counts and one.kind == "means")
-    return LedgerContents(entries, summaries, index, read_trial(newest.folder))
+    summaries = tuple(one for one in counting if one.listed.kind == "means")
+    newest = trials[-1].folder
+    try:
+        latest = read_trial(newest)
+    except TrialError as error:
+        raise TrialError([replace(one, file=str(newest / one.file)) for one in error.problems]) from error
+    return LedgerContents(tuple(trials), summaries, found.index.listed, latest, found.versions, found.copy_problem)
 
 
 def evidence_digest(index: Sequence[Listed]) -> str:

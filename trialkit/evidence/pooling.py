@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
@@ -15,8 +16,9 @@ from trialkit.analysis.advising import AdviceQuestion, spoons_of
 from trialkit.analysis.bucket_records import ADVICE_STREAM, BUCKET_COLUMNS, as_records, prices_of
 from trialkit.documents.recommended import Recommended
 from trialkit.evidence.accepting import BUCKETS_FILE
-from trialkit.evidence.ledger import Entry, LedgerDamaged
+from trialkit.evidence.ledger import LARGEST_NUMBER, Entry
 from trialkit.evidence.ledger_contents import LedgerContents
+from trialkit.evidence.ledger_index import RESTORE, LedgerDamaged, told_at_once
 from trialkit.tables.formula_text import restored
 
 TYPES = {
@@ -34,32 +36,61 @@ def read_buckets(entries: Sequence[Entry]) -> pd.DataFrame:
     Raises
     ------
     LedgerDamaged
-        If a file is not what was put there.
+        If files are not what was put there; names each.
     """
-    header, *earlier = (",".join(columns).encode() + b"\n" for columns in (BUCKET_COLUMNS, *EARLIER))
-    bodies, counts = [], []
-    for entry in entries:
-        data = entry.read(BUCKETS_FILE)
-        for older in earlier:
-            if data.startswith(older):
-                empty = b"," * (header.count(b",") - older.count(b","))
-                data = header + data[len(older) :].replace(b"\n", empty + b"\n")
-        if not data.startswith(header):
-            raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {', '.join(BUCKET_COLUMNS)}.")
-        bodies.append(data[len(header) :])
-        counts.append(bodies[-1].count(b"\n"))
-    text = ["bucket", "site", "block", "whole_plot", "cultivar", "acidifier"]
-    rows = pd.read_csv(
-        io.BytesIO(header + b"".join(bodies)),
-        dtype=TYPES,
-        keep_default_na=False,
-        na_values={name: [""] for name in TYPES if name not in text},
-    )
-    if len(rows) != sum(counts):
-        raise LedgerDamaged("A file of buckets has a line break within a cell: no file of this ledger has.")
+    bodies = [_body(entry) for entry in entries]
+    try:
+        rows = _typed(bodies)
+    except (ValueError, OverflowError) as error:
+        spoilt = [
+            entry.folder / BUCKETS_FILE for entry, body in zip(entries, bodies, strict=True) if not _is_sound(body)
+        ]
+        raise LedgerDamaged(
+            told_at_once([f"{path} is no table of buckets as trialkit writes it. {RESTORE}" for path in spoilt])
+        ) from error
     for name in ("cultivar", "acidifier"):  # names may begin like a formula, which a table is not to be taken for
         rows[name] = rows[name].map({text: restored(text) for text in rows[name].unique()})
+    counts = [body.count(b"\n") for body in bodies]
     return rows.assign(trial=np.repeat([f"{i:05d}" for i in range(len(entries))], counts))
+
+
+def _body(entry: Entry) -> bytes:
+    """Read an entry's buckets, without their header, with the columns of today."""
+    data = entry.read(BUCKETS_FILE)
+    header, *earlier = (",".join(columns).encode() + b"\n" for columns in (BUCKET_COLUMNS, *EARLIER))
+    for older in earlier:
+        if data.startswith(older):
+            empty = b"," * (header.count(b",") - older.count(b","))
+            data = header + data[len(older) :].replace(b"\n", empty + b"\n")
+    if not data.startswith(header):
+        columns = ", ".join(BUCKET_COLUMNS)
+        raise LedgerDamaged(f"{entry.folder / BUCKETS_FILE} has other columns than {columns}. {RESTORE}")
+    return data[len(header) :]
+
+
+def _typed(bodies: Sequence[bytes]) -> pd.DataFrame:
+    """Read buckets as one table; raises a ValueError or an OverflowError where they are none that trialkit writes."""
+    text = ["bucket", "site", "block", "whole_plot", "cultivar", "acidifier"]
+    numbers = [name for name in TYPES if name not in text]
+    rows = pd.read_csv(
+        io.BytesIO(b"".join(bodies)),
+        names=list(BUCKET_COLUMNS),
+        dtype=TYPES,
+        keep_default_na=False,
+        na_values={name: [""] for name in numbers},
+    )
+    if len(rows) != sum(body.count(b"\n") for body in bodies):
+        raise ValueError("a line break within a cell, or none at the end")
+    if (rows[numbers] < 0).any(axis=None) or (rows[numbers] >= LARGEST_NUMBER).any(axis=None):
+        raise ValueError("a number that no bucket has")
+    return rows
+
+
+def _is_sound(body: bytes) -> bool:
+    with suppress(ValueError, OverflowError):
+        _typed([body])
+        return True
+    return False
 
 
 def pooled_records(found: LedgerContents, rows: pd.DataFrame, question: AdviceQuestion) -> BucketRecords:

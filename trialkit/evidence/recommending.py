@@ -38,12 +38,16 @@ MOST_SUN = 9.0
 """Hours that the open class of sun is taken to end at (common practice, no source)."""
 NO_ANSWER = {
     "not_asked": "The trials do not ask for the weight of heads.",
-    "nothing_usable": "No head of any trial in the ledger became marketable.",
+    "nothing_usable": "No head of any trial in the ledger became marketable and was weighed.",
     "no_practice_record": (
         "No trial of this ledger tried the current practice, so nothing can be set beside it. Add the trial that did, "
         "or withdraw the newest if its practice is not the county's (trialkit evidence withdraw)."
     ),
     "one_treatment": "The trials of this ledger tried nothing besides the current practice.",
+    "practice_lost": (
+        "No head of the current practice became marketable, and too little is known of the others to recommend one of "
+        "them. Add another trial of them."
+    ),
     "too_open": "The trials leave the sizes of variation too open for an answer.",
 }
 

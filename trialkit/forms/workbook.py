@@ -14,6 +14,7 @@ from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
+from trialkit.tables.own_files import WORKBOOK_FILE, archive_mark
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.words.cautions import cautions_for
 from trialkit.words.ph_words import READ_AGAIN
@@ -31,6 +32,8 @@ LONGEST_LIST = 255  # beyond this a list inside a validation breaks the reader's
 LONGEST_PROMPT, LONGEST_PROMPT_TITLE = 255, 32
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 FIXED_STAMP = b"1980-01-01T00:00:00Z"
+IDENTITY = "identity"
+"""Stands in a workbook where the mark by which we know it as untouched comes, once all else in it is settled."""
 STAMP = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 HEADER_FILL, KEY_FILL, HEADER_FONT = "12372A", "EAF3D9", "F4F8EA"
 NARROW, WIDE = 14, 40
@@ -67,7 +70,7 @@ def record_workbook(trial: Trial, site: str) -> bytes:
 
     buckets = [bucket.bucket for bucket in buckets_of_garden(trial, site)]
     book = Workbook()
-    book.properties.creator = "trialkit"
+    book.properties.creator, book.properties.identifier = "trialkit", IDENTITY
     book.worksheets[0].title = READ_ME
     _read_me(book.worksheets[0], trial, site)
     lists = book.create_sheet(LISTS)
@@ -248,13 +251,14 @@ def _cut(text: str, longest: int) -> str:
 
 
 def _same_every_time(data: bytes) -> bytes:
-    """Pack a workbook anew without the time at which it was made."""
+    """Pack a workbook anew without the time at which it was made, and mark it."""
     stream = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as new:
+        mark = archive_mark(old, WORKBOOK_FILE)
         for name in old.namelist():
             content = old.read(name)
-            if name == "docProps/core.xml":
-                content = STAMP.sub(FIXED_STAMP, content)
+            if name == WORKBOOK_FILE:
+                content = STAMP.sub(FIXED_STAMP, content).replace(f">{IDENTITY}<".encode(), f">{mark}<".encode())
             entry = zipfile.ZipInfo(name, FIXED_TIME)
             entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o600 << 16
             new.writestr(entry, content)

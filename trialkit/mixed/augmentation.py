@@ -81,7 +81,7 @@ def complete(
     Raises
     ------
     NotConverged
-        If they are not after `MOST_BLOCKS` blocks.
+        If they are not after `MOST_BLOCKS` blocks, or variances run off on the way.
     ConfoundedTerm, NoVariation
         As from `trialkit.mixed.fit_mixed`.
     """
@@ -99,7 +99,13 @@ def complete(
             point, _ = fit_sets(model, prepared, bounded=bounded, start=start, tolerance=NEAR)
             start = np.maximum(point.variances, LEAST_START)
             variances = point.variances * prepared.scale[:, None] ** 2
-            days = heads.draw(days, variances, rng)
+            try:
+                days = heads.draw(days, variances, rng)
+            except np.linalg.LinAlgError as error:
+                raise NotConverged(
+                    "The variances of days drawn between the visits ran off to where nothing determines the means: too "
+                    "few heads were seen between two visits."
+                ) from error
             followed[-1] += np.array([*of_side @ days.T, np.log(variances[:, -1]) / 2]) / burn_in
         if one_sided.max() <= SETTLED:
             return days

@@ -247,7 +247,8 @@ def _direction(point: Evaluation, free: BoolArray, newton: BoolArray, damping: f
     Damping (Levenberg 1944; Marquardt 1963) adds to the diagonal, in units of the expected information: it shortens
     the step and turns it towards the score, away from the edge where V ceases to be positive definite.
     """
-    both, scale = free[:, :, None] & free[:, None, :], point.score_sd
+    # A variance that is held, and of which nothing is known where it is held, has no unit of its own.
+    both, scale = free[:, :, None] & free[:, None, :], np.where(point.score_sd > 0, point.score_sd, 1.0)
     unit, outer = np.eye(free.shape[1]), scale[:, :, None] * scale[:, None, :]
     information = np.where(both, point.expected / outer, unit)
     if newton.any():

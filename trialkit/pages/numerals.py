@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from typing import Any, TypeGuard
 
 from trialkit.documents.decision import Gain
 from trialkit.domain.units import OUNCE_G, Measures
 
 ABSENT = "–"
+DECIMALS: Mapping[str, int] = {"g": 0, "days": 1}
+"""Of a response in sentences and pictures; tables for the statistician have one more."""
 MINUS = "\u2212"
 BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|cm|oz|lb|US gal|tsp|°C|°F|h|d\.f\.)(?![A-Za-z]))")
 CHANCE = re.compile(r"(?<=[0-9]) in 100\b")
@@ -79,6 +82,17 @@ def signed(value: Any, decimals: int = 1) -> str:
     """
     text = fixed(value, decimals)
     return f"+{text}" if is_number(value) and value > 0 and float(text) > 0 else text
+
+
+def difference(value: Any, unit: str) -> str:
+    """Write a difference of a response with its sign and unit: grams of a head whole, days to a tenth.
+
+    Examples
+    --------
+    >>> difference(-9.21, "g"), difference(2.77, "days"), difference(0.2, "g")
+    ('−9 g', '+2.8 days', '0 g')
+    """
+    return f"{signed(value, DECIMALS.get(unit, 1))} {unit}"
 
 
 def interval(lower: Any, upper: Any) -> str:
@@ -154,7 +168,7 @@ def told_weight(grams: float | None, measures: Measures) -> str:
     >>> told_weight(187.6, "both"), told_weight(187.6, "kitchen"), told_weight(None, "kitchen")
     ('188', '6.6', '–')
     """
-    return measure(grams) if grams is None or measures != "kitchen" else fixed(grams / OUNCE_G)
+    return fixed(grams, DECIMALS["g"]) if grams is None or measures != "kitchen" else fixed(grams / OUNCE_G)
 
 
 def gain_and_interval(gain: Gain, measures: Measures) -> tuple[str, str]:

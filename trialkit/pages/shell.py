@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from trialkit.pages.numerals import tie
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.safe_text import safe_text
+from trialkit.tables.own_files import page_mark
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -68,6 +69,11 @@ def environment(folder: Path) -> Environment:
 
 
 def render_page(folder: Path, template: str, style: str, script: str = "", **parts: Any) -> str:
-    """Fill in a template of a folder: the page with its style sheet, its script and the policy that names them."""
+    """Fill in a template of a folder: the page with its style sheet, its script and the policy that names them.
+
+    What made it, and of which kind it is, stands after its encoding: by that a later run knows it for one of ours.
+    """
     policy = content_security_policy(style, script)
-    return environment(folder).get_template(template).render(style=style, script=script, policy=policy, **parts)
+    page = environment(folder).get_template(template).render(style=style, script=script, policy=policy, **parts)
+    encoding = '<meta charset="utf-8">\n'
+    return page.replace(encoding, f"{encoding}{page_mark(template.partition('.')[0])}\n", 1)

@@ -14,7 +14,7 @@ from trialkit.evidence.ledger_contents import LedgerContents
 from trialkit.planning.next_trial import layout_for, levels_of, with_levels
 from trialkit.planning.trial_value import stated_limits
 from trialkit.protocol.protocol_text import protocol_text
-from trialkit.protocol.sections import TrialSection, Variation
+from trialkit.protocol.sections import LEAST_HEAD_SD_G, MOST_SD_G, TrialSection, Variation
 from trialkit.protocol.starting import FACTOR_REMARKS, LONGEST_ID, empty_record_tables, id_from
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules.layout_rules import products_needed
@@ -32,8 +32,8 @@ SPREADS: Mapping[str, str] = {
     "bucket": "bucket_sd_g",
 }
 """Key of trial.toml for each standard deviation that a plan takes from a ledger."""
-LEAST_SD_G, SD_DIGITS = 0.1, 1
-"""Standard deviations are written to a tenth of a gram; heads always differ."""
+SD_DIGITS = 1
+"""Standard deviations are written to a tenth of a gram."""
 
 
 def following_files(
@@ -104,8 +104,9 @@ def _variation(found: LedgerContents, document: Recommended, stated: Variation) 
     squares, df = found.head_scatter
     told = {SPREADS[one.of]: one.sd_g for one in document.decision.spreads if one.of in SPREADS}
     if df:
-        told["head_sd_g"] = max(math.sqrt(squares / df), LEAST_SD_G)
-    return stated.model_copy(update={key: round(sd, SD_DIGITS) for key, sd in told.items()})
+        told["head_sd_g"] = max(math.sqrt(squares / df), LEAST_HEAD_SD_G)
+    # What a few wild records tell may be more than a protocol takes.
+    return stated.model_copy(update={key: min(round(sd, SD_DIGITS), MOST_SD_G) for key, sd in told.items()})
 
 
 def _new_id(name: str, found: LedgerContents) -> str:

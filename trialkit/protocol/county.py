@@ -1,6 +1,5 @@
 """The county's block, ``county.toml``: who stands behind a handout, set once for a folder and for the folders in it."""
 
-import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -11,16 +10,17 @@ from pydantic import AfterValidator, StringConstraints, ValidationError
 
 from trialkit.documents.document import Closed, field_descriptions
 from trialkit.documents.problems import Problem
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import COUNTY_FILE
 from trialkit.domain.units import Measures
-from trialkit.protocol.faults import problems_of_toml, problems_of_validation
+from trialkit.protocol.faults import problems_of_validation
 from trialkit.protocol.logo import logo_problems
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
 from trialkit.protocol.starting import toml_value
-from trialkit.tables.problem import TrialError
+from trialkit.tables.problem import TrialError, problem, too_large
 from trialkit.tables.source_file import read_bytes, read_source
+from trialkit.tables.toml_text import NoToml, toml_data
 
-SIZE_LIMIT_BYTES = 20_000
 LOGO_FILE = "county-logo.png"
 LongLine = Annotated[
     str,
@@ -82,7 +82,7 @@ def read_county(folder: Path) -> CountyBlock | None:
     file = find_county(folder)
     if file is None:
         return None
-    source = read_source(file.parent, file.name, limit=SIZE_LIMIT_BYTES)
+    source = read_source(file.parent, file.name, budget=PROTOCOL)
     if isinstance(source, Problem):
         raise TrialError([source])
     county = parse_county(source.text)
@@ -92,9 +92,12 @@ def read_county(folder: Path) -> CountyBlock | None:
 def parse_county(text: str) -> County:
     """Make a county's block from the text of a county.toml; raises as `read_county`."""
     try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
-        raise TrialError(problems_of_toml(COUNTY_FILE, error)) from error
+        data = toml_data(text)
+    except OverBudget as over:
+        raise TrialError([too_large(COUNTY_FILE, over)]) from over
+    except NoToml as error:
+        unread = problem("TK-P01", COUNTY_FILE, "county", row=error.row, said=error.said, character=error.character)
+        raise TrialError([unread]) from error
     try:
         return CountyFile.model_validate(data).county
     except ValidationError as error:

@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from trialkit.documents.problems import FactValue, Problem
-from trialkit.domain.table_names import COUNTY_FILE
+from trialkit.domain.quoting import shown
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 
@@ -18,28 +18,21 @@ RULE_ERROR = "trialkit_rule"
 LEVEL_KINDS = ("a text", "a number")
 """Tags of the two kinds of level in the model; pydantic puts them into the place of an error."""
 
-TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+MOST_FAULTS = 50
+"""So many are told at once: whoever has more has another file there, or something that was made to do harm."""
 QUOTED_KEY = re.compile(r"""\s*(["'])(.*?)\1\s*=""")
 BARE_KEY = re.compile(r"\s*()([\w\-]+)(?:\s*\.\s*[\w\-]+)*\s*=")
 PATTERN_CASES = {"id": "id", "title": "plain text", "question": "plain text"}
 """Cases of a text that is made of something else than it may be, by its key."""
 
 
-def problems_of_toml(file: str, error: Exception) -> list[Problem]:
-    """Tell where a file stops being TOML, and what its reader says."""
-    text = str(error)
-    place = TOML_PLACE.search(text)
-    row = int(place[1]) if place and place[1] else None
-    character = int(place[2]) if place and place[2] else None
-    case = "county" if file == COUNTY_FILE else ""
-    return [problem("TK-P01", file, case, row=row, said=TOML_PLACE.sub("", text), character=character)]
-
-
 def problems_of_validation(file: str, text: str, error: ValidationError, model: type[BaseModel]) -> list[Problem]:
-    """Turn every validation error into a problem, by line; the model's keys are suggested for misspelt ones."""
-    found = [p for detail in error.errors(include_url=False) for p in _problems(file, text, detail, model)]
-    once = dict.fromkeys(found)
-    return sorted(once, key=lambda item: item.row or 0)
+    """Turn validation errors into problems, by line; the model's keys are suggested for misspelt ones."""
+    details = error.errors(include_url=False)
+    found = [p for detail in details[:MOST_FAULTS] for p in _problems(file, text, detail, model)]
+    told = sorted(dict.fromkeys(found), key=lambda item: item.row or 0)
+    more = len(details) - MOST_FAULTS
+    return [*told, problem("TK-P02", file, "more", count=more)] if more > 0 else told
 
 
 def _problems(file: str, text: str, detail: Any, model: type[BaseModel]) -> Iterator[Problem]:
@@ -60,7 +53,7 @@ def _problems(file: str, text: str, detail: Any, model: type[BaseModel]) -> Iter
     else:
         case = PATTERN_CASES.get(path[-1], "one line") if kind == "string_pattern_mismatch" else kind
         value = detail["input"]
-        found = {"text": value} if isinstance(value, str) else {"written": str(value)}
+        found = {"text": value} if isinstance(value, str) else {"written": shown(value)}
         yield at_key("TK-P04", file, case, said=detail["msg"], **found, **_limits(context))
 
 
@@ -114,15 +107,20 @@ def line_of_key(text: str, path: Sequence[str]) -> int | None:
     >>> line_of_key("[layout]\nblocks = 3\nseed = -1\n", ("layout", "seed"))
     3
     """
+    lines = _lines_of_keys(text)
+    parts = (lines.get(tuple(path[:depth])) for depth in range(len(path), 0, -1))
+    return next((line for line in parts if line is not None), None)
+
+
+@lru_cache(maxsize=4)
+def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
+    """Map the path of each key and section of a file to the line in which it stands first."""
     section: tuple[str, ...] = ()
-    best, best_depth = None, 0
+    found: dict[tuple[str, ...], int] = {}
     for number, line in enumerate(text.splitlines(), start=1):
         if header := re.match(r"\s*\[+\s*([\w.\- \"']+?)\s*\]+", line):
-            section = here = tuple(part.strip(" \"'") for part in header[1].split("."))
+            section = tuple(part.strip(" \"'") for part in header[1].split("."))
+            found.setdefault(section, number)
         elif key := QUOTED_KEY.match(line) or BARE_KEY.match(line):
-            here = (*section, key[2])
-        else:
-            continue
-        if len(here) > best_depth and tuple(path[: len(here)]) == here:
-            best, best_depth = number, len(here)
-    return best
+            found.setdefault((*section, key[2]), number)
+    return found

@@ -1,6 +1,7 @@
 """Making layout.csv from a protocol, and knowing when it is too late to."""
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,7 +13,7 @@ import pandas as pd
 from trialkit.domain.arrays import FloatArray
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.factors import FACTOR_COLUMNS
-from trialkit.domain.table_names import AMENDMENTS_FILE, FORMS_FOLDER
+from trialkit.domain.table_names import FORMS_FOLDER, RECORD_TABLES, TableName
 from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.domain.treatment import Treatment
 from trialkit.layouts.efficiency import LayoutEfficiency, layout_efficiency
@@ -22,9 +23,9 @@ from trialkit.layouts.layout_options import LayoutOptions
 from trialkit.layouts.randomised_strata import labels_of
 from trialkit.protocol.trial_protocol import Protocol
 from trialkit.tables.bucket_ids import LARGEST_NUMBER, garden_bucket_ids, make_bucket_id
+from trialkit.tables.headings import headings_of, plain_heading
 
 """From how many sites on sites, and what differs between them, are random in the analysis."""
-RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")
 
 
 @dataclass(frozen=True)
@@ -203,29 +204,44 @@ def why_frozen(folder: Path) -> Literal["records", "amendments", "forms"] | None
     """Tell what a layout that stands has brought about, so that it may not be drawn anew; None while it may."""
     if records_exist(folder):
         return "records"
-    if _has_rows(folder / AMENDMENTS_FILE):
+    if _is_filled_in(folder, "amendments"):
         return "amendments"
-    forms = folder / FORMS_FOLDER
-    return "forms" if forms.is_dir() and any(forms.iterdir()) else None
+    return "forms" if _holds_anything(folder / FORMS_FOLDER) else None
 
 
 def records_exist(folder: Path) -> bool:
     """Tell whether a trial folder holds records, so that its layout must no longer change.
 
-    So it does if heads.csv, solution.csv or visits.csv has anything below its header (or cannot be read, to be on the
-    safe side), or the folder returned has anything in it.
+    So it does if heads.csv, solution.csv or visits.csv has anything but the headings of its columns, in whatever
+    encoding and with whatever line ends, or cannot be read, to be on the safe side; or if returned holds anything.
     """
-    returned = folder / "returned"
-    if returned.is_dir() and any(returned.iterdir()):
-        return True
-    return any(_has_rows(folder / name) for name in RECORD_FILES)
+    return _holds_anything(folder / "returned") or any(_is_filled_in(folder, table) for table in RECORD_TABLES)
 
 
-def _has_rows(path: Path) -> bool:
-    if not path.exists():
-        return False
-    if not path.is_file():
+def _holds_anything(path: Path) -> bool:
+    """Tell whether anything is in a folder; what is no folder, or cannot be looked into, counts as something."""
+    try:
+        return any(path.iterdir())
+    except FileNotFoundError:
+        return path.is_symlink()
+    except OSError:
         return True
-    with path.open("rb") as stream:
-        next(stream, None)
-        return any(line.strip(b" \t\r\n,;\0") for line in stream)
+
+
+def _is_filled_in(folder: Path, table: TableName) -> bool:
+    """Tell whether a table holds anything but headings of its columns."""
+    path = folder / f"{table}.csv"
+    if path.exists() and not path.is_file():
+        return True
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return path.is_symlink()
+    except OSError:
+        return True
+    text = data.decode("utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig", "replace")
+    heading, *rows = text.replace("\0", "").splitlines() or [""]
+    known = {"", *headings_of(table)}
+    return any(plain_heading(cell) not in known for cell in re.split("[,;\t]", heading)) or any(
+        row.strip(' \t,;"') for row in rows
+    )

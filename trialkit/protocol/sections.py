@@ -56,12 +56,17 @@ FreeText = Annotated[
 Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=80, pattern=ONE_LINE)]
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
-NotNegative = Annotated[Finite, Field(ge=0, le=1e9)]
+MOST_G, MOST_MONEY = 2000.0, 1e9
+"""The heaviest head that a record takes (schemas/heads.json; a test holds the two together), so that no difference is
+larger; and more than anything about a bucket costs in any currency."""
+Grams = Annotated[Finite, Field(ge=0, le=MOST_G)]
+Money = Annotated[Finite, Field(ge=0, le=MOST_MONEY)]
 Dose = Annotated[Finite, Field(ge=0, le=50)]
 Level = Annotated[
     Annotated[Name, Tag(LEVEL_KINDS[0])] | Annotated[Dose, Tag(LEVEL_KINDS[1])], Discriminator(_kind_of_level)
 ]
-MoreLikelyThanNot = Annotated[Finite, Field(ge=0.5, lt=1)]
+MoreLikelyThanNot = Annotated[Finite, Field(ge=0.5, le=0.999)]
+"""The draws that answer, some thousands, tell no chance nearer to certainty."""
 
 
 class Section(BaseModel):
@@ -244,7 +249,9 @@ class Schedule(Section):
     visit_every_days: Annotated[Days, "Between two visits of the harvest."] = 3
 
 
-StandardDeviation = Annotated[Finite, Field(ge=0, le=1000)]
+LEAST_HEAD_SD_G, MOST_SD_G = 0.1, 1000.0
+"""Heads always differ; and weights from nothing to the heaviest head have no larger standard deviation."""
+StandardDeviation = Annotated[Finite, Field(ge=0, le=MOST_SD_G)]
 
 
 class Variation(Section):
@@ -255,7 +262,9 @@ class Variation(Section):
     whole_plot_sd_g: Annotated[StandardDeviation | None, "Between whole plots of a block, g."] = None
     site_by_factor_sd_g: Annotated[StandardDeviation | None, "Between sites in the effect of a factor, g."] = None
     bucket_sd_g: Annotated[StandardDeviation | None, "Between buckets treated alike, g."] = None
-    head_sd_g: Annotated[Annotated[StandardDeviation, Field(gt=0)] | None, "Between heads of a bucket, g."] = None
+    head_sd_g: Annotated[
+        Annotated[StandardDeviation, Field(ge=LEAST_HEAD_SD_G)] | None, "Between heads of a bucket, g."
+    ] = None
     gardens_lost_share: Annotated[
         Annotated[Finite, Field(ge=0, le=0.9)], "Of the gardens, that are expected to give up."
     ] = 0.1
@@ -273,7 +282,7 @@ class Limits(Section):
     visits: Annotated[
         Annotated[int, Field(ge=1, le=100_000)] | None, "Of all gardens over the harvest, by whoever weighs."
     ] = None
-    budget: Annotated[NotNegative | None, "For buckets, in the money of decision.cost_per_bucket."] = None
+    budget: Annotated[Money | None, "For buckets, in the money of decision.cost_per_bucket."] = None
 
 
 class Responses(Section):
@@ -288,17 +297,17 @@ class DecisionRule(Section):
 
     current_practice: Annotated[dict[FactorName, Level], "Level of each factor, by its name."]
     margin_g: Annotated[
-        NotNegative, "How near to the best of all that was tried is near enough, g per transplanted head."
+        Grams, "How near to the best of all that was tried is near enough, g per transplanted head."
     ] = 10.0
-    equivalence_margin_g: Annotated[NotNegative, "Difference of a transplanted head that does not, g."] = 10.0
-    change_cost_g: Annotated[NotNegative, "What a change of the handout must gain a transplanted head, g."] = 3.0
+    equivalence_margin_g: Annotated[Grams, "Difference of a transplanted head that does not, g."] = 10.0
+    change_cost_g: Annotated[Grams, "What a change of the handout must gain a transplanted head, g."] = 3.0
     price_per_kg: Annotated[
-        Annotated[NotNegative, Field(gt=0)] | None, "Of lettuce; without it only weights are compared."
+        Annotated[Finite, Field(ge=0.0001, le=MOST_MONEY)] | None, "Of lettuce; without it only weights are compared."
     ] = None
-    cost_per_bucket: Annotated[NotNegative, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
-    delay_cost_per_day: Annotated[NotNegative, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
+    cost_per_bucket: Annotated[Money, "Of a bucket whatever its treatment, in the money of the price."] = 0.0
+    delay_cost_per_day: Annotated[Money, "Of a day until harvest, for a bucket, in the money of the price."] = 0.0
     adopt_probability: Annotated[MoreLikelyThanNot, "Chance of being so near from which a choice is settled."] = 0.9
     confidence: Annotated[MoreLikelyThanNot, "Of every interval."] = 0.95
     heads_a_year: Annotated[
-        Annotated[NotNegative, Field(gt=0)] | None, "That are grown by what the handout says; for the plan."
+        Annotated[Finite, Field(ge=1, le=1e9)] | None, "That are grown by what the handout says; for the plan."
     ] = None

@@ -2,9 +2,9 @@
 
 import json
 import re
-import secrets
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -17,7 +17,8 @@ from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NA
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import Measures
 from trialkit.protocol.trial_protocol import parse_protocol
-from trialkit.tables.atomic import csv_text, write_bytes
+from trialkit.tables.atomic import csv_text
+from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
 from trialkit.tables.table_schema import load_schema
 
 LONGEST_ID = 60
@@ -120,34 +121,58 @@ def start_trial(folder: Path, answers: NewTrial) -> None:
 
 
 def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write a trial folder, which is made if need be and must be empty: aside, then at once.
+    """Write a trial folder, which is made if need be and must be empty, all of it or nothing.
 
     Raises
     ------
     FileExistsError
         If the folder has anything in it.
     WrongCall
-        If it cannot be made.
+        If it cannot be made, or another command is at work on it.
     """
-    place = folder.resolve()
+    with _held_empty(folder):
+        commit(folder, files)
+
+
+@contextmanager
+def filled_at_once(folder: Path) -> Iterator[Path]:
+    """Give a folder to work in, whose files fill another at the end, all of them or, if the work fails, none.
+
+    Raises
+    ------
+    FileExistsError, WrongCall
+        As `write_folder`.
+    """
+    with _held_empty(folder):
+        aside = folder / ASIDE
+        try:
+            yield aside
+            files = {
+                path.relative_to(aside): path
+                for path in sorted(aside.rglob("*"))
+                if path.is_file() and path.name[0] != "."
+            }
+            commit(folder, {name.as_posix(): path.read_bytes() for name, path in files.items()})
+        finally:
+            shutil.rmtree(aside, ignore_errors=True)
+
+
+@contextmanager
+def _held_empty(folder: Path) -> Iterator[None]:
+    """Hold a folder that is made or empty, but for what a killed command left; take it away if nothing comes of it."""
     refuse_if_filled(folder)
-    was_there = place.is_dir()
-    aside = (place if was_there else place.parent) / f".{place.name}.{secrets.token_hex(8)}.tmp"
-    try:
-        _make(aside)
-        for name, data in files.items():
-            write_bytes(aside / name, data)
-        if was_there:  # a shell may stand in it; what holds no trial.toml is no trial
-            for name in sorted(files, key=lambda name: name == PROTOCOL_FILE):
-                (aside / name).rename(place / name)
-            aside.rmdir()
-        else:
-            aside.rename(place)
-    except BaseException:  # an interrupt by the keyboard too must leave nothing behind
-        shutil.rmtree(aside, ignore_errors=True)
-        for name in files if was_there else ():
-            (place / name).unlink(missing_ok=True)
-        raise
+    was_there = folder.is_dir()
+    _make(folder)
+    with at_work(folder):
+        refuse_if_filled(folder)
+        try:
+            yield
+        except BaseException:
+            if not was_there and not _filled(folder):
+                with suppress(OSError):  # what stopped the work is to be told, not what stopped the tidying
+                    (folder / LOCK).unlink()
+                    folder.rmdir()
+            raise
 
 
 def example_names() -> tuple[str, ...]:
@@ -183,17 +208,9 @@ def copy_example(name: str, into: Path, *, planned_only: bool = False) -> None:
     """
     source = example_folder(name)
     paths = [path for path in sorted(source.rglob("*")) if path.is_file() and not path.is_symlink()]
-    files = [path.relative_to(source) for path in paths]
-    _make_empty(into)
-    for file in files:
-        if not planned_only or str(file) in PLANNED_FILES:
-            (into / file).parent.mkdir(parents=True, exist_ok=True)
-            write_bytes(into / file, (source / file).read_bytes())
-
-
-def _make_empty(folder: Path) -> None:
-    _make(folder)
-    refuse_if_filled(folder)
+    files = {path.relative_to(source).as_posix(): path for path in paths}
+    wanted = {name: path for name, path in files.items() if not planned_only or name in PLANNED_FILES}
+    write_folder(into, {name: path.read_bytes() for name, path in wanted.items()})
 
 
 def _make(folder: Path) -> None:
@@ -204,9 +221,16 @@ def _make(folder: Path) -> None:
 
 
 def refuse_if_filled(folder: Path) -> None:
-    """Refuse a folder that has anything in it, with a `FileExistsError`."""
-    if folder.is_dir() and any(folder.iterdir()):
+    """Refuse a folder that has anything in it, with a `FileExistsError`; what a killed command left is ended first."""
+    if any((folder / name).is_dir() for name in (COMMITTED, ASIDE)):
+        with at_work(folder):
+            pass
+    if folder.is_dir() and _filled(folder):
         raise FileExistsError(f"{folder} is not empty: name a new folder, so that nothing is overwritten.")
+
+
+def _filled(folder: Path) -> bool:
+    return any(path.name not in (LOCK, STAGING, COMMITTED, ASIDE) for path in folder.iterdir())
 
 
 def toml_value(value: str | float) -> str:

@@ -2,7 +2,6 @@
 
 import hashlib
 import math
-import tomllib
 from functools import lru_cache
 from itertools import pairwise, product
 from pathlib import Path
@@ -15,9 +14,10 @@ from pydantic_core import PydanticCustomError
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
-from trialkit.protocol.faults import RULE_ERROR, problems_of_toml, problems_of_validation
+from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
     Bucket,
@@ -33,10 +33,10 @@ from trialkit.protocol.sections import (
     Variation,
     broken_rule,
 )
-from trialkit.tables.problem import TrialError
+from trialkit.tables.nearest import plain_name
+from trialkit.tables.problem import TrialError, problem, too_large
 from trialkit.tables.source_file import read_source
-
-SIZE_LIMIT_BYTES = 1_000_000
+from trialkit.tables.toml_text import NoToml, toml_data
 
 MOST_TREATMENTS = 64
 """As many as four levels of each factor (common practice, no source)."""
@@ -156,12 +156,23 @@ def _level_faults(protocol: Protocol) -> list[PydanticCustomError]:
         elif len(set(factor.levels)) < len(factor.levels):
             repeated = next(level for level in factor.levels if factor.levels.count(level) > 1)
             errors.append(broken_rule("TK-P04", "twice", *path, level=repeated))
+        elif name != "dose" and (alike := _alike_names(factor)):
+            errors.append(broken_rule("TK-P04", "alike", *path, level=alike[1], other=alike[0]))
         elif name == "dose" and list(factor.levels) != sorted(factor.levels):
             errors.append(broken_rule("TK-P04", "disorder", *path, written=str(list(factor.levels))))
         elif name == "dose" and (close := _close_doses(factor)):
             doses = {"lower_tsp": close[0], "higher_tsp": close[1], "least_tsp": SAME_DOSE_TSP}
             errors.append(broken_rule("TK-P04", "close doses", *path, **doses))
     return errors
+
+
+def _alike_names(factor: FactorLevels) -> tuple[str, str] | None:
+    """Return the first two levels that differ in capitals, accents or blanks alone."""
+    first: dict[str, str] = {}
+    for level in factor.levels:
+        if isinstance(level, str) and first.setdefault(plain_name(level), level) != level:
+            return first[plain_name(level)], level
+    return None
 
 
 def _feed_faults(protocol: Protocol) -> list[PydanticCustomError]:
@@ -208,9 +219,12 @@ def parse_protocol(text: str) -> Protocol:
         With every problem found, not only the first.
     """
     try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only decode errors: a figure of 5,000 digits, say
-        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
+        data = toml_data(text)
+    except OverBudget as over:
+        raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
+    except NoToml as error:
+        unread = problem("TK-P01", PROTOCOL_FILE, row=error.row, said=error.said, character=error.character)
+        raise TrialError([unread]) from error
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:
@@ -223,6 +237,8 @@ def _every_problem(data: dict[str, Any], text: str, error: ValidationError) -> l
     Rules between keys are followed only when every key by itself is right; without this a misspelt key would hide them.
     """
     problems = problems_of_validation(PROTOCOL_FILE, text, error, Protocol)
+    if error.error_count() > MOST_FAULTS:
+        return problems
     rest = data
     for fault in error.errors(include_url=False):
         place = fault["loc"]
@@ -257,7 +273,7 @@ def read_protocol(path: Path) -> Protocol:
         If the file cannot be read, or with every problem in it.
     """
     folder, name = (path, PROTOCOL_FILE) if path.is_dir() else (path.parent, path.name)
-    source = read_source(folder, name, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, name, budget=PROTOCOL)
     if isinstance(source, Problem):
         raise TrialError([source])
     return parse_protocol(source.text)

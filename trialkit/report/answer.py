@@ -21,6 +21,7 @@ from trialkit.pages.numerals import (
     signed,
 )
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
+from trialkit.pages.spoons import MOST_SPOONS_DRAWN
 from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
     VERDICT_WORDS,
@@ -49,8 +50,6 @@ from trialkit.words.measures import (
 from trialkit.words.phrases import asked_chance, chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
-MOST_SPOONS_DRAWN = 12
-"""On the card of a trial and on the handout: more are not counted at a glance."""
 TONES = {
     Verdict.CHANGE: "change",
     Verdict.CHANGE_AND_TEST: "retest",
@@ -117,7 +116,7 @@ class AnswerCard:
     expectation: Measured | None
     sureness: tuple[Sureness, ...]
     minds: tuple[Sentence, ...]
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Sentence | str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -148,7 +147,7 @@ def answer(reading: Reading) -> Answer:
             expectation=_expectation(reading),
             sureness=sureness(decision, reading.said) if decision else (),
             minds=reading.said(partial(minds, reading.results)),
-            reasons=() if decision else ("This trial gives no recommendation.", no_decision_words(reading.results)),
+            reasons=() if decision else _reasons(reading),
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
         given_up=(
@@ -159,6 +158,12 @@ def answer(reading: Reading) -> Answer:
         acid=acid_table(reading),
         has_switch=design.measures == "both",
     )
+
+
+def _reasons(reading: Reading) -> tuple[Sentence | str, ...]:
+    """Why there is no recommendation."""
+    why = reading.said(lambda system: [no_decision_words(reading.results, system)])
+    return ("This trial gives no recommendation.", *why)
 
 
 def verdict_words(decision: Decision | None) -> str:

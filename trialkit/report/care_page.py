@@ -11,7 +11,7 @@ from trialkit.report.handout import sheet_style
 from trialkit.report.page import TEMPLATES
 from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
 
-SIZE_PT = 10.5
+SIZE_PT = 11.5
 """Of the type on paper: what fills a sheet."""
 
 

@@ -12,7 +12,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -23,9 +23,10 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.heads import OUTCOMES, Says
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
+from trialkit.rules.kept_documents import CORRECTIONS
 from trialkit.rules.trial_folder import Trial
-from trialkit.rules.unfinished import CORRECTIONS
 from trialkit.tables.atomic import csv_text
+from trialkit.tables.own_files import PACKAGE_FILE, archive_mark
 from trialkit.tables.source_file import SourceText, read_source
 from trialkit.tables.table_schema import load_schema, schema_document
 from trialkit.tables.typed_tables import read_table
@@ -93,8 +94,10 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
         resources.append(_resource("results", RESULTS_PATH, "What the analysis found.", "application/json", files))
     files[DICTIONARY_FILE] = dictionary(list(tables)).encode("utf-8")
     files[MIAPPE_FILE] = _json(miappe(trial, licence))
-    files["README.md"] = _readme(trial, licence, results is not None).encode("utf-8")
-    files["datapackage.json"] = _json(_descriptor(trial, licence, resources))
+    files["README.md"] = _readme(trial, licence, files).encode("utf-8")
+    with zipfile.ZipFile(io.BytesIO(_zipped(files))) as archive:
+        identity = archive_mark(archive, PACKAGE_FILE)
+    files[PACKAGE_FILE] = _json(_descriptor(trial, licence, resources, identity))
     return _zipped(files)
 
 
@@ -197,7 +200,10 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
         schema = {"fields": fields, "missingValues": [""]}
         about = "How well readings agree, and effect sizes."
         yield _table("agreement", AGREEMENT_FILE, "Agreement and effect sizes", about, schema, files)
-    files[PICTURE_FILE] = raw_records_svg(trial)
+    picture = raw_records_svg(trial)
+    if picture is None:
+        return
+    files[PICTURE_FILE] = picture
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
 
 
@@ -231,11 +237,12 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
     }
 
 
-def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]], identity: str) -> dict[str, Any]:
     about = trial.protocol.trial
     title, path = LICENCES[licence]
     return {
         "$schema": PROFILE,
+        "id": identity,
         "name": about.id,
         "title": about.title,
         "description": about.question,
@@ -354,8 +361,17 @@ def _outcomes() -> Iterator[str]:
     yield ""
 
 
-def _readme(trial: Trial, licence: str, analysed: bool) -> str:
+def _readme(trial: Trial, licence: str, files: Collection[str]) -> str:
+    """Tell of what is in the package, of the files named."""
     about = trial.protocol.trial
+    picture = ["explore/raw_records.svg shows the weight of every bucket by treatment and garden.", ""]
+    agreement = [
+        "agreement.csv tells how well pH read after mixing agrees with pH foreseen from water and acid (intraclass",
+        "correlation: low where all buckets were brought to about the same pH), and the effect of each treatment",
+        "against the current practice in standard deviations of buckets (Hedges' g), blocks and gardens left out of",
+        "account, as they are not by the analysis.",
+        "",
+    ]
     lines = [
         f"# {about.title}",
         "",
@@ -366,12 +382,8 @@ def _readme(trial: Trial, licence: str, analysed: bool) -> str:
         "names of MIAPPE 1.1. One row of heads.csv is a head, but treatments were given to buckets: the bucket is the",
         "replicate.",
         "",
-        "explore/raw_records.svg shows the weight of every bucket by treatment and garden. agreement.csv tells how",
-        "well pH read after mixing agrees with pH foreseen from water and acid (intraclass correlation: low where all",
-        "buckets were brought to about the same pH), and the effect of each treatment against the current practice in",
-        "standard deviations of buckets (Hedges' g), blocks and gardens left out of account, as they are not by the",
-        "analysis.",
-        "",
+        *(picture if PICTURE_FILE in files else ()),
+        *(agreement if AGREEMENT_FILE in files else ()),
         f"Licence of the data: {LICENCES[licence][0]} ({LICENCES[licence][1]}).",
         "",
         "To repeat the analysis, unpack and run:",
@@ -379,7 +391,9 @@ def _readme(trial: Trial, licence: str, analysed: bool) -> str:
         "    pip install trialkit",
         "    trialkit analyse .",
         "",
-        "The result is compared with results/results.json by trialkit report . --verify." if analysed else "",
+        "The result is compared with results/results.json by trialkit report . --verify."
+        if RESULTS_PATH in files
+        else "",
     ]
     return "\n".join(lines).rstrip() + "\n"
 

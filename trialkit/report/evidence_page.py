@@ -21,7 +21,7 @@ from trialkit.pages.numerals import (
     told_weight,
 )
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
+from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.answer import (
     FACTOR_TITLES,
@@ -64,31 +64,27 @@ def evidence_html(document: Recommended) -> str:
         Every text in it may come from strangers.
     """
     safe = safe_document(document)
-    style, script = page_style(), page_script()
-    return (
-        environment(TEMPLATES)
-        .get_template("evidence.html.jinja")
-        .render(
-            card=_card(safe),
-            sentences=words.answer(safe, safe.measures),
-            facts=_facts(safe),
-            scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
-            changed=tuple(words.changes(safe, safe.measures)),
-            would_change=words.what_would_change_it(safe, safe.measures),
-            next_trial=words.next_trial(safe, safe.measures),
-            why_next=words.why_next(safe, safe.measures),
-            found=words.trial_by_trial(safe, safe.measures),
-            pictures=evidence_pictures(safe),
-            tables=(_candidates(safe), _trials(safe), _spreads(safe)),
-            date=safe.date,
-            digest=safe.evidence_sha256,
-            made_with=safe.made_with["trialkit"],
-            cautions=cautions_for("evidence", safe.recommended.volume_l, safe.measures),
-            in_short=short_cautions(safe.recommended.volume_l, safe.measures),
-            style=style,
-            script=script,
-            policy=content_security_policy(style, script),
-        )
+    return render_page(
+        TEMPLATES,
+        "evidence.html.jinja",
+        page_style(),
+        page_script(),
+        card=_card(safe),
+        sentences=words.answer(safe, safe.measures),
+        facts=_facts(safe),
+        scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
+        changed=tuple(words.changes(safe, safe.measures)),
+        would_change=words.what_would_change_it(safe, safe.measures),
+        next_trial=words.next_trial(safe, safe.measures),
+        why_next=words.why_next(safe, safe.measures),
+        found=words.trial_by_trial(safe, safe.measures),
+        pictures=evidence_pictures(safe),
+        tables=(_candidates(safe), _trials(safe), _spreads(safe)),
+        date=safe.date,
+        digest=safe.evidence_sha256,
+        made_with=safe.made_with["trialkit"],
+        cautions=cautions_for("evidence", safe.recommended.volume_l, safe.measures),
+        in_short=short_cautions(safe.recommended.volume_l, safe.measures),
     )
 
 

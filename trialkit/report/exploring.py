@@ -102,12 +102,17 @@ def _by_treatment(trial: Trial) -> Iterator[tuple[Treatment, pd.DataFrame]]:
         yield Treatment.of(dict(zip(columns, levels, strict=True))), rows
 
 
-def raw_records_svg(trial: Trial) -> bytes:
-    """Draw the marketable weight of every bucket by treatment, each garden in a lane and colour of its own."""
+def raw_records_svg(trial: Trial) -> bytes | None:
+    """Draw the marketable weight of every bucket by treatment, each garden in a lane and colour of its own.
+
+    None where no garden has a marketable head that was weighed.
+    """
+    treatments = list(_by_treatment(trial))
+    if not treatments:
+        return None
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    treatments = list(_by_treatment(trial))
     rows = [
         (str(place), safe_text(str(site)), float(weight))  # by place: two long names may be shortened alike
         for place, (_, buckets) in enumerate(treatments)

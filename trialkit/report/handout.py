@@ -6,6 +6,8 @@ import math
 import re
 from functools import partial
 
+from trialkit.documents.document import digest_of
+from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.pages.county_logo import logo_uri
@@ -74,7 +76,7 @@ def handout_html(document: Recommended, block: CountyBlock | None = None, *, lar
         cautions=short_cautions(best.volume_l, safe.measures),
         version=safe.version,
         date=date_words(safe.date),
-        digest=safe.evidence_sha256[:12],
+        digest=digest_of(document)[:SHOWN_DIGITS],
         colour=LIGHT,
     )
     return render(style=sheet_style(LARGE_PT if large else _size_that_fits_pt(render(style="")), large=large))

@@ -11,7 +11,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import fixed, plain, tie
 from trialkit.pages.safe_text import safe_document
-from trialkit.pages.shell import content_security_policy, environment, page_script, page_style
+from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.figures.value_against_cost import worth_picture
@@ -88,43 +88,39 @@ def plan_html(plan: Plan) -> str:
         Every text in it may come from strangers.
     """
     safe = safe_document(plan)
-    style, script = plan_style(), page_script()
     numbers = _numbers(safe)
-    return (
-        environment(TEMPLATES)
-        .get_template("plan.html.jinja")
-        .render(
-            plan=safe,
-            facts=_facts(safe),
-            verdict=verdict_words(safe.verdict),
-            tone=TONES[safe.verdict],
-            what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
-            sentences=(
-                *_said(safe, lambda system: [worth_sentence(safe, system)]),
-                basis_sentence(safe),
-                *_said(safe, lambda system: now_sentences(safe, system)),
-            ),
-            versus=_versus_table(safe),
-            warnings=tuple(map(warning_sentence, plan_warnings(safe))),
-            picture=worth_picture(safe),
-            designs=_design_table(safe),
-            limits=(limits_sentence(safe), HOW_TO_LIMIT),
-            limits_section=_limits_section(safe),
-            power_sentences=(*power_sentences(safe), *map(warning_sentence, statistician_warnings(safe))),
-            power_picture=power_picture(safe),
-            power=_power_table(safe),
-            sensitivity=_sensitivity_table(safe),
-            spreads=_spread_table(safe),
-            has_measures=safe.measures == "both",
-            benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
-            key=_key_table(safe, numbers),
-            calendar=_calendar_table(safe),
-            shopping=_shopping_table(safe),
-            cautions=cautions_for("plan", safe.shopping.volume_l, safe.measures),
-            style=style,
-            script=script,
-            policy=content_security_policy(style, script),
-        )
+    return render_page(
+        TEMPLATES,
+        "plan.html.jinja",
+        plan_style(),
+        page_script(),
+        plan=safe,
+        facts=_facts(safe),
+        verdict=verdict_words(safe.verdict),
+        tone=TONES[safe.verdict],
+        what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
+        sentences=(
+            *_said(safe, lambda system: [worth_sentence(safe, system)]),
+            basis_sentence(safe),
+            *_said(safe, lambda system: now_sentences(safe, system)),
+        ),
+        versus=_versus_table(safe),
+        warnings=tuple(map(warning_sentence, plan_warnings(safe))),
+        picture=worth_picture(safe),
+        designs=_design_table(safe),
+        limits=(limits_sentence(safe), HOW_TO_LIMIT),
+        limits_section=_limits_section(safe),
+        power_sentences=(*power_sentences(safe), *map(warning_sentence, statistician_warnings(safe))),
+        power_picture=power_picture(safe),
+        power=_power_table(safe),
+        sensitivity=_sensitivity_table(safe),
+        spreads=_spread_table(safe),
+        has_measures=safe.measures == "both",
+        benches=tuple(_bench(bench, safe.kind, numbers) for bench in safe.benches),
+        key=_key_table(safe, numbers),
+        calendar=_calendar_table(safe),
+        shopping=_shopping_table(safe),
+        cautions=cautions_for("plan", safe.shopping.volume_l, safe.measures),
     )
 
 

@@ -13,10 +13,10 @@ from trialkit.documents.problems import Problem
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import AMENDMENTS_FILE
 from trialkit.protocol.randomise import AddedGarden, added_garden
-from trialkit.returns import store
 from trialkit.rules.neighbours import labels_elsewhere
 from trialkit.rules.trial_folder import Trial, read_trial
 from trialkit.tables.atomic import csv_text
+from trialkit.tables.committing import at_work, commit
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import TrialError
 from trialkit.tables.raw_table import RawTable, parse_csv
@@ -49,7 +49,7 @@ def add_garden(folder: Path, site: str, *, blocks: int | None, why: str, on: dat
     OSError
         If a file cannot be read or written.
     """
-    with store.locked(folder):
+    with at_work(folder):
         trial = _laid_out(folder)
         in_the_way = _call_faults(why, on)
         if site in set(trial.layout["site"]):
@@ -76,7 +76,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
 
     Arguments and errors are those of `add_garden`.
     """
-    with store.locked(folder):
+    with at_work(folder):
         trial = _laid_out(folder)
         in_the_way, known = _call_faults(why, on), sorted(set(map(str, trial.layout["site"])))
         if site not in known:
@@ -93,9 +93,7 @@ def withdraw_garden(folder: Path, site: str, *, why: str, on: date) -> SiteAnswe
 
 
 def _laid_out(folder: Path) -> Trial:
-    """Read a trial that has a layout, whatever an earlier change has left unfinished."""
-    store.safe_returned(folder)
-    store.finish(folder)
+    """Read a trial that has a layout."""
     if not (folder / "layout.csv").exists():
         raise WrongCall(
             f"{folder} has no layout.csv yet: write the garden into sites.csv, then run trialkit layout {folder}."
@@ -126,7 +124,7 @@ def _commit(
     version = trial.amended.version + 1
     row = pd.DataFrame([(version, *amendment)], columns=load_schema("amendments").columns, dtype=object)
     changed = {**files, AMENDMENTS_FILE: _with_rows(folder, AMENDMENTS_FILE, row)}
-    store.commit(folder, changed)
+    commit(folder, changed)
     return version, tuple(changed)
 
 

@@ -1,21 +1,28 @@
 """A person's answers to what merges ask: told one by one, or all of them in a file."""
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any, get_args
 
 from trialkit.documents.returns import Answers, Choice, DateOrder, DayCount, DecimalSeparator, WeightUnit
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import quoted, shown
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.headings import plain_heading
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
+from trialkit.tables.toml_text import NoToml, toml_data
 
-LARGEST_FILE_BYTES = 1_000_000
+MOST_FAULTS = 50
+"""So many are told at once."""
+HOW_TO_ANSWER = (
+    'Write one answer a line, such as dates = "month-first", then under [headings] lines such as '
+    '"Head wt" = "weight_g".'
+)
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "dates": get_args(DateOrder),
     "decimals": get_args(DecimalSeparator),
@@ -54,14 +61,16 @@ def read_answers(path: Path) -> Given:
         If it cannot be read.
     """
     with path.open("rb") as stream:
-        data = stream.read(LARGEST_FILE_BYTES)
+        data = stream.read(PROTOCOL.file_bytes + 1)
     try:
-        told = tomllib.loads(data.decode("utf-8-sig"))
-    except ValueError as error:  # no text, or no TOML
-        raise WrongCall(
-            f'{path}: {shown(error)}. Write one answer a line, such as dates = "month-first", then under [headings] '
-            'lines such as "Head wt" = "weight_g".'
-        ) from error
+        told = toml_data(data.decode("utf-8-sig"))
+    except OverBudget as over:
+        raise WrongCall(f"{path}: larger than any file of answers ({over}). {HOW_TO_ANSWER}") from over
+    except UnicodeDecodeError as error:
+        raise WrongCall(f"{path}: no text in UTF-8; save it so. {HOW_TO_ANSWER}") from error
+    except NoToml as error:
+        place = f", line {error.row}" if error.row else ""
+        raise WrongCall(f"{path}{place}: {shown(error)}. {HOW_TO_ANSWER}") from error
     return given(told, str(path))
 
 
@@ -78,7 +87,7 @@ def given(told: Mapping[str, Any], where: str) -> Given:
     >>> given({"dates": "month-first", "headings": {"Head wt": "weight_g"}}, "answers.toml").headings
     {'head_wt': 'weight_g'}
     """
-    faults = [f"{where}: {fault}" for fault in _faults(told)]
+    faults = [f"{where}: {fault}" for fault in islice(_faults(told), MOST_FAULTS)]
     if faults:
         raise WrongCall("\n".join(faults))
     plain = {name: told.get(name) for name in CHOICES}
@@ -113,7 +122,7 @@ def _heading_faults(headings: Mapping[str, Any]) -> Iterator[str]:
     seen: dict[str, str] = {}
     for text, column in headings.items():
         if column != "" and column not in COLUMNS:
-            near = nearest_name(str(column), COLUMNS)
+            near = nearest_name(shown(column), COLUMNS)
             hint = f"Did you mean {near}? " if near else ""
             yield f"heading {quoted(text)}: no column {quoted(column)}. {hint}There are {', '.join(COLUMNS)}."
         plain = plain_heading(text)

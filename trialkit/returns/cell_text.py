@@ -1,5 +1,6 @@
 """What all cells have in common: marks around a value, invisible characters, words for nothing."""
 
+import contextlib
 import re
 import unicodedata
 
@@ -7,11 +8,14 @@ from trialkit.returns.finding_log import Log, Place
 from trialkit.tables.formula_text import restored
 from trialkit.tables.table_schema import Field
 
-INVISIBLE = "\u200b\u200c\u200d\u2060\ufeff\u00ad"
+INVISIBLE = (
+    "\u00ad\u061c\u180e\u200b\u200c\u200d\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff"
+)
 AROUND = "\"“”„‟«»‹›‘’‚‛'`´"
 NOTHING = {"-", "–", "—", "--", "---", "n/a", "na", "n.a.", "none", "nil", "null", "not applicable", ".", "/", "blank"}
 NOT_KNOWN = re.compile(r"\?+|unknown|not sure|don'?t know|tbc|tbd", re.IGNORECASE)
-SPOILED = re.compile("[ÃÂâÄÅ][\u0080-\u00bf€‚ƒ„…†‡ˆ‰Š‹ŒŽ‘’“”•–—˜™š›œžŸ]")
+BEYOND_ASCII = re.compile(r"[^\x00-\x7f]{2,}")
+MOST_TIMES_SPOILED = 4
 
 
 def tidied(text: str) -> str:
@@ -47,17 +51,27 @@ def means_nothing(text: str) -> bool:
 def free_text(text: str, place: Place, log: Log) -> str:
     """Read a free text: kept as it is, unless its accents were spoiled."""
     composed = unicodedata.normalize("NFC", restored(text))
-    if SPOILED.search(composed):
-        meant = _rightly_read(composed)
-        if meant is not None:
-            log.ask("TK-R02", place, text=text, became=meant)
-            return meant
-    return composed
+    meant = _rightly_read(composed)
+    if meant != composed:
+        log.ask("TK-R02", place, text=text, became=meant)
+    return meant
 
 
-def _rightly_read(text: str) -> str | None:
-    """Undo UTF-8 that was read as Windows-1252; None if it was not that."""
-    try:
-        return text.encode("cp1252").decode("utf-8")
-    except (UnicodeEncodeError, UnicodeDecodeError):
-        return None
+def _rightly_read(text: str) -> str:
+    """Undo UTF-8 that was read in another encoding, as often as it was."""
+    for _ in range(MOST_TIMES_SPOILED):
+        meant = BEYOND_ASCII.sub(lambda found: _rightly_read_run(found.group()), text)
+        if meant == text:
+            break
+        text = meant
+    return text
+
+
+def _rightly_read_run(run: str) -> str:
+    """Read characters as the bytes of UTF-8 that they were; as themselves if they were none."""
+    for encoding in ("cp1252", "latin-1", "mac_roman"):
+        with contextlib.suppress(UnicodeError):
+            meant = run.encode(encoding).decode("utf-8")
+            if meant.isprintable():
+                return meant
+    return run

@@ -9,15 +9,17 @@ from trialkit.documents.returns import Conflicts, Corrections, CorrectOutcome, K
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import TableName
-from trialkit.returns import store
 from trialkit.returns.finding_log import Log, Place
-from trialkit.returns.journal import Reason, read_document, settled_by, with_changed
+from trialkit.returns.journal import Reason, settled_by, with_changed
 from trialkit.returns.merging import Difference
 from trialkit.returns.records import Row, Table, as_written, checked_rows, read_records, row_problems, table_text
 from trialkit.returns.repairs import repaired_row
+from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, WRITTEN, usable_documents
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, WRITTEN
+from trialkit.rules.unfinished import RETURNED
+from trialkit.tables.committing import at_work, commit
 from trialkit.tables.nearest import nearest_name
+from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import TableSchema, load_schema
 
 
@@ -60,12 +62,11 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         If a file cannot be read or written.
     """
     schema = load_schema(wanted.table)
-    with store.locked(folder):
-        store.safe_returned(folder)
-        store.finish(folder)
+    with at_work(folder):
+        ordinary_folder(folder / RETURNED)
         trial = read_trial(folder, stage="layout")
-        written = read_document(folder, WRITTEN, WrittenTables)
-        record = read_records(folder, trial, written)
+        kept = usable_documents(folder)
+        record = read_records(folder, trial, kept)
         log = Log(schema.file)
         _checked_call(schema, wanted, trial, folder)
         read = _read(schema, wanted, trial, log)
@@ -77,7 +78,7 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
         _refuse_what_the_check_would(schema, row, trial, log)
         if log.of("refused"):
             return CorrectOutcome(False, (), (), tuple(log.findings), ())
-        earlier = read_document(folder, CORRECTIONS, Corrections)
+        earlier = kept.corrections
         told = {one.column: one.after for one in earlier.corrections if (one.table, one.key) == (schema.name, key)}
         made = tuple(
             reason.correction(Difference(wanted.table, key, name, before, row.get(name, "")))
@@ -85,20 +86,21 @@ def correct(folder: Path, wanted: Wanted, reason: Reason) -> CorrectOutcome:
             if (before := _before(name, known, row, told)) != row.get(name, "")
         )
         if not made:
-            raise WrongCall(f"{_row_name(schema, key)} says so already: nothing to correct.{_open(folder, key)}")
-        conflicts = read_document(folder, CONFLICTS, Conflicts)
-        settled = settled_by(conflicts, made)
+            raise WrongCall(
+                f"{_row_name(schema, key)} says so already: nothing to correct.{_open(kept.conflicts, folder, key)}"
+            )
+        settled = settled_by(kept.conflicts, made)
         corrected = {**table, key: row}
         changes = {
             schema.file: table_text(wanted.table, corrected, trial),
             CORRECTIONS: as_text(Corrections(corrections=(*earlier.corrections, *made))),
         }
         if settled:
-            changes[CONFLICTS] = as_text(with_changed(conflicts, settled))
+            changes[CONFLICTS] = as_text(with_changed(kept.conflicts, settled))
         if wanted.table not in record.edited:
             now = as_written(wanted.table, corrected, changes[schema.file])
-            changes[WRITTEN] = as_text(WrittenTables(tables={**written.tables, wanted.table: now}))
-        store.commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
+            changes[WRITTEN] = as_text(WrittenTables(tables={**kept.written.tables, wanted.table: now}))
+        commit(folder, {name: text.encode("utf-8") for name, text in changes.items()})
     return CorrectOutcome(True, made, settled, tuple(log.findings), tuple(changes))
 
 
@@ -167,8 +169,8 @@ def _row_name(schema: TableSchema, key: Key) -> str:
     return f"{schema.file}, {' '.join(key)}"
 
 
-def _open(folder: Path, key: Key) -> str:
+def _open(conflicts: Conflicts, folder: Path, key: Key) -> str:
     """Say how to settle conflicts of a row by what it says already."""
-    waiting = [one for one in read_document(folder, CONFLICTS, Conflicts).open if one.key == key]
+    waiting = [one for one in conflicts.open if one.key == key]
     told = " ".join(f"--choose {one.id}=kept" for one in waiting)
     return f" To settle what was returned otherwise: trialkit merge {folder} {told}" if told else ""

@@ -10,7 +10,16 @@ from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import ISO_DATE, plain_figures
 from trialkit.tables.table_schema import Field
-from trialkit.tables.written_dates import PARTS, SERIAL, SLASHED, WITH_TIME, WITHOUT_YEAR, one_reading, readings_of
+from trialkit.tables.written_dates import (
+    PARTS,
+    SERIAL,
+    SLASHED,
+    WITH_TIME,
+    WITHOUT_YEAR,
+    other_weekday,
+    readings_of,
+    several_readings,
+)
 
 # Day counts: 1900 has a 29 February that never was, so day 60 on counts from 1899-12-30 (the programs' documentation,
 # from memory); the other system calls 1904-01-01 day 0.
@@ -82,7 +91,12 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
             _day_count(table, position, field.name, int(match.group(1)), log)
         elif WITHOUT_YEAR.fullmatch(plain):
             log.refuse("TK-R37", place, "no year", text=plain)
-        elif day := one_reading(plain):
+        elif len(days := several_readings(plain)) > 1:
+            log.refuse("TK-V07", place, "either", text=plain, readings=tuple(day.isoformat() for day in days))
+        elif weekday := other_weekday(plain):
+            log.refuse("TK-V08", place, "weekday", text=plain, weekday=weekday)
+        elif days:
+            day = days[0]
             time = WITH_TIME.fullmatch(plain)
             case = "time" if time and time.group(2).strip("0:.") != "" else ""
             log.note("TK-R43", place, case, text=plain, became=day.isoformat())

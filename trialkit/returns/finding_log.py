@@ -1,11 +1,13 @@
 """What is found in one returned file, merged: repaired with a note, asked about, or refused."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from trialkit.documents.problems import Fact, FactValue, Problem, facts
 from trialkit.documents.returns import Answers, ReturnFinding, Verdict
 from trialkit.domain.quoting import shown
+from trialkit.domain.reading_budget import RETURNED, OverBudget
 from trialkit.tables.headings import plain_heading
 
 
@@ -62,6 +64,7 @@ class Log:
     answers: Answers = field(default_factory=Answers)
     headings: HeadingsKnown = field(default_factory=HeadingsKnown)
     findings: list[ReturnFinding] = field(default_factory=list)
+    _doubts: int = field(default=0, init=False)
 
     def note(self, rule: str, place: Place, case: str = "", *, option: str = "", **values: FactValue) -> None:
         """Say that something was repaired, or read by an option that was given."""
@@ -95,10 +98,18 @@ class Log:
         """Ask for a choice that has options of its own."""
         self._add("question", rule, case, place, facts(**values), answers)
 
-    def give_up(self, rule: str, case: str = "", **values: FactValue) -> "UnreadableReturn":
+    def give_up(self, rule: str, case: str = "", **values: FactValue | None) -> "UnreadableReturn":
         """Refuse the file as a whole; the caller raises what is returned."""
         self._add("refused", rule, case, Place(), facts(**values))
         return UnreadableReturn()
+
+    @contextmanager
+    def within_budget(self) -> Iterator[None]:
+        """Refuse the file as a whole if more is in it than is read."""
+        try:
+            yield
+        except OverBudget as over:
+            raise self.give_up("TK-R07", measure=over.measure, most=over.most, amount=over.found) from None
 
     def of(self, verdict: Verdict) -> tuple[ReturnFinding, ...]:
         """Return the findings of one verdict."""
@@ -119,6 +130,12 @@ class Log:
         answers: tuple[str, ...] = (),
     ) -> None:
         column = None if place.column is None else shown(place.column)
-        self.findings.append(
-            ReturnFinding(verdict, rule, case, place.sheet, place.row, column, self.file, known, answers)
-        )
+        self.add(ReturnFinding(verdict, rule, case, place.sheet, place.row, column, self.file, known, answers))
+
+    def add(self, finding: ReturnFinding) -> None:
+        """Add a finding; give up where there are more than anybody reads."""
+        self.findings.append(finding)
+        self._doubts += finding.verdict != "repaired"
+        if self._doubts == RETURNED.findings + 1:
+            with self.within_budget():
+                RETURNED.hold("findings", self._doubts)

@@ -1,14 +1,11 @@
 """What is remembered of returns: who gave a value, under which answers, and which values were decided against. Pure."""
 
+import base64
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
-from typing import TypeVar
 
-from trialkit.documents.document import DamagedDocument, from_text
-from trialkit.documents.problems import Problem
 from trialkit.documents.returns import (
     Answers,
     Conflict,
@@ -22,18 +19,21 @@ from trialkit.documents.returns import (
     RepairNote,
     ReturnFinding,
     SheetHeadings,
-    WrittenTables,
 )
-from trialkit.domain.errors import NotComputed, WrongCall
+from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import TableName
 from trialkit.returns.merging import Difference
-from trialkit.rules.unfinished import LARGEST_DOCUMENT_BYTES
-from trialkit.tables.problem import TrialError
-from trialkit.tables.source_file import read_source
 
-ID_LENGTH = 6
+SHORTEST_ID = 10
+"""Characters of base 32: of 100,000 cells two have the same ten in one trial of 200,000 (birthday bound, n²/2 in 32¹⁰);
+then the later one's are more."""
+OF_ONE_CELL = "-"
+"""Stands before the number of a conflict among those of one cell."""
 OF_A_CELL = ("text", "became")
 """Names of the facts that differ from cell to cell."""
+
+
+Cell = tuple[TableName, Key, str]
 
 
 @dataclass(frozen=True)
@@ -107,27 +107,46 @@ def with_differences(
 ) -> Conflicts:
     """Add what a return says differently; the same value once, with everyone who returned it."""
     found = list(conflicts.conflicts)
+    cell_of = {conflict.id.partition(OF_ONE_CELL)[0]: conflict.cell for conflict in found}
+    places: dict[Cell, list[int]] = {}
+    for place, conflict in enumerate(found):
+        places.setdefault(conflict.cell, []).append(place)
     for difference in differences:
-        same = [conflict for conflict in found if conflict.cell == difference.cell]
-        known = next((one for one in same if one.returned == difference.returned and one.choice is None), None)
+        same = places.setdefault(difference.cell, [])
+        here = (place for place in same if found[place].returned == difference.returned)
+        known = next((place for place in here if found[place].choice is None), None)
         if known is None:
-            found.append(_conflict(difference, who_gave(journal, corrections, difference), who, len(same)))
-        elif who not in known.returned_by:
-            found[found.index(known)] = replace(known, returned_by=(*known.returned_by, who))
+            identity = _identity(difference.cell, cell_of)
+            cell_of[identity] = difference.cell
+            by = who_gave(journal, corrections, difference)
+            numbered = f"{identity}{OF_ONE_CELL}{len(same) + 1}" if same else identity
+            same.append(len(found))
+            found.append(_conflict(difference, numbered, by, who))
+        elif who not in found[known].returned_by:
+            found[known] = replace(found[known], returned_by=(*found[known].returned_by, who))
     return Conflicts(conflicts=tuple(found))
 
 
 def with_changed(conflicts: Conflicts, changed: Iterable[Conflict]) -> Conflicts:
-    """Put changed conflicts in place of those with the same identity."""
-    by_id = {conflict.id: conflict for conflict in changed}
-    return Conflicts(conflicts=tuple(by_id.get(conflict.id, conflict) for conflict in conflicts.conflicts))
+    """Put changed conflicts in place of those of the same cell with the same identity."""
+    by_id = {(conflict.id, conflict.cell): conflict for conflict in changed}
+    return Conflicts(
+        conflicts=tuple(by_id.get((conflict.id, conflict.cell), conflict) for conflict in conflicts.conflicts)
+    )
 
 
-def _conflict(difference: Difference, kept_by: str, who: str, earlier: int) -> Conflict:
-    cell = "\x1f".join((difference.table, *difference.key, difference.column))
-    identity = hashlib.sha256(cell.encode("utf-8", "surrogatepass")).hexdigest()[:ID_LENGTH]
+def _identity(cell: Cell, cell_of: Mapping[str, Cell]) -> str:
+    """Return what names a cell's conflicts, always the same but where another cell has it: small letters and 2 to 7."""
+    table, key, column = cell
+    digest = hashlib.sha256("\x1f".join((table, *key, column)).encode("utf-8", "surrogatepass")).digest()
+    text = base64.b32encode(digest).decode("ascii").rstrip("=").lower()
+    shorter = (text[:length] for length in range(SHORTEST_ID, len(text)))
+    return next((name for name in shorter if cell_of.get(name, cell) == cell), text)
+
+
+def _conflict(difference: Difference, identity: str, kept_by: str, who: str) -> Conflict:
     return Conflict(
-        id=f"{identity}-{earlier + 1}" if earlier else identity,
+        id=identity,
         table=difference.table,
         key=difference.key,
         column=difference.column,
@@ -167,25 +186,3 @@ def with_headings(known: Headings, used: Mapping[frozenset[str], Mapping[str, st
     for headings, columns in used.items():
         by_sheet[headings] = SheetHeadings(tuple(sorted(headings)), dict(sorted(columns.items())))
     return Headings(sheets=tuple(by_sheet.values()))
-
-
-Remembered = TypeVar("Remembered", Journal, Conflicts, Corrections, Headings, WrittenTables)
-
-
-def read_document(folder: Path, name: str, kind: type[Remembered]) -> Remembered:
-    """Read the journal or another document that is kept under returned; an empty one if there is no file.
-
-    Raises
-    ------
-    NotComputed
-        If it was changed so that it cannot be read.
-    """
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
-    if isinstance(source, Problem):
-        if source.rule == "TK-F01":
-            return kind()
-        raise TrialError([source])
-    try:
-        return from_text(kind, source.text)
-    except DamagedDocument as error:
-        raise NotComputed(f"{folder / name} was changed and cannot be read: restore it from a copy.") from error

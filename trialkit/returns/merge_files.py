@@ -24,7 +24,6 @@ from trialkit.documents.returns import (
 )
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.table_names import TableName
-from trialkit.returns import store
 from trialkit.returns.answering import Given
 from trialkit.returns.finding_log import HeadingsKnown, Log, Place, UnreadableReturn
 from trialkit.returns.journal import (
@@ -33,7 +32,6 @@ from trialkit.returns.journal import (
     given_cells,
     is_settled,
     notes_of,
-    read_document,
     settled_by,
     with_changed,
     with_differences,
@@ -53,8 +51,11 @@ from trialkit.returns.records import (
 from trialkit.returns.repairs import ReturnedRow, Rows, missing_buckets, rows_of
 from trialkit.returns.returned_file import ENDINGS, Original, load_original, read_return
 from trialkit.returns.sheets import Returned
+from trialkit.rules.kept_documents import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN, usable_documents
 from trialkit.rules.trial_folder import Trial, read_trial
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, HEADINGS, JOURNAL, WRITTEN
+from trialkit.rules.unfinished import RETURNED
+from trialkit.tables.committing import at_work, commit
+from trialkit.tables.own_files import ordinary_folder
 from trialkit.tables.table_schema import load_schema
 
 DIGITS_OF_NAME = 16
@@ -101,25 +102,25 @@ def merge_files(
     TrialError
         If the folder itself has errors.
     WrongCall, NotComputed
-        If another merge is at work, a reason is not given with one file, or what is kept under returned cannot be used.
+        If another command is at work, a reason is not given with one file, or what is kept under returned cannot be
+        used.
     OSError
         If a file cannot be read or written.
     """
     if reason is not None and len(files) != 1:
         raise WrongCall("Corrections are taken from one file at a time: give --why with one FILE.")
-    with store.locked(folder):
-        store.safe_returned(folder)
-        finished = store.finish(folder)
+    with at_work(folder) as finished:
+        ordinary_folder(folder / RETURNED)
         trial = read_trial(folder, stage="layout")
-        written = read_document(folder, WRITTEN, WrittenTables)
-        record = read_records(folder, trial, written)
+        kept = usable_documents(folder)
+        record = read_records(folder, trial, kept)
         taken = frozenset() if files else record.edited
         before = _State(
             record.tables,
-            read_document(folder, JOURNAL, Journal),
-            read_document(folder, CONFLICTS, Conflicts),
-            read_document(folder, CORRECTIONS, Corrections),
-            read_document(folder, HEADINGS, Headings),
+            kept.journal,
+            kept.conflicts,
+            kept.corrections,
+            kept.headings,
         )
         given, chosen_log = given or Given(), Log("conflicts.json")
         state, chosen = _chosen(before, given.choices, trial, chosen_log)
@@ -134,8 +135,8 @@ def merge_files(
                 originals[outcome.kept_as] = original.data
         state = _settled_by_hand(state)
         changes = _changes(folder, before, state, originals, trial, record.resaved | taken)
-        changes |= _as_written(written, state.records, changes, record.edited - taken)
-        store.commit(folder, changes)
+        changes |= _as_written(kept.written, state.records, changes, record.edited - taken)
+        commit(folder, changes)
     refused, waiting = tuple(chosen_log.findings), state.conflicts.open
     ok = all(outcome.merged for outcome in outcomes) and not waiting and not refused
     return MergeOutcome(
@@ -178,7 +179,7 @@ def _merge_one(
         return state, FileOutcome(path.name, findings=tuple(log.findings)), None
     _note_incomplete(usable, merged, log)
     tables = {name: replace(counts, blank=rows.blank.get(name, 0)) for name, counts in merged.counts.items()}
-    kept_as = f"{store.RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
+    kept_as = f"{RETURNED}/{original.sha256[:DIGITS_OF_NAME]}{ENDINGS[returned.kind]}"
     entry = _entry(original, returned, kept_as, log, merged, tables)
     if corrections:
         closed = with_changed(state.conflicts, settled_by(state.conflicts, corrections))
@@ -280,14 +281,20 @@ def _chosen(
     state: _State, choices: Mapping[str, Choice], trial: Trial, log: Log
 ) -> tuple[_State, tuple[Conflict, ...]]:
     """Take the choices, all of them or, if one of them cannot be, none."""
-    waiting = {conflict.id: conflict for conflict in state.conflicts.open}
+    waiting: dict[str, list[Conflict]] = {}
+    for conflict in state.conflicts.open:
+        waiting.setdefault(conflict.id, []).append(conflict)
     records = dict(state.records)
     chosen = []
     for identity, choice in choices.items():
         if identity not in waiting:
             log.refuse("TK-R56", Place(), "unknown", id=identity, known=tuple(waiting) or ("none",))
             continue
-        conflict = waiting[identity]
+        conflict, *others = waiting[identity]
+        if others:
+            keys = tuple(" ".join((*one.key, one.column)) for one in (conflict, *others))
+            log.refuse("TK-R56", Place(), "several", id=identity, keys=keys)
+            continue
         if choice == "returned":
             if conflict.key not in records[conflict.table]:
                 log.refuse("TK-R56", Place(), "gone", key=" ".join(conflict.key), table=conflict.table)

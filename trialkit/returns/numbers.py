@@ -14,6 +14,7 @@ from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
 from trialkit.tables.table_schema import Field
+from trialkit.tables.written_dates import MONTHS
 
 # Exact by definition: NIST Handbook 44, appendix C (avoirdupois pound 453.59237 g, ounce 1/16 of it; 3 teaspoons a
 # tablespoon). 1 dS/m = 1 mS/cm.
@@ -40,7 +41,10 @@ SPACE_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}([ '’]\d{3})+([.,]\d+)?", re.ASCI
 NOT_ONE = re.compile(
     r"[~≈<>≤≥±?]|\d\s*(-|–|—|\.\.|to|/|or)\s*\d|^(about|approx|ca|circa|over|under|at least)\b", re.IGNORECASE
 )
-A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}( .*)?|\d{1,2}[-/ ][A-Za-z]{3}([-/ ]\d{2,4})?", re.ASCII)
+A_DATE = re.compile(
+    rf"\d{{4}}-\d{{2}}-\d{{2}}( .*)?|\d{{1,2}}[-/ ]({'|'.join(month[:3] for month in MONTHS)})([-/ ]\d{{2,4}})?",
+    re.ASCII | re.IGNORECASE,
+)
 NONE_MAY_BE_ZERO = ("nutrient_tsp", "acid_tsp")
 FEWEST_WEIGHTS, LIKELY_GRAMS, LIKELY_KILOGRAMS = 3, 20.0, 2.0
 GRAMS: Mapping[str, Decimal] = {"g": Decimal(1), "kg": Decimal(1000), "oz": Decimal(str(OUNCE_G))}
@@ -190,7 +194,9 @@ def _converted(plain: str, factor: Decimal) -> str:
 def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> str | None:
     """Return a number with a point before decimals and no other mark; None if it is asked about or cannot be read."""
     text, place = number.text, table.place(number.position, number.column)
-    if EITHER.fullmatch(text) or (commas and not number.typed and EITHER_POINT.fullmatch(text)):
+    if EITHER.fullmatch(text) or (
+        not number.typed and EITHER_POINT.fullmatch(text) and (commas or _may_be_thousands(number, table))
+    ):
         return _either(number, table, log)
     if NUMBER.fullmatch(text):
         return text
@@ -208,6 +214,12 @@ def _plain(number: _Number, table: ReturnedTable, log: Log, *, commas: bool) -> 
         log.ask("TK-R34", place, "gap", text=number.raw, became=plain)
         return plain
     return None
+
+
+def _may_be_thousands(number: _Number, table: ReturnedTable) -> bool:
+    """Tell whether a number with three decimals is one that its column accepts without the point, too."""
+    field, whole = table.schema.field(number.column), int(number.text.replace(".", "")) * Decimal(number.factor)
+    return isinstance(field.maximum, int | float) and whole <= field.maximum
 
 
 def _either(number: _Number, table: ReturnedTable, log: Log) -> str | None:

@@ -5,9 +5,10 @@ import zlib
 from collections.abc import Mapping
 from typing import Any
 
+from trialkit.domain.reading_budget import RETURNED
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.returns.finding_log import Log, Place
-from trialkit.returns.sheets import MOST_ROWS, Returned, SheetText
+from trialkit.returns.sheets import Returned, SheetText
 from trialkit.returns.text_files import decode
 from trialkit.rules.form_marks import FormMarks
 from trialkit.tables.table_schema import load_schema
@@ -57,7 +58,11 @@ def _document(text: str, log: Log) -> Mapping[str, Any]:
     if start < 0:
         raise log.give_up("TK-R48", "beginning")
     try:
+        RETURNED.hold("items", text.count(",") + text.count("{") + text.count("["))
         document, end = json.JSONDecoder().raw_decode(text, start)
+        json.dumps(document, ensure_ascii=False).encode("utf-8")
+    except UnicodeEncodeError:
+        raise log.give_up("TK-R48", "half a character") from None
     except (ValueError, RecursionError):
         raise log.give_up("TK-R48", "end") from None
     if MARKER.decode() in text[end:]:
@@ -68,21 +73,22 @@ def _document(text: str, log: Log) -> Mapping[str, Any]:
 
 
 def _check_sum(document: Mapping[str, Any], tables: object, log: Log) -> None:
-    try:
-        compact = json.dumps(tables, ensure_ascii=False, separators=(",", ":")).encode("utf-8")
-    except (UnicodeEncodeError, ValueError, RecursionError):
-        compact = b""
+    compact = json.dumps(tables, ensure_ascii=False, separators=(",", ":")).encode("utf-8")
     if str(document.get("check")).lower() != f"{zlib.crc32(compact):08x}":
         raise log.give_up("TK-R48", "check sum" if document.get("check") else "no check sum")
 
 
 def _sheet(name: str, rows: object, log: Log) -> SheetText:
-    if name not in RECORD_TABLES or not isinstance(rows, list) or len(rows) > MOST_ROWS:
+    if name not in RECORD_TABLES or not isinstance(rows, list):
         raise log.give_up("TK-R48", "table", table=name)
     if not all(isinstance(row, dict) and all(isinstance(value, str) for value in row.values()) for row in rows):
         raise log.give_up("TK-R48", "texts", table=name)
     known = load_schema(name).columns
-    headings = dict.fromkeys([*known, *(heading for row in rows for heading in row)])
-    used = tuple(heading for heading in headings if any(heading in row for row in rows))
-    cells = [tuple(row.get(heading, "") for heading in used) for row in rows]
-    return SheetText(name, tuple(enumerate([used, *cells], start=1)))
+    used = dict.fromkeys(heading for row in rows for heading in row)
+    RETURNED.hold("rows", len(rows), counted=True)
+    RETURNED.hold("columns", len(used), counted=True)
+    RETURNED.hold("cells", len(rows) * len(used), counted=True)
+    RETURNED.hold("cell_characters", max((len(text) for row in rows for text in row.values()), default=0), counted=True)
+    headings = tuple(heading for heading in dict.fromkeys((*known, *used)) if heading in used)
+    cells = [tuple(row.get(heading, "") for heading in headings) for row in rows]
+    return SheetText(name, tuple(enumerate([headings, *cells], start=1)))

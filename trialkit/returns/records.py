@@ -8,11 +8,12 @@ from pathlib import Path
 import pandas as pd
 
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Key, WrittenTable, WrittenTables
+from trialkit.documents.returns import Key, WrittenTable
 from trialkit.domain.heads import CUT, NOT_WEIGHED, SAYS_NOTHING
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.rules import record_rules
 from trialkit.rules.hand_edits import content_digest, is_as_written
+from trialkit.rules.kept_documents import KeptDocuments
 from trialkit.rules.trial_folder import Trial, clues_for
 from trialkit.rules.trial_tables import TrialTables
 from trialkit.tables.atomic import cell_texts, csv_of_texts
@@ -48,10 +49,10 @@ class Record:
     edited: frozenset[TableName]
 
 
-def read_records(folder: Path, trial: Trial, written: WrittenTables) -> Record:
+def read_records(folder: Path, trial: Trial, kept: KeptDocuments) -> Record:
     """Read the record tables of a trial folder as they are; of the trial no more than its layout need be read.
 
-    `written` tells how they were written last.
+    `kept` tells how they were written last, and what is known of rows.
 
     Raises
     ------
@@ -71,12 +72,13 @@ def read_records(folder: Path, trial: Trial, written: WrittenTables) -> Record:
             records[name] = {}
             problems += [source] if source.rule not in INCOMPLETE else []
             continue
-        reading = read_table(schema, source.text, clues=clues_for(folder, schema, trial.protocol, declared))
+        reading = read_table(schema, source.text, clues=clues_for(kept, schema, trial.protocol, declared))
         problems += [problem for problem in reading.problems if _spoils(problem, schema)]
         records[name] = {schema.key_of(row): row for row in _rows(reading)}
         if any(problem.rule == "TK-F11" for problem in reading.problems):
             resaved.add(name)
-        if name in written.tables and not is_as_written(written.tables[name], source.sha256, reading):
+        written = kept.written.tables.get(name)
+        if written is not None and not is_as_written(written, source.sha256, reading):
             edited.add(name)
     if problems:
         raise TrialError(problems)

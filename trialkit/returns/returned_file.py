@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.documents.returns import Kind
+from trialkit.domain.reading_budget import RETURNED
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.phone_files import looks_like_phone_text, read_phone_file
 from trialkit.returns.sheets import Returned
 from trialkit.returns.text_files import read_csv_file
 from trialkit.returns.workbooks import read_workbook
 
-SIZE_LIMIT_BYTES = 20_000_000
 ENDINGS: dict[Kind, str] = {"workbook": ".xlsx", "csv": ".csv", "phone": ".json"}
 USUAL_ENDINGS: dict[Kind, tuple[str, ...]] = {
     "workbook": (".xlsx", ".xlsm"),
@@ -50,9 +50,9 @@ def load_original(path: Path, log: Log) -> Original:
     if not stat.S_ISREG(status.st_mode):
         raise log.give_up("TK-R05", "folder")
     with path.open("rb") as stream:
-        data = stream.read(SIZE_LIMIT_BYTES + 1)
-    if len(data) > SIZE_LIMIT_BYTES:
-        raise log.give_up("TK-R07", "file", size_mb=status.st_size / 1e6, most_mb=SIZE_LIMIT_BYTES / 1e6)
+        data = stream.read(RETURNED.file_bytes + 1)
+    with log.within_budget():
+        RETURNED.hold("file_bytes", max(len(data), status.st_size), counted=True)
     return Original(path.name, data)
 
 
@@ -72,7 +72,8 @@ def read_return(original: Original, log: Log) -> Returned:
             raise log.give_up("TK-R05", what)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise log.give_up("TK-R06", "locked or old")
-    returned = _read(data, log)
+    with log.within_budget():
+        returned = _read(data, log)
     ending = Path(original.name).suffix.lower()
     if ending not in USUAL_ENDINGS[returned.kind]:
         log.note("TK-R04", Place(), returned.kind, ending=ending)

@@ -7,10 +7,6 @@ from typing import Annotated, Literal
 from trialkit.documents.returns import Kind
 from trialkit.rules.form_marks import FormMarks
 
-MOST_COLUMNS = 200
-MOST_ROWS = 50_000
-"""Far more than one return has; the whole trial may hold more."""
-
 CellType = Literal["date", "number"]
 RemarkKind = Literal["formula", "formula without value", "error", "time", "comment"]
 

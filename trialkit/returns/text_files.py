@@ -1,16 +1,19 @@
 """CSV files as people and programs save them: encodings, marks between columns, line ends, quotation marks."""
 
+import contextlib
 import csv
-import io
 import re
+from itertools import islice
 
+from trialkit.domain.reading_budget import RETURNED
 from trialkit.returns.finding_log import Log, Place
-from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, Returned, SheetText
+from trialkit.returns.sheets import Returned, SheetText
+from trialkit.tables.csv_records import CsvRecords
+from trialkit.tables.encodings import readings_of_bytes
 from trialkit.tables.headings import best_table
-from trialkit.tables.source_file import likely_encoding
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
-LINES_LOOKED_AT = 20
+LINES_LOOKED_AT, CHARACTERS_LOOKED_AT = 20, 100_000
 SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
 
 
@@ -31,9 +34,6 @@ def read_csv_file(data: bytes, log: Log) -> Returned:
     rows = tuple((row, cells) for row, cells in records if any(map(str.strip, cells)))
     if not rows:
         raise log.give_up("TK-R08", "empty file")
-    if len(rows) > MOST_ROWS or max(len(cells) for _, cells in rows) > MOST_COLUMNS:
-        size = {"rows": len(rows), "columns": max(len(cells) for _, cells in rows)}
-        raise log.give_up("TK-R07", "table", most_rows=MOST_ROWS, most_columns=MOST_COLUMNS, **size)
     blank = rows[-1][0] - first_row + 1 != len(rows) or len(records) != len(rows)
     return Returned("csv", (SheetText(None, rows, ragged=True, blank_between=blank),))
 
@@ -42,27 +42,33 @@ def decode(data: bytes, log: Log) -> str:
     """Turn bytes into text, noting an encoding other than plain UTF-8."""
     if data.startswith(b"\xef\xbb\xbf"):
         log.note("TK-R01", Place(), "byte-order mark")
-        data = data[3:]
+        text = _decode_bytes(data[3:], log)
     elif encoding := _utf16(data):
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             raise log.give_up("TK-R05", "damaged UTF-16") from None
         log.note("TK-R01", Place(), "UTF-16")
-        return text.removeprefix("\ufeff")
-    if b"\0" in data:
-        row = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise log.give_up("TK-R05", "NUL bytes", line=row)
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        encoding, label = likely_encoding(data)
-        text = data.decode(encoding, errors="replace")
-    words = re.findall(r"[^\s,;|\"]*[^\x00-\x7f][^\s,;|\"]*", text)
-    log.note("TK-R01", Place(), encoding=label, words=tuple(dict.fromkeys(words[:5])))
-    if "\ufffd" in text:
-        raise log.give_up("TK-R05", "no letters", encoding=label)
+        text = text.removeprefix("\ufeff")
+    else:
+        text = _decode_bytes(data, log)
+    if "\0" in text:
+        raise log.give_up("TK-R05", "NUL bytes", line=text.count("\n", 0, text.index("\0")) + 1)
     return text
+
+
+def _decode_bytes(data: bytes, log: Log) -> str:
+    with contextlib.suppress(UnicodeDecodeError):
+        return data.decode("utf-8")
+    likely, *others = readings_of_bytes(data)
+    if "\ufffd" in likely.text:
+        raise log.give_up("TK-R05", "no letters", encoding=likely.name)
+    if others:
+        name, words = others[0].name, others[0].words
+        log.ask("TK-R02", Place(), "encoding", encoding=likely.name, words=likely.words, other=name, other_words=words)
+    else:
+        log.note("TK-R01", Place(), encoding=likely.name, words=likely.words)
+    return likely.text
 
 
 def _utf16(data: bytes) -> str | None:
@@ -92,7 +98,7 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
         mark = match.group(1)
         log.note("TK-R03", Place(row=1), "first line", mark=mark)
         return rest, mark, 2
-    lines = text.splitlines()[:LINES_LOOKED_AT]
+    lines = text[:CHARACTERS_LOOKED_AT].splitlines()[:LINES_LOOKED_AT]
     scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
@@ -106,32 +112,28 @@ def _headings(line: str, delimiter: str) -> int:
 
 def _records(text: str, delimiter: str, first_row: int, log: Log) -> list[tuple[int, tuple[str, ...]]]:
     records: list[tuple[int, tuple[str, ...]]] = []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    source = CsvRecords(text, delimiter, RETURNED)
     line = 0
     try:
-        for row, record in enumerate(reader, start=first_row):
+        for row, record in enumerate(source, start=first_row):
+            RETURNED.hold("columns", len(record), counted=True)
             records.append((row, tuple(record)))
-            line = reader.line_num
-            if row > 4 * MOST_ROWS:
-                raise log.give_up("TK-R07", "more rows", most_rows=MOST_ROWS, rows=row - 1)
+            line = source.line
     except csv.Error as error:
         if "unexpected end" in str(error) or "limit" in str(error):
             opened = _line_of_open_quote(text, line, delimiter) + first_row - 1
             raise log.give_up("TK-R09", line=opened) from None
-        raise log.give_up("TK-R09", "text after", line=reader.line_num + first_row - 1) from None
+        raise log.give_up("TK-R09", "text after", line=source.line + first_row - 1) from None
     return records
 
 
 def _line_of_open_quote(text: str, lines_before: int, delimiter: str) -> int:
     """Find the line in which the cell begins that is never closed; lines count from 1."""
-    line, inside, opened, fresh = lines_before + 1, False, lines_before + 1, True
-    rest = "\n".join(re.split(r"\r\n|\r|\n", text)[lines_before:])
-    for character in rest:
-        if character == '"' and (inside or fresh):
-            inside = not inside
-            opened = line if inside else opened
-            fresh = not inside
-        else:
-            fresh = not inside and character in (delimiter, "\n")
-        line += character == "\n"
-    return opened
+    mark = re.escape(delimiter)
+    cell = re.compile(rf'(?:"(?:[^"]|"")*+"|[^"{mark}\r\n][^{mark}\r\n]*+)?(?:{mark}|\r\n|\r|\n)')
+    lines = re.compile(r"\r\n|\r|\n")
+    at = next(islice(lines.finditer(text), lines_before - 1, None)).end() if lines_before else 0
+    began = at
+    while found := cell.match(text, at):
+        at = found.end()
+    return lines_before + 1 + len(lines.findall(text, began, at))

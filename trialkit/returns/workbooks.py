@@ -7,17 +7,14 @@ from collections.abc import Iterator
 from datetime import date, datetime, time
 from typing import Any
 
+from trialkit.domain.reading_budget import WORKBOOK
 from trialkit.returns.finding_log import Log
-from trialkit.returns.sheets import MOST_COLUMNS, MOST_ROWS, CellRemark, CellType, MergedCells, Returned, SheetText
+from trialkit.returns.sheets import CellRemark, CellType, MergedCells, Returned, SheetText
+from trialkit.returns.workbook_parts import HasEntities, WorkbookParts
 from trialkit.rules.form_marks import FormMarks
 
 MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET = "trialkit", "lists", "Read me first"
 FORMAT = "trialkit-workbook-1"
-MOST_ENTRIES = 2_000
-MOST_UNPACKED_BYTES = 60_000_000
-MOST_RATIO = 200
-RATIO_MATTERS_FROM_BYTES = 5_000_000
-MOST_CELLS = 300_000
 NO_FILL = (None, "none")
 
 
@@ -29,15 +26,16 @@ def read_workbook(data: bytes, log: Log) -> Returned:
     UnreadableReturn
         If it is too large, damaged, or no workbook.
     """
-    _bounded(data, log)
-    values, formulas = _load(data, log, values=True), _load(data, log, values=False)
+    parts = _parts(data, log)
+    values = _load(data, log, values=True)
+    formulas = _load(data, log, values=False) if parts.has_formulas else values
     marks = _marks(values)
     ours = {MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET} if marks else set()
     sheets = []
     for name in values.sheetnames:
         if name in ours or not hasattr(values[name], "merged_cells"):  # a sheet of a chart has no cells
             continue
-        sheet = _sheet(values[name], formulas[name], log)
+        sheet = _sheet(values[name], formulas[name])
         if sheet.rows:
             sheets.append(sheet)
     if not sheets:
@@ -46,38 +44,20 @@ def read_workbook(data: bytes, log: Log) -> Returned:
     return Returned("workbook", tuple(sheets), form, marks.get("site", ""))
 
 
-def _bounded(data: bytes, log: Log) -> None:
-    """Refuse what would unpack to more than any record needs, before anything is unpacked."""
+def _parts(data: bytes, log: Log) -> WorkbookParts:
+    """Count what a workbook holds, and refuse what is more than any record needs before it is taken in."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            entries = archive.infolist()
-            unpacked = sum(entry.file_size for entry in entries)
-            if (
-                len(entries) > MOST_ENTRIES
-                or unpacked > MOST_UNPACKED_BYTES
-                or (unpacked > RATIO_MATTERS_FROM_BYTES and unpacked > MOST_RATIO * len(data))
-            ):
-                sizes = {"size_mb": len(data) / 1e6, "unpacked_mb": unpacked / 1e6}
-                raise log.give_up("TK-R07", "unpacked", most_mb=MOST_UNPACKED_BYTES / 1e6, **sizes)
-            names = {entry.filename for entry in entries}
-            if any(entry.flag_bits & 1 for entry in entries):
+            names = {entry.filename for entry in archive.infolist()}
+            if any(entry.flag_bits & 1 for entry in archive.infolist()):
                 raise log.give_up("TK-R06", "locked")
             if "xl/workbook.xml" not in names:
                 raise log.give_up("TK-R05", "other program" if "mimetype" in names else "archive")
-            parts = [entry for entry in entries if entry.filename.endswith((".xml", ".rels"))]
-            if any(b"<!DOCTYPE" in _beginning(archive, entry) for entry in parts):  # no spreadsheet program writes it
-                raise log.give_up("TK-R05", "entities")
-            sheets = [entry for entry in entries if entry.filename.startswith("xl/worksheets/")]
-            cells = sum(archive.read(entry).count(b"<c ") for entry in sheets if entry.filename.endswith(".xml"))
+            return WorkbookParts(archive)
+    except HasEntities:
+        raise log.give_up("TK-R05", "entities") from None
     except (zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError, RuntimeError, _zlib_error()):
         raise log.give_up("TK-R05", "damaged workbook") from None
-    if cells > MOST_CELLS:
-        raise log.give_up("TK-R07", "cells", most_cells=MOST_CELLS, cells=cells)
-
-
-def _beginning(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
-    with archive.open(entry) as stream:
-        return stream.read(4096)
 
 
 def _zlib_error() -> type[Exception]:
@@ -107,18 +87,17 @@ def _marks(workbook: Any) -> dict[str, str]:
     return {"trial": "", "layout": "", "form": "", "site": ""} | marks
 
 
-def _sheet(values: Any, formulas: Any, log: Log) -> SheetText:
-    if values.max_column > MOST_COLUMNS or values.max_row > 4 * MOST_ROWS:
-        _refuse_huge(values, log)
+def _sheet(values: Any, formulas: Any) -> SheetText:
     rows: list[tuple[int, tuple[str, ...]]] = []
     remarks: list[CellRemark] = []
     looks: dict[tuple[int, int], str] = {}
     typed: dict[tuple[int, int], CellType] = {}
-    for number, (value_row, formula_row) in enumerate(
-        zip(values.iter_rows(), formulas.iter_rows(), strict=False), start=1
-    ):
-        cells = tuple(_text(cell.value) for cell in value_row)
-        for column, (cell, formula) in enumerate(zip(value_row, formula_row, strict=False), start=1):
+    cells_by_row = _cells_by_row(values, formulas)
+    width = max((max(cells) for cells in cells_by_row.values()), default=0)
+    for number, cells in cells_by_row.items():
+        texts, told = [""] * width, len(remarks)
+        for column, (cell, formula) in cells.items():
+            texts[column - 1] = _text(cell.value)
             remarks += _remarks(cell, formula, number, column)
             if look := _look(cell):
                 looks[number, column] = look
@@ -126,10 +105,8 @@ def _sheet(values: Any, formulas: Any, log: Log) -> SheetText:
                 typed[number, column] = "date"
             elif isinstance(cell.value, int | float) and not isinstance(cell.value, bool):
                 typed[number, column] = "number"
-        if any(map(str.strip, cells)) or any(remark.row == number for remark in remarks[-len(cells) :]):
-            rows.append((number, cells))
-    if len(rows) > MOST_ROWS:
-        raise log.give_up("TK-R07", "rows", most_rows=MOST_ROWS, rows=len(rows))
+        if any(map(str.strip, texts)) or len(remarks) > told:
+            rows.append((number, tuple(texts)))
     last = rows[-1][0] if rows else 0
     return SheetText(
         values.title,
@@ -148,19 +125,22 @@ def _sheet(values: Any, formulas: Any, log: Log) -> SheetText:
     )
 
 
-def _refuse_huge(values: Any, log: Log) -> None:
-    """A cell far out makes a sheet huge, although little is in it: refuse unless it is only formatted."""
-    far = [cell for cell in values._cells.values() if cell.value is not None]
-    columns, rows = max((c.column for c in far), default=0), max((c.row for c in far), default=0)
-    if columns > MOST_COLUMNS or rows > 4 * MOST_ROWS or values.max_column * values.max_row > 4 * MOST_CELLS:
-        size = {"rows": values.max_row, "columns": values.max_column}
-        raise log.give_up("TK-R07", "sheet", most_rows=MOST_ROWS, most_columns=MOST_COLUMNS, **size)
+def _cells_by_row(values: Any, formulas: Any) -> dict[int, dict[int, tuple[Any, Any]]]:
+    """Return the cells that hold anything, as value and as formula; one far out makes a sheet huge that has few."""
+    rows: dict[int, dict[int, tuple[Any, Any]]] = {}
+    for place, cell in sorted(values._cells.items()):
+        formula = formulas._cells[place]
+        if cell.value is not None or formula.value is not None or cell.comment is not None:
+            rows.setdefault(place[0], {})[place[1]] = cell, formula
+    WORKBOOK.hold("columns", max((max(cells) for cells in rows.values()), default=0), counted=True)
+    WORKBOOK.hold("rows", max(rows, default=0), counted=True)
+    return rows
 
 
 def _hidden_columns(values: Any) -> Iterator[int]:
     for shape in values.column_dimensions.values():
         if shape.hidden and shape.min and shape.max:
-            yield from range(shape.min, min(shape.max, MOST_COLUMNS) + 1)
+            yield from range(shape.min, min(shape.max, WORKBOOK.columns) + 1)
 
 
 def _text(value: object) -> str:

@@ -2,23 +2,17 @@
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
-from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 
-from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.problems import Problem
-from trialkit.documents.returns import Conflicts, Correction, Corrections, WrittenTable, WrittenTables
+from trialkit.documents.returns import Correction, WrittenTable
 from trialkit.domain.table_names import TableName
-from trialkit.rules.unfinished import CONFLICTS, CORRECTIONS, LARGEST_DOCUMENT_BYTES, WRITTEN
+from trialkit.rules.kept_documents import KeptDocuments
 from trialkit.tables.atomic import cell_texts, csv_of_texts
 from trialkit.tables.problem import problem
-from trialkit.tables.source_file import read_source
 from trialkit.tables.typed_tables import TableReading
 
-Kept = TypeVar("Kept", WrittenTables, Corrections, Conflicts)
 Cell = tuple[TableName, tuple[str, ...], str]
 
 
@@ -36,19 +30,16 @@ def is_as_written(written: WrittenTable, sha256: str, reading: TableReading) -> 
 
 
 def hand_edits(
-    folder: Path, readings: Mapping[TableName, TableReading], sha256: Mapping[str, str]
+    kept: KeptDocuments, readings: Mapping[TableName, TableReading], sha256: Mapping[str, str]
 ) -> Iterator[Problem]:
-    """TK-R60: tell of tables that are not as they were written last, and of corrected values that are otherwise now.
-
-    What is kept under returned and cannot be read is told of elsewhere.
-    """
-    for name, written in _kept(folder, WRITTEN, WrittenTables()).tables.items():
+    """TK-R60: tell of tables that are not as they were written last, and of corrected values that are otherwise now."""
+    for name, written in kept.written.tables.items():
         reading = readings[name]
         if reading.file in sha256 and reading.raw and not is_as_written(written, sha256[reading.file], reading):
             yield problem("TK-R60", reading.file)
-    newest = {one.cell: one for one in _kept(folder, CORRECTIONS, Corrections()).corrections}
+    newest = {one.cell: one for one in kept.corrections.corrections}
     chosen: dict[Cell, set[str]] = {}
-    for conflict in _kept(folder, CONFLICTS, Conflicts()).conflicts if newest else ():
+    for conflict in kept.conflicts.conflicts if newest else ():
         chosen.setdefault(conflict.cell, set()).update([conflict.taken] if conflict.choice else [])
     for cell, one in newest.items():
         found = _found(readings[one.table], one)
@@ -56,14 +47,6 @@ def hand_edits(
             row, text = found
             told = {"text": text, "after": one.after, "by": one.by, "on": one.on}
             yield problem("TK-R60", f"{one.table}.csv", "corrected", row=row, column=one.column, **told)
-
-
-def _kept(folder: Path, name: str, none: Kept) -> Kept:
-    source = read_source(folder, name, limit=LARGEST_DOCUMENT_BYTES)
-    if not isinstance(source, Problem):
-        with suppress(DamagedDocument):
-            return from_text(type(none), source.text)
-    return none
 
 
 def _found(reading: TableReading, correction: Correction) -> tuple[int, str] | None:

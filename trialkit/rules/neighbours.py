@@ -1,13 +1,14 @@
 """Trials in folders beside a trial's own: whose bucket a label is that the trial does not have, and labels of both."""
 
-import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from trialkit.documents.problems import Problem
+from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
+from trialkit.tables.toml_text import NoToml, toml_data
 
 MOST_LOOKED_AT = 200
 """Folders beside a trial's own: more than a county runs in many seasons."""
@@ -43,10 +44,10 @@ def _neighbours(folder: Path) -> Iterator[tuple[str, frozenset[str]]]:
 
 def _name(folder: Path) -> str:
     """Name a trial by its id, or by its folder where that cannot be read."""
-    source = read_source(folder, PROTOCOL_FILE)
+    source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     try:
-        about = {} if isinstance(source, Problem) else tomllib.loads(source.text).get("trial", {})
-    except (ValueError, RecursionError):
+        about = {} if isinstance(source, Problem) else toml_data(source.text).get("trial", {})
+    except (NoToml, OverBudget):
         about = {}
     name = about.get("id") if isinstance(about, dict) else None
     return name if isinstance(name, str) and name else folder.name

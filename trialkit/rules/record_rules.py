@@ -10,7 +10,7 @@ from trialkit.domain.heads import NOT_CUT, NOT_WEIGHED, is_harvested, is_recorde
 from trialkit.rules.amendments import withdrawn_gardens
 from trialkit.rules.trial_tables import Tables, TrialTables, at_rows
 from trialkit.tables.bucket_ids import nearest_bucket_id
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.nearest import nearest_name, plain_name
 from trialkit.tables.problem import problem
 from trialkit.tables.table_schema import ForeignKey
 from trialkit.tables.typed_tables import TableReading
@@ -50,6 +50,17 @@ def _broken_links(reading: TableReading, link: ForeignKey, known: set[str]) -> I
             listed_in=link.table,
             near=near.get(text),
         )
+
+
+def gardens_have_names_of_their_own(tables: Tables) -> Iterator[Problem]:
+    """TK-K04: no garden's short or full name is another's too, but for capitals, accents or blanks."""
+    reading = tables.readings["sites"]
+    others: dict[str, str] = {}
+    for row, site, name in zip(reading.frame.index, reading.frame["site"], reading.frame["name"], strict=True):
+        for column, text in (("site", site), ("name", name)):
+            other = others.setdefault(plain_name(text), site) if text else site
+            if other != site:
+                yield problem("TK-K04", reading.file, row=int(row), column=column, text=text, other=other)
 
 
 def dates_lie_in_the_trial(tables: TrialTables) -> Iterator[Problem]:
@@ -125,6 +136,10 @@ def fates_are_written(tables: Tables) -> Iterator[Problem]:
     frame = reading.frame
     blank = (frame["outcome"] == "") & frame["weight_g"].isna() & frame["harvested_on"].isna()
     blank &= frame["marketable"].isna()
+    unread = {
+        row for name in ("outcome", "weight_g", "harvested_on", "marketable") for row in reading.rows_at_fault(name)
+    }
+    blank &= ~frame.index.isin(unread)  # something is written there
     place = tables.frame("layout").drop_duplicates("bucket").set_index("bucket")["site"]
     site = place.reindex(frame["bucket"]).set_axis(frame.index).fillna("")
     blank &= ~site.isin(withdrawn_gardens(tables.frame("amendments")))

@@ -10,14 +10,17 @@ import pandas as pd
 
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
+from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
-from trialkit.protocol.trial_protocol import SIZE_LIMIT_BYTES, Protocol, parse_protocol
+from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
+from trialkit.rules.followed import followed, without_cells_at_fault
 from trialkit.rules.hand_edits import hand_edits
+from trialkit.rules.kept_documents import KEPT_FILES, KeptDocuments, kept_documents
 from trialkit.rules.trial_tables import Tables, TrialTables
-from trialkit.rules.unfinished import corrections_made, generation, open_conflicts, remembered_rows, unfinished_merge
-from trialkit.tables.problem import PlanError, TrialError
+from trialkit.rules.unfinished import generation, open_conflicts, remembered_rows, unfinished_merge
+from trialkit.tables.problem import PlanError, TrialError, first_problems
 from trialkit.tables.resaved import Clues
 from trialkit.tables.source_file import read_source
 from trialkit.tables.table_schema import TableSchema, load_schema
@@ -37,6 +40,7 @@ ProtocolRule = Callable[[TrialTables], Iterator[Problem]]
 
 LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     record_rules.names_are_declared,
+    record_rules.gardens_have_names_of_their_own,
     layout_rules.places_are_distinct,
     layout_rules.identities_carry_a_check,
     layout_rules.sites_have_buckets,
@@ -44,7 +48,7 @@ LAYOUT_TABLE_RULES: tuple[TableRule, ...] = (
     solution_rules.acids_are_of_the_kitchen,
 )
 TABLE_RULES: Mapping[Stage, tuple[TableRule, ...]] = {
-    "plan": (solution_rules.acids_are_of_the_kitchen,),
+    "plan": (record_rules.gardens_have_names_of_their_own, solution_rules.acids_are_of_the_kitchen),
     "layout": LAYOUT_TABLE_RULES,
     "records": (
         *LAYOUT_TABLE_RULES,
@@ -200,32 +204,32 @@ def check_trial(folder: Path, *, stage: Stage = "records") -> CheckResult:
 
 
 def _checked(folder: Path, stage: Stage) -> CheckResult:
-    unfinished = None if stage == "plan" else unfinished_merge(folder)
+    unfinished = unfinished_merge(folder)
     if unfinished is not None:
         return CheckResult((unfinished,), None)
+    kept = KeptDocuments() if stage == "plan" else kept_documents(folder)
     digests: dict[str, str] = {}
-    problems: list[Problem] = []
+    problems = list(kept.problems)
     protocol, text = _read_protocol(folder, digests, problems)
     tables = TABLES_OF_STAGE[stage]
     readings: dict[TableName, TableReading] = {}
     for name in TABLE_NAMES:
         schema = load_schema(name)
-        clues = clues_for(folder, schema, protocol, {table: reading.raw for table, reading in readings.items()})
+        clues = clues_for(kept, schema, protocol, {table: reading.raw for table, reading in readings.items()})
         readings[name] = (
             _read_table(folder, name, clues, protocol, digests, problems) if name in tables else empty_table(schema)
         )
     for reading in readings.values():
         problems += reading.problems
-    later = [problem for rule in TABLE_RULES[stage] for problem in rule(Tables(readings))]
-    corrections = corrections_made(folder) if stage == "records" else ()
-    if isinstance(corrections, Problem):
-        later.append(corrections)
-        corrections = ()
+    sound = {name: without_cells_at_fault(reading) for name, reading in readings.items()}
+    of_tables = (one for rule in TABLE_RULES[stage] for one in followed(rule, Tables(sound)))
+    later = list(first_problems(of_tables, "heads.csv"))
+    corrections = kept.corrections.corrections if stage == "records" else ()
     if protocol is not None:
-        whole = TrialTables(readings, protocol, text, corrections)
-        later += [problem for rule in PROTOCOL_RULES[stage] for problem in rule(whole)]
+        whole = TrialTables(sound, protocol, text, corrections)
+        later += first_problems((one for rule in PROTOCOL_RULES[stage] for one in followed(rule, whole)), "heads.csv")
     if stage == "records":
-        later += [*open_conflicts(folder), *hand_edits(folder, readings, digests)]
+        later += [*open_conflicts(kept.conflicts), *followed(hand_edits, kept, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
     title = protocol.trial.title if protocol else ""
@@ -283,7 +287,7 @@ def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:
 
 
 def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem]) -> tuple[Protocol | None, str]:
-    source = read_source(folder, PROTOCOL_FILE, limit=SIZE_LIMIT_BYTES)
+    source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     if isinstance(source, Problem):
         problems.append(source)
         return None, ""
@@ -296,7 +300,7 @@ def _read_protocol(folder: Path, digests: dict[str, str], problems: list[Problem
 
 
 def clues_for(
-    folder: Path,
+    kept: KeptDocuments,
     schema: TableSchema,
     protocol: Protocol | None,
     tables: Mapping[TableName, Mapping[str, Sequence[str]]],
@@ -304,7 +308,7 @@ def clues_for(
     """Gather what settles how a table is read that a spreadsheet program saved anew; `tables` hold declared names."""
     names = {key.column: tables.get(key.table, {}).get(key.other_column) for key in schema.foreign_keys}
     declared = {column: tuple(of_column) for column, of_column in names.items() if of_column is not None}
-    return Clues(declared, years_of(protocol) if protocol else None, lambda: remembered_rows(folder, schema))
+    return Clues(declared, years_of(protocol) if protocol else None, lambda: remembered_rows(kept, schema))
 
 
 def years_of(protocol: Protocol) -> range | None:
@@ -352,5 +356,5 @@ def _not_blamed_already(
 
 
 def _place(problem: Problem) -> tuple[int, int]:
-    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES))
+    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES), *KEPT_FILES)
     return files.index(problem.file), problem.row or 0

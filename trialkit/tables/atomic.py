@@ -3,45 +3,81 @@
 from __future__ import annotations
 
 import contextlib
+import glob
 import os
 import secrets
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
 from trialkit.domain.errors import WrongCall
 from trialkit.tables.formula_text import defused
 
+if sys.platform != "win32":
+    import fcntl
+
 if TYPE_CHECKING:
     import pandas as pd
+
+TOKEN_BYTES = 8
+"""Of the name under which a file is written until it is whole."""
 
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write a file so that it is either the old one or the whole new one, even if the power fails.
 
-    Its folder must exist.
+    Its folder must exist. What an earlier write of the same file left that was killed is cleared away.
 
     Raises
     ------
     OSError
-        If it cannot be written; nothing is left behind.
+        If it cannot be written, with its name; nothing is left behind.
     """
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(8)}.tmp")
+    _clear_left_over(path)
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(TOKEN_BYTES)}.tmp")
     try:
         with temporary.open("xb") as stream:
+            if not _is_held(stream):
+                return write_bytes(path, data)
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        with contextlib.suppress(FileNotFoundError):  # keep the permissions of a file that is replaced
-            temporary.chmod(path.stat().st_mode & 0o777)
-        temporary.replace(path)
-    except BaseException:  # an interrupt by the keyboard too must leave nothing behind
+            with contextlib.suppress(FileNotFoundError):  # keep the permissions of a file that is replaced
+                temporary.chmod(path.stat().st_mode & 0o777)
+            if sys.platform != "win32":  # while it is held: nobody takes it for left over
+                temporary.replace(path)
+        if sys.platform == "win32":  # where an open file cannot be moved
+            temporary.replace(path)
+    except BaseException as error:  # an interrupt by the keyboard too must leave nothing behind
         with contextlib.suppress(OSError):
             temporary.unlink()
+        if isinstance(error, OSError) and error.errno is not None:
+            raise OSError(error.errno, error.strerror, str(path)) from error
         raise
+
+
+def _clear_left_over(path: Path) -> None:
+    """Remove what writes of a file left that were killed; one that is under way holds its own."""
+    for left in path.parent.glob(f".{glob.escape(path.name)}.{'[0-9a-f]' * 2 * TOKEN_BYTES}.tmp"):
+        with contextlib.suppress(OSError):
+            if sys.platform == "win32":  # which refuses while another has it open
+                left.unlink()
+            elif left.is_file() and not left.is_symlink():
+                with left.open("rb") as stream:
+                    fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                    left.unlink()
+
+
+def _is_held(stream: IO[bytes]) -> bool:
+    """Mark a new file as being written, for as long as it is open; false where it was cleared away before."""
+    if sys.platform != "win32":
+        with contextlib.suppress(OSError):  # some network file systems cannot
+            fcntl.flock(stream, fcntl.LOCK_EX)
+    return sys.platform == "win32" or os.fstat(stream.fileno()).st_nlink > 0
 
 
 def write_text(path: Path, text: str) -> None:
@@ -57,6 +93,8 @@ def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
     ------
     WrongCall
         Saying what is `busy`, if another process does not end in time.
+    OSError
+        If the lock cannot be had, with the name of its folder.
     """
     from filelock import FileLock, Timeout
 
@@ -65,6 +103,8 @@ def locked(lock: Path, timeout_s: float, busy: str) -> Iterator[None]:
         guard.acquire(timeout=timeout_s)
     except Timeout:
         raise WrongCall(f"{busy}; try again when it has ended.") from None
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(lock.parent)) from error
     try:
         yield
     finally:

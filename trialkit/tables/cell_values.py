@@ -37,11 +37,12 @@ GROUPED = re.compile(r"[+-]?\d{1,3}(?:[ _'’\u00a0\u202f]\d{3})+(?:\.\d+)?|\d+(
 ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 SLASHED_DATE = re.compile(r"\d{1,2}([/.\- ])\d{1,2}\1\d{2}(\d{2})?", re.ASCII)
 SERIAL_DATE = re.compile(r"[34]\d{4}", re.ASCII)
-MINUSES = {0x2212: "-", 0xFF0D: "-", 0xFF0E: "."}
+SIGNS = {0x2212: "-", 0xFF0D: "-", 0xFF0E: ".", 0xFF0C: ",", 0x066B: ".", 0x066C: ","}
+"""The minus sign, full-width signs, and the Arabic separators of decimals and of thousands."""
 
 
 def plain_figures(text: str) -> str:
-    """Replace the Unicode minus sign and the figures of other scripts and widths by the plain ones.
+    """Replace the Unicode minus sign, and figures and separators of other scripts and widths, by the plain ones.
 
     Examples
     --------
@@ -49,7 +50,7 @@ def plain_figures(text: str) -> str:
     '-152'
     """
     figures = (str(unicodedata.decimal(c)) if not c.isascii() and c.isdecimal() else c for c in text)
-    return "".join(figures).translate(MINUSES)
+    return "".join(figures).translate(SIGNS)
 
 
 def parse_text(text: str) -> Parsed:

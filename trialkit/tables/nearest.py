@@ -1,7 +1,20 @@
-"""The nearest known name to a misspelt one."""
+"""Names that are alike: the same but for capitals or accents, or the nearest to a misspelt one."""
 
+import unicodedata
 from collections.abc import Iterable
 from difflib import get_close_matches
+
+
+def plain_name(text: str) -> str:
+    """Fold what people leave out or change in a name: capitals, accents, width, and how many blanks there are.
+
+    Examples
+    --------
+    >>> plain_name("École  du Moulin") == plain_name("ecole du moulin")
+    True
+    """
+    parted = unicodedata.normalize("NFKD", text)
+    return " ".join("".join(c for c in parted if not unicodedata.combining(c)).casefold().split()) or text
 
 
 def nearest_name(text: str, known: Iterable[str]) -> str | None:

@@ -1,10 +1,12 @@
 """Problems of a trial folder: made by the rule book, raised where nothing can be done until they are fixed."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import islice
 from pathlib import Path
 
 from trialkit.documents.problems import FactValue, Problem, facts
 from trialkit.domain.quoting import shown
+from trialkit.domain.reading_budget import TABLE, OverBudget
 from trialkit.tables.rule_book import RULES
 
 
@@ -38,3 +40,16 @@ def problem(
     """Make a problem of a case of a rule and its facts, with the severity that the rule book gives the rule."""
     column = None if column is None else shown(column)  # a heading or key may be a stranger's too
     return Problem(RULES[rule].severity, rule, case, file, row, column, facts(**values))
+
+
+def too_large(file: str, over: OverBudget) -> Problem:
+    """Make the problem that a file holds more than is read."""
+    return problem("TK-F03", file, measure=over.measure, most=over.most, amount=over.found)
+
+
+def first_problems(problems: Iterable[Problem], file: str) -> tuple[Problem, ...]:
+    """Return as many problems as anybody reads, and behind them the problem that there are more."""
+    found = tuple(islice(problems, TABLE.findings + 1))
+    if len(found) <= TABLE.findings:
+        return found
+    return *found[:-1], too_large(file, OverBudget("findings", TABLE.findings))

@@ -2,19 +2,19 @@
 
 import csv
 import gc
-import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from typing import Annotated
 
 from trialkit.documents.problems import Problem
-from trialkit.tables.problem import problem
+from trialkit.domain.reading_budget import PLAN_TABLE, OverBudget, ReadingBudget
+from trialkit.tables.csv_records import CsvRecords
+from trialkit.tables.problem import problem, too_large
 
 COMMAS = "commas"
 OTHER_MARKS = {";": "semicolons", "\t": "tabs"}
-MOST_COLUMNS = 200
-"""Far more than any table has; each unknown one is reported."""
 
 
 @dataclass(frozen=True)
@@ -30,10 +30,13 @@ class RawTable:
     mark: Annotated[str, "What stands between columns."] = COMMAS
 
 
-def parse_csv(file: str, text: str) -> RawTable | Problem:
+def parse_csv(file: str, text: str, budget: ReadingBudget = PLAN_TABLE) -> RawTable | Problem:
     """Split the text of a CSV file into cells, or say why not; blank rows are skipped, no row is ever shifted."""
-    with _collector_at_rest():
-        return _parse(file, text)
+    try:
+        with _collector_at_rest():
+            return _parse(file, text, budget)
+    except OverBudget as over:
+        return too_large(file, over)
 
 
 @contextmanager
@@ -48,39 +51,40 @@ def _collector_at_rest() -> Iterator[None]:
             gc.enable()
 
 
-def _parse(file: str, text: str) -> RawTable | Problem:
-    records, mark = _records(file, text), COMMAS
+def _parse(file: str, text: str, budget: ReadingBudget) -> RawTable | Problem:
+    records, mark = _records(file, text, budget), COMMAS
     if not isinstance(records, Problem) and records and len(records[0][1]) == 1:
         for other in (other for other in OTHER_MARKS if other in records[0][1][0]):
-            records, mark = _separated(file, text, other), OTHER_MARKS[other]
+            records, mark = _separated(file, text, budget, other), OTHER_MARKS[other]
             break
     if isinstance(records, Problem):
         return records
     if not records:
         return problem("TK-F08", file, "empty file")
     (header_row, heading), *body = records
-    if len(heading) > MOST_COLUMNS:
-        return problem("TK-C02", file, "too many", row=header_row, count=len(heading), most=MOST_COLUMNS)
+    budget.hold("columns", len(heading), counted=True)
     heading, body = _without_empty_columns(heading, body)
     problems = [
         problem("TK-C03", file, row=header_row, column=name, heading=name, count=count)
         for name in dict.fromkeys(heading)
         if (count := heading.count(name)) > 1
     ]
-    problems += [_wrong_length(file, row, record, heading) for row, record in body if len(record) != len(heading)]
+    odd = ((row, record) for row, record in body if len(record) != len(heading))
+    problems += [_wrong_length(file, row, record, heading) for row, record in islice(odd, budget.findings + 1)]
     kept = [(row, record) for row, record in body if len(record) == len(heading)]
     columns = list(zip(*(record for _, record in kept), strict=True)) or [()] * len(heading)
     cells = {name: [*map(str.strip, column)] for name, column in zip(heading, columns, strict=True)}
     return RawTable(cells, [row for row, _ in kept], len(kept) == len(body), tuple(problems), mark)
 
 
-def _records(file: str, text: str, delimiter: str = ",") -> list[tuple[int, list[str]]] | Problem:
+def _records(
+    file: str, text: str, budget: ReadingBudget, delimiter: str = ","
+) -> list[tuple[int, list[str]]] | Problem:
     """Read the records that hold anything, with the row a spreadsheet shows them in."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     records: list[tuple[int, list[str]]] = []
     row = 0
     try:
-        for row, record in enumerate(reader, start=1):
+        for row, record in enumerate(CsvRecords(text, delimiter, budget), start=1):
             if any(cell and not cell.isspace() for cell in record):
                 records.append((row, record))
     except csv.Error as error:
@@ -89,9 +93,9 @@ def _records(file: str, text: str, delimiter: str = ",") -> list[tuple[int, list
     return records
 
 
-def _separated(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]] | Problem:
+def _separated(file: str, text: str, budget: ReadingBudget, delimiter: str) -> list[tuple[int, list[str]]] | Problem:
     """Read records whose header has another mark between columns, if most rows have it too."""
-    records = _records(file, text, delimiter)
+    records = _records(file, text, budget, delimiter)
     if isinstance(records, Problem):
         return records
     (header_row, heading), *body = records

@@ -44,10 +44,11 @@ TK-F03 error: A file is too large
   Check that the right file was saved, without pictures or other sheets.
 TK-F04 error: A file is not UTF-8
   Names with accents would be spoiled silently.
-  Save it again as "CSV UTF-8 (comma delimited)".
+  Save it again in UTF-8: a table as "CSV UTF-8 (comma delimited)", trial.toml as plain text.
 TK-F05 error: A file holds NUL bytes
   It was damaged, or is not a text file.
-  Fetch the file again from whoever sent it, or save it again as CSV UTF-8.
+  Fetch the file again from whoever sent it, or save it again in UTF-8: a table as "CSV UTF-8", trial.toml as \
+plain text.
 TK-F06 error: A quotation mark is never closed
   Everything after it would be swallowed into one cell.
   Close the quotation mark, or take it out.
@@ -70,6 +71,13 @@ TK-F12 error: A table that a spreadsheet program saved so that it cannot be read
   What its cells were can no longer be told for sure, so none of them is read.
   Put the file back from a copy, and put single values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why \
 TEXT; or show dates as year-month-day and names as text in the spreadsheet program, and save it again as "CSV UTF-8".
+
+TK-F13 error: A rule that could not be followed
+  What it looks for was not looked for, so the records cannot be called right.
+  Put the other problems right and check again. If this one stays, it is a fault of trialkit: report it.
+TK-F14 error: Results that cannot be read
+  The report, the data package and the ledger are made from them.
+  Run trialkit analyse on the folder again: it makes them anew from the records.
 
 # Headings
 TK-C01 error: A column is missing
@@ -139,6 +147,9 @@ TK-K02 error: A name that its own table does not list
 TK-K03 error: A date outside the trial
   The year or the month was mistyped.
   Correct the date, or trial.started_on in trial.toml.
+TK-K04 warning: Two gardens of one name
+  A return that tells this name may be either's, so it cannot be merged.
+  Give each garden a name of its own in sites.csv.
 
 # The protocol
 TK-P01 error: trial.toml or county.toml cannot be read
@@ -487,8 +498,8 @@ TK-R53 error: Dates of two kinds in one column
 TK-R54 warning: A sheet was recognised by its headings
   Its name is not that of a table.
   Nothing need be done.
-TK-R55 error: A merge that did not end
-  The tables may be partly old and partly new.
+TK-R55 error: A command that was stopped half-way
+  The files may be partly old and partly new.
   Run trialkit merge on the folder: it finishes what was begun.
 TK-R56 error: A choice that cannot be made
   There is no such conflict, or the value does not fit.
@@ -500,9 +511,10 @@ TK-R57 error: A bucket of another garden
 TK-R58 warning: Words around a phone's record were passed over
   A message has more in it than the record.
   See whether the words say anything that belongs under a note.
-TK-R59 error: Corrections that cannot be read
-  What was corrected, and why, belongs to the record and to its report.
-  Restore returned/corrections.json from a copy; trialkit correct writes it, nothing else.
+TK-R59 error: What is kept of returns and corrections cannot be read
+  What was returned otherwise, what was corrected and why, and how returns were read belong to the record.
+  Restore the file from a copy; trialkit merge and trialkit correct write it, nothing else. If there is no copy, move \
+it away and merge the originals in returned again: what it told of choices and corrections is then no longer known.
 TK-R60 warning: Records changed by hand after a merge or a correction wrote them
   Nobody can tell what they were and why they were changed; a later return may say otherwise.
   Put the file back from a copy and put values right with trialkit correct DIR BUCKET HEAD COLUMN=VALUE --why TEXT; if \

@@ -2,15 +2,14 @@
 
 import hashlib
 import stat
-from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from trialkit.documents.problems import Problem
-from trialkit.tables.problem import problem
-
-SIZE_LIMIT_BYTES = 20_000_000
+from trialkit.domain.reading_budget import TABLE, OverBudget, ReadingBudget
+from trialkit.tables.encodings import readings_of_bytes
+from trialkit.tables.problem import problem, too_large
 
 
 @dataclass(frozen=True)
@@ -23,13 +22,13 @@ class SourceText:
 
 
 def read_source(
-    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", budget: ReadingBudget = TABLE
 ) -> SourceText | Problem:
-    """Read one file of a trial folder, of so many bytes at most; the text has no byte-order mark.
+    """Read one file of a trial folder, as large as its budget at most; the text has no byte-order mark.
 
     The severity tells how much it matters if the file is missing.
     """
-    data = read_bytes(folder, name, severity=severity, limit=limit)
+    data = read_bytes(folder, name, severity=severity, budget=budget)
     if isinstance(data, Problem):
         return data
     text = _decode(name, data)
@@ -37,7 +36,7 @@ def read_source(
 
 
 def read_bytes(
-    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", limit: int = SIZE_LIMIT_BYTES
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", budget: ReadingBudget = TABLE
 ) -> bytes | Problem:
     """Read the bytes of one file, as `read_source` reads its text."""
     path = folder / name
@@ -48,13 +47,15 @@ def read_bytes(
         if not stat.S_ISREG(status.st_mode):
             return problem("TK-F02", name, "folder")
         with path.open("rb") as stream:
-            data = stream.read(limit + 1)
+            data = stream.read(budget.file_bytes + 1)
     except FileNotFoundError:
         return replace(problem("TK-F01", name), severity=severity)
     except (OSError, RuntimeError) as error:  # RuntimeError: a loop of links, on some systems
         return problem("TK-F02", name, "unreadable", said=str(error))
-    if len(data) > limit:
-        return problem("TK-F03", name, most_mb=limit / 1e6, size_mb=status.st_size / 1e6)
+    try:
+        budget.hold("file_bytes", max(len(data), status.st_size), counted=True)
+    except OverBudget as over:
+        return too_large(name, over)
     return data
 
 
@@ -71,21 +72,10 @@ def _decode(name: str, data: bytes) -> str | Problem:
     except UnicodeDecodeError as error:
         # The codec counts from after the byte-order mark.
         start = error.start + 3 * data.startswith(b"\xef\xbb\xbf")
-        encoding, label = likely_encoding(data)
-        spoiled = data[max(0, start - 12) : start + 12].decode(encoding, errors="replace")
-        return problem("TK-F04", name, row=_line_of(data, start), encoding=label, near=spoiled)
+        likely, *_ = readings_of_bytes(data)
+        spoiled = data[max(0, start - 12) : start + 12].decode(likely.encoding, errors="replace")
+        return problem("TK-F04", name, row=_line_of(data, start), encoding=likely.name, near=spoiled)
 
 
 def _line_of(data: bytes, offset: int) -> int:
     return data.count(b"\n", 0, offset) + 1
-
-
-def likely_encoding(data: bytes) -> tuple[str, str]:
-    """Guess by which reading turns most high bytes into accented letters."""
-    high = Counter(data[i : i + 1] for i in range(min(len(data), 100_000)) if data[i] > 127)
-    guesses = (("cp1252", "Windows-1252 (Western European)"), ("mac_roman", "Mac Roman"))
-
-    def letters(encoding: str) -> int:
-        return sum(n for byte, n in high.items() if "À" <= byte.decode(encoding, errors="replace") <= "ÿ")
-
-    return max(guesses, key=lambda guess: letters(guess[0]))

@@ -3,16 +3,19 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import chain
 from typing import Annotated, Any, Literal
 
 import numpy as np
 import pandas as pd
 
 from trialkit.documents.problems import Problem
+from trialkit.domain.reading_budget import PLAN_TABLE, TABLE
+from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import problem
+from trialkit.tables.problem import first_problems, problem
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.resaved import NO_CLUES, Clues, as_it_was
 from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
@@ -72,7 +75,7 @@ def read_table(
 
     `clues` are what settles how such a table is read; links to other tables are not checked.
     """
-    raw = parse_csv(schema.file, text)
+    raw = parse_csv(schema.file, text, TABLE if schema.name in RECORD_TABLES else PLAN_TABLE)
     if isinstance(raw, Problem):
         empty = raw.rule == "TK-F08"
         found = replace(raw, severity=severity_if_empty) if empty else raw
@@ -105,13 +108,17 @@ def rows_typed(schema: TableSchema, rows: Sequence[Mapping[str, str]]) -> TableR
 def _reading(schema: TableSchema, raw: RawTable, severity_if_empty: Literal["error", "warning"]) -> TableReading:
     values = {name: _Column(schema.field(name), cells) for name, cells in raw.cells.items() if name in schema.columns}
     frame = _typed_frame(schema, values, raw.rows)
-    cell_problems = [p for name, column in values.items() for p in column.problems(schema.file, raw.rows)]
+    cell_problems = (p for name, column in values.items() for p in column.problems(schema.file, raw.rows))
+    problems = chain(raw.problems, _heading_problems(schema, raw, severity_if_empty), cell_problems)
+    found = first_problems(problems, schema.file)
+    if len(found) > TABLE.findings:
+        return replace(empty_table(schema), problems=found)
     reading = TableReading(
         schema,
         frame,
         frozenset(schema.columns) - set(raw.cells),
         raw.complete,
-        (*raw.problems, *_heading_problems(schema, raw, severity_if_empty), *cell_problems),
+        found,
         raw.cells,
     )
     return _with_constraints_checked(reading)
@@ -193,7 +200,10 @@ def _with_constraints_checked(reading: TableReading) -> TableReading:
     present = [name for name in reading.schema.columns if name not in reading.missing_columns]
     frame = reading.frame[present]
     problems = () if holds(reading.schema, frame) else _broken_constraints(reading, frame)
-    return replace(reading, frame=_finished(reading.schema, reading.frame), problems=(*reading.problems, *problems))
+    found = first_problems((*reading.problems, *problems), reading.file)
+    if len(found) > TABLE.findings:
+        return replace(empty_table(reading.schema), problems=found)
+    return replace(reading, frame=_finished(reading.schema, reading.frame), problems=found)
 
 
 def _broken_constraints(reading: TableReading, frame: pd.DataFrame) -> tuple[Problem, ...]:

@@ -2,14 +2,17 @@
 
 import contextlib
 import re
-from datetime import date
+from datetime import date, timedelta
 
 from trialkit.documents.returns import DateOrder
 
 SLASHED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
-YEAR_FIRST = re.compile(r"(\d{4})[/.\- ]?(\d{1,2})[/.\- ]?(\d{1,2})", re.ASCII)
+YEAR_FIRST = re.compile(r"(\d{4})([/.\- ])(\d{1,2})\2(\d{1,2})|(\d{4})(\d{2})(\d{2})", re.ASCII)
+DAY_OF_YEAR = re.compile(r"(\d{4})-(\d{3})", re.ASCII)
+WEEK_DATE = re.compile(r"\d{4}-W\d{2}-[1-7]|\d{4}W\d{2}[1-7]", re.ASCII)
 WITH_TIME = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2}(?::\d{2})?(?:\.\d+)?)(Z|[+-]\d{2}:?\d{2})?", re.ASCII)
-WEEKDAY = re.compile(r"(mon|tues?|wed(nes)?|thu(rs)?|fri|sat(ur)?|sun)(day)?\.?,?\s+", re.IGNORECASE)
+WEEKDAY = re.compile(r"(mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,?\s+", re.IGNORECASE)
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 DAY_NAME_YEAR = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ \-./]*([A-Za-z]{3,9})\.?[ \-./,]*(\d{4}|\d{2})", re.ASCII)
 NAME_DAY_YEAR = re.compile(r"([A-Za-z]{3,9})\.?[ \-./]*(\d{1,2})(?:st|nd|rd|th)?[ \-./,]+(\d{4})", re.ASCII)
 WITHOUT_YEAR = re.compile(
@@ -26,28 +29,94 @@ PARTS: dict[DateOrder, tuple[int, int, int]] = {
 
 
 def one_reading(text: str) -> date | None:
-    """Read a date that names its month, or begins with a year in full.
+    """Read a date that names its month, or begins with a year in full; None if it is none, or may be several.
 
     Examples
     --------
     >>> one_reading("20-May-27"), one_reading("5/20/2027")
     (datetime.date(2027, 5, 20), None)
     """
-    text = WEEKDAY.sub("", text)
+    days = several_readings(text)
+    return days[0] if len(days) == 1 else None
+
+
+def several_readings(text: str) -> tuple[date, ...]:
+    """Return all that a date can be which names its month, or begins with a year in full; a weekday must fit.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in several_readings("2027-101")]
+    ['2027-04-11', '2027-10-01', '2027-01-01']
+    >>> several_readings("Mon 30 April 2027")
+    ()
+    """
+    weekday = WEEKDAY.match(text)
+    days = _readings(WEEKDAY.sub("", text))
+    return tuple(day for day in days if weekday is None or WEEKDAYS[day.weekday()] == weekday[1][:3].lower())
+
+
+def other_weekday(text: str) -> str | None:
+    """Name the weekday that a date is, which names another.
+
+    Examples
+    --------
+    >>> other_weekday("Mon 30 April 2027")
+    'Friday'
+    """
+    day = one_reading(WEEKDAY.sub("", text))
+    return f"{day:%A}" if day and not several_readings(text) else None
+
+
+def _readings(text: str) -> tuple[date, ...]:
     if match := WITH_TIME.fullmatch(text):
-        return _day(*map(int, match.group(1).split("-")))
+        return _days_of_time(*match.groups())
+    if match := DAY_OF_YEAR.fullmatch(text):
+        return _days_of_number(int(match[1]), match[2])
     if match := YEAR_FIRST.fullmatch(text):
-        return _day(*map(int, match.groups())) if len(re.findall(r"\d", text)) == 8 or not text.isdigit() else None
+        return _if_any(_day(*(int(part) for part in match.group(1, 3, 4, 5, 6, 7) if part)))
+    if WEEK_DATE.fullmatch(text):
+        with contextlib.suppress(ValueError):
+            return (date.fromisoformat(text),)
     if match := DAY_NAME_YEAR.fullmatch(text):
         number, name, year = match.groups()
     elif match := NAME_DAY_YEAR.fullmatch(text):
         name, number, year = match.groups()
     else:
-        return None
+        return ()
     months = [i for i, month in enumerate(MONTHS, start=1) if month.startswith(name.lower()) or name.lower() == "sept"]
     if name.lower() == "sept":
         months = [9]
-    return _day(_full(year), months[0], int(number)) if len(months) == 1 else None
+    return _if_any(_day(_full(year), months[0], int(number))) if len(months) == 1 else ()
+
+
+def _days_of_time(text: str, time: str, zone: str | None) -> tuple[date, ...]:
+    """Read a date with a time: midnight at its end, and a time at another place, may belong to a day beside it."""
+    day, hour = _day(*map(int, text.split("-"))), int(time[:2])
+    if day is None or hour > 24:
+        return ()
+    before, after = _beside(day, -1), _beside(day, 1)
+    if hour == 24:
+        return _if_any(day, after)
+    if zone in ("Z", "+00:00", "+0000"):
+        return _if_any(before, day) if hour < 12 else _if_any(day, after)
+    return (day,)
+
+
+def _days_of_number(year: int, figures: str) -> tuple[date, ...]:
+    """Read three figures after a year: the day of the year, or month and day without the hyphen between."""
+    number = _beside(date(year, 1, 1), int(figures) - 1) if year and int(figures) else None
+    split = (_day(year, int(figures[:at]), int(figures[at:])) for at in (2, 1))
+    return _if_any(number if number and number.year == year else None, *split)
+
+
+def _beside(day: date, days: int) -> date | None:
+    with contextlib.suppress(OverflowError):
+        return day + timedelta(days=days)
+    return None
+
+
+def _if_any(*days: date | None) -> tuple[date, ...]:
+    return tuple(dict.fromkeys(day for day in days if day is not None))
 
 
 def _day(year: int, month: int, day: int) -> date | None:

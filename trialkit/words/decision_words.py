@@ -11,7 +11,7 @@ from trialkit.domain.thresholds import FEWEST_RANDOM_LEVELS
 from trialkit.words.check_words import check_words
 from trialkit.words.departure_words import all_lost_words, departures_words
 from trialkit.words.dose_words import dose_sentences, dose_tried
-from trialkit.words.loss_words import losses_warning
+from trialkit.words.loss_words import losses_warning, nothing_left_words
 from trialkit.words.measures import (
     BOTH,
     MeasureSystem,
@@ -37,11 +37,22 @@ VERDICT_WORDS: Mapping[Verdict, str] = {
 }
 NO_DECISION_WORDS = {
     "not_asked": "The weight of heads was not analysed: the protocol does not ask for it.",
-    "nothing_usable": "No head became marketable, so nothing tells one treatment from another.",
-    "no_practice_record": (
-        "There is no record of the current practice, so there is nothing to compare the others with."
+    "nothing_usable": (
+        "No head became marketable and was weighed, so nothing tells one treatment from another. Fill in in heads.csv "
+        "what heads weighed, if somebody knows; else the trial has to be repeated."
     ),
-    "one_treatment": "The current practice alone has records, so there is nothing to compare it with.",
+    "no_practice_record": (
+        "There is no record of the current practice, so there is nothing to compare the others with. Fill in in "
+        "heads.csv what became of its heads, if somebody knows; else the trial has to be repeated."
+    ),
+    "one_treatment": (
+        "The current practice alone has records, so there is nothing to compare it with. Fill in in heads.csv what "
+        "became of the other heads, if somebody knows; else the trial has to be repeated."
+    ),
+    "practice_lost": (
+        "No head of the current practice became marketable, and too little is known of the others to recommend one of "
+        "them. Fill in in heads.csv what became of their heads, or test them again."
+    ),
     "too_open": (
         "The records are too few to tell how much buckets and gardens vary, so no chance can be calculated. More "
         "buckets of each treatment, or more gardens, would tell."
@@ -54,9 +65,11 @@ def sentences(decision: Decision, system: MeasureSystem = BOTH) -> tuple[str, ..
     return (what_to_do(decision, system), how_sure(decision, system), what_it_rests_on(decision, system))
 
 
-def no_decision_words(results: Results) -> str:
-    """Why there is no decision; empty where there is one."""
-    return NO_DECISION_WORDS[results.no_decision.code] if results.no_decision else ""
+def no_decision_words(results: Results, system: MeasureSystem = BOTH) -> str:
+    """Why there is no decision, and what was lost altogether; empty where there is one."""
+    if results.no_decision is None:
+        return ""
+    return " ".join([NO_DECISION_WORDS[results.no_decision.code], *nothing_left_words(results.losses, system)])
 
 
 def after_costs(decision: Decision) -> str:
@@ -138,6 +151,7 @@ def _lost(decision: Decision, names: Mapping[str, str]) -> Iterator[str]:
 
 
 def _minds(results: Results, decision: Decision, system: MeasureSystem) -> Iterator[str]:
+    yield from nothing_left_words(results.losses, system)
     yield from _lost(decision, {site.site: site.name or site.site for site in results.design.sites})
     yield from departures_words(results, system)
     for caution in decision.cautions:

@@ -23,7 +23,11 @@ def exploration_sentence(line: Exploration, unit: str) -> str:
     label, step = COVARIATES[line.covariate]
     slope = line.slope
     return (
-        f"An exploration: the gain was {number(abs(slope.estimate))} {unit} {'more' if slope.estimate > 0 else 'less'} "
-        f"{step} of {label} ({number(slope.lower)} to {number(slope.upper)}; {p_value(line.p)}; {line.gardens} "
-        f"gardens). Gardens were not given their {label} at random: this can be an idea for a trial, never a reason."
+        f"An exploration: the gain was {_more(slope.estimate, unit)} {step} of {label} ({_more(slope.lower, unit)} to "
+        f"{_more(slope.upper, unit)}; {p_value(line.p)}; {line.gardens} gardens). Gardens were not given their "
+        f"{label} at random: this can be an idea for a trial, never a reason."
     )
+
+
+def _more(difference: float, unit: str) -> str:
+    return f"{number(abs(difference), 2)} {unit} {'more' if difference > 0 else 'less'}"

@@ -46,7 +46,8 @@ def site_lines(made: SiteAnswer, folder: str) -> list[str]:
 
 
 FROZEN = {
-    "records": "has records already: another layout would part them from their treatments, so layout.csv stays.",
+    "records": "has records already (something stands in heads.csv, solution.csv or visits.csv below the headings, or "
+    "in the folder returned): another layout would part them from their treatments, so layout.csv stays.",
     "amendments": "has a layout that gardens joined or withdrew from (amendments.csv): layout.csv stays.",
     "forms": "has printed forms in its folder forms: layout.csv stays, as labels made from it may be on buckets.",
 }

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple
 
-from trialkit.documents.findings import Losses
+from trialkit.documents.findings import HeadCounts, Losses
 from trialkit.domain.heads import LOST, NOT_WEIGHED, SAYS_NOTHING
+from trialkit.domain.treatment import Level
 from trialkit.words.factor_words import effect_label
 from trialkit.words.measures import BOTH, MeasureSystem
-from trialkit.words.phrases import in_percent, p_value
+from trialkit.words.phrases import in_percent, listed, p_value
 from trialkit.words.treatment_names import level_words
 
 FATES: Mapping[str, str] = {
@@ -31,6 +33,47 @@ def losses_sentence(losses: Losses, system: MeasureSystem = BOTH) -> str:
 def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
     """Warn where losses differ by treatment, so that weights of the survivors alone mislead; empty where not."""
     return " ".join(_warning(losses, system))
+
+
+def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[str, ...]:
+    """Name each level of which no head is known to be marketable; nothing where none is, which is said instead."""
+    by_level: dict[tuple[str, Level], list[HeadCounts]] = {}
+    for row in losses.by_treatment:
+        for column, level in row.treatment.levels.items():
+            by_level.setdefault((column, level), []).append(row.heads)
+    found = {of: _added(counts) for of, counts in by_level.items()}
+    if not any(_is_left(heads) for heads in found.values()):
+        return ()
+    return tuple(
+        _nothing_left(heads, level_words(column, level, system))
+        for (column, level), heads in found.items()
+        if not _is_left(heads)
+    )
+
+
+def _nothing_left(heads: HeadCounts, level: str) -> str:
+    if heads.unrecorded == heads.planned:
+        return f"No head with {level} has a record, of {heads.planned} planned."
+    return f"No head became marketable with {level}: of {heads.planned} planned, {listed(list(_counted(heads)))}."
+
+
+def _added(counts: Sequence[HeadCounts]) -> HeadCounts:
+    return HeadCounts(*(sum(numbers) for numbers in zip(*map(astuple, counts), strict=True)))
+
+
+def _is_left(heads: HeadCounts) -> bool:
+    return heads.harvested > heads.unmarketable
+
+
+def _counted(heads: HeadCounts) -> Iterator[str]:
+    """What became of heads none of which was marketable."""
+    kinds = {
+        "lost": heads.lost,
+        "not ready at the end": heads.not_ready,
+        "not marketable": heads.unmarketable,
+        "without a record": heads.unrecorded,
+    }
+    yield from (f"{number} {words}" for words, number in kinds.items() if number)
 
 
 def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.problems import Problem, ToldProblem
 from trialkit.tables.rule_book import RULES
+from trialkit.words.budget_words import budget_words
 from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
 
 if TYPE_CHECKING:
@@ -31,6 +32,9 @@ ACCEPTED = {
 TOML_HINTS = {
     "Expected '=' after a key": "Write each line as key = value.",
     "Invalid value": 'Put text into "double quotes"; write numbers with a point and dates as 2026-08-20.',
+    "thousands of figures": "Write the number that is meant: none here has more than nineteen figures.",
+    "names within names": "Write one key = value on each line, and each [section] above its keys.",
+    "brackets within brackets": "Take out the brackets that are not needed: a list in [square brackets] holds values.",
     "Invalid date": "Look up the day: it is in no calendar.",
     "Cannot overwrite a value": "The same key stands twice; remove one.",
     "Cannot declare": "The same [section] stands twice; join them.",
@@ -71,6 +75,13 @@ VALUES = {
     "disorder": "doses in increasing order",
 }
 
+NO_TEXT = {
+    "TK-F04": "Save it again in UTF-8, from a program for plain text.",
+    "TK-F05": "Put it back from a copy, or save it again in UTF-8, from a program for plain text.",
+    "TK-F10": "Put it back from a copy, or write it anew in a program for plain text.",
+}
+"""What to do about bytes that are no text, in a file that no spreadsheet program saves."""
+
 NOTHING_TO_CORRECT = ("TK-S02",)
 
 _MESSAGES = """
@@ -79,7 +90,7 @@ TK-F01: a file named {file} in the folder | no file
 TK-F02 link: a file inside the trial folder | a link that leads out of the folder
 TK-F02 folder: an ordinary file | a folder or a device
 TK-F02 unreadable: a file that can be read | {said!q}
-TK-F03: at most {most_mb:g} MB | {size_mb:.1f} MB
+TK-F03: {most_read} | {found_there}
 TK-F04: UTF-8 | text that looks like {encoding}, near {near!q}
 TK-F04 UTF-16: UTF-8 | text that looks like UTF-16
 TK-F05: plain text | NUL bytes
@@ -110,10 +121,12 @@ TK-F12 numbers: a number | a table that a spreadsheet program saved in its own w
 as {text!q}
 TK-F12 names: names as they are declared | a table that a spreadsheet program saved in its own way: it took names for \
 numbers, such as {text!q}[[, which may be {readings!o}]]
+TK-F13: data to which the rule {name!q} can be applied | a failure of the rule ({said})
+TK-F14 no text: the results as trialkit analyse wrote them | a file that cannot be read as UTF-8 text
+TK-F14 damaged: the results as trialkit analyse wrote them | results that are damaged[[ at {where!q}]]
 # Headings
 TK-C01: a column {column} | no such column
 TK-C02: only {columns} | a column {heading!q} | [[Did you mean {near!q}? ]]{of_rule}
-TK-C02 too many: at most {most} columns | {count} columns
 TK-C03: each heading once | {heading!q} {count} times
 # Cells
 TK-V01: a value | | [[Did you mean {near!q}? ]]{of_column}
@@ -132,6 +145,7 @@ TK-V07: a date as year-month-day | | Write year-month-day, with the year in full
 TK-V07 one: a date as year-month-day | | Write {readings} if that is the day meant.
 TK-V07 either: a date as year-month-day | | Write {readings!o}, whichever is meant.
 TK-V08: a day that exists
+TK-V08 weekday: a day that exists; that one is a {weekday}
 TK-V09: {yes} or {no}
 TK-V12 control characters: text without control characters | | Type the text again.
 TK-V14: a finite number
@@ -140,15 +154,19 @@ TK-V15: plain figures; read as {read}
 TK-K01: it once; row {first_row} has it already | {key!p}
 TK-K01 earlier row: it once; an earlier row has it already | {key!p}
 TK-K02: a {column} that {listed_in}.csv lists | | [[Did you mean {near!q}? Otherwise add it to {listed_in}.csv.]]
+TK-K04: a name that no other garden has | | {other} has it too, but for capitals, accents or blanks. Change one of them.
 TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
 TK-P01 county: a county's block in TOML | {said}[[ (at character {character} of the line)]]
 TK-P02: a key of the protocol | {key!q} | [[Did you mean {near!q}?]][[It can be any of: {known}.]]
+TK-P02 more: keys and values of a protocol | {count} faults more | Correct those that are named, and see whether it \
+is the right file; then check again.
 TK-P03 key: the key {key} | nothing
 TK-P03 section: a section [{key}] | nothing
 TK-P04 doses: numbers of teaspoons | {level!r}
 TK-P04 names: names in quotation marks | {level!r}
+TK-P04 alike: names that differ in more than capitals, accents or blanks from {other!q} | {level!q}
 TK-P04 twice: each level once | {level!r} twice
 TK-P04 close doses: doses at least {least_tsp:g} teaspoon apart: no spoon tells these from each other | {lower_tsp!r} \
 and {higher_tsp!r}
@@ -272,9 +290,11 @@ TK-S12: about {planned_l:g} L, as the protocol fills the buckets
 # Merges
 TK-R51: one value | {kept!q} and {returned!q} for {key} | Look at the paper record, then: trialkit merge DIR \
 --choose {id}=kept, or {id}=returned, DIR being the trial's folder.
-TK-R55: tables of one merge | a merge that was stopped half-way | Run trialkit merge {folder} (without files): \
-it finishes what was begun.
-TK-R59: the corrections as trialkit correct wrote them | a file returned/corrections.json that is damaged
+TK-R55: files that belong together | a trialkit command that was stopped half-way | Run trialkit merge {folder} \
+(without files): it finishes what was begun.
+TK-R59 no text: the document as trialkit wrote it | bytes that are no UTF-8 text
+TK-R59 damaged: the document as trialkit wrote it | a document that is damaged[[ at {where!q}]]
+TK-R59 changed: the document as trialkit wrote it | a document that was changed since trialkit wrote it
 TK-R60: the table as trialkit merge or trialkit correct wrote it last | records that were changed since
 TK-R60 corrected: {after!c}, as corrected by {by} on {on} | | If it is right now, give the reason: trialkit correct \
 DIR BUCKET HEAD {column}=VALUE --why TEXT, with the value that stands there; if not, with the right one.
@@ -332,9 +352,13 @@ def said_of(
     code = f"{rule} {case}".strip()
     message = messages.get(code) or MESSAGES.get(code) or MESSAGES[rule]
     known = {**facts, "of_rule": RULES[rule].how_to_fix}
+    if "measure" in facts:
+        known |= budget_words(facts["measure"], facts["most"], facts.get("amount"))
     if "schema" in facts:
         known |= _of_schema(facts["schema"], facts["column"], known["of_rule"])
     how_to_fix = fill_in(message.how_to_fix, known) or known["of_rule"]
+    if rule in NO_TEXT and not facts["file"].endswith(".csv"):
+        how_to_fix = NO_TEXT[rule]
     if rule == "TK-P01":
         how_to_fix = next((hint for said, hint in TOML_HINTS.items() if said in facts["said"]), how_to_fix)
     expected, found, became = (fill_in(text, known) for text in (message.expected, message.found, message.became))

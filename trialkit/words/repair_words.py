@@ -24,6 +24,8 @@ TK-R01: the file is not in UTF-8 but looks like {encoding}, and was read as that
 TK-R01 byte-order mark: the file begins with a byte-order mark, which was taken off
 TK-R01 UTF-16: the file is in UTF-16, and was read as that
 TK-R02: it may have been {became!q}. | |  | {became!q}
+TK-R02 encoding: the file is not in UTF-8; it may be {encoding}, with the words {words!q}, or {other}, with \
+{other_words!q}. | | See which are right; if the former are not, save the file again as "CSV UTF-8". | {encoding}
 TK-R03: columns are separated by {marks}, not commas
 TK-R03 first line: the first line says that columns are separated by {mark!q}
 TK-R04 workbook: the name ends in {ending}, but the file is a workbook
@@ -47,13 +49,7 @@ TK-R05 damaged workbook: a whole one | a workbook that is cut off or damaged
 TK-R05 damaged inside: a whole one | a workbook that is damaged inside
 TK-R06 locked: a workbook without password | a locked file
 TK-R06 locked or old: a workbook (.xlsx) without password | a locked workbook or an old .xls
-TK-R07 file: at most {most_mb:g} MB | {size_mb:.1f} MB
-TK-R07 unpacked: at most {most_mb:g} MB | a workbook of {size_mb:.2f} MB that unpacks to {unpacked_mb:.0f} MB
-TK-R07 cells: at most {most_cells} cells | {cells} cells
-TK-R07 rows: at most {most_rows} rows | {rows} rows
-TK-R07 more rows: at most {most_rows} rows | more than {rows} rows
-TK-R07 table: at most {most_rows} rows and {most_columns} columns | {rows} rows, {columns} columns
-TK-R07 sheet: at most {most_rows} rows and {most_columns} columns | a sheet of {rows} rows and {columns} columns
+TK-R07: {most_read} | {found_there}
 TK-R08 empty file: a header and at least one row | an empty file
 TK-R08 no sheet: a sheet with a header and at least one row | nothing
 TK-R08 no rows: at least one row below the header | none
@@ -112,9 +108,11 @@ TK-R28 garden: no other garden can be meant
 TK-R29: only marks around the value were taken off
 TK-R30 several: a label of the layout | | It may be {likely!o}. Look at the bucket.
 TK-R30 near: a label of the layout | | The nearest label of the layout is {nearest}. Look at the bucket.
+TK-R30 unknown: a label of the layout | | Look at the bucket.
 TK-R30 far: a label of the layout | | No label of the layout is near to it. Look at the bucket.
 TK-R30 another trial: a label of the trial {ours} | | It is one of the trial {theirs!q}: send the record there.
 TK-R30 another layout: a label of this layout | | The layout has no such bucket in that garden. Look at the bucket.
+TK-R30 several gardens: a name that one garden has | | Ask which garden it is, and write its short name: {likely!o}.
 TK-R30 garden: a garden of the trial: {gardens}
 TK-R31: one row for {which} | {differences}
 TK-R32: {absent} of the {planned} buckets of {site} {absent:has/have} no row, neither in the file nor in heads.csv. | \
@@ -167,6 +165,7 @@ TK-R48 format: a file of the format {wanted} | the format {format!q}
 TK-R48 details: the details of a phone form, as text
 TK-R48 beginning: text that begins with {{ | text that was cut off at its beginning
 TK-R48 end: the whole text that the phone form copied | text that breaks off
+TK-R48 half a character: whole characters | half a character, as no phone writes it
 TK-R48 several: one record | two or more in one text | Save each to a file of its own.
 TK-R48 check sum: one that fits | a check sum that does not fit the records
 TK-R48 no check sum: one that fits | no check sum
@@ -180,6 +179,7 @@ they are wrong. They would be taken as they are.
 TK-R54: the sheet was recognised by its headings as the table {table}
 TK-R56 unknown: one of the conflicts that are open: {known} | {id!q}
 TK-R56 gone: a row of {table}.csv | {key}, which is no longer there
+TK-R56 several: the ID of one conflict | {id!q}, which is that of {keys}
 TK-R56 row: {cause.expected} | {chosen_key}, {column} {cause.found} | {cause.how_to_fix} Choose for the other cells \
 of this row together with it, or correct the row of {chosen_in}.csv: trialkit correct DIR BUCKET HEAD \
 COLUMN=VALUE --why TEXT.

@@ -14,7 +14,6 @@ from trialkit.pages.table import Column, Row, Table, columns, make_table, text_c
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
-    TEXT_PX,
     WIDE_PX,
     cut,
     mixed,
@@ -25,7 +24,7 @@ from trialkit.report.figures.sheet import (
     scale_weights,
 )
 from trialkit.report.reading import Reading, is_analysed
-from trialkit.words.check_words import check_words
+from trialkit.words.check_words import NOTHING_TO_DO, check_words
 from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
 
 if TYPE_CHECKING:
@@ -36,7 +35,7 @@ DrawPanel = Callable[["Axes"], None]
 Panel = tuple[str, str, DrawPanel]
 
 YIELD = "bucket_weight_g"
-PANEL_PX, FOOT_PX, HEAD_PX = 230.0, 52.0, 46.0
+PANEL_PX, FOOT_PX, HEAD_PX, ROW_PX = 230.0, 52.0, 46.0, 17.0
 MOST_SITES = 30
 NAME_COLUMNS = 10
 DROP = 3.84
@@ -54,19 +53,24 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
 def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
     """Finding and consequence of the checks named."""
     checks = [check for name in wanted for check in response.checks if check.id == name]
-    return " ".join(text for check in checks for text in check_words(check, response.unit, system)[1:])
+    said = (text for check in checks for text in check_words(check, response.unit, system)[1:])
+    return " ".join(text for text in said if text != NOTHING_TO_DO)
 
 
-def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
-    """Draw panels (a title, an axis title, what to draw) side by side for a desk, below one another for a phone."""
+def _draw_panels(panels: Sequence[Panel], rows: int, is_narrow: bool) -> Figure:
+    """Draw panels (a title, an axis title, what to draw) side by side for a desk, below one another for a phone.
+
+    All are as high as the most rows of names in one ask for.
+    """
+    panel_px = max(PANEL_PX, ROW_PX * rows)
     across = 1 if is_narrow else len(panels)
     down = len(panels) // across
     width = NARROW_PX if is_narrow else WIDE_PX / across
-    height = HEAD_PX + PANEL_PX + FOOT_PX
+    height = HEAD_PX + panel_px + FOOT_PX
     figure = new_figure(width * across, height * down)
     for i, (title, below, draw) in enumerate(panels):
         left, top = (i % across) * width + 86, (i // across) * height + HEAD_PX
-        axes = new_axes(figure, left, top, width - 86 - 30, PANEL_PX)
+        axes = new_axes(figure, left, top, width - 86 - 30, panel_px)
         draw(axes)
         say(axes, -78, 26, title, transform=pixels_from(axes, 0, 1), ha="left", fontweight="bold")
         say(axes, width / 2 - 86, -40, below, "muted", transform=pixels_from(axes), ha="center")
@@ -74,10 +78,18 @@ def _draw_panels(panels: Sequence[Panel], is_narrow: bool) -> Figure:
 
 
 def _picture(
-    name: str, finding: str | Sentence, how: str, panels: Sequence[Panel], tables: Sequence[Table | None], kind: str
+    name: str,
+    finding: str | Sentence,
+    how: str,
+    panels: Sequence[Panel],
+    tables: Sequence[Table | None],
+    kind: str,
+    rows: int = 0,
 ) -> Picture:
     alternative = f"{kind} {kitchen_words(finding)}"
-    return drawn_picture(name, finding, how, alternative, lambda is_narrow: _draw_panels(panels, is_narrow), tables)
+    return drawn_picture(
+        name, finding, how, alternative, lambda is_narrow: _draw_panels(panels, rows, is_narrow), tables
+    )
 
 
 def _shape_and_spread(response: ResponseResult) -> Picture | None:
@@ -112,7 +124,7 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
         f"{_check(response, 'spread', 'outlier')} Each dot is a bucket: how far it lies from what its treatment and "
         f"block lead one to expect, in standard "
         f"deviations, beside what a bell shape would give at its rank. The grey band holds 95 of 100 simulated trials "
-        f"at each rank; {outside} of {len(points)} buckets lie outside it.",
+        f"whole; {outside or 'none'} of {len(points)} buckets {'lies' if outside == 1 else 'lie'} outside it.",
         panels,
         (
             make_table("check-quantiles", "Residuals in order", heads, body),
@@ -121,6 +133,7 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
             ),
         ),
         "Quantile plot of bucket residuals, and their spread at each garden.",
+        len(spread),
     )
 
 
@@ -163,7 +176,7 @@ def _name_rows(axes: Axes, names: Sequence[str | Sentence]) -> None:
     axes.set_yticks([])
     left = mixed(pixels_from(axes), axes.transData)
     for i, name in enumerate(names):
-        say(axes, -6, i, cut(name, NAME_COLUMNS), "muted", transform=left, ha="right", fontsize=TEXT_PX - 0.5)
+        say(axes, -6, i, cut(name, NAME_COLUMNS), "muted", transform=left, ha="right")
 
 
 def _scale(response: ResponseResult) -> Picture | None:
@@ -218,4 +231,5 @@ def _records(reading: Reading) -> Picture | None:
         [("Heads without a record", "share of the planned heads", lambda a: _bars(a, bars, "%"))],
         (make_table("check-records-rows", "Heads without a record", columns("treatment", "share"), body),),
         "Chart of the heads without a record by treatment.",
+        len(bars),
     )

@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import percent, plain, signed
+from trialkit.pages.numerals import difference, difference_interval, fixed, percent
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.treatment_pictures import bucket_words
@@ -69,9 +69,11 @@ def _finding(reading: Reading, days: ResponseResult) -> str:
     if row:
         who = "best alternative" if reading.is_kept else "recommended treatment"
         when = "later" if row.difference > 0 else "sooner"
+        later = reading.decision.days_later if reading.decision else None
+        told = "" if later is None else f" The answer, from all records at once, tells {difference(later, 'days')}."
         return (
-            f"The {who} was ready {plain(abs(row.difference))} days {when} than the current practice "
-            f"({percent(reading.confidence)} interval {signed(row.lower)} to {signed(row.upper)} days)."
+            f"By its days alone, the {who} was ready {fixed(abs(row.difference))} days {when} than the current "
+            f"practice ({percent(reading.confidence)} interval {difference_interval(row.lower, row.upper)} days).{told}"
         )
     means = [one.mean for one in days.means]
-    return f"Mean days to harvest run from {plain(min(means))} to {plain(max(means))}."
+    return f"Mean days to harvest run from {fixed(min(means))} to {fixed(max(means))}."

@@ -181,7 +181,7 @@ def _draw_raw(axes: Axes, dose: float, value: float, buckets: int) -> None:
     draw_mark(axes, RAW_MEAN, dose, value)
     axes.annotate(
         str(buckets), (dose, value), (0, 12), textcoords="offset pixels",
-        ha="center", va="center", color=LIGHT["muted"], fontsize=TEXT_PX - 1, zorder=6,
+        ha="center", va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=6,
     )  # fmt: skip
 
 

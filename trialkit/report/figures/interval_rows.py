@@ -243,8 +243,8 @@ def _label_above(axes: Axes, row: IntervalRow, at: float, unit: str, space: Spac
     is_on_one_line = space.lift == space.value_lift
     label = cut(row.label, space.label_columns - (len(estimate) if is_on_one_line else 0))
     over, beside = at - space.lift, at - space.value_lift
-    small = style if is_on_one_line else style | {"fontsize": TEXT_PX - 1}
-    say(axes, 2, over, label, role, transform=_beside(axes, right=False), ha="left", **small)
+    light = style if is_on_one_line else style | {"fontweight": "normal"}
+    say(axes, 2, over, label, role, transform=_beside(axes, right=False), ha="left", **light)
     say(axes, -2, beside, estimate, role, transform=_beside(axes, right=True), ha="right", **style)
 
 

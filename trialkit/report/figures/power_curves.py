@@ -68,7 +68,7 @@ def _draw(curves: Sequence[PowerCurve], margin: float, wanted: float, is_narrow:
     axes = new_axes(figure, LEFT_PX, TOP_PX, width - LEFT_PX - (16 if is_narrow else 190), HEIGHT_PX)
     axes.set_xlim(0, curves[0].differences_g[-1])
     axes.set_ylim(0, 1)
-    axes.set_yticks([0, 0.2, 0.4, 0.6, 0.8, 1.0], ["0 %", "20 %", "40 %", "60 %", "80 %", "100 %"])
+    axes.set_yticks([0, 0.2, 0.4, 0.6, 0.8, 1.0], ["", "20 %", "40 %", "60 %", "80 %", "100 %"])
     axes.xaxis.set_major_formatter(lambda value, _: f"{plain(value)} g")
     axes.grid(axis="y", color=LIGHT["rule"], linewidth=1)
     axes.axhline(wanted, color=LIGHT["muted"], linewidth=1)

@@ -80,7 +80,7 @@ def new_axes(figure: Figure, left: float, top: float, width: float, height: floa
     sheet_width, sheet_height = figure.get_size_inches() * PIXELS_PER_INCH
     box = (left / sheet_width, 1 - (top + height) / sheet_height, width / sheet_width, height / sheet_height)
     axes: Axes = figure.add_axes(box, frame_on=False)
-    axes.tick_params(length=0, labelcolor=LIGHT["muted"], labelsize=TEXT_PX - 0.5, pad=6)
+    axes.tick_params(length=0, labelcolor=LIGHT["muted"], labelsize=TEXT_PX, pad=6)
     axes.set_axisbelow(True)
     return axes
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from trialkit.documents.findings import ResponseResult
 from trialkit.documents.results import Site
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import difference_interval, interval, measure, p_value, percent, plain, signed
+from trialkit.pages.numerals import difference, difference_interval, interval, measure, p_value, percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
@@ -33,6 +33,7 @@ from trialkit.report.figures.sheet import (
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
 from trialkit.words.model_words import variance_label
+from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
 
 if TYPE_CHECKING:
@@ -59,9 +60,13 @@ class Strip:
         return None if self.current is None or self.rival is None else self.rival - self.current
 
 
-def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
-    """Draw the gardens."""
-    strips, unit = site_strips(reading, response), response.unit
+def sites_picture(reading: Reading, response: ResponseResult) -> Picture | None:
+    """Draw the gardens in which both stood; None where there is none."""
+    unit = response.unit
+    every = site_strips(reading, response)
+    strips = tuple(strip for strip in every if strip.difference is not None)
+    if not strips:
+        return None
     rival = reading.part(reading.rival)
     current: Part = "kept" if reading.is_kept else "current"
     shown = strips[:MOST_STRIPS]
@@ -74,7 +79,7 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture:
     return drawn_picture(
         NAME,
         finding,
-        " ".join((_how_to_read(current, rival, len(strips) - len(shown)), *_explored(response))),
+        " ".join((_how_to_read(current, rival, len(every) - len(shown)), *_explored(response))),
         f"Chart of {label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
         lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow),
         (site_table(reading, response), explored_table(response), new_garden_table(reading, response)),
@@ -216,7 +221,7 @@ def _draw_means(axes: Axes, strip: Strip, parts: tuple[Part, Part], at: float) -
 
 def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, unit: str, is_narrow: bool) -> None:
     start, end = (mixed(pixels_from(axes, side), axes.transData) for side in (0.0, 1.0))
-    change = "" if strip.difference is None else f"{signed(strip.difference)} {unit}"
+    change = difference(strip.difference, unit)
     role = PARTS[parts[1]].role
     if is_narrow:
         say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
@@ -231,30 +236,26 @@ def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, uni
 def _finding(strips: Sequence[Strip], who: str, unit: str) -> str:
     """Say at how many gardens the treatment did better, and how far gardens differ in it."""
     known = [(strip.difference, strip.name) for strip in strips if strip.difference is not None]
-    if not known:
-        return (
-            f"{len(strips)} garden{'s' if len(strips) > 1 else ''} took part; there is no comparison to show at each."
-        )
-    better = sum(difference > 0 for difference, _ in known)
+    better = sum(gain > 0 for gain, _ in known)
     low, high = min(known), max(known)
     if len(known) == 1:
         return (
             f"At the one garden, {low[1]}, the raw mean of the {who} differs from the current practice's by "
-            f"{signed(low[0])} {unit}; a single garden cannot show whether others would agree."
+            f"{difference(low[0], unit)}; a single garden cannot show whether others would agree."
         )
     return (
         f"The {who} was ahead of the current practice at {better} of {len(known)} gardens: from "
-        f"{signed(low[0])} {unit} at {low[1]} to {signed(high[0])} {unit} at {high[1]}."
+        f"{difference(low[0], unit)} at {low[1]} to {difference(high[0], unit)} at {high[1]}."
     )
 
 
 def _each(strips: Sequence[Strip], unit: str) -> str:
-    return " ".join(f"{s.name}: {signed(s.difference)} {unit}." for s in strips if s.difference is not None)
+    return " ".join(f"{strip.name}: {difference(strip.difference, unit)}." for strip in strips)
 
 
 def _how_to_read(current: Part, rival: Part, left_out: int) -> str:
     names = "; ".join(PART_NAMES[part] for part in (current, rival) if part != "other")
-    more = f" {left_out} more gardens are in the table below." if left_out else ""
+    more = f" {count(left_out, 'garden')} not drawn: the table below has every mean." if left_out else ""
     return (
         f"Raw means at each garden ({names}), joined by a line; small dots are all of its buckets, whatever their "
         f"treatment. Few buckets stand behind each mark, so gardens differ partly by luck.{more}"

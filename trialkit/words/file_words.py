@@ -1,0 +1,38 @@
+"""What a user is told when a file cannot be read or written."""
+
+import errno
+from collections.abc import Mapping
+
+FULL = "the disk is full, so no file was left half-written. Free some space"
+LOCKED = "it may not be written or read. Allow it, or work on a copy in a folder of your own"
+REASONS: Mapping[int | None, str] = {
+    errno.ENOSPC: FULL,
+    errno.EDQUOT: "you may store no more there, so no file was left half-written. Take away what you need no longer",
+    errno.EFBIG: "files may not become so large there, so no file was left half-written. Have the limit raised",
+    errno.EROFS: "it stands where nothing can be written. Copy the folder to a disk that can be written to",
+    errno.EACCES: LOCKED,
+    errno.EPERM: LOCKED,
+    errno.ENOENT: "it is not there. Look at how its name is spelled",
+    errno.ENOTDIR: "part of the path is a file, no folder. Look at how its name is spelled",
+    errno.EISDIR: "it is a folder, where a file should be. Name another, or take it away",
+    errno.ENAMETOOLONG: "its name is too long. Give it a shorter one",
+    errno.ELOOP: "it is a link that leads to itself. Take it away",
+    errno.EIO: "the disk does not answer as it should. Copy the folder to another",
+    errno.EMFILE: "too many files are open. Close other programs",
+}
+"""Why, and what to do."""
+
+
+def file_failure_words(error: OSError, command: str) -> str:
+    """Say which file, why, and what to do; of a failure that nobody foresaw what the system says.
+
+    Examples
+    --------
+    >>> print(file_failure_words(OSError(28, "No space left on device", "heads.csv"), "trialkit merge"))
+    heads.csv: the disk is full, so no file was left half-written. Free some space, then run trialkit merge again.
+    """
+    what = f"{error.filename}: " if error.filename else ""
+    if error.errno is None:
+        return str(error)
+    reason = REASONS.get(error.errno, f"the system says: {error.strerror}. See to that")
+    return f"{what}{reason}, then run {command} again."

@@ -20,8 +20,8 @@ from trialkit.pages.numerals import (
     plain,
     signed,
 )
-from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.pages.spoons import MOST_SPOONS_DRAWN
+from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
     VERDICT_WORDS,

@@ -47,6 +47,7 @@ LONG = (
     "documents/test_every_file_read.py",
     "evidence/test_commands.py",
     "evidence/test_recommending.py",
+    "evidence/test_withstanding.py",
     "layouts/test_bench.py",
     "layouts/test_incomplete_blocks.py",
     "layouts/test_latin_squares.py",

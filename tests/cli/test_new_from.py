@@ -3,6 +3,8 @@
 import os
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -14,9 +16,10 @@ from seasons import accept, season, three_seasons
 from trialkit.evidence.ledger_contents import read_ledger
 from trialkit.evidence.versions import pool_now
 from trialkit.planning.examples import make_example
-from trialkit.planning.following_trial import _products
+from trialkit.planning.following_trial import _products, _variation
 from trialkit.planning.next_trial import propose
 from trialkit.protocol import starting
+from trialkit.protocol.sections import LEAST_HEAD_SD_G, MOST_SD_G, Variation
 from trialkit.protocol.trial_protocol import read_protocol
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.atomic import csv_text
@@ -227,3 +230,11 @@ def test_an_acid_of_an_earlier_trial_is_carried_over(tmp_path: Path, monkeypatch
     assert _products(found.entries, ["Blend L"]) == found.entries[-1].read("products.csv")
     alone = _products(found.entries, ["=new acid"]).decode("utf-8").splitlines()[-1]
     assert alone.startswith("'=new acid,acid,")
+
+
+@pytest.mark.parametrize(("squares", "sd_g"), [(1e8, MOST_SD_G), (0.0, LEAST_HEAD_SD_G), (50.0, 5.0)])
+def test_wild_records_stay_within_what_a_protocol_takes(squares: float, sd_g: float) -> None:
+    """However heads scattered, the protocol that is written can be read."""
+    found: Any = SimpleNamespace(head_scatter=(squares, 2))
+    document: Any = SimpleNamespace(decision=SimpleNamespace(spreads=()))
+    assert _variation(found, document, Variation()).head_sd_g == sd_g

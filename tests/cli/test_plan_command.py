@@ -9,12 +9,14 @@ from typing import Any
 
 import pytest
 
+from bad_seasons import not_numbers
 from commands import DONE, NOT_COMPUTED, WRONG_CALL, run
 from seasons import accept, season
 from small_plan import write_plan_folder
 from small_trial import small_trial
 from trialkit.documents.document import as_text, from_text
 from trialkit.documents.plan import Plan
+from trialkit.protocol.sections import DecisionRule, Section, Variation
 from trialkit.words.plan_words import verdict_words, what_to_do
 
 LABELLED = "product,kind,n_pct,p2o5_pct,k2o_pct,grams_per_tsp,price_per_kg\nBlend L,nutrient,9,12,30,5,12\n"
@@ -165,3 +167,24 @@ def test_a_spread_that_cannot_be(tmp_path: Path) -> None:
     assert result.returncode == WRONG_CALL
     assert "variation.head_sd_g" in result.stderr
     assert 'Did you mean "bucket_sd_g"?' in result.stderr
+
+
+def at_its(end: str, section: type[Section]) -> dict[str, float]:
+    """Every number of a section of the protocol at one end of its bounds, by its key."""
+    properties = section.model_json_schema()["properties"]
+    kinds = [(key, kind) for key, one in properties.items() for kind in one.get("anyOf", [one])]
+    return {key: kind[end] for key, kind in kinds if end in kind}
+
+
+@pytest.mark.parametrize("end", ["minimum", "maximum"])
+def test_whatever_the_bounds_allow_is_answered(end: str, tmp_path: Path) -> None:
+    """All numbers of the decision and of the variation at one end; of margins, nothing at all is refused."""
+    decision, variation = at_its(end, DecisionRule), at_its(end, Variation)
+    assert len(decision) >= 7
+    assert len(variation) >= 7
+    decision["margin_g"] = decision["margin_g"] or 1e-200
+    first, second = ("".join(f"{key} = {value}\n" for key, value in one.items()) for one in (decision, variation))
+    write_plan_folder(tmp_path / "trial", decision=f"{first}[variation]\n{second}")
+    result = run("plan", tmp_path / "trial")
+    assert result.returncode == DONE, result.stderr
+    assert not not_numbers(result.stdout + (tmp_path / "trial" / "results" / "plan.html").read_text("utf-8"))

@@ -16,7 +16,7 @@ from returned_files import Good, good_return
 from trialkit.documents.returns import Answers, MergeOutcome
 from trialkit.returns.answering import Given
 from trialkit.returns.merge_files import merge_files
-from trialkit.rules.unfinished import COMMITTED, STAGING
+from trialkit.tables.committing import COMMITTED, STAGING
 from trialkit.words.repair_words import finding_sentence
 
 TABLES = ("heads", "solution", "visits")

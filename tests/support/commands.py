@@ -16,6 +16,7 @@ from typing import Any
 from unittest.mock import patch
 
 from trialkit.cli import main
+from trialkit.cli.main import STOPS
 
 DONE, DATA_ERROR, WRONG_CALL, NOT_COMPUTED = 0, 1, 2, 3
 """Exit statuses."""
@@ -58,10 +59,11 @@ def _typed(text: str) -> Iterator[None]:
 
 @contextmanager
 def _as_before() -> Iterator[None]:
-    """Leave how Ctrl-C is taken as it was, and what the search for cycles is spared, which conftest.py settles."""
-    before = signal.getsignal(signal.SIGINT)
+    """Leave how signals are taken as it was, and what the search for cycles is spared, which conftest.py settles."""
+    before = {number: signal.getsignal(number) for name in STOPS if (number := getattr(signal, name, None))}
     try:
         with patch.object(gc, "freeze"):
             yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, taken in before.items():
+            signal.signal(number, taken)

@@ -15,6 +15,7 @@ from returned_files import good_return, other_values
 from small_trial import write_small_trial
 from trialkit.cli.steps import Step
 from trialkit.documents.document import as_text
+from trialkit.evidence.ledger_index import NEXT_INDEX
 from trialkit.tables.committing import COMMITTED, LOCK
 
 State = Mapping[str, bytes | None]
@@ -249,10 +250,10 @@ def seen(state: State) -> State:
 
 def left_over(state: State) -> list[str]:
     """Name what a command must not leave."""
-    own = (LOCK, ".ledger.lock", ".gitignore")
+    own = (LOCK, ".ledger.lock", ".gitignore", ".gitattributes")
     return [name for name in state if any(part.startswith(".") and part not in own for part in Path(name).parts)]
 
 
 def is_committed(state: State) -> bool:
     """Whether new versions count, and are not in place yet."""
-    return any(COMMITTED in Path(name).parts for name in state)
+    return any(Path(name).name in (COMMITTED, NEXT_INDEX) for name in state)

@@ -33,7 +33,7 @@ from trialkit.documents.decision import (
     Variation,
     Verdict,
 )
-from trialkit.domain.arrays import BoolArray, FloatArray
+from trialkit.domain.arrays import BoolArray, FloatArray, IntArray
 from trialkit.domain.errors import NotComputed
 from trialkit.domain.thresholds import SAME_VALUE_G
 from trialkit.domain.treatment import Treatment
@@ -338,32 +338,41 @@ class Candidacy:
             return None
 
     @cached_property
-    def alike(self) -> tuple[BoolArray, ...]:
-        """By factor: whether buckets planned (rows) have the level of each candidate (columns)."""
+    def of_levels(self) -> tuple[tuple[BoolArray, IntArray], ...]:
+        """By factor: which buckets planned (rows) have each level (columns), and the level of each candidate."""
         rows, names, at = self.rows, self.gathered.levels, self.points
         found = [
-            rows[column].to_numpy()[:, None] == np.array(levels, object)[places]
+            (np.column_stack([(rows[column] == level).to_numpy() for level in levels]), places)
             for column, levels, places in (
                 ("cultivar", names.cultivar, at.cultivar),
                 ("acidifier", names.acidifier, at.acidifier),
             )
         ]
         if self.gathered.terms.scale is not None:
-            found.append(np.isclose(rows["dose"].to_numpy(float)[:, None], at.dose, rtol=1e-9, atol=1e-9))
+            doses, places = np.unique(at.dose, return_inverse=True)
+            found.append((np.isclose(rows["dose"].to_numpy(float)[:, None], doses, rtol=1e-9, atol=1e-9), places))
         return tuple(found)
+
+    def _is_own(self, candidate: int) -> BoolArray:
+        return np.asarray(np.logical_and.reduce([has[:, places[candidate]] for has, places in self.of_levels]), bool)
 
     @cached_property
     def own(self) -> tuple[pd.DataFrame, ...]:
         """Buckets planned under each candidate."""
-        return tuple(self.rows[mine] for mine in np.logical_and.reduce(self.alike).T)
+        return tuple(self.rows[self._is_own(i)] for i in range(len(self.points)))
 
     @cached_property
     def came_to_nothing(self) -> BoolArray:
-        """Candidates all of whose records say so, or those of their cultivar, acid or dose."""
+        """Candidates all of whose records say that no head became marketable, or those of a level of theirs."""
         told = (self.rows["recorded"] > 0).to_numpy()
-        came = ((self.rows["usable"] > 0) | self.rows["weight_g"].notna()).to_numpy()
-        kinds = [*self.alike, np.logical_and.reduce(self.alike)]
-        return np.asarray(np.logical_or.reduce([one[told].any(0) & ~one[came].any(0) for one in kinds]), bool)
+        came = told & ((self.rows["usable"] > 0) | self.rows["weight_g"].notna()).to_numpy()
+
+        def is_lost(mine: BoolArray) -> bool:
+            return bool(told[mine].any()) and not came[mine].any()
+
+        by_level = [np.array([is_lost(mine) for mine in has.T])[places] for has, places in self.of_levels]
+        whole = np.array([is_lost(self._is_own(i)) for i in range(len(self.points))])
+        return np.asarray(np.logical_or.reduce([whole, *by_level]), bool)
 
     @cached_property
     def value(self) -> Value:

@@ -37,6 +37,8 @@ def command() -> None:
 def add(trial: Path, ledger: Path) -> None:
     """Accept TRIAL as evidence: the folder of an analysed trial, protocol, tables and results as they are.
 
+    Its records are analysed again, which takes seconds, and must give these results.
+
     Or a CSV table of older means with their standard errors and citations, where nothing else is left of a trial
     (columns: schemas/means.json).
 
@@ -51,6 +53,9 @@ def add(trial: Path, ledger: Path) -> None:
 @speaks_plainly
 def list_entries(ledger: Path, as_json: bool) -> None:
     """List what the ledger holds, and compare every file with its digest; exit status 1 if anything was changed.
+
+    Below stand the versions of the defaults, each with the digest that its handout bears, and the state of the ledger:
+    a digest of all that ever happened to it, the same wherever nothing was changed since.
 
     Example: trialkit evidence list --ledger ledger
     """

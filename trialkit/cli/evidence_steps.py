@@ -171,11 +171,10 @@ def listing(ledger: Path) -> tuple[EvidenceList, str]:
     lines.append(f"{counted} of {len(index)} {'entry counts' if len(index) == 1 else 'entries count'}; {sound}.")
     if versions:
         lines.append(f"Versions of the defaults: {', '.join(map(_version_named, versions))}.")
-    lines.append(
-        f"State {document.state[:SHOWN_DIGITS]}."
-        if found.index.is_bound
-        else "Its lines are not bound to each other, as they were once: the next addition or withdrawal binds them."
-    )
+    if not found.index.is_bound:
+        lines.append("Its lines are not bound to each other, as was once usual: the next that is written binds them.")
+    elif document.state:
+        lines.append(f"State {document.state[:SHOWN_DIGITS]}.")
     return document, "\n".join(lines)
 
 

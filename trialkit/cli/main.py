@@ -143,8 +143,9 @@ def _watch_for_stops() -> list[int]:
 
     if current_thread() is main_thread():
         for name in STOPS:
-            if hasattr(signal, name):
-                signal.signal(getattr(signal, name), remember)
+            number = getattr(signal, name, None)  # Windows has not all of them
+            if number is not None and (name == "SIGINT" or signal.getsignal(number) != signal.SIG_IGN):
+                signal.signal(number, remember)  # what nohup has us ignore stays ignored
     return stopped
 
 

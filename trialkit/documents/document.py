@@ -78,11 +78,12 @@ def as_text(value: Any) -> str:
     """Write a document as JSON, sealed where it is to be: the same value, the same bytes."""
     data = as_data(value)
     if isinstance(value, Sealed):
-        data[SEAL] = _seal_of(data)
+        data[SEAL] = seal_of(data)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _seal_of(data: Mapping[str, Any]) -> str:
+def seal_of(data: Mapping[str, Any]) -> str:
+    """Return the digest of all that plain data says beside it."""
     content = {key: item for key, item in data.items() if key != SEAL}
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode("ascii")).hexdigest()
 
@@ -116,14 +117,20 @@ def from_text(kind: type[Value], text: str) -> Value:
         raise DamagedDocument(where) from None
     if STRANGE_NUMBER.search(text):
         _refuse_strange_numbers(text)
-    if isinstance(kind, type) and issubclass(kind, Sealed) and not _is_sealed(kind, text):
-        raise DamagedDocument(SEAL)
+    if isinstance(kind, type) and issubclass(kind, Sealed):
+        _require_sealed(kind, text)
     return found
 
 
-def _is_sealed(kind: type[Sealed], text: str) -> bool:
+def _require_sealed(kind: type[Sealed], text: str) -> None:
     data = json.loads(text)
-    return bool(data.get(SEAL) == _seal_of(data)) or (issubclass(kind, SealedLater) and SEAL not in data)
+    if issubclass(kind, SealedLater):
+        if SEAL not in data:
+            return
+    elif not data.get(SEAL):
+        raise DamagedDocument("schema")  # as it was before documents of its kind were sealed
+    if data.get(SEAL) != seal_of(data):
+        raise DamagedDocument(SEAL)
 
 
 class _Strange(str):

@@ -104,7 +104,9 @@ class EvidenceList:
     schema: Annotated[Literal["trialkit-evidence-list-1"], "Name and number of this format."]
     entries: Annotated[tuple[Listed, ...], "All, in the order in which they came."]
     versions: Annotated[tuple[ListedVersion, ...], "Of the recommended defaults, in the order of their numbers."]
-    state: Annotated[str, "Digest of all that ever happened to the ledger; empty where lines are not bound."]
+    state: Annotated[
+        str, "Digest of all that ever happened to the ledger; empty where lines are not bound, or damaged."
+    ]
     damaged: Annotated[tuple[str, ...], "What is wrong with the files, a sentence each."]
 
 

@@ -96,8 +96,8 @@ class Index:
 
     @property
     def state(self) -> str:
-        """Digest of all that ever happened; empty where lines are not bound."""
-        return hashlib.sha256(_seal(self.newest)).hexdigest() if self.is_bound else ""
+        """Digest of all that ever happened; empty where lines are not bound, or not as they were written."""
+        return hashlib.sha256(_seal(self.newest)).hexdigest() if self.is_bound and not self.problems else ""
 
     def knows(self, later: Line, earlier: Line) -> bool:
         """Whether a line was written by somebody who knew of another."""
@@ -281,10 +281,10 @@ def _seal_problems(ledger: Path, index: Index, seal: bytes | None, *, is_coming:
     elif names.pop() or not names or len(set(names)) < len(names) or not all(map(ID.fullmatch, names)):
         yield f"{path} is not as trialkit wrote it. {RESTORE}"
     elif not hidden:
-        every = {line.line_sha256 for line in index.lines}
-        for name in sorted(set(names) - every):
+        lost = sorted(set(names) - {line.line_sha256 for line in index.lines})
+        for name in lost:
             yield f"{ledger / INDEX}: the line {name}, which {path.name} names, is missing or was changed. {restore}"
-        for name in () if is_coming else sorted(set(index.newest) - set(names)):
+        for name in () if lost or is_coming else sorted(set(index.newest) - set(names)):
             yield f"{path} does not name {name}, which {INDEX} ends with. {restore}"
 
 

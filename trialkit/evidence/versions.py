@@ -14,7 +14,7 @@ from trialkit.documents.recommended import Recommended
 from trialkit.evidence.kept_versions import RECOMMENDED_FILE, KeptVersion
 from trialkit.evidence.ledger import grow, locked, tidied
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
-from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged
+from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged, read_index
 from trialkit.evidence.recommending import Propose, recommend
 from trialkit.tables.atomic import write_bytes
 
@@ -38,21 +38,20 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
     The same ledger gives the same bytes: a version is worked out from the versions before it, and written again only
     if evidence, or what it says, is other than it was.
     """
-    found = read_ledger(ledger)
-    document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
-    last = found.versions[-1] if _is_same_evidence(found) else None
-    if last and is_alike(as_data(document), json.loads(last.data)):
-        with locked(ledger):
-            tidied(ledger)
-            write_bytes(path, last.data)
-        return Version(last.document, path, is_new=False, copy_problem=found.copy_problem)
-    if last:
-        document = _following(found, found.versions, trialkit_version, propose)
-    data = as_text(document).encode("utf-8")
-    digest = hashlib.sha256(data).hexdigest()
-    name = f"recommended-{document.version:04d}-{digest[:SHOWN_DIGITS]}.json"
+    read_index(ledger)  # or there is none to lock
     with locked(ledger):
         index = tidied(ledger)
+        found = read_ledger(ledger)
+        document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
+        last = found.versions[-1] if _is_same_evidence(found) else None
+        if last and is_alike(as_data(document), json.loads(last.data)):
+            write_bytes(path, last.data)
+            return Version(last.document, path, is_new=False, copy_problem=found.copy_problem)
+        if last:
+            document = _following(found, found.versions, trialkit_version, propose)
+        data = as_text(document).encode("utf-8")
+        digest = hashlib.sha256(data).hexdigest()
+        name = f"recommended-{document.version:04d}-{digest[:SHOWN_DIGITS]}.json"
         (ledger / HISTORY).mkdir(exist_ok=True)
         write_bytes(ledger / HISTORY / f".{name}", data)
         write_bytes(path, data)

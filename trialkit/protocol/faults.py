@@ -18,12 +18,24 @@ RULE_ERROR = "trialkit_rule"
 LEVEL_KINDS = ("a text", "a number")
 """Tags of the two kinds of level in the model; pydantic puts them into the place of an error."""
 
+TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+TOO_LONG, TOO_LONG_SAID = "a number of thousands of figures", "integer string conversion"
+"""A number that Python does not read, and a part of what it says of it."""
 MOST_FAULTS = 50
 """So many are told at once: whoever has more has another file there, or something that was made to do harm."""
 QUOTED_KEY = re.compile(r"""\s*(["'])(.*?)\1\s*=""")
 BARE_KEY = re.compile(r"\s*()([\w\-]+)(?:\s*\.\s*[\w\-]+)*\s*=")
 PATTERN_CASES = {"id": "id", "title": "plain text", "question": "plain text"}
 """Cases of a text that is made of something else than it may be, by its key."""
+
+
+def problems_of_toml(file: str, error: Exception) -> list[Problem]:
+    """Tell where a file stops being TOML, and what its reader says."""
+    text = TOO_LONG if TOO_LONG_SAID in str(error) else str(error)
+    place = TOML_PLACE.search(text)
+    row = int(place[1]) if place and place[1] else None
+    character = int(place[2]) if place and place[2] else None
+    return [problem("TK-P01", file, row=row, said=TOML_PLACE.sub("", text), character=character)]
 
 
 def problems_of_validation(file: str, text: str, error: ValidationError, model: type[BaseModel]) -> list[Problem]:

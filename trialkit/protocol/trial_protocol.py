@@ -17,7 +17,7 @@ from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
-from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_validation
+from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
 from trialkit.protocol.sections import (
     Bucket,
@@ -34,9 +34,9 @@ from trialkit.protocol.sections import (
     broken_rule,
 )
 from trialkit.tables.nearest import plain_name
-from trialkit.tables.problem import TrialError, problem, too_large
+from trialkit.tables.problem import TrialError, too_large
 from trialkit.tables.source_file import read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 MOST_TREATMENTS = 64
 """As many as four levels of each factor (common practice, no source)."""
@@ -222,9 +222,8 @@ def parse_protocol(text: str) -> Protocol:
         data = toml_data(text)
     except OverBudget as over:
         raise TrialError([too_large(PROTOCOL_FILE, over)]) from over
-    except NoToml as error:
-        unread = problem("TK-P01", PROTOCOL_FILE, row=error.row, said=error.said, character=error.character)
-        raise TrialError([unread]) from error
+    except ValueError as error:
+        raise TrialError(problems_of_toml(PROTOCOL_FILE, error)) from error
     try:
         return Protocol.model_validate(data)
     except ValidationError as error:

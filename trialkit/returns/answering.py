@@ -15,7 +15,7 @@ from trialkit.tables.headings import plain_heading
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.rule_book import RULES
 from trialkit.tables.table_schema import load_schema
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 MOST_FAULTS = 50
 """So many are told at once."""
@@ -66,11 +66,8 @@ def read_answers(path: Path) -> Given:
         told = toml_data(data.decode("utf-8-sig"))
     except OverBudget as over:
         raise WrongCall(f"{path}: larger than any file of answers ({over}). {HOW_TO_ANSWER}") from over
-    except UnicodeDecodeError as error:
-        raise WrongCall(f"{path}: no text in UTF-8; save it so. {HOW_TO_ANSWER}") from error
-    except NoToml as error:
-        place = f", line {error.row}" if error.row else ""
-        raise WrongCall(f"{path}{place}: {shown(error)}. {HOW_TO_ANSWER}") from error
+    except ValueError as error:  # no text, or no TOML
+        raise WrongCall(f"{path}: {shown(error)}. {HOW_TO_ANSWER}") from error
     return given(told, str(path))
 
 

@@ -30,6 +30,8 @@ def followed(
     try:  # whatever fails is told beside the rest, not in its place
         for one in rule(*args, **kwargs):
             found.append(one)  # noqa: PERF402 - what was found before a failure counts
+    except MemoryError:
+        raise  # no fault of the rule
     except Exception as error:
         file = FILES.get(rule.__module__.rpartition(".")[2], PROTOCOL_FILE)
         said = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__

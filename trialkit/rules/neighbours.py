@@ -4,11 +4,11 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from trialkit.documents.problems import Problem
-from trialkit.domain.reading_budget import PROTOCOL, OverBudget
+from trialkit.domain.reading_budget import PLAN_TABLE, PROTOCOL, OverBudget
 from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.source_file import read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 MOST_LOOKED_AT = 200
 """Folders beside a trial's own: more than a county runs in many seasons."""
@@ -29,14 +29,18 @@ def trials_by_label(folder: Path) -> Mapping[str, str]:
 
 
 def _neighbours(folder: Path) -> Iterator[tuple[str, frozenset[str]]]:
-    """Yield name and labels of each trial beside this one, as far as its files can be read."""
+    """Yield name and labels of each trial beside this one, as far as its files can be read; of 20 MB in all."""
     own = folder.resolve()
     try:
         beside = sorted(path for path in own.parent.iterdir() if path != own and (path / PROTOCOL_FILE).is_file())
     except OSError:
         return
+    characters = 0
     for path in beside[:MOST_LOOKED_AT]:
         layout = read_source(path, "layout.csv")
+        characters += 0 if isinstance(layout, Problem) else len(layout.text)
+        if characters > PLAN_TABLE.file_bytes:
+            return
         table = layout if isinstance(layout, Problem) else parse_csv("layout.csv", layout.text)
         if isinstance(table, RawTable) and "bucket" in table.cells:
             yield _name(path), frozenset(table.cells["bucket"])
@@ -47,7 +51,7 @@ def _name(folder: Path) -> str:
     source = read_source(folder, PROTOCOL_FILE, budget=PROTOCOL)
     try:
         about = {} if isinstance(source, Problem) else toml_data(source.text).get("trial", {})
-    except (NoToml, OverBudget):
+    except (ValueError, OverBudget):
         about = {}
     name = about.get("id") if isinstance(about, dict) else None
     return name if isinstance(name, str) and name else folder.name

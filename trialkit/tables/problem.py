@@ -1,7 +1,6 @@
 """Problems of a trial folder: made by the rule book, raised where nothing can be done until they are fixed."""
 
 from collections.abc import Iterable, Sequence
-from itertools import islice
 from pathlib import Path
 
 from trialkit.documents.problems import FactValue, Problem, facts
@@ -48,8 +47,17 @@ def too_large(file: str, over: OverBudget) -> Problem:
 
 
 def first_problems(problems: Iterable[Problem], file: str) -> tuple[Problem, ...]:
-    """Return as many problems as anybody reads, and behind them the problem that there are more."""
-    found = tuple(islice(problems, TABLE.findings + 1))
-    if len(found) <= TABLE.findings:
-        return found
-    return *found[:-1], too_large(file, OverBudget("findings", TABLE.findings))
+    """Return problems up to as many errors as anybody reads, and behind these the problem that there are more."""
+    found: list[Problem] = []
+    errors = 0
+    for one in problems:
+        errors += one.severity == "error"
+        if errors > TABLE.findings:
+            return (*found, too_large(file, OverBudget("findings", TABLE.findings)))
+        found.append(one)
+    return tuple(found)
+
+
+def are_too_many(problems: Sequence[Problem]) -> bool:
+    """Tell whether `first_problems` left any out."""
+    return bool(problems) and problems[-1].rule == "TK-F03"

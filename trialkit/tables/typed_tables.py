@@ -1,6 +1,6 @@
 """A table of the trial folder: text cells, typed columns, and what is wrong with each cell (first cause only)."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import chain
@@ -15,7 +15,7 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.tables.cell_values import Parsed, boolean_parser, parse_date, parse_integer, parse_number, parse_text
 from trialkit.tables.formula_text import shielded
 from trialkit.tables.nearest import nearest_name
-from trialkit.tables.problem import first_problems, problem
+from trialkit.tables.problem import are_too_many, first_problems, problem
 from trialkit.tables.raw_table import RawTable, parse_csv
 from trialkit.tables.resaved import NO_CLUES, Clues, as_it_was
 from trialkit.tables.table_schema import DTYPES, Field, TableSchema, compile_schema, holds
@@ -111,7 +111,7 @@ def _reading(schema: TableSchema, raw: RawTable, severity_if_empty: Literal["err
     cell_problems = (p for name, column in values.items() for p in column.problems(schema.file, raw.rows))
     problems = chain(raw.problems, _heading_problems(schema, raw, severity_if_empty), cell_problems)
     found = first_problems(problems, schema.file)
-    if len(found) > TABLE.findings:
+    if are_too_many(found):
         return replace(empty_table(schema), problems=found)
     reading = TableReading(
         schema,
@@ -201,9 +201,19 @@ def _with_constraints_checked(reading: TableReading) -> TableReading:
     frame = reading.frame[present]
     problems = () if holds(reading.schema, frame) else _broken_constraints(reading, frame)
     found = first_problems((*reading.problems, *problems), reading.file)
-    if len(found) > TABLE.findings:
+    if are_too_many(found):
         return replace(empty_table(reading.schema), problems=found)
-    return replace(reading, frame=_finished(reading.schema, reading.frame), problems=found)
+    frame = _without_values_at_fault(reading.frame, problems)
+    return replace(reading, frame=_finished(reading.schema, frame), problems=found)
+
+
+def _without_values_at_fault(frame: pd.DataFrame, problems: Iterable[Problem]) -> pd.DataFrame:
+    """Leave out what is out of range, as what cannot be read is: rules must not reckon with a pH of 77."""
+    rows: dict[str, list[int]] = {}
+    for one in problems:
+        if one.rule == "TK-V10" and one.column is not None and one.row is not None:
+            rows.setdefault(one.column, []).append(one.row)
+    return frame.assign(**{name: frame[name].mask(frame.index.isin(wrong)) for name, wrong in rows.items()})
 
 
 def _broken_constraints(reading: TableReading, frame: pd.DataFrame) -> tuple[Problem, ...]:

@@ -8,8 +8,8 @@ from typing import Any
 from trialkit.domain.reading_budget import Measure
 
 MEASURES: dict[Measure, str] = {
-    "file_bytes": "{mb:g} MB",
-    "unpacked_bytes": "{mb:g} MB once it is unpacked",
+    "file_bytes": "{size}",
+    "unpacked_bytes": "{size} once it is unpacked",
     "line_characters": "{n:,} characters in one line",
     "cell_characters": "{n:,} characters in one cell",
     "characters": "{n:,} characters of text in its cells",
@@ -37,5 +37,10 @@ def budget_words(measure: Measure, most: int, amount: int | None = None) -> dict
     'at most 50,000 rows, blank ones included'
     """
     words = MEASURES[measure]
-    found = "more" if amount is None else words.format(n=amount, mb=ceil(amount / 1e4) / 100)
-    return {"most_read": f"at most {words.format(n=most, mb=most / 1e6)}", "found_there": found}
+    found = "more" if amount is None else words.format(n=amount, size=_size(amount))
+    return {"most_read": f"at most {words.format(n=most, size=_size(most))}", "found_there": found}
+
+
+def _size(size_bytes: int) -> str:
+    """Say a size, rounded up so that what is too large never looks as if it were not."""
+    return f"{ceil(size_bytes / 1e4) / 100:g} MB" if size_bytes >= 10**6 else f"{ceil(size_bytes / 1e3)} kB"

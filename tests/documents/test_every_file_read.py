@@ -149,9 +149,10 @@ ANSWERS = {
     "headings": {"type": "object", "additionalProperties": {"enum": ["weight_g"]}},
     "choose": {"type": "object", "additionalProperties": {"enum": list(get_args(Choice))}},
 }
+GOOD_COUNTY = {"name": "Larkmoor", "programme": "", "contact": "", "sowing": "", "logo": "a.png", "language": "en"}
 KINDS: Mapping[str, Read] = {
     "trial.toml": Read(protocol_schema, protocol, lambda: tomllib.loads(GOOD_PROTOCOL), is_toml=True),
-    "county.toml": Read(county_schema, county, is_toml=True),
+    "county.toml": Read(county_schema, county, lambda: {"county": GOOD_COUNTY}, is_toml=True),
     "a file of answers": Read(lambda: {"type": "object", "properties": ANSWERS}, answers, is_toml=True),
     "what a phone form saved": Read(dict, phone, lambda: PHONE),
     "returned/returns.json": of(Journal),

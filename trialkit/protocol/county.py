@@ -13,13 +13,13 @@ from trialkit.documents.problems import Problem
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import COUNTY_FILE
 from trialkit.domain.units import Measures
-from trialkit.protocol.faults import problems_of_validation
+from trialkit.protocol.faults import problems_of_toml, problems_of_validation
 from trialkit.protocol.logo import logo_problems
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
 from trialkit.protocol.starting import toml_value
-from trialkit.tables.problem import TrialError, problem, too_large
+from trialkit.tables.problem import TrialError, too_large
 from trialkit.tables.source_file import read_bytes, read_source
-from trialkit.tables.toml_text import NoToml, toml_data
+from trialkit.tables.toml_text import toml_data
 
 LOGO_FILE = "county-logo.png"
 LongLine = Annotated[
@@ -95,9 +95,8 @@ def parse_county(text: str) -> County:
         data = toml_data(text)
     except OverBudget as over:
         raise TrialError([too_large(COUNTY_FILE, over)]) from over
-    except NoToml as error:
-        unread = problem("TK-P01", COUNTY_FILE, "county", row=error.row, said=error.said, character=error.character)
-        raise TrialError([unread]) from error
+    except ValueError as error:
+        raise TrialError(problems_of_toml(COUNTY_FILE, error)) from error
     try:
         return CountyFile.model_validate(data).county
     except ValidationError as error:

@@ -51,6 +51,12 @@ def test_the_exploration_is_a_straight_line() -> None:
     assert line.p == pytest.approx(fitted.pvalues[1])
 
 
+def test_gains_that_are_all_the_same_go_with_nothing() -> None:
+    """Heads that all weigh the same leave no line to draw."""
+    rows, sites = gardens([0.0] * 4, alkalinity_mg_l_caco3=[40.0, 90.0, 160.0, 240.0])
+    assert compare_gardens(rows.assign(y=150.0), "y", ("t1", "t0"), FENLEAF, sites, 0.95).explored == ()
+
+
 def test_a_new_garden_by_hand() -> None:
     """The mean's variance, the gardens' and the cultivars' between gardens add up; t has gardens less one d.f."""
     rng = np.random.default_rng(4)

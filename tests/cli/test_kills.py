@@ -34,7 +34,7 @@ def test_stopped_anywhere_a_command_leaves_old_or_new(base: Path, name: str) -> 
     """By a kill, Ctrl-C, or a disk that is full or read-only; in between only what the next run ends."""
     with sweep_of(base, COMMANDS[name]) as sweep:
         calls = len(sweep.calls)
-        assert sweep.killed(max(1, len(sweep.states) // 3)).total() >= 3
+        assert sweep.killed(max(1, len(sweep.states) // 5)).total() >= 3
         assert sweep.interrupted(calls // 2 + 1).total() >= 1
         assert sweep.refused(ENOSPC, calls // 5 + 1).total() >= 1
         assert sweep.refused(EROFS, calls // 2 + 1).total() >= 1

@@ -15,6 +15,7 @@ from returned_files import good_return, other_values
 from small_trial import write_small_trial
 from trialkit.cli.steps import Step
 from trialkit.documents.document import as_text
+from trialkit.evidence.ledger import WRITTEN_ASIDE
 from trialkit.evidence.ledger_index import NEXT_INDEX
 from trialkit.tables.committing import COMMITTED, LOCK
 
@@ -255,5 +256,7 @@ def left_over(state: State) -> list[str]:
 
 
 def is_committed(state: State) -> bool:
-    """Whether new versions count, and are not in place yet."""
-    return any(Path(name).name in (COMMITTED, NEXT_INDEX) for name in state)
+    """Whether new versions count, and are not in place yet; those of a ledger stand under hidden names until then."""
+    return any(
+        part in (COMMITTED, NEXT_INDEX) or WRITTEN_ASIDE.fullmatch(part) for name in state for part in Path(name).parts
+    )

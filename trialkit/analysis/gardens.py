@@ -78,7 +78,7 @@ def _explore(found: Sequence[SiteDifference], sites: pd.DataFrame, confidence: f
         x = pd.to_numeric(known[column], errors="coerce").reindex([one.site for one in found]).to_numpy(float) / step
         y = np.array([one.difference for one in found])
         usable = np.isfinite(x)
-        if usable.sum() < FEWEST_TO_EXPLORE or np.ptp(x[usable]) == 0:
+        if usable.sum() < FEWEST_TO_EXPLORE or np.ptp(x[usable]) == 0 or np.ptp(y[usable]) == 0:
             continue
         line = linregress(x[usable], y[usable])
         half = float(stdtrit(int(usable.sum()) - 2, (1 + confidence) / 2)) * float(line.stderr)

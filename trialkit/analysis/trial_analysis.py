@@ -79,7 +79,10 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
     if not is_harvested(heads).any():
-        raise NotComputed("No head was harvested yet, so there is nothing to analyse.")
+        raise NotComputed(
+            "No head was harvested yet, so there is nothing to analyse. Enter the harvest in heads.csv; if every head "
+            "was lost, the trial has to be repeated."
+        )
     days = ripening(heads, trial.visits)
     yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
     records = {"weight_g": heads[is_harvested(heads) & heads["weight_g"].notna()], YIELD: yields.buckets, "days": days}

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from trialkit.documents.document import DamagedDocument, as_text, as_written, from_text
 from trialkit.domain.errors import NotComputed, WrongCall
 from trialkit.domain.heads import LOST
+from trialkit.domain.reading_budget import RESULTS
 from trialkit.tables.problem import TrialError
 from trialkit.words.phrases import count
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import CheckResult, Stage
 
 RESULTS_FOLDER, RESULTS_FILE, REPORT_FILE = "results", "results.json", "report.html"
-LARGEST_RESULTS_BYTES = 6_000_000
 """Twice what comparing every pair of 64 treatments takes."""
 DEMO_EXAMPLE = "autumn_dose"
 
@@ -154,8 +154,8 @@ def read_results(folder: Path) -> Results:
     if not path.is_file():
         raise WrongCall(f"{path} is not there yet: run trialkit analyse {folder} first.")
     again = f"run trialkit analyse {folder} again."
-    if path.stat().st_size > LARGEST_RESULTS_BYTES:
-        raise NotComputed(f"{path} is larger than {LARGEST_RESULTS_BYTES // 10**6} MB, and no results: {again}")
+    if path.stat().st_size > RESULTS.file_bytes:
+        raise NotComputed(f"{path} is larger than {RESULTS.file_bytes // 10**6} MB, and no results: {again}")
     try:
         return from_text(Results, path.read_text(encoding="utf-8"))
     except DamagedDocument as error:

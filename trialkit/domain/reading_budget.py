@@ -102,3 +102,9 @@ PROTOCOL = ReadingBudget(file_bytes=64_000, items=500, depth=10)
 """A protocol, or a file of answers."""
 DOCUMENT = ReadingBudget(file_bytes=50_000_000)
 """What trialkit wrote itself beside the tables, and may have been changed since."""
+RESULTS = replace(DOCUMENT, file_bytes=6_000_000)
+"""Results of a trial: the largest that layouts allow have a third of it."""
+LEDGER_DOCUMENT = replace(DOCUMENT, file_bytes=5_000_000)
+"""What an entry of a ledger says of itself, or a version of the defaults."""
+LEDGER_INDEX = ReadingBudget(file_bytes=20_000_000)
+"""All that ever happened to a ledger, a line each."""

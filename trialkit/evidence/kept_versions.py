@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.documents.recommended import Recommended
-from trialkit.evidence.ledger import LARGEST_DOCUMENT_BYTES, document_of, place_of, read_sound
+from trialkit.domain.reading_budget import LEDGER_DOCUMENT
+from trialkit.evidence.ledger import document_of, place_of, read_sound
 from trialkit.evidence.ledger_index import HISTORY, RESTORE, Index, LedgerDamaged, unbound_versions
 
 RECOMMENDED_FILE = "recommended.json"
@@ -32,7 +33,7 @@ def read_versions(ledger: Path, index: Index) -> tuple[list[KeptVersion], list[s
     for one in told:
         path = place_of(folder, one.file)
         try:
-            data = read_sound(path, one.sha256, LARGEST_DOCUMENT_BYTES)
+            data = read_sound(path, one.sha256, LEDGER_DOCUMENT)
             document = document_of(Recommended, path, data)
         except LedgerDamaged as error:
             problems.append(str(error))
@@ -63,7 +64,7 @@ def copy_problem(ledger: Path, index: Index) -> str:
     path, newest = ledger / RECOMMENDED_FILE, index.newest_versions
     if not index.is_bound:
         newest = unbound_versions(ledger, index)[-1:]
-    data = path.read_bytes() if path.is_file() and path.stat().st_size <= LARGEST_DOCUMENT_BYTES else None
+    data = path.read_bytes() if path.is_file() and path.stat().st_size <= LEDGER_DOCUMENT.file_bytes else None
     if data is None and not newest and not path.exists():
         return ""
     if data is not None and hashlib.sha256(data).hexdigest() in {one.sha256 for one in newest}:

@@ -21,7 +21,7 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -43,6 +43,7 @@ from trialkit.documents.ledger_entry import (
     Withdrawn,
 )
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.reading_budget import DOCUMENT, LEDGER_DOCUMENT, ReadingBudget
 from trialkit.evidence.ledger_index import (
     DIGITS,
     ENTRIES,
@@ -71,7 +72,6 @@ LOCK, LOCK_TIMEOUT_S = ".ledger.lock", 60.0
 FEWEST_DIGITS = 6
 FILE_NAME = re.compile(r"[A-Za-z0-9_]+(\.[A-Za-z0-9]+)*")
 LARGEST_NUMBER = 1e12
-LARGEST_FILE_BYTES, LARGEST_DOCUMENT_BYTES = 50_000_000, 5_000_000
 BEGIN_ANEW = (
     "Or begin a new ledger: copy the folders of entries out, analyse each copy and add it (trialkit analyse, trialkit "
     "evidence add)."
@@ -139,7 +139,7 @@ def tidied(ledger: Path) -> Index:
     """Read the index, and put in place, or take away, what a process left that was stopped; the ledger is locked."""
     index = read_index(ledger)
     finish(ledger, index)
-    _put_in_place(ledger, index)
+    _put_in_place(ledger, _told_by(index))
     return index
 
 
@@ -148,17 +148,24 @@ def grow(ledger: Path, index: Index, *events: Line) -> None:
     for name, text in FOR_VERSION_CONTROL.items():
         if not (ledger / name).exists():
             write_text(ledger / name, text)
-    index = grown(index, (*unbound_versions(ledger, index), *events))
-    write_index(ledger, index)
+    before, index = index, grown(index, (*unbound_versions(ledger, index), *events))
+    try:
+        write_index(ledger, index)
+    except BaseException:
+        if not (ledger / NEXT_INDEX).exists():
+            _put_in_place(ledger, {ENTRIES: {one.id for one in before.listed}})  # it takes away what is not told of
+        raise
     with suppress(OSError):  # whoever writes next does it then
-        _put_in_place(ledger, index)
+        _put_in_place(ledger, _told_by(index))
 
 
-def _put_in_place(ledger: Path, index: Index) -> None:
-    known = {
-        ENTRIES: {one.id for one in index.listed},
-        HISTORY: {one.file for one in index.versions},
-    }
+def _told_by(index: Index) -> Mapping[str, Collection[str]]:
+    """Names of the entries and versions that an index tells of, by the folder in which they stand."""
+    return {ENTRIES: {one.id for one in index.listed}, HISTORY: {one.file for one in index.versions}}
+
+
+def _put_in_place(ledger: Path, known: Mapping[str, Collection[str]]) -> None:
+    """Give what was written aside its name where it is known, and take it away where it is not."""
     for name, names in known.items():
         aside = [path for path in (ledger / name).glob(".*") if WRITTEN_ASIDE.fullmatch(path.name)]
         for path in aside:
@@ -350,7 +357,7 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     """
     folder = place_of(ledger / ENTRIES, listed.id)
     path = folder / MANIFEST
-    told = document_of(Manifest, path, read_sound(path, listed.id, LARGEST_DOCUMENT_BYTES))
+    told = document_of(Manifest, path, read_sound(path, listed.id, LEDGER_DOCUMENT))
     names = ("kind", "trial", "title", "season", "started_on")
     other = [name for name in names if getattr(told, name) != getattr(listed, name)]
     if other or isinstance(told.facts, TrialFacts) != (listed.kind == "trial"):
@@ -360,7 +367,7 @@ def open_entry(ledger: Path, listed: Listed) -> Entry:
     return Entry(listed, folder, told)
 
 
-def read_sound(path: Path, digest: str, most: int = LARGEST_FILE_BYTES) -> bytes:
+def read_sound(path: Path, digest: str, budget: ReadingBudget = DOCUMENT) -> bytes:
     """Read a file of the ledger that must have a digest, or one that begins so.
 
     Raises
@@ -369,7 +376,7 @@ def read_sound(path: Path, digest: str, most: int = LARGEST_FILE_BYTES) -> bytes
         If it is not what was put there.
     """
     try:
-        data = path.read_bytes() if path.is_file() and path.stat().st_size <= most else None
+        data = path.read_bytes() if path.is_file() and path.stat().st_size <= budget.file_bytes else None
     except OSError as error:
         raise LedgerDamaged(f"{path} cannot be read: {error.strerror}. {RESTORE}") from error
     if data is None and not path.exists():

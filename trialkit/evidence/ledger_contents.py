@@ -78,7 +78,7 @@ class LedgerContents:
             yield PracticePart(product.name, tsp, product.grams_per_tsp)
 
 
-def read_ledger(ledger: Path) -> LedgerContents:
+def read_ledger(ledger: Path, *, held: bool = False) -> LedgerContents:
     """Read all that counts in a ledger.
 
     Raises
@@ -86,7 +86,7 @@ def read_ledger(ledger: Path) -> LedgerContents:
     WrongCall
         If there is no ledger, or nothing in it counts, or it was damaged.
     """
-    found = verify(ledger)
+    found = verify(ledger, held=held)
     found.require_whole()
     counting = [one for one in found.entries if one.listed.counts]
     trials = sorted((one for one in counting if one.listed.kind == "trial"), key=lambda one: one.listed.started_on)

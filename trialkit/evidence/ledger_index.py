@@ -28,6 +28,7 @@ from typing import Any, Final, TypeVar
 from trialkit.documents.document import DamagedDocument, from_text
 from trialkit.documents.ledger_entry import Added, Began, EntryTold, IndexLine, Listed, Recommending, Withdrawn
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.reading_budget import LEDGER_INDEX
 from trialkit.tables.atomic import write_bytes
 from trialkit.tables.links import link_words, links_inside
 
@@ -38,7 +39,7 @@ DIGITS = 32
 """Of the digest in an entry's name, and in that of a line: half of it, which nobody meets twice by chance."""
 ID = re.compile(f"[0-9a-f]{{{DIGITS}}}")
 VERSION_FILE = re.compile(r"recommended-[0-9]{4,9}(-[0-9a-f]{12})?\.json")
-LARGEST_INDEX_BYTES, MOST_LINES, MOST_TOLD = 20_000_000, 20_000, 20
+MOST_TOLD = 20
 MERGE_MARKS = (b"<<<<<<<", b"|||||||", b"=======", b">>>>>>>")
 RESTORE = "Bring the file back from version control."
 
@@ -197,8 +198,8 @@ def told_at_once(problems: Iterator[str] | Sequence[str]) -> str:
 
 def _bytes_of(path: Path) -> bytes | None:
     try:
-        if (not path.is_file() and path.exists()) or (path.is_file() and path.stat().st_size > LARGEST_INDEX_BYTES):
-            most = LARGEST_INDEX_BYTES // 10**6
+        if (not path.is_file() and path.exists()) or (path.is_file() and path.stat().st_size > LEDGER_INDEX.file_bytes):
+            most = LEDGER_INDEX.file_bytes // 10**6
             raise LedgerDamaged(f"{path} is no file of a ledger, of {most} MB at most. {RESTORE}")
         return path.read_bytes()
     except FileNotFoundError:
@@ -207,8 +208,8 @@ def _bytes_of(path: Path) -> bytes | None:
 
 def _read_lines(path: Path, data: bytes) -> tuple[tuple[Line, ...], list[str]]:
     """Read each line by itself: one that is damaged hides no other."""
-    if data.count(b"\n") > MOST_LINES:
-        raise LedgerDamaged(f"{path} has more than {MOST_LINES} lines: it is no index of a ledger. {RESTORE}")
+    if data.count(b"\n") > LEDGER_INDEX.rows:
+        raise LedgerDamaged(f"{path} has more than {LEDGER_INDEX.rows} lines: it is no index of a ledger. {RESTORE}")
     found: dict[str, Line] = {}
     problems: list[str] = []
     *texts, rest = data.split(b"\n")

@@ -41,7 +41,7 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
     read_index(ledger)  # or there is none to lock
     with locked(ledger):
         index = tidied(ledger)
-        found = read_ledger(ledger)
+        found = read_ledger(ledger, held=True)
         document, path = _next_version(found, trialkit_version, propose), ledger / RECOMMENDED_FILE
         last = found.versions[-1] if _is_same_evidence(found) else None
         if last and is_alike(as_data(document), json.loads(last.data)):

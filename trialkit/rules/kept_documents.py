@@ -9,7 +9,7 @@ from trialkit.documents.document import SEAL, DamagedDocument, from_text
 from trialkit.documents.problems import Problem
 from trialkit.documents.results import Results
 from trialkit.documents.returns import Conflicts, Corrections, Headings, Journal, WrittenTables
-from trialkit.domain.reading_budget import DOCUMENT
+from trialkit.domain.reading_budget import DOCUMENT, RESULTS
 from trialkit.tables.problem import TrialError, problem
 from trialkit.tables.source_file import read_source
 
@@ -17,7 +17,7 @@ CONFLICTS = "returned/conflicts.json"
 CORRECTIONS = "returned/corrections.json"
 HEADINGS = "returned/headings.json"
 WRITTEN = "returned/written.json"
-RESULTS = "results/results.json"
+RESULTS_FILE = "results/results.json"
 JOURNAL = "returned/returns.json"
 KEPT_FILES = (JOURNAL, CONFLICTS, CORRECTIONS, HEADINGS, WRITTEN)
 
@@ -73,16 +73,16 @@ def usable_documents(folder: Path) -> KeptDocuments:
 
 def results_at_fault(folder: Path) -> Iterator[Problem]:
     """TK-F14: tell of results that cannot be read; those of another version of trialkit are no fault of the folder."""
-    source = read_source(folder, RESULTS, budget=DOCUMENT)
+    source = read_source(folder, RESULTS_FILE, budget=RESULTS)
     if isinstance(source, Problem):
         if source.rule != "TK-F01":
-            yield problem("TK-F14", RESULTS, "no text")
+            yield problem("TK-F14", RESULTS_FILE, "no text")
         return
     try:
         from_text(Results, source.text)
     except DamagedDocument as error:
         if error.where != "schema":
-            yield problem("TK-F14", RESULTS, "damaged", where=error.where or None)
+            yield problem("TK-F14", RESULTS_FILE, "damaged", where=error.where or None)
 
 
 def _read(folder: Path, name: str, kind: Callable[[], Kept]) -> Kept | Problem:

@@ -26,6 +26,8 @@ from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
 from trialkit.documents.returns import Choice, Conflicts, Corrections, Headings, Journal, StagedFiles, WrittenTables
 from trialkit.domain.errors import WrongCall
+from trialkit.protocol.county import parse_county
+from trialkit.protocol.county_schema import county_schema
 from trialkit.protocol.protocol_schema import protocol_schema
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.returns.answering import CHOICES, read_answers
@@ -44,6 +46,7 @@ READERS: Mapping[str, str] = {
     "evidence/ledger.py": "entry.json of a ledger, and its versions",
     "evidence/ledger_index.py": "index.jsonl of a ledger",
     "evidence/versions.py": "recommended.json and history of a ledger",
+    "protocol/county.py": "county.toml",
     "protocol/trial_protocol.py": "trial.toml",
     "report/figures/inline_svg.py": "what a figure of our own says of itself",
     "returns/answering.py": "a file of answers",
@@ -107,6 +110,14 @@ def protocol(text: str, _: Path) -> Any:
         raise Told("\n".join(map(problem_sentence, error.problems))) from error
 
 
+def county(text: str, _: Path) -> Any:
+    """Read a county's block."""
+    try:
+        return parse_county(text)
+    except TrialError as error:
+        raise Told("\n".join(map(problem_sentence, error.problems))) from error
+
+
 def answers(text: str, folder: Path) -> Any:
     """Read a file of answers."""
     (folder / "answers.toml").write_text(text, "utf-8")
@@ -138,8 +149,10 @@ ANSWERS = {
     "headings": {"type": "object", "additionalProperties": {"enum": ["weight_g"]}},
     "choose": {"type": "object", "additionalProperties": {"enum": list(get_args(Choice))}},
 }
+GOOD_COUNTY = {"name": "Larkmoor", "programme": "", "contact": "", "sowing": "", "logo": "a.png", "language": "en"}
 KINDS: Mapping[str, Read] = {
     "trial.toml": Read(protocol_schema, protocol, lambda: tomllib.loads(GOOD_PROTOCOL), is_toml=True),
+    "county.toml": Read(county_schema, county, lambda: {"county": GOOD_COUNTY}, is_toml=True),
     "a file of answers": Read(lambda: {"type": "object", "properties": ANSWERS}, answers, is_toml=True),
     "what a phone form saved": Read(dict, phone, lambda: PHONE),
     "returned/returns.json": of(Journal),

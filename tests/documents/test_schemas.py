@@ -9,10 +9,12 @@ from jsonschema import Draft202012Validator
 from trialkit.cli.answer_schemas import answers_schema
 from trialkit.documents.recommended_schema import recommended_schema
 from trialkit.documents.results_schema import results_schema
+from trialkit.protocol.county_schema import county_schema
 from trialkit.protocol.protocol_schema import protocol_schema
 
 SCHEMAS = {
     "answers": answers_schema,
+    "county": county_schema,
     "protocol": protocol_schema,
     "recommended": recommended_schema,
     "results": results_schema,

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from PIL import Image
 
 from commands import DATA_ERROR, DONE, WRONG_CALL, run
 from trialkit._resources import resource_folder
@@ -45,20 +46,33 @@ def test_a_trial_must_be_analysed_first(tmp_path: Path) -> None:
 
 
 def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
-    """Both speak in sentences and in JSON by the published schema; the files are where they say, and stay the same."""
+    """Both speak in sentences and in JSON by the published schema; the files are where they say, and stay the same.
+
+    What gardeners get names the county; a county.toml that cannot be read is told before anything is written.
+    """
     ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
     schema = json.loads((resource_folder("schemas") / "recommended.schema.json").read_text("utf-8"))
     pooled = run("evidence", "pool", "--ledger", ledger, "--json")
     assert pooled.returncode == DONE, pooled.stderr
     jsonschema.validate(json.loads(pooled.stdout), schema)
     assert (ledger / "pool.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    (tmp_path / "county.toml").write_text("[county]\n", "utf-8")
+    wrong = run("recommend", ledger)
+    assert (wrong.returncode, "county.name" in wrong.stderr) == (DATA_ERROR, True)
     assert not (ledger / "recommended.json").exists()
+    (tmp_path / "county.toml").unlink()
+    Image.new("RGB", (64, 48), "#1c6b3a").save(tmp_path / "emblem.png")
+    run("county", tmp_path, "--name", "Larkmoor <County>", "--contact", "Desk", "--logo", tmp_path / "emblem.png")
     done = run("recommend", ledger)
     assert done.returncode == DONE, done.stderr
     assert "Version 1 (new)" in done.stdout
-    names = ["recommended.json", "handout.html", "care.html"]
+    pages = ["handout", "handout_large", "care"]
+    texts = [(ledger / f"{page}.html").read_text("utf-8") for page in pages]
+    assert all("Larkmoor &lt;County&gt;" in text for text in texts)
+    assert ["data:image/png;base64," in text for text in texts] == [True, True, False]
+    names = ["recommended.json", *(f"{page}.html" for page in pages)]
     if "handout-a4.pdf" in done.stdout:
-        names += ["handout-a4.pdf", "handout-letter.pdf", "care-a4.pdf", "care-letter.pdf"]
+        names += [f"{page}-{paper}.pdf" for page in pages for paper in ("a4", "letter")]
     before = {name: (ledger / name).read_bytes() for name in names}
     again = run("recommend", ledger, "--json")
     assert json.loads(again.stdout)["version"] == 1

@@ -48,8 +48,9 @@ def check_page(*words: str) -> str:
 
 
 def hostile_recommended() -> Recommended:
-    """Return recommended defaults whose every text was written by an attacker."""
-    return spoilt_document(small_recommended(), iter(HOSTILE * 10_000))
+    """Return recommended defaults whose every text was written by an attacker; none is read with half a character."""
+    words = [word.encode("utf-8", "replace").decode() for word in HOSTILE]
+    return spoilt_document(small_recommended(), iter(words * 10_000))
 
 
 OTHERS: Mapping[str, Callable[[], str]] = {

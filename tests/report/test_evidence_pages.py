@@ -8,9 +8,9 @@ from html.parser import HTMLParser
 
 import pytest
 
-from small_recommended import BETWEEN, OLD, small_recommended
-from trialkit.documents.decision import Stood, Verdict
-from trialkit.documents.recommended import PracticePart, Recommended
+from small_recommended import OLD, small_recommended, wordy_recommended
+from trialkit.documents.decision import Verdict
+from trialkit.documents.recommended import PracticePart
 from trialkit.domain.treatment import Treatment
 from trialkit.report.care_page import care_html
 from trialkit.report.evidence_page import evidence_html
@@ -81,8 +81,8 @@ def test_the_handout_says_what_to_do() -> None:
         "(in your garden 34 to 44)",
         "165 g (6 oz)",
         "140 to 190 g (5 to 7 oz)",
-        "This rests on 24 buckets in 4 gardens and 2 trials.",
-        "In all we ran 3 trials, autumn 2026 to summer 2027.",
+        "We grew just this in 24 buckets in 4 gardens and 2 trials.",
+        "In all we filled 288 buckets in 12 gardens and 3 trials, autumn 2026 to summer 2027.",
         "We expect about 27 g (1 oz) more from each plant than with our old advice.",
         "97 in 100",
         "not a promise",
@@ -90,7 +90,6 @@ def test_the_handout_says_what_to_do() -> None:
     ):
         assert said in text, said
     assert "Version 2, 1 September 2027" in " ".join(page.split())
-    assert page.count('<ellipse fill="none"') == 8  # spoons
 
 
 def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
@@ -151,14 +150,14 @@ def test_a_default_that_stays() -> None:
         candidates=(replace(old, is_recommended=True), near, replace(new, is_recommended=False)),
     )
     page = handout_html(replace(usual, recommended=usual.current, decision=kept))
-    assert "This rests on 48 buckets in 12 gardens and 3 trials." in page
+    assert "We grew just this in 48 buckets in 12 gardens and 3 trials." in page
     assert "Nothing that we tried was better by enough to change it. We will test it again." in page
     assert "We expect" not in page
 
 
 def test_a_dose_between_those_tried() -> None:
     """The two doses that it lies between are named with their buckets; a mix of parts never tried is said to be one."""
-    document = wordy()
+    document = wordy_recommended()
     said = (
         "We did not try just this dose. We tried 6 spoons in 24 buckets in 4 gardens and 2 trials and 8 spoons in 24 "
         "buckets in 4 gardens and 2 trials."
@@ -178,39 +177,14 @@ def test_losses_are_said() -> None:
     assert "Some plants fail. About eight in 10 grow fit to eat." in handout_html(replace(usual, decision=losing))
 
 
-def wordy() -> Recommended:
-    """A document that says all there may be to say: a dose between, losses, another test, a row more of water.
-
-    And a feed of three, one of them weighed, that lacks magnesium; and a powder for acid, by its solution.
-    """
-    usual = small_recommended()
-    old, near, new = usual.decision.candidates
-    between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None, share_usable=0.7)
-    decision = replace(
-        usual.decision,
-        verdict=Verdict.CHANGE_AND_TEST,
-        recommended=BETWEEN,
-        alternative=BETWEEN,
-        candidates=(old, near, replace(new, is_recommended=False), between),
-    )
-    powder = [replace(row, acid_tsp=row.acid_tsp / 14, solution_tsp=row.acid_tsp * 48 / 14) for row in usual.acid]
-    soft = replace(powder[0], upper=20.0, acid_tsp=0.0, solution_tsp=0.0, step_tsp=None, gardens=0)
-    parts = PracticePart("calcium nitrate 15.5-0-0", 3.25, 5.0), PracticePart("magnesium sulfate 0-0-0", 0.1, 5.0)
-    fed = {"N": 224.0, "Ca": 142.0, "Mg": 5.0}
-    best = replace(usual.recommended, treatment=BETWEEN, parts=parts, elements_mg_l=fed)
-    return replace(usual, recommended=best, decision=decision, acid=(soft, *powder))
-
-
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_pdf_is_one_sheet(paper: str) -> None:
     """On A4 and Letter one page, however much there is to say, the same bytes again, and nothing is fetched."""
-    weasyprint = pytest.importorskip("weasyprint", exc_type=ImportError)
-    page, care = handout_html(wordy()), care_html(wordy())
-    sheet = weasyprint.CSS(string=f"@page {{ size: {PAPERS[paper]} }}")
-    assert len(weasyprint.HTML(string=page).render(stylesheets=[sheet]).pages) == 1
-    assert len(weasyprint.HTML(string=care).render(stylesheets=[sheet]).pages) == 1
+    pytest.importorskip("weasyprint", exc_type=ImportError)
+    pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
+    page, care = handout_html(wordy_recommended()), care_html(wordy_recommended())
     made = handout_pdf(page, paper)
-    assert made.startswith(b"%PDF")
+    assert [len(pdfium.PdfDocument(one)) for one in (made, handout_pdf(care, paper))] == [1, 1]
     assert handout_pdf(page, paper) == made
 
 

@@ -21,6 +21,7 @@ from trialkit.analysis import Results, analyse
 from trialkit.documents.document import as_text, as_written
 from trialkit.evidence.versions import pool_now, recommend_anew
 from trialkit.planning.next_trial import propose
+from trialkit.protocol.county import County, CountyBlock
 from trialkit.report.care_page import care_html
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.handout import handout_html
@@ -28,6 +29,11 @@ from trialkit.report.page import report_html
 from trialkit.rules.trial_folder import read_trial
 
 EXAMPLES = Path(__file__).parents[2] / "example_trials"
+COUNTY = CountyBlock(
+    Path("county.toml"),
+    County(name="Larkmoor County", programme="Garden Advice", contact="the county's horticulture desk"),
+    logo=None,
+)
 ACCEPTED_ON = date(2027, 11, 1)
 VERSIONS = re.compile(r"Made with:</p>\n<dl.*?</dl>", re.DOTALL)
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -46,7 +52,7 @@ def published_pages(folder: Path, analysed: Callable[[str], Results]) -> dict[st
         accept(folder / "ledger", trial, ACCEPTED_ON)
     pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__, propose))
     recommended = recommend_anew(folder / "ledger", __version__, propose).document
-    pages |= {"handout.html": handout_html(recommended), "care.html": care_html(recommended)}
+    pages |= {"handout.html": handout_html(recommended, COUNTY), "care.html": care_html(recommended, COUNTY)}
     return pages
 
 

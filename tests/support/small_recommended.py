@@ -1,7 +1,7 @@
 """Recommended defaults of an invented county."""
 
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
@@ -25,6 +25,7 @@ from trialkit.documents.recommended import (
     Expected,
     GardenGain,
     Practice,
+    PracticePart,
     ProposedTrial,
     Recommended,
     TrialName,
@@ -151,6 +152,29 @@ def small_recommended() -> Recommended:
         next_trial=PROPOSED,
         nitrogen_alone=None,
     )
+
+
+def wordy_recommended() -> Recommended:
+    """A document that says all there may be to say: a dose between, losses, another test, a row more of water.
+
+    And a feed of three, one of them weighed, that lacks magnesium; and a powder for acid, by its solution.
+    """
+    usual = small_recommended()
+    old, near, new = usual.decision.candidates
+    between = replace(new, treatment=BETWEEN, stood=Stood(0, 0, 0), raw_yield_g=None, share_usable=0.7)
+    decision = replace(
+        usual.decision,
+        verdict=Verdict.CHANGE_AND_TEST,
+        recommended=BETWEEN,
+        alternative=BETWEEN,
+        candidates=(old, near, replace(new, is_recommended=False), between),
+    )
+    powder = [replace(row, acid_tsp=row.acid_tsp / 14, solution_tsp=row.acid_tsp * 48 / 14) for row in usual.acid]
+    soft = replace(powder[0], upper=20.0, acid_tsp=0.0, solution_tsp=0.0, step_tsp=None, gardens=0)
+    parts = PracticePart("calcium nitrate 15.5-0-0", 3.25, 5.0), PracticePart("magnesium sulfate 0-0-0", 0.1, 5.0)
+    fed = {"N": 224.0, "Ca": 142.0, "Mg": 5.0}
+    best = replace(usual.recommended, treatment=BETWEEN, parts=parts, elements_mg_l=fed)
+    return replace(usual, recommended=best, decision=decision, acid=(soft, *powder))
 
 
 def spoilt_document(document: Value, words: Iterator[str]) -> Value:

@@ -12,9 +12,11 @@ from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
 from trialkit.documents.ledger_entry import EvidenceList
 from trialkit.documents.plan import Plan
 from trialkit.documents.returns import ToldCorrect, ToldMerge
+from trialkit.protocol.county import CountyAnswer
 
 ANSWERS: dict[str, type[Any]] = {
     "check": CheckAnswer,
+    "county": CountyAnswer,
     "merge": ToldMerge,
     "correct": ToldCorrect,
     "evidence list": EvidenceList,

@@ -93,14 +93,20 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
     from trialkit.planning.next_trial import propose
+    from trialkit.protocol.county import read_county
     from trialkit.report.care_page import care_html
     from trialkit.report.handout import handout_html
     from trialkit.report.handout_pdf import PAPERS, handout_pdf
     from trialkit.words import default_words as words
 
+    block = read_county(ledger)  # before anything is written: what is wrong with it is told first
     version = recommend_anew(ledger, __version__, propose)
     document = version.document
-    pages = {"handout": handout_html(document), "care": care_html(document)}
+    pages = {
+        "handout": handout_html(document, block),
+        "handout_large": handout_html(document, block, large=True),
+        "care": care_html(document, block),
+    }
     files = {f"{name}.html": page.encode("utf-8") for name, page in pages.items()}
     try:
         files |= {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}

@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "analyse": ("Answer", "Fit the model and decide what to recommend."),
     "report": ("Answer", "Write the report, one self-contained page."),
     "pack": ("Remember", "Pack a trial as open data that others can analyse again."),
+    "county": ("Remember", "Set who stands behind the handout: name, contact, logo, sowing time."),
     "recommend": ("Remember", "Write the recommended defaults and the gardeners' handout."),
     "evidence": ("Remember", "Keep accepted trials in a ledger and pool them over seasons."),
 }

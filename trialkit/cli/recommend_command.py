@@ -20,8 +20,9 @@ def command(ledger: Path, as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
     Writes LEDGER/recommended.json, handout.html and care.html (how a bucket is set up and looked after: print both
-    on one sheet), and both as PDF on A4 and Letter where WeasyPrint is installed (pip install weasyprint). Every
-    version is kept in LEDGER/history; there is a new one only when the evidence changed.
+    on one sheet), handout_large.html in large print, and all three as tagged PDF on A4 and Letter where WeasyPrint
+    is installed (pip install weasyprint). They name the county that trialkit county set. Every version is kept in
+    LEDGER/history; there is a new one only when the evidence changed.
 
     Example: trialkit recommend ledger
     """

@@ -202,10 +202,13 @@ def start_trial(folder: Path, answers: Mapping[str, Any]) -> str:
     """Start a trial folder from answers, asking for those that are missing."""
     from trialkit.cli.questions import Options, ask
     from trialkit.protocol import starting as new
+    from trialkit.protocol.county import read_county
 
     new.refuse_if_filled(folder)
+    block = read_county(folder)
     asked = ask(Options(**answers))
-    new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name)))
+    measures = block.county.measures if block else asked.measures
+    new.start_trial(folder, replace(asked, id=new.id_from(folder.resolve().name), measures=measures))
     treatments = math.prod(len(levels) or 1 for levels in (asked.cultivars, asked.doses, asked.acidifiers))
     blocks = f"{count(asked.blocks, 'block')} in {'it' if len(asked.sites) == 1 else 'each'}"
     return (

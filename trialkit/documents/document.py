@@ -63,6 +63,8 @@ def as_data(value: Any) -> Any:
         return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if math.isfinite(value) else None
     if is_dataclass(value):
         return {field.name: as_data(getattr(value, field.name)) for field in fields(value)}
+    if hasattr(type(value), "model_fields"):
+        return {name: as_data(getattr(value, name)) for name in type(value).model_fields}
     if isinstance(value, list | tuple):
         return [as_data(item) for item in value]
     if isinstance(value, Mapping):

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-PROTOCOL_FILE, AMENDMENTS_FILE = "trial.toml", "amendments.csv"
+PROTOCOL_FILE, AMENDMENTS_FILE, COUNTY_FILE = "trial.toml", "amendments.csv", "county.toml"
 FORMS_FOLDER = "forms"
 TableName = Literal["sites", "products", "layout", "solution", "visits", "heads", "weather", "amendments", "means"]
 TABLE_NAMES: tuple[TableName, ...] = (

@@ -79,6 +79,6 @@ def cross_section(labels: DrawingLabels, colours: Mapping[str, str] | None = Non
         yield from note(labels.bucket, RIGHT, 264, side(262)[1], 262)
 
     return (
-        f'<svg class="cross-section" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        f'aria-label="{escape(labels.alternative, quote=True)}">{"".join(parts())}</svg>'
+        f'<svg class="cross-section" viewBox="0 0 {WIDTH} {HEIGHT}" role="img">'
+        f"<title>{escape(labels.alternative)}</title>{''.join(parts())}</svg>"
     )

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ValidationError
 
 from trialkit.documents.problems import FactValue, Problem
 from trialkit.domain.quoting import shown
+from trialkit.domain.table_names import COUNTY_FILE
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.problem import problem
 
@@ -35,7 +36,16 @@ def problems_of_toml(file: str, error: Exception) -> list[Problem]:
     place = TOML_PLACE.search(text)
     row = int(place[1]) if place and place[1] else None
     character = int(place[2]) if place and place[2] else None
-    return [problem("TK-P01", file, row=row, said=TOML_PLACE.sub("", text), character=character)]
+    return [
+        problem(
+            "TK-P01",
+            file,
+            "county" if file == COUNTY_FILE else "",
+            row=row,
+            said=TOML_PLACE.sub("", text),
+            character=character,
+        )
+    ]
 
 
 def problems_of_validation(file: str, text: str, error: ValidationError, model: type[BaseModel]) -> list[Problem]:

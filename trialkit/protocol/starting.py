@@ -15,6 +15,7 @@ from trialkit._resources import resource_folder
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES
 from trialkit.domain.treatment import NO_PRODUCT
+from trialkit.domain.units import Measures
 from trialkit.protocol.trial_protocol import parse_protocol
 from trialkit.tables.atomic import csv_text
 from trialkit.tables.committing import ASIDE, COMMITTED, LOCK, STAGING, at_work, commit
@@ -41,6 +42,7 @@ class NewTrial:
     seed: Annotated[int, "For the randomisation."]
     blocks: Annotated[int, "At each site."] = 3
     nutrient: Annotated[str, "The product that `doses` are doses of; may be empty."] = ""
+    measures: Annotated[Measures, "That its pages and cards tell."] = "both"
     id: Annotated[str, "Short name of the trial: lower-case letters, figures and hyphens."] = "trial"
 
 
@@ -74,6 +76,7 @@ def new_trial_text(answers: NewTrial) -> str:
         blocks=toml_value(answers.blocks),
         seed=toml_value(answers.seed),
         practice=f"{{ {practice} }}",
+        measures=f"{'# ' if answers.measures == 'both' else ''}measures = {toml_value(answers.measures)}",
     )
     parse_protocol(text)
     return text
@@ -282,7 +285,7 @@ title = {title}
 question = {question}
 # started_on = 2026-08-20        # first day of the trial; dates of records are checked against it
 # season = "autumn 2026"
-# measures = "both"              # or "kitchen" (US spoons, gallons, pounds, degrees Fahrenheit), or "metric"
+{measures:<33}# "kitchen" (US spoons, gallons, pounds, degrees Fahrenheit), "metric" or "both"
 
 [bucket]
 volume_l = 16.0                  # litres of water to the fill line, two to three inches (5 to 7.5 cm) below the brim

@@ -20,6 +20,7 @@ from trialkit.pages.numerals import (
     plain,
     signed,
 )
+from trialkit.pages.spoons import MOST_SPOONS_DRAWN
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.decision_words import (
@@ -49,8 +50,6 @@ from trialkit.words.measures import (
 from trialkit.words.phrases import asked_chance, chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
-MOST_SPOONS_DRAWN = 12
-"""On the card of a trial and on the handout: more are not counted at a glance."""
 TONES = {
     Verdict.CHANGE: "change",
     Verdict.CHANGE_AND_TEST: "retest",

@@ -6,20 +6,25 @@ from trialkit.documents.recommended import Recommended
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.shell import render_page
-from trialkit.report.handout import handout_style
+from trialkit.protocol.county import CountyBlock
+from trialkit.report.handout import sheet_style
 from trialkit.report.page import TEMPLATES
 from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
 
+SIZE_PT = 11.5
+"""Of the type on paper: what fills a sheet."""
 
-def care_html(document: Recommended) -> str:
-    """Write the sheet, every text of which is ours, as one page that prints on one sheet."""
+
+def care_html(document: Recommended, block: CountyBlock | None = None) -> str:
+    """Write the sheet, as one page that prints on one sheet; the county, if it is set, stands at its head."""
     best, measures = document.recommended, document.measures
     bucket = BucketFacts(best.volume_l, best.heads)
     return render_page(
         TEMPLATES,
         "care.html.jinja",
-        handout_style(),
+        sheet_style(SIZE_PT),
         drawing=cross_section(drawing_labels(bucket, measures), LIGHT),
+        county=block.county if block else None,
         care=care_sections(bucket, measures),
         care_sources=SOURCES,
     )

@@ -152,7 +152,7 @@ TK-K04 warning: Two gardens of one name
   Give each garden a name of its own in sites.csv.
 
 # The protocol
-TK-P01 error: trial.toml cannot be read
+TK-P01 error: trial.toml or county.toml cannot be read
   Nothing else can be checked.
   Correct the line named.
 TK-P02 error: A key is not known
@@ -194,6 +194,9 @@ TK-P13 warning: Too little calcium for lettuce
 TK-P14 warning: More water than the bucket holds with an air gap
   Filled so high it spills when it is moved, and no air gap is left for the roots.
   Pour in measured water up to two or three inches (5 to 7.5 cm) below the brim, and write that into bucket.volume_l.
+TK-P15 error: A logo that pages cannot carry
+  Every page holds the picture itself: it must be safe to show, and small.
+  Save the logo again as a PNG picture, or leave it out.
 
 # The layout
 TK-L01 error: A treatment that is not in the protocol

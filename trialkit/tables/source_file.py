@@ -28,16 +28,17 @@ def read_source(
 
     The severity tells how much it matters if the file is missing.
     """
-    data = _read_bytes(folder, name, severity, budget)
+    data = read_bytes(folder, name, severity=severity, budget=budget)
     if isinstance(data, Problem):
         return data
     text = _decode(name, data)
     return text if isinstance(text, Problem) else SourceText(name, text, hashlib.sha256(data).hexdigest())
 
 
-def _read_bytes(
-    folder: Path, name: str, severity: Literal["error", "warning"], budget: ReadingBudget
+def read_bytes(
+    folder: Path, name: str, *, severity: Literal["error", "warning"] = "error", budget: ReadingBudget = TABLE
 ) -> bytes | Problem:
+    """Read the bytes of one file, as `read_source` reads its text."""
     path = folder / name
     try:
         if not path.resolve().is_relative_to(folder.resolve()):

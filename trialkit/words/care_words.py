@@ -29,6 +29,7 @@ NORMAL_SEEDLINGS = {25.0: 99, 30.0: 12}
 ROOTS_AT_MOST_C = 25.0
 BOLTS_FROM_C = 24.0
 READY_HEAD_G, READY_HEAD_OZ = 150, 5
+SUN_HOURS = 6
 REFRIGERATOR_C = 4.4
 LEAST_LEFT = "a third"
 LARGE_LID_HEADS = 4
@@ -146,6 +147,15 @@ def _plants(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
         f"Sow in a cool place. At {temperature_words(cool, measures)}, {many} seeds of 100 grow well. At "
         f"{temperature_words(hot, measures)}, only {few} do."
     )
+
+
+def siting_lines(sowing: str = "", measures: Measures = "both") -> Iterator[str]:
+    """Say when to sow, how much light there should be, and where the bucket stands; `sowing` as the county says it."""
+    heat = temperature_words(BOLTS_FROM_C, measures)
+    yield sowing or f"Grow in a cool time of year. From about {heat} up, lettuce may bolt."
+    yield "Sow {} to {} weeks before you fill the bucket.".format(*SEEDLING_WEEKS)
+    yield f"Give it about {SUN_HOURS} hours of sun a day. When it is hot, shade it at noon."
+    yield "Stand it on firm, level ground, off hot paving."
 
 
 def _growing(bucket: BucketFacts, measures: Measures) -> Iterator[str]:

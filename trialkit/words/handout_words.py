@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from trialkit.documents.decision import Candidate
+from trialkit.documents.decision import Candidate, Evidence, Stood
 from trialkit.documents.recommended import AcidForClass, Practice, Recommended
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, OUNCE_G, TEASPOON_ML, Measures
@@ -32,8 +32,8 @@ NOTABLE_LOSS = 0.9
 LEAST_GAIN_G = 1.0
 """A smaller gain is not told: a change may be for what it saves (common practice, no source)."""
 LEARN_ALKALINITY = (
-    "Your water supplier's yearly report tells its alkalinity. So does a drop test. Test a well. A water softener does "
-    "not take it out: use a tap before it. Rain has next to none."
+    "Until you know, ask us before you add any. Your water supplier's yearly report tells its alkalinity. So does a "
+    "drop test. Test a well. A water softener does not take it out: use a tap before it. Rain has next to none."
 )
 LACKING: Mapping[Scarce, tuple[str, str]] = {
     "Ca": ("calcium", "leaves may turn brown at the edges"),
@@ -221,14 +221,13 @@ def _evidence(document: Recommended) -> Iterator[str]:
     chosen = decision.chosen
     tried = decision.stood_as(chosen)
     if tried == (chosen,):
-        yield f"This rests on {_stood(chosen)}."
+        yield f"We grew just this in {_stood(chosen.stood)}."
     elif tried:
-        doses = " and ".join(f"{_dose(one, document)} in {_stood(one)}" for one in tried)
+        doses = " and ".join(f"{_dose(one, document)} in {_stood(one.stood)}" for one in tried)
         yield f"We did not try just this dose. We tried {doses}."
     else:
         yield "We did not try just this mix. We tried its parts."
-    if len(document.evidence) > 1:
-        yield f"In all we ran {count(decision.evidence.trials, 'trial')}{_when(decision.evidence.seasons)}."
+    yield f"In all we filled {_stood(decision.evidence)}{_when(decision.evidence.seasons)}."
     gain, likely = chosen.gain, chosen.probability_better
     if gain is None or likely is None:
         yield "Nothing that we tried was better by enough to change it."
@@ -248,8 +247,7 @@ def _dose(one: Candidate, document: Recommended) -> str:
     return f"{spoons(dose)} spoons"
 
 
-def _stood(one: Candidate) -> str:
-    stood = one.stood
+def _stood(stood: Stood | Evidence) -> str:
     trials = f" and {count(stood.trials, 'trial')}" if stood.trials > 1 else ""
     return f"{count(stood.buckets, 'bucket')} in {count(stood.gardens, 'garden')}{trials}"
 

@@ -86,7 +86,7 @@ NOTHING_TO_CORRECT = ("TK-S02",)
 
 _MESSAGES = """
 # Files
-TK-F01: a file named {file} in the trial folder | no file
+TK-F01: a file named {file} in the folder | no file
 TK-F02 link: a file inside the trial folder | a link that leads out of the folder
 TK-F02 folder: an ordinary file | a folder or a device
 TK-F02 unreadable: a file that can be read | {said!q}
@@ -158,6 +158,7 @@ TK-K04: a name that no other garden has | | {other} has it too, but for capitals
 TK-K03: a date from {first} to {last}, within a year of the start of the trial
 # The protocol
 TK-P01: a protocol in TOML | {said}[[ (at character {character} of the line)]]
+TK-P01 county: a county's block in TOML | {said}[[ (at character {character} of the line)]]
 TK-P02: a key of the protocol | {key!q} | [[Did you mean {near!q}?]][[It can be any of: {known}.]]
 TK-P02 more: keys and values of a protocol | {count} faults more | Correct those that are named, and see whether it \
 is the right file; then check again.
@@ -207,6 +208,10 @@ TK-P13: calcium of {needed_mg_l:.0f} mg/L or more with {dose_tsp:g} teaspoons, h
 nitrogen in a published solution for lettuce | {fed_mg_l:.0f} mg/L from {feed!q}, and not enough known in the water of \
 {gardens:one garden/# gardens}
 TK-P14: at most {most_l:.3g} L, so that an air gap stays below the lid | {text} L
+TK-P15 kind: a PNG picture | a file of another kind
+TK-P15 bytes: at most {most_kb} kB | {size_kb} kB
+TK-P15 pixels: {least} to {most} pixels on each side | {width} by {height} pixels
+TK-P15 damaged: a PNG picture that can be read to its end | one that is cut off or damaged
 # The layout
 TK-L01: one of {levels}
 TK-L01 no factor: an empty cell: trial.toml declares no {factor}

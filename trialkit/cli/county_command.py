@@ -1,0 +1,43 @@
+"""``trialkit county``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import get_args
+
+import click
+
+from trialkit.cli.failures import speaks_plainly
+from trialkit.cli.shared_options import as_json
+from trialkit.cli.speaking import answer
+from trialkit.domain.units import Measures
+
+
+@click.command("county")
+@click.argument(
+    "folder", metavar="[FOLDER]", default=".", type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
+@click.option("--name", metavar="TEXT", help="Name of the county.")
+@click.option("--programme", metavar="TEXT", help="Programme that hands the page out.")
+@click.option("--contact", metavar="TEXT", help="Whom to ask, and how.")
+@click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence.")
+@click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture; it is copied into FOLDER.")
+@click.option("--measures", type=click.Choice(get_args(Measures)), help="Measures of new trials.")
+@as_json
+@speaks_plainly
+def command(folder: Path, as_json: bool, **changes: str | None) -> None:
+    """Set who stands behind the handout, or show what is set: name, programme, contact, logo, sowing time.
+
+    Writes FOLDER/county.toml, and FOLDER/county-logo.png; FOLDER is the current one if not given. It counts for the
+    ledger or trial in FOLDER and for those in the folders right below, unless they have one of their own. What no
+    option names stays as it was; an empty text takes it away. Without county.toml, pages have no county's block.
+
+    Example: trialkit county --name "Larkmoor County" --programme "Garden Advice" --contact "Horticulture desk"
+
+    Example: trialkit county --sowing "Sow in mid March or in late August." --logo emblem.png
+    """
+    from trialkit.cli.county_steps import set_county, show_county
+
+    given = {key: value for key, value in changes.items() if value is not None}
+    document, text = set_county(folder, given) if given else show_county(folder)
+    answer(document, text, as_json=as_json)

@@ -19,7 +19,6 @@ from commands import DATA_ERROR, DONE, NOT_COMPUTED, WRONG_CALL, run, start
 from contents import contents
 from trialkit._resources import resource_folder
 from trialkit.cli.main import COMMANDS
-from trialkit.cli.steps import emptied_on_failure
 from trialkit.documents.results_schema import results_schema
 
 EXAMPLE = resource_folder("example_trials") / "autumn_dose"
@@ -91,32 +90,6 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, command: tuple[st
     assert f"Error: The folder {folder} cannot be made: Not a directory." in result.stderr
 
 
-def _stopped_work(folder: Path, outside: Path) -> None:
-    with emptied_on_failure(folder):
-        (folder / "results").mkdir(parents=True)
-        (folder / "results" / "a.txt").write_text("", encoding="utf-8")
-        (folder / "link").symlink_to(outside)
-        raise KeyboardInterrupt
-
-
-@pytest.mark.parametrize("empty", [True, False])
-def test_what_stops_half_way_is_taken_away(tmp_path: Path, empty: bool) -> None:
-    """A folder that was new goes, one that was empty is emptied, one in use is left; the failure is passed on."""
-    outside, new, used = tmp_path / "outside", tmp_path / "new", tmp_path / "used"
-    for folder in (outside, used):
-        folder.mkdir()
-        (folder / "mine.txt").write_text("mine", encoding="utf-8")
-    if empty:
-        new.mkdir()
-    for folder in (new, used):
-        with pytest.raises(KeyboardInterrupt):
-            _stopped_work(folder, outside)
-    assert new.exists() == empty
-    assert not empty or not any(new.iterdir())
-    assert (used / "results" / "a.txt").exists()
-    assert (outside / "mine.txt").exists()
-
-
 def test_results_follow_their_schema(demo: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
     """results.json is what schemas/results.schema.json describes, and the schema is current."""
     schema = json.loads((resource_folder("schemas") / "results.schema.json").read_text(encoding="utf-8"))
@@ -166,15 +139,17 @@ def test_check_before_there_are_records(trial: Path) -> None:
 
 
 def test_check_pages_for_gardens(trial: Path) -> None:
-    """--html writes the adviser's page and one for each garden that is asked something, and takes away the old ones."""
-    (trial / "results").mkdir(exist_ok=True)
-    (trial / "results" / "check-OLD.html").write_text("old", "utf-8")
-    heads = trial / "heads.csv"
+    """--html writes the adviser's page and one for each garden that is asked something, and takes away its old ones."""
+    results, heads = trial / "results", trial / "heads.csv"
     heads.write_text(heads.read_text("utf-8").replace(",108,", ",10800,", 1), "utf-8")
+    run("check", trial, "--html")
+    (results / "check-OLD.html").write_bytes((results / "check-FERN.html").read_bytes())
+    (results / "check-mine.html").write_text("mine", "utf-8")
     result = run("check", trial, "--html")
     assert result.returncode == DATA_ERROR
-    assert sorted(path.name for path in (trial / "results").glob("check*")) == ["check-FERN.html", "check.html"]
-    assert "10800" in (trial / "results" / "check-FERN.html").read_text("utf-8")
+    pages = ["check-FERN.html", "check-mine.html", "check.html"]
+    assert sorted(path.name for path in results.glob("check*")) == pages
+    assert "10800" in (results / "check-FERN.html").read_text("utf-8")
 
 
 def test_check_json(trial: Path) -> None:

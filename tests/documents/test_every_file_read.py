@@ -21,7 +21,7 @@ from good_trial import GOOD_PROTOCOL, GOOD_SITES, good_files
 from returned_files import good_return
 from trialkit._resources import resource_folder
 from trialkit.documents.document import SEAL, DamagedDocument, Sealed, from_text, json_schema, seal_of
-from trialkit.documents.ledger_entry import Manifest
+from trialkit.documents.ledger_entry import Added, Manifest, Recommending, Withdrawn
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
 from trialkit.documents.returns import Choice, Conflicts, Corrections, Headings, Journal, StagedFiles, WrittenTables
@@ -162,6 +162,9 @@ KINDS: Mapping[str, Read] = {
     "returned/written.json": of(WrittenTables),
     ".merged/manifest.json": of(StagedFiles),
     "results/results.json": of(Results),
+    "index.jsonl of a ledger, an entry": of(Added),
+    "index.jsonl of a ledger, a withdrawal": of(Withdrawn),
+    "index.jsonl of a ledger, a version": of(Recommending),
     "entry.json of a ledger": of(Manifest),
     "recommended.json of a ledger": of(Recommended),
 }

@@ -112,6 +112,11 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
     assert "Visits 1 to 9 of 10 17, 20, 23, 26 and 29 September, 2, 5, 8 and 11 October 2026" in page
     assert "A head is ready when it is full and firm" in page
     assert "Questions and full record sheets go to: county horticulture adviser" in page
+    assert "Address, telephone:" in page
+    county = garden_pack(replace(dated, contact="Horticulture desk, tel. 555 0100 <b>"), "FERN")
+    assert "full record sheets go to: Horticulture desk, tel. 555 0100 <b>." in text_of(county)
+    assert "Address, telephone:" not in county
+    assert "0100 <b>" not in county
     assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))
     joined = pd.DataFrame(
         {"layout_version": [2], "amended_on": [pd.Timestamp("2026-09-01")], "site": ["MILL"], "change": ["joined"],

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pandas as pd
 import pytest
 
+from returned_files import good_return
 from trialkit.documents.problems import Problem
 from trialkit.protocol.randomise import randomise
 from trialkit.rules.trial_folder import check_trial, read_trial
@@ -602,3 +603,21 @@ def test_one_square_of_two_treatments_is_refused(good_folder: Path) -> None:
     assert "at least 2 squares" in told_problem(found[0]).expected
     replace_once(good_folder, "trial.toml", "blocks = 1", "blocks = 2")
     assert not check_trial(good_folder, stage="plan").errors
+
+
+def test_a_county_says_whom_to_ask(tmp_path: Path) -> None:
+    """The block in the folder above; one that cannot be read is told, and keeps nobody from analysing."""
+    folder = good_return().write_trial(tmp_path / "trial")
+    plain = check_trial(folder)
+    assert plain.contact == "county horticulture adviser"
+    county = tmp_path / "county.toml"
+    county.write_text('[county]\nname = "Larkmoor"\ncontact = "The desk, tel. 555 0100"\n', "utf-8")
+    told = check_trial(folder)
+    assert (told.contact, told.problems) == ("The desk, tel. 555 0100", plain.problems)
+    assert told.trial is None or told.trial.contact == told.contact
+    county.write_text("[county\n", "utf-8")
+    damaged = check_trial(folder)
+    assert damaged.contact == plain.contact
+    assert [(one.severity, one.file) for one in damaged.problems if one not in plain.problems] == [
+        ("warning", "county.toml")
+    ]

@@ -61,6 +61,7 @@ def garden_pack(trial: Trial, site: str) -> str:
         If the trial has no such garden, or it has no buckets.
     """
     buckets, about = buckets_of_garden(trial, site), trial.protocol.trial
+    contact = trial.contact or about.contact_role
     due = due_in_garden(trial, site)
     garden, measures = garden_name(trial, site), about.measures
     cards = () if about.blind else mixing_cards(trial, [site])
@@ -74,14 +75,15 @@ def garden_pack(trial: Trial, site: str) -> str:
             {
                 "top-left": garden,
                 "top-right": f"Trial {about.id}, layout version {version}",
-                "bottom-left": f"Send back to: {about.contact_role}",
+                "bottom-left": f"Send back to: {contact}",
             }
         ),
         garden=safe_text(garden),
         **_care(trial),
         trial_id=about.id,
         layout_version=version,
-        contact=safe_text(about.contact_role),
+        contact=safe_text(contact),
+        has_address=contact != about.contact_role,
         days=due_words(due),
         cards=shared_out(
             [_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],

@@ -11,7 +11,8 @@ import pandas as pd
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.reading_budget import PROTOCOL
-from trialkit.domain.table_names import OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.domain.table_names import COUNTY_FILE, OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.protocol.county import read_county
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
 from trialkit.rules.amendments import Amendments, amendments_are_in_order, amendments_of
@@ -122,6 +123,8 @@ class Trial:
         Digest of each file read.
     corrections : tuple of Correction
         What was put right in the records, with the reason, in the order in which it was.
+    contact : str
+        Whom to ask and where to send sheets back to: as county.toml says, else trial.toml.
     """
 
     folder: Path
@@ -136,6 +139,7 @@ class Trial:
     amendments: pd.DataFrame
     sha256: Mapping[str, str]
     corrections: tuple[Correction, ...] = ()
+    contact: str = ""
 
     @property
     def amended(self) -> Amendments:
@@ -163,7 +167,7 @@ class CheckResult:
     ] = field(default_factory=dict)
     sites: Annotated[Mapping[str, str], "Every garden's short name and its full one."] = field(default_factory=dict)
     title: Annotated[str, "The trial's; empty where trial.toml cannot be read."] = ""
-    contact: Annotated[str, "Whom to ask, as trial.toml says; empty where it cannot be read."] = ""
+    contact: Annotated[str, "Whom to ask, as county.toml or trial.toml says; empty where it cannot be read."] = ""
 
     @property
     def errors(self) -> tuple[Problem, ...]:
@@ -232,15 +236,32 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     if stage == "records":
         later += [*open_conflicts(kept.conflicts), *followed(hand_edits, kept, readings, digests)]
     problems += _not_blamed_already(later, readings, problems)
+    contact = _contact(folder, protocol, problems) if protocol else ""
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
-    about = (protocol.trial.title, protocol.trial.contact_role) if protocol else ()
+    about = (protocol.trial.title, contact) if protocol else ()
     result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, *about)
     if protocol is None or not result.ok:
         return result
     frames = {name: reading.frame.reset_index(drop=True) for name, reading in readings.items()}
     return replace(
-        result, trial=Trial(folder=folder, protocol=protocol, sha256=digests, corrections=corrections, **frames)
+        result,
+        trial=Trial(
+            folder=folder, protocol=protocol, sha256=digests, corrections=corrections, contact=contact, **frames
+        ),
     )
+
+
+def _contact(folder: Path, protocol: Protocol, problems: list[Problem]) -> str:
+    """Whom to ask: by the county's block, else by the protocol.
+
+    What is wrong with the block is told and keeps nobody from analysing a trial; pages that print it refuse it.
+    """
+    try:
+        block = read_county(folder)
+    except TrialError as error:
+        problems += (replace(one, severity="warning") for one in error.problems)
+        return protocol.trial.contact_role
+    return (block.county.contact if block else "") or protocol.trial.contact_role
 
 
 def _record_places(
@@ -357,5 +378,6 @@ def _not_blamed_already(
 
 
 def _place(problem: Problem) -> tuple[int, int]:
-    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES), *KEPT_FILES)
-    return files.index(problem.file), problem.row or 0
+    files = (PROTOCOL_FILE, *(f"{name}.csv" for name in TABLE_NAMES), *KEPT_FILES, COUNTY_FILE)
+    last = len(files)  # such as the county's logo
+    return files.index(problem.file) if problem.file in files else last, problem.row or 0

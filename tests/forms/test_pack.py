@@ -114,7 +114,7 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
     assert "Questions and full record sheets go to: county horticulture adviser" in page
     assert "Address, telephone:" in page
     county = garden_pack(replace(dated, contact="Horticulture desk, tel. 555 0100 <b>"), "FERN")
-    assert "full record sheets go to: Horticulture desk, tel. 555 0100 <b>." in text_of(county)
+    assert "full record sheets go to: Horticulture desk, tel. 555 0100 <b>" in text_of(county)
     assert "Address, telephone:" not in county
     assert "0100 <b>" not in county
     assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))

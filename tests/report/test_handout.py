@@ -19,9 +19,10 @@ from PIL import Image
 
 from chromium import Window, complaints
 from once import value_once
+from printed import ink
 from sample_results import HOSTILE
 from small_recommended import NEW, small_recommended, wordy_recommended
-from tagged_pdf import ink, structure, unpacked
+from tagged_pdf import structure, unpacked
 from trialkit.documents.recommended import Recommended
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.palette import LIGHT

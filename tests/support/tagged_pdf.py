@@ -6,8 +6,6 @@ import zlib
 from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
-import numpy as np
-
 
 class Tag(NamedTuple):
     """An element of the structure tree: its kind, the text told in its place, and how deep it stands."""
@@ -48,9 +46,3 @@ def _text(get: Callable[..., int], element: Any) -> str:
     buffer = ctypes.create_string_buffer(length)
     get(element, buffer, length)
     return buffer.raw.decode("utf-16-le").rstrip("\0")
-
-
-def ink(sheet: Any, pixels_per_point: float = 1.0) -> np.ndarray:
-    """Where a sheet is not white."""
-    pixels = np.asarray(sheet.render(scale=pixels_per_point, grayscale=True).to_numpy())
-    return pixels.reshape(pixels.shape[:2]) < 245

@@ -14,7 +14,7 @@ from trialkit.documents.recommended import Recommended
 from trialkit.evidence.kept_versions import RECOMMENDED_FILE, KeptVersion
 from trialkit.evidence.ledger import grow, locked, tidied
 from trialkit.evidence.ledger_contents import LedgerContents, evidence_digest, read_ledger
-from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged, read_index
+from trialkit.evidence.ledger_index import HISTORY, LedgerDamaged, look_at_index
 from trialkit.evidence.recommending import Propose, recommend
 from trialkit.tables.atomic import write_bytes
 
@@ -38,7 +38,7 @@ def recommend_anew(ledger: Path, trialkit_version: str, propose: Propose) -> Ver
     The same ledger gives the same bytes: a version is worked out from the versions before it, and written again only
     if evidence, or what it says, is other than it was.
     """
-    read_index(ledger)  # or there is none to lock
+    look_at_index(ledger)  # or there is none to lock
     with locked(ledger):
         index = tidied(ledger)
         found = read_ledger(ledger, held=True)

@@ -250,7 +250,13 @@ def _changed_cells(random: Random) -> tuple[Good, bool]:
 
 
 def _of_date(pattern: str) -> Callable[[str, Random], str]:
-    return lambda text, _: date.fromisoformat(text).strftime(pattern)
+    def written(text: str, _: Random) -> str:
+        try:
+            return date.fromisoformat(text).strftime(pattern)
+        except ValueError:  # it was written in another way already
+            return text
+
+    return written
 
 
 def _figures(zero: str) -> Callable[[str, Random], str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -31,6 +32,8 @@ KEYWORDS: dict[str, Any] = {
 }
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
 METHODS = [("**.py", "python"), ("**.jinja", "jinja2"), ("**.js", "javascript")]
+COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")
+"""A place of a text where things are counted, as `trialkit.words.message_words` writes it: their names are texts, too."""
 OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 
@@ -42,6 +45,9 @@ def extracted() -> Catalog:
             catalogue.add(message, auto_comments=comments, context=context)
     for message in _of_schemas():
         catalogue.add(message)
+    for template in [message.id for message in catalogue if isinstance(message.id, str)]:
+        for noun in COUNTED.findall(template):
+            catalogue.add((noun, f"{noun}s"))
     return catalogue
 
 

@@ -7,13 +7,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
+from trialkit.languages import ENGLISH, gettext, speaking
 from trialkit.pages.running_lines import Corner, running_lines
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.report.page import TEMPLATES
 from trialkit.words.problem_words import told_problem
-from trialkit.words.question_words import ADVISERS, OF_THE_GARDEN, answers_asked, more_words, question_words
-from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words, record_words
+from trialkit.words.question_words import (
+    OF_THE_GARDEN,
+    answers_asked,
+    asked_about,
+    asked_record,
+    more_words,
+    question_words,
+    template_of,
+)
+from trialkit.words.record_check_words import MOST_ALIKE, column_words, greeting, place_words
 
 if TYPE_CHECKING:
     from trialkit.documents.problems import Problem, ToldProblem
@@ -100,20 +109,25 @@ def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     title : str
         Title of the trial.
     site : str, optional
-        The garden whose records the page is about, with places to answer, by bucket; without it, all gardens and what
-        the adviser has to fix.
+        The garden whose records the page is about, with places to answer, by bucket, in its language; without it, all
+        gardens and what the adviser has to fix, in English.
 
     Returns
     -------
     str
         Without script, the same text for the same result.
     """
+    with speaking(result.languages.get(site, ENGLISH) if site else ENGLISH):
+        return _page(result, title, site)
+
+
+def _page(result: CheckResult, title: str, site: str | None) -> str:
     gardens = [_garden_part(result, name) for name in ([site] if site else asked_gardens(result))]
     garden = result.sites.get(site, site) if site else ""
-    contact = safe_text(result.contact)
+    contact = safe_text(gettext(result.contact)) if result.contact else ""
     lines: dict[Corner, str] = {"top-left": garden or "Records to look at", "top-right": title}
     if garden and contact:
-        lines["bottom-left"] = f"Send back to: {contact}"
+        lines["bottom-left"] = gettext("Send back to: {contact}", contact=contact)
     return render_page(
         TEMPLATES,
         "check.html.jinja",
@@ -136,7 +150,7 @@ def asked_gardens(result: CheckResult) -> tuple[str, ...]:
 def _garden(result: CheckResult, problem: Problem) -> str:
     """Name the garden whose volunteer can answer for a problem; nothing if it is the adviser's."""
     place = _place(result, problem)
-    if place is None or place.site not in result.sites or problem.rule in ADVISERS:
+    if place is None or place.site not in result.sites or template_of(problem) is None:
         return ""
     return place.site if problem.file in RECORD_FILES or problem.rule.startswith(RECORD_RULES) else ""
 
@@ -165,7 +179,7 @@ def _garden_part(result: CheckResult, site: str) -> GardenPart:
             for name, problems in sorted(by_bucket.items())  # buckets, then the garden, then visits
         ),
         tuple(
-            (question_words(told_problem(rest[0])).question, safe_text(more_words(_buckets(result, rest), len(rest))))
+            (question_words(rest[0]).question, safe_text(more_words(_buckets(result, rest), len(rest))))
             for rest in (group[MOST_ASKED_ALIKE:] for group in alike.values())
             if rest
         ),
@@ -173,10 +187,7 @@ def _garden_part(result: CheckResult, site: str) -> GardenPart:
 
 
 def _about(result: CheckResult, problem: Problem) -> str:
-    if problem.rule in OF_THE_GARDEN:
-        return "The whole garden"
-    bucket = _key(result, problem).get("bucket")
-    return f"Bucket {bucket}" if bucket else "Visits"
+    return asked_about(_key(result, problem).get("bucket", ""), whole_garden=problem.rule in OF_THE_GARDEN)
 
 
 def _key(result: CheckResult, problem: Problem) -> dict[str, str]:
@@ -194,19 +205,16 @@ def _questions(result: CheckResult, problems: Sequence[Problem], numbers: Iterat
     """Ask about a bucket; the same question of several heads or days stands once."""
     by_question: dict[str, list[Problem]] = {}
     for problem in problems:
-        by_question.setdefault(question_words(told_problem(problem)).question, []).append(problem)
+        by_question.setdefault(question_words(problem).question, []).append(problem)
     for question, group in by_question.items():
         yield AskedQuestion(question, tuple(_asked(result, problem, next(numbers)) for problem in group))
 
 
 def _asked(result: CheckResult, problem: Problem, number: int) -> AskedRecord:
-    words = question_words(told_problem(problem))
-    key = _key(result, problem)
-    key.pop("bucket", None)
-    key.pop("site", None)
+    words = question_words(problem)
     return AskedRecord(
         number,
-        safe_text(record_words(key)) if key and problem.rule not in OF_THE_GARDEN else "",
+        "" if problem.rule in OF_THE_GARDEN else safe_text(asked_record(_key(result, problem))),
         safe_text(words.found),
         safe_text(words.expected),
         words.choices,

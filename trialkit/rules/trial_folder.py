@@ -12,7 +12,7 @@ from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.reading_budget import PROTOCOL
 from trialkit.domain.table_names import COUNTY_FILE, OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
-from trialkit.languages import Language
+from trialkit.languages import LANGUAGES, Language
 from trialkit.protocol.county import read_county
 from trialkit.protocol.trial_protocol import Protocol, parse_protocol
 from trialkit.rules import departure_rules, layout_rules, pattern_rules, record_rules, solution_rules
@@ -144,8 +144,7 @@ class Trial:
 
     def language_of(self, site: str) -> Language:
         """Language of what a garden gets: its own, as sites.csv says, else the protocol's."""
-        own = self.sites.loc[self.sites["site"] == site, "language"]
-        return next((str(language) for language in own if language), self.protocol.trial.language)
+        return _site_languages(self.sites, self.protocol).get(site, self.protocol.trial.language)
 
     @property
     def amended(self) -> Amendments:
@@ -172,6 +171,9 @@ class CheckResult:
         "For each problem in a row of layout, solution, visits or heads, as its cells stand there.",
     ] = field(default_factory=dict)
     sites: Annotated[Mapping[str, str], "Every garden's short name and its full one."] = field(default_factory=dict)
+    languages: Annotated[
+        Mapping[str, Language], "Of what each garden gets, by its short name; empty where trial.toml cannot be read."
+    ] = field(default_factory=dict)
     title: Annotated[str, "The trial's; empty where trial.toml cannot be read."] = ""
     contact: Annotated[str, "Whom to ask, as county.toml or trial.toml says; empty where it cannot be read."] = ""
 
@@ -244,7 +246,7 @@ def _checked(folder: Path, stage: Stage) -> CheckResult:
     problems += _not_blamed_already(later, readings, problems)
     contact = _contact(folder, protocol, problems) if protocol else ""
     places, sites = _record_places(problems, readings), _site_names(readings["sites"])
-    about = (protocol.trial.title, contact) if protocol else ()
+    about = (_site_languages(readings["sites"].frame, protocol), protocol.trial.title, contact) if protocol else ()
     result = CheckResult(tuple(sorted(problems, key=_place)), None, places, sites, *about)
     if protocol is None or not result.ok:
         return result
@@ -296,6 +298,13 @@ def _site_names(sites: TableReading) -> dict[str, str]:
     wrong = sites.rows_at_fault("site")
     names = zip(sites.frame.index, sites.frame["site"].astype(str), sites.frame["name"].astype(str), strict=True)
     return {site: name or site for row, site, name in names if site and row not in wrong}
+
+
+def _site_languages(sites: pd.DataFrame, protocol: Protocol) -> dict[str, Language]:
+    """Return the language of what each garden gets: its own, else the protocol's; one that nobody knows is no one's."""
+    usual = protocol.trial.language
+    own = zip(sites["site"].astype(str), sites["language"], strict=True)
+    return {site: str(language) if language in LANGUAGES else usual for site, language in own}
 
 
 def read_trial(folder: Path, *, stage: Stage = "records") -> Trial:

@@ -2,8 +2,9 @@
 
 ``{text}`` is a fact as it is, a list with commas between; ``{text!q}`` in quotation marks; ``{text!c}`` a cell, which
 may be empty; ``{text!r}`` as code writes it; ``{first!p}`` names with their values; ``{readings!o}`` alternatives;
-``{first!d}`` a date; ``{count:row}`` is counted; ``{count:one row/# rows}`` takes what goes with one or with
-many; other formats are Python's. ``[[...]]`` is left out where a fact in it is not given.
+``{first!d}`` a date; ``{ratio!n}`` a number to two figures, never in powers of ten; ``{count:row}`` is counted;
+``{count:one row/# rows}`` takes what goes with one or with many; other formats are Python's. ``[[...]]`` is left out
+where a fact in it is not given. What is counted, dates and decimals go by the language that is being spoken.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from dataclasses import dataclass
 from string import Formatter
 from typing import TYPE_CHECKING, Any
 
-from trialkit.words.phrases import count, date_words
+from trialkit.languages import gettext, in_figures
+from trialkit.words.phrases import count, date_words, number
 
 if TYPE_CHECKING:
     from trialkit.documents.problems import Fact
@@ -70,8 +72,10 @@ class _Sentence(Formatter):
             return tuple(f"{name} {_quoted(text)}" for name, text in zip(value[::2], value[1::2], strict=True))
         if conversion == "d":
             return date_words(value) or ""
+        if conversion == "n":
+            return number(value, 2)
         if conversion == "o":
-            return " or ".join(value)
+            return f" {gettext('or')} ".join(value)
         return super().convert_field(value, conversion)
 
     def format_field(self, value: Any, spec: str) -> Any:
@@ -79,7 +83,10 @@ class _Sentence(Formatter):
             return ", ".join(map(_plain, value))
         if "/" in spec:
             return spec.split("/")[value != 1].replace("#", str(value))
-        return count(value, spec) if spec[1:].isalpha() else super().format_field(value, spec)
+        if spec[1:].isalpha():
+            return count(value, spec)
+        told = super().format_field(value, spec)
+        return in_figures(told) if isinstance(value, float) else told
 
 
 def fill_in(template: str, facts: Mapping[str, Any]) -> str:
@@ -112,7 +119,7 @@ def _quoted(value: object) -> str:
 
 
 def _plain(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return in_figures(f"{value:g}") if isinstance(value, float) else str(value)
 
 
 _SENTENCE = _Sentence()

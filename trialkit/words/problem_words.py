@@ -282,7 +282,7 @@ TK-S03: at most ph_before, as acid was added
 TK-S04: about {usual_ms_cm:.2g} mS/cm, as others with this dose in this garden
 TK-S05: a day not after the bucket's last harvest
 TK-S06: about {lowest:.1f} to {highest:.1f}, by the water's alkalinity and what was added
-TK-S07: mS/cm | conductivities at {site} of {ratio:.2g} times what the label foresees
+TK-S07: mS/cm | conductivities at {site} of {ratio!n} times what the label foresees
 TK-S08 too weak: at least {least:g} g in 100 mL, as all vinegar has
 TK-S08 too strong: at most {most:g} g in 100 mL
 TK-S09: at most {most:g} mg/L where acid is tried

@@ -5,88 +5,191 @@ No column, code or file is named, and what a bucket was meant to get is not told
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
+from trialkit.languages import gettext, in_figures, ngettext, translatable
 from trialkit.words.message_words import by_name, fill_in
-from trialkit.words.phrases import count, date_words
+from trialkit.words.phrases import count, date_words, from_to, listed
 
 if TYPE_CHECKING:
-    from trialkit.documents.problems import ToldProblem
+    from trialkit.documents.problems import Problem
     from trialkit.tables.table_schema import Field
 
-LABEL, OUTCOME = "What does the label say?", "What became of it?"
+OUTCOME = translatable("What happened to the head?")
+DAY = translatable("a day, such as 17 Sep")
+ONE_OF_THESE = translatable("one of these answers")
+PLANNED = translatable("what was planned for this bucket")
+NUMBER = translatable("a number")
 
 # Of what a volunteer is asked, by the column where the problem stands.
 WHAT = {
-    "bucket": LABEL,
-    "head": "Which head of the bucket was it?",
-    "transplanted_on": "On which day was it planted?",
+    "bucket": translatable("What does the label say?"),
+    "head": translatable("Which head of the bucket was it?"),
+    "transplanted_on": translatable("On which day was the head planted?"),
     "outcome": OUTCOME,
-    "harvested_on": "On which day was it cut?",
-    "last_not_ready_on": "On which day was it last seen not ready?",
-    "weight_g": "What did it weigh?",
-    "marketable": "Would a gardener be glad to eat it or give it away?",
-    "cultivar_planted": "Which cultivar was planted?",
-    "measured_on": "On which day was this mixed or read?",
-    "volume_l": "How much water was in the bucket?",
-    "nutrient_tsp": "How much nutrient went in?",
-    "acid_tsp": "How much acid went in?",
-    "ph_before": "What did the strip say before anything was added?",
-    "ph_after": "What did the strip say after mixing?",
-    "ec_ms_cm": "What did the meter show?",
-    "site": "Which garden was it?",
-    "visited_on": "On which day was the visit?",
-    "observer_role": "Who came: volunteer, teacher or adviser?",
-    "note": "What should the note say?",
+    "harvested_on": translatable("On which day was the head cut?"),
+    "last_not_ready_on": translatable("On which day did you last see the head not ready to cut?"),
+    "weight_g": translatable("How many grams did the head weigh?"),
+    "marketable": translatable("Would a gardener be glad to eat the head or give it away?"),
+    "cultivar_planted": translatable("Which cultivar was planted?"),
+    "measured_on": translatable("On which day did you mix or measure the solution?"),
+    "volume_l": translatable("How many litres of water were in the bucket?"),
+    "nutrient_tsp": translatable("How many level teaspoons of nutrient went in?"),
+    "acid_tsp": translatable("How many teaspoons of acid went in?"),
+    "ph_before": translatable("What did the strip say before you added anything?"),
+    "ph_after": translatable("What did the strip say after you stirred?"),
+    "ec_ms_cm": translatable("What did the meter show?"),
+    "site": translatable("Which garden was it?"),
+    "visited_on": translatable("On which day was the visit?"),
+    "observer_role": translatable("Who came: a volunteer, a teacher or an adviser?"),
+    "note": translatable("What should the note say?"),
 }
 
-# Where the column alone does not tell: rule and case, question | expected | found | answers to tick.
-_QUESTIONS = """
-TK-V06: | a day, such as 17 Sep
-TK-V07: | a day, such as 17 Sep
-TK-K01: Two lines tell of the same thing. Which is right? | one line
-TK-K02: | a name that the trial knows
-TK-K03: | a day from {first!d} to {last!d}
-TK-H01: | 1 to {heads}
-TK-H02: | a weight, as it was cut | | nobody weighed it
-TK-H03: | a day, as it was cut | | it was not cut
-TK-H04: Was it cut, and what did it weigh? | no weight, as it is said that it was not cut | | it was not cut
-TK-H04 not weighed: Was it weighed? | no weight, as it is said that nobody weighed it | | nobody weighed it
-TK-H05: Was it cut, and when? | no day, as it is said that it was not cut | | it was not cut
-TK-H06: When was it planted, and when was it cut? | a day not before it was planted
-TK-H07: When was it last seen not ready? | a day between planting and cutting
-TK-H08: What became of the heads of this bucket? | a line for each of its heads | no line
-TK-H09: What became of the other heads of this bucket? | {heads} heads | {count:head}
-TK-H10: What did it weigh? | a weight like the others in your garden
-TK-H11: When was it planted, and when was it cut? | a day at most {most_days} days after planting
-TK-H12: On which day was it cut? | a day about {first_days} to {last_days} days after planting
-TK-H13: Did the scale show grams or ounces? | grams | half of your heads at {median:.3g} or less | grams | ounces
-TK-H14: Was the scale read to the gram? | one weight in five that ends in 0 or 5 | {rounded} of {weights} | yes | no
-TK-H15: Was each head weighed by itself? | weights of their own | the same weights again | yes | no
-TK-H16: What did it weigh, and when was it planted and cut? | at most {most_g_a_day:g} g for each day that it grew
-TK-H18: What became of it? | what became of it, as it is said to be cut
-TK-H19: | a day, as it stood in the bucket
-TK-H20: What became of heads of which nothing is written down? | what became of each | nothing for {count:head}
-TK-H21 transplanting: | {assigned!d}, when most heads of your garden were planted
-TK-H21 cultivar: | the cultivar that is planned for this bucket
-TK-S01 dose: | what is planned for this bucket
-TK-S01 no acid: | what is planned for this bucket
-TK-S01 acid: | what is planned for this bucket
-TK-S01 volume: | about {assigned:g} L
-TK-S01 mixing: | {assigned!d}, when most buckets of your garden were mixed
-TK-S03: What did the strip say, before the acid and after it? | no more after the acid than before it
-TK-S04: | what other buckets fed alike in your garden show, about {usual_ms_cm:.2g} mS/cm
-TK-S05: | a day not after the bucket's last harvest
-TK-S06: What did the strip say, and how much acid went in? | about {lowest:.1f} to {highest:.1f}
-TK-S07: In which unit did the meter show its readings? | mS/cm | {ratio:.2g} times the usual | mS/cm | µS/cm | ppm
-TK-S12: | about {planned_l:g} L
-TK-R51: Two values were sent in. Which is right? | one value
-"""
 
-ADVISERS = ("TK-H17", "TK-H22", "TK-S02", "TK-R60", "TK-V15")
-"""Of records, but nothing that a volunteer need answer: a note says why already, or the adviser has changed it."""
+@dataclass(frozen=True)
+class QuestionTemplate:
+    """How a case of a rule is asked about; where it says nothing, column or cell do."""
+
+    expected: str
+    found: str = ""
+    question: str = ""
+    choices: tuple[str, ...] = ()
+
+
+NOT_CUT = (translatable("it was not cut"),)
+NOT_WEIGHED = (translatable("nobody weighed it"),)
+YES_OR_NO = (translatable("yes"), translatable("no"))
+
+QUESTIONS = {
+    "TK-V01": QuestionTemplate(""),
+    "TK-V02": QuestionTemplate(NUMBER),
+    "TK-V03": QuestionTemplate(NUMBER),
+    "TK-V04": QuestionTemplate(NUMBER),
+    "TK-V05": QuestionTemplate(translatable("a whole number")),
+    "TK-V06": QuestionTemplate(DAY),
+    "TK-V07": QuestionTemplate(DAY),
+    "TK-V08": QuestionTemplate(translatable("a day that is in the calendar")),
+    "TK-V09": QuestionTemplate(ONE_OF_THESE),
+    "TK-V10": QuestionTemplate(""),
+    "TK-V11": QuestionTemplate(ONE_OF_THESE),
+    "TK-V12": QuestionTemplate(translatable("letters, figures and hyphens only")),
+    "TK-V12 control characters": QuestionTemplate(translatable("plain letters and figures")),
+    "TK-V13": QuestionTemplate(translatable("a shorter text, of at most {most} characters")),
+    "TK-V14": QuestionTemplate(NUMBER),
+    "TK-K01": QuestionTemplate(
+        translatable("one line"),
+        translatable("two lines about the same thing"),
+        translatable("This is written down twice. What is right?"),
+    ),
+    "TK-K03": QuestionTemplate(translatable("a day from {first!d} to {last!d}")),
+    "TK-H01": QuestionTemplate(translatable("a number from 1 to {heads}")),
+    "TK-H02": QuestionTemplate(translatable("a weight, because it was cut"), choices=NOT_WEIGHED),
+    "TK-H03": QuestionTemplate(translatable("a day, because it was cut"), choices=NOT_CUT),
+    "TK-H04": QuestionTemplate(
+        translatable("no weight, because your record says that it was not cut"),
+        question=translatable("Was the head cut, and how many grams did it weigh?"),
+        choices=NOT_CUT,
+    ),
+    "TK-H04 not weighed": QuestionTemplate(
+        translatable("no weight, because your record says that nobody weighed it"),
+        question=translatable("Did you weigh the head, and how many grams did it weigh?"),
+        choices=NOT_WEIGHED,
+    ),
+    "TK-H05": QuestionTemplate(
+        translatable("no day, because your record says that it was not cut"),
+        question=translatable("Was the head cut, and on which day?"),
+        choices=NOT_CUT,
+    ),
+    "TK-H06": QuestionTemplate(
+        translatable("the day of planting or a later one"),
+        question=translatable("On which days was the head planted and cut?"),
+    ),
+    "TK-H07": QuestionTemplate(translatable("a day between planting and cutting")),
+    "TK-H08": QuestionTemplate(
+        translatable("a line for each of its heads"),
+        translatable("no line"),
+        translatable("What happened to the heads of this bucket?"),
+    ),
+    "TK-H09": QuestionTemplate(
+        translatable("a line for each of {heads} heads"),
+        translatable("lines for {count:head} only"),
+        translatable("What happened to the other heads of this bucket?"),
+    ),
+    "TK-H10": QuestionTemplate(translatable("a weight like the others in your garden")),
+    "TK-H11": QuestionTemplate(
+        translatable("a day at most {most_days} days after planting"),
+        question=translatable("On which days was the head planted and cut?"),
+    ),
+    "TK-H12": QuestionTemplate(translatable("a day about {first_days} to {last_days} days after planting")),
+    "TK-H13": QuestionTemplate(
+        translatable("weights in grams"),
+        translatable("a weight of {median:.3g} or less for half of your heads"),
+        translatable("Did the scale show grams or ounces?"),
+        (translatable("grams"), translatable("ounces")),
+    ),
+    "TK-H14": QuestionTemplate(
+        translatable("about 1 in 5"),
+        translatable("{rounded} of {weights} weights that end in 0 or 5"),
+        translatable("Did you read the scale to the gram?"),
+        YES_OR_NO,
+    ),
+    "TK-H15 within a bucket": QuestionTemplate(
+        translatable("weights that differ"),
+        translatable("the same weight for all {heads} heads"),
+        translatable("Did you weigh each head by itself?"),
+        YES_OR_NO,
+    ),
+    "TK-H15 two buckets": QuestionTemplate(
+        translatable("weights that differ"),
+        translatable("the same weights as in bucket {first}"),
+        translatable("Did you weigh each head by itself?"),
+        YES_OR_NO,
+    ),
+    "TK-H16": QuestionTemplate(
+        translatable("at most {most_g_a_day:g} g for each day that it grew"),
+        question=translatable("How many grams did the head weigh, and on which days was it planted and cut?"),
+    ),
+    "TK-H18": QuestionTemplate(translatable("one of these answers, because your record tells of its harvest")),
+    "TK-H19": QuestionTemplate(translatable("a day, because it stood in the bucket")),
+    "TK-H20": QuestionTemplate(
+        translatable("what happened to each head"),
+        translatable("nothing about {count:head}"),
+        translatable("What happened to the heads that have nothing written down?"),
+    ),
+    "TK-H21 transplanting": QuestionTemplate(
+        translatable("{assigned!d}, when most heads of your garden were planted")
+    ),
+    "TK-H21 cultivar": QuestionTemplate(translatable("the cultivar that was planned for this bucket")),
+    "TK-S01 dose": QuestionTemplate(PLANNED),
+    "TK-S01 no acid": QuestionTemplate(PLANNED),
+    "TK-S01 acid": QuestionTemplate(PLANNED),
+    "TK-S01 volume": QuestionTemplate(translatable("about {assigned:g} L")),
+    "TK-S01 mixing": QuestionTemplate(translatable("{assigned!d}, when most buckets of your garden were mixed")),
+    "TK-S03": QuestionTemplate(
+        translatable("no higher pH after the acid than before it"),
+        question=translatable("What did the strip say before the acid, and what after it?"),
+    ),
+    "TK-S04": QuestionTemplate(
+        translatable("about {usual_ms_cm:.2g} mS/cm, as in other buckets of your garden with as much nutrient")
+    ),
+    "TK-S05": QuestionTemplate(translatable("no day after its last head was cut")),
+    "TK-S06": QuestionTemplate(
+        translatable("a pH of about {lowest:.1f} to {highest:.1f}"),
+        question=translatable("What did the strip say, and how many teaspoons of acid went in?"),
+    ),
+    "TK-S07": QuestionTemplate(
+        translatable("readings in mS/cm"),
+        translatable("about {ratio!n} times the usual value"),
+        translatable("In which unit did the meter show its readings?"),
+        ("mS/cm", "µS/cm", "ppm"),
+    ),
+    "TK-S12": QuestionTemplate(translatable("about {planned_l:g} L")),
+}
+"""By rule and case; of other rules a volunteer is asked nothing: they are the adviser's, or a note says why already."""
+
 OF_THE_GARDEN = ("TK-H13", "TK-H14", "TK-H20", "TK-S07")
 """About all records of a garden, though one row stands for them."""
 
@@ -101,43 +204,44 @@ class QuestionWords:
     choices: Annotated[tuple[str, ...], "Answers to tick; without any, a line to write on."]
 
 
-def _read(text: str) -> Mapping[str, tuple[str, ...]]:
-    lines = (line.partition(": ") for line in text.splitlines() if line)
-    return {code: tuple(part.strip() for part in words.split("|")) for code, _, words in lines}
+def template_of(problem: Problem) -> QuestionTemplate | None:
+    """How a volunteer is asked about a problem; None of what they are not asked about."""
+    return QUESTIONS.get(f"{problem.rule} {problem.case}".strip()) or QUESTIONS.get(problem.rule)
 
 
-QUESTIONS = _read(_QUESTIONS)
-"""By rule and case: question, what was expected, what was found, answers to tick; empty where column or cell tells."""
-
-
-def question_words(problem: ToldProblem) -> QuestionWords:
+def question_words(problem: Problem) -> QuestionWords:
     """Ask a volunteer about a problem of their records.
+
+    Raises
+    ------
+    ValueError
+        If no volunteer is asked about it.
 
     Examples
     --------
-    >>> from trialkit.documents.problems import ToldProblem, facts
-    >>> read = facts(text="108 g")
-    >>> question_words(ToldProblem("error", "TK-V02", "", "heads.csv", 4, "weight_g", read, '"108 g"', "a number", ""))
-    QuestionWords(question='What did it weigh?', found='“108 g”', expected='a number', choices=())
+    >>> from trialkit.documents.problems import Problem, facts
+    >>> question_words(Problem("error", "TK-V02", "", "heads.csv", 4, "weight_g", facts(text="108 g")))
+    QuestionWords(question='How many grams did the head weigh?', found='“108 g”', expected='a number', choices=())
     """
     from trialkit.domain.table_names import TABLE_NAMES
     from trialkit.tables.table_schema import load_schema
 
+    template = template_of(problem)
+    if template is None:
+        raise ValueError(f"No volunteer is asked about {problem.rule}.")
     facts = by_name(problem.facts)
-    own = QUESTIONS.get(f"{problem.rule} {problem.case}".strip()) or QUESTIONS.get(problem.rule, ())
-    asked, expected, found, *choices = (*own, *[""] * (3 - len(own)))
     schema = next((load_schema(name) for name in TABLE_NAMES if f"{name}.csv" == problem.file), None)
-    known = schema is not None and problem.column in schema.columns
-    field = schema.field(problem.column) if schema and known and problem.column else None
-    text = facts.get("text")
-    of_column = _choices(field) if not asked or asked == OUTCOME else ()
-    if of_column and not expected:
-        expected = "one of these"
+    column = problem.column if schema is not None and problem.column in schema.columns else None
+    field = schema.field(column) if schema and column else None
+    question = template.question or WHAT.get(problem.column or "", WHAT["bucket"])
+    choices = template.choices or (_choices(field) if question in (OUTCOME, WHAT["marketable"]) else ())
+    expected = gettext(template.expected) if template.expected else _accepted(field, problem.rule)
+    text = facts.get("text", "")
     return QuestionWords(
-        asked or WHAT.get(problem.column or "", LABEL),
-        fill_in(found, facts) or (_said(field, text) if isinstance(text, str) else problem.found),
-        fill_in(expected, facts) if expected else _plain(problem.expected),
-        tuple(choices) or of_column,
+        gettext(question),
+        fill_in(gettext(template.found), facts) if template.found else _said(field, str(text)),
+        fill_in(expected, facts),
+        tuple(map(gettext, choices)),
     )
 
 
@@ -147,16 +251,25 @@ def answers_asked(questions: int, buckets: int, must: int) -> str:
     Examples
     --------
     >>> answers_asked(3, 2, 1)
-    'Thank you for your records. We have 3 questions about 2 buckets. The answer of the trial waits for 1 of them.'
+    'Thank you for your records. We have 3 questions about 2 buckets. The trial needs 1 of the answers.'
     """
+    thanks = gettext("Thank you for your records.")
     if not questions:
-        return "Thank you for your records. Everything that was written down is in order. There is nothing to do."
-    about = f" about {count(buckets, 'bucket')}" if buckets else ""
-    asked = f"Thank you for your records. We have {count(questions, 'question')}{about}"
+        nothing = gettext("All that you wrote down is in order. There is nothing to do.")
+        return f"{thanks} {nothing}"
+    asked = count(questions, "question", "questions")
+    if buckets:
+        about = count(buckets, "bucket", "buckets")
+        have = gettext("We have {questions} about {buckets}.", questions=asked, buckets=about)
+    else:
+        have = gettext("We have {questions}.", questions=asked)
     if not must:
-        return f"{asked}. Nothing has to be changed if it is right as it stands."
-    which = "it" if must == questions == 1 else "all of them" if must == questions else f"{must} of them"
-    return f"{asked}. The answer of the trial waits for {which}."
+        needed = gettext("If your record is right, tick “it is right”.")
+    elif must == questions:
+        needed = ngettext("The trial needs the answer.", "The trial needs all the answers.", questions)
+    else:
+        needed = gettext("The trial needs {number} of the answers.", number=must)
+    return f"{thanks} {have} {needed}"
 
 
 def more_words(buckets: Sequence[str], more: int) -> str:
@@ -165,11 +278,60 @@ def more_words(buckets: Sequence[str], more: int) -> str:
     Examples
     --------
     >>> more_words(["33CJ", "33DF"], 5)
-    'The same is asked of 5 more records, of 33CJ, 33DF: please look them up too, and write the answers on the back.'
+    'We ask the same about 5 more records, of buckets 33CJ and 33DF. Please look them up too. Write on the back.'
     """
-    which = f", of {', '.join(buckets)}" if buckets else ""
-    what = count(more, "more record", "more records")
-    return f"The same is asked of {what}{which}: please look them up too, and write the answers on the back."
+    records = count(more, "more record", "more records")
+    same = gettext("We ask the same about {records}.", records=records)
+    if buckets:
+        same = ngettext(
+            "We ask the same about {records}, of bucket {buckets}.",
+            "We ask the same about {records}, of buckets {buckets}.",
+            len(buckets),
+            records=records,
+            buckets=listed(buckets),
+        )
+    ask = gettext("Please look them up too. Write on the back.")
+    return f"{same} {ask}"
+
+
+def asked_about(bucket: str, *, whole_garden: bool) -> str:
+    """Name what a question is about: a bucket, the visits, or the garden as a whole.
+
+    Examples
+    --------
+    >>> asked_about("334X", whole_garden=False), asked_about("", whole_garden=False)
+    ('Bucket 334X', 'Visits')
+    """
+    if whole_garden:
+        return gettext("The whole garden")
+    return gettext("Bucket {bucket}", bucket=bucket) if bucket else gettext("Visits")
+
+
+def asked_record(key: Mapping[str, str]) -> str:
+    """Name a record among those of its bucket or garden.
+
+    Examples
+    --------
+    >>> asked_record({"bucket": "334X", "head": "2"}), asked_record({"site": "FERN", "visited_on": "2026-08-20"})
+    ('Head 2', '20 August 2026')
+    >>> asked_record({"bucket": "334X"})
+    ''
+    """
+    if "head" in key:
+        return gettext("Head {head}", head=key["head"] or "?")
+    days = [text for column, text in key.items() if column.endswith("_on")]
+    return (date_words(days[0]) or gettext("no day")) if days else ""
+
+
+def _accepted(field: Field | None, rule: str) -> str:
+    """Say which values a column accepts, where the rule does not."""
+    if field is None or field.type == "string":
+        return gettext("letters, figures and hyphens only")
+    if field.type == "date":
+        return gettext("a day of this trial") if rule == "TK-V10" else gettext(DAY)
+    if rule == "TK-V10":
+        return _in_unit(field, from_to(f"{field.minimum:g}", f"{field.maximum:g}"), float(field.maximum or 0))
+    return gettext(NUMBER)
 
 
 def _said(field: Field | None, text: str) -> str:
@@ -179,10 +341,16 @@ def _said(field: Field | None, text: str) -> str:
         said = date_words(text) or text
         return said if said != text else f"“{text}”"
     if field is not None and field.enum and text in field.enum:
-        return _plain(text)
+        return gettext(_plain(text))
     if field is not None and field.type in ("number", "integer") and text.replace(".", "", 1).isdigit():
-        return f"{text} {field.unit_words}" if field.unit_words else text
+        return _in_unit(field, in_figures(text), float(text))
     return f"“{text}”"
+
+
+def _in_unit(field: Field, amount: str, value: float) -> str:
+    if field.unit == "[tsp_us]":
+        return ngettext("{amount} teaspoon", "{amount} teaspoons", math.ceil(value), amount=amount)
+    return f"{amount} {field.unit_words}" if field.unit_words else amount
 
 
 def _choices(field: Field | None) -> tuple[str, ...]:

@@ -14,12 +14,15 @@ NOT_READ = frozenset(("style", "script", "template"))
 EMPTY = frozenset(
     ("area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr")
 )
-COMMON = """the and of to with for from is are it its that this at by on not or your you each every into until before after
-    when where what which then than if be was were has have had do does never always only about less more out off up
-    down over under there their they them who how why bucket buckets head heads water garden gardens harvest harvested
-    weight adviser record sheet sheets day days week weeks teaspoon teaspoons tablespoon cup cups lid lids line lines
-    leave write read add fill stir place block row visit visits ready yes seed seedling leaf leaves acid vinegar
-    nutrient card cards page trial level plant plants light open shut keep wash pour wait ask"""
+COMMON = """
+    the and of to with for from is are it its that this at by on not or your you each every into until before
+    after when where what which then than if be was were have had do does never always only about less more out
+    off up down over under there their they them who how why bucket buckets head heads water garden gardens
+    harvest harvested weight adviser record sheet sheets day days week weeks teaspoon teaspoons tablespoon cup
+    cups lid lids line lines leave write read add fill stir place block row visit visits ready yes seed seedling
+    leaf leaves acid vinegar nutrient card cards page trial level plant plants light open shut keep wash pour
+    wait ask
+"""
 """Words that an English page can hardly do without, and that mean nothing in Spanish."""
 _COMMON = frozenset(COMMON.split())
 WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)?")

@@ -8,13 +8,14 @@ from typing import Any
 
 import pandas as pd
 
+from english_left import english_left
 from honest_records import Records, write_records
 from trialkit.report.check_page import asked_gardens, check_html
 from trialkit.rules.trial_folder import check_trial
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.message_words import names_in
 from trialkit.words.problem_words import MESSAGES
-from trialkit.words.question_words import ADVISERS, QUESTIONS, WHAT
+from trialkit.words.question_words import QUESTIONS, WHAT
 
 
 def spoil(records: Records) -> None:
@@ -38,14 +39,16 @@ def test_a_volunteer_reads_of_their_own_garden_only(tmp_path: Path) -> None:
     mill = check_html(result, "Trial", "MILL")
     assert "Old Mill Library" in mill
     told = text_of(mill)
-    assert "We have 1 question about 1 bucket. The answer of the trial waits for it." in told
-    assert "send their numbers with what is right, to: county horticulture adviser" in told
-    asked = r"Bucket \w{4} What did it weigh\? head 1 : Nothing is written down; we expected a weight, as it was cut"
-    assert re.search(asked + r" \. nobody weighed it or:", told)
+    assert "We have 1 question about 1 bucket. The trial needs the answer." in told
+    assert "send the page to county horticulture adviser ." in told
+    asked = (
+        r"Bucket \w{4} How many grams did the head weigh\? Head 1 \. Nothing is written down\. We expected a weight, "
+    )
+    assert re.search(asked + r"because it was cut \. needed nobody weighed it or:", told)
     assert "1600" not in mill
     fern = text_of(check_html(result, "Trial", "FERN"))
-    assert "Thank you for your records. We have 2 questions about 1 bucket. Nothing has to be changed if it" in fern
-    assert "head 4 : We read 1600 g ; we expected a weight like the others in your garden . right as it stands" in fern
+    assert "Thank you for your records. We have 2 questions about 1 bucket. If your record is right, tick" in fern
+    assert "Head 4 . We read 1600 g . We expected a weight like the others in your garden . it is right Answer:" in fern
 
 
 def test_the_adviser_reads_everything(tmp_path: Path) -> None:
@@ -77,8 +80,10 @@ def test_many_alike_are_asked_by_twelve_and_told_by_their_buckets(tmp_path: Path
     page = text_of(check_html(check_trial(tmp_path), "Trial", "FERN"))
     assert "We have 40 questions about 10 buckets" in page
     assert page.count("Nothing is written down") == page.count("or:") == 12
-    assert page.count("What did it weigh?") == 4  # of three buckets, and of the rest
-    assert re.search(r"The same is asked of 28 more records, of \w{4}, (\w{4}, ){5}\w{4}: please look them up", page)
+    assert page.count("How many grams did the head weigh?") == 4  # of three buckets, and of the rest
+    assert re.search(
+        r"We ask the same about 28 more records, of buckets (\w{4}, ){5}\w{4} and \w{4}\. Please look", page
+    )
 
 
 def test_no_code_column_or_file_stands_on_a_garden_page(tmp_path: Path) -> None:
@@ -106,16 +111,46 @@ def test_no_code_column_or_file_stands_on_a_garden_page(tmp_path: Path) -> None:
     assert re.search(r"heads.csv, row \d+, TK-H04", text_of(check_html(result, "Trial")))
 
 
+ADVISERS = ("TK-H17", "TK-H22", "TK-S02", "TK-S08", "TK-S09", "TK-V15")
+"""What no volunteer need answer: of all gardens or of products, accepted by a note, or read without doubt."""
+
+
 def test_every_rule_of_records_is_a_question() -> None:
     """Each case has words for a volunteer, of facts that its message knows too; each column has its question."""
     told = {code: names_in(" ".join(vars(words).values())) for code, words in MESSAGES.items()}
-    for code, words in QUESTIONS.items():
+    for code, template in QUESTIONS.items():
         known = set().union(*(names for case, names in told.items() if case.startswith(code[:6])))
-        assert names_in(" ".join(words)) <= known, code
-    asked = {code for code in MESSAGES if code[3] in "HS" and code[:6] not in (*ADVISERS, "TK-S08", "TK-S09")}
+        assert names_in(f"{template.expected} {template.found}") <= known, code
+        assert names_in(" ".join((template.question, *template.choices))) == set(), code
+    asked = {code for code in MESSAGES if code[3] in "HSV" and code[:6] not in ADVISERS}
     assert {code for code in asked if code not in QUESTIONS and code[:6] not in QUESTIONS} == set()
+    assert {code for code in QUESTIONS if code[:6] in ADVISERS} == set()
     columns = {field.name for name in ("heads", "solution", "visits") for field in load_schema(name).fields}
     assert columns == set(WHAT)
+
+
+def test_each_garden_is_asked_in_its_language(tmp_path: Path) -> None:
+    """Its own or the trial's; the adviser is told in English of all."""
+    write_records(tmp_path, spoil)
+    sites = tmp_path / "sites.csv"
+    head, fern_row, mill_row, stat_row = sites.read_text("utf-8").splitlines()
+    sites.write_text(f"{head},language\n{fern_row},\n{mill_row},es\n{stat_row},xx\n", "utf-8")
+    result = check_trial(tmp_path)
+    assert result.languages == {"FERN": "en", "MILL": "es", "STAT": "en"}
+    mill, fern, adviser = (check_html(result, "Which dose?", site) for site in ("MILL", "FERN", None))
+    assert ['lang="es-US"' in page for page in (mill, fern, adviser)] == [True, False, False]
+    told = text_of(mill)
+    assert "Gracias por sus registros. Tenemos 1 pregunta sobre 1 balde. El ensayo necesita la respuesta." in told
+    assert "mande la página a: asesoría de horticultura del condado" in told
+    asked = r"Balde \w{4} ¿Cuántos gramos pesó la lechuga\? Lechuga 1 \. No hay nada anotado\. Esperábamos: un peso, "
+    assert re.search(asked + r"porque se cortó \. necesaria nadie la pesó o:", told)
+    assert english_left(mill, ["Which dose?", "Old Mill Library", "trialkit check"]) == []
+    assert "We have" in text_of(fern)
+    assert "We have" not in text_of(mill)
+    assert "How many grams did the head weigh?" in text_of(adviser)
+    protocol = tmp_path / "trial.toml"
+    protocol.write_text(protocol.read_text("utf-8").replace("[trial]", '[trial]\nlanguage = "es"', 1), "utf-8")
+    assert check_trial(tmp_path).languages == {"FERN": "es", "MILL": "es", "STAT": "es"}
 
 
 def test_the_numbers_of_the_greeting(tmp_path: Path) -> None:

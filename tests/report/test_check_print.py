@@ -15,6 +15,12 @@ from trialkit.rules.trial_folder import check_trial
 
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 
+SENT_BACK = {
+    "en": ("Send back to", "county horticulture adviser"),
+    "es": ("Devolver a", "asesoría de horticultura del condado"),
+}
+HOW_MUCH = {"en": "We have 11 questions about 7 buckets", "es": "Tenemos 11 preguntas sobre 7 baldes"}
+
 
 def spoil(records: Records) -> None:
     """Slips of several kinds, of which some wait for an answer."""
@@ -27,11 +33,19 @@ def spoil(records: Records) -> None:
     records.mix(3, volume_l=60.0)
 
 
+@pytest.fixture(scope="module", params=["en", "es"])
+def language(request: pytest.FixtureRequest) -> str:
+    """Language of the garden where the slips are."""
+    return str(request.param)
+
+
 @pytest.fixture(scope="module")
-def asked(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The page of the garden where the slips are."""
+def asked(tmp_path_factory: pytest.TempPathFactory, language: str) -> Path:
+    """The page of that garden."""
     folder = tmp_path_factory.mktemp("asked")
     write_records(folder, spoil)
+    protocol = folder / "trial.toml"
+    protocol.write_text(protocol.read_text("utf-8").replace("[trial]", f'[trial]\nlanguage = "{language}"', 1), "utf-8")
     result = check_trial(folder)
     path = folder / "check-FERN.html"
     path.write_text(check_html(result, result.title, "FERN"), "utf-8")
@@ -39,29 +53,33 @@ def asked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_it_prints_whole_and_says_where_it_goes(window: Window, asked: Path, paper: str) -> None:
+def test_it_prints_whole_and_says_where_it_goes(window: Window, asked: Path, language: str, paper: str) -> None:
     """Two sheets for eleven questions; nothing in the margins but whose it is, and no broken word."""
+    sent_back, contact = SENT_BACK[language]
     sheets = list(pdfium.PdfDocument(window.show(asked).pdf(format=paper)))
     printed = [sheet.get_textpage().get_text_range() for sheet in sheets]
     assert len(sheets) <= 2
     for number, text in enumerate(printed, 1):
         assert "Fernsedge School" in text
-        assert "Send back to: county horticulture adviser" in text
+        assert "Which dose?" in text
+        assert f"{sent_back}: {contact}" in text
         assert f"{number} / {len(sheets)}" in text
-    assert broken_words(window.page, [text.replace("Send back to", " ") for text in printed]) == set()
+    assert broken_words(window.page, [text.replace(sent_back, " ") for text in printed]) == set()
     for sheet in sheets:
         marks, side = ink(sheet), int(MARGIN_PT * PIXELS_PER_POINT)
         assert not marks[:, :side].any()
         assert not marks[:, -side:].any()
 
 
-def test_the_first_screen_of_a_phone_says_how_much_there_is(window: Window, asked: Path) -> None:
+def test_the_first_screen_of_a_phone_says_how_much_there_is(window: Window, asked: Path, language: str) -> None:
     """The number of questions, and to whom the answers go; every question whole, and accessible."""
     page = window.show(asked, width=390, height=844)
     told = page.locator(".sentence")
-    assert "We have 11 questions about 7 buckets" in told.inner_text()
+    assert HOW_MUCH[language] in told.inner_text()
     assert told.bounding_box()["y"] + told.bounding_box()["height"] < 844
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert page.locator(".answer .line").count() == 11
     assert split_words(page) == []
-    assert complaints_in(page, [("print", 390), ("dark", 390)]) == []
+    assert complaints_in(page, [("print", 390), ("dark", 320)]) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    assert split_words(page) == []

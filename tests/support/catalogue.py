@@ -33,7 +33,7 @@ KEYWORDS: dict[str, Any] = {
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
 METHODS = [("**.py", "python"), ("**.jinja", "jinja2"), ("**.js", "javascript")]
 COUNTED = re.compile(r"\{\w+:([a-z]{2,})\}")
-"""A place of a text where things are counted, as `trialkit.words.message_words` writes it: their names are texts, too."""
+"""Where a text counts things, as `trialkit.words.message_words` writes it: what they are called is a text, too."""
 OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 

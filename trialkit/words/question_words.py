@@ -110,12 +110,12 @@ QUESTIONS = {
     "TK-H07": QuestionTemplate(translatable("a day between planting and cutting")),
     "TK-H08": QuestionTemplate(
         translatable("a line for each of its heads"),
-        translatable("no line"),
+        translatable("nothing"),
         translatable("What happened to the heads of this bucket?"),
     ),
     "TK-H09": QuestionTemplate(
-        translatable("a line for each of {heads} heads"),
-        translatable("lines for {count:head} only"),
+        translatable("{heads:head}"),
+        translatable("{count:head}"),
         translatable("What happened to the other heads of this bucket?"),
     ),
     "TK-H10": QuestionTemplate(translatable("a weight like the others in your garden")),
@@ -126,7 +126,7 @@ QUESTIONS = {
     "TK-H12": QuestionTemplate(translatable("a day about {first_days} to {last_days} days after planting")),
     "TK-H13": QuestionTemplate(
         translatable("weights in grams"),
-        translatable("a weight of {median:.3g} or less for half of your heads"),
+        translatable("a weight of {median!n} or less for half of your heads"),
         translatable("Did the scale show grams or ounces?"),
         (translatable("grams"), translatable("ounces")),
     ),
@@ -159,9 +159,7 @@ QUESTIONS = {
         translatable("nothing about {count:head}"),
         translatable("What happened to the heads that have nothing written down?"),
     ),
-    "TK-H21 transplanting": QuestionTemplate(
-        translatable("{assigned!d}, when most heads of your garden were planted")
-    ),
+    "TK-H21 transplanting": QuestionTemplate(translatable("{assigned!d}, when most heads of your garden were planted")),
     "TK-H21 cultivar": QuestionTemplate(translatable("the cultivar that was planned for this bucket")),
     "TK-S01 dose": QuestionTemplate(PLANNED),
     "TK-S01 no acid": QuestionTemplate(PLANNED),
@@ -173,11 +171,11 @@ QUESTIONS = {
         question=translatable("What did the strip say before the acid, and what after it?"),
     ),
     "TK-S04": QuestionTemplate(
-        translatable("about {usual_ms_cm:.2g} mS/cm, as in other buckets of your garden with as much nutrient")
+        translatable("about {usual_ms_cm!n} mS/cm, as in other buckets of your garden with as much nutrient")
     ),
     "TK-S05": QuestionTemplate(translatable("no day after its last head was cut")),
     "TK-S06": QuestionTemplate(
-        translatable("a pH of about {lowest:.1f} to {highest:.1f}"),
+        translatable("about pH {lowest:.1f} to {highest:.1f}"),
         question=translatable("What did the strip say, and how many teaspoons of acid went in?"),
     ),
     "TK-S07": QuestionTemplate(
@@ -250,8 +248,8 @@ def answers_asked(questions: int, buckets: int, must: int) -> str:
 
     Examples
     --------
-    >>> answers_asked(3, 2, 1)
-    'Thank you for your records. We have 3 questions about 2 buckets. The trial needs 1 of the answers.'
+    >>> answers_asked(1, 1, 1)
+    'Thank you for your records. We have 1 question about 1 bucket. The trial needs the answer.'
     """
     thanks = gettext("Thank you for your records.")
     if not questions:
@@ -268,7 +266,7 @@ def answers_asked(questions: int, buckets: int, must: int) -> str:
     elif must == questions:
         needed = ngettext("The trial needs the answer.", "The trial needs all the answers.", questions)
     else:
-        needed = gettext("The trial needs {number} of the answers.", number=must)
+        needed = gettext("The trial needs {number} of the answers, marked “needed”.", number=must)
     return f"{thanks} {have} {needed}"
 
 
@@ -329,7 +327,7 @@ def _accepted(field: Field | None, rule: str) -> str:
         return gettext("letters, figures and hyphens only")
     if field.type == "date":
         return gettext("a day of this trial") if rule == "TK-V10" else gettext(DAY)
-    if rule == "TK-V10":
+    if rule == "TK-V10" and field.minimum is not None:
         return _in_unit(field, from_to(f"{field.minimum:g}", f"{field.maximum:g}"), float(field.maximum or 0))
     return gettext(NUMBER)
 
@@ -350,6 +348,8 @@ def _said(field: Field | None, text: str) -> str:
 def _in_unit(field: Field, amount: str, value: float) -> str:
     if field.unit == "[tsp_us]":
         return ngettext("{amount} teaspoon", "{amount} teaspoons", math.ceil(value), amount=amount)
+    if field.unit == "[pH]":
+        return gettext("pH {amount}", amount=amount)
     return f"{amount} {field.unit_words}" if field.unit_words else amount
 
 

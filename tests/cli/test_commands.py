@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -150,6 +151,28 @@ def test_check_pages_for_gardens(trial: Path) -> None:
     pages = ["check-FERN.html", "check-mine.html", "check.html"]
     assert sorted(path.name for path in results.glob("check*")) == pages
     assert "10800" in (results / "check-FERN.html").read_text("utf-8")
+
+
+def test_one_check_writes_each_garden_in_its_language(trial: Path) -> None:
+    """That of sites.csv, else of trial.toml; the adviser's page and what is printed stay English."""
+    heading, *rows = (trial / "sites.csv").read_text("utf-8").splitlines()
+    spoken = [f"{row},{'es' if row.startswith('MILL') else ''}" for row in rows]
+    (trial / "sites.csv").write_text("\n".join([f"{heading},language", *spoken]) + "\n", "utf-8")
+    layout = (trial / "layout.csv").read_text("utf-8").splitlines()
+    buckets = [next(row.partition(",")[0] for row in layout if f",{site}," in row) for site in ("FERN", "MILL")]
+    heads = (trial / "heads.csv").read_text("utf-8")
+    for bucket in buckets:
+        heads = re.sub(rf"^({bucket},1,.*,)\d+(,\w*,.*)$", r"\g<1>10800\2", heads, count=1, flags=re.MULTILINE)
+    (trial / "heads.csv").write_text(heads, "utf-8")
+    result = run("check", trial, "--html")
+    assert "expected 1 to 2000 g" in result.stdout
+    pages = {name: (trial / "results" / f"check{name}.html").read_text("utf-8") for name in ("", "-FERN", "-MILL")}
+    assert {name: '<html lang="es-US">' in page for name, page in pages.items()} == {
+        "": False, "-FERN": False, "-MILL": True
+    }  # fmt: skip
+    assert "We read <bdi>10800" in pages["-FERN"]
+    assert "Leímos: <bdi>10800" in pages["-MILL"]
+    assert "Leímos" not in pages[""]
 
 
 def test_check_json(trial: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from string import Formatter
 
@@ -10,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from english_left import english_in
+from spanish_reading import QUITE_EASY, VERY_EASY, perspicuity
 from trialkit.documents.problems import FactValue, Problem, facts
-from trialkit.languages import speaking
+from trialkit.languages import gettext, speaking
 from trialkit.tables.table_schema import Field, load_schema
 from trialkit.words.message_words import fill_in
 from trialkit.words.question_words import (
@@ -135,3 +137,12 @@ def test_what_is_the_advisers_is_not_asked() -> None:
     """Of a departure that a note explains, for one."""
     with pytest.raises(ValueError, match="No volunteer is asked about TK-S02"):
         question_words(problem_of("TK-S02 dose", load_schema("solution").field("nutrient_tsp"), {}, "9"))
+
+
+def test_the_spanish_of_the_questions_is_easy_to_read() -> None:
+    """By the INFLESZ scale: the questions very easy; with what we expected, as the page says it, quite easy."""
+    with speaking("es"):
+        asked = {gettext(text) for text in (*WHAT.values(), *(one.question for one in QUESTIONS.values())) if text}
+        expected = {gettext(one.expected) for one in QUESTIONS.values() if one.expected}
+    assert perspicuity(asked) >= VERY_EASY
+    assert perspicuity([*asked, *(f"Esperábamos: {re.sub('{.*?}', '', text)}." for text in expected)]) >= QUITE_EASY

@@ -19,7 +19,7 @@ import pandas as pd
 from trialkit._resources import resource_folder
 from trialkit.documents.problems import FactValue
 from trialkit.domain.table_names import TableName
-from trialkit.languages import LANGUAGES
+from trialkit.languages import LANGUAGES, translatable
 
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
 DTYPES: dict[FieldType, str | None] = {
@@ -64,7 +64,7 @@ class Field:
     @property
     def unit_words(self) -> str | None:
         """Unit as people write it; None where the title says all, as that of a pH does."""
-        return {"[tsp_us]": "teaspoons", "[pH]": None}.get(self.unit, self.unit) if self.unit else None
+        return {"[tsp_us]": translatable("teaspoons"), "[pH]": None}.get(self.unit, self.unit) if self.unit else None
 
     @property
     def heading(self) -> str:

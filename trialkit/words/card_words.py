@@ -167,7 +167,7 @@ def _dose(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Me
 
 def _again(*, has_steps: bool) -> str:
     again = gettext("{read_again}, and write it down: it climbs as the bucket stands.", read_again=gettext(READ_AGAIN))
-    return f"{again} {gettext(ASK_AGAIN, whom=gettext('the adviser'))}" if has_steps else again
+    return " ".join((again, gettext(ASK_AGAIN, whom=gettext("the adviser")))) if has_steps else again
 
 
 def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Iterator[str]:
@@ -190,7 +190,7 @@ def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Itera
 def _rate(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Measures) -> str:
     """Say a dose by volume; the amount stays as randomised, and the analysis goes by the volume written down."""
     rate = dose_by_volume(dose_tsp, card.volume_l, system.nutrient_g_per_tsp, measures)
-    return f"{gettext('That is {rate}.', rate=rate)} {gettext(KEEP_THE_AMOUNT)}"
+    return " ".join((gettext("That is {rate}.", rate=rate), gettext(KEEP_THE_AMOUNT)))
 
 
 def _part_step(part: PracticePart, measures: Measures) -> str:
@@ -233,7 +233,7 @@ def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str
     told = {"step": measure_words(one.tsp, measures), "acid": acid.name}
     strip = gettext("Stir, wait a minute, read the strip; {stop}.", stop=stop_words())
     if acid.powder_g_per_tsp is None:
-        yield f"{gettext('Add {step} of {acid} at a time, no more.', **told)} {strip}"
+        yield " ".join((gettext("Add {step} of {acid} at a time, no more.", **told), strip))
         yield gettext("Write down how much went in, and the pH before and after.")
         return
     powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), grams_words(acid.powder_g_per_tsp))
@@ -244,7 +244,7 @@ def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str
         powder=powder,
         cup=cup,
     )
-    yield f"{gettext('Add {step} of this solution at a time, no more.', **told)} {strip}"
+    yield " ".join((gettext("Add {step} of this solution at a time, no more.", **told), strip))
     quarter = SOLUTION_TSP_PER_POWDER_TSP / 4
     is_metric = measures == "metric"
     yield gettext(

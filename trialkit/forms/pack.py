@@ -29,7 +29,7 @@ from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.calendar_words import due_words
 from trialkit.words.card_words import BEFORE_MIXING, bucket_amounts, card_words, mixing_words
-from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels, ready_words
+from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels, ready_words
 from trialkit.words.cautions import cautions_for
 from trialkit.words.phrases import short_day
 
@@ -127,7 +127,7 @@ def _care(trial: Trial) -> dict[str, Any]:
     return {
         "drawing": cross_section(drawing_labels(facts, measures)),
         "care": care_sections(facts, measures),
-        "care_sources": SOURCES,
+        "care_sources": care_sources(),
     }
 
 

@@ -52,6 +52,8 @@ def _of_schemas() -> Iterator[str]:
         for field in document["fields"]:
             yield field["title"]
             yield field["description"]
+            if "trialkit:howToFix" in field:
+                yield field["trialkit:howToFix"]
             yield from (word.replace("_", " ") for word in field["constraints"].get("enum", ()))
             yield from (field[key][0] for key in ("trueValues", "falseValues") if key in field)
 

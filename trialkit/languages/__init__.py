@@ -107,6 +107,22 @@ def pgettext(context: str, text: str, **parts: object) -> str:
     return told.format_map(parts) if parts else told
 
 
+@cache
+def in_every_language(text: str) -> frozenset[str]:
+    """Return a text as it is said in each language that there is, for what is read back from anywhere.
+
+    Examples
+    --------
+    >>> sorted(in_every_language("L"))
+    ['L']
+    """
+    told = [text]
+    for language in LANGUAGES:
+        with speaking(language):
+            told.append(gettext(text))
+    return frozenset(told)
+
+
 def in_figures(text: str) -> str:
     """Write a number, made with a decimal point, with the decimal sign of the language."""
     if spoken() == ENGLISH:

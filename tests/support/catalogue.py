@@ -132,8 +132,10 @@ def main(files: list[str]) -> None:
             with Path(other).open("rb") as theirs:
                 for message in read(theirs):
                     known = catalogue.get(_key(message.id), message.context) if message.id else None
-                    if message.id and (known is None or not _is_whole(known.string)):
+                    if message.id and known is None:
                         catalogue.add(message.id, message.string, context=message.context)
+                    elif known is not None and message.id and not _is_whole(known.string):
+                        known.string = message.string  # what is added again keeps the string it had
         stepped = in_step(catalogue)
         path.write_text(text_of(stepped), encoding="utf-8")
         missing = lacking(stepped)

@@ -24,7 +24,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.ph_words import ASK_AGAIN, WINDOW
+from trialkit.words.ph_words import ASK_AGAIN, window_words
 from trialkit.words.phrases import between, chance, count, number
 
 NOTABLE_LOSS = 0.9
@@ -138,7 +138,7 @@ def steps(document: Recommended) -> Iterator[str]:
             yield f"Never put the acid powder in the bucket. Stir {some} of it into each {each} of water first."
         yield (
             "Add the acid for your water step by step, as the table says. Stir, wait one minute, and test with a pH "
-            f"strip. Stop when it is {WINDOW}."
+            f"strip. Stop when it is {window_words()}."
         )
     plants = "one plant" if best.heads == 1 else f"{_number_word(best.heads)} plants"
     yield f"Close the lid. Set {plants} in net cups: {wet_cups(measures)}."

@@ -8,7 +8,17 @@ from datetime import date
 import pytest
 
 from tests.support.catalogue import in_step, lacking, text_of
-from trialkit.languages import ENGLISH, FOLDER, LANGUAGES, catalogue, language_tag, speaking, spoken
+from trialkit.languages import (
+    ENGLISH,
+    FOLDER,
+    LANGUAGES,
+    catalogue,
+    is_reviewed,
+    language_tag,
+    review_note,
+    speaking,
+    spoken,
+)
 from trialkit.words.measures import liquid_words, measure_words, teaspoons, volume_words
 from trialkit.words.phrases import chance, count, date_words, days_words, listed, short_day
 
@@ -54,6 +64,16 @@ def test_a_language_is_spoken_inside_and_no_longer() -> None:
     assert (spoken(), language_tag()) == (ENGLISH, "en")
     with pytest.raises(ValueError, match="no catalogue"), speaking("xx"):
         pass
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_catalogue_says_whether_it_was_reviewed(language: str) -> None:
+    """In its first comment; where not yet, its pages say so, and English ones never do."""
+    header = catalogue(language).header_comment
+    assert header.count("# Reviewed by a native adviser: ") == 1
+    with speaking(language):
+        assert (review_note() == "") == is_reviewed(language) == ("not yet" not in header)
+    assert review_note() == ""
 
 
 def test_spanish_of_kitchen_and_calendar() -> None:

@@ -8,6 +8,7 @@ named and where a catalogue lacks a message. Numbers and dates go by the locale 
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
     Language = str
 else:
     Language = Literal[LANGUAGES]
+
+NOT_YET_REVIEWED = re.compile(r"^# Reviewed by a native adviser: not yet$", re.MULTILINE)
+"""As a catalogue's first comment says it; once one has read it all, with the day and the role in its place."""
 
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
 
@@ -158,6 +162,25 @@ def day_in(day: date, skeleton: Literal["yMMMMd", "MMMMd", "MMMd"]) -> str:
     from babel.dates import format_skeleton
 
     return format_skeleton(skeleton, day, locale=locale_of(spoken()))
+
+
+def review_note() -> str:
+    """Say at the foot of a page that no native adviser has read its translation yet; empty where one has.
+
+    Examples
+    --------
+    >>> review_note()
+    ''
+    """
+    if spoken() == ENGLISH or is_reviewed(spoken()):
+        return ""
+    return gettext("This is a translation. No adviser who grew up with the language has checked it yet.")
+
+
+@cache
+def is_reviewed(language: Language) -> bool:
+    """Whether a native adviser has read the whole catalogue of a language other than English: its header tells."""
+    return not NOT_YET_REVIEWED.search(catalogue(language).header_comment)
 
 
 @cache

@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trialkit.languages import gettext, language_tag, ngettext, pgettext
+from trialkit.languages import gettext, language_tag, ngettext, pgettext, review_note
 from trialkit.pages.numerals import tie
 from trialkit.pages.palette import custom_properties
 from trialkit.pages.safe_text import safe_text
@@ -77,6 +77,7 @@ def environment(folder: Path) -> Environment:
         ngettext=lambda one, many, num, **parts: _filled_in(ngettext(one, many, num), {"num": num, **parts}),
         pgettext=lambda context, text, **parts: _filled_in(pgettext(context, text), parts),
         language_tag=language_tag,
+        review_note=review_note,
     )
     return made
 

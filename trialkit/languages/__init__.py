@@ -105,10 +105,39 @@ def ngettext(one: str, many: str, number: int, **parts: object) -> str:
     return told.format_map({"number": number, **parts})
 
 
+def plural_forms(one: str, many: str) -> tuple[str, ...]:
+    """Return all forms of a text that goes by a number, for what counts by itself, as the script of a page does."""
+    if spoken() == ENGLISH:
+        return one, many
+    known = catalogue(spoken()).get(one)
+    return tuple(known.string) if known and all(known.string) else (one, many)
+
+
+def plural_form(number: int) -> int:
+    """Tell which of the forms goes with a number in the language that is spoken."""
+    return int(number != 1) if spoken() == ENGLISH else _translations(spoken()).plural(number)
+
+
 def pgettext(context: str, text: str, **parts: object) -> str:
     """Say a text that has several meanings, in one of them."""
     told = text if spoken() == ENGLISH else _translations(spoken()).pgettext(context, text)
     return told.format_map(parts) if parts else told
+
+
+@cache
+def in_every_language(text: str) -> frozenset[str]:
+    """Return a text as it is said in each language that there is, for what is read back from anywhere.
+
+    Examples
+    --------
+    >>> sorted(in_every_language("L"))
+    ['L']
+    """
+    told = [text]
+    for language in LANGUAGES:
+        with speaking(language):
+            told.append(gettext(text))
+    return frozenset(told)
 
 
 def in_figures(text: str) -> str:

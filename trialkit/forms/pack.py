@@ -74,7 +74,7 @@ def _garden_pack(trial: Trial, site: str) -> str:
     cards = () if about.blind else mixing_cards(trial, [site])
     amounts = {bucket: bucket_amounts(card, measures) for card in cards for _, own in card.buckets for bucket in own}
     of_sheets, version = sheet_measures(trial, buckets), version_of_mark(form_marks(trial, site).layout)
-    fates = load_schema("heads").field("outcome").enum or ()
+    outcome = load_schema("heads").field("outcome")
     return _page(
         trial,
         "pack.html.jinja",
@@ -105,7 +105,7 @@ def _garden_pack(trial: Trial, site: str) -> str:
         example_day=short_day(EXAMPLE_DAY),
         heads=trial.protocol.bucket.heads,
         ready=ready_words(measures),
-        fates=listed([gettext(word.replace("_", " ")) for word in fates if word != "harvested"], "or"),
+        fates=listed([outcome.said(fate) for fate in outcome.listed if fate != "harvested"], "or"),
     )
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
-from trialkit.languages import gettext, in_figures, speaking
+from trialkit.languages import gettext, in_figures, review_note, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
@@ -282,6 +282,8 @@ def _parts(trial: Trial, site: str) -> Iterator[tuple[str, list[str]]]:
     yield gettext("Columns"), [f"{name}, {field.heading}: {_about(field)}" for name, field in fields]
     buckets = [(f"{one.bucket}, {one.place}", one.treatment) for one in buckets_of_garden(trial, site)]
     yield gettext("Buckets of this garden"), [": ".join(filter(None, told)) for told in buckets]
+    if note := review_note():
+        yield note, []
 
 
 def _write(cell: Cell, value: str | int) -> None:

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
-from gettext import GNUTranslations
+from gettext import GNUTranslations, c2py
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -110,12 +110,13 @@ def plural_forms(one: str, many: str) -> tuple[str, ...]:
     if spoken() == ENGLISH:
         return one, many
     known = catalogue(spoken()).get(one)
-    return tuple(known.string) if known and all(known.string) else (one, many)
+    forms = known.string if known is not None and isinstance(known.string, tuple) else ()
+    return forms if forms and all(forms) else (one, many)
 
 
 def plural_form(number: int) -> int:
     """Tell which of the forms goes with a number in the language that is spoken."""
-    return int(number != 1) if spoken() == ENGLISH else _translations(spoken()).plural(number)
+    return int(number != 1) if spoken() == ENGLISH else _plural_rule(spoken())(number)
 
 
 def pgettext(context: str, text: str, **parts: object) -> str:
@@ -198,6 +199,11 @@ def catalogue(language: Language) -> Catalog:
 
     with (FOLDER / f"{language}.po").open("rb") as file:
         return read_po(file)
+
+
+@cache
+def _plural_rule(language: Language) -> Callable[[int], int]:
+    return c2py(catalogue(language).plural_expr)
 
 
 @cache

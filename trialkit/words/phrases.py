@@ -6,10 +6,17 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
-from trialkit.languages import ENGLISH, day_in, gettext, in_figures, ngettext, spoken
+from trialkit.languages import ENGLISH, day_in, gettext, in_figures, ngettext, spoken, translatable
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
+SEASONS = {
+    "spring": translatable("spring {year}"),
+    "summer": translatable("summer {year}"),
+    "autumn": translatable("autumn {year}"),
+    "fall": translatable("fall {year}"),
+    "winter": translatable("winter {year}"),
+}
 # Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
 # (very likely 90 to 100 %, likely 66 to 100 %, about as likely as not 33 to 66 %, and their opposites), from memory.
 CHANCE_WORDS = (
@@ -175,6 +182,23 @@ def _full_day(year: int, month: int, day: int) -> str | None:
         return None
 
 
+def season_words(season: str) -> str:
+    """Say when a trial stood; a season of a year in any language, whatever else somebody wrote as it stands.
+
+    Examples
+    --------
+    >>> season_words("autumn 2026")
+    'autumn 2026'
+    >>> from trialkit.languages import speaking
+    >>> with speaking("es"):
+    ...     season_words("autumn 2026"), season_words("long days")
+    ('otoño de 2026', 'long days')
+    """
+    name, _, year = season.partition(" ")
+    known = SEASONS.get(name.lower()) if year.isdecimal() and spoken() != ENGLISH else None
+    return season if known is None else gettext(known, year=year)
+
+
 def days_words(days: Sequence[date]) -> str:
     """Name days of the calendar together, in order: each month once, the year after its last day.
 
@@ -184,9 +208,7 @@ def days_words(days: Sequence[date]) -> str:
     '30 and 31 December 2026; 2 January, 1 February 2027'
     """
     if spoken() != ENGLISH:
-        *others, last = days
-        told = (day_in(day, "MMMMd" if day.year == last.year else "yMMMMd") for day in others)
-        return listed([*told, day_in(last, "yMMMMd")])
+        return _days_elsewhere(days)
     years = []
     for year, of_year in groupby(days, key=lambda day: day.year):
         months = (
@@ -195,6 +217,20 @@ def days_words(days: Sequence[date]) -> str:
         )
         years.append(f"{', '.join(months)} {year}")
     return "; ".join(years)
+
+
+def _days_elsewhere(days: Sequence[date]) -> str:
+    """Name days in a language other than English, those of a month together where it puts the day before the month."""
+    last, told, several = days[-1], [], False
+    for _, month in groupby(days, key=lambda day: (day.year, day.month)):
+        *others, end = month
+        words = day_in(end, "MMMMd" if end.year == last.year and end.month != last.month else "yMMMMd")
+        if words.startswith(f"{end.day} "):
+            told.append(listed([str(day.day) for day in (*others, end)]) + words.removeprefix(str(end.day)))
+            several = several or bool(others)
+        else:
+            told += [*(day_in(day, "MMMMd") for day in others), words]
+    return "; ".join(told) if several else listed(told)
 
 
 def short_day(day: date) -> str:

@@ -68,8 +68,8 @@ def _instructions() -> tuple[str, ...]:
         ),
         gettext("{last_seen}: the last visit at which the head was not ready yet.", last_seen=last_seen),
         gettext(
-            "In “{solution}”, write down what you really put in, also where it was not what the card said. Acid goes in "
-            "by the steps on the card, never more at a time.",
+            "In “{solution}”, write down what you really put in, also where it was not what the card said. Acid goes "
+            "in by the steps on the card, never more at a time.",
             solution=solution,
         ),
         gettext(
@@ -244,7 +244,7 @@ def _about(field: Field) -> str:
     if field.enum:
         one_of = gettext("One of: {words}.", words=", ".join(field.said(value) for value in field.enum))
         return f"{about} {one_of}"
-    if field.type in ("number", "integer"):
+    if isinstance(field.minimum, int | float) and field.maximum is not None:
         least, most = (in_figures(str(limit)) for limit in (field.minimum, field.maximum))
         limits = gettext("From {limits}.", limits=from_to(least, " ".join(filter(None, (most, field.unit_words)))))
         return f"{about} {limits}"

@@ -1,0 +1,299 @@
+"""Forms of a garden that reads another language: nothing English on them, and what comes back is the same record."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from commands import run
+from english_left import english_in
+from laid_out_trial import laid_out
+from phone_page import first_bucket, go, opened, saved, written
+from trialkit.domain.table_names import RECORD_TABLES, TableName
+from trialkit.forms.phone import phone_form
+from trialkit.forms.workbook import LONGEST_PROMPT_TITLE, record_workbook
+from trialkit.languages import LANGUAGES, gettext, speaking
+from trialkit.rules.trial_folder import Trial
+from trialkit.tables.table_schema import load_schema
+
+NAMES = ("Fernsedge School", "Which one?", "white vinegar 5 %", "Blend L", "FERN", "Dose")
+"""What the trial itself calls things."""
+BUCKETS = 3
+WAS_SEEN = {
+    "64 heads planted on this day. Now choose each bucket below where it was otherwise.",
+    "16 buckets as on the card. 8 buckets get acid: choose each and write down how much it took.",
+    "This is not a number. Write figures only, without a unit.",
+    "Too large: expected 1 to 2000 g.",
+    "Too small: expected 1 to 2000 g.",
+    "Unusual: mostly 20 to 1000 g. Weigh again. If it is right, leave it.",
+    "Read as 5.5 oz, kept as 155.9 g. ",
+    "There is no bucket ZZZZ in this garden.",
+    "Leave this empty, as the outcome says that the head was not weighed.",
+    "This is before the day of transplanting.",
+    "Keep what is here",
+}
+"""What the walk through the form must have come by."""
+Cell = str | int | float | date
+
+
+def trial_in(language: str, folder: Path) -> Trial:
+    """Return a small trial, laid out, whose garden Fernsedge reads a language."""
+    return laid_out(folder / language, language=language)
+
+
+@pytest.fixture
+def trials(tmp_path: Path) -> dict[str, Trial]:
+    """The same trial in English and in Spanish."""
+    return {language: trial_in(language, tmp_path) for language in ("en", "es")}
+
+
+def said(language: str, table: TableName, column: str, value: str) -> str:
+    """Return what a form's list says for a value."""
+    with speaking(language):
+        return load_schema(table).field(column).said(value)
+
+
+def typed(language: str, day: date) -> str:
+    """Write a day out, as people do who do not keep to the form that was asked for."""
+    spanish = {8: "agosto", 9: "septiembre", 10: "octubre"}
+    return f"{day.day} de {spanish[day.month]} de {day.year}" if language == "es" else f"{day:%-d %B %Y}"
+
+
+def season(trial: Trial, language: str) -> dict[TableName, list[dict[str, Cell]]]:
+    """Return what a volunteer writes in each row: words of the lists, days written out, decimals with a comma."""
+    rows = trial.layout[trial.layout["site"] == "FERN"].sort_values(["block", "position"])["bucket"]
+    fates = [value for value in load_schema("heads").field("outcome").enum or () if value != "harvested"]
+    heads: list[dict[str, Cell]] = []
+    for number, (bucket, head) in enumerate((bucket, head) for bucket in rows[:BUCKETS] for head in (1, 2, 3, 4)):
+        row: dict[str, Cell] = {"bucket": bucket, "head": head, "transplanted_on": typed(language, date(2026, 8, 20))}
+        if number < len(fates):
+            fate = fates[number]
+            row["outcome"] = said(language, "heads", "outcome", fate)
+            if fate == "not_weighed":
+                row["harvested_on"] = date(2026, 10, 1)
+        else:
+            row |= {
+                "outcome": said(language, "heads", "outcome", "harvested"),
+                "harvested_on": typed(language, date(2026, 9, 29)),
+                "last_not_ready_on": date(2026, 9, 26),
+                "weight_g": "152,5",
+                "marketable": said(language, "heads", "marketable", "no" if number % 2 else "yes"),
+            }
+        heads.append(row)
+    mixing: dict[str, Cell] = {
+        "bucket": rows.iloc[0],
+        "measured_on": typed(language, date(2026, 8, 20)),
+        "volume_l": 20,
+        "nutrient_tsp": "6,5",
+        "ph_before": "7,2",
+        "ph_after": 6,
+        "ec_ms_cm": "1,35",
+    }
+    visit: dict[str, Cell] = {"site": "FERN", "visited_on": typed(language, date(2026, 8, 25)), "note": "todo bien"}
+    return {"heads": heads, "solution": [mixing], "visits": [visit]}
+
+
+def filled(trial: Trial, language: str) -> openpyxl.Workbook:
+    """Fill in the garden's workbook, its sheets and columns found by what stands on them."""
+    book = openpyxl.load_workbook(io.BytesIO(record_workbook(trial, "FERN")))
+    for table, rows in season(trial, language).items():
+        with speaking(language):
+            schema = load_schema(table)
+            sheet = book[gettext(schema.title).lower()]
+            headings = {field.heading: field.name for field in schema.on_forms}
+        columns = {headings[cell.value]: cell.column for cell in sheet[1]}
+        keys = [name for name in schema.primary_key if name in ("bucket", "head", "site")]
+        for row in rows:
+            own = next(
+                place
+                for place in range(2, sheet.max_row + 1)
+                if all(sheet.cell(place, columns[key]).value == row[key] for key in keys)
+            )
+            for name, value in row.items():
+                sheet.cell(own, columns[name]).value = value
+    return book
+
+
+def as_workbook(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+    """Save the workbook."""
+    path = folder / "fern.xlsx"
+    book.save(path)
+    return [path]
+
+
+def as_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+    """Save each sheet of records as a program does where the decimal is a comma."""
+    found = []
+    for number, sheet in enumerate(book.worksheets[1 : 1 + len(RECORD_TABLES)]):
+        path = folder / f"sheet{number}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, delimiter=";")
+            writer.writerows(
+                ["" if value is None else value.date() if hasattr(value, "date") else value for value in row]
+                for row in sheet.iter_rows(values_only=True)
+            )
+        found.append(path)
+    return found
+
+
+def merged(trial: Trial, files: list[Path]) -> tuple[dict[str, bytes], list[tuple[str, str]]]:
+    """Merge files: the tables of the record, and what was noted by rule and column."""
+    noted = []
+    for path in files:
+        done = run("merge", trial.folder, path, "--json")
+        assert done.returncode == 0, done.stdout + done.stderr
+        for returned in json.loads(done.stdout)["files"]:
+            noted += [(finding["rule"], finding["column"]) for finding in returned["findings"]]
+    return {table: (trial.folder / f"{table}.csv").read_bytes() for table in RECORD_TABLES}, noted
+
+
+@pytest.mark.parametrize("handed_back", [as_workbook, as_csv])
+def test_what_comes_back_in_spanish_is_the_same_record(
+    trials: dict[str, Trial], tmp_path: Path, handed_back: Callable[[openpyxl.Workbook, Path], list[Path]]
+) -> None:
+    """Headings, fates, yes and no, days and decimals: the tables are those of the English form, and so are the notes."""
+    found = {}
+    for language, trial in trials.items():
+        folder = tmp_path / f"back-{language}"
+        folder.mkdir()
+        found[language] = merged(trial, handed_back(filled(trial, language), folder))
+    assert found["es"] == found["en"]
+    tables, noted = found["es"]
+    assert {rule for rule, _ in noted}.isdisjoint({"TK-R19", "TK-R50", "TK-R54"})
+    heads = tables["heads"].decode()
+    assert heads.count("2026-08-20") == 4 * BUCKETS
+    assert heads.count("152.5") == 4 * BUCKETS - 9
+    assert all(f",{fate}," in heads for fate in load_schema("heads").field("outcome").enum or ())
+
+
+def texts_of_workbook(data: bytes) -> Iterator[str]:
+    """Yield all that somebody reads in a workbook: names of sheets, cells, lists, and what a cell says of itself."""
+    for sheet in openpyxl.load_workbook(io.BytesIO(data)):
+        if sheet.sheet_state != "visible":
+            continue
+        yield sheet.title
+        yield from (value for row in sheet.iter_rows(values_only=True) for value in row if isinstance(value, str))
+        for rule in sheet.data_validations.dataValidation:
+            yield from (rule.promptTitle, rule.prompt, rule.errorTitle, rule.error)
+            if rule.type == "list":
+                yield from rule.formula1.strip('"').split(",")
+
+
+def test_no_english_is_left_in_the_workbook(trials: dict[str, Trial]) -> None:
+    """Sheets, headings, notes, lists, and what is said where a cell is refused."""
+    texts = list(texts_of_workbook(record_workbook(trials["es"], "FERN")))
+    assert {"Léame primero", "lechugas", "solución", "visitas", "Peso (g)", "sí"} <= set(texts)
+    assert english_in(texts, NAMES) == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_a_cell_says_is_never_cut_short(language: str, tmp_path: Path) -> None:
+    """Spreadsheet programs show 255 characters, and 32 of a title; a sheet's name has 31."""
+    book = openpyxl.load_workbook(io.BytesIO(record_workbook(trial_in(language, tmp_path), "FERN")))
+    for sheet in book:
+        assert len(sheet.title) < LONGEST_PROMPT_TITLE
+        for rule in sheet.data_validations.dataValidation:
+            assert "…" not in f"{rule.promptTitle}{rule.prompt}{rule.errorTitle}{rule.error}"
+
+
+def test_the_page_names_its_language(trials: dict[str, Trial]) -> None:
+    """For whoever reads it aloud; the script is handed its words only where it does not say its own."""
+    spanish, english = (phone_form(trials[language], "FERN") for language in ("es", "en"))
+    assert '<html lang="es-US">' in spanish
+    assert '<html lang="en">' in english
+    assert '"plurals"' in spanish
+    assert '"plurals"' not in english
+    assert phone_form(trials["es"], "MILL").count('<html lang="en">') == 1  # each garden has its own
+
+
+def seen(page: Any) -> list[str]:
+    """Return what stands on the page now: texts, options and names of parts."""
+    return page.evaluate(
+        """() => {
+          const shown = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+          const texts = [document.title];
+          while (shown.nextNode()) if (!shown.currentNode.parentElement.closest('script, style')) texts.push(shown.currentNode.data);
+          document.querySelectorAll('[aria-label]').forEach(one => texts.push(one.getAttribute('aria-label')));
+          return texts;
+        }"""
+    )
+
+
+def filled_in(page: Any, bucket: str, folder: Path, texts: list[str]) -> Path:
+    """Go through a season on the form, wrong entries among it, and save; `texts` gathers what was to be read."""
+    look = lambda: texts.extend(seen(page))  # noqa: E731
+    page.fill("#day", "2026-08-20")
+    page.click("[data-task=planting]")
+    page.click("[data-do=plant-all]")
+    look()
+    page.click("[data-task=mixing]")
+    page.click("[data-do=card-all]")
+    look()
+    page.click("[data-do=undo]")
+    go(page, bucket, "mixing")
+    page.click("[data-do=card-bucket]")
+    look()
+    page.click("[data-task=readings]")
+    page.click("[data-do=looked]")
+    go(page, bucket, "readings")
+    page.fill("#solution-ph_before", "7,2")
+    look()
+    page.fill("#day", "2026-09-29")
+    page.click("[data-task=harvest]")
+    go(page, bucket, "harvest")
+    page.fill("#head1-weight_g", "152,5")
+    page.select_option("#head1-marketable", "yes")
+    for wrong in ("1700", "x", "5000", "0"):
+        page.fill("#head2-weight_g", wrong)
+        look()
+    page.select_option("#unit", "oz")
+    go(page, bucket, "harvest")
+    page.fill("#head2-weight_g", "5,5")
+    look()
+    go(page, "ZZZZ", "harvest")
+    look()
+    go(page, bucket, "other")
+    page.select_option("#head3-outcome", "bolted")
+    page.select_option("#head4-outcome", "not_weighed")
+    page.fill("#head4-weight_g", "5")
+    look()
+    page.fill("#head4-weight_g", "")
+    page.fill("#head4-harvested_on", "2026-08-01")
+    look()
+    page.fill("#head4-harvested_on", "2026-09-29")
+    page.click("[data-do=add-solution]")
+    page.click("[data-do=add-visit]")
+    look()
+    path: Path = saved(page, folder)["path"]
+    look()
+    return path
+
+
+def test_the_phone_form_speaks_spanish_and_hands_back_the_same_record(
+    browser: Any, trials: dict[str, Trial], tmp_path: Path
+) -> None:
+    """No English on it whatever is done; canonical values in its file, which merges as that of the English form does."""
+    found: dict[str, Any] = {}
+    texts: dict[str, list[str]] = {"en": [], "es": []}
+    for language, trial in trials.items():
+        folder = tmp_path / f"back-{language}"
+        folder.mkdir()
+        page = opened(browser, written(trial, "FERN", folder / "form.html"))
+        path = filled_in(page, first_bucket(trial), folder, texts[language])
+        found[language] = merged(trial, [path])
+        page.fill("#head1-note", "otra cosa")
+        page.set_input_files("#open", path)
+        page.wait_for_function("document.querySelector('#handing-back')")
+        texts[language] += seen(page)
+        page.context.close()
+    assert found["es"] == found["en"]
+    assert WAS_SEEN <= set(texts["en"])
+    assert english_in(texts["es"], NAMES) == []

@@ -31,11 +31,11 @@ LEAST_PT = 10.0
 """What would need a smaller type on one side of a sheet is set on both sides."""
 GREATEST_PT = 12.0, 14.0
 """On the front and on the back."""
-LETTERS_TIMES_SIZE_SQUARED = 280_000.0
-"""As found by trying: with so many letters in that size, points squared, one side of Letter is just not full."""
-SIDES = ("one", "care in front", "care behind")
+ROOM = {"one": 255_000.0, "care in front": 239_000.0, "care behind": 258_000.0}
 """What stands where, in order of preference: all on one side; what to do and to take care of on the front, the rest
-on the back; what to do alone on the front."""
+on the back; what to do alone on the front. As found by trying: with so many letters in that size, points squared, the
+front of a sheet of Letter is just not full."""
+BACK_ROOM = 340_000.0
 NO_WORDS = re.compile(r"<(style|title|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
 SIDE = '<div class="side'
 
@@ -63,8 +63,8 @@ def handout_html(
         render = _filled_in(document, block, sowing=spoken() == usual, large=large)
         if large:
             return render(sides="one", style=sheet_style(LARGE_PT, large=True))
-        for sides in SIDES:
-            sizes = _sizes_that_fit_pt(render(sides=sides, style=""))
+        for sides, room in ROOM.items():
+            sizes = _sizes_that_fit_pt(render(sides=sides, style=""), (room, BACK_ROOM))
             if sizes[0] >= LEAST_PT:
                 break
         return render(sides=sides, style=sheet_style(*sizes))
@@ -101,7 +101,6 @@ def _filled_in(document: Recommended, block: CountyBlock | None, *, sowing: bool
         learn=words.learn_alkalinity(),
         other_water=words.other_water(),
         window_top=number(WINDOW_PH[1]),
-        acid_seen=words.acid_seen(safe),
         acid_dissolved=words.is_dissolved(safe),
         steps=tuple(words.steps(safe)),
         climb=words.climb(safe),
@@ -115,11 +114,11 @@ def _filled_in(document: Recommended, block: CountyBlock | None, *, sowing: bool
     )
 
 
-def _sizes_that_fit_pt(page: str) -> tuple[float, ...]:
+def _sizes_that_fit_pt(page: str, rooms: tuple[float, float]) -> tuple[float, ...]:
     """Sizes of type at which the words of each side of a page fill it: so many letters, so much room for each."""
     letters = (len(" ".join(NO_WORDS.sub("", side).split())) for side in page.split(SIDE)[1:])
-    room = (math.sqrt(LETTERS_TIMES_SIZE_SQUARED / number) for number in letters)
-    return tuple(min(size, most) for size, most in zip(room, GREATEST_PT, strict=False))
+    sides = zip(letters, rooms, GREATEST_PT, strict=False)
+    return tuple(min(math.sqrt(room / number), most) for number, room, most in sides)
 
 
 def sheet_style(size_pt: float, back_pt: float = 0.0, *, large: bool = False) -> str:

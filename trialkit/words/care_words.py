@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
@@ -34,6 +35,8 @@ SUN_HOURS = 6
 REFRIGERATOR_C = 4.4
 LARGE_LID_HEADS = 4
 """As many cups as stand that far apart in the lid of a bucket of 5 US gallons."""
+VOLUME_LETTERS = 13
+"""As many as there is room for in a line beside the drawing."""
 SOURCES = (
     translatable("wet part of the cup: Kratky 2009, Acta Horticulturae 843:65"),
     translatable("age of seedlings: Kratky 2010, University of Hawaii CTAHR VC-1 (1 to 3 weeks)"),
@@ -252,7 +255,7 @@ def drawing_labels(bucket: BucketFacts, measures: Measures = "both") -> DrawingL
     """Label the drawing of a bucket cut open; where a label's lines break is part of its text."""
     ways: tuple[Measures, ...] = ("kitchen", "metric") if measures == "both" else (measures,)
     gap = tuple(length_words(AIR_GAP_CM, way) for way in ways)
-    volume = tuple(volume_words(bucket.volume_l, way) for way in ways)
+    volume = (line for way in ways for line in textwrap.wrap(volume_words(bucket.volume_l, way), VOLUME_LETTERS))
     return DrawingLabels(
         lid=_lines(gettext("tight lid")),
         bucket=_lines(gettext("bucket that\nlets no light in")),

@@ -123,18 +123,6 @@ def alkalinity_words(name: str) -> str:
     return known.get(name, name)
 
 
-def acid_seen(document: Recommended) -> str:
-    """Say from how many mixings the amounts come; empty where they are by chemistry alone."""
-    found = document.acid_ratio
-    if not found:
-        return ""
-    return ngettext(
-        "We checked this on {number} bucket in our trials.",
-        "We checked this on {number} buckets in our trials.",
-        found.mixings,
-    )
-
-
 def learn_alkalinity() -> str:
     """Say how somebody learns the alkalinity of a tap, and what to do until then."""
     return gettext(
@@ -319,6 +307,12 @@ def _evidence(document: Recommended) -> Iterator[str]:
             more = _beside(f"{_ounces(gain.estimate)} oz", f"{gain.estimate:.0f} g", document.measures)
             yield gettext("We expect about {more} more from each plant than with our old advice.", more=more)
         yield gettext("The chance that it beats our old advice in your garden is {chance}.", chance=chance(likely))
+    if document.acid_ratio:
+        yield ngettext(
+            "We checked the acid on {number} bucket.",
+            "We checked the acid on {number} buckets.",
+            document.acid_ratio.mixings,
+        )
     if not decision.verdict.is_settled:
         yield gettext("We will test it again.")
 

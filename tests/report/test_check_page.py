@@ -141,7 +141,7 @@ def test_each_garden_is_asked_in_its_language(tmp_path: Path) -> None:
     assert ['lang="es-US"' in page for page in (mill, fern, adviser)] == [True, False, False]
     told = text_of(mill)
     assert "Gracias por sus registros. Tenemos 1 pregunta sobre 1 balde. El ensayo necesita la respuesta." in told
-    assert "mande la página a: asesoría de horticultura del condado" in told
+    assert "mande la página a: asesor de horticultura del condado" in told
     asked = r"Balde \w{4} ¿Cuántos gramos pesó la lechuga\? Lechuga 1 \. No hay nada anotado\. Esperábamos: un peso, "
     assert re.search(asked + r"porque se cortó \. necesaria nadie la pesó o:", told)
     assert english_left(mill, ["Which dose?", "Old Mill Library", "trialkit check"]) == []

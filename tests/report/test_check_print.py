@@ -17,7 +17,7 @@ pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 
 SENT_BACK = {
     "en": ("Send back to", "county horticulture adviser"),
-    "es": ("Devolver a", "asesoría de horticultura del condado"),
+    "es": ("Devolver a", "asesor de horticultura del condado"),
 }
 HOW_MUCH = {"en": "We have 11 questions about 7 buckets", "es": "Tenemos 11 preguntas sobre 7 baldes"}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -87,7 +88,7 @@ def test_many_alike_are_asked_by_twelve_and_told_by_their_buckets(tmp_path: Path
 
 
 def test_no_code_column_or_file_stands_on_a_garden_page(tmp_path: Path) -> None:
-    """Slips of every kind, in the words of who stands at the bucket; the adviser is told where each stands."""
+    """Slips of every kind, in the words and the language of who stands there; the adviser is told where each stands."""
 
     def spoil_much(records: Records) -> None:
         spoil(records)
@@ -109,6 +110,12 @@ def test_no_code_column_or_file_stands_on_a_garden_page(tmp_path: Path) -> None:
         assert numbers == list(range(1, len(numbers) + 1))
         assert page.count('class="line"') == len(numbers)
     assert re.search(r"heads.csv, row \d+, TK-H04", text_of(check_html(result, "Trial")))
+    spanish = replace(result, languages=dict.fromkeys(result.sites, "es"))
+    names = [*result.sites.values(), "Trial", "trialkit check"]
+    for site in asked_gardens(result):
+        page = check_html(spanish, "Trial", site)
+        assert english_left(page, names) == []
+        assert page.count('<li value="') == check_html(result, "Trial", site).count('<li value="')
 
 
 ADVISERS = ("TK-H17", "TK-H22", "TK-S02", "TK-S08", "TK-S09", "TK-V15")

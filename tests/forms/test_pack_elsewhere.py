@@ -6,6 +6,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +14,7 @@ import pytest
 
 from english_left import english_left, texts_of
 from laid_out_trial import laid_out
+from spanish_reading import QUITE_EASY, WORD, perspicuity
 from trialkit._resources import resource_folder
 from trialkit.domain.units import Measures
 from trialkit.forms.pack import adviser_pack, garden_pack
@@ -116,3 +118,29 @@ def test_what_is_ringed_and_written_is_what_is_read_back(small: Trial) -> None:
     outcome = load_schema("heads").field("outcome")
     words = {word for word, value in values_by_word(outcome).items() if value != "harvested" and word in page}
     assert {values_by_word(outcome)[word] for word in words} == set(outcome.listed) - {"harvested"}
+
+
+PIECE = re.compile(r'<(p|li|td|caption)\b(?! class="care-sources")[^>]*>(?!<small>)(.*?)</\1>', re.DOTALL)
+END = re.compile(r"(?<=[.?!])\s+(?=[\w¿¡])")
+MOST_WORDS = 24
+
+
+def sentences_of(page: str) -> list[str]:
+    """Return what a pack says in sentences: all but sources, map and bucket cards."""
+    doing, _, rest = page.partition("<main")[2].partition('aria-labelledby="cards-title"')
+    pieces = PIECE.findall(doing + rest[rest.index('class="new-page sheet') :])
+    texts = (re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", piece))).strip() for _, piece in pieces)
+    said = [one for text in texts for one in END.split(text.replace("EE. UU.", "EEUU"))]
+    return list(dict.fromkeys(one for one in said if len(WORD.findall(one)) > 2))
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_pack_is_plain(example: Trial, small: Trial, language: str) -> None:
+    """No sentence has more than 24 words; Spanish is quite easy by the measure made for it."""
+    for trial in (example, *other_trials(small)):
+        about = trial.protocol.trial.model_copy(update={"language": language})
+        told = replace(trial, protocol=trial.protocol.model_copy(update={"trial": about}))
+        said = sentences_of(garden_pack(told, str(trial.sites["site"].iloc[0])))
+        assert len(said) > 40
+        assert [one for one in said if len(one.split()) > MOST_WORDS] == []
+        assert language == "en" or perspicuity(said) > QUITE_EASY

@@ -54,6 +54,11 @@ class Bench:
     lines: tuple[Line, ...]
 
     @property
+    def is_narrow(self) -> bool:
+        """Whether there is room to draw its buckets twice as wide."""
+        return all(2 * len(line.places) <= MOST_ACROSS for line in self.lines)
+
+    @property
     def goes_on(self) -> bool:
         """Whether some row takes more than one line."""
         return any(line.goes_on for line in self.lines)

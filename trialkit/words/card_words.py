@@ -132,14 +132,9 @@ def bucket_amounts(card: MixingCard, measures: Measures = "both") -> tuple[str, 
     if acid.step:
         told = {"acid": acid.name, "step": measure_words(acid.step.tsp, measures)}
         amounts = [_amount(start.acid, measures) for start in card.starts if start.acid]
-        if amounts:
-            lines.append(
-                gettext(
-                    "{acid}, {step} at a time; about {amount} in all, but the strip decides", **told, amount=amounts[0]
-                )
-            )
-        else:
-            lines.append(gettext("{acid}, {step} at a time", **told))
+        step = gettext("{acid}, {step} at a time; the strip decides when to stop.", **told)
+        some = [gettext("Expect about {amount}.", amount=amount) for amount in amounts[:1]]
+        lines.append(" ".join((step, *some)))
     elif acid.use == "none":
         lines.append(acid_words(None))
     elif acid.use != "not tried":
@@ -281,7 +276,7 @@ def _amount(acid: Spoons, measures: Measures) -> str:
     metric = f"{acid.millilitres:.0f} mL"
     powder = [gettext("{grams} of powder", grams=grams_words(acid.grams or 0.0))] if is_powder else []
     if measures == "metric":
-        return gettext("{amount}, by a measuring cup", amount="; ".join([of_what(metric), *powder]))
+        return " ".join((of_what(metric), *(f"({grams})" for grams in powder)))
     is_spooned = liquid_tsp <= MOST_SPOONS_TSP
     told = of_what(gettext("{amount} tsp", amount=spoons(liquid_tsp)) if is_spooned else liquid_words(liquid_tsp))
     return told if measures == "kitchen" else f"{told} ({'; '.join([metric, *powder])})"

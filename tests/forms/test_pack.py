@@ -64,7 +64,8 @@ def test_a_card_tells_what_goes_into_its_bucket(trial: Trial) -> None:
     assert len(cards) == len(buckets_of(trial, "FERN"))
     card = text_of(next(one for one in cards if "4 tsp, white vinegar 5 %" in text_of(one)))
     assert "4 level teaspoons of Blend L (20 g)" in card
-    assert re.search(r"white vinegar 5 %, a tablespoon \(14.8 mL\) at a time; about \d½? tsp \(\d+ mL\) in all", card)
+    assert re.search(r"white vinegar 5 %, a tablespoon \(14.8 mL\) at a time; the strip decides", card)
+    assert re.search(r"Expect about \d[¼½¾]? tsp \(\d+ mL\)\.", card)
     assert "Fernsedge School" in card
     assert all(trial.protocol.trial.title in text_of(one) for one in cards)
     assert "no acid" in text_of(next(one for one in cards if "4 tsp, no acid" in text_of(one)))
@@ -74,7 +75,7 @@ def test_what_is_alike_for_all_buckets_is_told_once(trial: Trial) -> None:
     """How to mix: the fill, each acid of the garden with its steps, and when the pH is read again."""
     told = text_of(garden_pack(trial, "FERN")).partition("How to mix")[2].partition("Bucket cards")[0]
     assert told.count("Fill the bucket to the line, with 20 L (5.3 US gal)") == 1
-    assert told.count("Add a tablespoon (14.8 mL) of white vinegar 5 % at a time, no more, stir, wait a minute") == 1
+    assert told.count("Add a tablespoon (14.8 mL) of white vinegar 5 % at a time, no more. Stir, wait a minute") == 1
     assert told.count("No acid goes into this bucket.") == 1
     assert told.count("Read the pH again in two days, and then every week") == 1
 
@@ -111,10 +112,10 @@ def test_a_garden_knows_its_days_and_whom_to_send_to(trial: Trial) -> None:
     assert "Mix and transplant 20 August 2026" in page
     assert "Visits 1 to 9 of 10 17, 20, 23, 26 and 29 September, 2, 5, 8 and 11 October 2026" in page
     assert "A head is ready when it is full and firm" in page
-    assert "Questions and full record sheets go to: county horticulture adviser" in page
+    assert "Questions and filled-in record sheets go to: county horticulture adviser" in page
     assert "Address, telephone:" in page
     county = garden_pack(replace(dated, contact="Horticulture desk, tel. 555 0100 <b>"), "FERN")
-    assert "full record sheets go to: Horticulture desk, tel. 555 0100 <b>" in text_of(county)
+    assert "filled-in record sheets go to: Horticulture desk, tel. 555 0100 <b>" in text_of(county)
     assert "Address, telephone:" not in county
     assert "0100 <b>" not in county
     assert "Mix and transplant 14 days after sowing" in text_of(garden_pack(trial, "FERN"))
@@ -138,21 +139,26 @@ def test_titles_do_not_repeat(trial: Trial) -> None:
 
 
 @pytest.mark.parametrize(
-    ("columns", "rows"),
+    ("columns", "rows", "goes_on", "told"),
     [
-        (None, [("block 1", 8), ("block 2", 8)]),
-        (5, [("row 1", 5), ("row 2", 5), ("row 3", 5), ("row 4", 1)]),
-        (9, [("row 1, part 1 of 2", 5), ("row 1, part 2 of 2", 4), ("row 2", 7)]),
+        (None, [("block 1", 8), ("block 2", 8)], [True, False], "stand in one row, from left to right"),
+        (5, [("row 1", 5), ("row 2", 5), ("row 3", 5), ("row 4", 1)], [False] * 4, "row 1 at the back"),
+        (9, [("row 1, part 1 of 2", 5), ("row 1, part 2 of 2", 4), ("row 2", 7)], [True, False, False], "at the back"),
     ],
 )
-def test_the_map_is_the_bench(trial: Trial, columns: int | None, rows: list[tuple[str, int]]) -> None:
-    """Rows as they stand, a long one in equal lines that say so; places are numbered as on the cards."""
+def test_the_map_is_the_bench(
+    trial: Trial, columns: int | None, rows: list[tuple[str, int]], goes_on: list[bool], told: str
+) -> None:
+    """Rows as they stand, from where one faces them; a long one in equal lines; places are numbered as on the cards."""
     layout = trial.protocol.layout.model_copy(update={"bench_columns": columns})
     stood = replace(trial, protocol=trial.protocol.model_copy(update={"layout": layout}))
     (bench,) = bench_maps(stood, ["FERN"], named=True)
     assert [(line.label, len(line.places)) for line in bench.lines] == rows
     assert [place.number for line in bench.lines for place in line.places] == list(range(1, 17))
-    assert [line.goes_on for line in bench.lines] == ["part 1" in label for label, _ in rows]
+    assert [line.goes_on for line in bench.lines] == goes_on
+    page = garden_pack(stood, "FERN")
+    assert told in text_of(page)
+    assert page.count("↩") == sum(goes_on) + any(goes_on)
 
 
 def test_a_blind_pack_names_no_treatment(tmp_path: Path) -> None:
@@ -199,7 +205,7 @@ def test_a_feed_goes_in_by_parts(trial: Trial) -> None:
     fed = replace(trial, protocol=protocol, products=pd.concat([trial.products, added], ignore_index=True))
     steps = cards_of(fed, ["FERN"])["4 tsp, white vinegar 5 %"].steps
     assert "in this order into the full bucket" in steps[1]
-    assert "never two of them dry or in one cup" in steps[1]
+    assert "Never mix two of them dry or in one cup" in steps[1]
     assert "4 level teaspoons of Blend L (20 g)" in steps[2]
     assert steps[3] == "Then stir in 2 g of Epsom salt, by a scale until nothing is left."
     assert steps[4] == "Then stir in ½ level teaspoon of calcium nitrate (2.5 g) until nothing is left."
@@ -215,7 +221,7 @@ def test_no_acid_is_made_up(trial: Trial) -> None:
     cards = cards_of(unknown, ["FERN", "MILL"])
     assert all(card.starts == () for card in cards.values())
     vinegar = cards["4 tsp, white vinegar 5 %"]
-    assert "Add no white vinegar 5 % yet: nobody has told how much alkalinity this water has" in " ".join(vinegar.steps)
+    assert "Add no white vinegar 5 % yet. Nobody has told how much alkalinity this water has" in " ".join(vinegar.steps)
     known = trial.sites["alkalinity_mg_l_caco3"].where(trial.sites["site"] == "FERN", float("nan"))
     half = replace(trial, sites=trial.sites.assign(alkalinity_mg_l_caco3=known))
     mixed = cards_of(half, ["FERN", "MILL"])[vinegar.title]
@@ -235,7 +241,7 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
     card = cards_of(powdered, ["FERN"])["4 tsp, white vinegar 5 %"]
     said = " ".join(card.steps)
     if step is None:
-        assert "No acid goes into this bucket: its water has next to no alkalinity" in said
+        assert "No acid goes into this bucket. Its water has next to no alkalinity" in said
         assert card.starts[0].amount.startswith("no acid")
         return
     assert (
@@ -243,7 +249,7 @@ def test_a_powder_is_dissolved_first(trial: Trial, alkalinity: float, step: str 
         in said
     )
     millilitres = "14.8" if alkalinity == 90 else "4.93"
-    assert f"Add {step} ({millilitres} mL) of this solution at a time, no more, stir" in said
+    assert f"Add {step} ({millilitres} mL) of this solution at a time, no more. Stir" in said
     assert "12 teaspoons of the solution hold ¼ teaspoon of powder" in said
     assert (" tsp of the solution (" if alkalinity == 15 else "½ cup of the solution (") in card.starts[0].amount
 
@@ -254,7 +260,7 @@ def test_cautions_come_first(trial: Trial) -> None:
         text = text_of(page)
         for caution in cautions_for("pack", trial.protocol.bucket.volume_l):
             assert text.index(f"{caution.title}.") < text.index(mixing)
-        assert "Acid into water, never water into acid" in text
+        assert "Pour acid into water, never water into acid" in text
 
 
 def test_the_same_trial_gives_the_same_pack(trial: Trial) -> None:

@@ -96,7 +96,7 @@ def assert_limits(book: openpyxl.Workbook) -> None:
             kind, first, second = found[field.name]
             assert kind == ("list" if field.enum else kinds[field.type])
             if field.enum:
-                assert first == f'"{",".join(field.enum)}"'
+                assert first == f'"{",".join(word.replace("_", " ") for word in field.enum)}"'
             elif field.type in ("number", "integer"):
                 assert (float(first or "nan"), float(second or "nan")) == (field.minimum, field.maximum)
 

@@ -20,11 +20,11 @@ def protocol() -> Protocol:
 
 
 def test_days_by_hand(protocol: Protocol) -> None:
-    """Sown on 6 August, transplanted a fortnight later, lids every week, visits every three days from 17 September."""
+    """Sown on 6 August, transplanted a fortnight later; lids every five days, visits every three from 17 September."""
     events = calendar(protocol)
-    assert [event.on for event in events[:3]] == [date(2026, 8, 6), date(2026, 8, 20), date(2026, 8, 27)]
-    assert [event.day for event in events] == [0, 14, 21, 28, 35, *range(42, 64, 3)]
-    assert events[5].on == date(2026, 9, 17)
+    assert [event.on for event in events[:3]] == [date(2026, 8, 6), date(2026, 8, 20), date(2026, 8, 25)]
+    assert [event.day for event in events] == [0, 14, 19, 24, 29, 34, 39, *range(42, 64, 3)]
+    assert events[7].on == date(2026, 9, 17)
     assert [event.id for event in events[:4]] == ["sow", "transplant", "lids-1", "lids-2"]
     assert (events[-1].id, events[-1].count) == ("visit-8", 8)
 

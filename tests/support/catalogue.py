@@ -10,6 +10,7 @@ import io
 import json
 import sys
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import IO, Any
 
@@ -20,6 +21,7 @@ from babel.messages.pofile import read_po, write_po
 from trialkit._resources import resource_folder
 from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.languages import ENGLISH, FOLDER, LANGUAGES
+from trialkit.pages import script_words
 
 PACKAGE = FOLDER.parent
 KEYWORDS: dict[str, Any] = {
@@ -30,14 +32,17 @@ KEYWORDS: dict[str, Any] = {
     "count": (2, 3),
 }
 """Functions whose texts are translated, as `trialkit.languages` and `trialkit.words.phrases` name them."""
-METHODS = [("**.py", "python"), ("**.jinja", "jinja2"), ("**.js", "javascript")]
+METHODS = [("**.py", "python"), ("**.jinja", "jinja2")]
+SCRIPTS = [("**.js", "javascript")]
 OPTIONS = {"**.jinja": {"trimmed": "true", "newstyle_gettext": "true"}}
 
 
 def extracted() -> Catalog:
     """Gather every message that is marked in the code, in templates, in scripts and in the schemas of the records."""
     catalogue = Catalog()
-    for _, _, message, comments, context in extract_from_dir(PACKAGE, METHODS, OPTIONS, KEYWORDS, ["Translators:"]):
+    in_code = extract_from_dir(PACKAGE, METHODS, OPTIONS, KEYWORDS, ["Translators:"])
+    in_scripts = extract_from_dir(PACKAGE, SCRIPTS, {}, script_words.KEYWORDS, ["Translators:"])
+    for _, _, message, comments, context in chain(in_code, in_scripts):
         if not isinstance(message, tuple) or all(message):
             catalogue.add(message, auto_comments=comments, context=context)
     for message in _of_schemas():
@@ -52,6 +57,8 @@ def _of_schemas() -> Iterator[str]:
         for field in document["fields"]:
             yield field["title"]
             yield field["description"]
+            if "trialkit:howToFix" in field:
+                yield field["trialkit:howToFix"]
             yield from (word.replace("_", " ") for word in field["constraints"].get("enum", ()))
             yield from (field[key][0] for key in ("trueValues", "falseValues") if key in field)
 
@@ -125,8 +132,10 @@ def main(files: list[str]) -> None:
             with Path(other).open("rb") as theirs:
                 for message in read(theirs):
                     known = catalogue.get(_key(message.id), message.context) if message.id else None
-                    if message.id and (known is None or not _is_whole(known.string)):
+                    if message.id and known is None:
                         catalogue.add(message.id, message.string, context=message.context)
+                    elif known is not None and message.id and not _is_whole(known.string):
+                        known.string = message.string  # what is added again keeps the string it had
         stepped = in_step(catalogue)
         path.write_text(text_of(stepped), encoding="utf-8")
         missing = lacking(stepped)

@@ -92,4 +92,6 @@ def test_spanish_of_kitchen_and_calendar() -> None:
         assert short_day(date(2026, 9, 17)) == "17 sep"
         days = [date(2026, 12, 30), date(2027, 1, 2), date(2027, 2, 1)]
         assert days_words(days) == "30 de diciembre de 2026, 2 de enero y 1 de febrero de 2027"
+        days = [date(2026, 9, 17), date(2026, 9, 20), date(2026, 10, 2), date(2026, 10, 5)]
+        assert days_words(days) == "17 y 20 de septiembre; 2 y 5 de octubre de 2026"
         assert count(2, "inch", "inches") == "2 inches"  # of which nothing is marked: English

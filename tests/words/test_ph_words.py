@@ -19,7 +19,7 @@ def test_nobody_writes_the_window_by_hand() -> None:
     texts = {path.name: DOCSTRING.sub("", path.read_text("utf-8")) for path in files}
     assert [name for name, text in texts.items() if typed.search(text)] == []
     told = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
-    assert told == ph_words.STOP
+    assert told == ph_words.stop_words()
 
 
 def test_alkalinity_is_learned_not_guessed() -> None:

@@ -61,7 +61,7 @@ FEW_BETWEEN = LayoutWarning("few error degrees of freedom", effect="dose_tsp", e
         (event_title(Event("visit", 3, 8, 48, None)), "Visit 3 of 8"),
         (event_title(Event("visit", 8, 8, 63, None)), "Visit 8 of 8, the last harvest"),
         (event_detail(Event("visit", 8, 8, 63, None)),
-         "Cut what is ready; record what became of every head that is left."),
+         "Cut and weigh what is ready. Write down what became of every head that is left."),
         (warning_sentence(LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)),
          "The effect of cultivar is judged by 5 degrees of freedom for error; below 12 intervals widen fast. More "
          "blocks or gardens raise that number."),

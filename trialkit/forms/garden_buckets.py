@@ -11,6 +11,7 @@ from typing import Annotated, TypeVar
 from trialkit.documents.plan import Event
 from trialkit.domain.errors import WrongCall
 from trialkit.domain.treatment import Treatment
+from trialkit.languages import gettext
 from trialkit.planning.calendar import calendar
 from trialkit.rules.mixings import feed_of
 from trialkit.rules.trial_folder import Trial
@@ -45,7 +46,7 @@ def buckets_of_garden(trial: Trial, site: str) -> list[NamedBucket]:
     return [
         NamedBucket(
             str(row["bucket"]),
-            f"block {row['block']}, place {row['position']}",
+            gettext("block {block}, place {place}", block=row["block"], place=row["position"]),
             "" if blind else treatment_label(Treatment.of(row), columns, label_measures(trial)),
             Treatment.of(row),
         )

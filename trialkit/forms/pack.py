@@ -19,6 +19,7 @@ from trialkit.forms.garden_buckets import (
     shared_out,
 )
 from trialkit.forms.record_sheets import READING_DAYS, record_sheets, sheet_columns, sheet_measures
+from trialkit.languages import gettext, speaking
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.running_lines import running_lines
 from trialkit.pages.safe_text import safe_text
@@ -31,7 +32,7 @@ from trialkit.words.calendar_words import due_words
 from trialkit.words.card_words import BEFORE_MIXING, bucket_amounts, card_words, mixing_words
 from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels, ready_words
 from trialkit.words.cautions import cautions_for
-from trialkit.words.phrases import short_day
+from trialkit.words.phrases import listed, season_words, short_day
 
 TEMPLATES = Path(__file__).parent / "templates"
 CARDS_A_SHEET = 8
@@ -52,44 +53,50 @@ class BucketCard:
 def garden_pack(trial: Trial, site: str) -> str:
     """Write what a garden prints: cautions, days, map, set-up and care, how to mix, bucket cards, record sheets.
 
-    It is a self-contained page without script; garden, trial and whom to send it back to stand on every sheet. A blind
-    trial's names no treatment and does not tell how to mix.
+    It is a self-contained page without script, in the garden's language; garden, trial and whom to send it back to
+    stand on every sheet. A blind trial's names no treatment and does not tell how to mix.
 
     Raises
     ------
     WrongCall
         If the trial has no such garden, or it has no buckets.
     """
+    with speaking(trial.language_of(site)):
+        return _garden_pack(trial, site)
+
+
+def _garden_pack(trial: Trial, site: str) -> str:
     buckets, about = buckets_of_garden(trial, site), trial.protocol.trial
     contact = trial.contact or about.contact_role
+    whom = gettext(contact) if contact else ""  # the usual role has its words in every language; a name is its own
     due = due_in_garden(trial, site)
     garden, measures = garden_name(trial, site), about.measures
     cards = () if about.blind else mixing_cards(trial, [site])
     amounts = {bucket: bucket_amounts(card, measures) for card in cards for _, own in card.buckets for bucket in own}
     of_sheets, version = sheet_measures(trial, buckets), version_of_mark(form_marks(trial, site).layout)
-    fates = load_schema("heads").field("outcome").enum or ()
+    outcome = load_schema("heads").field("outcome")
     return _page(
         trial,
         "pack.html.jinja",
         running_lines(
             {
                 "top-left": garden,
-                "top-right": f"Trial {about.id}, layout version {version}",
-                "bottom-left": f"Send back to: {contact}",
+                "top-right": gettext("Trial {trial}, layout version {version}", trial=about.id, version=version),
+                "bottom-left": gettext("Send back to: {contact}", contact=whom),
             }
         ),
         garden=safe_text(garden),
         **_care(trial),
         trial_id=about.id,
         layout_version=version,
-        contact=safe_text(contact),
+        contact=safe_text(whom),
         has_address=contact != about.contact_role,
-        days=due_words(due),
+        days=due_words(due, is_blind=about.blind),
         cards=shared_out(
             [_card(trial, site, bucket, amounts.get(bucket.bucket, ())) for bucket in buckets],
             math.ceil(len(buckets) / CARDS_A_SHEET),
         ),
-        benches=bench_maps(trial, [site], named=not about.blind),
+        bench=bench_maps(trial, [site], named=not about.blind)[0],
         mixing=mixing_words(cards, measures) if cards else None,
         sheets=record_sheets(trial, buckets, due),
         columns=sheet_columns(of_sheets),
@@ -98,7 +105,7 @@ def garden_pack(trial: Trial, site: str) -> str:
         example_day=short_day(EXAMPLE_DAY),
         heads=trial.protocol.bucket.heads,
         ready=ready_words(measures),
-        fates=[word.replace("_", " ") for word in fates if word != "harvested"],
+        fates=listed([outcome.said(fate) for fate in outcome.listed if fate != "harvested"], "or"),
     )
 
 
@@ -138,8 +145,8 @@ def _page(trial: Trial, template: str, running: str, **parts: Any) -> str:
         template,
         page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8") + running,
         title=safe_text(about.title),
-        season=safe_text(about.season),
-        before_mixing=BEFORE_MIXING,
+        season=safe_text(season_words(about.season)),
+        before_mixing=gettext(BEFORE_MIXING),
         cautions=cautions_for("pack", trial.protocol.bucket.volume_l, about.measures),
         **parts,
     )

@@ -1,4 +1,4 @@
-"""The phone form of a garden: one HTML file that works without a network and hands back one file."""
+"""The phone form of a garden, in its language: one HTML file that works without a network and hands back one file."""
 
 from __future__ import annotations
 
@@ -11,7 +11,9 @@ from trialkit.domain.table_names import RECORD_TABLES
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import OUNCE_G
 from trialkit.forms.garden_buckets import NamedBucket, buckets_of_garden, garden_name
+from trialkit.languages import gettext, speaking
 from trialkit.pages.safe_text import safe_document
+from trialkit.pages.script_words import script_words
 from trialkit.pages.shell import page_style, render_page
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.pattern_rules import MOST_GRAMS_A_DAY
@@ -30,7 +32,7 @@ ESCAPED_IN_SCRIPT = str.maketrans(
 
 
 def phone_form(trial: Trial, site: str) -> str:
-    """Write the phone form of one garden.
+    """Write the phone form of one garden, in its language.
 
     It is a self-contained page; the same for the same trial. A blind trial's names no treatment anywhere.
 
@@ -39,16 +41,23 @@ def phone_form(trial: Trial, site: str) -> str:
     WrongCall
         If the trial has no such garden, or it has no buckets.
     """
-    data = safe_document(_data(trial, site))
+    with speaking(trial.language_of(site)):
+        return _page(trial, site)
+
+
+def _page(trial: Trial, site: str) -> str:
+    script = (TEMPLATES / "phone.js").read_text(encoding="utf-8")
+    columns = [field for name in RECORD_TABLES for field in load_schema(name).on_forms]
+    listed = [value.replace("_", " ") for field in columns for value in field.listed]
+    data = safe_document(_data(trial, site)) | script_words(script, listed)
     return render_page(
         TEMPLATES,
         "phone.html.jinja",
         page_style() + (TEMPLATES / "phone.css").read_text(encoding="utf-8"),
-        (TEMPLATES / "phone.js").read_text(encoding="utf-8"),
+        script,
         title=data["title"],
         garden=data["garden"],
         blind=trial.protocol.trial.blind,
-        weighing=load_schema("heads").field("weight_g").description.split(";")[0] + ".",
         data=json.dumps(data, ensure_ascii=False, separators=(",", ":")).translate(ESCAPED_IN_SCRIPT),
         cautions=cautions_for("phone form", trial.protocol.bucket.volume_l, trial.protocol.trial.measures),
     )
@@ -103,8 +112,8 @@ def _field(field: Field) -> dict[str, Any]:
     told = {
         "name": field.name,
         "type": field.type,
-        "title": field.title,
-        "description": field.description,
+        "title": gettext(field.title),
+        "description": gettext(field.description),
         "unit": field.unit_words,
         "required": field.required or field.wanted or None,
         "minimum": field.minimum,

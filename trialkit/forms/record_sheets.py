@@ -11,9 +11,10 @@ from trialkit.documents.plan import Event
 from trialkit.domain.table_names import TableName
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.forms.garden_buckets import NamedBucket, shared_out
+from trialkit.languages import gettext
 from trialkit.rules.mixings import acid_product, feed_of
 from trialkit.rules.trial_folder import Trial
-from trialkit.words.phrases import short_day
+from trialkit.words.phrases import from_to, short_day
 from trialkit.words.sheet_words import SheetMeasures
 
 READING_DAYS = 3
@@ -40,6 +41,12 @@ class RecordSheet:
     halves: Annotated[tuple[tuple[NamedBucket, ...], ...], "The same, as the tables of heads stand side by side."]
     visits: Annotated[tuple[str, ...], "Days for which visits are planned, and spare rows; on the first sheet only."]
     is_roomy: Annotated[bool, "Whether there is room for taller rows."]
+
+    @property
+    def of_buckets(self) -> str:
+        """Name its buckets by the first and the last."""
+        first, last = self.buckets[0].bucket, self.buckets[-1].bucket
+        return first if first == last else from_to(first, last)
 
 
 @dataclass(frozen=True)
@@ -92,7 +99,7 @@ def record_sheets(trial: Trial, buckets: Sequence[NamedBucket], due: Sequence[Ev
     is_roomy = fits(sheets, ROOMY_MM)
     return tuple(
         RecordSheet(
-            f"{number} of {sheets}" if sheets > 1 else "",
+            gettext("{number} of {last}", number=number, last=sheets) if sheets > 1 else "",
             own,
             shared_out(own, min(2, len(own))),
             visits if number == 1 else (),
@@ -105,4 +112,4 @@ def record_sheets(trial: Trial, buckets: Sequence[NamedBucket], due: Sequence[Ev
 def _planned_visits(due: Sequence[Event]) -> Iterator[str]:
     for event in due:
         if event.kind == "visit":
-            yield short_day(event.on) if event.on else f"visit {event.number}"
+            yield short_day(event.on) if event.on else gettext("visit {number}", number=event.number)

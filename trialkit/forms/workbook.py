@@ -1,4 +1,4 @@
-"""The record workbook of a garden: one sheet a table, with the lists and limits of the schemas."""
+"""The record workbook of a garden, in its language: one sheet a table, with the lists and limits of the schemas."""
 
 from __future__ import annotations
 
@@ -11,20 +11,23 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.garden_buckets import buckets_of_garden, garden_name
+from trialkit.languages import gettext, in_figures, review_note, speaking
 from trialkit.pages.safe_text import safe_text
 from trialkit.rules.form_marks import form_marks
 from trialkit.rules.trial_folder import Trial
+from trialkit.tables.form_words import READ_ME_SHEET, sheet_name
 from trialkit.tables.own_files import WORKBOOK_FILE, archive_mark
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.words.cautions import cautions_for
 from trialkit.words.ph_words import READ_AGAIN
+from trialkit.words.phrases import listed
 from trialkit.words.problem_words import accepted_words
 
 if TYPE_CHECKING:
     from openpyxl.cell.cell import Cell
     from openpyxl.worksheet.worksheet import Worksheet
 
-READ_ME, LISTS, MARKS = "Read me first", "lists", "trialkit"
+LISTS, MARKS = "lists", "trialkit"
 FORMAT = "trialkit-workbook-1"
 BLANK_MIXINGS, BLANK_VISITS = 3, 20
 DATE_FORM, TEXT_FORM = "yyyy-mm-dd", "@"
@@ -40,23 +43,49 @@ NARROW, WIDE = 14, 40
 
 EXAMPLE_DAY = "2026-09-28"
 
-INSTRUCTIONS = (
-    "Fill in the white cells of the three sheets: heads, solution, visits. Green cells are filled in already.",
-    "One row in heads is one head of lettuce. One that was not harvested has a row too: choose under outcome what "
-    "became of it, and leave its weight empty. Where nobody knows, leave outcome empty too.",
-    "Weigh each head in grams, to the gram, as soon as it is cut.",
-    f"Write days as year-month-day, such as {EXAMPLE_DAY}, and numbers with your program's decimal separator.",
-    f"{load_schema('heads').field('last_not_ready_on').title}: the last visit at which the head was not ready yet.",
-    "In solution, write down what you really put in, also where it was not what the card said. Acid goes in by the "
-    "steps on the card, never more at a time.",
-    f"{READ_AGAIN}: a row with the day and the pH before, its amounts left empty.",
-    "Leave a cell empty when there is nothing to record. Do not rename sheets or move columns.",
-    "Save the file and send it back; send it again whenever there is more. Nothing that you sent before is lost.",
-)
+
+def _instructions() -> tuple[str, ...]:
+    heads, solution, visits = map(sheet_name, RECORD_TABLES)
+    outcome, last_seen = (gettext(load_schema("heads").field(name).title) for name in ("outcome", "last_not_ready_on"))
+    return (
+        gettext(
+            "Fill in the white cells of the three sheets: {heads}, {solution}, {visits}. Green cells are filled in "
+            "already.",
+            heads=heads,
+            solution=solution,
+            visits=visits,
+        ),
+        gettext(
+            "One row in {heads} is one head of lettuce. A head that was not harvested has a row too: choose what "
+            "became of it under “{outcome}”, and leave its weight empty. Where nobody knows, leave that empty too.",
+            heads=heads,
+            outcome=outcome,
+        ),
+        gettext("Weigh each head in grams, to the gram, as soon as it is cut."),
+        gettext(
+            "Write days as year-month-day, such as {day}. Write numbers with your program's decimal separator.",
+            day=EXAMPLE_DAY,
+        ),
+        gettext("{last_seen}: the last visit at which the head was not ready yet.", last_seen=last_seen),
+        gettext(
+            "In {solution}, write down what you really put in, also where it was not what the card said. Acid goes in "
+            "by the steps on the card, never more at a time.",
+            solution=solution,
+        ),
+        gettext(
+            "{read_again}: a row with the day and the pH before, its amounts left empty.",
+            read_again=gettext(READ_AGAIN),
+        ),
+        gettext("Leave a cell empty when there is nothing to record. Do not rename sheets or move columns."),
+        gettext(
+            "Save the file and send it back. Send it again whenever there is more. Nothing that you sent before is "
+            "lost."
+        ),
+    )
 
 
 def record_workbook(trial: Trial, site: str) -> bytes:
-    """Make the record workbook of one garden.
+    """Make the record workbook of one garden, in its language.
 
     It is an xlsx file; the same for the same trial. Buckets and heads are filled in and locked, the other cells take
     what the schemas allow. A very hidden sheet carries the marks of trial and layout.
@@ -66,17 +95,22 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     WrongCall
         If the trial has no such garden, or it has no buckets.
     """
+    with speaking(trial.language_of(site)):
+        return _same_every_time(_workbook(trial, site))
+
+
+def _workbook(trial: Trial, site: str) -> bytes:
     from openpyxl import Workbook
 
     buckets = [bucket.bucket for bucket in buckets_of_garden(trial, site)]
     book = Workbook()
     book.properties.creator, book.properties.identifier = "trialkit", IDENTITY
-    book.worksheets[0].title = READ_ME
+    book.worksheets[0].title = gettext(READ_ME_SHEET)
     _read_me(book.worksheets[0], trial, site)
     lists = book.create_sheet(LISTS)
     for name in RECORD_TABLES:
         schema = load_schema(name)
-        sheet = book.create_sheet(name, index=1 + RECORD_TABLES.index(name))
+        sheet = book.create_sheet(sheet_name(name), index=1 + RECORD_TABLES.index(name))
         _table(sheet, schema, list(_prefilled(trial, name, site, buckets)), lists)
     lists.sheet_state = "hidden"
     marks = form_marks(trial, site)
@@ -88,7 +122,7 @@ def record_workbook(trial: Trial, site: str) -> bytes:
     sheet.sheet_state = "veryHidden"
     stream = io.BytesIO()
     book.save(stream)
-    return _same_every_time(stream.getvalue())
+    return stream.getvalue()
 
 
 def _prefilled(trial: Trial, name: TableName, site: str, buckets: Sequence[str]) -> Iterator[dict[str, Any]]:
@@ -143,9 +177,8 @@ def _validation(field: Field, lists: Worksheet) -> Any:
     from openpyxl.worksheet.datavalidation import DataValidation
 
     kind: dict[str, Any]
-    words = [*(field.enum or ()), *(field.true_values[:1] + field.false_values[:1] if field.type == "boolean" else ())]
-    if words:
-        kind = {"type": "list", "formula1": _list(words, field.name, lists)}
+    if field.listed:
+        kind = {"type": "list", "formula1": _list([field.said(value) for value in field.listed], field.name, lists)}
     elif field.type in ("number", "integer"):
         kind = {
             "type": "decimal" if field.type == "number" else "whole",
@@ -163,14 +196,15 @@ def _validation(field: Field, lists: Worksheet) -> Any:
         }
     else:
         kind = {"type": "textLength", "operator": "lessThanOrEqual", "formula1": str(field.max_length or 40)}
-    about = f"{field.description} {_limits(field)}".strip()
+    title, how_to_fix = gettext(field.title), gettext(field.how_to_fix) if field.how_to_fix else ""
+    about = gettext(field.description) if field.listed else _about(field)
     return DataValidation(
         allow_blank=True,
         showErrorMessage=True,
         showInputMessage=True,
-        errorTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
-        error=_cut(f"Please {_asked(field)}. {field.how_to_fix or ''}".strip(), LONGEST_PROMPT),
-        promptTitle=_cut(field.title, LONGEST_PROMPT_TITLE),
+        errorTitle=_cut(title, LONGEST_PROMPT_TITLE),
+        error=_cut(f"{_asked(field)} {how_to_fix}".strip(), LONGEST_PROMPT),
+        promptTitle=_cut(title, LONGEST_PROMPT_TITLE),
         prompt=_cut(about, LONGEST_PROMPT),
         **kind,
     )
@@ -178,12 +212,16 @@ def _validation(field: Field, lists: Worksheet) -> Any:
 
 def _asked(field: Field) -> str:
     """Say what to do about a cell that the workbook refuses."""
-    wanted = accepted_words(field)
     if field.type == "date":
-        return f"write a day as year-month-day, such as {EXAMPLE_DAY}"
-    if field.enum or field.type == "boolean":
-        return f"choose {wanted}"
-    return "write " + {"number": "a number, ", "integer": "a whole number, "}.get(field.type, "") + wanted
+        return gettext("Please write a day as year-month-day, such as {day}.", day=EXAMPLE_DAY)
+    if field.listed:
+        return gettext("Please choose {words}.", words=listed([field.said(value) for value in field.listed], "or"))
+    wanted = accepted_words(field)
+    if field.type == "number":
+        return gettext("Please write a number, {wanted}.", wanted=wanted)
+    if field.type == "integer":
+        return gettext("Please write a whole number, {wanted}.", wanted=wanted)
+    return gettext("Please write {wanted}.", wanted=wanted)
 
 
 def _list(words: Sequence[str], name: str, lists: Worksheet) -> str:
@@ -200,43 +238,52 @@ def _list(words: Sequence[str], name: str, lists: Worksheet) -> str:
     return f"{LISTS}!${letter}$2:${letter}${len(words) + 1}"
 
 
-def _limits(field: Field) -> str:
+def _about(field: Field) -> str:
+    """Say what a column holds, and what it takes."""
+    about = gettext(field.description)
     if field.enum:
-        return f"One of: {', '.join(field.enum)}."
+        words = ", ".join(field.said(value) for value in field.enum)
+        return f"{about} {gettext('One of: {words}.', words=words)}"
     if field.minimum is not None and field.maximum is not None:
+        least, most = (in_figures(str(limit)) for limit in (field.minimum, field.maximum))
         unit = f" {field.unit_words}" if field.unit_words else ""
-        return f"From {field.minimum} to {field.maximum}{unit}."
-    return ""
+        return f"{about} {gettext('From {least} to {most}.', least=least, most=most + unit)}"
+    return about
 
 
 def _read_me(sheet: Worksheet, trial: Trial, site: str) -> None:
     from openpyxl.styles import Alignment, Font
 
-    heads = Font(bold=True, size=13)
-    rows = [f"{garden_name(trial, site)}: records of {trial.protocol.trial.title}", ""]
-    rows += [f"{number}. {text}" for number, text in enumerate(INSTRUCTIONS, 1)]
-    rows += ["", "Cautions"]
-    protocol = trial.protocol
-    cautions = cautions_for("workbook", protocol.bucket.volume_l, protocol.trial.measures)
-    rows += [f"{one.title}. {one.text}" for one in cautions]
-    rows += ["", "Columns"]
-    for table in RECORD_TABLES:
-        for field in load_schema(table).on_forms:
-            rows.append(f"{table}, {field.heading}: {field.description} {_limits(field)}".strip())
-    rows += ["", "Buckets of this garden"]
-    for bucket in buckets_of_garden(trial, site):
-        what = f": {bucket.treatment}" if bucket.treatment else ""
-        rows.append(f"{bucket.bucket}, {bucket.place}{what}")
-    for number, text in enumerate(rows, 1):
-        cell = sheet.cell(number, 1)
-        _write(cell, text)
-        cell.alignment = Alignment(wrap_text=True, vertical="top")
-        if number == 1 or text in ("Cautions", "Columns", "Buckets of this garden"):
-            cell.font = heads
+    number = 0
+    for heading, lines in _parts(trial, site):
+        for text in (heading, *lines, ""):
+            number += 1
+            cell = sheet.cell(number, 1)
+            _write(cell, text)
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+            if text is heading:
+                cell.font = Font(bold=True, size=13)
     sheet.column_dimensions["A"].width = 100
     sheet.protection.sheet = True
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _parts(trial: Trial, site: str) -> Iterator[tuple[str, list[str]]]:
+    """Headings of the first sheet, each with its lines."""
+    about, volume_l = trial.protocol.trial, trial.protocol.bucket.volume_l
+    title = gettext("{garden}: records of {trial}", garden=garden_name(trial, site), trial=about.title)
+    yield title, [f"{number}. {text}" for number, text in enumerate(_instructions(), 1)]
+    yield (
+        gettext("Cautions"),
+        [f"{one.title}. {one.text}" for one in cautions_for("workbook", volume_l, about.measures)],
+    )
+    fields = [(sheet_name(table), field) for table in RECORD_TABLES for field in load_schema(table).on_forms]
+    yield gettext("Columns"), [f"{name}, {field.heading}: {_about(field)}" for name, field in fields]
+    buckets = [(f"{one.bucket}, {one.place}", one.treatment) for one in buckets_of_garden(trial, site)]
+    yield gettext("Buckets of this garden"), [": ".join(filter(None, told)) for told in buckets]
+    if note := review_note():
+        yield note, []
 
 
 def _write(cell: Cell, value: str | int) -> None:

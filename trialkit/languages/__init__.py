@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
-from gettext import GNUTranslations
+from gettext import GNUTranslations, c2py
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -105,10 +105,40 @@ def ngettext(one: str, many: str, number: int, **parts: object) -> str:
     return told.format_map({"number": number, **parts})
 
 
+def plural_forms(one: str, many: str) -> tuple[str, ...]:
+    """Return all forms of a text that goes by a number, for what counts by itself, as the script of a page does."""
+    if spoken() == ENGLISH:
+        return one, many
+    known = catalogue(spoken()).get(one)
+    forms = known.string if known is not None and isinstance(known.string, tuple) else ()
+    return forms if forms and all(forms) else (one, many)
+
+
+def plural_form(number: int) -> int:
+    """Tell which of the forms goes with a number in the language that is spoken."""
+    return int(number != 1) if spoken() == ENGLISH else _plural_rule(spoken())(number)
+
+
 def pgettext(context: str, text: str, **parts: object) -> str:
     """Say a text that has several meanings, in one of them."""
     told = text if spoken() == ENGLISH else _translations(spoken()).pgettext(context, text)
     return told.format_map(parts) if parts else told
+
+
+@cache
+def in_every_language(text: str) -> frozenset[str]:
+    """Return a text as it is said in each language that there is, for what is read back from anywhere.
+
+    Examples
+    --------
+    >>> sorted(in_every_language("L"))
+    ['L']
+    """
+    told = [text]
+    for language in LANGUAGES:
+        with speaking(language):
+            told.append(gettext(text))
+    return frozenset(told)
 
 
 def in_figures(text: str) -> str:
@@ -169,6 +199,11 @@ def catalogue(language: Language) -> Catalog:
 
     with (FOLDER / f"{language}.po").open("rb") as file:
         return read_po(file)
+
+
+@cache
+def _plural_rule(language: Language) -> Callable[[int], int]:
+    return c2py(catalogue(language).plural_expr)
 
 
 @cache

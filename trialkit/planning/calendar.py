@@ -8,7 +8,8 @@ from trialkit.documents.plan import Event, EventKind
 from trialkit.protocol.sections import Schedule
 from trialkit.protocol.trial_protocol import Protocol
 
-LID_CHECK_DAYS = 7  # a mosquito needs about a week from egg to adult
+LID_CHECK_DAYS = 5
+"""As the caution about mosquitoes says, which need about a week from egg to adult."""
 
 
 def visit_days(schedule: Schedule) -> tuple[int, ...]:

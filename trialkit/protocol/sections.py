@@ -20,7 +20,7 @@ from pydantic_core import PydanticCustomError
 from trialkit.documents.problems import FactValue
 from trialkit.domain.fill_line import USUAL_FILL_L
 from trialkit.domain.units import Measures
-from trialkit.languages import ENGLISH, Language
+from trialkit.languages import ENGLISH, Language, translatable
 from trialkit.layouts.kinds import LAYOUT_KINDS
 from trialkit.protocol.faults import LEVEL_KINDS, RULE_ERROR
 
@@ -91,7 +91,7 @@ class TrialSection(Section):
     started_on: Annotated[
         Annotated[date, Field(ge=date(2000, 1, 1), le=date(2100, 12, 31))] | None, "Day of its start."
     ] = None
-    contact_role: Annotated[Line, "Whom to ask."] = "county horticulture adviser"
+    contact_role: Annotated[Line, "Whom to ask."] = translatable("county horticulture adviser")
     blind: Annotated[bool, "Whether labels and sheets name no treatment."] = False
     measures: Annotated[
         Measures,

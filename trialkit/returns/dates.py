@@ -9,6 +9,7 @@ from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import ISO_DATE, plain_figures
+from trialkit.tables.dates_elsewhere import named_days
 from trialkit.tables.table_schema import Field
 from trialkit.tables.written_dates import (
     PARTS,
@@ -101,6 +102,8 @@ def _column(table: ReturnedTable, field: Field, log: Log, years: range | None) -
             case = "time" if time and time.group(2).strip("0:.") != "" else ""
             log.note("TK-R43", place, case, text=plain, became=day.isoformat())
             cells[position] = day.isoformat()
+        elif any(not named.year for named in named_days(plain)):
+            log.refuse("TK-R37", place, "no year", text=plain)
 
 
 def _settle(table: ReturnedTable, slashed: list[_Slashed], log: Log) -> None:

@@ -2,14 +2,18 @@
 
 import re
 
+from trialkit.languages import in_every_language, translatable
 from trialkit.returns.cell_text import free_text, means_nothing, tidy
-from trialkit.returns.finding_log import Log
+from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.recognising import ReturnedTable
-from trialkit.tables.nearest import nearest_name
+from trialkit.tables.form_words import values_by_plain_word, values_by_word
+from trialkit.tables.nearest import nearest_name, plain_name
 from trialkit.tables.table_schema import Field
 
 SYNONYMS = {"cut": "harvested"}
 YES, NO = {"yes", "y", "true", "✓", "✔", "☑"}, {"no", "n", "false", "✗", "✘"}
+TRUE, FALSE = translatable("true"), translatable("false")
+"""What a spreadsheet program writes for yes and no, in the language in which it is used."""
 
 
 def repair_words(table: ReturnedTable, log: Log) -> None:
@@ -41,6 +45,8 @@ def _yes_or_no(table: ReturnedTable, field: Field, log: Log) -> None:
         elif (folded := text.casefold().rstrip(".!")) in YES | NO:
             cells[position] = "yes" if folded in YES else "no"
             log.note("TK-R50", place, text=text, became=cells[position])
+        else:
+            cells[position] = _in_another_language(text, field, place, log) or text
 
 
 def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
@@ -53,8 +59,34 @@ def _listed(table: ReturnedTable, field: Field, log: Log) -> None:
         folded = re.sub(r"[\s_\-]+", "_", text.casefold().strip(" .!"))
         folded = SYNONYMS.get(folded, folded)
         if folded in words:
-            log.note("TK-R50", place, text=text, became=folded)
             cells[position] = folded
-        elif (near := nearest_name(folded, words)) and not means_nothing(text):
+            if text != field.said(folded):
+                log.note("TK-R50", place, text=text, became=folded)
+        elif became := _in_another_language(text, field, place, log):
+            cells[position] = became
+        elif (near := _nearest(folded, field)) and not means_nothing(text):
             log.ask("TK-R49", place, text=text, became=near)
             cells[position] = near
+
+
+def _in_another_language(text: str, field: Field, place: Place, log: Log) -> str | None:
+    """Read a word as forms of other languages list it, which needs no note, or as people and programs write it."""
+    if became := values_by_word(field).get(text):
+        return became
+    plain = plain_name(text.strip(" .!"))
+    became = values_by_plain_word(field).get(plain)
+    if field.type == "boolean":
+        for word, value in ((TRUE, field.true_values[0]), (FALSE, field.false_values[0])):
+            became = value if plain in map(plain_name, in_every_language(word)) else became
+    if became:
+        log.note("TK-R50", place, text=text, became=became)
+    return became
+
+
+def _nearest(folded: str, field: Field) -> str | None:
+    """Return the value that looks most like what was written, or whose word in another language does."""
+    if near := nearest_name(folded, field.enum or ()):
+        return near
+    words = values_by_plain_word(field)
+    near = nearest_name(folded.replace("_", " "), words)
+    return words[near] if near else None

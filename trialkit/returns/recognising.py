@@ -10,12 +10,22 @@ from trialkit.domain.quoting import shown
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
 from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import CellType, Returned, SheetText
-from trialkit.tables.headings import best_table, matched, other_unit, plain_heading, unit_of
+from trialkit.tables.form_words import sheet_names
+from trialkit.tables.headings import (
+    FEWEST_HEADINGS,
+    best_table,
+    headings_anywhere,
+    headings_of,
+    headings_on_forms,
+    matched,
+    other_unit,
+    plain_heading,
+    unit_of,
+)
 from trialkit.tables.nearest import nearest_name
 from trialkit.tables.table_schema import TableSchema, load_schema
 
 HEADER_WITHIN_ROWS = 20
-FEWEST_HEADINGS = 2
 TOTALS = re.compile(r"(grand )?(totals?|sum|mean|average|avg|median|count|min|max|sd|subtotal)\s*[:=]?", re.IGNORECASE)
 NUMBERED = re.compile(r"(?P<stem>.*?[^\W\d_])[_ ]*\d{1,2}")
 HEADER_UNCLEAR = {"TK-R14", "TK-R15", "TK-R20", "TK-R24"}
@@ -82,14 +92,17 @@ def tables_of(returned: Returned, names: Collection[str], log: Log) -> list[Retu
 
 
 def _header(sheet: SheetText, log: Log) -> tuple[int, TableName] | None:
-    """Find the row with most headings among the first, and the table it is of."""
-    best: tuple[int, TableName] | None = None
-    most = FEWEST_HEADINGS - 1
-    for position, (_, cells) in enumerate(sheet.rows[:HEADER_WITHIN_ROWS]):
-        name, count = best_table(cells, log.headings.of(cells))
-        if name is not None and count > most:
-            best, most = (position, name), count
-    return best
+    """Find the row with most headings among the first, and the table it is of; in English, else in any language."""
+    for anywhere in (False, True):
+        best: tuple[int, TableName] | None = None
+        most = FEWEST_HEADINGS - 1
+        for position, (_, cells) in enumerate(sheet.rows[:HEADER_WITHIN_ROWS]):
+            name, count = best_table(cells, log.headings.of(cells), anywhere=anywhere)
+            if name is not None and count > most:
+                best, most = (position, name), count
+        if best is not None:
+            return best
+    return None
 
 
 def _ask_every_heading(sheets: Sequence[SheetText], names: Collection[str], log: Log) -> None:
@@ -166,7 +179,8 @@ class _Reading:
             self.log.ask("TK-R11", self._at(self.above[0][0]), text=shown, header_row=self.header_row)
 
     def _name_of_sheet(self) -> None:
-        if self.sheet.name is not None and plain_heading(self.sheet.name) != self.schema.name:
+        name, table = self.sheet.name, self.schema.name
+        if name is not None and plain_heading(name) != table and name not in sheet_names(table):
             self.log.note("TK-R54", self._at(), table=self.schema.name)
         if self.sheet.hidden:
             self.log.ask("TK-R17", self._at(), "sheet")
@@ -202,7 +216,7 @@ class _Reading:
 
     def _columns(self) -> dict[int, tuple[str, str]]:
         """Map each position that is read to its column, and to the unit its heading names if that is another."""
-        known = matched(tuple(self.heading), self.schema.name, self.known)
+        known = self._recognised()
         columns = {place: (name, "") for place, name in known.items()}
         counts = Counter(known.values())
         for name, count in counts.items():
@@ -213,7 +227,7 @@ class _Reading:
             if plain_heading(text) in self.known:
                 self._note_answered(text, name)
                 columns[place] = (name, unit_of(text)[1] if name == "weight_g" else "")
-            elif text not in (name, self.schema.field(name).heading) and counts[name] == 1:
+            elif counts[name] == 1 and not self._is_ours(text, name):
                 self.log.note("TK-R19", self._at(self.header_row, name), text=text, became=name)
         unknown = [place for place, text in enumerate(self.heading) if place not in known and text]
         if not (self._is_wide(unknown) or self._is_second_table(unknown)):
@@ -223,6 +237,19 @@ class _Reading:
         if order != sorted(order):
             self.log.note("TK-R19", self._at(self.header_row), "order")
         return columns
+
+    def _recognised(self) -> dict[int, str]:
+        """Map positions of headings to columns: English ones, and those of other languages where that leaves some."""
+        heading, table = tuple(self.heading), self.schema.name
+        known = matched(heading, table, self.known)
+        is_whole = all(place in known for place, text in enumerate(heading) if text)
+        return known if is_whole else matched(heading, table, self.known, anywhere=True)
+
+    def _is_ours(self, text: str, name: str) -> bool:
+        """Whether a column is headed as forms of ours head it."""
+        field = self.schema.field(name)
+        is_english = plain_heading(text) in headings_of(self.schema.name)
+        return text in ((name, field.heading) if is_english else headings_on_forms(field))
 
     def _note_answered(self, text: str, column: str) -> None:
         """Say that a heading was read as answered, now or before, and keep that in mind."""
@@ -272,7 +299,7 @@ class _Reading:
                 self._use(text, name)
                 yield place, (name, unit)
                 absent.remove(name)
-            elif near := nearest_name(plain_heading(text), absent):
+            elif near := self._nearest(plain_heading(text), absent):
                 self.log.ask("TK-R21", at, option=_says(text), text=text, became=near)
                 self._use(text, near)
                 yield place, (near, "")
@@ -282,6 +309,19 @@ class _Reading:
                 self._use(text, "")
             else:
                 self.log.note("TK-R12", at, "no values", heading=text)
+
+    def _nearest(self, plain: str, absent: Sequence[str]) -> str | None:
+        """Return the column whose name, or heading in another language, looks most like a folded heading."""
+        if near := nearest_name(plain, absent):
+            return near
+        table = self.schema.name
+        others = {
+            told: name
+            for told, name in headings_anywhere(table).items()
+            if name in absent and told not in headings_of(table)
+        }
+        near = nearest_name(plain, others)
+        return others[near] if near else None
 
     def _unnamed_columns(self) -> None:
         for place, text in enumerate(self.heading):

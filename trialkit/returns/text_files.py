@@ -3,6 +3,7 @@
 import contextlib
 import csv
 import re
+from collections.abc import Sequence
 from itertools import islice
 
 from trialkit.domain.reading_budget import RETURNED
@@ -10,7 +11,7 @@ from trialkit.returns.finding_log import Log, Place
 from trialkit.returns.sheets import Returned, SheetText
 from trialkit.tables.csv_records import CsvRecords
 from trialkit.tables.encodings import readings_of_bytes
-from trialkit.tables.headings import best_table
+from trialkit.tables.headings import FEWEST_HEADINGS, best_table
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
 LINES_LOOKED_AT, CHARACTERS_LOOKED_AT = 20, 100_000
@@ -99,15 +100,23 @@ def _delimiter(text: str, log: Log) -> tuple[str, str, int]:
         log.note("TK-R03", Place(row=1), "first line", mark=mark)
         return rest, mark, 2
     lines = text[:CHARACTERS_LOOKED_AT].splitlines()[:LINES_LOOKED_AT]
-    scores = {mark: max((_headings(line, mark) for line in lines), default=0) for mark in DELIMITERS}
+    scores = _scores(lines)
+    if max(scores.values()) < FEWEST_HEADINGS:
+        scores = _scores(lines, anywhere=True)
     delimiter = max(scores, key=lambda mark: scores[mark])
     if delimiter != ",":
         log.note("TK-R03", Place(), marks=DELIMITERS[delimiter])
     return text, delimiter, 1
 
 
-def _headings(line: str, delimiter: str) -> int:
-    return best_table(tuple(line[:5000].replace('"', "").split(delimiter)))[1] if delimiter in line else 0
+def _scores(lines: Sequence[str], *, anywhere: bool = False) -> dict[str, int]:
+    """Count for each mark how many headings, English or of any language, it parts a line into at most."""
+    return {mark: max((_headings(line, mark, anywhere) for line in lines), default=0) for mark in DELIMITERS}
+
+
+def _headings(line: str, delimiter: str, anywhere: bool) -> int:
+    cells = tuple(line[:5000].replace('"', "").split(delimiter))
+    return best_table(cells, anywhere=anywhere)[1] if delimiter in line else 0
 
 
 def _records(text: str, delimiter: str, first_row: int, log: Log) -> list[tuple[int, tuple[str, ...]]]:

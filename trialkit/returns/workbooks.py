@@ -8,12 +8,15 @@ from datetime import date, datetime, time
 from typing import Any
 
 from trialkit.domain.reading_budget import WORKBOOK
+from trialkit.domain.table_names import RECORD_TABLES
+from trialkit.languages import in_every_language
 from trialkit.returns.finding_log import Log
 from trialkit.returns.sheets import CellRemark, CellType, MergedCells, Returned, SheetText
 from trialkit.returns.workbook_parts import HasEntities, WorkbookParts
 from trialkit.rules.form_marks import FormMarks
+from trialkit.tables.form_words import READ_ME_SHEET
 
-MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET = "trialkit", "lists", "Read me first"
+MARKS_SHEET, LISTS_SHEET = "trialkit", "lists"
 FORMAT = "trialkit-workbook-1"
 NO_FILL = (None, "none")
 
@@ -30,11 +33,10 @@ def read_workbook(data: bytes, log: Log) -> Returned:
     values = _load(data, log, values=True)
     formulas = _load(data, log, values=False) if parts.has_formulas else values
     marks = _marks(values)
-    ours = {MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET} if marks else set()
     sheets = []
     for name in values.sheetnames:
-        if name in ours or not hasattr(values[name], "merged_cells"):  # a sheet of a chart has no cells
-            continue
+        if (marks and _holds_no_records(name)) or not hasattr(values[name], "merged_cells"):
+            continue  # a sheet of a chart has no cells
         sheet = _sheet(values[name], formulas[name])
         if sheet.rows:
             sheets.append(sheet)
@@ -75,6 +77,13 @@ def _load(data: bytes, log: Log, *, values: bool) -> Any:
             return load_workbook(io.BytesIO(data), data_only=values, keep_links=False)
     except Exception as error:  # whatever a stranger's file makes the library stumble over
         raise log.give_up("TK-R05", "damaged inside") from error
+
+
+def _holds_no_records(sheet: str) -> bool:
+    """Whether a sheet of our forms is none of a table; other languages are asked only where English does not tell."""
+    if sheet in RECORD_TABLES:
+        return False
+    return sheet in (MARKS_SHEET, LISTS_SHEET, READ_ME_SHEET) or sheet in in_every_language(READ_ME_SHEET)
 
 
 def _marks(workbook: Any) -> dict[str, str]:

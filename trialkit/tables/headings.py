@@ -6,9 +6,12 @@ from collections.abc import Mapping
 from functools import cache
 
 from trialkit.domain.table_names import RECORD_TABLES, TABLE_NAMES, TableName
-from trialkit.tables.table_schema import TableSchema, load_schema
+from trialkit.languages import ENGLISH, LANGUAGES, Language, gettext, speaking
+from trialkit.tables.table_schema import Field, TableSchema, load_schema
 
 NO_OTHERS: Mapping[str, str] = {}
+FEWEST_HEADINGS = 2
+"""With so many known headings a row is one of headings."""
 UNIT_WORDS = {"oz": "oz", "ounce": "oz", "ounces": "oz", "kg": "kg", "lb": "lb", "lbs": "lb", "pounds": "lb"}
 
 
@@ -25,33 +28,60 @@ def plain_heading(text: str) -> str:
 
 
 @cache
-def headings_of(table: TableName) -> dict[str, str]:
+def headings_of(table: TableName, language: Language = ENGLISH) -> dict[str, str]:
     """Map each folded way to write a heading of a table (name, title, what forms head it with) to its name."""
     schema = load_schema(table)
-    titles = {plain_heading(told): field.name for field in schema.fields for told in (field.title, field.heading)}
+    with speaking(language):
+        titles = {field: gettext(field.title) for field in schema.fields}
+        on_forms = {plain_heading(field.heading): field.name for field in schema.fields}
     with_unit = {
-        plain_heading(f"{title} {unit}"): field.name
-        for field in schema.fields
+        plain_heading(f"{told} {unit}"): field.name
+        for field, title in titles.items()
         if field.unit and "_" not in field.unit
-        for title in (field.title, field.name)
+        for told in (title, field.name)
         for unit in (field.unit.strip("[]"), f"({field.unit.strip('[]')})")
     }
-    return with_unit | titles | {plain_heading(name): name for name in schema.columns}
+    by_title = {plain_heading(title): field.name for field, title in titles.items()}
+    return with_unit | by_title | on_forms | {plain_heading(name): name for name in schema.columns}
 
 
-def matched(cells: tuple[str, ...], table: TableName, also: Mapping[str, str] = NO_OTHERS) -> dict[int, str]:
+@cache
+def headings_anywhere(table: TableName) -> dict[str, str]:
+    """Map the headings of every language to the columns of a table; a test holds that none stands for two."""
+    return {plain: name for language in reversed(LANGUAGES) for plain, name in headings_of(table, language).items()}
+
+
+@cache
+def headings_on_forms(field: Field) -> frozenset[str]:
+    """Return what heads a column on the forms of each language."""
+    found = []
+    for language in LANGUAGES:
+        with speaking(language):
+            found.append(field.heading)
+    return frozenset(found)
+
+
+def matched(
+    cells: tuple[str, ...], table: TableName, also: Mapping[str, str] = NO_OTHERS, *, anywhere: bool = False
+) -> dict[int, str]:
     """Map the position of each cell that is a heading of the table to the heading's name.
 
     `also` says of folded headings which column they stand for; it goes before what they would be by themselves.
+    They are English ones, or of any language (`anywhere`).
     """
-    known = headings_of(table)
+    known = headings_anywhere(table) if anywhere else headings_of(table)
     names = {place: also.get(plain, known.get(plain)) for place, plain in enumerate(map(plain_heading, cells))}
     return {place: name for place, name in names.items() if name is not None and name in known.values()}
 
 
-def best_table(cells: tuple[str, ...], also: Mapping[str, str] = NO_OTHERS) -> tuple[TableName | None, int]:
+def best_table(
+    cells: tuple[str, ...], also: Mapping[str, str] = NO_OTHERS, *, anywhere: bool = False
+) -> tuple[TableName | None, int]:
     """Return the table that most of the cells are headings of, and how many; record tables first if equal."""
-    counts = {name: len(set(matched(cells, name, also).values())) for name in (*RECORD_TABLES, *TABLE_NAMES)}
+    counts = {
+        name: len(set(matched(cells, name, also, anywhere=anywhere).values()))
+        for name in (*RECORD_TABLES, *TABLE_NAMES)
+    }
     name = max(counts, key=lambda table: counts[table])
     return (name, counts[name]) if counts[name] else (None, 0)
 

@@ -19,7 +19,7 @@ import pandas as pd
 from trialkit._resources import resource_folder
 from trialkit.documents.problems import FactValue
 from trialkit.domain.table_names import TableName
-from trialkit.languages import LANGUAGES
+from trialkit.languages import LANGUAGES, gettext
 
 FieldType = Literal["string", "number", "integer", "boolean", "date"]
 DTYPES: dict[FieldType, str | None] = {
@@ -34,6 +34,9 @@ DTYPES: dict[FieldType, str | None] = {
 @dataclass(frozen=True)
 class Field:
     """One column: what it holds and which values it accepts.
+
+    Its texts are English, but for those that forms show (`heading`, `unit_words`, `said`), which are in the language
+    that is spoken.
 
     `minimum` and `maximum` are inclusive, in `unit`; for a date they are ISO 8601 texts. A number beyond
     `usual_minimum` or `usual_maximum` is no fault, but worth a second look while one can still read it again. What is
@@ -64,12 +67,22 @@ class Field:
     @property
     def unit_words(self) -> str | None:
         """Unit as people write it; None where the title says all, as that of a pH does."""
-        return {"[tsp_us]": "teaspoons", "[pH]": None}.get(self.unit, self.unit) if self.unit else None
+        return {"[tsp_us]": gettext("teaspoons"), "[pH]": None}.get(self.unit, self.unit) if self.unit else None
 
     @property
     def heading(self) -> str:
         """Title and unit, as forms head the column."""
-        return f"{self.title} ({self.unit_words})" if self.unit_words else self.title
+        title = gettext(self.title)
+        return f"{title} ({self.unit_words})" if self.unit_words else title
+
+    @property
+    def listed(self) -> tuple[str, ...]:
+        """Values that forms let choose from; nothing of a column that is written freely."""
+        return self.enum or (*self.true_values[:1], *self.false_values[:1])
+
+    def said(self, value: str) -> str:
+        """Say one of the listed values as forms do."""
+        return gettext(value.replace("_", " "))
 
     def accepted(self) -> tuple[str, dict[str, FactValue | None]]:
         """Tell which values the column accepts: the kind of limit that says most, and its facts."""

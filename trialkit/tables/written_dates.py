@@ -5,6 +5,7 @@ import re
 from datetime import date, timedelta
 
 from trialkit.documents.returns import DateOrder
+from trialkit.tables.dates_elsewhere import named_days
 
 SLASHED = re.compile(r"(\d{1,2})([/.\- ])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
 YEAR_FIRST = re.compile(r"(\d{4})([/.\- ])(\d{1,2})\2(\d{1,2})|(\d{4})(\d{2})(\d{2})", re.ASCII)
@@ -43,15 +44,21 @@ def one_reading(text: str) -> date | None:
 def several_readings(text: str) -> tuple[date, ...]:
     """Return all that a date can be which names its month, or begins with a year in full; a weekday must fit.
 
+    Names are English ones, or of another language where these say nothing.
+
     Examples
     --------
     >>> [day.isoformat() for day in several_readings("2027-101")]
     ['2027-04-11', '2027-10-01', '2027-01-01']
     >>> several_readings("Mon 30 April 2027")
     ()
+    >>> [day.isoformat() for day in several_readings("30 de abril de 2027")]
+    ['2027-04-30']
     """
     weekday = WEEKDAY.match(text)
     days = _readings(WEEKDAY.sub("", text))
+    if not days:
+        return _if_any(*(day for day, fits in _elsewhere(text) if fits))
     return tuple(day for day in days if weekday is None or WEEKDAYS[day.weekday()] == weekday[1][:3].lower())
 
 
@@ -63,8 +70,16 @@ def other_weekday(text: str) -> str | None:
     >>> other_weekday("Mon 30 April 2027")
     'Friday'
     """
-    day = one_reading(WEEKDAY.sub("", text))
-    return f"{day:%A}" if day and not several_readings(text) else None
+    if several_readings(text):
+        return None
+    days = _readings(WEEKDAY.sub("", text)) or _if_any(*(day for day, _ in _elsewhere(text)))
+    return f"{days[0]:%A}" if len(days) == 1 else None
+
+
+def _elsewhere(text: str) -> list[tuple[date, bool]]:
+    """Read a date with names of other languages than English, and whether the weekday that it names fits."""
+    named = ((one, _day(_full(one.year), one.month, one.day)) for one in named_days(text) if one.year)
+    return [(day, one.weekday in (None, day.weekday())) for one, day in named if day is not None]
 
 
 def _readings(text: str) -> tuple[date, ...]:

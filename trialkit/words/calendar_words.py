@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import Annotated
 
 from trialkit.documents.plan import Event
+from trialkit.languages import gettext
 from trialkit.words.phrases import days_words, listed
 
 
@@ -24,35 +25,39 @@ def event_title(event: Event) -> str:
     """Say what to do in a few words."""
     match event.kind:
         case "sow":
-            return "Sow"
+            return gettext("Sow")
         case "transplant":
-            return "Mix and transplant"
+            return gettext("Mix and transplant")
         case "lids":
-            return "Look at the lids"
+            return gettext("Look at the lids")
         case "visit":
-            last = ", the last harvest" if event.number == event.count else ""
-            return f"Visit {event.number} of {event.count}{last}"
+            told = {"number": event.number, "last": event.count}
+            if event.number == event.count:
+                return gettext("Visit {number} of {last}, the last harvest", **told)
+            return gettext("Visit {number} of {last}", **told)
 
 
 def event_detail(event: Event) -> str:
     """Say what to do in a sentence."""
     match event.kind:
         case "sow":
-            return "Sow the seed of every cultivar in starter cubes, some more than is needed."
+            return gettext("Sow the seed of every cultivar in starter cubes, some more than is needed.")
         case "transplant":
-            return (
-                "Mix each bucket as its label says, measure pH before and after the acid, set a seedling in each cup."
+            return gettext(
+                "Mix each bucket as its card says. Read the pH before and after the acid. Set a seedling in each cup."
             )
         case "lids":
-            return "See that lids sit tight and no mosquito gets in; note anything odd."
+            return gettext("See that lids sit tight and no mosquito gets in. Write down anything odd.")
         case "visit":
             if event.number == event.count:
-                return "Cut what is ready; record what became of every head that is left."
-            return "Cut and weigh each head that is ready, bucket by bucket, and note which are not."
+                return gettext("Cut and weigh what is ready. Write down what became of every head that is left.")
+            return gettext("Cut and weigh each head that is ready, bucket by bucket. Write down which are not.")
 
 
-def due_words(events: Sequence[Event]) -> tuple[DueWords, ...]:
+def due_words(events: Sequence[Event], *, is_blind: bool = False) -> tuple[DueWords, ...]:
     """Say what is due, all days of one kind together; the last visit by itself, as more is done on it.
+
+    In a blind trial no card tells how to mix.
 
     Examples
     --------
@@ -62,7 +67,13 @@ def due_words(events: Sequence[Event]) -> tuple[DueWords, ...]:
     'when the season begins'
     """
     groups = (tuple(group) for _, group in groupby(events, key=lambda event: (event.kind, _is_last_visit(event))))
-    return tuple(DueWords(_title(group), _when(group), event_detail(group[0])) for group in groups)
+    return tuple(DueWords(_title(group), _when(group), _detail(group[0], is_blind=is_blind)) for group in groups)
+
+
+def _detail(event: Event, *, is_blind: bool) -> str:
+    if is_blind and event.kind == "transplant":
+        return gettext("Your adviser sees to the mixing. Set a seedling in each cup.")
+    return event_detail(event)
 
 
 def _is_last_visit(event: Event) -> bool:
@@ -73,7 +84,7 @@ def _title(events: Sequence[Event]) -> str:
     first, last = events[0], events[-1]
     if first.kind != "visit" or first is last:
         return event_title(first)
-    return f"Visits {first.number} to {last.number} of {last.count}"
+    return gettext("Visits {first} to {last} of {all}", first=first.number, last=last.number, all=last.count)
 
 
 def _when(events: Sequence[Event]) -> str:
@@ -81,5 +92,5 @@ def _when(events: Sequence[Event]) -> str:
     if len(known) == len(events):
         return days_words(known)
     if events[0].day == 0:
-        return "when the season begins"
-    return f"{listed([str(event.day) for event in events])} days after sowing"
+        return gettext("when the season begins")
+    return gettext("{days} days after sowing", days=listed([str(event.day) for event in events]))

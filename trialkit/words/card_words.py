@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from trialkit.documents.mixing_card import AcidStart, CardAcid, MixingCard
 from trialkit.documents.recommended import PracticePart
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
+from trialkit.languages import gettext, translatable
 from trialkit.solution.acid_steps import POWDER_TSP_PER_CUP, SOLUTION_TSP_PER_POWDER_TSP, AcidStep
 from trialkit.solution.mixing import Spoons
 from trialkit.words.care_words import dose_by_volume
-from trialkit.words.feed_words import IN_ORDER, part_words
+from trialkit.words.feed_words import IN_ORDER, of_product, part_words
 from trialkit.words.measures import (
     MOST_SPOONS_TSP,
     MeasureSystem,
@@ -25,29 +26,27 @@ from trialkit.words.measures import (
 )
 from trialkit.words.ph_words import (
     ASK_AGAIN,
-    BEYOND_ACID,
     LEARN_ALKALINITY,
     OTHER_WATER,
     READ_AGAIN,
     ROOF_WATER,
-    STOP,
+    beyond_acid_words,
     later_words,
+    stop_words,
 )
-from trialkit.words.treatment_names import treatment_label
+from trialkit.words.phrases import decimals, number
+from trialkit.words.treatment_names import acid_words, treatment_label
 
-BEFORE_MIXING = (
-    "Spoons are level. Acid into water, never water into acid; eyes protected; children and pets away; the label comes "
-    "first."
+BEFORE_MIXING = translatable(
+    "Spoons are level. Pour acid into water, never water into acid. Wear goggles. Keep children and pets away. The "
+    "product's label comes first."
 )
-READ_THE_STRIP = f"stir, wait a minute, read the strip; {STOP}."
-KEEP_THE_AMOUNT = (
-    "If the line in your bucket stands for another volume, keep to the amount, and write that volume down."
+KEEP_THE_AMOUNT = translatable(
+    "Does the line in your bucket stand for another volume? Keep to the amount, and write that volume down."
 )
-UNTIL_GONE = "Stir until nothing is left."
-NO_ACID = "no acid"
-NO_SAFE_STEP = (
-    "No acid goes into this bucket: its water has next to no alkalinity, and the first spoon would make it too sour. "
-    "Read the pH and write it down, with 0 for the acid."
+NO_SAFE_STEP = translatable(
+    "No acid goes into this bucket. Its water has next to no alkalinity: the first spoon would make it too sour. Read "
+    "the pH and write it down, with 0 for the acid."
 )
 
 
@@ -91,7 +90,7 @@ def card_words(card: MixingCard, measures: Measures = "both") -> CardWords:
     """Say a card."""
     system = _system(card, measures)
     return CardWords(
-        treatment_label(card.treatment, ["dose_tsp", "acidifier"], system) or "every bucket",
+        treatment_label(card.treatment, ["dose_tsp", "acidifier"], system) or gettext("every bucket"),
         tuple(_steps(card, system, measures)),
         tuple(_start(start, measures) for start in card.starts),
         tuple((garden, ", ".join(buckets)) for garden, buckets in card.buckets),
@@ -106,12 +105,19 @@ def mixing_words(cards: Sequence[MixingCard], measures: Measures = "both") -> Mi
     return MixingWords(
         (
             _fill(cards[0], measures),
-            *([f"Stir in what the bucket's card says. {IN_ORDER if has_parts else UNTIL_GONE}"] if is_fed else ()),
-            *([KEEP_THE_AMOUNT] if is_fed else ()),
+            *(_what_the_card_says(has_parts=has_parts) if is_fed else ()),
         ),
-        tuple(AcidWay(acid.name or NO_ACID, tuple(_acid_steps(acid, measures))) for acid in acids.values()),
+        tuple(AcidWay(acid_words(acid.name), tuple(_acid_steps(acid, measures))) for acid in acids.values()),
         (_again(has_steps=has_steps),) if acids else (),
     )
+
+
+def _what_the_card_says(*, has_parts: bool) -> Iterator[str]:
+    if has_parts:
+        yield " ".join((gettext("Take what the bucket's card says."), gettext(IN_ORDER)))
+    else:
+        yield gettext("Add what the bucket's card says. Stir until nothing is left.")
+    yield gettext(KEEP_THE_AMOUNT)
 
 
 def bucket_amounts(card: MixingCard, measures: Measures = "both") -> tuple[str, ...]:
@@ -120,16 +126,19 @@ def bucket_amounts(card: MixingCard, measures: Measures = "both") -> tuple[str, 
     dose, system = card.treatment.dose_tsp, _system(card, measures)
     if dose is not None:
         lines.append(_dose(card, dose, system, measures))
-    lines += [f"then {part_words(part.product, part.tsp, part.g_per_tsp, measures)}" for part in card.parts]
+    parts = (part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in card.parts)
+    lines += [gettext("then {amount}", amount=part) for part in parts]
     acid = card.acid
     if acid.step:
-        step = f"{acid.name}, {measure_words(acid.step.tsp, measures)} at a time"
+        told = {"acid": acid.name, "step": measure_words(acid.step.tsp, measures)}
         amounts = [_amount(start.acid, measures) for start in card.starts if start.acid]
-        lines.append(f"{step}; about {amounts[0]} in all, but the strip decides" if amounts else step)
+        step = gettext("{acid}, {step} at a time; the strip decides when to stop.", **told)
+        some = [gettext("Expect about {amount}.", amount=amount) for amount in amounts[:1]]
+        lines.append(" ".join((step, *some)))
     elif acid.use == "none":
-        lines.append(NO_ACID)
+        lines.append(acid_words(None))
     elif acid.use != "not tried":
-        lines.append(f"no {acid.name}: see how to mix")
+        lines.append(gettext("no {acid}: see how to mix", acid=acid.name))
     return tuple(lines)
 
 
@@ -140,32 +149,33 @@ def _system(card: MixingCard, measures: Measures) -> MeasureSystem:
 
 
 def _fill(card: MixingCard, measures: Measures) -> str:
-    return f"Fill the bucket to the line, with {volume_words(card.volume_l, measures)} of your water, and read its pH."
+    volume = volume_words(card.volume_l, measures)
+    return gettext("Fill the bucket to the line, with {volume} of your water, and read its pH.", volume=volume)
 
 
 def _dose(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Measures) -> str:
     if not dose_tsp:
         return teaspoons(dose_tsp)
     beside = "" if card.nutrient_g is None or measures != "both" else f" ({grams_words(card.nutrient_g)})"
-    return f"{teaspoons(dose_tsp, system)} of {card.nutrient}{beside}"
+    return of_product(teaspoons(dose_tsp, system), card.nutrient) + beside
 
 
 def _again(*, has_steps: bool) -> str:
-    again = f" {ASK_AGAIN.format(whom='the adviser')}" if has_steps else ""
-    return f"{READ_AGAIN}, and write it down: it climbs as the bucket stands.{again}"
+    again = gettext("{read_again}, and write it down: it climbs as the bucket stands.", read_again=gettext(READ_AGAIN))
+    return " ".join((again, gettext(ASK_AGAIN, whom=gettext("the adviser")))) if has_steps else again
 
 
 def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Iterator[str]:
     yield _fill(card, measures)
     dose = card.treatment.dose_tsp
     if card.parts:
-        yield IN_ORDER
+        yield gettext(IN_ORDER)
     if dose is not None:
         if dose:
-            rate = _rate(card, dose, system, measures)
-            yield f"Stir in {_dose(card, dose, system, measures)} until nothing is left.{rate}"
+            stir = gettext("Stir in {amount} until nothing is left.", amount=_dose(card, dose, system, measures))
+            yield f"{stir} {_rate(card, dose, system, measures)}"
         else:
-            yield "No nutrient goes into this bucket."
+            yield gettext("No nutrient goes into this bucket.")
         yield from (_part_step(part, measures) for part in card.parts)
     yield from _acid_steps(card.acid, measures)
     if card.acid.use != "not tried":
@@ -175,54 +185,69 @@ def _steps(card: MixingCard, system: MeasureSystem, measures: Measures) -> Itera
 def _rate(card: MixingCard, dose_tsp: float, system: MeasureSystem, measures: Measures) -> str:
     """Say a dose by volume; the amount stays as randomised, and the analysis goes by the volume written down."""
     rate = dose_by_volume(dose_tsp, card.volume_l, system.nutrient_g_per_tsp, measures)
-    return f" That is {rate}. {KEEP_THE_AMOUNT}"
+    return " ".join((gettext("That is {rate}.", rate=rate), gettext(KEEP_THE_AMOUNT)))
 
 
 def _part_step(part: PracticePart, measures: Measures) -> str:
-    return f"Then stir in {part_words(part.product, part.tsp, part.g_per_tsp, measures)} until nothing is left."
+    amount = part_words(part.product, part.tsp, part.g_per_tsp, measures)
+    return gettext("Then stir in {amount} until nothing is left.", amount=amount)
 
 
 def _acid_steps(acid: CardAcid, measures: Measures) -> Iterator[str]:
     """How the acid goes in: never faster than the water that holds the pH least can bear."""
     if acid.use == "none":
-        yield "No acid goes into this bucket. Read the pH and write it down."
+        yield gettext("No acid goes into this bucket. Read the pH and write it down.")
     elif acid.use == "strength unknown":
-        yield (
-            f"Add no {acid.name} yet: products.csv does not tell how strong it is, so nobody can say how much is safe "
-            "at a time. Ask the adviser for a new card."
+        yield gettext(
+            "Add no {acid} yet. Nobody has told how strong it is, so no amount is known to be safe. Ask the adviser "
+            "for a new card.",
+            acid=acid.name,
         )
     elif acid.use == "water unknown":
-        yield (
-            f"Add no {acid.name} yet: nobody has told how much alkalinity this water has, so nobody can say how much "
-            f"is safe at a time. {LEARN_ALKALINITY} Tell the adviser, and get a new card."
+        yield gettext(
+            "Add no {acid} yet. Nobody has told how much alkalinity this water has, so no amount is known to be safe. "
+            "{learn} Tell the adviser, and get a new card.",
+            acid=acid.name,
+            learn=gettext(LEARN_ALKALINITY),
         )
     elif acid.use == "beyond acid":
-        yield f"Add no {acid.name}. {BEYOND_ACID}: ask the adviser; {OTHER_WATER}, and get a new card. {ROOF_WATER}."
+        yield gettext(
+            "Add no {acid}. {beyond_acid}. Ask the adviser for a new card; {other_water}. {roof_water}.",
+            acid=acid.name,
+            beyond_acid=beyond_acid_words(),
+            other_water=gettext(OTHER_WATER),
+            roof_water=gettext(ROOF_WATER),
+        )
     elif acid.use == "no safe step":
-        yield NO_SAFE_STEP
+        yield gettext(NO_SAFE_STEP)
     if acid.step:
         yield from _steps_of(acid, acid.step, measures)
 
 
 def _steps_of(acid: CardAcid, one: AcidStep, measures: Measures) -> Iterator[str]:
-    step = measure_words(one.tsp, measures)
+    told = {"step": measure_words(one.tsp, measures), "acid": acid.name}
+    strip = gettext("Stir, wait a minute, read the strip; {stop}.", stop=stop_words())
     if acid.powder_g_per_tsp is None:
-        yield f"Add {step} of {acid.name} at a time, no more, {READ_THE_STRIP}"
-        yield "Write down how much went in, and the pH before and after."
+        yield " ".join((gettext("Add {step} of {acid} at a time, no more.", **told), strip))
+        yield gettext("Write down how much went in, and the pH before and after.")
         return
     powder = in_measures(measures, teaspoons(POWDER_TSP_PER_CUP), grams_words(acid.powder_g_per_tsp))
-    each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
-    yield (
-        f"Never put {acid.name} into the bucket as powder. Dissolve {powder} in each {each} of water; stir until it is "
-        "clear."
+    cup = in_measures(measures, gettext("cup"), f"{CUP_ML:.0f} mL")
+    yield gettext(
+        "Never put {acid} into the bucket as powder. Dissolve {powder} in each {cup} of water. Stir until it is clear.",
+        acid=acid.name,
+        powder=powder,
+        cup=cup,
     )
-    yield f"Add {step} of this solution at a time, no more, {READ_THE_STRIP}"
+    yield " ".join((gettext("Add {step} of this solution at a time, no more.", **told), strip))
     quarter = SOLUTION_TSP_PER_POWDER_TSP / 4
-    some = f"{quarter * TEASPOON_ML:.0f} mL" if measures == "metric" else f"{quarter:.0f} teaspoons"
-    each_spoon = f"{TEASPOON_ML:.3g} mL" if measures == "metric" else "1"
-    yield (
-        f"Write down the acid as powder: {some} of the solution hold ¼ teaspoon of powder, {each_spoon} holds "
-        f"{1 / SOLUTION_TSP_PER_POWDER_TSP:.2f}. Write down the pH before and after."
+    is_metric = measures == "metric"
+    yield gettext(
+        "Write down the acid as powder: {amount} of the solution hold ¼ teaspoon of powder, {one} holds "
+        "{hundredths}. Write down the pH before and after.",
+        amount=f"{quarter * TEASPOON_ML:.0f} mL" if is_metric else liquid_words(quarter),
+        one=f"{number(TEASPOON_ML)} mL" if is_metric else "1",
+        hundredths=decimals(1 / SOLUTION_TSP_PER_POWDER_TSP, 2),
     )
 
 
@@ -234,7 +259,7 @@ def _start(start: AcidStart, measures: Measures) -> StartWords:
         if start.ph_later:
             amount += f". Left alone, its pH climbs {later_words(*start.ph_later)}"
     elif start.beyond_acid:
-        amount = f"no acid, as it has too much alkalinity for that: ask the adviser; {OTHER_WATER}. {ROOF_WATER}"
+        amount = f"no acid, as it has too much alkalinity for that: {OTHER_WATER}. {ROOF_WATER}"
     else:
         amount = "no acid, as its water would turn sour at the first spoon"
     return StartWords(start.garden, amount, f"{start.alkalinity_mg_l_caco3:.0f} mg/L")
@@ -242,15 +267,16 @@ def _start(start: AcidStart, measures: Measures) -> StartWords:
 
 def _amount(acid: Spoons, measures: Measures) -> str:
     """Say an amount of acid as a cook measures it; of a powder, its solution."""
-    what, powder, liquid_tsp = "", "", acid.tsp
-    if acid.solution_tsp is not None:
-        what, powder, liquid_tsp = (
-            " of the solution",
-            f"; {grams_words(acid.grams or 0.0)} of powder",
-            acid.solution_tsp,
-        )
-    millilitres = f"{acid.millilitres:.0f} mL"
+    is_powder = acid.solution_tsp is not None
+    liquid_tsp = acid.tsp if acid.solution_tsp is None else acid.solution_tsp
+
+    def of_what(amount: str) -> str:
+        return gettext("{amount} of the solution", amount=amount) if is_powder else amount
+
+    metric = f"{acid.millilitres:.0f} mL"
+    powder = [gettext("{grams} of powder", grams=grams_words(acid.grams or 0.0))] if is_powder else []
     if measures == "metric":
-        return f"{millilitres}{what}{powder}, by a measuring cup"
-    kitchen = f"{spoons(liquid_tsp)} tsp" if liquid_tsp <= MOST_SPOONS_TSP else liquid_words(liquid_tsp)
-    return f"{kitchen}{what}" if measures == "kitchen" else f"{kitchen}{what} ({millilitres}{powder})"
+        return " ".join((of_what(metric), *(f"({grams})" for grams in powder)))
+    is_spooned = liquid_tsp <= MOST_SPOONS_TSP
+    told = of_what(gettext("{amount} tsp", amount=spoons(liquid_tsp)) if is_spooned else liquid_words(liquid_tsp))
+    return told if measures == "kitchen" else f"{told} ({'; '.join([metric, *powder])})"

@@ -21,7 +21,7 @@ GROWING: tuple[Handed, ...] = ("pack", "workbook", "phone form", "handout", "pla
 MIXING: tuple[Handed, ...] = (*GROWING, "mix")
 EMPTY_BUCKET_KG = 1.0
 """Of a bucket with its lid (common practice, no source)."""
-COMMON = "common practice, no source"
+COMMON = translatable("common practice, no source")
 
 
 @dataclass(frozen=True)
@@ -65,8 +65,10 @@ CAUTIONS: tuple[Caution, ...] = (
             "label says. Wear goggles, work in fresh air, and have rinse water at hand. Keep children and pets away."
         ),
         translatable("Pour acid into water. Never pour water into acid. Wear goggles."),
-        "Curtis & Tyson, Alabama Extension ANR-652; UMass Extension on adjusting alkalinity; rinse water, fresh air: "
-        + COMMON,
+        translatable(
+            "Curtis & Tyson, Alabama Extension ANR-652; UMass Extension on adjusting alkalinity; rinse water, fresh "
+            "air: common practice, no source"
+        ),
     ),
     Caution(
         "bleach",
@@ -76,7 +78,7 @@ CAUTIONS: tuple[Caution, ...] = (
             "label says, in fresh air. Use it up the same day. Rinse the bucket well before any acid goes near it."
         ),
         translatable("Never mix bleach with acid or vinegar. It makes a toxic gas."),
-        "US EPA: a disinfectant is used as its label says (from memory); chlorine gas: general chemistry",
+        translatable("US EPA: a disinfectant is used as its label says (from memory); chlorine gas: general chemistry"),
     ),
     Caution(
         "plastic",
@@ -86,7 +88,7 @@ CAUTIONS: tuple[Caution, ...] = (
             "chemicals, paint or cleaners."
         ),
         translatable("Use only food-grade buckets."),
-        "US FDA guidance on recycled plastics, as quoted by a maker's statement",
+        translatable("US FDA guidance on recycled plastics, as quoted by a maker's statement"),
     ),
     Caution(
         "drilling",
@@ -107,7 +109,9 @@ CAUTIONS: tuple[Caution, ...] = (
             "a jug or a hose. Do not carry or drag a full one."
         ),
         translatable("A full bucket weighs about {weight}. Fill it where it stays."),
-        "worked out: water by its density, an empty bucket of about one kilogram (common practice, no source)",
+        translatable(
+            "worked out: water by its density, an empty bucket of about one kilogram (common practice, no source)"
+        ),
     ),
     Caution(
         "drowning",
@@ -117,7 +121,7 @@ CAUTIONS: tuple[Caution, ...] = (
             "never leave an open one, not for a minute. Empty those that are not in use."
         ),
         translatable("A small child can drown in a bucket. Keep the lid on. Keep the bucket out of reach."),
-        "US Consumer Product Safety Commission, warnings about buckets (from memory)",
+        translatable("US Consumer Product Safety Commission, warnings about buckets (from memory)"),
     ),
     Caution(
         "mosquitoes",
@@ -127,7 +131,7 @@ CAUTIONS: tuple[Caution, ...] = (
             "unused holes, and look at them at least every five days."
         ),
         translatable("Look for mosquitoes at lids and gaps every five days."),
-        "US CDC and county health pages: about 7 to 10 days from egg to adult",
+        translatable("US CDC and county health pages: about 7 to 10 days from egg to adult"),
     ),
     Caution(
         "fertiliser",
@@ -151,7 +155,9 @@ CAUTIONS: tuple[Caution, ...] = (
             "Wash your hands before you pick. Do not pick when you are ill. Rinse leaves under running water. Keep "
             "them cold."
         ),
-        "Virginia Cooperative Extension SPES-467NP; US CDC on washing hands, US FDA on produce (from memory)",
+        translatable(
+            "Virginia Cooperative Extension SPES-467NP; US CDC on washing hands, US FDA on produce (from memory)"
+        ),
         GROWING,
     ),
     Caution(
@@ -162,14 +168,14 @@ CAUTIONS: tuple[Caution, ...] = (
             "allowed, add as much water again, and pour it onto garden soil, away from wells."
         ),
         translatable("Do not pour used water into drains or streams. Ask where it may go."),
-        "the US Clean Water Act, as named by secondary pages; dilution: " + COMMON,
+        translatable("the US Clean Water Act, as named by secondary pages; dilution: common practice, no source"),
     ),
     Caution(
         "claims",
         translatable("What this page is"),
         translatable("Local evidence from the gardens and the season named here, not a guarantee."),
         translatable("This is what we saw in local gardens. It is not a promise."),
-        "ICH E9: claims state what they rest on",
+        translatable("ICH E9: claims state what they rest on"),
         ("handout", "evidence"),
     ),
 )
@@ -189,7 +195,7 @@ def cautions_for(
     """
     amounts = _amounts(volume_l, measures)
     return tuple(
-        CautionWords(one.code, gettext(one.title), gettext(one.text, **amounts), one.source)
+        CautionWords(one.code, gettext(one.title), gettext(one.text, **amounts), gettext(one.source))
         for one in CAUTIONS
         if handed in one.handed and (with_acid or one.code != "acid")
     )

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trialkit.domain.units import Measures
+from trialkit.languages import gettext, translatable
 from trialkit.solution.mixing import by_spoons
 from trialkit.solution.nutrients import Scarce
 from trialkit.words.measures import grams_words, in_measures, level_teaspoons
 from trialkit.words.phrases import in_percent
 
-IN_ORDER = (
-    "They go in this order into the full bucket, each stirred in until nothing is left before the next; never two of "
-    "them dry or in one cup, where calcium and the others turn to grit that plants cannot use."
+IN_ORDER = translatable(
+    "Put them in this order into the full bucket. Stir each until nothing is left, then add the next. Never mix two of "
+    "them dry or in one cup: calcium and the others turn to grit that plants cannot use."
 )
 SCARCE: Mapping[Scarce, str] = {
     "Ca": (
@@ -51,9 +52,20 @@ def part_words(product: str, tsp: float, g_per_tsp: float, measures: Measures = 
     """
     kitchen, grams = _part(tsp, g_per_tsp)
     if kitchen is None:
-        return f"{grams} of {product}, by a scale"
-    beside = f" ({grams})" if measures == "both" else ""
-    return f"{grams if measures == 'metric' else kitchen} of {product}{beside}"
+        return gettext("{amount} of {product}, by a scale", amount=grams, product=product)
+    told = of_product(grams if measures == "metric" else kitchen, product)
+    return f"{told} ({grams})" if measures == "both" else told
+
+
+def of_product(amount: str, product: str) -> str:
+    """Say an amount of something.
+
+    Examples
+    --------
+    >>> of_product("15 g", "Epsom salt")
+    '15 g of Epsom salt'
+    """
+    return gettext("{amount} of {product}", amount=amount, product=product)
 
 
 def part_amount(tsp: float, g_per_tsp: float, measures: Measures = "both") -> str:
@@ -65,7 +77,9 @@ def part_amount(tsp: float, g_per_tsp: float, measures: Measures = "both") -> st
     ('3 level teaspoons (15 g)', '15 g', '0.5 g, by a scale')
     """
     kitchen, grams = _part(tsp, g_per_tsp)
-    return f"{grams}, by a scale" if kitchen is None else in_measures(measures, kitchen, grams)
+    if kitchen is None:
+        return gettext("{amount}, by a scale", amount=grams)
+    return in_measures(measures, kitchen, grams)
 
 
 def _part(tsp: float, g_per_tsp: float) -> tuple[str | None, str]:

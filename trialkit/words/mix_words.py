@@ -13,15 +13,15 @@ from trialkit.words.feed_words import IN_ORDER, part_words, scarce_words
 from trialkit.words.measures import grams_words, liquid_words, measure_words, spoons, volume_words
 from trialkit.words.ph_words import (
     ASK_AGAIN,
-    BEYOND_ACID,
     LEARN_ALKALINITY,
     OTHER_WATER,
     READ_AGAIN,
     ROOF_WATER,
-    STOP,
     WATER_WITHOUT_ALKALINITY,
+    beyond_acid_words,
     later_words,
     share_words,
+    stop_words,
 )
 from trialkit.words.phrases import between
 
@@ -122,7 +122,7 @@ def _step(step: AcidStep, acid: MixAmount) -> str:
     powder = NO_POWDER if acid.solution_tsp is not None else ""
     return (
         f"Add it in steps of {measure_words(step.tsp)} ({step.millilitres:.3g} mL) at most; after each stir, wait a "
-        f"minute, read the strip, and {STOP}.{powder}"
+        f"minute, read the strip, and {stop_words()}.{powder}"
     )
 
 
@@ -162,8 +162,8 @@ def note_words(note: MixNote) -> str:
         )
     if note.code == "beyond acid":
         return (
-            f"{BEYOND_ACID}: so much of it feeds microbes, and the pH climbs back. This water has {note.value:.0f}: "
-            f"{OTHER_WATER}. {ROOF_WATER}."
+            f"{beyond_acid_words()}: so much of it feeds microbes, and the pH climbs back. This water has "
+            f"{note.value:.0f}: {OTHER_WATER}. {ROOF_WATER}."
         )
     if note.code == "no safe step of acid":
         smallest = f"{measure_words(note.value)} ({note.value * TEASPOON_ML:.2g} mL)"
@@ -208,8 +208,8 @@ def table_lines(table: MixTableAnswer) -> Iterator[str]:
         ends = between(row.ph_at_lower, row.ph_at_upper)
         told, millilitres, step = _class_amounts(row)
         yield f"{row.name:<12}{f'{row.lower:.0f}-{row.upper:.0f}':>10}{told:>28}{millilitres:>6}{step:>24}{ends:>20}"
-    yield f"Stir after each step, wait a minute, read the strip; {STOP}, however little it took."
-    yield f"{BEYOND_ACID}: {OTHER_WATER}. {ROOF_WATER}."
+    yield f"Stir after each step, wait a minute, read the strip; {stop_words()}, however little it took."
+    yield f"{beyond_acid_words()}: {OTHER_WATER}. {ROOF_WATER}."
     acid = [row for row in table.rows if row.step]
     if acid:
         again = ASK_AGAIN.format(whom="the adviser")

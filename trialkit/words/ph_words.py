@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 from trialkit.domain.ph_window import WINDOW_PH
+from trialkit.languages import gettext, translatable
 from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
 from trialkit.solution.acids import VINEGAR_PCT
-from trialkit.words.phrases import in_percent
+from trialkit.words.phrases import in_percent, number
 
-WINDOW = f"{WINDOW_PH[0]:g} to {WINDOW_PH[1]:g}"
-"""Where a strip says to stop."""
-STOP = f"stop between pH {WINDOW_PH[0]:g} and {WINDOW_PH[1]:g}"
-READ_AGAIN = "Read the pH again in two days, and then every week"
-ASK_AGAIN = "Is it too high then? Ask {whom} before you add more acid. It goes in by the same steps."
+READ_AGAIN = translatable("Read the pH again in two days, and then every week")
+ASK_AGAIN = translatable("Is it too high then? Ask {whom} before you add more acid. It goes in by the same steps.")
 """After the pH has climbed: how often acid may be added again is common practice, no source, so somebody is asked."""
-LEARN_ALKALINITY = (
+LEARN_ALKALINITY = translatable(
     "The water supplier's yearly report tells it, or a drop test; a well needs a test of its own. A softener leaves "
     "the alkalinity in the water and adds sodium: take water from a tap before it. Rain water has next to none and "
     "needs no acid."
 )
-BEYOND_ACID = f"Above {HIGHEST_ALKALINITY_MG_L:g} mg/L alkalinity is too much for acid"
-OTHER_WATER = "use reverse-osmosis or distilled water, or a blend with one of these"
-ROOF_WATER = "Untreated roof water may carry germs: keep it off the leaves"
+OTHER_WATER = translatable("use reverse-osmosis or distilled water, or a blend with one of these")
+ROOF_WATER = translatable("Untreated roof water may carry germs: keep it off the leaves")
 """Rain serves roots; what birds leave on a roof is not for leaves that are eaten raw (common practice, no source)."""
 WATER_WITHOUT_ALKALINITY = "reverse-osmosis, distilled or rain water"
 """Waters of next to no alkalinity."""
@@ -34,6 +31,23 @@ LEAST_CLIMB_PH = 0.05
 """A smaller climb is not told: it is gone in rounding."""
 
 
+def stop_words() -> str:
+    """Say to stop there, as the end of a sentence.
+
+    Examples
+    --------
+    >>> stop_words()
+    'stop between pH 5.5 and 6'
+    """
+    low, high = map(number, WINDOW_PH)
+    return gettext("stop between pH {low} and {high}", low=low, high=high)
+
+
+def beyond_acid_words() -> str:
+    """Say from where on acid is of no use."""
+    return gettext("Above {limit} mg/L alkalinity is too much for acid", limit=number(HIGHEST_ALKALINITY_MG_L))
+
+
 def later_words(ph_standing: float, ph_acid_eaten: float) -> str:
     """Say where the pH of a bucket goes that nobody touches: towards what the air leaves, then as the acid is eaten.
 
@@ -42,12 +56,12 @@ def later_words(ph_standing: float, ph_acid_eaten: float) -> str:
     Examples
     --------
     >>> later_words(7.3, 8.24)
-    'towards 7.3 in a day or two as carbon dioxide leaves, and up to 8.2 in a week or so as microbes eat the acid'
+    'towards 7.3 in a day or two, as carbon dioxide leaves. In a week or so microbes eat the acid, and it reaches 8.2'
     """
-    first = f"towards {ph_standing:.1f} in a day or two as carbon dioxide leaves"
+    first = f"towards {ph_standing:.1f} in a day or two, as carbon dioxide leaves"
     if ph_acid_eaten - ph_standing < LEAST_CLIMB_PH:
         return first
-    return f"{first}, and up to {ph_acid_eaten:.1f} in a week or so as microbes eat the acid"
+    return f"{first}. In a week or so microbes eat the acid, and it reaches {ph_acid_eaten:.1f}"
 
 
 def share_words(rain_share: float) -> str:

@@ -208,9 +208,7 @@ def days_words(days: Sequence[date]) -> str:
     '30 and 31 December 2026; 2 January, 1 February 2027'
     """
     if spoken() != ENGLISH:
-        *others, last = days
-        told = (day_in(day, "MMMMd" if day.year == last.year else "yMMMMd") for day in others)
-        return listed([*told, day_in(last, "yMMMMd")])
+        return _days_elsewhere(days)
     years = []
     for year, of_year in groupby(days, key=lambda day: day.year):
         months = (
@@ -219,6 +217,20 @@ def days_words(days: Sequence[date]) -> str:
         )
         years.append(f"{', '.join(months)} {year}")
     return "; ".join(years)
+
+
+def _days_elsewhere(days: Sequence[date]) -> str:
+    """Name days in a language other than English, those of a month together where it puts the day before the month."""
+    last, told, several = days[-1], [], False
+    for _, month in groupby(days, key=lambda day: (day.year, day.month)):
+        *others, end = month
+        words = day_in(end, "MMMMd" if end.year == last.year and end.month != last.month else "yMMMMd")
+        if words.startswith(f"{end.day} "):
+            told.append(listed([str(day.day) for day in (*others, end)]) + words.removeprefix(str(end.day)))
+            several = several or bool(others)
+        else:
+            told += [*(day_in(day, "MMMMd") for day in others), words]
+    return "; ".join(told) if several else listed(told)
 
 
 def short_day(day: date) -> str:

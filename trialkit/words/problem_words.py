@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.problems import Problem, ToldProblem
+from trialkit.languages import gettext, translatable
 from trialkit.tables.rule_book import RULES
 from trialkit.words.budget_words import budget_words
 from trialkit.words.message_words import MessageWords, by_name, fill_in, messages_of
@@ -18,12 +19,12 @@ if TYPE_CHECKING:
     from trialkit.tables.table_schema import Field
 
 ACCEPTED = {
-    "choices": "one of {choices}",
-    "either": "{yes} or {no}",
-    "range": "{minimum} to {maximum}[[ {unit}]]",
-    "label": "letters, figures and hyphens",
-    "name": "a short name of letters and figures",
-    "length": "at most {most} characters",
+    "choices": translatable("one of {choices}"),
+    "either": translatable("{yes} or {no}"),
+    "range": translatable("{minimum} to {maximum}[[ {unit}]]"),
+    "label": translatable("letters, figures and hyphens"),
+    "name": translatable("a short name of letters and figures"),
+    "length": translatable("at most {most} characters"),
     "type": "a {type}",
 }
 """Which values a column accepts, by the kind of its limit."""
@@ -375,7 +376,7 @@ def _of_schema(table: Any, column: str | None, of_rule: str) -> dict[str, str]:
 
 
 def accepted_words(field: Field) -> str:
-    """Say which values a column accepts.
+    """Say which values a column accepts, in the language that is spoken.
 
     Examples
     --------
@@ -384,4 +385,7 @@ def accepted_words(field: Field) -> str:
     '1 to 2000 g'
     """
     kind, limits = field.accepted()
-    return fill_in(ACCEPTED[kind], {name: limit for name, limit in limits.items() if limit is not None})
+    known = {name: limit for name, limit in limits.items() if limit is not None}
+    if kind == "either":
+        known = {name: field.said(str(value)) for name, value in known.items()}
+    return fill_in(gettext(ACCEPTED[kind]), known)

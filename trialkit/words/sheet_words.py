@@ -8,10 +8,11 @@ from typing import Annotated
 
 from trialkit.domain.table_names import TableName
 from trialkit.domain.units import GALLON_L, OUNCE_G, TEASPOON_ML, Measures
+from trialkit.languages import gettext, translatable
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.phrases import number
 
-KITCHEN_UNITS: Mapping[str, str] = {"weight_g": "oz", "volume_l": "US gal"}
+KITCHEN_UNITS: Mapping[str, str] = {"weight_g": "oz", "volume_l": translatable("US gal")}
 
 
 @dataclass(frozen=True)
@@ -29,17 +30,20 @@ class SheetMeasures:
         """Head a column of a table."""
         field = load_schema(table).field(name)
         unit = self._unit(name)
-        return f"{field.title} ({unit})" if unit else field.heading
+        return f"{gettext(field.title)} ({unit})" if unit else field.heading
 
     def _unit(self, name: str) -> str | None:
         if self.measures == "kitchen":
-            return KITCHEN_UNITS.get(name)
+            return gettext(KITCHEN_UNITS[name]) if name in KITCHEN_UNITS else None
         if self.measures != "metric":
             return None
         if name == "nutrient_tsp":
             return "g" if self.nutrient_g_per_tsp else None
         if name == "acid_tsp":
-            kinds = ("mL" if self.has_liquid_acid else "", "powder: teaspoons" if self.has_powdered_acid else "")
+            kinds = (
+                "mL" if self.has_liquid_acid else "",
+                gettext("powder: teaspoons") if self.has_powdered_acid else "",
+            )
             return ", ".join(filter(None, kinds)) or None
         return None
 
@@ -47,14 +51,14 @@ class SheetMeasures:
     def for_typing(self) -> str:
         """Say what the sheet's units are in those of the tables; nothing where they are the same."""
         parts = ", ".join(self._conversions())
-        return f"Whoever types this in: {parts}." if parts else ""
+        return gettext("Whoever types this in: {parts}.", parts=parts) if parts else ""
 
     def _conversions(self) -> Iterator[str]:
         if self.measures == "kitchen":
-            yield f"1 oz is {number(OUNCE_G, 4)} g"
-            yield f"1 US gal is {number(GALLON_L, 4)} L"
+            yield f"1 oz = {number(OUNCE_G, 4)} g"
+            yield gettext("1 US gal = {litres} L", litres=number(GALLON_L, 4))
         elif self.measures == "metric":
             if self.nutrient_g_per_tsp:
-                yield f"{number(self.nutrient_g_per_tsp)} g of nutrient are 1 teaspoon"
+                yield gettext("{grams} g of nutrient = 1 teaspoon", grams=number(self.nutrient_g_per_tsp))
             if self.has_liquid_acid:
-                yield f"{number(TEASPOON_ML)} mL of acid are 1 teaspoon"
+                yield gettext("{amount} mL of acid = 1 teaspoon", amount=number(TEASPOON_ML))

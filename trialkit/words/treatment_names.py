@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trialkit.domain.treatment import NO_PRODUCT, Level, Treatment
+from trialkit.languages import gettext
 from trialkit.words.measures import KITCHEN, MeasureSystem, short_dose, teaspoons
+from trialkit.words.phrases import listed
 
 
 def acid_words(acidifier: Level | None) -> str:
@@ -16,7 +18,7 @@ def acid_words(acidifier: Level | None) -> str:
     >>> acid_words("none"), acid_words("white vinegar 5 %")
     ('no acid', 'white vinegar 5 %')
     """
-    return "no acid" if acidifier in (NO_PRODUCT, "", None) else str(acidifier)
+    return gettext("no acid") if acidifier in (NO_PRODUCT, "", None) else str(acidifier)
 
 
 def level_words(column: str, level: Level | None, system: MeasureSystem = KITCHEN) -> str:
@@ -56,12 +58,17 @@ def treatment_words(treatment: Treatment, system: MeasureSystem = KITCHEN) -> st
     parts = []
     if treatment.dose_tsp is not None:
         dose = teaspoons(treatment.dose_tsp, system)
-        parts.append(dose if treatment.dose_tsp == 0 else f"{dose} of nutrient a bucket")
+        parts.append(dose if treatment.dose_tsp == 0 else gettext("{dose} of nutrient a bucket", dose=dose))
     if treatment.acidifier is not None:
         parts.append(acid_words(treatment.acidifier))
-    if treatment.cultivar is None:
-        return " and ".join(parts)
-    return f"{treatment.cultivar} with {' and '.join(parts)}" if parts else treatment.cultivar
+    if not parts:
+        return treatment.cultivar or ""
+    told = listed(parts)
+    return (
+        told
+        if treatment.cultivar is None
+        else gettext("{cultivar} with {told}", cultivar=treatment.cultivar, told=told)
+    )
 
 
 def treatment_label(treatment: Treatment, columns: Sequence[str], system: MeasureSystem = KITCHEN) -> str:

@@ -12,6 +12,19 @@
   let camera = null;
   let keeps = true;
 
+  // What is said: the English words of this script, or what stands for them in the language of the form.
+  function filled(text, parts) {
+    return text.replace(/\{(\w+)\}/g, (whole, name) => name in parts ? parts[name] : whole);
+  }
+  function say(text, parts = {}) {
+    return filled(form.words && form.words[text] || text, parts);
+  }
+  function sayCount(one, many, number, parts = {}) {
+    const forms = form.words && form.words[one];
+    return filled(forms ? forms[form.plurals[number < 200 ? number : 100 + number % 100]] : number === 1 ? one : many, { number, ...parts });
+  }
+  const listed = value => say(value.replace(/_/g, " "));
+
   // Elements. Text from the trial is only ever text.
   function make(tag, attributes, ...children) {
     const one = document.createElement(tag);
@@ -48,42 +61,45 @@
     const value = plain(field, text);
     return inOunces(field) && value && isNumber(value) ? short(Number(value) / form.gramsInAnOunce, 2) : text;
   }
+  function withUnit(field, value) {
+    return value + (field.unit ? " " + field.unit : "");
+  }
   function isNumber(value) {
     return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(value);
   }
   function readAs(field, typed) {
     const value = plain(field, typed);
     if ((field.type !== "number" && field.type !== "integer") || !isNumber(value)) return "";
-    if (inOunces(field)) return "Read as " + value + " oz, kept as " + kept(field, typed) + " g. ";
-    return value === typed ? "" : "Read as " + value + (field.unit ? " " + field.unit : "") + ". ";
+    if (inOunces(field)) return say("Read as {ounces} oz, kept as {grams} g.", { ounces: value, grams: kept(field, typed) }) + " ";
+    return value === typed ? "" : say("Read as {value}.", { value: withUnit(field, value) }) + " ";
   }
   function fault(field, text) {
     const value = plain(field, text || "");
     if (!value) return "";
-    if (field.enum && !field.enum.includes(value)) return "Please choose from the list.";
+    if (field.enum && !field.enum.includes(value)) return say("Please choose from the list.");
     if (field.type === "number" || field.type === "integer") {
-      if (!isNumber(value)) return "This is not a number. Write figures only, without a unit.";
-      if (field.type === "integer" && !/^[+-]?\d+$/.test(value)) return "Write a whole number.";
-      if (field.minimum !== undefined && Number(value) < field.minimum) return "Too small: expected " + field.expected + ".";
-      if (field.maximum !== undefined && Number(value) > field.maximum) return "Too large: expected " + field.expected + ".";
+      if (!isNumber(value)) return say("This is not a number. Write figures only, without a unit.");
+      if (field.type === "integer" && !/^[+-]?\d+$/.test(value)) return say("Write a whole number.");
+      if (field.minimum !== undefined && Number(value) < field.minimum) return say("Too small: expected {expected}.", field);
+      if (field.maximum !== undefined && Number(value) > field.maximum) return say("Too large: expected {expected}.", field);
     }
     if (field.type === "date") {
       const day = new Date(value + "T00:00:00Z");
-      if (!/^\d{4}-\d\d-\d\d$/.test(value) || isNaN(day) || day.toISOString().slice(0, 10) !== value) return "This is not a day.";
-      if (field.minimum && value < field.minimum || field.maximum && value > field.maximum) return "Expected " + field.expected + ".";
+      if (!/^\d{4}-\d\d-\d\d$/.test(value) || isNaN(day) || day.toISOString().slice(0, 10) !== value) return say("This is not a day.");
+      if (field.minimum && value < field.minimum || field.maximum && value > field.maximum) return say("Expected {expected}.", field);
     }
-    if (field.pattern && !new RegExp("^(?:" + field.pattern + ")$", "u").test(value)) return "Expected " + field.expected + ".";
-    if (field.maxLength && [...value].length > field.maxLength) return "Too long: at most " + field.maxLength + " characters.";
+    if (field.pattern && !new RegExp("^(?:" + field.pattern + ")$", "u").test(value)) return say("Expected {expected}.", field);
+    if (field.maxLength && [...value].length > field.maxLength) return say("Too long: at most {maxLength} characters.", field);
     return "";
   }
   // Rules between the fields of one head; the same as those of the check.
   function crossFault(record, name) {
     const outcome = record.outcome || "";
-    if ((outcome === "harvested" && name === "weight_g" || form.cut.includes(outcome) && name === "harvested_on") && !record[name]) return "Needed, as the head was harvested.";
-    if (form.cut.includes(outcome) && outcome !== "harvested" && name === "weight_g" && record[name]) return "Leave this empty, as the outcome says that the head was not weighed.";
-    if (form.notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return "Leave this empty, as the outcome says that the head was not cut.";
-    if (name === "harvested_on" && record.transplanted_on && record.harvested_on && record.harvested_on < record.transplanted_on) return "This is before the day of transplanting.";
-    if (name === "last_not_ready_on" && record.last_not_ready_on && (record.last_not_ready_on < (record.transplanted_on || "") || record.harvested_on && record.last_not_ready_on > record.harvested_on)) return "Expected a day from transplanting to harvest.";
+    if ((outcome === "harvested" && name === "weight_g" || form.cut.includes(outcome) && name === "harvested_on") && !record[name]) return say("Needed, as the head was harvested.");
+    if (form.cut.includes(outcome) && outcome !== "harvested" && name === "weight_g" && record[name]) return say("Leave this empty, as the outcome says that the head was not weighed.");
+    if (form.notCut.includes(outcome) && (name === "weight_g" || name === "harvested_on") && record[name]) return say("Leave this empty, as the outcome says that the head was not cut.");
+    if (name === "harvested_on" && record.transplanted_on && record.harvested_on && record.harvested_on < record.transplanted_on) return say("This is before the day of transplanting.");
+    if (name === "last_not_ready_on" && record.last_not_ready_on && (record.last_not_ready_on < (record.transplanted_on || "") || record.harvested_on && record.last_not_ready_on > record.harvested_on)) return say("Expected a day from transplanting to harvest.");
     return "";
   }
   function message(table, field, record) {
@@ -93,16 +109,16 @@
     if (cross) return cross;
     if (table === "heads" && field.name === "outcome" && isGrowing(record)) return "";
     if (table === "heads" && field.name === "transplanted_on" && form.saysNothing.includes(record.outcome)) return "";
-    return field.required && !record[field.name] && isTouched(table, record) ? "Needed." : "";
+    return field.required && !record[field.name] && isTouched(table, record) ? say("Needed.") : "";
   }
   // What is no fault, but worth another look at the scale or the meter while one stands before it.
   function oddity(table, field, record) {
     const value = Number(plain(field, record[field.name] || ""));
     if (!record[field.name] || fault(field, record[field.name])) return "";
-    const again = (field.unit === "g" ? "Weigh" : "Read") + " again, and leave it if it is right.";
-    if (value < field.usualMinimum || value > field.usualMaximum) return "Unusual: mostly " + field.usualMinimum + " to " + field.usualMaximum + (field.unit ? " " + field.unit : "") + ". " + again;
+    const again = " " + (field.unit === "g" ? say("Weigh again. If it is right, leave it.") : say("Read again. If it is right, leave it."));
+    if (value < field.usualMinimum || value > field.usualMaximum) return say("Unusual: mostly {least} to {most}.", { least: field.usualMinimum, most: withUnit(field, field.usualMaximum) }) + again;
     const days = (Date.parse(record.harvested_on) - Date.parse(record.transplanted_on)) / 86400000;
-    if (table === "heads" && field.name === "weight_g" && days > 0 && value / days > form.mostGramsADay) return "Unusual: more than " + form.mostGramsADay + " g for each day since planting. " + again;
+    if (table === "heads" && field.name === "weight_g" && days > 0 && value / days > form.mostGramsADay) return say("Unusual: more than {mostGramsADay} g for each day since planting.", form) + again;
     return "";
   }
   function isGrowing(record) {
@@ -164,10 +180,10 @@
     const planted = heads.filter(record => record.transplanted_on).length;
     const row = rowOfDay("solution", { bucket });
     const words = {
-      planting: planted === form.heads ? "planted" : planted ? planted + " of " + form.heads + " planted" : "not planted yet",
-      mixing: row && isMixing(row) ? (row.acid_tsp || !form.buckets.find(one => one.id === bucket).acid ? "written down" : "acid to write down") : state.solution.some(one => one.bucket === bucket && isMixing(one)) ? "mixed before" : "not mixed yet",
-      readings: row && (row.ph_before || row.ec_ms_cm) ? "read" : "not read yet",
-      harvest: wrong ? number(wrong, "head", "heads") + " to complete" : done === form.heads ? "complete" : done ? done + " of " + form.heads + " heads" : planted ? "growing" : "nothing yet",
+      planting: planted === form.heads ? say("planted") : planted ? say("{planted} of {heads} planted", { planted, heads: form.heads }) : say("not planted yet"),
+      mixing: row && isMixing(row) ? (row.acid_tsp || !form.buckets.find(one => one.id === bucket).acid ? say("written down") : say("acid to write down")) : state.solution.some(one => one.bucket === bucket && isMixing(one)) ? say("mixed before") : say("not mixed yet"),
+      readings: row && (row.ph_before || row.ec_ms_cm) ? say("read") : say("not read yet"),
+      harvest: wrong ? sayCount("{number} head to complete", "{number} heads to complete", wrong) : done === form.heads ? say("complete") : done ? say("{done} of {heads} heads", { done, heads: form.heads }) : planted ? say("growing") : say("nothing yet"),
     };
     words.other = words.harvest;
     return [words[state.task], done];
@@ -188,7 +204,7 @@
     } catch (error) {
       keeps = false;
     }
-    if (!keeps) banner("This phone cannot keep what you type. Save the file after each bucket: what is not saved is gone when you close this page.");
+    if (!keeps) banner(say("This phone cannot keep what you type. Save the file after each bucket: what is not saved is gone when you close this page."));
   }
   function isState(found) {
     const isRow = row => row && typeof row === "object" && Object.values(row).every(value => typeof value === "string");
@@ -205,9 +221,9 @@
       state = found;
     } catch (error) {
       if (text === null) return;
-      const rescue = make("button", { type: "button" }, "Save what can be saved");
+      const rescue = make("button", { type: "button" }, say("Save what can be saved"));
       rescue.addEventListener("click", () => download(text, "damaged-record.txt"));
-      banner("What was kept on this phone is damaged and cannot be shown. Save it before you go on, and send it to the adviser.", rescue);
+      banner(say("What was kept on this phone is damaged and cannot be shown. Save it before you go on, and send it to the adviser."), rescue);
       try { localStorage.setItem(key + ":damaged", text); } catch (full) { /* it can still be saved by the button */ }
     }
   }
@@ -217,7 +233,7 @@
       localStorage.setItem(key, JSON.stringify(state));
     } catch (error) {
       keeps = false;
-      banner("This phone cannot keep any more of what you type. Save the file now.");
+      banner(say("This phone cannot keep any more of what you type. Save the file now."));
     }
   }
   function changed() {
@@ -258,7 +274,8 @@
     download(exported(), fileName());
     handedOver();
     const wrong = marked();
-    say("File saved" + (wrong ? ", with " + wrong + (wrong > 1 ? " entries" : " entry") + " marked to look at" : "") + ". Send it to the adviser. If no file appeared, use Copy as text.");
+    const marks = wrong ? " " + sayCount("{number} entry is marked to look at.", "{number} entries are marked to look at.", wrong) : "";
+    tell(say("File saved.") + marks + " " + say("Send it to the adviser. If no file appeared, use Copy as text."));
   }
   async function copy() {
     const text = exported();
@@ -267,14 +284,14 @@
     by("copied-text").select();
     try {
       await navigator.clipboard.writeText(text);
-      say("Copied. Paste it into a message to the adviser.");
+      tell(say("Copied. Paste it into a message to the adviser."));
     } catch (error) {
-      say("Copy the text in the box below and paste it into a message to the adviser.");
+      tell(say("Copy the text in the box below and paste it into a message to the adviser."));
     }
   }
   function share() {
     const file = new File([exported()], fileName(), { type: "application/json" });
-    navigator.share({ files: [file] }).then(handedOver, () => say("Not shared. Use Save file."));
+    navigator.share({ files: [file] }).then(handedOver, () => tell(say("Not shared. Use Save file.")));
   }
 
   // Going on from a saved file: what is empty here is filled, what differs is asked about.
@@ -289,31 +306,32 @@
       found = JSON.parse(text);
       if (crc32(JSON.stringify(found.tables)) !== found.check) throw new Error("changed");
     } catch (error) {
-      say("This file cannot be read: it is not a saved record, or was changed or cut off on its way.");
+      tell(say("This file cannot be read. It is not a saved record, or it was changed or cut off on its way."));
       return;
     }
     for (const mark of ["format", "trial", "layout", "form", "site"]) if (found[mark] !== form[mark]) {
-      say("This file belongs to another trial or garden, so it was not opened.");
+      tell(say("This file belongs to another trial or garden, so it was not opened."));
       return;
     }
     const differing = [];
-    let filled = 0;
-    const take = (record, row, label) => {
+    let fresh = 0;
+    const take = (table, record, row, label) => {
       for (const [column, value] of Object.entries(row)) {
         if (typeof value !== "string" || record[column] === value) continue;
-        if (record[column]) differing.push({ record, column, value, label });
-        else { record[column] = value; filled++; }
+        if (record[column]) differing.push({ table, record, column, value, label });
+        else { record[column] = value; fresh++; }
       }
     };
-    for (const row of found.tables.heads || []) take(state.heads[row.bucket + "|" + row.head] ||= {}, without(row, ["bucket", "head"]), "bucket " + row.bucket + ", head " + row.head);
-    for (const row of found.tables.solution || []) take(match(state.solution, row, ["bucket", "measured_on"]), row, "bucket " + row.bucket + ", " + row.measured_on);
-    for (const row of found.tables.visits || []) take(match(state.visits, without(row, ["site"]), ["visited_on"]), without(row, ["site"]), "visit " + row.visited_on);
+    for (const row of found.tables.heads || []) take("heads", state.heads[row.bucket + "|" + row.head] ||= {}, without(row, ["bucket", "head"]), say("bucket {bucket}, head {head}", row));
+    for (const row of found.tables.solution || []) take("solution", match(state.solution, row, ["bucket", "measured_on"]), row, say("bucket {bucket}, {measured_on}", row));
+    for (const row of found.tables.visits || []) take("visits", match(state.visits, without(row, ["site"]), ["visited_on"]), without(row, ["site"]), say("visit of {visited_on}", row));
     if (!state.by && found.by) state.by = String(found.by);
     by("by").value = state.by;
     ask(differing);
     changed();
     draw();
-    say("Opened: " + filled + (filled === 1 ? " entry" : " entries") + " filled in" + (differing.length ? ", " + differing.length + " to choose below." : "."));
+    const choices = differing.length ? " " + sayCount("{number} differs: choose below.", "{number} differ: choose below.", differing.length) : "";
+    tell(sayCount("Opened: {number} entry filled in.", "Opened: {number} entries filled in.", fresh) + choices);
   }
   function without(row, names) {
     return Object.fromEntries(Object.entries(row).filter(([name]) => !names.includes(name)));
@@ -325,13 +343,15 @@
   }
   function ask(differing) {
     by("conflicts").replaceChildren(...differing.map(one => {
-      const box = make("div", { class: "banner" }, make("p", {}, one.label + ", " + one.column + ": here " + one.record[one.column] + ", in the file " + one.value + "."));
+      const field = form.tables[one.table].find(field => field.name === one.column);
+      const [here, there] = [one.record[one.column], one.value].map(value => field.enum || field.words ? listed(value) : value);
+      const box = make("div", { class: "banner" }, make("p", {}, say("{label}, {title}: here {here}, in the file {there}.", { label: one.label, title: field.title, here, there })));
       const choice = (words, taken) => {
         const button = make("button", { type: "button" }, words);
         button.addEventListener("click", () => { if (taken) one.record[one.column] = one.value; box.remove(); changed(); draw(); });
         return button;
       };
-      box.append(make("div", { class: "buttons" }, choice("Keep what is here", false), choice("Take the file's", true)));
+      box.append(make("div", { class: "buttons" }, choice(say("Keep what is here"), false), choice(say("Take the file's"), true)));
       return box;
     }));
   }
@@ -342,7 +362,7 @@
     const notes = [id + "-hint", id + "-error", id + "-said"].slice(entered ? 1 : 0).join(" ");
     let input;
     if (field.enum || field.words) {
-      input = make("select", { id, "aria-describedby": notes }, make("option", { value: "" }, ""), ...(field.enum || field.words).map(word => make("option", { value: word }, word.replace(/_/g, " "))));
+      input = make("select", { id, "aria-describedby": notes }, make("option", { value: "" }, ""), ...(field.enum || field.words).map(word => make("option", { value: word }, listed(word))));
     } else {
       const kind = field.type === "date" ? { type: "date" } : { type: "text", inputmode: field.type === "number" ? "decimal" : field.type === "integer" ? "numeric" : "text", autocomplete: "off", enterkeyhint: "next" };
       input = make("input", { id, "aria-describedby": notes, ...kind });
@@ -401,7 +421,7 @@
   // The fields of a bucket's solution on the day: its row is there once something is written in it.
   function solutionOfDay(bucket, legend, names) {
     const row = solutionRow(bucket);
-    return fields("solution", row, "solution", bucket + ": " + legend, names, () => {
+    return fields("solution", row, "solution", legend, names, () => {
       const at = state.solution.indexOf(row);
       if (isEmpty(row) && at >= 0) state.solution.splice(at, 1);
       if (!isEmpty(row) && at < 0) state.solution.push(row);
@@ -444,7 +464,7 @@
   function takeBack() {
     for (const [record, column, value] of undo) if (record[column] === value) delete record[column];
     state.solution = state.solution.filter(row => !isEmpty(row) || undo.every(([record]) => record !== row));
-    forget("Taken back.");
+    forget(say("Taken back."));
     keep();
     draw();
   }
@@ -460,7 +480,6 @@
     const row = solutionRow(bucket.id);
     return Object.entries(bucket.card).map(([column, value]) => [row, column, value]);
   }
-  const number = (count, one, many) => count + " " + (count === 1 ? one : many);
 
   // Drawing.
   function draw() {
@@ -469,22 +488,26 @@
     drawDay();
     drawList();
     drawBucket();
-    by("visit-forms").replaceChildren(...state.visits.map((record, i) => fields("visits", record, "visit" + i, "Visit " + (i + 1))));
+    by("visit-forms").replaceChildren(...state.visits.map((record, i) => fields("visits", record, "visit" + i, say("Visit {number}", { number: i + 1 }))));
     show();
   }
   function drawDay() {
     const day = form.tables.heads.find(field => field.name === "harvested_on");
-    const wrong = state.day ? fault(day, state.day) : "Choose the day first.";
+    const wrong = state.day ? fault(day, state.day) : say("Choose the day first.");
     if (document.activeElement !== by("day")) by("day").value = state.day;
     by("day-error").textContent = wrong;
-    by("day-said").textContent = wrong ? "" : new Date(state.day + "T00:00:00Z").toLocaleDateString("en-GB", { weekday: "long", day: "numeric", month: "long", year: "numeric", timeZone: "UTC" }) + (state.day === today() ? ", today" : state.day > today() ? ": this day has not come yet" : "");
+    by("day-said").textContent = wrong ? "" : dayWords();
     for (const button of document.querySelectorAll("[data-task]")) button.setAttribute("aria-pressed", String(button.dataset.task === state.task));
     for (const part of document.querySelectorAll("[data-of]")) part.hidden = !part.dataset.of.split(" ").includes(state.task) || Boolean(wrong) && state.task !== "other";
     by("buckets").hidden = Boolean(wrong) && state.task !== "other";
     if (by("buckets").hidden) current = "";
     const visit = rowOfDay("visits", {});
     by("looked").hidden = Boolean(visit);
-    by("visit-of-day").replaceChildren(...visit ? [fields("visits", visit, "visit", "Visit of this day", ["observer_role", "note"], () => {})] : []);
+    by("visit-of-day").replaceChildren(...visit ? [fields("visits", visit, "visit", say("Visit of this day"), ["observer_role", "note"], () => {})] : []);
+  }
+  function dayWords() {
+    const day = new Date(state.day + "T00:00:00Z").toLocaleDateString(form.locale || "en-GB", { weekday: "long", day: "numeric", month: "long", year: "numeric", timeZone: "UTC" });
+    return state.day === today() ? say("{day}, today", { day }) : state.day > today() ? say("{day}: this day has not come yet", { day }) : day;
   }
   function drawList() {
     by("list").replaceChildren(...form.buckets.map(bucket => {
@@ -497,15 +520,15 @@
     by("bucket").hidden = !current;
     if (!current) return;
     const bucket = form.buckets.find(one => one.id === current);
-    by("bucket-title").textContent = "Bucket " + current;
+    by("bucket-title").textContent = say("Bucket {bucket}", { bucket: current });
     const planted = [...new Set(headsOf(current).map(record => record.transplanted_on || ""))].filter(Boolean).join(", ");
-    by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "") + ". " + (planted ? "Planted on " + planted + "." : "No day of planting is written down here yet.");
+    by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "") + ". " + (planted ? say("Planted on {days}.", { days: planted }) : say("No day of planting is written down here yet."));
     by("bucket-day").textContent = state.task === "other" ? "" : by("day-said").textContent;
-    const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), current + ", head " + (i + 1), names && names(record), entered && (field => entered(record, field))));
+    const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), say("{bucket}, head {head}", { bucket: current, head: i + 1 }), names && names(record), entered && (field => entered(record, field))));
     const forms = {
       planting: () => heads(() => ["transplanted_on", "outcome"], () => {}),
-      mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, "what went in on this day", ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note"])],
-      readings: () => [solutionOfDay(current, "as read on this day", ["ph_before", "ec_ms_cm"])],
+      mixing: () => [make("p", {}, cardWords(bucket)), solutionOfDay(current, say("{bucket}: what went in on this day", { bucket: current }), ["volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note"])],
+      readings: () => [solutionOfDay(current, say("{bucket}: as read on this day", { bucket: current }), ["ph_before", "ec_ms_cm"])],
       harvest: () => heads(record => ["weight_g", "outcome", "marketable", ...record.harvested_on && record.harvested_on !== state.day ? ["harvested_on"] : []], (record, field) => {
         if (field.name === "weight_g") unweighed(record);
         if (field.name !== "marketable") cut(record);
@@ -514,14 +537,14 @@
     };
     by("bucket-forms").replaceChildren(...forms[state.task]());
     const own = state.task === "other" ? state.solution.filter(record => record.bucket === current) : [];
-    by("solution-forms").replaceChildren(...own.map((record, i) => fields("solution", record, "solution" + i, "Mixing or measurement " + (i + 1))));
+    by("solution-forms").replaceChildren(...own.map((record, i) => fields("solution", record, "solution" + i, say("Mixing or measurement {number}", { number: i + 1 }))));
     by("bucket-card").hidden = state.task !== "mixing" || !bucket.card;
     by("solution-of-bucket").hidden = state.task !== "other";
   }
   function cardWords(bucket) {
-    if (!bucket.card) return "Write down what went in.";
-    const told = form.tables.solution.filter(field => bucket.card[field.name] !== undefined).map(field => field.title.toLowerCase() + " " + bucket.card[field.name] + (field.unit ? " " + field.unit : ""));
-    return "On the card: " + told.join(", ") + "." + (bucket.acid ? " Acid goes in by the steps of the card (" + bucket.acid + "): write down how much it took." : "");
+    if (!bucket.card) return say("Write down what went in.");
+    const told = form.tables.solution.filter(field => bucket.card[field.name] !== undefined).map(field => field.title.toLowerCase() + " " + withUnit(field, bucket.card[field.name]));
+    return say("On the card: {amounts}.", { amounts: told.join(", ") }) + (bucket.acid ? " " + say("Acid goes in by the steps of the card ({acid}): write down how much it took.", bucket) : "");
   }
   function show() {
     let done = 0;
@@ -532,11 +555,11 @@
       button.setAttribute("aria-current", String(button.dataset.bucket === current));
     }
     const all = form.buckets.length * form.heads;
-    by("missing").textContent = done === all ? "All " + all + " heads are recorded." : (all - done) + " of " + all + " heads are still without a harvest or another outcome.";
+    by("missing").textContent = done === all ? say("All {heads} heads are recorded.", { heads: all }) : say("{open} of {heads} heads are still without a harvest or another outcome.", { open: all - done, heads: all });
     const open = unsaved();
-    by("state").textContent = open ? open + (open > 1 ? " entries" : " entry") + " not yet saved to a file" : Object.keys(state.saved).length ? "Everything is saved to a file" : "Nothing entered yet";
+    by("state").textContent = open ? sayCount("{number} entry not yet saved to a file", "{number} entries not yet saved to a file", open) : Object.keys(state.saved).length ? say("Everything is saved to a file") : say("Nothing entered yet");
   }
-  function say(text) {
+  function tell(text) {
     by("state").textContent = text;
   }
   // To a bucket: at once to what is to be written, where somebody stands before it with the scale in hand.
@@ -552,17 +575,17 @@
     const parts = text.split(form.between).map(part => part.trim());
     const isLabel = parts.length === 3 && parts.every(Boolean);
     const same = (one, other) => one.toUpperCase() === other.toUpperCase();
-    const tell = words => { by("jump-error").textContent = words; };
-    if (isLabel && !same(parts[0], form.trial)) return tell("This label is of the trial " + parts[0] + ". This form is for the trial " + form.trial + ", so nothing was opened.");
-    if (isLabel && !same(parts[1], form.site)) return tell("This label is of the garden " + parts[1] + ". This form is for the garden " + form.site + ", so nothing was opened.");
+    const refuse = words => { by("jump-error").textContent = words; };
+    if (isLabel && !same(parts[0], form.trial)) return refuse(say("This label is of the trial {other}. This form is for the trial {own}, so nothing was opened.", { other: parts[0], own: form.trial }));
+    if (isLabel && !same(parts[1], form.site)) return refuse(say("This label is of the garden {other}. This form is for the garden {own}, so nothing was opened.", { other: parts[1], own: form.site }));
     const asked = parts[parts.length - 1].toUpperCase();
     if (form.buckets.some(bucket => bucket.id.toUpperCase() === asked)) {
-      tell("");
+      refuse("");
       return go(form.buckets.find(bucket => bucket.id.toUpperCase() === asked).id, write);
     }
     const apart = id => [...id].filter((letter, i) => letter !== asked[i]).length + Math.abs(id.length - asked.length);
     const nearest = form.buckets.map(bucket => bucket.id).sort((a, b) => apart(a) - apart(b))[0];
-    return tell("No bucket " + asked + " in this garden" + (apart(nearest) < 3 ? "; is it " + nearest + "?" : "."));
+    return refuse(say("There is no bucket {asked} in this garden.", { asked }) + (apart(nearest) < 3 ? " " + say("Is it {nearest}?", { nearest }) : ""));
   }
   function jump() {
     find(by("jump").value, false);
@@ -596,7 +619,7 @@
     } catch (error) {
       if (began && !camera) return; // it was stopped while it looked
       stopScanning();
-      by("jump-error").textContent = "The camera cannot be used here. Type the letters and figures on the label.";
+      by("jump-error").textContent = say("The camera cannot be used here. Type the letters and figures on the label.");
     }
   }
   function stopScanning() {
@@ -635,7 +658,7 @@
     next() {
       const following = form.buckets[form.buckets.findIndex(bucket => bucket.id === current) + 1];
       if (following) return go(following.id, true);
-      say("That was the last bucket of this garden. Save the file.");
+      tell(say("That was the last bucket of this garden. Save the file."));
       return document.querySelector("[data-do=save]").focus();
     },
     "fit-next"() {
@@ -646,7 +669,7 @@
     },
     "plant-all"() {
       const heads = form.buckets.flatMap(bucket => plantings(bucket.id));
-      enterAll(heads, done => number(done.length, "head", "heads") + " planted on this day." + (done.length < heads.length ? " The others keep the day that they have." : "") + " Now choose the buckets below where it was otherwise, if there are any.");
+      enterAll(heads, done => sayCount("{number} head planted on this day.", "{number} heads planted on this day.", done.length) + " " + (done.length < heads.length ? say("The others keep the day that they have.") + " " : "") + say("Now choose each bucket below where it was otherwise."));
     },
     "plant-bucket"() {
       for (const [record, column, value] of plantings(current)) record[column] = value;
@@ -662,10 +685,10 @@
       const fresh = form.buckets.filter(bucket => !state.solution.some(row => row.bucket === bucket.id && isMixing(row) && row.measured_on !== state.day));
       const acid = fresh.filter(bucket => bucket.acid).length;
       const before = form.buckets.length - fresh.length;
-      enterAll(fresh.flatMap(fromCard), () => number(fresh.length, "bucket", "buckets") + " as on the card." + (before ? " " + number(before, "bucket was", "buckets were") + " mixed before: choose each that got more on this day." : "") + (acid ? " " + number(acid, "bucket gets", "buckets get") + " acid: choose each and write down how much it took." : ""));
+      enterAll(fresh.flatMap(fromCard), () => sayCount("{number} bucket as on the card.", "{number} buckets as on the card.", fresh.length) + (before ? " " + sayCount("{number} bucket was mixed before: choose it if it got more on this day.", "{number} buckets were mixed before: choose each that got more on this day.", before) : "") + (acid ? " " + sayCount("{number} bucket gets acid: choose it and write down how much it took.", "{number} buckets get acid: choose each and write down how much it took.", acid) : ""));
     },
     "card-bucket"() {
-      enterAll(fromCard(form.buckets.find(bucket => bucket.id === current)), () => "Bucket " + current + " as on the card.");
+      enterAll(fromCard(form.buckets.find(bucket => bucket.id === current)), () => say("Bucket {bucket} as on the card.", { bucket: current }));
     },
     looked() {
       state.visits.push({ visited_on: state.day });
@@ -698,13 +721,13 @@
     event.preventDefault();
   });
   by("day").addEventListener("input", () => chooseDay(by("day").value));
-  document.addEventListener("visibilitychange", () => { if (!document.hidden && isNewDay()) chooseDay(today(), "A new day: the day above is today's again."); });
+  document.addEventListener("visibilitychange", () => { if (!document.hidden && isNewDay()) chooseDay(today(), say("A new day: the day above is today's again.")); });
   by("unit").addEventListener("change", () => { state.unit = by("unit").value; keep(); drawBucket(); });
   by("by").addEventListener("input", () => { state.by = by("by").value.trim(); keep(); });
   by("open").addEventListener("change", () => { if (by("open").files[0]) open(by("open").files[0]); by("open").value = ""; });
   window.addEventListener("beforeunload", event => { if (unsaved()) event.preventDefault(); });
   window.addEventListener("storage", event => {
-    if (event.key === key && event.newValue !== JSON.stringify(state)) banner("This form is open twice on this phone. Go on in one of them only: save its file, and close the other.");
+    if (event.key === key && event.newValue !== JSON.stringify(state)) banner(say("This form is open twice on this phone. Go on in one of them only: save its file, and close the other."));
   });
   try {
     const probe = new File(["x"], "probe.json", { type: "application/json" });

@@ -26,7 +26,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.phrases import chance, count, decimals, from_to, listed, number, season_words
+from trialkit.words.phrases import between, chance, count, decimals, from_to, listed, number, season_words
 
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
@@ -47,13 +47,14 @@ LACKING: Mapping[Scarce, str] = {
 
 @dataclass(frozen=True)
 class AcidLine:
-    """Acid for one class of water: how to know it, and how much in all and at a time."""
+    """Acid for one class of water: how to know it, how much in all and at a time, and the pH that all of it gives."""
 
     water: str
     range: str
     amount: str
     millilitres: str | None
     step: str | None
+    ph: str | None
     seen: bool
 
 
@@ -108,6 +109,7 @@ def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
         amount=gettext("no acid") if step is None else told,
         millilitres=None if step is None or measures != "both" else millilitres,
         step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
+        ph=None if step is None else between(row.ph_at_lower, row.ph_at_upper),
         seen=row.gardens > 0,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -16,9 +17,10 @@ import openpyxl
 import pytest
 
 from commands import run
-from english_left import english_in
+from english_left import english_in, texts_of
 from laid_out_trial import laid_out
 from phone_page import first_bucket, go, opened, saved, written
+from spanish_reading import QUITE_EASY, perspicuity
 from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import LONGEST_PROMPT_TITLE, record_workbook
@@ -221,6 +223,16 @@ def test_no_english_is_left_in_the_workbook(trials: dict[str, Trial]) -> None:
     texts = list(texts_of_workbook(record_workbook(trials["es"], "FERN")))
     assert {"Léame primero", "lechugas", "solución", "visitas", "Peso (g)", "sí"} <= set(texts)
     assert english_in(texts, NAMES) == []
+
+
+def test_spanish_forms_read_easily(trials: dict[str, Trial]) -> None:
+    """By the measure made for Spanish: the words on phone form and workbook, and all that the script can say."""
+    page = phone_form(trials["es"], "FERN")
+    data = json.loads(page.split('id="data">')[1].split("</script>")[0])
+    by_script = [text for said in data["words"].values() for text in ([said] if isinstance(said, str) else said)]
+    for texts in (texts_of(page), texts_of_workbook(record_workbook(trials["es"], "FERN")), by_script):
+        sentences = [part for text in dict.fromkeys(texts) for part in re.split(r"(?<=[.?!:;])\s+", text)]
+        assert perspicuity([part for part in sentences if len(part.split()) > 2]) >= QUITE_EASY
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

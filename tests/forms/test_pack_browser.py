@@ -1,5 +1,6 @@
 """The printed pack in real Chromium: whole on A4 and Letter, readable on a phone, accessible, alone."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,15 +12,19 @@ from trialkit.forms.pack import adviser_pack, garden_pack
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_PX = (2 * 14 * 96 / 25.4, 2 * 12 * 96 / 25.4)  # of the style sheet's @page, both sides
+RUNS_OVER = """() => [...document.querySelectorAll(".record th,.record td,.bucket-card,.bench-line li,.days td")]
+  .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent)"""
 UNBROKEN = ".bucket-card,.mixing,.record tr,.bench-line,.cautions li"
 
 
-@pytest.fixture(scope="module", params=["garden", "adviser", "hostile"])
+@pytest.fixture(scope="module", params=["garden", "adviser", "hostile", "spanish"])
 def pack(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A garden's pack, the adviser's pages, and a pack whose names a stranger wrote."""
+    """A garden's pack, the adviser's pages, a pack whose names a stranger wrote, and one in Spanish."""
     names = {"site_name": "<img src=x onerror=alert(1)>", "title": "</style><script>alert(1)</script>"}
     folder = tmp_path_factory.mktemp("pack")
     trial = laid_out(folder / "trial", **(names if request.param == "hostile" else {}))
+    if request.param == "spanish":
+        trial = replace(trial, sites=trial.sites.assign(language="es"))
     path = folder / "pack.html"
     path.write_text(adviser_pack(trial) if request.param == "adviser" else garden_pack(trial, "FERN"), "utf-8")
     return path
@@ -38,6 +43,7 @@ def test_nothing_is_cut_on_paper(window: Window, pack: Path, paper: str) -> None
         UNBROKEN,
     )
     assert found
+    assert page.evaluate(RUNS_OVER) == []
     assert [one for one in found if one[0] > height or one[1] != "avoid"] == []
     assert page.pdf(format=paper, prefer_css_page_size=False).startswith(b"%PDF")
 

@@ -21,6 +21,23 @@ from trialkit.rules.trial_folder import Trial
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 
 
+SAID = {
+    "en": (
+        "Fernsedge School",
+        "Trial trial, layout version 1",
+        "Send back to: county horticulture adviser",
+        "Planting and mixing",
+    ),
+    "es": (
+        "Fernsedge School",
+        "Ensayo trial, versión 1 del plano",
+        "Devolver a: asesor de horticultura del condado",
+        "Plantación y mezcla",
+    ),
+}
+"""What stands on every sheet, and what begins those of records."""
+
+
 def with_buckets(trial: Trial, buckets: int) -> Trial:
     """Return a trial with so many buckets in its one garden, sown on a day that is known."""
     own = trial.layout[trial.layout["site"] == "FERN"]
@@ -44,25 +61,28 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Trial:
 
 
 @pytest.mark.parametrize(
-    ("buckets", "measures", "paper", "most"),
+    ("buckets", "language", "measures", "paper", "most"),
     [
-        (3, "both", "A4", 4),
-        (8, "both", "A4", 4),
-        (8, "both", "Letter", 4),
-        (8, "kitchen", "Letter", 4),
-        (17, "both", "Letter", 8),
-        (48, "metric", "A4", 14),
+        (3, "en", "both", "A4", 4),
+        (8, "en", "both", "A4", 4),
+        (8, "en", "both", "Letter", 4),
+        (8, "en", "kitchen", "Letter", 4),
+        (17, "en", "both", "Letter", 8),
+        (48, "en", "metric", "A4", 14),
+        (8, "es", "both", "A4", 4),
+        (8, "es", "both", "Letter", 4),
+        (17, "es", "metric", "Letter", 8),
     ],
 )
 def test_a_pack_is_few_sheets_and_each_is_whole(
-    window: Window, small: Trial, tmp_path: Path, buckets: int, measures: Measures, paper: str, most: int
+    window: Window, small: Trial, tmp_path: Path, buckets: int, language: str, measures: Measures, paper: str, most: int
 ) -> None:
     """Four of them for eight buckets; nothing in the side margins, no broken word, none less than a quarter full.
 
     Each says garden, trial, its number and whom it goes back to; a record sheet is one sheet of paper.
     """
     trial = with_buckets(small, buckets)
-    about = trial.protocol.trial.model_copy(update={"measures": measures})
+    about = trial.protocol.trial.model_copy(update={"measures": measures, "language": language})
     asked = replace(trial, protocol=trial.protocol.model_copy(update={"trial": about}))
     path = tmp_path / "pack.html"
     path.write_text(garden_pack(asked, "FERN"), "utf-8")
@@ -70,11 +90,11 @@ def test_a_pack_is_few_sheets_and_each_is_whole(
     sheets = list(pdfium.PdfDocument(page.pdf(format=paper)))
     printed = [re.sub(r"\s+", " ", sheet.get_textpage().get_text_range()) for sheet in sheets]
     assert len(sheets) <= most
-    margins = ("Fernsedge School", "Trial trial, layout version 1", "Send back to: county horticulture adviser")
+    *margins, first_of_records = SAID[language]
     for number, text in enumerate(printed, 1):
         assert all(said in text for said in (*margins, f"{number} / {len(sheets)}"))
     assert broken_words(page, [text.replace(margins[-1], " ") for text in printed]) == set()
-    of_records = [number for number, text in enumerate(printed) if "Planting and mixing" in text]
+    of_records = [number for number, text in enumerate(printed) if first_of_records in text]
     assert of_records == list(range(len(sheets) - page.locator(".sheet").count(), len(sheets)))
     for sheet in sheets:
         marks = ink(sheet)

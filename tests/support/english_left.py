@@ -25,6 +25,8 @@ COMMON = """
 """
 """Words that an English page can hardly do without, and that mean nothing in Spanish."""
 _COMMON = frozenset(COMMON.split())
+SOURCES = ("Knott's Handbook for Vegetable Growers", "University of Hawaii")
+"""Titles and houses of sources, which are cited as they are."""
 WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)?")
 
 
@@ -40,7 +42,7 @@ def english_left(html: str, names: Iterable[str], language: str = "es") -> list[
 def english_in(texts: Iterable[str], names: Iterable[str], language: str = "es") -> list[str]:
     """List those of some texts that are English: messages that have a translation, and texts with common words."""
     said = _said_otherwise(language)
-    ordered = sorted({_plain(name) for name in names if name.strip()}, key=len, reverse=True)
+    ordered = sorted({_plain(name) for name in (*names, *SOURCES) if name.strip()}, key=len, reverse=True)
     return [text for text in dict.fromkeys(map(_plain, texts)) if text and _is_english(text, ordered, said)]
 
 

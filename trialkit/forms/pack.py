@@ -30,9 +30,9 @@ from trialkit.tables.bucket_ids import label_code
 from trialkit.tables.table_schema import load_schema
 from trialkit.words.calendar_words import due_words
 from trialkit.words.card_words import BEFORE_MIXING, bucket_amounts, card_words, mixing_words
-from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels, ready_words
+from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels, ready_words
 from trialkit.words.cautions import cautions_for
-from trialkit.words.phrases import listed, short_day
+from trialkit.words.phrases import listed, season_words, short_day
 
 TEMPLATES = Path(__file__).parent / "templates"
 CARDS_A_SHEET = 8
@@ -74,7 +74,7 @@ def _garden_pack(trial: Trial, site: str) -> str:
     cards = () if about.blind else mixing_cards(trial, [site])
     amounts = {bucket: bucket_amounts(card, measures) for card in cards for _, own in card.buckets for bucket in own}
     of_sheets, version = sheet_measures(trial, buckets), version_of_mark(form_marks(trial, site).layout)
-    fates = load_schema("heads").field("outcome").enum or ()
+    outcome = load_schema("heads").field("outcome")
     return _page(
         trial,
         "pack.html.jinja",
@@ -105,7 +105,7 @@ def _garden_pack(trial: Trial, site: str) -> str:
         example_day=short_day(EXAMPLE_DAY),
         heads=trial.protocol.bucket.heads,
         ready=ready_words(measures),
-        fates=listed([gettext(word.replace("_", " ")) for word in fates if word != "harvested"], "or"),
+        fates=listed([outcome.said(fate) for fate in outcome.listed if fate != "harvested"], "or"),
     )
 
 
@@ -134,7 +134,7 @@ def _care(trial: Trial) -> dict[str, Any]:
     return {
         "drawing": cross_section(drawing_labels(facts, measures)),
         "care": care_sections(facts, measures),
-        "care_sources": SOURCES,
+        "care_sources": care_sources(),
     }
 
 
@@ -145,7 +145,7 @@ def _page(trial: Trial, template: str, running: str, **parts: Any) -> str:
         template,
         page_style() + (TEMPLATES / "pack.css").read_text(encoding="utf-8") + running,
         title=safe_text(about.title),
-        season=safe_text(about.season),
+        season=safe_text(season_words(about.season)),
         before_mixing=gettext(BEFORE_MIXING),
         cautions=cautions_for("pack", trial.protocol.bucket.volume_l, about.measures),
         **parts,

@@ -7,7 +7,7 @@ from html import escape
 
 from trialkit.words.care_words import DrawingLabels
 
-WIDTH, HEIGHT, LETTERS, LINE = 420, 300, 14, 16
+WIDTH, HEIGHT, LETTERS, LINE = 420, 300, 16, 18
 LEFT, RIGHT = 128, 292
 """Where the labels of either side end and begin."""
 RIM, FOOT, LID, START, HARVEST = 88, 284, 80, 116, 222

@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from trialkit.documents.recommended import Recommended
+from trialkit.languages import Language, speaking
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.shell import render_page
 from trialkit.protocol.county import CountyBlock
-from trialkit.report.handout import sheet_style
+from trialkit.report.handout import sheet_style, usual_language
 from trialkit.report.page import TEMPLATES
-from trialkit.words.care_words import SOURCES, BucketFacts, care_sections, drawing_labels
+from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels
 
 SIZE_PT = 11.5
 """Of the type on paper: what fills a sheet."""
 
 
-def care_html(document: Recommended, block: CountyBlock | None = None) -> str:
-    """Write the sheet, as one page that prints on one sheet; the county, if it is set, stands at its head."""
+def care_html(document: Recommended, block: CountyBlock | None = None, language: Language | None = None) -> str:
+    """Write the sheet, as one page that prints on one sheet; the county, if it is set, stands at its head.
+
+    In the county's usual language where no other is asked for.
+    """
     best, measures = document.recommended, document.measures
     bucket = BucketFacts(best.volume_l, best.heads)
-    return render_page(
-        TEMPLATES,
-        "care.html.jinja",
-        sheet_style(SIZE_PT),
-        drawing=cross_section(drawing_labels(bucket, measures), LIGHT),
-        county=block.county if block else None,
-        care=care_sections(bucket, measures),
-        care_sources=SOURCES,
-    )
+    with speaking(language or usual_language(document, block)):
+        return render_page(
+            TEMPLATES,
+            "care.html.jinja",
+            sheet_style(SIZE_PT),
+            drawing=cross_section(drawing_labels(bucket, measures), LIGHT),
+            county=block.county if block else None,
+            care=care_sections(bucket, measures),
+            care_sources=care_sources(),
+        )

@@ -6,7 +6,7 @@ from trialkit.domain.ph_window import WINDOW_PH
 from trialkit.languages import gettext, translatable
 from trialkit.solution.acid_steps import HIGHEST_ALKALINITY_MG_L
 from trialkit.solution.acids import VINEGAR_PCT
-from trialkit.words.phrases import from_to, in_percent, number
+from trialkit.words.phrases import in_percent, number
 
 READ_AGAIN = translatable("Read the pH again in two days, and then every week")
 ASK_AGAIN = translatable("Is it too high then? Ask {whom} before you add more acid. It goes in by the same steps.")
@@ -29,17 +29,6 @@ NOT_THESE = (
 SHARES = {1 / 2: "half", 2 / 3: "two thirds", 3 / 4: "three quarters", 9 / 10: "nine tenths"}
 LEAST_CLIMB_PH = 0.05
 """A smaller climb is not told: it is gone in rounding."""
-
-
-def window_words() -> str:
-    """Say where a strip says to stop.
-
-    Examples
-    --------
-    >>> window_words()
-    '5.5 to 6'
-    """
-    return from_to(*map(number, WINDOW_PH))
 
 
 def stop_words() -> str:

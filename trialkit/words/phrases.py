@@ -6,10 +6,17 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
-from trialkit.languages import ENGLISH, day_in, gettext, in_figures, ngettext, spoken
+from trialkit.languages import ENGLISH, day_in, gettext, in_figures, ngettext, spoken, translatable
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
+SEASONS = {
+    "spring": translatable("spring {year}"),
+    "summer": translatable("summer {year}"),
+    "autumn": translatable("autumn {year}"),
+    "fall": translatable("fall {year}"),
+    "winter": translatable("winter {year}"),
+}
 # Bounds of the words for a chance: Mastrandrea et al. 2010, Guidance note on consistent treatment of uncertainties
 # (very likely 90 to 100 %, likely 66 to 100 %, about as likely as not 33 to 66 %, and their opposites), from memory.
 CHANCE_WORDS = (
@@ -173,6 +180,23 @@ def _full_day(year: int, month: int, day: int) -> str | None:
         return day_in(date(year, month, day), "yMMMMd")
     except ValueError:
         return None
+
+
+def season_words(season: str) -> str:
+    """Say when a trial stood; a season of a year in any language, whatever else somebody wrote as it stands.
+
+    Examples
+    --------
+    >>> season_words("autumn 2026")
+    'autumn 2026'
+    >>> from trialkit.languages import speaking
+    >>> with speaking("es"):
+    ...     season_words("autumn 2026"), season_words("long days")
+    ('otoño de 2026', 'long days')
+    """
+    name, _, year = season.partition(" ")
+    known = SEASONS.get(name.lower()) if year.isdecimal() and spoken() != ENGLISH else None
+    return season if known is None else gettext(known, year=year)
 
 
 def days_words(days: Sequence[date]) -> str:

@@ -29,12 +29,12 @@ class SheetMeasures:
     def heading(self, table: TableName, name: str) -> str:
         """Head a column of a table."""
         field = load_schema(table).field(name)
-        title, unit = gettext(field.title), self._unit(name) or field.unit_words
-        return f"{title} ({gettext(unit)})" if unit else title
+        unit = self._unit(name)
+        return f"{gettext(field.title)} ({unit})" if unit else field.heading
 
     def _unit(self, name: str) -> str | None:
         if self.measures == "kitchen":
-            return KITCHEN_UNITS.get(name)
+            return gettext(KITCHEN_UNITS[name]) if name in KITCHEN_UNITS else None
         if self.measures != "metric":
             return None
         if name == "nutrient_tsp":

@@ -16,6 +16,7 @@ from typing import Any
 import openpyxl
 import pytest
 
+from chromium import complaints
 from commands import run
 from english_left import english_in, texts_of
 from laid_out_trial import laid_out
@@ -45,6 +46,16 @@ WAS_SEEN = {
     "Keep what is here",
 }
 """What the walk through the form must have come by."""
+BROKEN_LABELS = """() => [...document.querySelectorAll('label')].filter(one => one.offsetParent).flatMap(one => {
+  const text = one.firstChild;
+  return [...text.data.matchAll(/\\S+/g)].filter(word => {
+    const range = document.createRange();
+    range.setStart(text, word.index);
+    range.setEnd(text, word.index + word[0].length);
+    return range.getClientRects().length > 1;
+  }).map(word => word[0]);
+})"""
+"""Words of labels that stand on two lines."""
 Cell = str | int | float | date
 
 
@@ -133,12 +144,12 @@ def as_workbook(book: openpyxl.Workbook, folder: Path) -> list[Path]:
     return [path]
 
 
-def as_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+def as_csv(book: openpyxl.Workbook, folder: Path, encoding: str = "utf-8") -> list[Path]:
     """Save each sheet of records as a program does where the decimal is a comma."""
     found = []
     for number, sheet in enumerate(book.worksheets[1 : 1 + len(RECORD_TABLES)]):
         path = folder / f"sheet{number}.csv"
-        with path.open("w", encoding="utf-8", newline="") as file:
+        with path.open("w", encoding=encoding, newline="") as file:
             writer = csv.writer(file, delimiter=";")
             writer.writerows(
                 ["" if value is None else value.date() if hasattr(value, "date") else value for value in row]
@@ -148,18 +159,23 @@ def as_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
     return found
 
 
+def as_older_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+    """The same by a program that knows no Unicode."""
+    return as_csv(book, folder, "cp1252")
+
+
 def merged(trial: Trial, files: list[Path]) -> tuple[dict[str, bytes], list[tuple[str, str]]]:
-    """Merge files: the tables of the record, and what was noted by rule and column."""
+    """Merge files: the tables of the record, and what was noted by rule and column, but for the encoding of a file."""
     noted = []
     for path in files:
         done = run("merge", trial.folder, path, "--json")
         assert done.returncode == 0, done.stdout + done.stderr
         for returned in json.loads(done.stdout)["files"]:
-            noted += [(finding["rule"], finding["column"]) for finding in returned["findings"]]
+            noted += [(one["rule"], one["column"]) for one in returned["findings"] if one["rule"] != "TK-R01"]
     return {table: (trial.folder / f"{table}.csv").read_bytes() for table in RECORD_TABLES}, noted
 
 
-@pytest.mark.parametrize("handed_back", [as_workbook, as_csv])
+@pytest.mark.parametrize("handed_back", [as_workbook, as_csv, as_older_csv])
 def test_what_comes_back_in_spanish_is_the_same_record(
     trials: dict[str, Trial], tmp_path: Path, handed_back: Callable[[openpyxl.Workbook, Path], list[Path]]
 ) -> None:
@@ -337,6 +353,12 @@ def test_the_phone_form_speaks_spanish_and_hands_back_the_same_record(
         page.set_input_files("#open", path)
         page.wait_for_function("document.querySelector('#handing-back')")
         texts[language] += seen(page)
+        if language == "es":
+            go(page, first_bucket(trial), "harvest")  # where words have least room
+            page.set_viewport_size({"width": 320, "height": 740})
+            assert page.evaluate("document.documentElement.scrollWidth") <= 320
+            assert page.evaluate(BROKEN_LABELS) == []
+            assert complaints(page) == []
         page.context.close()
     assert found["es"] == found["en"]
     assert set(texts["en"]) >= WAS_SEEN

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -15,10 +16,12 @@ from typing import Any
 import openpyxl
 import pytest
 
+from chromium import complaints
 from commands import run
-from english_left import english_in
+from english_left import english_in, texts_of
 from laid_out_trial import laid_out
 from phone_page import first_bucket, go, opened, saved, written
+from spanish_reading import QUITE_EASY, perspicuity
 from trialkit.domain.table_names import RECORD_TABLES, TableName
 from trialkit.forms.phone import phone_form
 from trialkit.forms.workbook import LONGEST_PROMPT_TITLE, record_workbook
@@ -43,6 +46,16 @@ WAS_SEEN = {
     "Keep what is here",
 }
 """What the walk through the form must have come by."""
+BROKEN_LABELS = """() => [...document.querySelectorAll('label')].filter(one => one.offsetParent).flatMap(one => {
+  const text = one.firstChild;
+  return [...text.data.matchAll(/\\S+/g)].filter(word => {
+    const range = document.createRange();
+    range.setStart(text, word.index);
+    range.setEnd(text, word.index + word[0].length);
+    return range.getClientRects().length > 1;
+  }).map(word => word[0]);
+})"""
+"""Words of labels that stand on two lines."""
 Cell = str | int | float | date
 
 
@@ -131,12 +144,12 @@ def as_workbook(book: openpyxl.Workbook, folder: Path) -> list[Path]:
     return [path]
 
 
-def as_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+def as_csv(book: openpyxl.Workbook, folder: Path, encoding: str = "utf-8") -> list[Path]:
     """Save each sheet of records as a program does where the decimal is a comma."""
     found = []
     for number, sheet in enumerate(book.worksheets[1 : 1 + len(RECORD_TABLES)]):
         path = folder / f"sheet{number}.csv"
-        with path.open("w", encoding="utf-8", newline="") as file:
+        with path.open("w", encoding=encoding, newline="") as file:
             writer = csv.writer(file, delimiter=";")
             writer.writerows(
                 ["" if value is None else value.date() if hasattr(value, "date") else value for value in row]
@@ -146,18 +159,23 @@ def as_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
     return found
 
 
+def as_older_csv(book: openpyxl.Workbook, folder: Path) -> list[Path]:
+    """The same by a program that knows no Unicode."""
+    return as_csv(book, folder, "cp1252")
+
+
 def merged(trial: Trial, files: list[Path]) -> tuple[dict[str, bytes], list[tuple[str, str]]]:
-    """Merge files: the tables of the record, and what was noted by rule and column."""
+    """Merge files: the tables of the record, and what was noted by rule and column, but for the encoding of a file."""
     noted = []
     for path in files:
         done = run("merge", trial.folder, path, "--json")
         assert done.returncode == 0, done.stdout + done.stderr
         for returned in json.loads(done.stdout)["files"]:
-            noted += [(finding["rule"], finding["column"]) for finding in returned["findings"]]
+            noted += [(one["rule"], one["column"]) for one in returned["findings"] if one["rule"] != "TK-R01"]
     return {table: (trial.folder / f"{table}.csv").read_bytes() for table in RECORD_TABLES}, noted
 
 
-@pytest.mark.parametrize("handed_back", [as_workbook, as_csv])
+@pytest.mark.parametrize("handed_back", [as_workbook, as_csv, as_older_csv])
 def test_what_comes_back_in_spanish_is_the_same_record(
     trials: dict[str, Trial], tmp_path: Path, handed_back: Callable[[openpyxl.Workbook, Path], list[Path]]
 ) -> None:
@@ -221,6 +239,16 @@ def test_no_english_is_left_in_the_workbook(trials: dict[str, Trial]) -> None:
     texts = list(texts_of_workbook(record_workbook(trials["es"], "FERN")))
     assert {"Léame primero", "lechugas", "solución", "visitas", "Peso (g)", "sí"} <= set(texts)
     assert english_in(texts, NAMES) == []
+
+
+def test_spanish_forms_read_easily(trials: dict[str, Trial]) -> None:
+    """By the measure made for Spanish: the words on phone form and workbook, and all that the script can say."""
+    page = phone_form(trials["es"], "FERN")
+    data = json.loads(page.split('id="data">')[1].split("</script>")[0])
+    by_script = [text for said in data["words"].values() for text in ([said] if isinstance(said, str) else said)]
+    for texts in (texts_of(page), texts_of_workbook(record_workbook(trials["es"], "FERN")), by_script):
+        sentences = [part for text in dict.fromkeys(texts) for part in re.split(r"(?<=[.?!:;])\s+", text)]
+        assert perspicuity([part for part in sentences if len(part.split()) > 2]) >= QUITE_EASY
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -325,6 +353,12 @@ def test_the_phone_form_speaks_spanish_and_hands_back_the_same_record(
         page.set_input_files("#open", path)
         page.wait_for_function("document.querySelector('#handing-back')")
         texts[language] += seen(page)
+        if language == "es":
+            go(page, first_bucket(trial), "harvest")  # where words have least room
+            page.set_viewport_size({"width": 320, "height": 740})
+            assert page.evaluate("document.documentElement.scrollWidth") <= 320
+            assert page.evaluate(BROKEN_LABELS) == []
+            assert complaints(page) == []
         page.context.close()
     assert found["es"] == found["en"]
     assert set(texts["en"]) >= WAS_SEEN

@@ -52,6 +52,17 @@ def test_words_that_no_form_of_ours_wrote_are_noted(tmp_path: Path, column: str,
     assert by_name(note.facts)["became"] == became
 
 
+@pytest.mark.parametrize(
+    ("text", "became"), [("152 gramos", "152"), ("1 gramo", "1"), ("5 onzas", "141.75"), ("0.2 kilogramos", "200")]
+)
+def test_units_after_a_number_are_noted(tmp_path: Path, text: str, became: str) -> None:
+    """And converted, as those of English are."""
+    merged, found = found_in(spanish(good_return().with_cell("heads", 0, "weight_g", text)), tmp_path, "TK-R36")
+    assert merged
+    (note,) = [finding for finding in found if finding.rule == "TK-R35"]
+    assert by_name(note.facts)["became"] == became
+
+
 def test_a_misspelt_word_is_asked_about(tmp_path: Path) -> None:
     """Near in another language is as near as in English."""
     merged, found = found_in(spanish(good_return().with_cell("heads", 0, "outcome", "cosechda")), tmp_path)

@@ -25,7 +25,7 @@ def test_it_is_set_once_and_shown(tmp_path: Path) -> None:
     jsonschema.validate(answer, {**schemas["properties"]["county"], "$defs": schemas["$defs"]})
     assert answer["county"] == {
         "name": "Larkmoor County", "programme": "", "contact": "Desk, 12 Mill Lane", "sowing": "Sow in March.",
-        "logo": None, "language": "en", "measures": "metric",
+        "logo": None, "language": None, "measures": "metric",
     }  # fmt: skip
     assert "Desk, 12 Mill Lane" in run("county", tmp_path).stdout
     before = (tmp_path / "county.toml").read_bytes()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,19 @@ def ink(sheet: Any) -> np.ndarray:
     """Where a sheet is not white."""
     pixels = np.asarray(sheet.render(scale=PIXELS_PER_POINT, grayscale=True).to_numpy())
     return pixels.reshape(pixels.shape[:2]) < 245
+
+
+def type_sizes_pt(sheet: Any) -> Iterator[float]:
+    """Sizes of type on a sheet as they are seen, of each piece of text."""
+    import ctypes
+
+    from pypdfium2 import raw
+
+    for piece in sheet.get_objects(filter=[raw.FPDF_PAGEOBJ_TEXT]):
+        size = ctypes.c_float()
+        raw.FPDFTextObj_GetFontSize(piece.raw, ctypes.byref(size))
+        matrix = piece.get_matrix()
+        yield size.value * abs(matrix.d)
 
 
 def broken_words(page: Any, printed: Iterable[str]) -> set[str]:

@@ -13,6 +13,7 @@ from trialkit.pages.cross_section import FOOT, HARVEST, RIM, START, cross_sectio
 from trialkit.pages.palette import LIGHT
 from trialkit.words import care_words as care
 from trialkit.words.care_words import BucketFacts, care_sections, dose_by_volume, drawing_labels
+from trialkit.words.cautions import COMMON
 
 IN_TRIAL = BucketFacts(16.0, 4, 18.9, 14, is_trial=True)
 
@@ -34,7 +35,7 @@ def test_figures_are_those_of_their_sources() -> None:
     assert care.BOLTS_FROM_C == 24.0  # home-garden pages only
     assert round(care.REFRIGERATOR_C * 9 / 5 + 32) == 40  # US FDA (from memory): 40 F
     assert any("no primary source" in one for one in care.SOURCES)
-    assert care.COMMON in care.SOURCES[-1]
+    assert COMMON in care.SOURCES[-1]
 
 
 def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
@@ -70,7 +71,7 @@ def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
         "Never fill up to the cups again",
         "less than a third is left",
         "For each new crop, fill to that line.",
-        "Add plain water, and nothing else, up to half the line at most. Do so in all buckets alike.",
+        "Add plain water, and nothing else, up to half the height of the line at most. Do so in all buckets alike.",
         "Write down the day and how much",
         "From about 75 °F (24 °C) up, lettuce may bolt",
         "A head is ready when",

@@ -24,7 +24,7 @@ def test_nobody_writes_the_window_by_hand() -> None:
 
 def test_alkalinity_is_learned_not_guessed() -> None:
     """From the yearly report or a drop test; wells, softeners and rain: on card and terminal as on the handout."""
-    for said in (ph_words.LEARN_ALKALINITY, handout_words.LEARN_ALKALINITY):
+    for said in (ph_words.LEARN_ALKALINITY, handout_words.learn_alkalinity()):
         for source in ("yearly report", "drop test", "well", "softener", "Rain"):
             assert source in said
 

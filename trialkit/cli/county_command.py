@@ -11,6 +11,7 @@ from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
 from trialkit.domain.units import Measures
+from trialkit.languages import LANGUAGES
 
 
 @click.command("county")
@@ -20,13 +21,14 @@ from trialkit.domain.units import Measures
 @click.option("--name", metavar="TEXT", help="Name of the county.")
 @click.option("--programme", metavar="TEXT", help="Programme that hands the page out.")
 @click.option("--contact", metavar="TEXT", help="Whom to ask, and how.")
-@click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence.")
+@click.option("--sowing", metavar="TEXT", help="When to sow here, in a sentence, for pages in the county's language.")
 @click.option("--logo", metavar="FILE.png", help="Logo, a PNG picture; it is copied into FOLDER.")
+@click.option("--language", type=click.Choice(LANGUAGES), help="Language of the handout.")
 @click.option("--measures", type=click.Choice(get_args(Measures)), help="Measures of new trials.")
 @as_json
 @speaks_plainly
 def command(folder: Path, as_json: bool, **changes: str | None) -> None:
-    """Set who stands behind the handout, or show what is set: name, programme, contact, logo, sowing time.
+    """Set who stands behind the handout, or show what is set: name, contact, logo, sowing time, language and more.
 
     Writes FOLDER/county.toml, and FOLDER/county-logo.png; FOLDER is the current one if not given. It counts for the
     ledger or trial in FOLDER and for those in the folders right below, unless they have one of their own. What no

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from trialkit.documents.ledger_entry import EvidenceList, ListedVersion
     from trialkit.documents.recommended import Recommended
     from trialkit.documents.results import Results
+    from trialkit.languages import Language
+    from trialkit.protocol.county import CountyBlock
 
 POOL_PAGE = "pool.html"
 
@@ -86,34 +89,40 @@ def pool_ledger(ledger: Path) -> tuple[Recommended, str]:
     return document, "\n".join(lines)
 
 
-def recommend_from(ledger: Path) -> tuple[Recommended, str]:
-    """Write the recommended defaults and the handout; give them as a document and as text."""
+def recommend_from(ledger: Path, languages: Sequence[Language] = ()) -> tuple[Recommended, str]:
+    """Write the recommended defaults and the handout; give them as a document and as text.
+
+    Parameters
+    ----------
+    ledger : Path
+    languages : sequence of str, optional
+        Of what gardeners get, the first under the plain names; the county's where none is given.
+    """
     from trialkit import __version__
     from trialkit.documents.document import digest_of
     from trialkit.domain.errors import NotComputed
     from trialkit.evidence.versions import recommend_anew
     from trialkit.planning.next_trial import propose
     from trialkit.protocol.county import read_county
-    from trialkit.report.care_page import care_html
-    from trialkit.report.handout import handout_html
-    from trialkit.report.handout_pdf import PAPERS, handout_pdf
+    from trialkit.report.handout import usual_language
     from trialkit.words import default_words as words
 
     block = read_county(ledger)  # before anything is written: what is wrong with it is told first
     version = recommend_anew(ledger, __version__, propose)
     document = version.document
-    pages = {
-        "handout": handout_html(document, block),
-        "handout_large": handout_html(document, block, large=True),
-        "care": care_html(document, block),
-    }
-    files = {f"{name}.html": page.encode("utf-8") for name, page in pages.items()}
-    try:
-        files |= {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
-        missing = ""
-    except NotComputed as error:
-        missing = f"\n{error}"
-    _write_pages(ledger, files, document)
+    wanted = tuple(dict.fromkeys(languages)) or (usual_language(document, block),)
+    files: dict[str, bytes] = {}
+    missing = ""
+    for place, language in enumerate(wanted):
+        pages = _pages_for_gardeners(document, block, language)
+        ending = f"-{language}" if place else ""
+        files |= {f"{name}{ending}.html": page.encode("utf-8") for name, page in pages.items()}
+        try:
+            files |= _as_pdf({f"{name}{ending}": page for name, page in pages.items()})
+        except NotComputed as error:
+            missing = f"\n{error}"
+    gone = _pages_not_asked_for(ledger, wanted[1:])
+    _write_pages(ledger, files, document, gone)
     written = [version.path, *(ledger / name for name in files)]
     news = "new" if version.is_new else "as it was: nothing in the ledger changed"
     lines = [
@@ -123,13 +132,48 @@ def recommend_from(ledger: Path) -> tuple[Recommended, str]:
         *(words.changes(document, document.measures) if version.is_new else ()),
         f"{words.next_trial(document, document.measures)} {words.why_next(document, document.measures)}",
         f"Written to {', '.join(map(str, written))}.{missing}",
+        *([f"Taken away, as their language was not asked for: {', '.join(gone)}."] if gone else ()),
         f"Digest {digest_of(document)[:SHOWN_DIGITS]}, as on the handout: evidence list knows this version by it.",
         f"Next: trialkit new DIR --from {ledger}",
     ]
     return document, "\n".join(lines)
 
 
-def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None) -> None:
+def _pages_for_gardeners(document: Recommended, block: CountyBlock | None, language: Language) -> dict[str, str]:
+    from trialkit.report.care_page import care_html
+    from trialkit.report.handout import handout_html
+
+    return {
+        "handout": handout_html(document, block, language),
+        "handout_large": handout_html(document, block, language, large=True),
+        "care": care_html(document, block, language),
+    }
+
+
+def _as_pdf(pages: Mapping[str, str]) -> dict[str, bytes]:
+    from trialkit.report.handout_pdf import PAPERS, handout_pdf
+
+    return {f"{name}-{paper}.pdf": handout_pdf(page, paper) for name, page in pages.items() for paper in PAPERS}
+
+
+def _pages_not_asked_for(ledger: Path, others: Sequence[Language]) -> tuple[str, ...]:
+    """Name the pages of earlier calls, in further languages, that this one does not write: they tell old versions."""
+    from trialkit.languages import LANGUAGES
+    from trialkit.tables.own_files import is_own
+
+    gone = [language for language in LANGUAGES if language not in others]
+    named = ((kind, path.name) for kind in ("handout", "care") for path in sorted(ledger.glob(f"{kind}*-*")))
+    return tuple(
+        name
+        for kind, name in named
+        if any(re.fullmatch(rf"{kind}(_large)?-{language}(-[a-z0-9]+\.pdf|\.html)", name) for language in gone)
+        and is_own(ledger / name, "handout as PDF" if name.endswith(".pdf") else kind)
+    )
+
+
+def _write_pages(
+    ledger: Path, files: Mapping[str, bytes], of: Recommended | None = None, gone: Sequence[str] = ()
+) -> None:
     """Write what is printed of a ledger, all of it or none; pages of a version, unless another came meanwhile."""
     from trialkit.documents.document import as_text
     from trialkit.evidence.kept_versions import RECOMMENDED_FILE
@@ -139,7 +183,7 @@ def _write_pages(ledger: Path, files: Mapping[str, bytes], of: Recommended | Non
     with locked(ledger):
         finish(ledger)
         if of is None or (ledger / RECOMMENDED_FILE).read_text("utf-8") == as_text(of):
-            write_outputs(ledger, files)
+            write_outputs(ledger, files, gone)
 
 
 def listing(ledger: Path) -> tuple[EvidenceList, str]:

@@ -10,21 +10,33 @@ from trialkit.cli.evidence_steps import recommend_from
 from trialkit.cli.failures import speaks_plainly
 from trialkit.cli.shared_options import as_json
 from trialkit.cli.speaking import answer
+from trialkit.languages import LANGUAGES
 
 
 @click.command("recommend")
 @click.argument("ledger", metavar="LEDGER", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--language",
+    "languages",
+    type=click.Choice(LANGUAGES),
+    multiple=True,
+    help="Language of the pages for gardeners; several times for several. The county's if not given.",
+)
 @as_json
 @speaks_plainly
-def command(ledger: Path, as_json: bool) -> None:
+def command(ledger: Path, languages: tuple[str, ...], as_json: bool) -> None:
     """Work out the recommended defaults from all trials in LEDGER, and write the handout for gardeners.
 
-    Writes LEDGER/recommended.json, handout.html and care.html (how a bucket is set up and looked after: print both
-    on one sheet), handout_large.html in large print, and all three as tagged PDF on A4 and Letter where WeasyPrint
-    is installed (pip install weasyprint). They name the county that trialkit county set. Every version is kept in
+    Writes LEDGER/recommended.json, handout.html, handout_large.html in large print, and care.html: how a bucket is
+    set up and looked after. All three are also made as tagged PDF, on A4 and Letter, where WeasyPrint is installed
+    (pip install weasyprint). What does not fit on the front of the handout stands on its back: print it on both
+    sides. The pages name the county that trialkit county set. A further language has its own files, such as
+    handout-es.html; those of a language that is not asked for again are taken away. Every version is kept in
     LEDGER/history; there is a new one only when the evidence changed.
 
     Example: trialkit recommend ledger
+
+    Example: trialkit recommend ledger --language en --language es
     """
-    document, text = recommend_from(ledger)
+    document, text = recommend_from(ledger, languages)
     answer(document, text, as_json=as_json)

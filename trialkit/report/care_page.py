@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from trialkit.documents.recommended import Recommended
 from trialkit.languages import Language, speaking
 from trialkit.pages.cross_section import cross_section
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.shell import render_page
 from trialkit.protocol.county import CountyBlock
-from trialkit.report.handout import sheet_style, usual_language
+from trialkit.report.handout import sheet_style, sizes_that_fit_pt, usual_language
 from trialkit.report.page import TEMPLATES
 from trialkit.words.care_words import BucketFacts, care_sections, care_sources, drawing_labels
 
-SIZE_PT = 11.5
-"""Of the type on paper: what fills a sheet."""
+ROOM = 355_000.0
+"""As `trialkit.report.handout.ROOM`: of one side."""
 
 
 def care_html(document: Recommended, block: CountyBlock | None = None, language: Language | None = None) -> str:
@@ -24,12 +26,13 @@ def care_html(document: Recommended, block: CountyBlock | None = None, language:
     best, measures = document.recommended, document.measures
     bucket = BucketFacts(best.volume_l, best.heads)
     with speaking(language or usual_language(document, block)):
-        return render_page(
+        render = partial(
+            render_page,
             TEMPLATES,
             "care.html.jinja",
-            sheet_style(SIZE_PT),
             drawing=cross_section(drawing_labels(bucket, measures), LIGHT),
             county=block.county if block else None,
             care=care_sections(bucket, measures),
             care_sources=care_sources(),
         )
+        return render(style=sheet_style(*sizes_that_fit_pt(render(style=""), (ROOM,))))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from trialkit.documents.document import digest_of
@@ -31,7 +31,7 @@ LEAST_PT = 10.0
 """What would need a smaller type on one side of a sheet is set on both sides."""
 GREATEST_PT = 12.0, 14.0
 """On the front and on the back."""
-ROOM = {"one": 255_000.0, "care in front": 239_000.0, "care behind": 258_000.0}
+ROOM = {"one": 255_000.0, "care in front": 243_000.0, "care behind": 262_000.0}
 """What stands where, in order of preference: all on one side; what to do and to take care of on the front, the rest
 on the back; what to do alone on the front. As found by trying: with so many letters in that size, points squared, the
 front of a sheet of Letter is just not full."""
@@ -64,7 +64,7 @@ def handout_html(
         if large:
             return render(sides="one", style=sheet_style(LARGE_PT, large=True))
         for sides, room in ROOM.items():
-            sizes = _sizes_that_fit_pt(render(sides=sides, style=""), (room, BACK_ROOM))
+            sizes = sizes_that_fit_pt(render(sides=sides, style=""), (room, BACK_ROOM))
             if sizes[0] >= LEAST_PT:
                 break
         return render(sides=sides, style=sheet_style(*sizes))
@@ -114,8 +114,16 @@ def _filled_in(document: Recommended, block: CountyBlock | None, *, sowing: bool
     )
 
 
-def _sizes_that_fit_pt(page: str, rooms: tuple[float, float]) -> tuple[float, ...]:
-    """Sizes of type at which the words of each side of a page fill it: so many letters, so much room for each."""
+def sizes_that_fit_pt(page: str, rooms: Sequence[float]) -> tuple[float, ...]:
+    """Sizes of type at which the words of each side of a page fill it: so many letters, so much room for each.
+
+    Parameters
+    ----------
+    page : str
+        Without its style.
+    rooms : sequence of float
+        Letters that each side has room for, times their size in points squared.
+    """
     letters = (len(" ".join(NO_WORDS.sub("", side).split())) for side in page.split(SIDE)[1:])
     sides = zip(letters, rooms, GREATEST_PT, strict=False)
     return tuple(min(math.sqrt(room / number), most) for number, room, most in sides)

@@ -26,7 +26,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.phrases import chance, count, decimals, from_to, listed, number, season_words
+from trialkit.words.phrases import between, chance, count, decimals, from_to, listed, number, season_words
 
 NOTABLE_LOSS = 0.9
 """Where a smaller share of the plants becomes fit to eat, gardeners are told (common practice, no source)."""
@@ -47,13 +47,14 @@ LACKING: Mapping[Scarce, str] = {
 
 @dataclass(frozen=True)
 class AcidLine:
-    """Acid for one class of water: how to know it, and how much in all and at a time."""
+    """Acid for one class of water: how to know it, how much in all and at a time, and the pH that all of it gives."""
 
     water: str
     range: str
     amount: str
     millilitres: str | None
     step: str | None
+    ph: str | None
     seen: bool
 
 
@@ -73,11 +74,11 @@ def nutrient_words(best: Practice, measures: Measures) -> str | None:
     return gettext("{amount} of {product}", amount=teaspoons(dose, system), product=product) + beside
 
 
-def feed_words(best: Practice, measures: Measures) -> str | None:
-    """Amounts of the nutrient and of all that goes in with it, in words."""
+def feed_words(best: Practice, measures: Measures) -> tuple[str, ...]:
+    """Amounts of the nutrient and of all that goes in with it, in words; empty where no dose is known."""
     nutrient = nutrient_words(best, measures)
     parts = (part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in best.parts)
-    return None if nutrient is None else listed([nutrient, *parts])
+    return () if nutrient is None else (nutrient, *parts)
 
 
 def acid_name(best: Practice) -> str | None:
@@ -108,6 +109,7 @@ def acid_line(row: AcidForClass, measures: Measures) -> AcidLine:
         amount=gettext("no acid") if step is None else told,
         millilitres=None if step is None or measures != "both" else millilitres,
         step=None if step is None else measure_words(step, "metric" if measures == "metric" else "kitchen"),
+        ph=None if step is None else between(row.ph_at_lower, row.ph_at_upper),
         seen=row.gardens > 0,
     )
 
@@ -294,8 +296,9 @@ def _evidence(document: Recommended) -> Iterator[str]:
     if tried == (chosen,):
         yield gettext("We grew just this in {stood}.", stood=_stood(chosen.stood))
     elif tried:
-        doses = (gettext("{dose} in {stood}", dose=_dose(one, document), stood=_stood(one.stood)) for one in tried)
-        yield gettext("We did not try just this dose. We tried {doses}.", doses=listed(list(doses)))
+        yield gettext("We did not try just this dose.")
+        for one in tried:
+            yield gettext("We tried {dose} in {stood}.", dose=_dose(one, document), stood=_stood(one.stood))
     else:
         yield gettext("We did not try just this mix. We tried its parts.")
     yield _all_that_stood(decision.evidence)

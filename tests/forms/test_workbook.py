@@ -129,7 +129,7 @@ def test_words_are_plain(trial: Trial) -> None:
     said = {rule.promptTitle: rule.error for rule in book["heads"].data_validations.dataValidation}
     assert said["Marketable"] == "Please choose yes or no."
     assert said["Harvested on"] == "Please write a day as year-month-day, such as 2026-09-28."
-    assert said["Head weight"].startswith("Please write a number, 1 to 2000 g. Weigh in grams;")
+    assert said["Head weight"].startswith("Please write a number, 1 to 2000 g. Weigh in grams.")
 
 
 def test_headings_are_recognised_without_a_word(trial: Trial, tmp_path: Path) -> None:

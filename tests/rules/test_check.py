@@ -61,7 +61,7 @@ def first_head(column: str, text: str, message: str, **others: str) -> Damage:
 
 FINITE = "expected a finite number. Leave the cell empty when there is nothing to record. [TK-V14]"
 IN_RANGE = (
-    "expected 1 to 2000 g. Weigh in grams; leave the cell empty when the head was not weighed, and say why under "
+    "expected 1 to 2000 g. Weigh in grams. If the head was not weighed, leave the cell empty and say why under "
     "outcome. [TK-V10]"
 )
 # fmt: off

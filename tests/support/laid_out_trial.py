@@ -8,8 +8,13 @@ from trialkit.rules.trial_folder import Trial, read_trial
 RECORDS = ("heads", "solution", "visits")
 
 
-def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernsedge School", title: str = "") -> Trial:
-    """Write the trial, its records emptied to their headers, and read it as far as its layout."""
+def laid_out(
+    folder: Path, *, blind: bool = False, site_name: str = "Fernsedge School", title: str = "", language: str = ""
+) -> Trial:
+    """Write the trial, its records emptied to their headers, and read it as far as its layout.
+
+    `language` is that of the garden Fernsedge.
+    """
     write_records(folder)
     for name in RECORDS:
         path = folder / f"{name}.csv"
@@ -18,5 +23,8 @@ def laid_out(folder: Path, *, blind: bool = False, site_name: str = "Fernsedge S
     told = PROTOCOL.replace('question = "Which dose?"', f'question = "Which one?"{more}')
     (folder / "trial.toml").write_text(told, "utf-8")
     sites = (folder / "sites.csv").read_text("utf-8").replace("Fernsedge School", site_name)
+    if language:
+        header, fern, *others = sites.splitlines()
+        sites = "\n".join([f"{header},language", f"{fern},{language}", *(f"{row}," for row in others), ""])
     (folder / "sites.csv").write_text(sites, "utf-8")
     return read_trial(folder, stage="layout")

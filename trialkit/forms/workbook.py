@@ -20,7 +20,7 @@ from trialkit.tables.own_files import WORKBOOK_FILE, archive_mark
 from trialkit.tables.table_schema import Field, TableSchema, load_schema
 from trialkit.words.cautions import cautions_for
 from trialkit.words.ph_words import READ_AGAIN
-from trialkit.words.phrases import listed
+from trialkit.words.phrases import from_to, listed
 from trialkit.words.problem_words import accepted_words
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def _instructions() -> tuple[str, ...]:
             visits=visits,
         ),
         gettext(
-            "One row in {heads} is one head of lettuce. A head that was not harvested has a row too: choose what "
+            "One row in “{heads}” is one head of lettuce. A head that was not harvested has a row too: choose what "
             "became of it under “{outcome}”, and leave its weight empty. Where nobody knows, leave that empty too.",
             heads=heads,
             outcome=outcome,
@@ -68,8 +68,8 @@ def _instructions() -> tuple[str, ...]:
         ),
         gettext("{last_seen}: the last visit at which the head was not ready yet.", last_seen=last_seen),
         gettext(
-            "In {solution}, write down what you really put in, also where it was not what the card said. Acid goes in "
-            "by the steps on the card, never more at a time.",
+            "In “{solution}”, write down what you really put in, also where it was not what the card said. Acid goes "
+            "in by the steps on the card, never more at a time.",
             solution=solution,
         ),
         gettext(
@@ -242,12 +242,12 @@ def _about(field: Field) -> str:
     """Say what a column holds, and what it takes."""
     about = gettext(field.description)
     if field.enum:
-        words = ", ".join(field.said(value) for value in field.enum)
-        return f"{about} {gettext('One of: {words}.', words=words)}"
-    if field.minimum is not None and field.maximum is not None:
+        one_of = gettext("One of: {words}.", words=", ".join(field.said(value) for value in field.enum))
+        return f"{about} {one_of}"
+    if isinstance(field.minimum, int | float) and field.maximum is not None:
         least, most = (in_figures(str(limit)) for limit in (field.minimum, field.maximum))
-        unit = f" {field.unit_words}" if field.unit_words else ""
-        return f"{about} {gettext('From {least} to {most}.', least=least, most=most + unit)}"
+        limits = gettext("From {limits}.", limits=from_to(least, " ".join(filter(None, (most, field.unit_words)))))
+        return f"{about} {limits}"
     return about
 
 

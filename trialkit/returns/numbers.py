@@ -9,10 +9,12 @@ from statistics import median
 from trialkit.documents.returns import DecimalSeparator
 from trialkit.domain.heads import NOT_CUT
 from trialkit.domain.units import OUNCE_G
+from trialkit.languages import in_every_language, translatable
 from trialkit.returns.cell_text import NOT_KNOWN, means_nothing, tidy
 from trialkit.returns.finding_log import Log
 from trialkit.returns.recognising import ReturnedTable
 from trialkit.tables.cell_values import NUMBER, plain_figures
+from trialkit.tables.nearest import plain_name
 from trialkit.tables.table_schema import Field
 from trialkit.tables.written_dates import MONTHS
 
@@ -30,6 +32,18 @@ UNITS: Mapping[str, Mapping[str, str]] = {
     "[pH]": {"ph": "1"},
     "mS/cm": dict.fromkeys(("ms/cm", "ms", "ds/m"), "1") | dict.fromkeys(("µs/cm", "us/cm", "µs", "us"), "0.001"),
 }
+IN_WORDS = (
+    translatable("grams"),
+    translatable("kilograms"),
+    translatable("ounces"),
+    translatable("pounds"),
+    translatable("liters"),
+    translatable("milliliters"),
+    translatable("teaspoons"),
+    translatable("level teaspoons"),
+    translatable("tablespoons"),
+)
+"""Units that people write after a number, each in its own language; of one thing the last letter may be missing."""
 WITH_UNIT = re.compile(r"(?P<number>[+-]?\d[\d.,]*(?:[ '’]\d{3}(?!\d)[\d.,]*)*)\s*(?P<unit>[^\W\d_%][\w/ ]*)\.?")
 UNIT_FIRST = re.compile(r"(?P<unit>pH)\s*[:=]?\s*(?P<number>[+-]?\d[\d.,]*)", re.IGNORECASE)
 COMMA_DECIMAL = re.compile(r"[+-]?(\d*,\d{1,2}|\d*,\d{4,}|0,\d+|\d{4,},\d+)", re.ASCII)
@@ -130,10 +144,19 @@ def _split(table: ReturnedTable, field: Field, position: int, text: str, log: Lo
     units = UNITS.get(field.unit or "", {})
     if match:
         unit = re.sub(r"\s+", " ", match["unit"].strip().casefold().replace("μ", "µ"))
-        factor = units.get(unit)
+        factor = units.get(unit) or _in_another_language(unit, units)
         if factor:
             number.text, number.factor, number.unit = match["number"].strip(), factor, unit
     return number
+
+
+def _in_another_language(unit: str, units: Mapping[str, str]) -> str | None:
+    """Return the factor of a unit that is written out in any language."""
+    plain = plain_name(unit)
+    for word in IN_WORDS:
+        if word in units and any(plain in (told, told[:-1]) for told in map(plain_name, in_every_language(word))):
+            return units[word]
+    return None
 
 
 def _commas(number: _Number) -> bool:

@@ -505,8 +505,11 @@
     by("looked").hidden = Boolean(visit);
     by("visit-of-day").replaceChildren(...visit ? [fields("visits", visit, "visit", say("Visit of this day"), ["observer_role", "note"], () => {})] : []);
   }
+  function dateWords(day, more = {}) {
+    return new Date(day + "T00:00:00Z").toLocaleDateString(form.locale || "en-GB", { day: "numeric", month: "long", year: "numeric", timeZone: "UTC", ...more });
+  }
   function dayWords() {
-    const day = new Date(state.day + "T00:00:00Z").toLocaleDateString(form.locale || "en-GB", { weekday: "long", day: "numeric", month: "long", year: "numeric", timeZone: "UTC" });
+    const day = dateWords(state.day, { weekday: "long" });
     return state.day === today() ? say("{day}, today", { day }) : state.day > today() ? say("{day}: this day has not come yet", { day }) : day;
   }
   function drawList() {
@@ -521,7 +524,7 @@
     if (!current) return;
     const bucket = form.buckets.find(one => one.id === current);
     by("bucket-title").textContent = say("Bucket {bucket}", { bucket: current });
-    const planted = [...new Set(headsOf(current).map(record => record.transplanted_on || ""))].filter(Boolean).join(", ");
+    const planted = [...new Set(headsOf(current).map(record => record.transplanted_on || ""))].filter(Boolean).map(day => dateWords(day)).join(", ");
     by("bucket-about").textContent = bucket.place + (bucket.what ? ": " + bucket.what : "") + ". " + (planted ? say("Planted on {days}.", { days: planted }) : say("No day of planting is written down here yet."));
     by("bucket-day").textContent = state.task === "other" ? "" : by("day-said").textContent;
     const heads = (names, entered) => headsOf(current).map((record, i) => fields("heads", record, "head" + (i + 1), say("{bucket}, head {head}", { bucket: current, head: i + 1 }), names && names(record), entered && (field => entered(record, field))));

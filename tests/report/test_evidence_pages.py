@@ -100,7 +100,7 @@ def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
     text = " ".join(words_of(handout_html(replace(usual, recommended=best))))
     said = "Stir in 8 level teaspoons of Blend L 9-12-30", "Then stir in 3 level teaspoons of calcium nitrate (15 g)."
     assert text.index(said[0]) < text.index(said[1]) < text.index("Keep this order. Never mix the powders in a cup.")
-    assert "8 level teaspoons of Blend L 9-12-30 (40 g) and 3 level teaspoons of calcium nitrate (15 g)" in text
+    assert "in 20 L (5.3 US gal) of water with 8 level teaspoons of Blend L 9-12-30 (40 g) 3 level teaspoons of" in text
     assert "little calcium" not in text
 
 
@@ -160,8 +160,8 @@ def test_a_dose_between_those_tried() -> None:
     """The two doses that it lies between are named with their buckets; a mix of parts never tried is said to be one."""
     document = wordy_recommended()
     said = (
-        "We did not try just this dose. We tried 6 spoons in 24 buckets in 4 gardens and 2 trials and 8 spoons in 24 "
-        "buckets in 4 gardens and 2 trials."
+        "We did not try just this dose. We tried 6 spoons in 24 buckets in 4 gardens and 2 trials. We tried 8 spoons "
+        "in 24 buckets in 4 gardens and 2 trials."
     )
     assert said in handout_html(document)
     old, *_, between = document.decision.candidates

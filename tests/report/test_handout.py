@@ -21,9 +21,7 @@ from chromium import Window, complaints
 from once import value_once
 from printed import ink, type_sizes_pt
 from sample_results import HOSTILE
-from small_recommended import NEW, small_recommended, wordy_recommended
-from trialkit.documents.recommended import Recommended
-from trialkit.domain.treatment import Treatment
+from small_recommended import NEW, bare_recommended, small_recommended, wordy_recommended
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.spoons import MOST_SPOONS_DRAWN, spoons_drawing
 from trialkit.protocol.county import County, CountyBlock
@@ -53,21 +51,14 @@ COUNTY = County(
 BLOCK = CountyBlock(Path("county.toml"), COUNTY, logo())
 
 
-def bare() -> Recommended:
-    """Return defaults of which there is least to say: no dose, no acid, no days."""
-    usual = small_recommended()
-    best = replace(usual.recommended, treatment=Treatment("Fenleaf", None, "none"))
-    return replace(usual, recommended=best, current=best, acid=(), days=None)
-
-
 PAGES: dict[str, Callable[[], str]] = {
     "usual": lambda: handout_html(small_recommended(), BLOCK),
     "wordy": lambda: handout_html(wordy_recommended(), BLOCK),
-    "bare": lambda: handout_html(bare()),
+    "bare": lambda: handout_html(bare_recommended()),
     "large": lambda: handout_html(small_recommended(), BLOCK, large=True),
     "usual in Spanish": lambda: handout_html(small_recommended(), BLOCK, "es"),
     "wordy in Spanish": lambda: handout_html(wordy_recommended(), BLOCK, "es"),
-    "bare in Spanish": lambda: handout_html(bare(), BLOCK, "es"),
+    "bare in Spanish": lambda: handout_html(bare_recommended(), BLOCK, "es"),
     "wordy, metric": lambda: handout_html(replace(wordy_recommended(), measures="metric"), BLOCK),
     "care": lambda: care_html(small_recommended(), BLOCK),
     "care in Spanish": lambda: care_html(small_recommended(), BLOCK, "es"),

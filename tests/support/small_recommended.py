@@ -177,6 +177,13 @@ def wordy_recommended() -> Recommended:
     return replace(usual, recommended=best, decision=decision, acid=(soft, *powder))
 
 
+def bare_recommended() -> Recommended:
+    """Return defaults of which there is least to say: no dose, no acid, no days."""
+    usual = small_recommended()
+    best = replace(usual.recommended, treatment=Treatment("Fenleaf", None, "none"))
+    return replace(usual, recommended=best, current=best, acid=(), days=None)
+
+
 def spoilt_document(document: Value, words: Iterator[str]) -> Value:
     """Copy a document with every text that is free written by an attacker; what was one name before is one still."""
     names: dict[str, str] = {}

@@ -71,7 +71,7 @@ def test_what_a_pail_of_five_gallons_holds_below_the_gap() -> None:
         "Never fill up to the cups again",
         "less than a third is left",
         "For each new crop, fill to that line.",
-        "Add plain water, and nothing else, up to half the line at most. Do so in all buckets alike.",
+        "Add plain water, and nothing else, up to half the height of the line at most. Do so in all buckets alike.",
         "Write down the day and how much",
         "From about 75 °F (24 °C) up, lettuce may bolt",
         "A head is ready when",

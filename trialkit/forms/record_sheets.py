@@ -24,6 +24,8 @@ ROOM_MM = 190.0
 """What a sheet of either size has for rows."""
 CLOSE_MM, ROOMY_MM = (6.0, 5.5, 5.0), (8.0, 7.5, 7.5)
 """Height of a row of mixing, of readings and of a head, as pack.css has them."""
+READINGS_HEAD_MM = 6.0
+"""By which the heads of their columns are higher than those of the visits beside them."""
 VISIT_MM, MOST_VISITS = 5.5, 12
 """Height of a row beside the readings; more visits than that go over onto another sheet of paper."""
 MIXING = ("volume_l", "nutrient_tsp", "acid_tsp", "ph_before", "ph_after", "note")
@@ -92,7 +94,7 @@ def record_sheets(trial: Trial, buckets: Sequence[NamedBucket], due: Sequence[Ev
     def fits(sheets: int, rows_mm: tuple[float, float, float]) -> bool:
         mixing, reading, head = rows_mm
         most = math.ceil(len(buckets) / sheets)
-        beside = max(most * reading, min(len(visits), MOST_VISITS) * VISIT_MM)
+        beside = max(most * reading + READINGS_HEAD_MM, min(len(visits), MOST_VISITS) * VISIT_MM)
         return most * mixing + beside + math.ceil(most / 2) * heads * head <= ROOM_MM
 
     sheets = next((n for n in range(1, len(buckets)) if fits(n, CLOSE_MM)), len(buckets))

@@ -204,13 +204,13 @@ def _growing(bucket: BucketFacts, measures: Measures) -> Iterator[str]:
     )
     yield (
         gettext(
-            "Top up only if less than a third is left. Add plain water, and nothing else, up to half the line at most. "
-            "Do so in all buckets alike. Write down the day and how much."
+            "Top up only if less than a third is left. Add plain water, and nothing else, up to half the height of the "
+            "line at most. Do so in all buckets alike. Write down the day and how much."
         )
         if bucket.is_trial
         else gettext(
             "Top up only if less than a third is left. Add plain water, or plant food at half strength, up to half the "
-            "line at most."
+            "height of the line at most."
         )
     )
     yield gettext(
@@ -266,7 +266,7 @@ def drawing_labels(bucket: BucketFacts, measures: Measures = "both") -> DrawingL
         harvest=_lines(gettext("water at\nharvest")),
         roots=_lines(gettext("roots in water")),
         alternative=gettext(
-            "A bucket cut open. A net cup hangs in the tight lid. The fill line lies {gap} under the lid and wets the "
+            "A bucket cut open. A net cup hangs in the tight lid. The fill line lies {gap} under the lid. It wets the "
             "foot of the cup: {volume}. At harvest the water stands far lower. Between the two lines the roots hang in "
             "air, under them in water.",
             gap=length_words(AIR_GAP_CM, measures),

@@ -74,11 +74,11 @@ def nutrient_words(best: Practice, measures: Measures) -> str | None:
     return gettext("{amount} of {product}", amount=teaspoons(dose, system), product=product) + beside
 
 
-def feed_words(best: Practice, measures: Measures) -> str | None:
-    """Amounts of the nutrient and of all that goes in with it, in words."""
+def feed_words(best: Practice, measures: Measures) -> tuple[str, ...]:
+    """Amounts of the nutrient and of all that goes in with it, in words; empty where no dose is known."""
     nutrient = nutrient_words(best, measures)
     parts = (part_words(part.product, part.tsp, part.g_per_tsp, measures) for part in best.parts)
-    return None if nutrient is None else listed([nutrient, *parts])
+    return () if nutrient is None else (nutrient, *parts)
 
 
 def acid_name(best: Practice) -> str | None:
@@ -296,8 +296,9 @@ def _evidence(document: Recommended) -> Iterator[str]:
     if tried == (chosen,):
         yield gettext("We grew just this in {stood}.", stood=_stood(chosen.stood))
     elif tried:
-        doses = (gettext("{dose} in {stood}", dose=_dose(one, document), stood=_stood(one.stood)) for one in tried)
-        yield gettext("We did not try just this dose. We tried {doses}.", doses=listed(list(doses)))
+        yield gettext("We did not try just this dose.")
+        for one in tried:
+            yield gettext("We tried {dose} in {stood}.", dose=_dose(one, document), stood=_stood(one.stood))
     else:
         yield gettext("We did not try just this mix. We tried its parts.")
     yield _all_that_stood(decision.evidence)

@@ -100,7 +100,7 @@ def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
     text = " ".join(words_of(handout_html(replace(usual, recommended=best))))
     said = "Stir in 8 level teaspoons of Blend L 9-12-30", "Then stir in 3 level teaspoons of calcium nitrate (15 g)."
     assert text.index(said[0]) < text.index(said[1]) < text.index("Keep this order. Never mix the powders in a cup.")
-    assert "in 20 L (5.3 US gal) of water with 8 level teaspoons of Blend L 9-12-30 (40 g) 3 level teaspoons of" in text
+    assert "in 20 L (5.3 US gal) of water with: 8 level teaspoons of Blend L 9-12-30 (40 g) 3 level teaspoons of" in text
     assert "little calcium" not in text
 
 

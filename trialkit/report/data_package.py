@@ -17,11 +17,14 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.documents.document import json_schema
+from trialkit.documents.document import from_text, json_schema
+from trialkit.documents.results import Results
 from trialkit.documents.returns import Corrections
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.heads import OUTCOMES, Says
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.report import r_script
+from trialkit.report.environment import REQUIREMENTS_FILE, requirements
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
 from trialkit.rules.kept_documents import CORRECTIONS
 from trialkit.rules.trial_folder import Trial
@@ -92,6 +95,8 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
     if results is not None:
         files[RESULTS_PATH] = results
         resources.append(_resource("results", RESULTS_PATH, "What the analysis found.", "application/json", files))
+        resources += _checked_in_r(from_text(Results, results.decode("utf-8")), files)
+        files[REQUIREMENTS_FILE] = requirements().encode("utf-8")
     files[DICTIONARY_FILE] = dictionary(list(tables)).encode("utf-8")
     files[MIAPPE_FILE] = _json(miappe(trial, licence))
     files["README.md"] = _readme(trial, licence, files).encode("utf-8")
@@ -205,6 +210,22 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
         return
     files[PICTURE_FILE] = picture
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
+
+
+def _checked_in_r(results: Results, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+    """Add the analysis in R, and the figures that it stands beside."""
+    if not any(r_script.repeated(results)):
+        return
+    files[r_script.FIGURES_FILE] = r_script.figures_csv(results).encode("utf-8")
+    fields = [
+        {"name": name, "type": "number" if name == "value" else "string", "description": text}
+        for name, text in r_script.DESCRIPTIONS.items()
+    ]
+    schema = {"fields": fields, "missingValues": [""], "primaryKey": ["response", "kind", "key", "statistic"]}
+    about = "Figures of the analysis of weights, one a row, as analysis.R looks them up."
+    yield _table("figures", r_script.FIGURES_FILE, "Figures", about, schema, files)
+    files[r_script.SCRIPT_FILE] = r_script.r_script(results).encode("utf-8")
+    yield _resource("analysis_in_r", r_script.SCRIPT_FILE, "The analysis once more, in R.", "text/x-r", files)
 
 
 def _corrected(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
@@ -386,16 +407,36 @@ def _readme(trial: Trial, licence: str, files: Collection[str]) -> str:
         *(agreement if AGREEMENT_FILE in files else ()),
         f"Licence of the data: {LICENCES[licence][0]} ({LICENCES[licence][1]}).",
         "",
-        "To repeat the analysis, unpack and run:",
-        "",
-        "    pip install trialkit",
-        "    trialkit analyse .",
-        "",
-        "The result is compared with results/results.json by trialkit report . --verify."
-        if RESULTS_PATH in files
-        else "",
+        *(_repeating(files) if RESULTS_PATH in files else ()),
     ]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _repeating(files: Collection[str]) -> Iterator[str]:
+    """Say how the analysis is repeated: by trialkit as it was, and in R."""
+    yield from (
+        "To repeat the analysis, unpack and run here:",
+        "",
+        "    python3 -m venv again",
+        f"    again/bin/pip install -r {REQUIREMENTS_FILE}",
+        "    again/bin/trialkit report .",
+        "    again/bin/trialkit report . --verify",
+        "",
+        f"On Windows it is again\\Scripts in place of again/bin. {REQUIREMENTS_FILE} names trialkit and every",
+        "library with its version. Where pip cannot find trialkit itself, give it the folder of trialkit's wheel by",
+        "--find-links FOLDER.",
+        "The last line analyses the tables again and compares all that comes out with results/results.json.",
+        "",
+    )
+    if r_script.SCRIPT_FILE in files:
+        yield from (
+            "To check it by other programs, in R with lme4, lmerTest, pbkrtest and emmeans:",
+            "",
+            f"    Rscript {r_script.SCRIPT_FILE}",
+            "",
+            "It reads the tables as they stand, prints its figures beside ours (figures.csv), and says where and why",
+            f"they rightly differ. It was tried with {r_script.TRIED_WITH}.",
+        )
 
 
 def _json(document: Mapping[str, Any]) -> bytes:

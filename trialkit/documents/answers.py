@@ -150,9 +150,44 @@ class MixTableAnswer(Closed):
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
 
 
+EnginePart = Literal["variance", "difference", "standard error", "-2 log likelihood"]
+
+
+@dataclass(frozen=True)
+class EngineFigure(Closed):
+    """A figure by our engine and by another."""
+
+    part: Annotated[EnginePart, "Of the model; the likelihood is the restricted one."]
+    key: Annotated[str, "Term of the variance, or treatment that is set beside the current practice."]
+    ours: Annotated[float, "By trialkit.mixed."]
+    theirs: Annotated[float, "By the other engine."]
+    agrees: Annotated[bool, "Whether they are as near as the bound asks."]
+
+
+@dataclass(frozen=True)
+class SecondEngine(Closed):
+    """A response fitted by another engine too."""
+
+    response: Annotated[str, "Its name."]
+    comparison: Annotated[
+        Literal[
+            "same model",
+            "free variances",
+            "known between visits",
+            "variances of their own",
+            "not settled",
+            "not analysed",
+        ],
+        "Whether it was the answer's own model; with variances held at zero or above where the answer leaves them "
+        "free and finds a negative one; else why nothing was compared.",
+    ]
+    figures: Annotated[tuple[EngineFigure, ...], "Set beside each other."]
+
+
 @dataclass(frozen=True)
 class VerifyAnswer(Closed):
     """`trialkit report --verify`: whether results and report are what the inputs give."""
 
-    ok: Annotated[bool, "Whether they are."]
+    ok: Annotated[bool, "Whether they are, and another engine agrees, where one was asked."]
     differences: Annotated[tuple[str, ...], "What is not."]
+    second_engine: Annotated[tuple[SecondEngine, ...], "By response, where another engine was asked."] = ()

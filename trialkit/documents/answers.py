@@ -150,6 +150,37 @@ class MixTableAnswer(Closed):
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
 
 
+Standard = Literal["MIAPPE 1.2", "DataCite 4.5", "RO-Crate 1.3", "ORCID"]
+
+
+@dataclass(frozen=True)
+class Gap(Closed):
+    """What a standard asks for and a trial does not tell yet."""
+
+    standard: Annotated[Standard, "That asks for it."]
+    what: Annotated[str, "What is missing, by the standard's own name."]
+    key: Annotated[str, "Where it is told: a key of trial.toml, or a column."]
+
+
+@dataclass(frozen=True)
+class PackAnswer(Closed):
+    """`trialkit pack`: what was written."""
+
+    file: Annotated[str, "Path of the zip."]
+    bytes: Annotated[int, "Its size."]
+    licence: Annotated[str, "Of the data, by its SPDX name."]
+    has_results: Annotated[bool, "Whether results of the trial as it stands are in."]
+    missing: Annotated[tuple[Gap, ...], "What a citable publication still lacks."]
+
+
+@dataclass(frozen=True)
+class PackCheckAnswer(Closed):
+    """`trialkit pack --check`: whether the trial tells all that standards ask for."""
+
+    ok: Annotated[bool, "Whether it does."]
+    missing: Annotated[tuple[Gap, ...], "What it does not tell."]
+
+
 EnginePart = Literal["variance", "difference", "standard error", "-2 log likelihood"]
 
 

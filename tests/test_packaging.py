@@ -1,6 +1,8 @@
 """The package as others get it: built, installed in a fresh environment outside the checkout, and at work there."""
 
+import io
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -8,9 +10,15 @@ import sysconfig
 import tarfile
 import venv
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from trialkit.documents.document import as_text
+from trialkit.documents.results import Results
+from trialkit.report.data_package import data_package
+from trialkit.rules.trial_folder import read_trial
 
 ROOT = Path(__file__).parents[1]
 KEPT_OUT = {".git", ".venv", ".mypy_cache", ".pytest_cache", ".ruff_cache", ".hypothesis", "__pycache__", "dist"}
@@ -77,3 +85,29 @@ def test_an_installed_wheel_does_the_whole_job(built: tuple[Path, Path], tmp_pat
     assert (tmp_path / "demo" / "results" / "report.html").is_file()
     assert "Change the default to Fenleaf" in said
     assert run("-m", "trialkit", "schema", "heads").startswith("heads.csv")
+
+
+def test_the_recipe_works_in_an_empty_environment(
+    tmp_path: Path, built: tuple[Path, Path], example_results: Callable[[str], Results]
+) -> None:
+    """The lines of the package's README as they stand; pip finds trialkit's own wheel beside what registries have."""
+    if not os.environ.get("CI"):
+        pytest.skip("it installs from a package registry: run it with CI=true")
+    trial, folder = ROOT / "example_trials" / "volunteer_cultivars", tmp_path / "data"
+    results = as_text(example_results("volunteer_cultivars")).encode("utf-8")
+    with zipfile.ZipFile(io.BytesIO(data_package(read_trial(trial), "CC-BY-4.0", results))) as archive:
+        archive.extractall(folder)
+    readme = (folder / "README.md").read_text("utf-8")
+    recipe = re.search(r"(?:^    \S.*\n)+", readme, re.MULTILINE)
+    assert recipe is not None
+    lines = [line.strip() for line in recipe[0].splitlines()]
+    assert lines[0].startswith("python3 -m venv")
+    environment = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "PYTHONHOME")}
+    environment["PIP_FIND_LINKS"] = str(built[1].parent)
+    environment["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), environment["PATH"]])
+    said = ""
+    for line in lines:
+        done = subprocess.run(line.split(), cwd=folder, env=environment, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout + done.stderr
+        said = done.stdout
+    assert "The results and the report are what the inputs give." in said

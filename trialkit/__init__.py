@@ -27,6 +27,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from trialkit.analysis import analyse
+    from trialkit.interface.ledger import Ledger
+    from trialkit.interface.trial import Trial
     from trialkit.mixed import fit_mixed
     from trialkit.protocol.randomise import randomise as lay_out
     from trialkit.protocol.starting import example_folder
@@ -34,10 +36,12 @@ if TYPE_CHECKING:
     from trialkit.rules.trial_folder import check_trial as check
 
 __version__ = "0.1.0"
-__all__ = ["analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
+__all__ = ["Ledger", "Trial", "analyse", "check", "example_folder", "fit_mixed", "lay_out", "report_html"]
 
 # Name -> (module, name there); imported when first used, so that the command line starts quickly.
 _PUBLIC = {
+    "Ledger": ("trialkit.interface.ledger", "Ledger"),
+    "Trial": ("trialkit.interface.trial", "Trial"),
     "analyse": ("trialkit.analysis", "analyse"),
     "check": ("trialkit.rules.trial_folder", "check_trial"),
     "example_folder": ("trialkit.protocol.starting", "example_folder"),
@@ -52,3 +56,7 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'trialkit' has no attribute {name!r}")
     module, attribute = _PUBLIC[name]
     return getattr(import_module(module), attribute)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -26,8 +26,8 @@ def test_schemas_keep_to_the_standard(name: TableName, schema_text: Callable[[st
     assert set(document["primaryKey"]) <= set(names)
     for key in document.get("foreignKeys", []):
         other = load_schema(key["reference"]["resource"])
-        assert key["fields"] in names
-        assert key["reference"]["fields"] in other.primary_key
+        assert set(key["fields"]) <= set(names)
+        assert set(key["reference"]["fields"]) <= set(other.primary_key)
     for field in document["fields"]:
         assert {key for key in field if not key.startswith("trialkit:")} <= FIELD_KEYS
         assert set(field["constraints"]) <= CONSTRAINTS

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from importlib.metadata import version
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,14 @@ from trialkit.analysis.derived_model import derive_model
 from trialkit.analysis.gardens import compare_gardens
 from trialkit.analysis.losses import count_losses
 from trialkit.analysis.other_readings import other_readings
-from trialkit.analysis.recorded_responses import DEGREE_DAYS, YIELD, bucket_yields, ripening, ripening_in_degree_days
+from trialkit.analysis.recorded_responses import (
+    DEGREE_DAYS,
+    YIELD,
+    Yields,
+    bucket_yields,
+    ripening,
+    ripening_in_degree_days,
+)
 from trialkit.analysis.response import Answered, Question, analyse_response, not_analysed
 from trialkit.analysis.water_chemistry import water_of
 from trialkit.documents.decision import Caution, Decision, NoDecision
@@ -54,6 +62,29 @@ CAUTIONED: tuple[Caution, ...] = ("missing", "residuals", "shape", "spread", "ou
 """Checks of the yields that, where they fail, are said beside the answer."""
 
 
+@dataclass(frozen=True)
+class RecordedTrial:
+    """The records of a trial as its models take them, each bucket under the joint label of its treatment."""
+
+    treatments: Annotated[pd.DataFrame, "Varied columns of every combination; the index is its joint label."]
+    layout: Annotated[pd.DataFrame, "A row a bucket."]
+    heads: Annotated[pd.DataFrame, "A row a head, with the columns of its bucket."]
+    yields: Annotated[Yields, "What each bucket gave."]
+
+    @property
+    def weighed(self) -> pd.DataFrame:
+        """The heads that were cut and weighed."""
+        return self.heads[is_harvested(self.heads) & self.heads["weight_g"].notna()]
+
+
+def recorded_trial(trial: Trial) -> RecordedTrial:
+    """Bring records and layout of a checked trial together."""
+    treatments = joint_treatments(trial)
+    layout = label_treatments(trial.layout, treatments)
+    heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
+    return RecordedTrial(treatments, layout, heads, bucket_yields(layout, heads, trial.protocol.bucket.heads))
+
+
 def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     """Analyse a checked trial.
 
@@ -74,9 +105,8 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
     NotComputed
         If no head was harvested.
     """
-    treatments = joint_treatments(trial)
-    layout = label_treatments(trial.layout, treatments)
-    heads = trial.heads.merge(layout, on="bucket", validate="many_to_one")
+    found = recorded_trial(trial)
+    treatments, layout, heads, yields = found.treatments, found.layout, found.heads, found.yields
     strata = LAYOUT_KINDS[trial.protocol.layout.kind].random_terms
     if not is_harvested(heads).any():
         raise NotComputed(
@@ -84,8 +114,7 @@ def analyse(trial: Trial, *, all_pairs: bool = False) -> Results:
             "was lost, the trial has to be repeated."
         )
     days = ripening(heads, trial.visits)
-    yields = bucket_yields(layout, heads, trial.protocol.bucket.heads)
-    records = {"weight_g": heads[is_harvested(heads) & heads["weight_g"].notna()], YIELD: yields.buckets, "days": days}
+    records = {"weight_g": found.weighed, YIELD: yields.buckets, "days": days}
     notes = {YIELD: yields.notes, "days": _seen_between(days)}
     if len(trial.weather):
         records[DEGREE_DAYS] = ripening_in_degree_days(days, trial.weather)

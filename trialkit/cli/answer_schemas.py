@@ -7,7 +7,16 @@
 import json
 from typing import Any
 
-from trialkit.documents.answers import CheckAnswer, FormsAnswer, MixAnswer, MixTableAnswer, SiteAnswer, VerifyAnswer
+from trialkit.documents.answers import (
+    CheckAnswer,
+    FormsAnswer,
+    MixAnswer,
+    MixTableAnswer,
+    PackAnswer,
+    PackCheckAnswer,
+    SiteAnswer,
+    VerifyAnswer,
+)
 from trialkit.documents.document import DIALECT, SCHEMA_HOME, json_schema
 from trialkit.documents.ledger_entry import EvidenceList
 from trialkit.documents.plan import Plan
@@ -23,6 +32,8 @@ ANSWERS: dict[str, type[Any]] = {
     "forms": FormsAnswer,
     "mix": MixAnswer,
     "mix --table": MixTableAnswer,
+    "pack": PackAnswer,
+    "pack --check": PackCheckAnswer,
     "plan": Plan,
     "site": SiteAnswer,
     "report --verify": VerifyAnswer,

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from trialkit.cli.failures import speaks_plainly
-from trialkit.cli.shared_options import trial_folder
-from trialkit.cli.speaking import tell
+from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
+from trialkit.cli.shared_options import as_json, trial_folder
+from trialkit.cli.speaking import answer
 from trialkit.cli.steps import RESULTS_FILE, RESULTS_FOLDER, changed_inputs, read_results
 from trialkit.domain.errors import WrongCall
+
+if TYPE_CHECKING:
+    from trialkit.documents.answers import PackAnswer
+    from trialkit.protocol.publication import Licence
+
+USUAL_LICENCE: Licence = "CC-BY-4.0"
 
 
 @click.command("pack")
@@ -19,24 +26,46 @@ from trialkit.domain.errors import WrongCall
 @click.option(
     "--licence",
     type=click.Choice(["CC-BY-4.0", "CC0-1.0"]),
-    default="CC-BY-4.0",
-    show_default=True,
-    help="Under which others may use the data.",
+    help="Under which others may use the data; without it as trial.toml says, else CC-BY-4.0.",
 )
+@click.option("--check", "only_check", is_flag=True, help="Write nothing; name what a citable publication still lacks.")
+@as_json
 @speaks_plainly
-def command(folder: Path, into: Path | None, licence: str) -> None:
+def command(folder: Path, into: Path | None, licence: Licence | None, only_check: bool, as_json: bool) -> None:
     """Pack the checked trial in DIR as open data: a Frictionless Data Package, which others can analyse again.
 
-    Names of gardens and notes go in as they stand: look at them before you publish.
+    It also describes the trial for catalogues: DataCite, RO-Crate and MIAPPE. Who, where and when stand under
+    [publication] in trial.toml. Names of gardens and notes go in as they stand: look at them before you publish.
 
-    Example: trialkit pack autumn_dose
+    Example: trialkit pack autumn_dose --check
     """
-    tell(pack_folder(folder, into, licence))
+    if only_check:
+        if into is not None:
+            raise CallFailure("--into and --check do not go together: --check writes nothing.")
+        _tell_gaps(folder, as_json=as_json)
+        return
+    packed, sentence = pack_folder(folder, into, licence)
+    answer(packed, sentence, as_json=as_json)
 
 
-def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
-    """Write a trial's data package."""
+def _tell_gaps(folder: Path, *, as_json: bool) -> None:
+    from trialkit.documents.answers import PackCheckAnswer
+    from trialkit.report.metadata import gaps
+    from trialkit.rules.trial_folder import read_trial
+
+    missing = gaps(read_trial(folder))
+    if as_json or not missing:
+        answer(PackCheckAnswer(not missing, missing), "Nothing that the standards ask for is missing.", as_json=as_json)
+    if missing:
+        lines = [f"{one.standard} asks for {one.what}: tell it in {one.key}." for one in missing]
+        raise DataFailure("\n".join(lines))
+
+
+def pack_folder(folder: Path, into: Path | None, licence: Licence | None = None) -> tuple[PackAnswer, str]:
+    """Write a trial's data package; say what was written, for programs and for people."""
+    from trialkit.documents.answers import PackAnswer
     from trialkit.report.data_package import data_package
+    from trialkit.report.metadata import gaps
     from trialkit.rules.trial_folder import read_trial
     from trialkit.tables.atomic import write_bytes
     from trialkit.tables.committing import at_work, write_outputs
@@ -46,6 +75,7 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
         raise WrongCall(f'--into "{"" if into == Path() else into}": name a file that ends in .zip, such as trial.zip.')
     with at_work(folder):
         trial = read_trial(folder)
+        used = licence or trial.protocol.publication.licence or USUAL_LICENCE
         results, said = None, "Without results: trialkit analyse it first, to have them in."
         path = folder / RESULTS_FOLDER / RESULTS_FILE
         if path.is_file():
@@ -54,7 +84,7 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
                 said = f"Without results: {', '.join(changed)} changed since the analysis."
             else:
                 results, said = path.read_bytes(), "Its results are in."
-        data = data_package(trial, licence, results)
+        data = data_package(trial, used, results)
         name = f"{RESULTS_FOLDER}/{trial.protocol.trial.id}.zip"
         if into is None:
             write_outputs(folder, {name: data})
@@ -63,7 +93,9 @@ def pack_folder(folder: Path, into: Path | None, licence: str) -> str:
         refuse_strangers(into, data)
         into.parent.mkdir(parents=True, exist_ok=True)
         write_bytes(into, data)
-    return (
+    packed = PackAnswer(str(target), len(data), used, results is not None, gaps(trial))
+    lacking = f" To be cited it lacks something: trialkit pack {folder} --check." if packed.missing else ""
+    return packed, (
         f"Packed {len(trial.heads)} heads in {len(trial.layout)} buckets: {target} ({len(data) / 1000:.0f} kB, data "
-        f"under {licence}). {said} Names of gardens and notes are in it: look before you publish."
+        f"under {used}). {said} Names of gardens and notes are in it: look before you publish.{lacking}"
     )

@@ -9,35 +9,47 @@ import click
 from trialkit.cli.failures import CallFailure, DataFailure, speaks_plainly
 from trialkit.cli.shared_options import as_json, trial_folder
 from trialkit.cli.speaking import answer, tell
-from trialkit.cli.steps import differences, write_report
+from trialkit.cli.steps import differences, second_engine, write_report
+from trialkit.words.phrases import count
 
 
 @click.command("report")
 @trial_folder
 @click.option("--verify", is_flag=True, help="Write nothing; recompute from the inputs and name what differs.")
+@click.option(
+    "--with",
+    "engine",
+    type=click.Choice(["statsmodels"]),
+    help="With --verify: fit the weights by this library too, and compare.",
+)
 @as_json
 @speaks_plainly
-def command(folder: Path, verify: bool, as_json: bool) -> None:
+def command(folder: Path, verify: bool, engine: str | None, as_json: bool) -> None:
     """Write results/report.html for the trial in DIR: one page, no network.
 
     Run trialkit analyse first. With --verify the inputs are analysed again and the files compared; exit status 1 if
     anything differs.
 
-    Example: trialkit report autumn_dose --verify
+    Example: trialkit report autumn_dose --verify --with statsmodels
     """
     if not verify:
         if as_json:
             raise CallFailure("--json goes with --verify: the report itself is a page, and results.json its numbers.")
+        if engine:
+            raise CallFailure("--with goes with --verify: it compares and writes nothing.")
         tell(write_report(folder))
         return
     from trialkit.documents.answers import VerifyAnswer
+    from trialkit.words.second_engine_words import second_engine_words
 
     changed = differences(folder)
-    if as_json or not changed:
-        answer(
-            VerifyAnswer(not changed, tuple(changed)),
-            "The results and the report are what the inputs give.",
-            as_json=as_json,
-        )
+    compared = second_engine(folder) if engine else ()
+    apart = sum(not figure.agrees for one in compared for figure in one.figures)
+    lines = [] if changed else ["The results and the report are what the inputs give."]
+    lines += map(second_engine_words, compared)
+    if as_json or lines:
+        answer(VerifyAnswer(not changed and not apart, tuple(changed), compared), "\n".join(lines), as_json=as_json)
+    if apart:
+        changed.append(f"{count(apart, 'figure')} of {engine} differ beyond the bound")
     if changed:
         raise DataFailure("; ".join(changed))

@@ -17,6 +17,7 @@ from trialkit.tables.problem import TrialError
 from trialkit.words.phrases import count
 
 if TYPE_CHECKING:
+    from trialkit.documents.answers import SecondEngine
     from trialkit.documents.results import Results
     from trialkit.rules.trial_folder import CheckResult, Stage
 
@@ -183,6 +184,14 @@ def differences(folder: Path) -> list[str]:
         elif path.stat().st_size > 2 * len(text.encode("utf-8")) or _text_of(path) != text:
             changed.append(f"{path} is not what the inputs give")
     return changed
+
+
+def second_engine(folder: Path) -> tuple[SecondEngine, ...]:
+    """Fit the weights by another engine too."""
+    from trialkit.analysis.second_engine import by_statsmodels
+    from trialkit.rules.trial_folder import read_trial
+
+    return by_statsmodels(read_trial(folder), read_results(folder))
 
 
 def _text_of(path: Path) -> str:

@@ -150,9 +150,75 @@ class MixTableAnswer(Closed):
     cautions: Annotated[tuple[MixCaution, ...], "To be shown with the amounts."]
 
 
+Standard = Literal["MIAPPE 1.2", "DataCite 4.5", "RO-Crate 1.3", "ORCID"]
+
+
+@dataclass(frozen=True)
+class Gap(Closed):
+    """What a standard asks for and a trial does not tell yet."""
+
+    standard: Annotated[Standard, "That asks for it."]
+    what: Annotated[str, "What is missing, by the standard's own name."]
+    key: Annotated[str, "Where it is told: a key of trial.toml, or a column."]
+
+
+@dataclass(frozen=True)
+class PackAnswer(Closed):
+    """`trialkit pack`: what was written."""
+
+    file: Annotated[str, "Path of the zip."]
+    bytes: Annotated[int, "Its size."]
+    licence: Annotated[str, "Of the data, by its SPDX name."]
+    has_results: Annotated[bool, "Whether results of the trial as it stands are in."]
+    missing: Annotated[tuple[Gap, ...], "What a citable publication still lacks."]
+
+
+@dataclass(frozen=True)
+class PackCheckAnswer(Closed):
+    """`trialkit pack --check`: whether the trial tells all that standards ask for."""
+
+    ok: Annotated[bool, "Whether it does."]
+    missing: Annotated[tuple[Gap, ...], "What it does not tell."]
+
+
+EnginePart = Literal["variance", "difference", "standard error", "-2 log likelihood"]
+
+
+@dataclass(frozen=True)
+class EngineFigure(Closed):
+    """A figure by our engine and by another."""
+
+    part: Annotated[EnginePart, "Of the model; the likelihood is the restricted one."]
+    key: Annotated[str, "Term of the variance, or treatment that is set beside the current practice."]
+    ours: Annotated[float, "By trialkit.mixed."]
+    theirs: Annotated[float, "By the other engine."]
+    agrees: Annotated[bool, "Whether they are as near as the bound asks."]
+
+
+@dataclass(frozen=True)
+class SecondEngine(Closed):
+    """A response fitted by another engine too."""
+
+    response: Annotated[str, "Its name."]
+    comparison: Annotated[
+        Literal[
+            "same model",
+            "free variances",
+            "known between visits",
+            "variances of their own",
+            "not settled",
+            "not analysed",
+        ],
+        "Whether it was the answer's own model; with variances held at zero or above where the answer leaves them "
+        "free and finds a negative one; else why nothing was compared.",
+    ]
+    figures: Annotated[tuple[EngineFigure, ...], "Set beside each other."]
+
+
 @dataclass(frozen=True)
 class VerifyAnswer(Closed):
     """`trialkit report --verify`: whether results and report are what the inputs give."""
 
-    ok: Annotated[bool, "Whether they are."]
+    ok: Annotated[bool, "Whether they are, and another engine agrees, where one was asked."]
     differences: Annotated[tuple[str, ...], "What is not."]
+    second_engine: Annotated[tuple[SecondEngine, ...], "By response, where another engine was asked."] = ()

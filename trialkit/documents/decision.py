@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, Literal
 
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Treatment
 
 ValueUnit = Literal["g per transplanted head", "currency a bucket"]
@@ -67,8 +68,8 @@ class Stood:
     trials: Annotated[int, "That had it."]
 
 
-@dataclass(frozen=True)
-class Candidate:
+@dataclass(frozen=True, repr=False)
+class Candidate(ShortRepr):
     """A treatment that could be the default."""
 
     treatment: Annotated[Treatment, "Its dose in teaspoons of today's nutrient."]
@@ -204,8 +205,8 @@ class NoDecision:
     ]
 
 
-@dataclass(frozen=True)
-class Decision:
+@dataclass(frozen=True, repr=False)
+class Decision(ShortRepr):
     """What to recommend and how sure."""
 
     verdict: Annotated[Verdict, "What to do."]

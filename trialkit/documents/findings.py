@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Level, Treatment
 
 ResponseName = Literal["weight_g", "bucket_weight_g", "days", "degree_days"]
@@ -420,8 +421,8 @@ class NotAnalysed:
     technical: Annotated[str | None, "What a statistician should know of it."] = None
 
 
-@dataclass(frozen=True)
-class ResponseResult:
+@dataclass(frozen=True, repr=False)
+class ResponseResult(ShortRepr):
     """The answer for one response, or the reason why it has none."""
 
     name: Annotated[
@@ -510,8 +511,8 @@ class SiteLosses:
     ]
 
 
-@dataclass(frozen=True)
-class Losses:
+@dataclass(frozen=True, repr=False)
+class Losses(ShortRepr):
     """What became of the heads of the trial."""
 
     heads: Annotated[HeadCounts, "How many there were of each fate."]

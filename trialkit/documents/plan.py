@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, Literal
 
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Treatment
 from trialkit.domain.units import Measures
 from trialkit.layouts.layout_warning import LayoutWarning
@@ -262,8 +263,8 @@ class ShoppingList:
     brim_l: Annotated[float | None, "What a bucket holds to the brim, L; null where the protocol does not say."] = None
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, repr=False)
+class Plan(ShortRepr):
     """Everything that a plan says."""
 
     schema: Annotated[Literal["trialkit-plan-5"], "Name and number of this form of document."]

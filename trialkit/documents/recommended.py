@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from trialkit.documents.decision import Decision, Gain
 from trialkit.documents.ledger_entry import EntryKind
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Treatment, is_same_strength
 from trialkit.domain.units import Measures
 from trialkit.languages import ENGLISH, Language
@@ -172,8 +173,8 @@ class Change:
     recommended: Annotated[Practice, "What was recommended then."]
 
 
-@dataclass(frozen=True)
-class Recommended:
+@dataclass(frozen=True, repr=False)
+class Recommended(ShortRepr):
     """Recommended defaults with what they rest on."""
 
     schema: Annotated[Literal["trialkit-recommended-4"], "Name and number of this format."]

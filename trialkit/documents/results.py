@@ -12,6 +12,7 @@ from trialkit.documents.findings import Losses, ResponseResult
 from trialkit.documents.returns import Correction
 from trialkit.documents.water import RecordedWater
 from trialkit.domain.factors import FactorName
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Level
 from trialkit.domain.units import Measures
 
@@ -124,8 +125,8 @@ class Amendment:
     why: Annotated[str, "The reason."]
 
 
-@dataclass(frozen=True)
-class Results(Sealed):
+@dataclass(frozen=True, repr=False)
+class Results(ShortRepr, Sealed):
     """Everything a trial has to say."""
 
     schema: Annotated[Literal["trialkit-results-5"], "Name and version of the format."]

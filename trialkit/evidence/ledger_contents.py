@@ -15,6 +15,7 @@ import numpy as np
 from trialkit.documents.ledger_entry import Listed
 from trialkit.documents.recommended import Practice, PracticePart
 from trialkit.domain.errors import WrongCall
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.treatment import Treatment
 from trialkit.evidence.kept_versions import KeptVersion
 from trialkit.evidence.ledger import Entry
@@ -25,8 +26,8 @@ from trialkit.solution.nutrients import Feed
 from trialkit.tables.problem import TrialError
 
 
-@dataclass(frozen=True)
-class LedgerContents:
+@dataclass(frozen=True, repr=False)
+class LedgerContents(ShortRepr):
     """What a ledger holds, before anything is judged."""
 
     entries: Annotated[tuple[Entry, ...], "Trials that count, in the order of seasons."]

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.domain.arrays import FloatArray
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.mixed import MixedFit, MixedModelError, NotConverged
 from trialkit.mixed.augmentation import Bounds, complete, fit_sets
 from trialkit.mixed.combining import Combined, average, combine_sets
@@ -57,8 +58,8 @@ class SeenHeads:
     left: int
 
 
-@dataclass(frozen=True)
-class CensoredFit:
+@dataclass(frozen=True, repr=False)
+class CensoredFit(ShortRepr):
     """What can be asked of days to harvest that were seen between bounds; the answers are as a `MixedFit` has."""
 
     # As asked for.

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.mixed.comparisons import (
     Adjustment,
     PosedComparison,
@@ -88,8 +89,8 @@ def fit_mixed(
     return MixedFit(formula, method, bounds, model, response, prepared, point, record)
 
 
-@dataclass(frozen=True)
-class MixedFit(LevelsAndRows):
+@dataclass(frozen=True, repr=False)
+class MixedFit(ShortRepr, LevelsAndRows):
     """A fitted model and what can be asked of it.
 
     Attributes

@@ -19,6 +19,7 @@ from trialkit.domain.table_names import PROTOCOL_FILE
 from trialkit.domain.treatment import SAME_DOSE_TSP, Treatment, is_same_dose
 from trialkit.protocol.faults import MOST_FAULTS, RULE_ERROR, problems_of_toml, problems_of_validation
 from trialkit.protocol.layout_faults import layout_faults
+from trialkit.protocol.publication import Publication
 from trialkit.protocol.sections import (
     Bucket,
     DecisionRule,
@@ -62,6 +63,7 @@ class Protocol(Section):
     variation: Annotated[Variation, "How much heads are taken to differ."] = Variation()
     limits: Annotated[Limits, "What no plan may go beyond."] = Limits()
     responses: Annotated[Responses, "Which are analysed."] = Responses()
+    publication: Annotated[Publication, "What a data package tells of its origin."] = Publication()
     decision: Annotated[DecisionRule, "What the recommendation is compared with, and what would matter."]
 
     @property

@@ -1,4 +1,4 @@
-"""A trial as open data: a Frictionless Data Package in a zip, with metadata mapped to MIAPPE and a data dictionary.
+"""A trial as open data: a Frictionless Data Package in a zip, with its metadata and a data dictionary.
 
 The zip holds a whole trial folder, so that whoever unpacks it can check and analyse it again. A table that stands in
 the form that its schema describes goes in byte for byte; one that a spreadsheet program made something else of is
@@ -17,12 +17,26 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.documents.document import json_schema
+from trialkit.documents.document import from_text, json_schema
+from trialkit.documents.results import Results
 from trialkit.documents.returns import Corrections
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.heads import OUTCOMES, Says
 from trialkit.domain.table_names import PROTOCOL_FILE, TABLE_NAMES, TableName
+from trialkit.protocol.publication import Licence
+from trialkit.report import r_script
+from trialkit.report.environment import REQUIREMENTS_FILE, requirements
 from trialkit.report.exploring import DESCRIPTIONS, agreement_table, raw_records_svg
+from trialkit.report.metadata import (
+    CRATE_FILE,
+    KEYWORDS,
+    LICENCES,
+    UNITS_FILE,
+    contributors,
+    datacite_record,
+    miappe,
+    ro_crate,
+)
 from trialkit.rules.kept_documents import CORRECTIONS
 from trialkit.rules.trial_folder import Trial
 from trialkit.tables.atomic import csv_text
@@ -35,36 +49,19 @@ from trialkit.words.problem_words import accepted_words
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 """The earliest that a zip can hold: the same trial gives the same bytes."""
-LICENCES = {
-    "CC-BY-4.0": ("Creative Commons Attribution 4.0 International", "https://creativecommons.org/licenses/by/4.0/"),
-    "CC0-1.0": ("CC0 1.0 Universal", "https://creativecommons.org/publicdomain/zero/1.0/"),
-}
-UNITS_FILE, MIAPPE_FILE, DICTIONARY_FILE = "observation_units.csv", "miappe.json", "dictionary.md"
+MIAPPE_FILE, DATACITE_FILE, DICTIONARY_FILE = "miappe.json", "datacite.json", "dictionary.md"
 AGREEMENT_FILE, PICTURE_FILE = "agreement.csv", "explore/raw_records.svg"
 CORRECTIONS_FILE = "corrections.csv"
 RESULTS_PATH = "results/results.json"
-FACTOR_TYPES = {
-    "cultivar": ("Cultivar", "Cultivar of lettuce."),
-    "dose": ("Nutrient dose", "Level teaspoons of nutrient in a bucket."),
-    "acidifier": ("Acidifier", "Acid that lowers the pH of the solution; none where nothing was added."),
-}
 OUTCOME_WORDS: Mapping[Says, str] = {
     "cut": "harvested; a head that nobody weighed counts among the marketable ones, and tells no weight.",
     "growing": "not ready in time, and so nothing to eat.",
     "lost": "lost, and so nothing to eat: it may be the treatment's doing.",
     "nothing": "nothing; it counts as a head without a record, taken to be missing at random.",
 }
-OBSERVED = (
-    ("weight_g", "Head weight", "fresh weight of the head as cut and trimmed", "kitchen scale", "g"),
-    ("outcome", "Fate of the head", "what became of it, by the outcomes of heads.csv", "seen", "category"),
-    ("harvested_on", "Day of harvest", "first visit at which the head was ready", "visits", "date"),
-    ("marketable", "Marketable", "whether the grower would have sold or served it", "seen", "yes or no"),
-    ("ph_after", "pH after mixing", "pH of the solution after acid", "strip or meter", "pH"),
-    ("ec_ms_cm", "Conductivity", "electrical conductivity of the solution", "meter", "mS/cm"),
-)
 
 
-def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
+def data_package(trial: Trial, licence: Licence, results: bytes | None) -> bytes:
     """Pack a checked trial.
 
     Parameters
@@ -92,8 +89,12 @@ def data_package(trial: Trial, licence: str, results: bytes | None) -> bytes:
     if results is not None:
         files[RESULTS_PATH] = results
         resources.append(_resource("results", RESULTS_PATH, "What the analysis found.", "application/json", files))
+        resources += _checked_in_r(from_text(Results, results.decode("utf-8")), files)
+        files[REQUIREMENTS_FILE] = requirements().encode("utf-8")
     files[DICTIONARY_FILE] = dictionary(list(tables)).encode("utf-8")
     files[MIAPPE_FILE] = _json(miappe(trial, licence))
+    files[DATACITE_FILE] = _json(datacite_record(trial, licence))
+    files[CRATE_FILE] = _json(ro_crate(trial, licence, resources))
     files["README.md"] = _readme(trial, licence, files).encode("utf-8")
     with zipfile.ZipFile(io.BytesIO(_zipped(files))) as archive:
         identity = archive_mark(archive, PACKAGE_FILE)
@@ -207,6 +208,22 @@ def _explored(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]
     yield _resource("raw_records", PICTURE_FILE, "Weight of every bucket by treatment.", "image/svg+xml", files)
 
 
+def _checked_in_r(results: Results, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+    """Add the analysis in R, and the figures that it stands beside."""
+    if not any(r_script.repeated(results)):
+        return
+    files[r_script.FIGURES_FILE] = r_script.figures_csv(results).encode("utf-8")
+    fields = [
+        {"name": name, "type": "number" if name == "value" else "string", "description": text}
+        for name, text in r_script.DESCRIPTIONS.items()
+    ]
+    schema = {"fields": fields, "missingValues": [""], "primaryKey": ["response", "kind", "key", "statistic"]}
+    about = "Figures of the analysis of weights, one a row, as analysis.R looks them up."
+    yield _table("figures", r_script.FIGURES_FILE, "Figures", about, schema, files)
+    files[r_script.SCRIPT_FILE] = r_script.r_script(results).encode("utf-8")
+    yield _resource("analysis_in_r", r_script.SCRIPT_FILE, "The analysis once more, in R.", "text/x-r", files)
+
+
 def _corrected(trial: Trial, files: dict[str, bytes]) -> Iterator[dict[str, Any]]:
     """Add what was put right in the records: as a table, and as the file that an analysis reads."""
     if not trial.corrections:
@@ -237,8 +254,10 @@ def _resource(name: str, path: str, description: str, mediatype: str, files: Map
     }
 
 
-def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any]], identity: str) -> dict[str, Any]:
-    about = trial.protocol.trial
+def _descriptor(
+    trial: Trial, licence: Licence, resources: Sequence[Mapping[str, Any]], identity: str
+) -> dict[str, Any]:
+    about, told = trial.protocol.trial, trial.protocol.publication
     title, path = LICENCES[licence]
     return {
         "$schema": PROFILE,
@@ -246,92 +265,13 @@ def _descriptor(trial: Trial, licence: str, resources: Sequence[Mapping[str, Any
         "name": about.id,
         "title": about.title,
         "description": about.question,
-        "version": "1.0.0",
+        "version": told.version,
+        **({"created": f"{told.published_on.isoformat()}T00:00:00Z"} if told.published_on else {}),
+        **({"contributors": contributors(told)} if told.people else {}),
         "licenses": [{"name": licence, "title": title, "path": path}],
-        "keywords": ["lettuce", "hydroponics", "field trial", "randomised"],
+        "keywords": list(KEYWORDS),
         "resources": list(resources),
     }
-
-
-def miappe(trial: Trial, licence: str) -> dict[str, Any]:
-    """Metadata under the names of MIAPPE 1.1 (Papoutsoglou et al. 2020, New Phytol. 227, 260-273).
-
-    Accession numbers, gene banks and samples play no part in trials of bought seed, and are left out.
-    """
-    protocol, heads = trial.protocol, trial.heads
-    about = protocol.trial
-    planted, cut = heads["transplanted_on"].min(), heads["harvested_on"].max()
-    columns = set(heads.columns[heads.notna().any()]) | set(trial.solution.columns[trial.solution.notna().any()])
-    return {
-        "MIAPPE version": "1.1",
-        "Investigation": {
-            "Investigation unique ID": about.id,
-            "Investigation title": about.title,
-            "License": licence,
-        },
-        "Study": {
-            "Study unique ID": about.id,
-            "Study title": about.title,
-            "Study description": about.question,
-            "Start date of study": _day(planted),
-            "End date of study": _day(cut),
-            "Contact institution": about.contact_role,
-            "Experimental site name": sorted(str(site) for site in trial.layout["site"].unique()),
-            "Description of the experimental design": (
-                f"{protocol.layout.kind}, {protocol.layout.blocks} block(s) a garden, randomised with seed "
-                f"{protocol.seed}"
-            ),
-            "Type of experimental design": protocol.layout.kind,
-            "Observation unit level hierarchy": "site > block > bucket > head",
-            "Observation unit description": (
-                f"A lidded bucket of {protocol.bucket.volume_l:g} L still nutrient solution with "
-                f"{protocol.bucket.heads} heads; treatments were given to buckets."
-            ),
-            "Map of experimental design": "layout.csv",
-            "Cultural practices": "Passive hydroponics: net cups over still solution, no pump.",
-        },
-        "Biological material": [
-            {"Biological material ID": str(name), "Organism": "NCBITAXON:4236", "Genus": "Lactuca", "Species": "sativa"}
-            for name in sorted(trial.layout["cultivar"].astype(str).unique())
-            if name
-        ],
-        "Experimental factor": [
-            {
-                "Experimental Factor type": FACTOR_TYPES[name][0],
-                "Experimental Factor description": FACTOR_TYPES[name][1],
-                "Experimental Factor values": "; ".join(map(_level, factor.levels)),
-            }
-            for name, factor in protocol.factors.items()
-        ],
-        "Observed variable": [
-            {
-                "Variable ID": column,
-                "Variable name": name,
-                "Trait": trait,
-                "Method": method,
-                "Scale": scale,
-            }
-            for column, name, trait, method, scale in OBSERVED
-            if column in columns
-        ],
-        "Environment": [
-            {
-                "Environment parameter": f"alkalinity of the tap water at {row['site']}, mg/L as calcium carbonate",
-                "Environment parameter value": float(row["alkalinity_mg_l_caco3"]),
-            }
-            for row in trial.sites.sort_values("site").to_dict("records")
-            if not _blank(row["alkalinity_mg_l_caco3"])
-        ],
-        "Observation unit": UNITS_FILE,
-    }
-
-
-def _level(level: str | float) -> str:
-    return level if isinstance(level, str) else f"{level:g}"
-
-
-def _day(value: Any) -> str | None:
-    return None if pd.isna(value) else value.date().isoformat()
 
 
 def dictionary(tables: Sequence[TableName]) -> str:
@@ -361,7 +301,7 @@ def _outcomes() -> Iterator[str]:
     yield ""
 
 
-def _readme(trial: Trial, licence: str, files: Collection[str]) -> str:
+def _readme(trial: Trial, licence: Licence, files: Collection[str]) -> str:
     """Tell of what is in the package, of the files named."""
     about = trial.protocol.trial
     picture = ["explore/raw_records.svg shows the weight of every bucket by treatment and garden.", ""]
@@ -378,24 +318,45 @@ def _readme(trial: Trial, licence: str, files: Collection[str]) -> str:
         about.question,
         "",
         "A trial of lettuce in buckets of still nutrient solution, as open data: a Frictionless Data Package. Each",
-        "table is described in datapackage.json, and in words in dictionary.md; miappe.json has the metadata under the",
-        "names of MIAPPE 1.1. One row of heads.csv is a head, but treatments were given to buckets: the bucket is the",
-        "replicate.",
+        "table is described in datapackage.json, and in words in dictionary.md. The trial is described under the",
+        "names of MIAPPE 1.2 (miappe.json), of DataCite (datacite.json) and as an RO-Crate",
+        "(ro-crate-metadata.json). One row of heads.csv is a head, but treatments were given to buckets: the bucket",
+        "is the replicate.",
         "",
         *(picture if PICTURE_FILE in files else ()),
         *(agreement if AGREEMENT_FILE in files else ()),
         f"Licence of the data: {LICENCES[licence][0]} ({LICENCES[licence][1]}).",
         "",
-        "To repeat the analysis, unpack and run:",
-        "",
-        "    pip install trialkit",
-        "    trialkit analyse .",
-        "",
-        "The result is compared with results/results.json by trialkit report . --verify."
-        if RESULTS_PATH in files
-        else "",
+        *(_repeating(files) if RESULTS_PATH in files else ()),
     ]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _repeating(files: Collection[str]) -> Iterator[str]:
+    """Say how the analysis is repeated: by trialkit as it was, and in R."""
+    yield from (
+        "To repeat the analysis, unpack and run here:",
+        "",
+        "    python3 -m venv again",
+        f"    again/bin/pip install -r {REQUIREMENTS_FILE}",
+        "    again/bin/trialkit report .",
+        "    again/bin/trialkit report . --verify",
+        "",
+        f"On Windows it is again\\Scripts in place of again/bin. {REQUIREMENTS_FILE} names trialkit and every",
+        "library with its version. Where pip cannot find trialkit itself, give it the folder of trialkit's wheel by",
+        "--find-links FOLDER.",
+        "The last line analyses the tables again and compares all that comes out with results/results.json.",
+        "",
+    )
+    if r_script.SCRIPT_FILE in files:
+        yield from (
+            "To check it by other programs, in R with lme4, lmerTest, pbkrtest and emmeans:",
+            "",
+            f"    Rscript {r_script.SCRIPT_FILE}",
+            "",
+            "It reads the tables as they stand, prints its figures beside ours (figures.csv), and says where and why",
+            f"they rightly differ. It was tried with {r_script.TRIED_WITH}.",
+        )
 
 
 def _json(document: Mapping[str, Any]) -> bytes:

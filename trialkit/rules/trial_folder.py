@@ -11,6 +11,7 @@ import pandas as pd
 from trialkit.documents.problems import Problem
 from trialkit.documents.returns import Correction
 from trialkit.domain.reading_budget import PROTOCOL
+from trialkit.domain.short_repr import ShortRepr
 from trialkit.domain.table_names import COUNTY_FILE, OPTIONAL_TABLES, PROTOCOL_FILE, TABLE_NAMES, TableName
 from trialkit.languages import LANGUAGES, Language
 from trialkit.protocol.county import read_county
@@ -109,8 +110,8 @@ PROTOCOL_RULES: Mapping[Stage, tuple[ProtocolRule, ...]] = {
 """Rules between the tables and the protocol."""
 
 
-@dataclass(frozen=True)
-class Trial:
+@dataclass(frozen=True, repr=False)
+class Trial(ShortRepr):
     """A trial folder without errors: protocol and typed tables.
 
     Attributes
@@ -160,8 +161,8 @@ class RecordPlace:
     key: Mapping[str, str]
 
 
-@dataclass(frozen=True)
-class CheckResult:
+@dataclass(frozen=True, repr=False)
+class CheckResult(ShortRepr):
     """What a check found; `trial` is None when anything is an error."""
 
     problems: tuple[Problem, ...]

@@ -168,7 +168,7 @@ def load_schema(name: TableName) -> TableSchema:
         fields=tuple(_field(entry) for entry in document["fields"]),
         primary_key=(key,) if isinstance(key, str) else tuple(key),
         foreign_keys=tuple(
-            ForeignKey(entry["fields"], entry["reference"]["resource"], entry["reference"]["fields"])
+            ForeignKey(entry["fields"][0], entry["reference"]["resource"], entry["reference"]["fields"][0])
             for entry in document.get("foreignKeys", [])
         ),
     )

@@ -1,0 +1,139 @@
+"""The whole job from Python: what each method gives, and that it is what its command gives."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+
+import trialkit
+from commands import run
+from trialkit.documents.document import as_text
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.short_repr import LONGEST
+from trialkit.interface.frames import TABLES
+from trialkit.rules.trial_folder import read_trial
+from trialkit.tables.problem import TrialError
+
+
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory: pytest.TempPathFactory) -> trialkit.Trial:
+    """An analysed example with its report."""
+    made = trialkit.Trial.example("volunteer_cultivars", tmp_path_factory.mktemp("interface") / "trial")
+    made.analyse()
+    made.report()
+    return made
+
+
+def test_a_season_from_python(tmp_path: Path) -> None:
+    """New, planned, laid out, printed: what the commands write stands in the folder."""
+    trial = trialkit.Trial.new(
+        tmp_path / "spring",
+        question="Which cultivar?",
+        sites=["FERN", "MILL", "HARB"],
+        cultivars=["Fenleaf", "Paleheart"],
+        practice={"cultivar": "Fenleaf"},
+        seed=5,
+    )
+    assert trial.protocol.varied_factors == ("cultivar",)
+    with pytest.raises(TrialError) as caught:
+        trial.heads()
+    assert caught.value.problems
+    assert trial.plan().schema.startswith("trialkit-plan")
+    layout = trial.layout()
+    assert len(layout) == 3 * 3 * 2
+    assert (trial.layout()["bucket"] == layout["bucket"]).all()
+    assert {path.name for path in trial.forms()} >= {"adviser.html", "pack-FERN.html", "record-FERN.xlsx"}
+    assert set(trial.sites()["site"]) == {"FERN", "MILL", "HARB"}
+    assert trial.add_site("LANE", why="a teacher asked", on=date(2027, 4, 1)).change == "joined"
+    assert trial.withdraw_site("LANE", why="moved away", on=date(2027, 4, 2)).change == "withdrew"
+
+
+def test_methods_give_what_commands_give(trial: trialkit.Trial) -> None:
+    """The same document as `analyse --json`, the same report, and nothing that differs."""
+    stored = json.loads((trial.folder / "results" / "results.json").read_text("utf-8"))
+    assert json.loads(as_text(trial.results)) == stored
+    assert trial.verify() == ()
+    again = run("analyse", trial.folder, "--json")
+    assert json.loads(again.stdout)["decision"] == stored["decision"]
+    packed = trial.pack()
+    assert (Path(packed.file).stat().st_size, packed.has_results) == (packed.bytes, True)
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_every_table_is_tidy(trial: trialkit.Trial, name: str) -> None:
+    """One row a thing; no cell holds a list or a dataclass; pairs are there only where asked for."""
+    table = trial.table(name)
+    if name == "pairs":
+        assert table.empty
+        return
+    assert len(table)
+    kinds = {type(value) for column in table for value in table[column]}
+    assert not {list, tuple, dict} & kinds
+    if name in ("means", "comparisons"):
+        assert {"response", "cultivar", "se", "df"} <= set(table.columns)
+
+
+def test_pictures_are_axes(trial: trialkit.Trial) -> None:
+    """Drawn where asked, with a row for each treatment."""
+    axes = Figure().subplots()
+    assert trial.draw("gains", axes) is axes
+    assert len(axes.get_yticks()) == 6
+    records = trial.draw("records")
+    assert len(records.get_yticklabels()) == 6
+    assert sum(len(one.get_offsets()) for one in records.collections) >= int(trial.heads()["weight_g"].notna().sum())
+
+
+def test_notebooks_show_the_answer(trial: trialkit.Trial) -> None:
+    """The question and the summary as text, escaped; `repr` is a line."""
+    shown = trial._repr_html_()
+    assert "Which cultivar should our summer handout recommend" in shown
+    assert "Fenleaf" in shown
+    for one in (trial, trial.results, trial.check(), read_trial(trial.folder), trial.results.decision):
+        assert len(repr(one)) <= LONGEST + len(str(trial.folder))
+    assert {"Trial", "Ledger", "analyse", "fit_mixed"} <= set(dir(trialkit))
+
+
+def test_errors_are_those_of_the_commands(trial: trialkit.Trial, tmp_path: Path) -> None:
+    """No trial, no table, no picture, no results: each in words."""
+    with pytest.raises(WrongCall, match=r"has no trial\.toml"):
+        trialkit.Trial(tmp_path)
+    with pytest.raises(WrongCall, match="there are candidates, means"):
+        trial.table("nothing")
+    with pytest.raises(WrongCall, match="records and gains"):
+        trial.draw("nothing")  # type: ignore[arg-type]
+    with pytest.raises(WrongCall, match="run trialkit analyse"):
+        _ = trialkit.Trial.example("spring_dose", tmp_path / "spring").results
+    with pytest.raises(WrongCall, match="is no ledger"):
+        trialkit.Ledger(tmp_path / "none").pool()
+
+
+def test_records_come_back_and_are_put_right(tmp_path: Path) -> None:
+    """A returned sheet is merged, a slip corrected; both outcomes are documents."""
+    trial = trialkit.Trial.example("volunteer_cultivars", tmp_path / "trial")
+    head = trial.heads().dropna(subset="weight_g").iloc[0]
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(f"bucket,head,weight_g\n{head['bucket']},{head['head']},{head['weight_g']:g}\n", "utf-8")
+    assert trial.merge(sheet).ok
+    told = trial.correct(head["bucket"], int(head["head"]), why="read 151", weight_g=151)
+    assert told.ok
+    after = trial.heads().set_index(["bucket", "head"])
+    assert after.loc[(head["bucket"], head["head"]), "weight_g"] == 151
+
+
+def test_a_ledger_from_python(trial: trialkit.Trial, tmp_path: Path) -> None:
+    """Added, listed, pooled, recommended, withdrawn."""
+    ledger = trialkit.Ledger(tmp_path / "ledger")
+    ledger.add(trial)
+    entries = ledger.entries()
+    assert entries["counts"].to_list() == [True]
+    assert ledger.problems() == ()
+    assert ledger.pool().decision.recommended.cultivar == "Fenleaf"
+    assert ledger.recommend().version == 1
+    assert ledger.candidates()["is_recommended"].sum() == 1
+    assert "volunteer-cultivars" in ledger._repr_html_()
+    ledger.withdraw("volunteer-cultivars", "the wrong nutrient was sold")
+    assert ledger.entries()["counts"].to_list() == [False]

@@ -1,0 +1,382 @@
+"""A trial folder from Python: one method for each command, with the same errors."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from trialkit.domain.errors import WrongCall
+from trialkit.domain.table_names import PROTOCOL_FILE
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from trialkit.documents.answers import PackAnswer, SecondEngine, SiteAnswer
+    from trialkit.documents.plan import Plan
+    from trialkit.documents.results import Results
+    from trialkit.documents.returns import CorrectOutcome, MergeOutcome
+    from trialkit.protocol.publication import Licence
+    from trialkit.protocol.trial_protocol import Protocol
+    from trialkit.rules.trial_folder import CheckResult, Stage
+
+PathLike = str | Path
+
+
+class Trial:
+    """A trial: its folder, and every step that a command does with it.
+
+    Methods read the folder anew, so that they see what was changed meanwhile; they lock it as the commands do, write
+    what the commands write, and raise what the commands tell: `TrialError` with every problem of the data, `WrongCall`,
+    `NotComputed`.
+
+    Parameters
+    ----------
+    folder : path-like
+        With a trial.toml.
+
+    Raises
+    ------
+    WrongCall
+        If it has none.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import trialkit
+    >>> trial = trialkit.Trial.example("volunteer_cultivars", tempfile.mkdtemp() + "/practice")
+    >>> trial.check().ok
+    True
+    >>> len(trial.layout()), len(trial.heads())
+    (72, 288)
+    >>> results = trial.analyse()
+    >>> results.decision.recommended.cultivar, round(results.decision.candidates[0].yield_g) > 100
+    ('Fenleaf', True)
+    >>> trial.table("tests")[["response", "term", "numerator_df"]].head(1).to_dict("list")
+    {'response': ['weight_g'], 'term': ['cultivar'], 'numerator_df': [5]}
+    >>> trial.report().name
+    'report.html'
+    """
+
+    def __init__(self, folder: str | Path) -> None:
+        self._folder = Path(folder)
+        if not (self._folder / PROTOCOL_FILE).is_file():
+            raise WrongCall(f"{self._folder} is no trial: it has no {PROTOCOL_FILE}.")
+
+    @classmethod
+    def example(cls, name: str, folder: PathLike) -> Trial:
+        """Copy a bundled example, records included, into a new folder."""
+        from trialkit.protocol.starting import copy_example
+
+        copy_example(name, Path(folder))
+        return cls(folder)
+
+    @classmethod
+    def new(
+        cls,
+        folder: PathLike,
+        *,
+        question: str,
+        sites: list[str],
+        practice: dict[str, str | float],
+        seed: int,
+        cultivars: list[str] | None = None,
+        doses: list[float] | None = None,
+        acidifiers: list[str] | None = None,
+        nutrient: str = "",
+        blocks: int = 3,
+    ) -> Trial:
+        """Start a trial: a commented trial.toml, and tables to fill in.
+
+        Parameters
+        ----------
+        folder : path-like
+            New, or empty.
+        question : str
+        sites : list of str
+            Short names of the gardens.
+        practice : dict
+            What gardeners do now: a level of each of cultivar, dose and acidifier that is tried at several.
+        seed : int
+            Where every random draw starts.
+        cultivars, doses, acidifiers : list, optional
+            What is tried; doses in level teaspoons a bucket.
+        nutrient : str
+            What doses are doses of.
+        blocks : int
+            In each garden.
+
+        Raises
+        ------
+        TrialError
+            With every answer that does not fit.
+        """
+        from trialkit.protocol.starting import NewTrial, id_from, start_trial
+
+        path = Path(folder)
+        start_trial(
+            path,
+            NewTrial(
+                question=question,
+                cultivars=cultivars or [],
+                doses=doses or [],
+                acidifiers=acidifiers or [],
+                sites=sites,
+                current_practice=practice,
+                seed=seed,
+                blocks=blocks,
+                nutrient=nutrient,
+                id=id_from(path.resolve().name),
+            ),
+        )
+        return cls(path)
+
+    @property
+    def folder(self) -> Path:
+        """Where it is."""
+        return self._folder
+
+    @property
+    def protocol(self) -> Protocol:
+        """What trial.toml says."""
+        from trialkit.protocol.trial_protocol import read_protocol
+
+        return read_protocol(self._folder)
+
+    def check(self, stage: Stage | None = None) -> CheckResult:
+        """Find every problem, as far as the trial has come, or up to a stage: "plan", "layout" or "records"."""
+        from trialkit.cli.steps import check_folder, stage_of
+
+        return check_folder(self._folder, stage or stage_of(self._folder))
+
+    def plan(
+        self,
+        *,
+        ledger: PathLike | None = None,
+        earlier: PathLike | None = None,
+        simulations: int | None = None,
+        progress: Callable[[str, int, int], None] | None = None,
+    ) -> Plan:
+        """Plan it: what it is worth, what it takes and when things are due; writes plan.json, plan.html, calendar.ics.
+
+        Parameters
+        ----------
+        ledger : path-like, optional
+            Ledger, or analysed trial, that this one goes on from.
+        earlier : path-like, optional
+            An analysed trial whose variances to plan with.
+        simulations : int, optional
+            Trials to simulate for the power, where it has no exact formula.
+        progress : callable, optional
+            Told of long work: what, how much is done, how much there is.
+        """
+        from trialkit.cli.plan_steps import plan_folder
+
+        return plan_folder(
+            self._folder,
+            simulations=simulations,
+            scheduler=None,
+            earlier=_path(earlier),
+            ledger=_path(ledger),
+            told=lambda _: None,
+            progress=progress or (lambda *_: None),
+        )
+
+    def layout(self) -> pd.DataFrame:
+        """Draw the layout and write it, unless it was drawn; return it: one row a bucket."""
+        from trialkit.cli.steps import lay_out
+
+        if not (self._folder / "layout.csv").is_file():
+            lay_out(self._folder)
+        return self._read("layout").layout
+
+    def forms(self) -> tuple[Path, ...]:
+        """Write what gardens print and fill in; return the files."""
+        from trialkit.cli.forms_steps import write_forms
+
+        return write_forms(self._folder, lambda _: None).files
+
+    def merge(self, *files: PathLike, why: str | None = None, by: str = "adviser", **answers: Any) -> MergeOutcome:
+        """Merge returned files into the records.
+
+        Parameters
+        ----------
+        *files : path-like
+            Workbooks, CSV files, files of the phone form.
+        why, by : str
+            Take what they say otherwise as corrections, for this reason, by this role.
+        **answers
+            As `trialkit merge` takes them: dates, decimals, serials, weights, accept, headings, choose.
+        """
+        from trialkit.returns.answering import given
+        from trialkit.returns.journal import Reason
+        from trialkit.returns.merge_files import merge_files
+
+        reason = None if why is None else Reason(why, by, date.today())
+        return merge_files(self._folder, [Path(file) for file in files], given(answers, "options"), reason=reason)
+
+    def correct(
+        self,
+        bucket: str,
+        head: int | None = None,
+        *,
+        why: str,
+        by: str = "adviser",
+        on: date | None = None,
+        **values: object,
+    ) -> CorrectOutcome:
+        """Put one record right, and remember what it said before, who corrected it, when and why.
+
+        Parameters
+        ----------
+        bucket : str
+        head : int, optional
+            Of heads.csv; without it the bucket's row of solution.csv.
+        why, by : str
+        on : datetime.date, optional
+            Day of the solution, where a bucket has several.
+        **values
+            What the columns should say, in the units of the table; an empty text empties the cell.
+        """
+        from trialkit.returns.correcting import Wanted, correct
+        from trialkit.returns.journal import Reason
+
+        told = {name: str(value) for name, value in values.items()}
+        wanted = Wanted(bucket, None if head is None else str(head), on.isoformat() if on else None, told)
+        return correct(self._folder, wanted, Reason(why, by, date.today()))
+
+    def add_site(self, site: str, *, why: str, on: date | None = None, blocks: int | None = None) -> SiteAnswer:
+        """Let a garden join once the layout is frozen."""
+        from trialkit.returns.amending import add_garden
+
+        return add_garden(self._folder, site, blocks=blocks, why=why, on=on or date.today())
+
+    def withdraw_site(self, site: str, *, why: str, on: date | None = None) -> SiteAnswer:
+        """Let a garden give up: its records stay."""
+        from trialkit.returns.amending import withdraw_garden
+
+        return withdraw_garden(self._folder, site, why=why, on=on or date.today())
+
+    def analyse(self, *, all_pairs: bool = False) -> Results:
+        """Analyse it and write results/results.json."""
+        from trialkit.cli.steps import analyse_folder
+
+        return analyse_folder(self._folder, all_pairs=all_pairs).results
+
+    @property
+    def results(self) -> Results:
+        """What the last analysis found.
+
+        Raises
+        ------
+        WrongCall
+            If there was none.
+        """
+        from trialkit.cli.steps import read_results
+
+        return read_results(self._folder)
+
+    def report(self) -> Path:
+        """Write results/report.html from the last analysis; return where it is."""
+        from trialkit.cli.steps import REPORT_FILE, RESULTS_FOLDER, write_report
+
+        write_report(self._folder)
+        return self._folder / RESULTS_FOLDER / REPORT_FILE
+
+    def verify(self) -> tuple[str, ...]:
+        """Analyse again and name what is not as results and report have it; nothing where all is."""
+        from trialkit.cli.steps import differences
+
+        return tuple(differences(self._folder))
+
+    def second_engine(self) -> tuple[SecondEngine, ...]:
+        """Fit the weights by statsmodels too, and set its figures beside ours."""
+        from trialkit.cli.steps import second_engine
+
+        return second_engine(self._folder)
+
+    def pack(self, into: PathLike | None = None, licence: Licence | None = None) -> PackAnswer:
+        """Pack it as open data."""
+        from trialkit.cli.pack_command import pack_folder
+
+        return pack_folder(self._folder, _path(into), licence)[0]
+
+    def sites(self) -> pd.DataFrame:
+        """The gardens."""
+        return self._read("plan").sites
+
+    def products(self) -> pd.DataFrame:
+        """Nutrients and acids."""
+        return self._read("plan").products
+
+    def heads(self) -> pd.DataFrame:
+        """One row a head, with the treatment and place of its bucket."""
+        found = self._read("records")
+        return found.heads.merge(found.layout, on="bucket", validate="many_to_one")
+
+    def solution(self) -> pd.DataFrame:
+        """One row a mixing or reading of a bucket."""
+        return self._read("records").solution
+
+    def visits(self) -> pd.DataFrame:
+        """One row a visit to a garden."""
+        return self._read("records").visits
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return a table of the last analysis, tidy: one row a thing, one column a fact.
+
+        Parameters
+        ----------
+        name : str
+            One of `trialkit.interface.frames.TABLES`: candidates, means, comparisons, tests, variances and so on.
+
+        Raises
+        ------
+        WrongCall
+            If there is no such table.
+        """
+        from trialkit.interface.frames import TABLES, table_of
+
+        if name not in TABLES:
+            raise WrongCall(f"There is no table {name!r}; there are {', '.join(TABLES)}.")
+        return table_of(self.results, name)
+
+    def draw(self, what: Literal["records", "gains"] = "gains", axes: Axes | None = None) -> Axes:
+        """Draw the raw records, or what each treatment gains, on axes of matplotlib."""
+        from trialkit.interface.drawing import draw_gains, draw_records
+
+        if what == "gains":
+            return draw_gains(self.results, axes)
+        if what != "records":
+            raise WrongCall(f"There is no picture {what!r}; there are records and gains.")
+        from trialkit.domain.treatment import Treatment
+        from trialkit.words.treatment_names import treatment_label
+
+        heads, columns = self.heads(), list(self.protocol.treatment_columns)
+        labels = [treatment_label(Treatment.of(row), columns) for row in heads[columns].to_dict("records")]
+        return draw_records(heads.assign(treatment=labels), axes)
+
+    def _read(self, stage: Stage) -> Any:
+        from trialkit.rules.trial_folder import read_trial
+
+        return read_trial(self._folder, stage=stage)
+
+    def __repr__(self) -> str:
+        return f"Trial({str(self._folder)!r})"
+
+    def _repr_html_(self) -> str:
+        """In a notebook: what it asks, and the answer, where there is one."""
+        about = self.protocol.trial
+        lines = [f"<b>{html.escape(about.title)}</b>", html.escape(about.question)]
+        if (self._folder / "results" / "results.json").is_file():
+            from trialkit.cli.summary import summary
+
+            lines.append(f"<pre>{html.escape(summary(self.results))}</pre>")
+        return "<br>".join(lines)
+
+
+def _path(path: PathLike | None) -> Path | None:
+    return None if path is None else Path(path)

@@ -79,6 +79,30 @@ def test_pool_and_recommend(seasons: Seasons, tmp_path: Path) -> None:
     assert {name: (ledger / name).read_bytes() for name in names} == before
 
 
+def test_recommend_in_several_languages(seasons: Seasons, tmp_path: Path) -> None:
+    """The first under the plain names; pages in one that is not asked for again are taken away, nobody else's are."""
+    ledger = Path(shutil.copytree(seasons[0], tmp_path / "ledger"))
+    both = run("recommend", ledger, "--language", "en", "--language", "es", "--language", "en")
+    assert both.returncode == DONE, both.stderr
+    for name in ("handout", "handout_large", "care"):
+        assert '<html lang="en">' in (ledger / f"{name}.html").read_text("utf-8")
+        assert '<html lang="es-US">' in (ledger / f"{name}-es.html").read_text("utf-8")
+        assert f"{name}-es.html" in both.stdout
+    assert (ledger / "handout-es-letter.pdf").exists() == ("handout-letter.pdf" in both.stdout)
+    assert not (ledger / "handout-en.html").exists()
+    (ledger / "care-es.html").write_text("mine", "utf-8")
+    (ledger / "handout-fr.html").write_text("mine", "utf-8")
+    run("county", ledger, "--name", "Larkmoor County", "--language", "es")
+    spanish = run("recommend", ledger)
+    assert "Taken away, as their language was not asked for: handout-es" in spanish.stdout
+    assert '<html lang="es-US">' in (ledger / "handout.html").read_text("utf-8")
+    left = {path.name for path in ledger.glob("*-*.*") if "mine" not in path.read_text("utf-8", "replace")}
+    assert {name for name in left if "-es" in name} == set()
+    assert {(ledger / name).read_text("utf-8") for name in ("care-es.html", "handout-fr.html")} == {"mine"}
+    unknown = run("recommend", ledger, "--language", "xx")
+    assert (unknown.returncode, "'en', 'es'" in unknown.stderr) == (WRONG_CALL, True)
+
+
 @pytest.mark.parametrize("command", [["evidence", "pool", "--ledger"], ["recommend"], ["evidence", "list", "--ledger"]])
 def test_what_is_no_ledger_is_said(tmp_path: Path, command: list[str]) -> None:
     """An empty folder is no ledger, and no traceback comes of it."""

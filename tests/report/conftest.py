@@ -62,6 +62,7 @@ OTHERS: Mapping[str, Callable[[], str]] = {
     "hostile evidence": lambda: evidence_html(hostile_recommended()),
     "care": lambda: care_html(small_recommended()),
     "handout": lambda: handout_html(small_recommended()),
+    "handout in Spanish": lambda: handout_html(small_recommended(), language="es"),
     "hostile handout": lambda: handout_html(hostile_recommended()),
 }
 """Pages of other kinds than that of a trial's results."""

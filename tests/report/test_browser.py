@@ -28,6 +28,7 @@ SEEN = (
     "evidence",
     "hostile evidence",
     "handout",
+    "handout in Spanish",
     "hostile handout",
     "care",
 )
@@ -143,7 +144,7 @@ def test_every_figure_fits_on_a_sheet(show: Show, paper: str, seen: str) -> None
 
 
 @pytest.mark.parametrize("paper", PAPER_PX)
-@pytest.mark.parametrize(("seen", "sides"), [("handout", 2), ("care", 1)])
+@pytest.mark.parametrize(("seen", "sides"), [("handout", 2), ("handout in Spanish", 2), ("care", 1)])
 def test_the_handout_is_one_sheet_from_a_browser(show: Show, paper: str, seen: str, sides: int) -> None:
     """Printed on A4 or Letter it is one sheet of paper, and so is that of set-up and care that goes with it."""
     page = show(seen)

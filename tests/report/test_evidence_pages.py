@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from typing import get_args
 
 import pytest
 
 from small_recommended import OLD, small_recommended, wordy_recommended
 from trialkit.documents.decision import Verdict
-from trialkit.documents.recommended import PracticePart
+from trialkit.documents.recommended import PracticePart, Recommended
 from trialkit.domain.treatment import Treatment
+from trialkit.domain.units import Measures
 from trialkit.report.care_page import care_html
 from trialkit.report.evidence_page import evidence_html
 from trialkit.report.figures.evidence import evidence_pictures
@@ -55,10 +58,13 @@ def words_of(page: str) -> list[str]:
     return [sentence for sentence in sentences if len(sentence.split()) >= 3 and not sentence.startswith("Version")]
 
 
-def test_the_handout_reads_at_grade_six() -> None:
+@pytest.mark.parametrize("measures", get_args(Measures))
+@pytest.mark.parametrize("made", [small_recommended, wordy_recommended])
+def test_the_handout_reads_at_grade_six(made: Callable[[], Recommended], measures: Measures) -> None:
     """Flesch and Kincaid's grade, the automated index and Coleman and Liau's are six at most, by readability."""
     readability = pytest.importorskip("readability")
-    sentences = [re.sub(r"[^\w\s'.]", " ", sentence) for sentence in words_of(handout_html(small_recommended()))]
+    page = handout_html(replace(made(), measures=measures))
+    sentences = [re.sub(r"[^\w\s'.]", " ", sentence) for sentence in words_of(page)]
     assert len(sentences) > 20
     text = "\n".join(" ".join(re.findall(r"[A-Za-z']+", sentence)) + " ." for sentence in sentences)
     grades = readability.getmeasures(text, lang="en")["readability grades"]
@@ -100,7 +106,9 @@ def test_the_handout_of_a_feed_says_every_part_in_order() -> None:
     text = " ".join(words_of(handout_html(replace(usual, recommended=best))))
     said = "Stir in 8 level teaspoons of Blend L 9-12-30", "Then stir in 3 level teaspoons of calcium nitrate (15 g)."
     assert text.index(said[0]) < text.index(said[1]) < text.index("Keep this order. Never mix the powders in a cup.")
-    assert "in 20 L (5.3 US gal) of water with 8 level teaspoons of Blend L 9-12-30 (40 g) 3 level teaspoons of" in text
+    assert (
+        "in 20 L (5.3 US gal) of water with: 8 level teaspoons of Blend L 9-12-30 (40 g) 3 level teaspoons of" in text
+    )
     assert "little calcium" not in text
 
 

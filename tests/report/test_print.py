@@ -16,7 +16,7 @@ from printed import MARGIN_PT, PIXELS_PER_POINT, broken_words, ink
 pdfium = pytest.importorskip("pypdfium2", exc_type=ImportError)
 REPORTS = Path(__file__).parents[2] / "reports"
 OF_TRIALS = ("autumn_dose", "spring_dose", "volunteer_cultivars")
-PAGES = (*OF_TRIALS, "evidence", "handout", "care")
+PAGES = (*OF_TRIALS, "evidence", "handout", "handout-es", "care")
 
 
 @pytest.fixture(params=["A4", "Letter"])

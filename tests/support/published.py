@@ -53,6 +53,7 @@ def published_pages(folder: Path, analysed: Callable[[str], Results]) -> dict[st
     pages["evidence.html"] = evidence_html(pool_now(folder / "ledger", __version__, propose))
     recommended = recommend_anew(folder / "ledger", __version__, propose).document
     pages |= {"handout.html": handout_html(recommended, COUNTY), "care.html": care_html(recommended, COUNTY)}
+    pages["handout-es.html"] = handout_html(recommended, COUNTY, "es")
     return pages
 
 

@@ -167,7 +167,7 @@ def _pages_not_asked_for(ledger: Path, others: Sequence[Language]) -> tuple[str,
         name
         for kind, name in named
         if any(re.fullmatch(rf"{kind}(_large)?-{language}(-[a-z0-9]+\.pdf|\.html)", name) for language in gone)
-        and is_own(ledger / name, "handout as PDF" if name.endswith(".pdf") else kind)
+        and is_own(ledger / name, "handout as PDF" if name.endswith(".pdf") else f"trialkit {kind}")
     )
 
 

@@ -52,7 +52,7 @@ def test_json_is_all_there_is_on_standard_output() -> None:
     assert document["elements_mg_l"]["N"] == pytest.approx(90 * nutrient["grams"] / 20)
     assert document["ec_ms_cm"]["lower"] < 1.2 < document["ec_ms_cm"]["upper"]
     titles = {caution["title"] for caution in document["cautions"]}
-    assert {"Local rules come first", "Standing water", "Fertiliser", "Spent solution"} <= titles
+    assert {"Local rules come first", "Standing water", "Nutrient", "Used solution"} <= titles
     assert "Acid" not in titles  # none was asked for
 
 

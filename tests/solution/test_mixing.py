@@ -82,7 +82,7 @@ def test_water_of_more_alkalinity_takes_more_acid() -> None:
     ("made", "code", "words"),
     [
         (lambda: mix(20.0, Water(10.0), acid=VINEGAR, acid_tsp=20), "ph too low", "use less acid"),
-        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "in a week or so as microbes"),
+        (lambda: mix(20.0, Water(100.0), acid=VINEGAR, ph_target=5.8), "ph drifts", "In a week or so microbes"),
         (lambda: mix(20.0, Water(30.0), BLEND, 1.0), "weak", "is weak for lettuce"),
         (lambda: mix(20.0, Water(30.0), BLEND, 14.0), "strong", "is strong for lettuce"),
         (lambda: mix(2.0, Water(30.0, 7.5), BLEND, 0.1), "too little for spoons",

@@ -64,24 +64,14 @@ Said = Callable[[Callable[[MeasureSystem], Sequence[str]]], tuple[Sentence, ...]
 
 
 @dataclass(frozen=True)
-class Measured:
-    """An amount in kitchen measures, and in metric ones: empty where there is but one way to say it."""
-
-    kitchen: str
-    metric: str = ""
-
-
-@dataclass(frozen=True)
 class CardLine:
-    """One line of the default card: what to do, in large letters, and what it was before, if it changes."""
+    """One line of a card: what to do, in large letters, and what it was before, if it changes."""
 
     title: str
-    text: Measured
-    note: str = ""
+    text: Sentence | str
+    note: Sentence | str = ""
     spoons: int = 0
     before: Sentence | None = None
-    amount: Measured | None = None
-    """Stands before the note."""
 
 
 @dataclass(frozen=True)
@@ -110,13 +100,12 @@ class AnswerCard:
     verdict: str
     tone: str
     lines: tuple[CardLine, ...]
-    bucket: Measured
-    heads: str
     gained: Gained | None
-    expectation: Measured | None
     sureness: tuple[Sureness, ...]
-    minds: tuple[Sentence, ...]
+    minds: tuple[Sentence | str, ...]
+    foot: Sentence | str
     reasons: tuple[Sentence | str, ...] = ()
+    sure_title: str = "How sure"
 
 
 @dataclass(frozen=True)
@@ -141,12 +130,14 @@ def answer(reading: Reading) -> Answer:
             verdict=verdict_words(decision),
             tone=TONES[decision.verdict] if decision else "none",
             lines=tuple(_card(reading)),
-            bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
-            heads=count(design.heads_per_bucket, "head"),
             gained=gained(decision, reading.said) if decision else None,
-            expectation=_expectation(reading),
             sureness=sureness(decision, reading.said) if decision else (),
             minds=reading.said(partial(minds, reading.results)),
+            foot=(
+                foot(reading.said, design.volume_l, design.heads_per_bucket, decision.chosen.yield_g)
+                if decision
+                else ""
+            ),
             reasons=() if decision else _reasons(reading),
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
@@ -222,30 +213,27 @@ def _card(reading: Reading) -> Iterator[CardLine]:
             is_drawn = level.is_integer() and level <= MOST_SPOONS_DRAWN and reading.design.measures != "metric"
             drawn = int(level) if is_drawn else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
-            yield CardLine(title, _measured(reading, partial(teaspoons, level)), note, drawn, was)
+            yield CardLine(title, reading.said(partial(_dose_words, level))[0], note, drawn, was)
             yield from _part_lines(reading, level)
         elif column == "acidifier":
-            used = _acid_range(reading, level)
-            note = "a bucket, by the water" if used else ""
-            yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
+            yield CardLine(title, acid_words(level), _acid_note(reading, level), before=was)
         else:
-            yield CardLine(title, Measured(level), before=was)
+            yield CardLine(title, level, before=was)
+
+
+def _dose_words(dose_tsp: float, system: MeasureSystem) -> list[str]:
+    return [teaspoons(dose_tsp, system)]
 
 
 def _part_lines(reading: Reading, dose_tsp: float) -> Iterator[CardLine]:
     """What goes in after the nutrient, in this order."""
     for part in reading.design.feed_parts if dose_tsp else ():
 
-        def said(system: MeasureSystem, part: FeedPart = part) -> str:
-            return part_amount(dose_tsp * part.tsp, part.g_per_tsp, system.measures)
+        def told(system: MeasureSystem, part: FeedPart = part) -> list[str]:
+            return [part_amount(dose_tsp * part.tsp, part.g_per_tsp, system.measures)]
 
-        note = f"of {part.product} a bucket, once the last is dissolved"
-        yield CardLine("Then stir in", _measured(reading, said), note)
-
-
-def _measured(reading: Reading, say: Callable[[MeasureSystem], str]) -> Measured:
-    (said,) = reading.said(lambda system: [say(system)])
-    return Measured(said.kitchen, "" if said.kitchen == said.metric else said.metric)
+        (amount,) = reading.said(told)
+        yield CardLine("Then stir in", amount, f"of {part.product} a bucket, once the last is dissolved")
 
 
 def _nutrient(design: Design) -> str:
@@ -259,13 +247,15 @@ def _acid_used(design: Design, acidifier: str | None) -> tuple[AcidUsed, ...]:
     return tuple(row for row in design.acid_used if row.acidifier == acidifier != NO_PRODUCT)
 
 
-def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
+def _acid_note(reading: Reading, acidifier: str | None) -> Sentence | str:
     """How much acid the gardens used: it follows their water, so there is no one dose."""
     used = _acid_used(reading.design, acidifier)
     doses = [row.acid_tsp for row in used if row.acid_tsp is not None]
     if not doses:
-        return None
-    return _measured(reading, partial(acid_range, min(doses), max(doses), used[0].powder_g_per_tsp))
+        return ""
+    powder = used[0].powder_g_per_tsp
+    amount = reading.said(lambda system: [acid_range(min(doses), max(doses), powder, system)])[0]
+    return joined(amount, " a bucket, by the water")
 
 
 def _dissolve(measures: Measures) -> str:
@@ -289,14 +279,17 @@ def _acid_amounts(row: AcidUsed, told: Sequence[str]) -> tuple[str, ...]:
     return tuple(said[way] for way in told)
 
 
-def _expectation(reading: Reading) -> Measured | None:
-    """What a transplanted head is expected to give under the recommended default."""
-    if reading.decision is None:
-        return None
-    grams = reading.decision.chosen.yield_g
-    return _measured(
-        reading, lambda system: in_measures(system.measures, in_ounces(grams, None, None), f"{measure(grams)} g")
-    )
+def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
+    """Say for which bucket the card is, and what a transplanted head is expected to give."""
+
+    def told(system: MeasureSystem) -> str:
+        expected = in_measures(system.measures, in_ounces(yield_g, None, None), f"{measure(yield_g)} g")
+        return (
+            f"For a {volume_words(volume_l, system.measures)} bucket, {count(heads, 'head')}. Expect {expected} of "
+            "each head set out, lost ones counting as nothing."
+        )
+
+    return said(lambda system: [told(system)])[0]
 
 
 def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
 from trialkit.documents.decision import Candidate
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
-from trialkit.documents.recommended import PracticePart, Recommended
+from trialkit.documents.recommended import Practice, PracticePart, Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
+from trialkit.domain.treatment import Level
+from trialkit.domain.units import Measures
 from trialkit.pages.numerals import (
     chance_percent,
     fixed,
@@ -28,7 +30,7 @@ from trialkit.report.answer import (
     TONES,
     AnswerCard,
     CardLine,
-    Measured,
+    foot,
     gained,
     sureness,
     verdict_words,
@@ -36,19 +38,17 @@ from trialkit.report.answer import (
 from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import PART_WORDS, Part
+from trialkit.report.said_cautions import said_cautions, said_in_short
 from trialkit.words import default_words as words
-from trialkit.words.cautions import cautions_for, short_cautions
 from trialkit.words.decision_words import after_costs, minds_of_all
 from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
     MeasureSystem,
+    Sentence,
     head_unit,
-    head_weight,
     in_every_measure,
-    joined,
     least_weight,
     teaspoons,
-    volume_words,
 )
 from trialkit.words.model_words import SPREAD_WORDS
 from trialkit.words.phrases import count
@@ -64,70 +64,83 @@ def evidence_html(document: Recommended) -> str:
         Every text in it may come from strangers.
     """
     safe = safe_document(document)
+    volume_l, measures = safe.recommended.volume_l, safe.measures
     return render_page(
         TEMPLATES,
         "evidence.html.jinja",
         page_style(),
         page_script(),
         card=_card(safe),
-        sentences=words.answer(safe, safe.measures),
+        sentences=_said(safe, words.answer),
+        has_switch=measures == "both",
         facts=_facts(safe),
-        scope=(*words.scope(safe, safe.measures), *words.acid_taken(safe)),
-        changed=tuple(words.changes(safe, safe.measures)),
-        would_change=words.what_would_change_it(safe, safe.measures),
-        next_trial=words.next_trial(safe, safe.measures),
-        why_next=words.why_next(safe, safe.measures),
-        found=words.trial_by_trial(safe, safe.measures),
+        scope=(*_said(safe, words.scope), *words.acid_taken(safe)),
+        changed=_said(safe, words.changes),
+        would_change=_said(safe, words.what_would_change_it),
+        next_trial=_told(safe, words.next_trial),
+        why_next=_told(safe, words.why_next),
+        found=_told(safe, words.trial_by_trial),
         pictures=evidence_pictures(safe),
         tables=(_candidates(safe), _trials(safe), _spreads(safe)),
         date=safe.date,
         digest=safe.evidence_sha256,
         made_with=safe.made_with["trialkit"],
-        cautions=cautions_for("evidence", safe.recommended.volume_l, safe.measures),
-        in_short=short_cautions(safe.recommended.volume_l, safe.measures),
+        cautions=said_cautions("evidence", volume_l, measures),
+        in_short=said_in_short(volume_l, measures),
     )
+
+
+def _said(safe: Recommended, say: Callable[[Recommended, Measures], Iterable[str]]) -> tuple[Sentence, ...]:
+    """Say sentences in each measure system."""
+    return in_every_measure(lambda system: list(say(safe, system.measures)), None, safe.measures)
+
+
+def _told(safe: Recommended, say: Callable[[Recommended, Measures], str]) -> Sentence:
+    return _said(safe, lambda document, measures: [say(document, measures)])[0]
 
 
 def _card(safe: Recommended) -> AnswerCard:
-    """The answer on one card, in the measures of the newest protocol."""
+    """The answer on one card."""
     decision, best = safe.decision, safe.recommended
     said = partial(in_every_measure, nutrient_g_per_tsp=best.nutrient_g_per_tsp, measures=safe.measures)
-
-    def told(say: Callable[[MeasureSystem], str]) -> Measured:
-        return Measured(getattr(said(lambda system: [say(system)])[0], safe.measures))
-
-    minded = said(lambda system: [*minds_of_all(decision, system), *words.what_is_not_known(safe)])
     return AnswerCard(
         verdict=verdict_words(decision),
         tone=TONES[decision.verdict],
-        lines=tuple(_lines(safe, told)),
-        bucket=told(lambda system: volume_words(best.volume_l, system.measures)),
-        heads=count(best.heads, "head"),
+        lines=tuple(_lines(safe)),
         gained=gained(decision, said),
-        expectation=told(lambda system: head_weight(safe.yield_g.mean, system)),
         sureness=sureness(decision, said),
-        minds=minded,
+        minds=said(lambda system: [*minds_of_all(decision, system), *words.what_is_not_known(safe)]),
+        foot=foot(said, best.volume_l, best.heads, safe.yield_g.mean),
     )
 
 
-def _lines(safe: Recommended, told: Callable[[Callable[[MeasureSystem], str]], Measured]) -> Iterator[CardLine]:
+def _lines(safe: Recommended) -> Iterator[CardLine]:
     best, was = safe.recommended, safe.current
     for column, level in best.treatment.levels.items():
-        before = was.treatment.level(column)
-        system = MeasureSystem(safe.measures, was.nutrient_g_per_tsp)
-        then = joined("was ", level_label(column, before, system)) if before not in (None, level) else None
+        before, then = was.treatment.level(column), None
+        if before not in (None, level):
+            then = _of(safe, was, partial(_was_words, column, before))
+        title = FACTOR_TITLES[column]
         if isinstance(level, float):
             note = f"of {best.product or 'nutrient'} a bucket" if level else ""
-            yield CardLine(FACTOR_TITLES[column], told(partial(teaspoons, level)), note, before=then)
+            yield CardLine(title, _of(safe, best, partial(teaspoons, level)), note, before=then)
             for part in best.parts if level else ():
-                amount = partial(_part_amount, part)
                 note = f"of {part.product} a bucket, once the last is dissolved"
-                yield CardLine("Then stir in", told(amount), note)
+                yield CardLine("Then stir in", _of(safe, best, partial(_part_amount, part)), note)
         elif column == "acidifier":
             note = "a little at a time, by your water: the handout has the table" if safe.acid else ""
-            yield CardLine(FACTOR_TITLES[column], Measured(acid_words(level)), note, before=then)
+            yield CardLine(title, acid_words(level), note, before=then)
         else:
-            yield CardLine(FACTOR_TITLES[column], Measured(level), before=then)
+            yield CardLine(title, level, before=then)
+
+
+def _was_words(column: str, level: Level | None, system: MeasureSystem) -> str:
+    return f"was {level_label(column, level, system)}"
+
+
+def _of(safe: Recommended, practice: Practice, say: Callable[[MeasureSystem], str]) -> Sentence:
+    """Say something of a practice, whose teaspoon weighs what its nutrient does, in each measure system."""
+    return in_every_measure(lambda system: [say(system)], practice.nutrient_g_per_tsp, safe.measures)[0]
 
 
 def _part_amount(part: PracticePart, system: MeasureSystem) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from functools import cache, partial
 
-from trialkit.documents.plan import DesignRow, Plan, PlannedBench, PlanVerdict, Prospect
+from trialkit.documents.plan import DesignRow, Plan, PlannedBench, Prospect
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
 from trialkit.pages.numerals import fixed, plain, tie
@@ -16,8 +16,9 @@ from trialkit.pages.table import Column, Row, Table, columns, make_table, text_c
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.figures.value_against_cost import worth_picture
 from trialkit.report.page import TEMPLATES
+from trialkit.report.plan_card import plan_card
+from trialkit.report.said_cautions import said_cautions
 from trialkit.words.calendar_words import event_detail, event_title
-from trialkit.words.cautions import cautions_for
 from trialkit.words.layout_words import effect_words, warning_sentence
 from trialkit.words.measures import MeasureSystem, Sentence, head_unit, in_every_measure
 from trialkit.words.phrases import chance, count, date_words
@@ -32,7 +33,6 @@ from trialkit.words.plan_words import (
     dose_width,
     limits_sentence,
     mass_words,
-    now_sentences,
     percent,
     plan_warnings,
     power_sentences,
@@ -41,10 +41,7 @@ from trialkit.words.plan_words import (
     statistician_warnings,
     told_value,
     value_words,
-    verdict_words,
-    what_to_do,
     whole_percent,
-    worth_sentence,
 )
 from trialkit.words.shopping_words import item_amount, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
@@ -52,13 +49,6 @@ from trialkit.words.treatment_names import treatment_label
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --ledger ITS-FOLDER."
 )
-TONES: Mapping[PlanVerdict, str] = {
-    PlanVerdict.RUN: "keep",
-    PlanVerdict.ENLARGE: "change",
-    PlanVerdict.ASK_LESS: "change",
-    PlanVerdict.NOT_WORTH_IT: "none",
-}
-"""Classes of the style sheet for each verdict."""
 SOME_BUDGET = 500
 """To show how a budget is stated where nothing has a cost."""
 
@@ -96,14 +86,8 @@ def plan_html(plan: Plan) -> str:
         page_script(),
         plan=safe,
         facts=_facts(safe),
-        verdict=verdict_words(safe.verdict),
-        tone=TONES[safe.verdict],
-        what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
-        sentences=(
-            *_said(safe, lambda system: [worth_sentence(safe, system)]),
-            basis_sentence(safe),
-            *_said(safe, lambda system: now_sentences(safe, system)),
-        ),
+        card=plan_card(safe, partial(_said, safe)),
+        basis=basis_sentence(safe),
         versus=_versus_table(safe),
         warnings=tuple(map(warning_sentence, plan_warnings(safe))),
         picture=worth_picture(safe),
@@ -120,7 +104,7 @@ def plan_html(plan: Plan) -> str:
         key=_key_table(safe, numbers),
         calendar=_calendar_table(safe),
         shopping=_shopping_table(safe),
-        cautions=cautions_for("plan", safe.shopping.volume_l, safe.measures),
+        cautions=said_cautions("plan", safe.shopping.volume_l, safe.measures),
     )
 
 

@@ -104,7 +104,7 @@ def test_every_label_of_every_drawing_can_be_read(show: Show, seen: str, width: 
 
 
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (1440, 900)])
-@pytest.mark.parametrize("seen", ["plan", "plan enlarged", "evidence"])
+@pytest.mark.parametrize("seen", ["plan", "plan enlarged", "evidence", "check"])
 def test_the_card_stands_whole_on_the_first_screen(show: Show, seen: str, width: int, height: int) -> None:
     """Of a plan that is proposed larger than asked for, too, with costs, a year's gain and a warning."""
     box = show(seen, width=width, height=height).locator(".answer-card").bounding_box()

@@ -10,16 +10,8 @@ from trialkit.documents.decision import Candidate, Decision, Gain, Verdict
 from trialkit.documents.results import AcidUsed, Design, FeedPart, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
-from trialkit.pages.numerals import (
-    ABSENT,
-    difference_interval,
-    gain_and_interval,
-    in_ounces,
-    measure,
-    percent,
-    plain,
-    signed,
-)
+from trialkit.pages.head_weights import as_told, gain_and_interval
+from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed, told, whole_percent
 from trialkit.pages.spoons import MOST_SPOONS_DRAWN
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
@@ -182,25 +174,30 @@ def acid_table(reading: Reading) -> Table | None:
     alkalinity = {site.site: site.alkalinity_mg_l_caco3 for site in reading.design.sites}
     used = _acid_used(reading.design, acid)
     powder = any(row.powder_g_per_tsp is not None for row in used)
-    told = _liquid_columns(reading.design.measures)
-    amounts = ("g of powder a bucket",) if powder else tuple(f"{way} a bucket" for way in told)
-    heads = (
-        text_column("garden"),
-        *columns("", "alkalinity, mg/L CaCO₃", *amounts, "pH after mixing", "buckets")[1:],
-    )
+    amount = f"{'powder' if powder else 'acid'} a bucket"
+    heads = (text_column("garden"), *columns("", "alkalinity, mg/L CaCO₃", amount, "pH after mixing", "buckets")[1:])
     body = (
         Row(
             reading.site_names[row.site],
-            (plain(alkalinity[row.site]), *_acid_amounts(row, told), plain(row.ph_after), plain(row.buckets)),
+            (
+                plain(alkalinity[row.site]),
+                _acid_amount(reading, row),
+                told(row.ph_after, "pH"),
+                plain(row.buckets),
+            ),
         )
         for row in used
     )
-    note = (
+    note = reading.said(lambda system: [_acid_table_note(system.measures, powder=powder)])[0]
+    return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
+
+
+def _acid_table_note(measures: Measures, *, powder: bool) -> str:
+    return (
         "Medians of what was recorded. Water of more alkalinity needs more acid: go by your own water, add a little at "
         "a time, test with a strip, and add acid to water, never water to acid."
-        f"{' ' + _dissolve(reading.design.measures) if powder else ''}"
+        f"{' ' + _dissolve(measures) if powder else ''}"
     )
-    return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
@@ -264,32 +261,29 @@ def _dissolve(measures: Measures) -> str:
     return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
 
 
-def _liquid_columns(measures: Measures) -> tuple[str, ...]:
-    return {"kitchen": ("teaspoons",), "metric": ("mL",), "both": ("teaspoons", "mL")}[measures]
-
-
-def _acid_amounts(row: AcidUsed, told: Sequence[str]) -> tuple[str, ...]:
-    """A liquid in the measures told; a powder by weight, since nobody may add it by the spoon."""
+def _acid_amount(reading: Reading, row: AcidUsed) -> str | Sentence:
+    """A liquid in each measure system; a powder by weight, since nobody may add it by the spoon."""
     amount, grams = row.acid_tsp, row.powder_g_per_tsp
-    if grams is not None:
-        return (ABSENT if amount is None else plain(amount * grams, 2),)
     if amount is None:
-        return (ABSENT,) * len(told)
-    said = {"teaspoons": spoons(amount), "mL": plain(amount * TEASPOON_ML, 2)}
-    return tuple(said[way] for way in told)
+        return ABSENT
+    if grams is not None:
+        return f"{plain(amount * grams, 2)} g"
+    millilitres = f"{plain(amount * TEASPOON_ML, 2)} mL"
+    return reading.said(lambda system: [in_measures(system.measures, f"{spoons(amount)} tsp", millilitres)])[0]
 
 
 def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
     """Say for which bucket the card is, and what a transplanted head is expected to give."""
 
-    def told(system: MeasureSystem) -> str:
-        expected = in_measures(system.measures, in_ounces(yield_g, None, None), f"{measure(yield_g)} g")
+    def line(system: MeasureSystem) -> str:
+        kitchen, metric = (f"{told(*as_told(yield_g, 'g', way))} {head_unit(way)}" for way in ("kitchen", "metric"))
+        expected = in_measures(system.measures, kitchen, metric)
         return (
             f"For a {volume_words(volume_l, system.measures)} bucket, {count(heads, 'head')}. Expect {expected} of "
             "each head set out, lost ones counting as nothing."
         )
 
-    return said(lambda system: [told(system)])[0]
+    return said(lambda system: [line(system)])[0]
 
 
 def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:
@@ -338,7 +332,7 @@ def _expected(reading: Reading, decision: Decision) -> Iterator[Row]:
     assert gain is not None  # only the current practice has none
     gained = reading.said(lambda system: [_gain_words(gain, system.measures)])[0]
     yield Row("expected per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
-    yield Row("marketable heads, expected", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
+    yield Row("marketable heads, expected", (*(whole_percent(one.share_usable) for one in (now, then)), ABSENT))
     yield Row("as recorded per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
     yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
 
@@ -364,7 +358,8 @@ def _days(decision: Decision) -> Iterator[Row]:
     now, then = decision.candidate(decision.current).days, decision.shown.days
     if decision.days_later is None or now is None or then is None:
         return
-    later = signed(decision.days_later)
+    later = signed(decision.days_later, "days")
     if decision.days_later_limits:
-        later += f" ({difference_interval(*decision.days_later_limits)})"
-    yield Row("days to harvest, expected", (plain(now), plain(then), later))
+        limits = difference_interval(*decision.days_later_limits, "days")
+        later += f" ({limits})"
+    yield Row("days to harvest, expected", (told(now, "days"), told(then, "days"), later))

@@ -5,23 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
-from trialkit.documents.decision import Candidate
+from trialkit.documents.decision import Candidate, Gain
 from trialkit.documents.ledger_entry import SHOWN_DIGITS
 from trialkit.documents.recommended import Practice, PracticePart, Recommended
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Level
 from trialkit.domain.units import Measures
-from trialkit.pages.numerals import (
-    chance_percent,
-    fixed,
-    gain_and_interval,
-    interval,
-    loss_words,
-    percent,
-    plain,
-    signed,
-    told_weight,
-)
+from trialkit.pages.head_weights import amount, gain_and_interval, in_unit, limits
+from trialkit.pages.numerals import chance_percent, percent, told
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
@@ -35,7 +26,7 @@ from trialkit.report.answer import (
     sureness,
     verdict_words,
 )
-from trialkit.report.figures.evidence import evidence_pictures
+from trialkit.report.figures.evidence import evidence_pictures, recorded_cells
 from trialkit.report.page import TEMPLATES
 from trialkit.report.reading import PART_WORDS, Part
 from trialkit.report.said_cautions import said_cautions, said_in_short
@@ -45,7 +36,7 @@ from trialkit.words.feed_words import part_amount
 from trialkit.words.measures import (
     MeasureSystem,
     Sentence,
-    head_unit,
+    each_way,
     in_every_measure,
     least_weight,
     teaspoons,
@@ -159,38 +150,56 @@ def _facts(safe: Recommended) -> tuple[str, ...]:
 
 
 def _candidates(safe: Recommended) -> Table | None:
-    decision, money = safe.decision, safe.decision.unit != "g per transplanted head"
-    measures, unit = safe.measures, head_unit(safe.measures)
-    system = MeasureSystem(measures, safe.recommended.nutrient_g_per_tsp)
+    decision, measures = safe.decision, safe.measures
+    money = decision.unit != "g per transplanted head"
     every = sorted(decision.candidates, key=lambda one: -one.expected_value)
     body = (
         Row(
-            treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values()), system),
+            _of(safe, safe.recommended, partial(_label, one)),
             (
-                told_weight(one.raw_yield_g, measures),
-                told_weight(one.yield_g, measures),
-                "{} ({})".format(*gain_and_interval(one.gain, measures)) if one.gain else "",
+                amount(one.raw_yield_g, "g", measures),
+                amount(one.yield_g, "g", measures),
+                each_way(partial(_gain_words, one.gain), measures),
                 "" if one.probability_better is None else chance_percent(one.probability_better),
                 chance_percent(one.probability_near_best),
-                plain(one.expected_loss, 2) if money else loss_words(one.expected_loss, measures),
+                told(one.expected_loss, "money") if money else amount(one.expected_loss, "g", measures, finer=True),
                 f"{one.stood.buckets} in {one.stood.trials}" if one.stood.buckets else "0",
             ),
             PART_WORDS[_part(one)],
         )
         for one in every
     )
+
+    def weight(heading: str) -> Sentence:
+        return in_unit(heading.format, "g", measures)
+
     heads = columns(
         "treatment",
-        f"as recorded, {unit}",
-        f"expected, {unit}",
-        f"gain, {unit}, with its {percent(decision.thresholds.confidence)} interval",
+        weight("as recorded, {}"),
+        weight("expected, {}"),
+        weight(f"gain, {{}}, with its {percent(decision.thresholds.confidence)} interval"),
         "better than now",
         "near the best",
-        "given up" if money else f"given up, {unit}",
+        "given up" if money else weight("given up, {}"),
         "buckets, in trials",
     )
+    note = _told(safe, _candidate_note)
+    return make_table("candidates", "Every treatment that could be the default", heads, body, note)
+
+
+def _label(one: Candidate, system: MeasureSystem) -> str:
+    return treatment_label(one.treatment, tuple(FACTOR_COLUMNS.values()), system)
+
+
+def _gain_words(gain: Gain | None, measures: Measures) -> str:
+    return "{} ({})".format(*gain_and_interval(gain, measures)) if gain else ""
+
+
+def _candidate_note(safe: Recommended, measures: Measures) -> str:
+    decision = safe.decision
     margin = least_weight(decision.thresholds.margin_g, MeasureSystem(measures))
-    note = (
+    money = decision.unit != "g per transplanted head"
+    return (
         "Weights are per transplanted head, lost ones counting as nothing. As recorded: the plain mean of the buckets, "
         "whatever gardens and seasons they stood in. Expected, and everything after it: by the model of all trials, on "
         f"average over gardens and seasons. Better than now: in a new garden and season{after_costs(decision)}. Near "
@@ -198,7 +207,6 @@ def _candidates(safe: Recommended) -> Table | None:
         f"{' (value of a bucket, in the currency of the protocol)' if money else ''}. Buckets and trials: in which "
         "just this stood; none of a dose between those tried."
     )
-    return make_table("candidates", "Every treatment that could be the default", heads, body, note)
 
 
 def _part(one: Candidate) -> Part:
@@ -216,28 +224,39 @@ def _trials(safe: Recommended) -> Table | None:
                 str(one.gardens),
                 str(one.buckets),
                 str(one.heads),
-                words.recorded_gain(one) if one.gain is None else signed(one.gain),
-                plain(one.gain_se),
+                *recorded_cells(one, safe.measures),
                 one.id[:SHOWN_DIGITS],
             ),
         )
         for one in safe.evidence
     )
+    found = ("gain as recorded", "standard error")
+    weights = (in_unit(f"{one}, {{}}".format, "g", safe.measures) for one in found)
     heads = (
         text_column("trial"),
         text_column("season"),
-        *columns("", "gardens", "buckets", "heads", "gain as recorded, g", "standard error, g")[1:],
+        *columns("", "gardens", "buckets", "heads", *weights)[1:],
         text_column("digest"),
     )
     return make_table("trials", "The trials that this rests on", heads, body)
 
 
 def _spreads(safe: Recommended) -> Table | None:
+    measures = safe.measures
     body = (
-        Row(SPREAD_WORDS[one.of], (fixed(one.sd_g), interval(one.lower_g, one.upper_g)))
+        Row(
+            SPREAD_WORDS[one.of],
+            (
+                amount(one.sd_g, "g", measures, finer=True),
+                limits(one.lower_g, one.upper_g, "g", measures, finer=True),
+            ),
+        )
         for one in safe.decision.spreads
     )
-    limits = f"{percent(safe.decision.thresholds.confidence)} interval, g"
-    heads = columns("differences between", "standard deviation, g per marketable head", limits)
+    told_of = (
+        "standard deviation, {} per marketable head",
+        f"{percent(safe.decision.thresholds.confidence)} interval, {{}}",
+    )
+    heads = columns("differences between", *(in_unit(one.format, "g", measures) for one in told_of))
     note = "Averaged over what the records leave open; what one trial cannot tell comes from what is thought before it."
     return make_table("spreads", "How much things vary", heads, body, note)

@@ -47,7 +47,7 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     response = yields if yields and yields.diagnostics else reading.response
     of_response = (_shape_and_spread(response), _scale(response)) if response else ()
     drawn = (*of_response, _records(reading))
-    return tuple(picture.told_in(reading.design.measures) for picture in drawn if picture)
+    return tuple(picture for picture in drawn if picture)
 
 
 def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
@@ -112,7 +112,7 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
     body = (
         Row(
             p.bucket,
-            (p.site, signed(p.studentised), plain(p.expected), plain(p.lower), plain(p.upper)),
+            (p.site, signed(p.studentised, "standard deviations"), plain(p.expected), plain(p.lower), plain(p.upper)),
         )
         for p in points
     )
@@ -145,6 +145,7 @@ def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
         min(min(p.lower, p.studentised) for p in points),
         max(max(p.upper, p.studentised) for p in points),
         "",
+        "metric",
         vertical=True,
     )
     lower, upper = [p.lower for p in points], [p.upper for p in points]
@@ -163,7 +164,7 @@ def _dots(
 
 def _bars(axes: Axes, named: Sequence[tuple[str | Sentence, float]], unit: str = "") -> None:
     """Draw amounts, a named row each, as lines from zero that end in a dot."""
-    scale_weights(axes, 0.0, max(amount for _, amount in named), unit, vertical=False)
+    scale_weights(axes, 0.0, max(amount for _, amount in named), unit, "metric", vertical=False)
     axes.set_xlim(left=0)
     _name_rows(axes, [name for name, _ in named])
     for i, (_, amount) in enumerate(named):
@@ -187,7 +188,7 @@ def _scale(response: ResponseResult) -> Picture | None:
     near = [p for p in profile if p.drop <= 4 * DROP]
 
     def draw(axes: Axes) -> None:
-        scale_weights(axes, 0.0, max(2 * DROP, *(p.drop for p in near)), "", vertical=True)
+        scale_weights(axes, 0.0, max(2 * DROP, *(p.drop for p in near)), "", "metric", vertical=True)
         axes.set_xlim(min(p.power for p in near) - 0.1, max(p.power for p in near) + 0.1)
         axes.axhline(DROP, color=LIGHT["edge"], linewidth=1.2, dashes=(4, 3), zorder=1)
         axes.axvline(1.0, color=LIGHT["clay"], linewidth=1.2, dashes=(4, 3), zorder=1)

@@ -25,7 +25,7 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import Reading, is_analysed
 from trialkit.words.check_words import NOTHING_TO_DO, check_words
-from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
+from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, joined
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -86,9 +86,8 @@ def _picture(
     kind: str,
     rows: int = 0,
 ) -> Picture:
-    alternative = f"{kind} {kitchen_words(finding)}"
     return drawn_picture(
-        name, finding, how, alternative, lambda is_narrow: _draw_panels(panels, rows, is_narrow), tables
+        name, finding, how, joined(f"{kind} ", finding), lambda is_narrow: _draw_panels(panels, rows, is_narrow), tables
     )
 
 

@@ -28,7 +28,8 @@ from trialkit.report.figures.sheet import (
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.dose_words import dose_sentences
-from trialkit.words.measures import Sentence, each_way, grams_words, head_unit, joined, kitchen_words, spoons
+from trialkit.words.measures import MeasureSystem, Sentence, each_way, grams_words, head_unit, joined, spoons
+from trialkit.words.treatment_names import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,8 +62,13 @@ def dose_picture(reading: Reading) -> Picture | None:
         "doses tried end. It is one curve: all records shape it, those of other cultivars and acids too. Open circles "
         "are raw means of the buckets that had just this treatment, with their number. The shaded doses are as good as "
         f"the best, the filled mark is the dose to use. Line and circles {WHY_THEY_DIFFER}.",
-        f"Chart of {QUANTITY}, against {kitchen_words(_dose_title(reading))}. {kitchen_words(finding)} "
-        f"{_spoken(reading, advice)}",
+        joined(
+            f"Chart of {QUANTITY}, against ",
+            _dose_title(reading),
+            ". ",
+            finding,
+            reading.said(lambda system: [_spoken(advice, system)])[0],
+        ),
         wide,
         narrow,
         (table,) if table else (),
@@ -86,16 +92,16 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     return joined(whose, ": ", said) if others else said
 
 
-def _spoken(reading: Reading, advice: DoseAdvice) -> str:
+def _spoken(advice: DoseAdvice, system: MeasureSystem) -> str:
     """List the doses tried for those who can't see the picture."""
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+    measures, unit = system.measures, head_unit(system.measures)
     named = (
-        f"{kitchen_words(reading.level_label(COLUMN, point.dose_tsp))} {told_weight(point.yield_g, measures)} {unit} "
+        f"{level_label(COLUMN, point.dose_tsp, system)} {told_weight(point.yield_g, measures)} {unit} "
         f"(raw mean {told_weight(point.raw_yield_g, measures)} {unit})"
         for point in advice.points
         if point.buckets
     )
-    return f"Expected at the doses tried: {', '.join(named)}."
+    return f" Expected at the doses tried: {', '.join(named)}."
 
 
 def _points_table(reading: Reading, advice: DoseAdvice) -> Table | None:

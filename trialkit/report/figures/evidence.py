@@ -9,8 +9,8 @@ from functools import partial
 from trialkit.documents.decision import Gain
 from trialkit.documents.recommended import EvidenceTrial, GardenGain, Recommended
 from trialkit.domain.units import Measures
-from trialkit.pages.head_weights import amount, as_told, gain_cells, in_unit
-from trialkit.pages.numerals import ABSENT, difference_interval, percent, signed
+from trialkit.pages.head_weights import amount, as_told, gain_and_interval, gain_cells, in_unit, unit_told
+from trialkit.pages.numerals import ABSENT, percent, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
@@ -142,9 +142,10 @@ def _row(group: str, label: str, gain: Gain, *, changes: bool | None = None) -> 
     return IntervalRow(group, label, gain.estimate, gain.lower, gain.upper, (), part)  # type: ignore[arg-type]
 
 
-def _each(made: Sequence[IntervalRow]) -> Iterator[str]:
+def _each(made: Sequence[IntervalRow], measures: Measures) -> Iterator[str]:
     for row in made:
-        yield f"{row.label} {signed(row.mean, UNIT)} ({difference_interval(row.lower, row.upper, UNIT)})"
+        gain, limits = gain_and_interval(Gain(row.mean, row.lower, row.upper), measures)
+        yield f"{row.label} {gain} {unit_told(UNIT, measures)} ({limits})"
 
 
 def _picture(
@@ -155,12 +156,12 @@ def _picture(
     measures: Measures,
     table: Table | None,
 ) -> Picture:
-    alternative = f"Chart of {QUANTITY}. {finding.both} {'; '.join(_each(made))}."
+    each = each_way(lambda way: "; ".join(_each(made, way)), measures)
     return drawn_picture(
         name,
         finding,
         reading,
-        alternative,
+        joined(f"Chart of {QUANTITY}. ", finding, " ", each, "."),
         lambda is_narrow: draw_rows(made, QUANTITY, UNIT, measures, NOTHING, is_narrow),
         (table,),
     )

@@ -10,7 +10,7 @@ from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
-from trialkit.words.measures import Sentence, joined, kitchen_words
+from trialkit.words.measures import Sentence, joined
 from trialkit.words.response_words import RESPONSE_LABELS
 
 NAME = "levels"
@@ -29,7 +29,7 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
         f"Each mark is the mean of a level with every combination of the other factors weighed alike, the line its "
         f"{percent(reading.confidence)} interval, the small dots all buckets that had the level. The dose was not "
         "varied, so there is no dose picture.",
-        f"Chart of {label} by level of each factor. {kitchen_words(finding)}",
+        joined(f"Chart of {label} by level of each factor. ", finding),
         lambda is_narrow: draw_rows(made, label, unit, measures, None, is_narrow),
         (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1)),
     )

@@ -32,7 +32,7 @@ class Picture:
     name: Annotated[str, "Unique on the page; letters, digits and hyphens."]
     finding: Annotated[str | Sentence, "What the picture shows, as a heading."]
     reading: Annotated[str | Sentence, "How to read it."]
-    alternative: Annotated[str, "For those who can't see it: the kind of picture and its finding in numbers."]
+    alternative: Annotated[str | Sentence, "For those who can't see it: its kind and its finding in numbers."]
     # SVG.
     wide: str
     narrow: str
@@ -44,7 +44,7 @@ def drawn_picture(
     name: str,
     finding: str | Sentence,
     reading: str | Sentence,
-    alternative: str,
+    alternative: str | Sentence,
     draw: Callable[[bool], Figure],
     tables: Iterable[Table | None],
     probes: tuple[Probe, ...] = (),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -41,7 +41,7 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
-from trialkit.words.measures import Sentence, each_way
+from trialkit.words.measures import Sentence, each_way, joined
 from trialkit.words.model_words import variance_label
 from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
@@ -90,7 +90,9 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture | None:
         NAME,
         finding,
         " ".join((_how_to_read(current, rival, len(every) - len(shown)), *_explored(response))),
-        f"Chart of {label}, one strip for each of {len(strips)} gardens. {finding.metric} {_each(strips, unit)}",
+        joined(
+            f"Chart of {label}, one strip for each of {len(strips)} gardens. ", finding, *_each(strips, unit, measures)
+        ),
         lambda is_narrow: _draw(shown, (current, rival), quantity, unit, measures, is_narrow),
         (site_table(reading, response), explored_table(response), new_garden_table(reading, response)),
     )
@@ -277,8 +279,9 @@ def _finding(strips: Sequence[Strip], who: str, unit: str, measures: Measures) -
     )
 
 
-def _each(strips: Sequence[Strip], unit: str) -> str:
-    return " ".join(f"{strip.name}: {difference(strip.difference, unit)}." for strip in strips)
+def _each(strips: Sequence[Strip], unit: str, measures: Measures) -> Iterator[Sentence]:
+    for strip in strips:
+        yield joined(f" {strip.name}: ", _difference(strip.difference, unit, measures), ".")
 
 
 def _how_to_read(current: Part, rival: Part, left_out: int) -> str:

@@ -19,8 +19,9 @@ from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.decision_words import after_costs
-from trialkit.words.measures import Sentence, each_way, head_unit, head_weight, joined, kitchen_words
+from trialkit.words.measures import MeasureSystem, Sentence, each_way, head_unit, head_weight, joined
 from trialkit.words.phrases import count, listed
+from trialkit.words.treatment_names import treatment_label
 
 NAME = "treatments"
 YIELD = "bucket_weight_g"
@@ -41,8 +42,12 @@ def candidates_picture(reading: Reading) -> Picture | None:
         NAME,
         finding,
         _how_to_read(reading, decision, len(rows) - len(shown)),
-        f"Chart of {QUANTITY} by treatment: {len(rows)} raw means and estimates, with intervals of the gain. "
-        f"{kitchen_words(finding)} {_extremes(reading, tried)}",
+        joined(
+            f"Chart of {QUANTITY} by treatment: {len(rows)} raw means and estimates, with intervals of the gain. ",
+            finding,
+            " ",
+            reading.said(lambda system: [_extremes(tried, reading.columns, system)])[0],
+        ),
         lambda is_narrow: draw_rows(shown, QUANTITY, "g", measures, reference, is_narrow),
         (_drawn_table(reading, decision, tried), bucket_table(reading)),
         probes(shown, "g", measures),
@@ -177,11 +182,11 @@ def _told(reading: Reading, one: Candidate) -> Sentence:
     return reading.said(lambda system: [head_weight(one.yield_g, system)])[0]
 
 
-def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+def _extremes(tried: Sequence[Candidate], columns: Sequence[str], system: MeasureSystem) -> str:
+    measures, unit = system.measures, head_unit(system.measures)
     ranked = sorted(tried, key=lambda one: one.yield_g)
     high, low = (
-        f"{kitchen_words(reading.label(one.treatment))}, {told_weight(one.yield_g, measures)} {unit} (raw mean "
+        f"{treatment_label(one.treatment, columns, system)}, {told_weight(one.yield_g, measures)} {unit} (raw mean "
         f"{told_weight(one.raw_yield_g, measures)} {unit})"
         for one in (ranked[-1], ranked[0])
     )

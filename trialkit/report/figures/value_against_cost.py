@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -72,13 +72,13 @@ def worth_picture(plan: Plan) -> Picture:
         "joins those that none of as few buckets equals; filled dots lie on it, open ones below. "
         f"{marks} All stand in the table below."
     )
-    alternative = f"Chart of {count(len(rows), 'design')}, value against {what}. {finding.both} {_each(named)}"
+    chart = f"Chart of {count(len(rows), 'design')}, value against {what}. "
     line = sorted((_x(row, is_costed), row.value_g) for row in rows if row.efficient)
     return drawn_picture(
         NAME,
         finding,
         reading,
-        alternative,
+        joined(chart, finding, *_each(named)),
         lambda is_narrow: _draw(others, named, line, f"{what} of the whole trial", plan.measures, is_narrow),
         (),
     )
@@ -105,8 +105,10 @@ def _named(plan: Plan, at: int, is_costed: bool) -> _Dot:
     )
 
 
-def _each(named: Sequence[_Dot]) -> str:
-    return " ".join(f"{dot.lines[0].both.capitalize()}, {dot.lines[1]}." for dot in named if dot.lines)
+def _each(named: Sequence[_Dot]) -> Iterator[Sentence]:
+    for dot in named:
+        if dot.lines:
+            yield joined(" ", dot.lines[0].each(str.capitalize), f", {dot.lines[1]}.")
 
 
 def _draw(

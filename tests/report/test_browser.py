@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from chromium import UNFOLD, Window, complaints_in
+from units_told import KITCHEN, foreign_units
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_MM = (28.0, 26.0)
@@ -44,6 +47,17 @@ LABELS = """[...document.querySelectorAll('.drawing svg')].map(svg => {
   }).filter(([size, left, right]) => size && right > left);
 })"""
 """Of each drawing that is shown, its labels: their size in pixels, where they stand, and what they say."""
+UNDER_LABELS = """() => [...document.querySelectorAll('.drawing svg')]
+  .filter(svg => svg.getBoundingClientRect().width).map((svg, i) => {
+    svg.dataset.drawing = i;
+    const box = svg.getBoundingClientRect();
+    return [...svg.querySelectorAll('text')].map(text => {
+      const at = text.getBoundingClientRect();
+      text.setAttribute('visibility', 'hidden');
+      return [at.left - box.left, at.top - box.top, at.right - box.left, at.bottom - box.top, text.textContent];
+    }).filter(([left, , right]) => right > left + 4);
+  })"""
+"""Takes the labels of the drawings that are shown away, and says where in each they stood."""
 Show = Callable[..., Any]
 
 
@@ -86,7 +100,7 @@ def test_axe_finds_nothing(show: Show, seen: str) -> None:
 
 
 @pytest.mark.parametrize("width", [320, 1440])
-@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "evidence"])
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "plan enlarged", "evidence"])
 def test_every_label_of_every_drawing_can_be_read(show: Show, seen: str, width: int) -> None:
     """Down to a phone of 320 pixels no letter is smaller than 11 pixels, and no label lies on another.
 
@@ -111,18 +125,30 @@ def test_the_card_stands_whole_on_the_first_screen(show: Show, seen: str, width:
     assert box["y"] + box["height"] <= height
 
 
-@pytest.mark.parametrize("seen", ["full", "plan"])
-@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan enlarged", "evidence"])
+@pytest.mark.parametrize("width", [320, 1280])
+def test_no_label_lies_on_a_line(show: Show, width: int, seen: str) -> None:
+    """Under each label, itself taken away, the picture has one colour: no line, dot or edge strikes it out."""
+    page = show(seen, width=width, height=740, still=True, unfolded=True)
+    for i, labels in enumerate(page.evaluate(UNDER_LABELS)):
+        drawing = Image.open(BytesIO(page.locator(f"svg[data-drawing='{i}']").screenshot())).convert("RGB")
+        for left, top, right, bottom, text in labels:
+            ground = drawing.crop((round(left) + 1, round(top) + 2, round(right) - 1, round(bottom) - 2))
+            assert max(high - low for low, high in ground.getextrema()) < 12, text
+
+
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "plan enlarged", "evidence"])
+@pytest.mark.parametrize("width", [320, 1280])
 def test_no_label_of_a_drawing_is_cut_off(show: Show, width: int, seen: str) -> None:
     """Every label stands inside its drawing."""
-    page = show(seen, width=width, height=740)
+    page = show(seen, width=width, height=740, unfolded=True)
     cut = page.evaluate(
         "[...document.querySelectorAll('.drawing svg')].filter(svg => svg.getBoundingClientRect().width)"
         ".flatMap(svg => {"
         " const box = svg.getBoundingClientRect(); return [...svg.querySelectorAll('text')].filter(text => {"
         " const at = text.getBoundingClientRect();"
-        " return at.left < box.left - 1 || at.right > box.right + 1"
-        " || at.top < box.top - 1 || at.bottom > box.bottom + 1"
+        " return at.right > at.left && (at.left < box.left - 1 || at.right > box.right + 1"
+        " || at.top < box.top - 1 || at.bottom > box.bottom + 1)"
         " }).map(text => text.textContent) })"
     )
     assert cut == []
@@ -220,7 +246,8 @@ def test_measures_can_be_switched(show: Show) -> None:
     """Both beside one another at first; then kitchen measures or metric ones alone, on the card as in sentences."""
     page = show("full", unfolded=True)
     card, sentence = page.locator(".answer-card"), page.locator(".sentence").first
-    assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
+    assert [card.locator(f".said.{one}:visible").count() for one in ("kitchen", "metric")] == [0, 0]
+    assert "8 level teaspoons (24\u00a0g)" in card.inner_text()
     assert "8 level teaspoons (24\u00a0g) of nutrient" in sentence.inner_text()
     page.check("#measures-metric")
     assert card.locator(".kitchen:visible").count() == 0
@@ -231,6 +258,37 @@ def test_measures_can_be_switched(show: Show) -> None:
     assert card.locator(".metric:visible").count() == 0
     assert "with 8 level teaspoons of nutrient" in sentence.inner_text()
     assert [page.locator(f".said.{one}:visible").count() for one in ("metric", "both")] == [0, 0]
+
+
+READ = """section => {
+  const walker = document.createTreeWalker(document.querySelector(section), NodeFilter.SHOW_TEXT), read = [];
+  while (walker.nextNode()) {
+    const within = walker.currentNode.parentElement;
+    if (within.checkVisibility() && !within.closest('#statistician')) read.push(walker.currentNode.data);
+  }
+  return read.join('\\n');
+}"""
+"""What is read of a page, by eyes or by a screen reader: its texts that are shown, but for a statistician's."""
+
+
+@pytest.mark.parametrize(
+    "seen", ["full", "volunteers", "plan", "plan enlarged", "evidence", "evidence for statisticians"]
+)
+def test_nothing_is_left_in_the_measures_that_were_not_chosen(show: Show, seen: str) -> None:
+    """On cards, in sentences, tables, pictures, at axes and in cautions, all of it at one switch, unfolded.
+
+    Of the evidence page the tables for a statistician too.
+    """
+    page = show(seen.removesuffix(" for statisticians"), unfolded=True)
+    part = "#statistician" if seen.endswith("statisticians") else "main"
+    read = READ.replace("&& !within.closest('#statistician')", "") if part == "#statistician" else READ
+    for measures in ("kitchen", "metric"):
+        page.check(f"#measures-{measures}")
+        text = page.evaluate(read, part).replace("\u00a0", " ")
+        left = foreign_units(text, measures, of_weights=True)
+        powder = [one for one in left if "dissolved first" in one or "powder" in one]
+        assert [one for one in left if one not in powder] == []
+        assert bool(KITCHEN.search(text)) == (measures == "kitchen")
 
 
 @pytest.mark.parametrize("measures", ["both", "kitchen", "metric"])
@@ -249,7 +307,7 @@ def test_short_names_switch_too(show: Show, seen: str, table: str, grams: int, m
     )
     assert set(found) == {dose}
     drawn = page.locator(".wide tspan.said:visible").all()
-    assert {one.get_attribute("class") for one in drawn} == ({f"said {measures}"} if seen == "full" else set())
+    assert {one.get_attribute("class") for one in drawn} == {f"said {measures}"}
     rows = page.locator(".probe-rows button").all_inner_texts()
     assert any(f"{dose}," in row.replace("\u00a0", " ") for row in rows) == (seen == "full")
 
@@ -267,9 +325,9 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
     assert page.locator(every).count() == with_script.locator(every).count()
     for i in range(page.locator(every).count()):
         assert page.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
-    if seen == "full":
-        page.check("#measures-metric")
-        assert page.locator(".answer-card .kitchen:visible").count() == 0
+    page.check("#measures-metric")
+    assert page.locator(".said.kitchen:visible, .said.both:visible").count() == 0
+    assert page.locator(".answer-card .said.metric:visible").count() > 0
     assert said == []
     page.context.close()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from trialkit.documents.decision import Decision, DoseAdvice
 from trialkit.pages.head_weights import amount, in_unit, limits, told_weight
@@ -13,6 +13,7 @@ from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.marks import PARTS, RAW_MEAN, draw_mark
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
+    GROUND,
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
@@ -148,7 +149,7 @@ def _label_dose(axes: Axes, reading: Reading, dose_tsp: float) -> None:
 
 
 def _draw(reading: Reading, advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], is_narrow: bool) -> Figure:
-    width, left, right = (NARROW_PX, 54.0, 12.0) if is_narrow else (WIDE_PX, 70.0, 40.0)
+    width, left, right = (NARROW_PX, 60.0, 20.0) if is_narrow else (WIDE_PX, 70.0, 40.0)
     top = LINE_PX * (1 + len(pointed)) + 8
     figure = new_figure(width, top + AXES_PX + FOOT_PX)
     axes = new_axes(figure, left, top, width - left - right, AXES_PX)
@@ -171,7 +172,11 @@ def _draw(reading: Reading, advice: DoseAdvice, pointed: tuple[tuple[Part, float
     axes.plot(doses, [p.yield_g for p in points], color=LIGHT["ink"], linewidth=1.8, zorder=2.5)
     for p in points:
         if p.raw_yield_g is not None:
-            _draw_raw(axes, p.dose_tsp, p.raw_yield_g, p.buckets)
+            has_line = ("current", p.dose_tsp) in pointed
+            side: Literal["left", "center", "right"] = (
+                "center" if not has_line else "left" if p.dose_tsp == doses[0] else "right"
+            )
+            _draw_raw(axes, p.dose_tsp, p.raw_yield_g, p.buckets, side)
     for line, (part, dose) in enumerate(reversed(pointed)):
         _point_out(axes, joined(f"{PART_WORDS[part]}: ", reading.level_label(COLUMN, dose)), part, dose, line)
     (part, dose), *_ = pointed
@@ -182,12 +187,13 @@ def _draw(reading: Reading, advice: DoseAdvice, pointed: tuple[tuple[Part, float
     return figure
 
 
-def _draw_raw(axes: Axes, dose: float, value: float, buckets: int) -> None:
-    """Draw a raw mean, and how many buckets it is of."""
+def _draw_raw(axes: Axes, dose: float, value: float, buckets: int, side: Literal["left", "center", "right"]) -> None:
+    """Draw a raw mean, and how many buckets it is of, aside where an upright line goes through it."""
     draw_mark(axes, RAW_MEAN, dose, value)
+    aside = {"left": 5, "center": 0, "right": -5}[side]
     axes.annotate(
-        str(buckets), (dose, value), (0, 12), textcoords="offset pixels",
-        ha="center", va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=6,
+        str(buckets), (dose, value), (aside, 12), textcoords="offset pixels",
+        ha=side, va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=6, bbox=GROUND,
     )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from trialkit.words import default_words as words
 from trialkit.words.measures import Sentence, each_way, joined
 from trialkit.words.phrases import count, listed
 
-QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
+QUANTITY, UNIT = "gain a head over the current practice", "g"
 NOTHING = (0.0, "no gain")
 STANDARD_ERRORS = 2.0
 MOST_TRIALS = 20

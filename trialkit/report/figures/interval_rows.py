@@ -14,6 +14,7 @@ from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.marks import PARTS, RAW_MEAN, draw_buckets, draw_interval, draw_mark
 from trialkit.report.figures.picture import Probe
 from trialkit.report.figures.sheet import (
+    GROUND,
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
@@ -85,7 +86,6 @@ SHORT_WORDS: Mapping[Part, str] = {
 WASHES: Mapping[Part, str] = {"recommended": "wash", "kept": "wash", "current": "clay-wash"}
 TOP_PX = 30.0
 LEAST_LEFT_PX = 144.0
-GROUND = {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
 
 
 def draw_rows(
@@ -233,7 +233,9 @@ def _draw_reference(axes: Axes, value: float, name: str) -> None:
 def _draw_heading(axes: Axes, text: str | Sentence, at: float, space: Spacing) -> None:
     x = -space.left + 4 if not space.lift else 0
     style: dict[str, Any] = {"ha": "left", "fontsize": TEXT_PX + 1.5, "fontweight": "bold"}
-    say(axes, x, at + 0.55, text, transform=_beside(axes, right=False), **style)
+    if space.lift:  # it stands over the axes, not beside them
+        style["bbox"] = GROUND
+    say(axes, x, at + (0.45 if space.lift else 0.55), text, transform=_beside(axes, right=False), **style)
 
 
 def _label_row(axes: Axes, row: IntervalRow, at: float, unit: str, measures: Measures, space: Spacing) -> None:

@@ -25,6 +25,8 @@ WIDE_PX = 880
 NARROW_PX = 344
 TEXT_PX = 12.5
 TICK_LINE_PX = 15.0
+GROUND = {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
+"""Behind words within the axes, so that no line strikes them out."""
 # Harmless: letters that strangers typed and our measuring font lacks. The reader's browser has its own fonts.
 IGNORED_WARNINGS = (r"Glyph .* missing", r"Matplotlib currently does not support")
 

@@ -27,6 +27,7 @@ from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quanti
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
+    GROUND,
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
@@ -249,8 +250,8 @@ def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, cha
     start, end = (mixed(pixels_from(axes, side), axes.transData) for side in (0.0, 1.0))
     role = PARTS[parts[1]].role
     if is_narrow:
-        say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
-        say(axes, -2, i + 0.2, change, role, transform=end, ha="right", fontweight="bold")
+        say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold", bbox=GROUND)
+        say(axes, -2, i + 0.2, change, role, transform=end, ha="right", fontweight="bold", bbox=GROUND)
         return
     lift = 0.15 if strip.details else 0.0
     say(axes, -242, i + 0.5 - lift, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")

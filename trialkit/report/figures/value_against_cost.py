@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 NAME = "worth"
 NARROW_PX = 272.0
 """No wider than a phone of 320 pixels shows it, so that its letters keep their size there."""
-LEFT_PX, RIGHT_PX, LANE_PX, HEIGHT_PX, FOOT_PX = 58.0, 18.0, 44.0, 250.0, 52.0
+LEFT_PX, RIGHT_PX, LANE_PX, HEIGHT_PX, FOOT_PX = 66.0, 18.0, 44.0, 250.0, 52.0
 """Left and right of the axes, of the lane of a name above or below the dots, of the dots, and below the axes."""
 ASKED, PROPOSED = PARTS["current"], PARTS["recommended"]
 EFFICIENT, OTHER = Mark("o", "leaf", True, 5), Mark("o", "raw", False, 4.5)

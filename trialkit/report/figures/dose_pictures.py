@@ -42,6 +42,7 @@ QUANTITY = "marketable weight per transplanted head"
 LINE_PX = 20.0
 LETTER_PX = 8.4  # of bold text, about
 AXES_PX = 280.0
+EDGE_SHARE = 0.06
 FOOT_PX = 64.0
 
 
@@ -158,7 +159,8 @@ def _draw(reading: Reading, advice: DoseAdvice, pointed: tuple[tuple[Part, float
     scale_weights(axes, min(everything), max(everything), "g", reading.design.measures, vertical=True)
     doses = [p.dose_tsp for p in points]
     step = min((after - before for before, after in pairwise(doses)), default=1.0)
-    axes.set_xlim(doses[0] - 0.75 * step, doses[-1] + 0.75 * step)
+    margin = max(0.75 * step, EDGE_SHARE * (doses[-1] - doses[0]))  # numbers at the ends keep off the axis
+    axes.set_xlim(doses[0] - margin, doses[-1] + margin)
     marked = sorted({p.dose_tsp for p in points if p.buckets} | {dose for _, dose in pointed})
     axes.set_xticks([])
     for dose in marked:

@@ -11,6 +11,7 @@ from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
+from trialkit.report.figures.marks import Mark
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -39,6 +40,8 @@ PANEL_PX, FOOT_PX, HEAD_PX, ROW_PX = 230.0, 52.0, 46.0, 17.0
 MOST_SITES = 30
 NAME_COLUMNS = 10
 DROP = 3.84
+INSIDE, OUTSIDE = Mark("o", "teal", True, 4.5), Mark("D", "clay", True, 4.5)
+"""Buckets within the band of simulated trials, and beyond it."""
 
 
 def check_pictures(reading: Reading) -> tuple[Picture, ...]:
@@ -150,15 +153,17 @@ def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
     lower, upper = [p.lower for p in points], [p.upper for p in points]
     axes.fill_between(at, lower, upper, color=LIGHT["rule"], linewidth=0, zorder=1)
     axes.plot(at, at, color=LIGHT["edge"], linewidth=1, zorder=2)
-    for wanted, role, mark in ((True, "teal", "o"), (False, "clay", "D")):
+    for wanted, mark in ((True, INSIDE), (False, OUTSIDE)):
         chosen = [p for p in points if (p.lower <= p.studentised <= p.upper) is wanted]
-        _dots(axes, [p.expected for p in chosen], [p.studentised for p in chosen], mark, 4.5, role)
-
-
-def _dots(
-    axes: Axes, x: Sequence[float], y: Sequence[float], mark: str, size: float, role: str, zorder: int = 3
-) -> None:
-    axes.plot(x, y, linestyle="none", marker=mark, markersize=size, color=LIGHT[role], zorder=zorder)
+        axes.plot(
+            [p.expected for p in chosen],
+            [p.studentised for p in chosen],
+            linestyle="none",
+            marker=mark.shape,
+            markersize=mark.size,
+            color=LIGHT[mark.role],
+            zorder=3,
+        )
 
 
 def _bars(axes: Axes, named: Sequence[tuple[str | Sentence, float]], unit: str = "") -> None:

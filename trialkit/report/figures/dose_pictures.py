@@ -194,8 +194,8 @@ def _draw_raw(axes: Axes, dose: float, value: float, buckets: int, side: Literal
     draw_mark(axes, RAW_MEAN, dose, value)
     aside = {"left": 5, "center": 0, "right": -5}[side]
     axes.annotate(
-        str(buckets), (dose, value), (aside, 12), textcoords="offset pixels",
-        ha=side, va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=6, bbox=GROUND,
+        str(buckets), (dose, value), (aside, 14), textcoords="offset pixels",
+        ha=side, va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=4.6, bbox=GROUND,
     )  # fmt: skip
 
 

@@ -57,6 +57,12 @@ UNDER_LABELS = """() => {
   }).filter(([left, , right]) => right > left + 4);
 }"""
 """Leaves nothing on the page but its drawings, takes their labels away, and says where each stood."""
+STOPS = """() => {
+  const all = [...document.querySelectorAll('a[href], summary, input, button, [tabindex="0"]')].filter(one =>
+    one.checkVisibility() && !(one.type === 'radio' && !one.checked));
+  return all.map((one, i) => { one.dataset.stop = i; return i; });
+}"""
+"""Where the tab key is to stop: of choices of which one holds, at that one."""
 Show = Callable[..., Any]
 
 
@@ -187,13 +193,54 @@ def test_the_answer_stands_whole_on_the_first_screen(window: Window, published: 
         assert said in words
 
 
-def test_the_first_tab_skips_to_the_answer(show: Show) -> None:
+@pytest.mark.parametrize(
+    ("seen", "said"), [("full", "the answer"), ("plan", "what to do"), ("evidence", "what the trials say")]
+)
+def test_the_first_tab_skips_to_the_answer(show: Show, seen: str, said: str) -> None:
     """Whoever works by keyboard can go past the masthead at once."""
-    page = show("full")
+    page = show(seen)
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to the answer"
+    assert page.evaluate("document.activeElement.textContent") == f"Skip to {said}"
     page.keyboard.press("Enter")
     page.wait_for_url("**#answer")
+
+
+@pytest.mark.parametrize("seen", ["plan", "check", "evidence"])
+def test_everything_is_reached_by_keyboard(show: Show, seen: str) -> None:
+    """Each link, choice and table that scrolls is a stop of the tab key, in order, and seen to be it."""
+    page = show(seen, width=320, height=740, still=True)
+    wanted = page.evaluate(STOPS)
+    assert (len(wanted) > 8) == (seen != "check")  # the check page has nothing to work
+    for place in wanted:
+        page.keyboard.press("Tab")
+        at = page.evaluate("""() => {
+          const one = document.activeElement, style = getComputedStyle(one), box = one.getBoundingClientRect();
+          return [Number(one.dataset.stop), style.outlineStyle, box.top < innerHeight && box.bottom > 0];
+        }""")
+        assert at == [place, "solid", True]
+
+
+@pytest.mark.parametrize("seen", ["full", "plan", "check", "evidence"])
+@pytest.mark.parametrize("width", [320, 640])
+def test_a_page_reflows(show: Show, seen: str, width: int) -> None:
+    """On the narrowest phone, and on a desk of 1280 pixels at 200 % zoom, nothing is to be moved sideways."""
+    page = show(seen, width=width, height=512, still=True, unfolded=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    cut = """[...document.querySelectorAll('main :is(p,li,h2,h3,dt,dd,summary,label):not(.unseen)')].filter(one =>
+      one.checkVisibility() && one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).overflowX !== 'visible')
+      .map(one => one.textContent)"""
+    assert page.evaluate(cut) == []
+
+
+@pytest.mark.parametrize("seen", ["full", "plan", "check", "evidence"])
+def test_nothing_moves_for_who_asked_for_stillness(show: Show, seen: str) -> None:
+    """No gliding, no animation, no change that takes time."""
+    page = show(seen, still=True)
+    moving = """[...document.querySelectorAll('*')].filter(one => {
+      const style = getComputedStyle(one);
+      return style.scrollBehavior !== 'auto' || style.transitionDuration !== '0s' || style.animationName !== 'none';
+    }).length"""
+    assert page.evaluate(moving) == 0
 
 
 def test_a_table_can_be_sorted_and_put_back(window: Window, show: Show) -> None:
@@ -312,7 +359,7 @@ def test_short_names_switch_too(show: Show, seen: str, table: str, grams: int, m
     assert any(f"{dose}," in row.replace("\u00a0", " ") for row in rows) == (seen == "full")
 
 
-@pytest.mark.parametrize("seen", ["full", "plan", "evidence"])
+@pytest.mark.parametrize("seen", ["full", "plan", "evidence", "check"])
 def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: str) -> None:
     """With scripts off nothing is offered that does not work, every text is there, and measures still switch."""
     with_script = show(seen)
@@ -325,9 +372,10 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
     assert page.locator(every).count() == with_script.locator(every).count()
     for i in range(page.locator(every).count()):
         assert page.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
-    page.check("#measures-metric")
-    assert page.locator(".said.kitchen:visible, .said.both:visible").count() == 0
-    assert page.locator(".answer-card .said.metric:visible").count() > 0
+    if seen != "check":  # records are told in the unit of their file
+        page.check("#measures-metric")
+        assert page.locator(".said.kitchen:visible, .said.both:visible").count() == 0
+        assert page.locator(".answer-card .said.metric:visible").count() > 0
     assert said == []
     page.context.close()
 

@@ -21,12 +21,9 @@ from trialkit.report.handout import handout_html
 from trialkit.report.page import report_html
 from trialkit.report.plan_page import plan_html
 from trialkit.rules.trial_folder import Trial
+from units_told import KITCHEN, LITRES, foreign_units
 
 ONE: tuple[Literal["kitchen", "metric"], ...] = ("kitchen", "metric")
-KITCHEN = re.compile(r"teaspoons?|tablespoons?|\d spoons?\b|\btsp\b|\bUS gal|\boz\b|\blb\b|°F|\binch(?:es)?\b")
-LITRES = re.compile(r"\d (?:mL|L|cm|kg)\b|litres?\b|°C(?! d)")
-GRAMS = re.compile(r"\d g\b")
-"""What the scale shows: heads are weighed and analysed in grams, so that results, plans and evidence tell them."""
 
 
 def told(page: str) -> str:
@@ -39,9 +36,7 @@ def told(page: str) -> str:
 
 def foreign(page: str, measures: Measures, *, of_weights: bool) -> list[str]:
     """List units of the other measures; grams count where no weight of lettuce is told."""
-    others = (KITCHEN,) if measures == "metric" else (LITRES, GRAMS) if of_weights else (LITRES,)
-    text = told(page)
-    return [text[max(m.start() - 40, 0) : m.end() + 10] for other in others for m in other.finditer(text)]
+    return foreign_units(told(page), measures, of_weights=of_weights)
 
 
 def in_setting(trial: Trial, measures: Measures) -> Trial:
@@ -83,7 +78,7 @@ def test_plan_and_evidence_keep_to_the_measures_asked_for(measures: Measures) ->
     plan = plan_html(replace(small_plan(), measures=measures))
     assert foreign(plan, measures, of_weights=False) == []
     assert 'id="measures-both"' not in plan
-    assert foreign(evidence_html(replace(small_recommended(), measures=measures)), measures, of_weights=False) == []
+    assert foreign(evidence_html(replace(small_recommended(), measures=measures)), measures, of_weights=True) == []
 
 
 @pytest.mark.parametrize("measures", ONE)

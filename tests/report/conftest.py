@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,8 +18,10 @@ from sample_results import ANALYSED, BUNDLED, HOSTILE, NAMES, VARIANTS, VARIED
 from small_plan import hostile_plan, small_plan
 from small_recommended import small_recommended, spoilt_document
 from trialkit.documents.document import as_written
+from trialkit.documents.plan import Plan
 from trialkit.documents.recommended import Recommended
 from trialkit.documents.results import Results
+from trialkit.layouts.layout_warning import LayoutWarning
 from trialkit.report.care_page import care_html
 from trialkit.report.check_page import check_html
 from trialkit.report.evidence_page import evidence_html
@@ -53,8 +56,17 @@ def hostile_recommended() -> Recommended:
     return spoilt_document(small_recommended(), iter(words * 10_000))
 
 
+def enlarged_plan() -> Plan:
+    """Return a plan for which a larger trial is proposed, with all that a card can tell."""
+    limits = "[limits]\nbuckets_per_site = 16\nsites = 6\nvisits = 60"
+    plan = small_plan(decision=f"cost_per_bucket = 1\nheads_a_year = 20_000\nprice_per_kg = 4\n{limits}")
+    assert plan.proposed
+    return replace(plan, warnings=(LayoutWarning("cannot be tested", effect="dose_tsp"),))
+
+
 OTHERS: Mapping[str, Callable[[], str]] = {
     "plan": lambda: plan_html(small_plan()),
+    "plan enlarged": lambda: plan_html(enlarged_plan()),
     "hostile plan": lambda: plan_html(hostile_plan(HOSTILE)),
     "check": lambda: check_page("harvestet", "?"),
     "hostile check": lambda: check_page(*(word.encode("utf-8", "replace").decode() for word in HOSTILE)),

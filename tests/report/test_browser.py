@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from chromium import UNFOLD, Window, complaints_in
+from units_told import KITCHEN, foreign_units
 
 PAPER_PX = {"A4": (794, 1123), "Letter": (816, 1056)}  # at 96 pixels an inch
 MARGINS_MM = (28.0, 26.0)
@@ -45,6 +48,22 @@ LABELS = """[...document.querySelectorAll('.drawing svg')].map(svg => {
   }).filter(([size, left, right]) => size && right > left);
 })"""
 """Of each drawing that is shown, its labels: their size in pixels, where they stand, and what they say."""
+UNDER_LABELS = """() => {
+  document.querySelector('main').replaceChildren(...document.querySelectorAll('.drawing'));
+  document.querySelector('.masthead').remove();
+  return [...document.querySelectorAll('.drawing text')].map(text => {
+    const at = text.getBoundingClientRect();
+    text.setAttribute('visibility', 'hidden');
+    return [at.left, at.top, at.right, at.bottom, text.textContent];
+  }).filter(([left, , right]) => right > left + 4);
+}"""
+"""Leaves nothing on the page but its drawings, takes their labels away, and says where each stood."""
+STOPS = """() => {
+  const all = [...document.querySelectorAll('a[href], summary, input, button, [tabindex="0"]')].filter(one =>
+    one.checkVisibility() && !(one.type === 'radio' && !one.checked));
+  return all.map((one, i) => { one.dataset.stop = i; return i; });
+}"""
+"""Where the tab key is to stop: of choices of which one holds, at that one."""
 Show = Callable[..., Any]
 
 
@@ -87,7 +106,7 @@ def test_axe_finds_nothing(show: Show, seen: str) -> None:
 
 
 @pytest.mark.parametrize("width", [320, 1440])
-@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "evidence"])
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "plan enlarged", "evidence"])
 def test_every_label_of_every_drawing_can_be_read(show: Show, seen: str, width: int) -> None:
     """Down to a phone of 320 pixels no letter is smaller than 11 pixels, and no label lies on another.
 
@@ -105,26 +124,38 @@ def test_every_label_of_every_drawing_can_be_read(show: Show, seen: str, width: 
 
 
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (1440, 900)])
-def test_what_to_do_with_a_plan_stands_on_the_first_screen(show: Show, width: int, height: int) -> None:
-    """The verdict, what to do, and the whole table of what that brings and takes."""
-    page = show("plan", width=width, height=height)
-    for piece in (".verdict", "#answer .sentence", "#answer .versus tbody tr:last-child"):
-        box = page.locator(piece).first.bounding_box()
-        assert box["y"] + box["height"] <= height
+@pytest.mark.parametrize("seen", ["plan", "plan enlarged", "evidence", "check"])
+def test_the_card_stands_whole_on_the_first_screen(show: Show, seen: str, width: int, height: int) -> None:
+    """Of a plan that is proposed larger than asked for, too, with costs, a year's gain and a warning."""
+    box = show(seen, width=width, height=height).locator(".answer-card").bounding_box()
+    assert box["y"] + box["height"] <= height
 
 
-@pytest.mark.parametrize("seen", ["full", "plan"])
-@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan enlarged", "evidence"])
+@pytest.mark.parametrize("width", [320, 1280])
+def test_no_label_lies_on_a_line(show: Show, width: int, seen: str) -> None:
+    """Under each label, itself taken away, the picture has one colour: no line, dot or edge strikes it out."""
+    page = show(seen, width=width, height=740, still=True, unfolded=True)
+    labels = page.evaluate(UNDER_LABELS)
+    drawn = Image.open(BytesIO(page.screenshot(full_page=True))).convert("RGB")
+    assert len(labels) > 8
+    for left, top, right, bottom, text in labels:
+        ground = drawn.crop((round(left) + 1, round(top) + 2, round(right) - 1, round(bottom) - 2))
+        assert max(high - low for low, high in ground.getextrema()) < 12, text
+
+
+@pytest.mark.parametrize("seen", ["full", "volunteers", "plan", "plan enlarged", "evidence"])
+@pytest.mark.parametrize("width", [320, 1280])
 def test_no_label_of_a_drawing_is_cut_off(show: Show, width: int, seen: str) -> None:
     """Every label stands inside its drawing."""
-    page = show(seen, width=width, height=740)
+    page = show(seen, width=width, height=740, unfolded=True)
     cut = page.evaluate(
         "[...document.querySelectorAll('.drawing svg')].filter(svg => svg.getBoundingClientRect().width)"
         ".flatMap(svg => {"
         " const box = svg.getBoundingClientRect(); return [...svg.querySelectorAll('text')].filter(text => {"
         " const at = text.getBoundingClientRect();"
-        " return at.left < box.left - 1 || at.right > box.right + 1"
-        " || at.top < box.top - 1 || at.bottom > box.bottom + 1"
+        " return at.right > at.left && (at.left < box.left - 1 || at.right > box.right + 1"
+        " || at.top < box.top - 1 || at.bottom > box.bottom + 1)"
         " }).map(text => text.textContent) })"
     )
     assert cut == []
@@ -163,13 +194,54 @@ def test_the_answer_stands_whole_on_the_first_screen(window: Window, published: 
         assert said in words
 
 
-def test_the_first_tab_skips_to_the_answer(show: Show) -> None:
+@pytest.mark.parametrize(
+    ("seen", "said"), [("full", "the answer"), ("plan", "what to do"), ("evidence", "what the trials say")]
+)
+def test_the_first_tab_skips_to_the_answer(show: Show, seen: str, said: str) -> None:
     """Whoever works by keyboard can go past the masthead at once."""
-    page = show("full")
+    page = show(seen)
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to the answer"
+    assert page.evaluate("document.activeElement.textContent") == f"Skip to {said}"
     page.keyboard.press("Enter")
     page.wait_for_url("**#answer")
+
+
+@pytest.mark.parametrize("seen", ["plan", "check", "evidence"])
+def test_everything_is_reached_by_keyboard(show: Show, seen: str) -> None:
+    """Each link, choice and table that scrolls is a stop of the tab key, in order, and seen to be it."""
+    page = show(seen, width=320, height=740, still=True)
+    wanted = page.evaluate(STOPS)
+    assert (len(wanted) > 8) == (seen != "check")  # the check page has nothing to work
+    for place in wanted:
+        page.keyboard.press("Tab")
+        at = page.evaluate("""() => {
+          const one = document.activeElement, style = getComputedStyle(one), box = one.getBoundingClientRect();
+          return [Number(one.dataset.stop), style.outlineStyle, box.top < innerHeight && box.bottom > 0];
+        }""")
+        assert at == [place, "solid", True]
+
+
+@pytest.mark.parametrize("seen", ["full", "plan", "check", "evidence"])
+@pytest.mark.parametrize("width", [320, 640])
+def test_a_page_reflows(show: Show, seen: str, width: int) -> None:
+    """On the narrowest phone, and on a desk of 1280 pixels at 200 % zoom, nothing is to be moved sideways."""
+    page = show(seen, width=width, height=512, still=True, unfolded=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    cut = """[...document.querySelectorAll('main :is(p,li,h2,h3,dt,dd,summary,label):not(.unseen)')].filter(one =>
+      one.checkVisibility() && one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).overflowX !== 'visible')
+      .map(one => one.textContent)"""
+    assert page.evaluate(cut) == []
+
+
+@pytest.mark.parametrize("seen", ["full", "plan", "check", "evidence"])
+def test_nothing_moves_for_who_asked_for_stillness(show: Show, seen: str) -> None:
+    """No gliding, no animation, no change that takes time."""
+    page = show(seen, still=True)
+    moving = """[...document.querySelectorAll('*')].filter(one => {
+      const style = getComputedStyle(one);
+      return style.scrollBehavior !== 'auto' || style.transitionDuration !== '0s' || style.animationName !== 'none';
+    }).length"""
+    assert page.evaluate(moving) == 0
 
 
 def test_a_table_can_be_sorted_and_put_back(window: Window, show: Show) -> None:
@@ -222,7 +294,8 @@ def test_measures_can_be_switched(show: Show) -> None:
     """Both beside one another at first; then kitchen measures or metric ones alone, on the card as in sentences."""
     page = show("full", unfolded=True)
     card, sentence = page.locator(".answer-card"), page.locator(".sentence").first
-    assert card.locator(".kitchen:visible").count() == card.locator(".metric:visible").count() > 0
+    assert [card.locator(f".said.{one}:visible").count() for one in ("kitchen", "metric")] == [0, 0]
+    assert "8 level teaspoons (24\u00a0g)" in card.inner_text()
     assert "8 level teaspoons (24\u00a0g) of nutrient" in sentence.inner_text()
     page.check("#measures-metric")
     assert card.locator(".kitchen:visible").count() == 0
@@ -233,6 +306,37 @@ def test_measures_can_be_switched(show: Show) -> None:
     assert card.locator(".metric:visible").count() == 0
     assert "with 8 level teaspoons of nutrient" in sentence.inner_text()
     assert [page.locator(f".said.{one}:visible").count() for one in ("metric", "both")] == [0, 0]
+
+
+READ = """section => {
+  const walker = document.createTreeWalker(document.querySelector(section), NodeFilter.SHOW_TEXT), read = [];
+  while (walker.nextNode()) {
+    const within = walker.currentNode.parentElement;
+    if (within.checkVisibility() && !within.closest('#statistician')) read.push(walker.currentNode.data);
+  }
+  return read.join('\\n');
+}"""
+"""What is read of a page, by eyes or by a screen reader: its texts that are shown, but for a statistician's."""
+
+
+@pytest.mark.parametrize(
+    "seen", ["full", "volunteers", "plan", "plan enlarged", "evidence", "evidence for statisticians"]
+)
+def test_nothing_is_left_in_the_measures_that_were_not_chosen(show: Show, seen: str) -> None:
+    """On cards, in sentences, tables, pictures, at axes and in cautions, all of it at one switch, unfolded.
+
+    Of the evidence page the tables for a statistician too.
+    """
+    page = show(seen.removesuffix(" for statisticians"), unfolded=True)
+    part = "#statistician" if seen.endswith("statisticians") else "main"
+    read = READ.replace("&& !within.closest('#statistician')", "") if part == "#statistician" else READ
+    for measures in ("kitchen", "metric"):
+        page.check(f"#measures-{measures}")
+        text = page.evaluate(read, part).replace("\u00a0", " ")
+        left = foreign_units(text, measures, of_weights=True)
+        powder = [one for one in left if "dissolved first" in one or "powder" in one]
+        assert [one for one in left if one not in powder] == []
+        assert bool(KITCHEN.search(text)) == (measures == "kitchen")
 
 
 @pytest.mark.parametrize("measures", ["both", "kitchen", "metric"])
@@ -251,12 +355,12 @@ def test_short_names_switch_too(show: Show, seen: str, table: str, grams: int, m
     )
     assert set(found) == {dose}
     drawn = page.locator(".wide tspan.said:visible").all()
-    assert {one.get_attribute("class") for one in drawn} == ({f"said {measures}"} if seen == "full" else set())
+    assert {one.get_attribute("class") for one in drawn} == {f"said {measures}"}
     rows = page.locator(".probe-rows button").all_inner_texts()
     assert any(f"{dose}," in row.replace("\u00a0", " ") for row in rows) == (seen == "full")
 
 
-@pytest.mark.parametrize("seen", ["full", "plan", "evidence"])
+@pytest.mark.parametrize("seen", ["full", "plan", "evidence", "check"])
 def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: str) -> None:
     """With scripts off nothing is offered that does not work, every text is there, and measures still switch."""
     with_script = show(seen)
@@ -269,9 +373,10 @@ def test_a_page_is_complete_without_its_script(browser: Any, show: Show, seen: s
     assert page.locator(every).count() == with_script.locator(every).count()
     for i in range(page.locator(every).count()):
         assert page.locator(every).nth(i).inner_text().split() == _without_help(with_script, every, i)
-    if seen == "full":
+    if seen != "check":  # records are told in the unit of their file
         page.check("#measures-metric")
-        assert page.locator(".answer-card .kitchen:visible").count() == 0
+        assert page.locator(".said.kitchen:visible, .said.both:visible").count() == 0
+        assert page.locator(".answer-card .said.metric:visible").count() > 0
     assert said == []
     page.context.close()
 

@@ -63,6 +63,38 @@ def test_the_adviser_reads_everything(tmp_path: Path) -> None:
     assert "Station Road" not in page
 
 
+def test_the_adviser_reads_first_what_to_fix_where_and_what_next(tmp_path: Path) -> None:
+    """How many things must be fixed, file by file, and the next steps: the page of a garden begins otherwise."""
+    write_records(tmp_path, spoil)
+    result = check_trial(tmp_path)
+    page = check_html(result, "Trial")
+    card = text_of(page[: page.index("</section>")])
+    assert "1 thing to fix" in card
+    assert "heads.csv 1 to fix 2 to look at" in card
+    assert "Ask the gardens Fernsedge School and Old Mill Library: the page of each stands beside this one" in card
+    assert card.index("heads.csv") < card.index("What next") < card.index("Then run trialkit check again.")
+    assert "“For the adviser”" not in card
+    assert 'class="answer-card' not in check_html(result, "Trial", "MILL")
+    protocol = (tmp_path / "trial.toml").read_text("utf-8")
+    (tmp_path / "trial.toml").write_text(protocol.replace("blocks = 2", "block = 2"), "utf-8")
+    page = check_html(check_trial(tmp_path), "Trial")
+    card = text_of(page[: page.index("</section>")])
+    assert card.index("trial.toml 1 to fix") < card.index("Put right what stands under “For the adviser”")
+
+
+def test_warnings_alone_stop_nothing(tmp_path: Path) -> None:
+    """The card says so."""
+
+    def heavy(records: Records) -> None:
+        records.heads.loc[3, "weight_g"] = 1600.0
+
+    write_records(tmp_path, heavy)
+    page = text_of(check_html(check_trial(tmp_path), "Trial"))
+    assert "Nothing to fix, 2 things to look at" in page
+    assert "heads.csv 2 to look at" in page
+    assert "You may also go on at once" in page
+
+
 def test_nothing_to_do_is_said(tmp_path: Path) -> None:
     """Records in order make a page of one sentence."""
     write_records(tmp_path)

@@ -21,6 +21,7 @@ from trialkit.report.figures.evidence import evidence_pictures
 from trialkit.report.handout import handout_html
 from trialkit.report.handout_pdf import PAPERS, handout_pdf
 from trialkit.words.care_words import wet_cups
+from trialkit.words.measures import joined
 
 GRADE = 6.0
 
@@ -219,10 +220,11 @@ def test_what_was_recorded_is_hollow_and_the_answer_filled() -> None:
     """The picture has the trials' own gains, and the one gain that every other place tells."""
     (trials, gardens) = evidence_pictures(small_recommended())
     assert trials.wide.count("as recorded") >= 2
-    assert "27.1" in trials.alternative
-    assert "trial-0, autumn 2026 31.3 (+15.7 to +46.9)" in trials.alternative
-    assert "trial-2" not in trials.alternative
-    assert [row.cells[0] for row in trials.tables[0].rows] == ["+31.3", "+24.0", "not both in one garden"]
+    assert "expect 27 g." in trials.alternative.both
+    assert "trial-0, autumn 2026 +31 g (+16 to +47)" in trials.alternative.metric
+    assert "trial-0, autumn 2026 +1.1 oz (+0.6 to +1.7)" in trials.alternative.kitchen
+    assert "trial-2" not in trials.alternative.both
+    assert [joined(row.cells[0]).both for row in trials.tables[0].rows] == ["+31", "+24", "not both in one garden"]
     assert [row.cells[1] for row in gardens.tables[0].rows] == ["yes", "not yet", "not yet", "yes"]
     bare = replace(small_recommended(), by_garden=())
     assert len(evidence_pictures(bare)) == 1
@@ -233,7 +235,7 @@ def test_a_long_ledger_shows_its_newest_trials() -> None:
     document = small_recommended()
     many = tuple(replace(document.evidence[0], id=f"{i}", trial=f"trial-{i}") for i in range(30))
     picture = evidence_pictures(replace(document, evidence=many))[0]
-    assert "Shown are the newest 20 of 30 trials" in picture.reading
-    assert "trial-9," not in picture.alternative
-    assert "trial-29," in picture.alternative
+    assert "Shown are the newest 20 of 30 trials" in picture.reading.both
+    assert "trial-9," not in picture.alternative.both
+    assert "trial-29," in picture.alternative.both
     assert len(picture.tables[0].rows) == 30

@@ -19,7 +19,7 @@ from trialkit.report.figures.inline_svg import inline_svg
 from trialkit.report.figures.sheet import draw_twice, new_axes, new_figure, say
 from trialkit.report.figures.treatment_pictures import candidate_rows
 from trialkit.report.reading import Reading
-from trialkit.words.measures import kitchen_words
+from trialkit.words.measures import joined, kitchen_words
 
 EXPECTED = {
     "full": ["treatments", "dose", "gardens", "days"],
@@ -52,10 +52,12 @@ def test_every_picture_has_an_alternative_that_states_its_finding(pages: Any, na
     """Whoever cannot see a picture is told what it shows, with numbers and units, and finds its data in a table."""
     made, _ = pages.pictures(name)
     for picture in made:
-        assert kitchen_words(picture.finding) in picture.alternative
+        finding, alternative = joined(picture.finding), joined(picture.alternative)
+        for system in ("kitchen", "metric", "both"):
+            assert getattr(finding, system) in getattr(alternative, system)
         assert re.search(r"\d", kitchen_words(picture.finding))
         assert picture.tables
-        assert picture.alternative.startswith("Chart of ")
+        assert alternative.both.startswith("Chart of ")
 
 
 def test_what_is_expected_stands_beside_what_was_recorded(pages: Any) -> None:
@@ -111,7 +113,7 @@ def test_a_kept_default_is_set_beside_its_best_alternative(pages: Any) -> None:
     made, _ = pages.pictures("keep")
     gardens = next(picture for picture in made if picture.name == "gardens")
     assert "triangle: best alternative" in made[0].reading
-    assert "best alternative treatment was ahead" in gardens.finding
+    assert "best alternative treatment was ahead" in gardens.finding.both
 
 
 def test_a_dose_between_those_tried(pages: Any) -> None:
@@ -124,7 +126,7 @@ def test_a_dose_between_those_tried(pages: Any) -> None:
     decision = replace(decision, recommended=between, alternative=between, candidates=(*others, chosen))
     made, _ = pictures(Reading(safe_document(replace(results, decision=decision))))
     first, dose, gardens, _ = made
-    assert "treatment that was tried and is nearest to the recommended one was ahead" in gardens.finding
+    assert "treatment that was tried and is nearest to the recommended one was ahead" in gardens.finding.both
     assert "recommended: 7 tsp" in dose.wide
     assert len(first.tables[0].rows) == len(others) + 1
 
@@ -137,7 +139,7 @@ def test_gardens_are_counted_for_and_against(pages: Any) -> None:
     ahead = sum(found[site.site, new] > found[site.site, old] for site in results.design.sites)
     made, _ = pages.pictures("full")
     gardens = next(picture for picture in made if picture.name == "gardens")
-    assert f"ahead of the current practice at {ahead} of 4 gardens" in gardens.finding
+    assert f"ahead of the current practice at {ahead} of 4 gardens" in gardens.finding.both
 
 
 def test_drawings_carry_roles_instead_of_colours(pages: Any, name: str) -> None:

@@ -226,7 +226,7 @@ def test_the_card_says_the_default_in_kitchen_measures(pages: Any) -> None:
     assert pages["full"].count('class="spoon"') == 8
     # What the feed has beside its base is on the card too: a reader may follow nothing else.
     assert "Then stir in" in card
-    assert re.search(r"3 level teaspoons\s+15\u00a0g\s+of calcium nitrate 15\.5-0-0 a bucket", card)
+    assert re.search(r"3 level teaspoons \(15\u00a0g\)\S.*\s+of calcium nitrate 15\.5-0-0 a bucket", card)
 
 
 def test_without_an_answer_the_page_says_why(pages: Any) -> None:

@@ -27,14 +27,48 @@ def said(page: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]*>", "", page)).replace("\u00a0", " ").split())
 
 
-def test_what_to_do_comes_first(pages: Any) -> None:
-    """The verdict, what to do in a sentence, then what that brings and takes; power only for a statistician."""
+def test_the_answer_comes_first(pages: Any) -> None:
+    """One card, then one picture, then what could be wrong; tables and power are folded, for a statistician."""
     page, plan = pages["plan"], small_plan()
-    first, verdict = page.index("What to do</h2>"), page.index(verdict_words(plan.verdict))
-    assert first < verdict < page.index("What it brings and takes") < page.index("<figure")
+    order = [
+        verdict_words(plan.verdict),
+        "<dt>Run</dt>",
+        "<dt>It takes</dt>",
+        "<dt>By when</dt>",
+        "What it should bring",
+        "What it will find out",
+        "<figure",
+        "What could be wrong</h2>",
+        "For the statistician</h2>",
+        "What it brings and takes",
+        "All designs that were compared",
+        "would find a difference of 10",
+    ]
+    places = [page.index(one, page.index("<section")) for one in order]
+    assert places == sorted(places)
     assert what_to_do(plan) in said(page)
-    assert page.index("For a statistician") < page.index("would find a difference of 10")
-    assert page.index("All designs that were compared") < page.index("For a statistician")
+
+
+@pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
+def test_the_card_is_of_the_design_that_is_proposed(what: dict[str, str]) -> None:
+    """Its gardens, buckets, heads, visits and gain; beside it what was asked for, where that is another."""
+    plan = small_plan(**what)
+    row = plan.designs[plan.proposed]
+    page = plan_html(plan)
+    card = said(page[page.index('class="answer-card') : page.index("</section>")])
+    assert f"Run {design_words(row, plan)}" in card
+    assert f"{row.buckets} buckets {row.buckets * row.heads} heads, {row.visits} visits of gardens" in card
+    assert f"{row.value_g:.1f} g more a head" in card
+    assert "Sow on 6 August 2026" in card
+    assert (f"asked for: {design_words(plan.designs[0], plan)}" in card) == bool(plan.proposed)
+    assert (f"It costs {row.cost:.0f} for its buckets" in card) == bool(row.cost)
+
+
+def test_without_a_day_of_sowing_the_card_tells_days() -> None:
+    """And where the day goes."""
+    plan = small_plan()
+    undated = replace(plan, calendar=tuple(replace(event, on=None) for event in plan.calendar))
+    assert f"{plan.calendar[-1].day} days from sowing to the last harvest" in said(plan_html(undated))
 
 
 @pytest.mark.parametrize("what", [{}, {"decision": LIMITED}, {"decision": COSTED}])
@@ -84,7 +118,7 @@ def test_the_picture_has_the_design_asked_for(what: dict[str, str]) -> None:
         assert f"{asked.buckets} buckets, {asked.visits} visits" in drawing
         assert (f">proposed: {plan.designs[plan.proposed].value_g:.1f} g" in drawing) == bool(plan.proposed)
         assert drawing.count("<use") >= sum(not row.beyond for row in plan.designs)
-    assert f"{plan.designs[0].value_g:.1f} g" in picture.alternative
+    assert f"{plan.designs[0].value_g:.1f} g" in picture.alternative.both
 
 
 @pytest.mark.parametrize("place", [at / 10 for at in range(11)])
@@ -100,15 +134,21 @@ def test_names_in_the_picture_meet_nothing(place: float, is_narrow: bool) -> Non
     root = ElementTree.fromstring(drawn.narrow if is_narrow else drawn.wide)
     width, height = (float(number) for number in root.attrib["viewBox"].split()[2:])
     marks = [float(use.attrib["y"]) for use in root.iter("use")]
-    texts = {"".join(text.itertext()): text for text in root.iter("text")}
+    texts = {drawn_text(text): text for text in root.iter("text")}
     names = [one for text, one in texts.items() if "asked for" in text or "proposed" in text]
     assert len(names) == 2
     for one in names:
         x, y = at_of(one)
-        half = 3.6 * len("".join(one.itertext()))
+        half = 3.6 * len(drawn_text(one))
         assert half - 1 <= x <= width - half + 1
         assert not any(y - 14 < mark < y + 22 for mark in marks)
         assert 0 < y < height
+
+
+def drawn_text(text: ElementTree.Element) -> str:
+    """What a text says where both systems of measures are read."""
+    said = text.find("tspan[@class='said both']")
+    return "".join(text.itertext()) if said is None else said.text or ""
 
 
 def at_of(text: ElementTree.Element) -> tuple[float, float]:
@@ -127,13 +167,16 @@ def test_every_bucket_is_on_the_map(pages: Any) -> None:
     assert page.index("Treatments on the map") > page.index("Where each bucket stands")
 
 
-def test_warnings_are_shown_before_the_picture(pages: Any) -> None:
-    """What to look at before anything is sown stands above the picture; degrees of freedom are for a statistician."""
+def test_warnings_are_counted_on_the_card_and_told_below(pages: Any) -> None:
+    """What to look at before anything is sown; degrees of freedom are for a statistician."""
     few = LayoutWarning("few error degrees of freedom", effect="cultivar", error_df=5)
     page = plan_html(replace(small_plan(), warnings=(LayoutWarning("cannot be tested", effect="dose_tsp"), few)))
-    assert page.index("The effect of dose cannot be tested") < page.index("<figure")
-    assert page.index("5 degrees of freedom for error") > page.index("For a statistician")
-    assert "To look at before anything is sown" not in plan_html(replace(small_plan(), warnings=()))
+    assert page.index("Look at 1 warning before you sow") < page.index("<figure")
+    assert page.index("<figure") < page.index("The effect of dose cannot be tested") < page.index("Limits</h3>")
+    assert page.index("5 degrees of freedom for error") > page.index("For the statistician</h2>")
+    without = plan_html(replace(small_plan(), warnings=()))
+    assert "To look at before anything is sown" not in without
+    assert "before you sow" not in without
     assert pages["hostile plan"].count("<script") == 1  # the page's own
 
 
@@ -181,5 +224,6 @@ def test_the_page_holds_every_measure() -> None:
     assert f">{value_g / 28.349523125:.2f} oz</bdi>" in page
     kitchen = plan_html(replace(plan, measures="kitchen")).replace("\u00a0", " ")
     assert 'name="measures"' not in kitchen
-    assert f"gain {value_g / 28.349523125:.2f} oz a transplanted head" in kitchen
+    bring_g = (plan.value.proposed if plan.proposed else plan.value.asked).value_g
+    assert f"{bring_g / 28.349523125:.2f} oz more a head" in kitchen
     assert "value, oz a head" in kitchen

@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
+import ast
+import re
+from functools import partial
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from trialkit import report
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import chance_percent, fixed, measure, p_value, plain, signed, tie
+from trialkit.pages.numerals import (
+    chance_percent,
+    difference_interval,
+    fixed,
+    interval,
+    p_value,
+    plain,
+    signed,
+    tie,
+    told,
+)
 from trialkit.pages.safe_text import DIRECTION_MARKS, LONGEST_TEXT, safe_document, safe_text, shorten
 from trialkit.words.measures import teaspoons
 from trialkit.words.phrases import chance, chance_word, date_words
@@ -42,7 +58,7 @@ def test_a_treatment_is_said_in_kitchen_measures() -> None:
 
 def test_missing_numbers_are_dashes() -> None:
     """What is not known is shown as a dash in every style of number."""
-    for words in (fixed, measure, plain, signed, p_value, chance_percent):
+    for words in (fixed, partial(told, quantity="g"), plain, partial(signed, quantity="g"), p_value, chance_percent):
         assert words(None) == "–"
         assert words(float("nan")) == "–"
 
@@ -77,14 +93,28 @@ def test_chances_have_words(probability: float, word: str) -> None:
 
 def test_negative_numbers_carry_a_true_minus_and_zero_no_sign() -> None:
     """A difference that rounds to nothing has no sign."""
-    assert signed(-3.04) == "\u22123.0"
-    assert signed(-0.01) == "0.0"
-    assert signed(0.01) == "0.0"
+    assert signed(-3.04, "days") == "\u22123.0"
+    assert signed(-0.01, "days") == "0.0"
+    assert signed(0.01, "days") == "0.0"
 
 
-def test_weights_are_whole_grams_from_a_hundred_up() -> None:
-    """More digits than a kitchen scale has would mislead."""
-    assert [measure(w) for w in (187.6, 99.96, 31.24, 0.06)] == ["188", "100", "31.2", "0.1"]
+def test_decimals_follow_from_what_a_number_is_of() -> None:
+    """Grams whole, days to a tenth, whatever their size; one more for a statistician."""
+    assert [told(w, "g") for w in (187.6, 99.96, 31.24, 0.06)] == ["188", "100", "31", "0"]
+    assert interval(-4.2, 112.79, "g") == "\u22124 to 113"
+    assert difference_interval(2.79, 12, "days") == "+2.8 to +12.0"
+    assert told(31.24, "g", finer=True) == "31.2"
+
+
+@pytest.mark.parametrize("path", sorted(Path(report.__file__).parent.rglob("*.py")), ids=lambda path: path.stem)
+def test_nothing_in_the_report_rounds_by_itself(path: Path) -> None:
+    """The one rule is that of `numerals`: no page asks for decimals, by a format, by `round` or by `fixed`."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            assert not re.search(r"\.[1-9]\d*[efg%]", ast.unparse(node.format_spec)), node.lineno
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id != "fixed", node.lineno
+            assert node.func.id != "round" or len(node.args) == 1, node.lineno
 
 
 def test_dates_are_written_out_and_nonsense_is_left_alone() -> None:

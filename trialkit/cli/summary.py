@@ -7,14 +7,15 @@ from collections.abc import Iterator
 
 from trialkit.documents.decision import Decision
 from trialkit.documents.results import Results
-from trialkit.domain.units import OUNCE_G, Measures
-from trialkit.pages.numerals import chance_percent, fixed
+from trialkit.domain.units import Measures
+from trialkit.pages.head_weights import told_weight
+from trialkit.pages.numerals import chance_percent, told
 from trialkit.words.check_words import check_words
 from trialkit.words.decision_words import cautions, no_decision_words, sentences
 from trialkit.words.departure_words import departures_words
 from trialkit.words.dose_words import dose_sentences
 from trialkit.words.loss_words import nothing_left_words
-from trialkit.words.measures import MeasureSystem, measures_of
+from trialkit.words.measures import MeasureSystem, head_unit, measures_of
 from trialkit.words.phrases import number
 from trialkit.words.response_words import not_analysed_sentence
 from trialkit.words.treatment_names import treatment_label
@@ -55,20 +56,19 @@ def _means(decision: Decision, measures: Measures) -> Iterator[str]:
     ranked = sorted((row for row in decision.candidates if row.stood.buckets), key=lambda row: -row.expected_value)
     shown = ranked[:MOST_MEANS]
     shown += [row for row in decision.candidates if (row.is_current or row.is_recommended) and row not in shown]
-    in_kitchen = measures == "kitchen"
-    decimals, scale, raw_unit = (1, OUNCE_G, "raw oz") if in_kitchen else (0, 1.0, "raw g")
-    yield f"{raw_unit:>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
+    raw = f"raw {head_unit(measures)}"
+    yield f"{raw:>6} {'expected':>8} {'better':>6} {'near best':>9} {'gives up':>8}  treatment"
     in_grams = decision.unit == "g per transplanted head"
     for row in shown:
         mark = "current: " if row.is_current else "recommended: " if row.is_recommended else ""
-        raw = "" if row.raw_yield_g is None else f"{row.raw_yield_g / scale:.{decimals}f}"
+        raw = "" if row.raw_yield_g is None else told_weight(row.raw_yield_g, measures)
         better = "" if row.probability_better is None else chance_percent(row.probability_better)
         near = chance_percent(row.probability_near_best)
-        given_up = fixed(row.expected_loss / scale, decimals + 1) if in_grams else fixed(row.expected_loss, 2)
+        loss = row.expected_loss
+        given_up = told_weight(loss, measures, finer=True) if in_grams else told(loss, "money")
         name = treatment_label(row.treatment, tuple(row.treatment.levels))
-        yield _clipped(
-            f"{raw:>6} {row.yield_g / scale:8.{decimals}f} {better:>6} {near:>9} {given_up:>8}  {mark}{name}"
-        )
+        expected = told_weight(row.yield_g, measures)
+        yield _clipped(f"{raw:>6} {expected:>8} {better:>6} {near:>9} {given_up:>8}  {mark}{name}")
     left = len(ranked) - len([row for row in shown if row.stood.buckets])
     if left:
         yield f"  and {left} more{'' if in_grams else f'; gives up in {decision.unit}'}"

@@ -7,12 +7,25 @@ import re
 from collections.abc import Mapping
 from typing import Any, TypeGuard
 
-from trialkit.documents.decision import Gain
-from trialkit.domain.units import OUNCE_G, Measures
-
 ABSENT = "–"
-DECIMALS: Mapping[str, int] = {"g": 0, "days": 1}
-"""Of a response in sentences and pictures; tables for the statistician have one more."""
+DECIMALS: Mapping[str, int] = {
+    "g": 0,
+    "oz": 1,
+    "days": 1,
+    "pH": 1,
+    "pH a day": 2,
+    "mS/cm": 1,
+    "money": 2,
+    "percentage points": 0,
+    "d.f.": 1,
+    "F": 2,
+    "variance": 2,
+    "log-likelihood": 2,
+    "standard deviations": 1,
+}
+"""The one rule of decimals: how many each quantity has in sentences, pictures and tables; grams and ounces of heads."""
+FINER = 1
+"""More of them in tables for a statistician, who works on with the figures, and in what is only a small part of one."""
 MINUS = "\u2212"
 BEFORE_UNIT = re.compile(r"(?<=[0-9½¼¾]) (?=%|(?:g|kg|mg/L|L|mL|cm|oz|lb|US gal|tsp|°C|°F|h|d\.f\.)(?![A-Za-z]))")
 CHANCE = re.compile(r"(?<=[0-9]) in 100\b")
@@ -61,137 +74,75 @@ def plain(value: Any, digits: int = 3) -> str:
     return ("0" if text == "-0" else text).replace("-", MINUS)
 
 
-def measure(value: Any) -> str:
-    """Write a response (grams, days): whole from 100 up, one decimal below.
+def told(value: Any, quantity: str, *, finer: bool = False) -> str:
+    """Write a number to the place that is told of its quantity; a dash where there is none.
 
     Examples
     --------
-    >>> measure(187.6), measure(31.25), measure(None)
-    ('188', '31.2', '–')
+    >>> told(187.6, "g"), told(31.25, "days"), told(187.6, "g", finer=True), told(None, "g")
+    ('188', '31.2', '187.6', '–')
     """
-    return fixed(value, _decimals(value))
+    return fixed(value, DECIMALS[quantity] + FINER * finer)
 
 
-def signed(value: Any, decimals: int = 1) -> str:
+def signed(value: Any, quantity: str, *, finer: bool = False) -> str:
     """Write a difference with its sign.
 
     Examples
     --------
-    >>> signed(21.34), signed(-3), signed(0.0)
-    ('+21.3', '−3.0', '0.0')
+    >>> signed(21.34, "g"), signed(-3, "days"), signed(0.2, "g"), signed(21.34, "g", finer=True)
+    ('+21', '−3.0', '0', '+21.3')
     """
-    text = fixed(value, decimals)
+    text = told(value, quantity, finer=finer)
     return f"+{text}" if is_number(value) and value > 0 and float(text) > 0 else text
 
 
 def difference(value: Any, unit: str) -> str:
-    """Write a difference of a response with its sign and unit: grams of a head whole, days to a tenth.
+    """Write a difference of a response with its sign and unit.
 
     Examples
     --------
     >>> difference(-9.21, "g"), difference(2.77, "days"), difference(0.2, "g")
     ('−9 g', '+2.8 days', '0 g')
     """
-    return f"{signed(value, DECIMALS.get(unit, 1))} {unit}"
+    return f"{signed(value, unit)} {unit}"
 
 
-def interval(lower: Any, upper: Any) -> str:
+def interval(lower: Any, upper: Any, quantity: str, *, finer: bool = False) -> str:
     """Write an interval, to be read aloud.
 
     Examples
     --------
-    >>> interval(178.2, 196.9), interval(None, 3)
-    ('178 to 197', '–')
-    >>> interval(82.1, 118.4)
-    '82 to 118'
+    >>> interval(178.2, 196.9, "g"), interval(36.1, 40, "days"), interval(None, 3, "g")
+    ('178 to 197', '36.1 to 40.0', '–')
     """
     if not is_number(lower) or not is_number(upper):
         return ABSENT
-    decimals = _decimals(lower, upper)
-    return f"{fixed(lower, decimals)} to {fixed(upper, decimals)}"
+    return f"{told(lower, quantity, finer=finer)} to {told(upper, quantity, finer=finer)}"
 
 
-def with_interval(mean: Any, lower: Any, upper: Any, unit: str = "") -> str:
-    """Write a mean and its interval, all to the same place.
-
-    Examples
-    --------
-    >>> with_interval(98.4, 80.2, 117, "g"), with_interval(38.2, 36.1, 40)
-    ('98 g (80 to 117)', '38.2 (36.1 to 40.0)')
-    """
-    return f"{mean_beside(mean, lower, upper)} {unit}".rstrip() + f" ({interval(lower, upper)})"
-
-
-def in_ounces(mean: Any, lower: Any, upper: Any) -> str:
-    """Write a mean of grams and its interval in ounces, to a tenth.
+def with_interval(mean: Any, lower: Any, upper: Any, unit: str) -> str:
+    """Write a mean with its unit, and its interval.
 
     Examples
     --------
-    >>> in_ounces(167.0, 149.0, 185.0)
-    '5.9 oz (5.3 to 6.5)'
+    >>> with_interval(98.4, 80.2, 117, "g"), with_interval(38.2, 36.1, 40, "days")
+    ('98 g (80 to 117)', '38.2 days (36.1 to 40.0)')
     """
-    limits = f" ({fixed(lower / OUNCE_G)} to {fixed(upper / OUNCE_G)})" if is_number(lower) and is_number(upper) else ""
-    return f"{fixed(mean / OUNCE_G)} oz{limits}"
+    return f"{told(mean, unit)} {unit} ({interval(lower, upper, unit)})"
 
 
-def mean_beside(mean: Any, lower: Any, upper: Any) -> str:
-    """Write a mean to the place that its interval is written to.
-
-    Examples
-    --------
-    >>> mean_beside(98.4, 80.2, 117)
-    '98'
-    """
-    return fixed(mean, _decimals(mean, lower, upper))
-
-
-def _decimals(*values: Any) -> int:
-    return 0 if max((abs(value) for value in values if is_number(value)), default=0.0) >= 99.95 else 1
-
-
-def difference_interval(lower: Any, upper: Any) -> str:
+def difference_interval(lower: Any, upper: Any, quantity: str, *, finer: bool = False) -> str:
     """Write an interval of a difference.
 
     Examples
     --------
-    >>> difference_interval(-4.21, 12)
-    '−4.2 to +12.0'
+    >>> difference_interval(-4.21, 12, "g"), difference_interval(-4.21, 12, "days")
+    ('−4 to +12', '−4.2 to +12.0')
     """
-    return f"{signed(lower)} to {signed(upper)}" if is_number(lower) and is_number(upper) else ABSENT
-
-
-def told_weight(grams: float | None, measures: Measures) -> str:
-    """Write what a head weighs in a table: in ounces where only the kitchen's measures are asked for.
-
-    Examples
-    --------
-    >>> told_weight(187.6, "both"), told_weight(187.6, "kitchen"), told_weight(None, "kitchen")
-    ('188', '6.6', '–')
-    """
-    return fixed(grams, DECIMALS["g"]) if grams is None or measures != "kitchen" else fixed(grams / OUNCE_G)
-
-
-def gain_and_interval(gain: Gain, measures: Measures) -> tuple[str, str]:
-    """Write a gain and its interval in the unit of a table.
-
-    Examples
-    --------
-    >>> gain_and_interval(Gain(37.0, -4.0, 61.0), "both"), gain_and_interval(Gain(37.0, -4.0, 61.0), "kitchen")
-    (('+37.0', '−4.0 to +61.0'), ('+1.3', '−0.1 to +2.2'))
-    """
-    scale = OUNCE_G if measures == "kitchen" else 1.0
-    return signed(gain.estimate / scale), difference_interval(gain.lower / scale, gain.upper / scale)
-
-
-def loss_words(grams: float, measures: Measures) -> str:
-    """Write what a choice gives up, to a tenth of a gram or a hundredth of an ounce.
-
-    Examples
-    --------
-    >>> loss_words(3.24, "both"), loss_words(3.24, "kitchen")
-    ('3.2', '0.11')
-    """
-    return fixed(grams / OUNCE_G, 2) if measures == "kitchen" else fixed(grams)
+    if not is_number(lower) or not is_number(upper):
+        return ABSENT
+    return f"{signed(lower, quantity, finer=finer)} to {signed(upper, quantity, finer=finer)}"
 
 
 def p_value(p: Any) -> str:
@@ -207,8 +158,19 @@ def p_value(p: Any) -> str:
     return "< 0.001" if p < 0.001 else "> 0.999" if p > 0.999 else f"{p:.3f}"
 
 
+def whole_percent(share: Any) -> str:
+    """Write a share that was recorded or worked out as a whole percentage.
+
+    Examples
+    --------
+    >>> whole_percent(0.412), whole_percent(None)
+    ('41 %', '–')
+    """
+    return f"{fixed(share * 100, 0)} %" if is_number(share) else ABSENT
+
+
 def percent(share: Any) -> str:
-    """Write a share as a percentage.
+    """Write a share that somebody stated as a percentage.
 
     Examples
     --------

@@ -36,7 +36,7 @@ class Table:
     caption: str | Sentence
     columns: Annotated[tuple[Column, ...], "The first heads the row headings."]
     rows: tuple[Row, ...]
-    note: Annotated[str, "What a reader must know to read it; may be empty."] = ""
+    note: Annotated[str | Sentence, "What a reader must know to read it; may be empty."] = ""
     is_ordered: Annotated[
         bool, "Whether the rows have an order of their own that they would be the worse for losing."
     ] = False
@@ -62,7 +62,7 @@ def make_table(
     caption: str | Sentence,
     heads: tuple[Column, ...],
     body: Iterable[Row],
-    note: str = "",
+    note: str | Sentence = "",
     *,
     is_ordered: bool = False,
 ) -> Table | None:

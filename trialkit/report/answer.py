@@ -10,16 +10,8 @@ from trialkit.documents.decision import Candidate, Decision, Gain, Verdict
 from trialkit.documents.results import AcidUsed, Design, FeedPart, FixedFactor, VariedFactor
 from trialkit.domain.treatment import NO_PRODUCT
 from trialkit.domain.units import CUP_ML, TEASPOON_ML, Measures
-from trialkit.pages.numerals import (
-    ABSENT,
-    difference_interval,
-    gain_and_interval,
-    in_ounces,
-    measure,
-    percent,
-    plain,
-    signed,
-)
+from trialkit.pages.head_weights import as_told, gain_and_interval
+from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed, told, whole_percent
 from trialkit.pages.spoons import MOST_SPOONS_DRAWN
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
@@ -64,24 +56,14 @@ Said = Callable[[Callable[[MeasureSystem], Sequence[str]]], tuple[Sentence, ...]
 
 
 @dataclass(frozen=True)
-class Measured:
-    """An amount in kitchen measures, and in metric ones: empty where there is but one way to say it."""
-
-    kitchen: str
-    metric: str = ""
-
-
-@dataclass(frozen=True)
 class CardLine:
-    """One line of the default card: what to do, in large letters, and what it was before, if it changes."""
+    """One line of a card: what to do, in large letters, and what it was before, if it changes."""
 
     title: str
-    text: Measured
-    note: str = ""
+    text: Sentence | str
+    note: Sentence | str = ""
     spoons: int = 0
     before: Sentence | None = None
-    amount: Measured | None = None
-    """Stands before the note."""
 
 
 @dataclass(frozen=True)
@@ -110,13 +92,12 @@ class AnswerCard:
     verdict: str
     tone: str
     lines: tuple[CardLine, ...]
-    bucket: Measured
-    heads: str
     gained: Gained | None
-    expectation: Measured | None
     sureness: tuple[Sureness, ...]
-    minds: tuple[Sentence, ...]
+    minds: tuple[Sentence | str, ...]
+    foot: Sentence | str
     reasons: tuple[Sentence | str, ...] = ()
+    sure_title: str = "How sure"
 
 
 @dataclass(frozen=True)
@@ -141,12 +122,14 @@ def answer(reading: Reading) -> Answer:
             verdict=verdict_words(decision),
             tone=TONES[decision.verdict] if decision else "none",
             lines=tuple(_card(reading)),
-            bucket=_measured(reading, lambda system: volume_words(design.volume_l, system.measures)),
-            heads=count(design.heads_per_bucket, "head"),
             gained=gained(decision, reading.said) if decision else None,
-            expectation=_expectation(reading),
             sureness=sureness(decision, reading.said) if decision else (),
             minds=reading.said(partial(minds, reading.results)),
+            foot=(
+                foot(reading.said, design.volume_l, design.heads_per_bucket, decision.chosen.yield_g)
+                if decision
+                else ""
+            ),
             reasons=() if decision else _reasons(reading),
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
@@ -191,25 +174,30 @@ def acid_table(reading: Reading) -> Table | None:
     alkalinity = {site.site: site.alkalinity_mg_l_caco3 for site in reading.design.sites}
     used = _acid_used(reading.design, acid)
     powder = any(row.powder_g_per_tsp is not None for row in used)
-    told = _liquid_columns(reading.design.measures)
-    amounts = ("g of powder a bucket",) if powder else tuple(f"{way} a bucket" for way in told)
-    heads = (
-        text_column("garden"),
-        *columns("", "alkalinity, mg/L CaCO₃", *amounts, "pH after mixing", "buckets")[1:],
-    )
+    amount = f"{'powder' if powder else 'acid'} a bucket"
+    heads = (text_column("garden"), *columns("", "alkalinity, mg/L CaCO₃", amount, "pH after mixing", "buckets")[1:])
     body = (
         Row(
             reading.site_names[row.site],
-            (plain(alkalinity[row.site]), *_acid_amounts(row, told), plain(row.ph_after), plain(row.buckets)),
+            (
+                plain(alkalinity[row.site]),
+                _acid_amount(reading, row),
+                told(row.ph_after, "pH"),
+                plain(row.buckets),
+            ),
         )
         for row in used
     )
-    note = (
+    note = reading.said(lambda system: [_acid_table_note(system.measures, powder=powder)])[0]
+    return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
+
+
+def _acid_table_note(measures: Measures, *, powder: bool) -> str:
+    return (
         "Medians of what was recorded. Water of more alkalinity needs more acid: go by your own water, add a little at "
         "a time, test with a strip, and add acid to water, never water to acid."
-        f"{' ' + _dissolve(reading.design.measures) if powder else ''}"
+        f"{' ' + _dissolve(measures) if powder else ''}"
     )
-    return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
 
 
 def _card(reading: Reading) -> Iterator[CardLine]:
@@ -222,30 +210,27 @@ def _card(reading: Reading) -> Iterator[CardLine]:
             is_drawn = level.is_integer() and level <= MOST_SPOONS_DRAWN and reading.design.measures != "metric"
             drawn = int(level) if is_drawn else 0
             note = f"of {_nutrient(reading.design)} a bucket" if level else ""
-            yield CardLine(title, _measured(reading, partial(teaspoons, level)), note, drawn, was)
+            yield CardLine(title, reading.said(partial(_dose_words, level))[0], note, drawn, was)
             yield from _part_lines(reading, level)
         elif column == "acidifier":
-            used = _acid_range(reading, level)
-            note = "a bucket, by the water" if used else ""
-            yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
+            yield CardLine(title, acid_words(level), _acid_note(reading, level), before=was)
         else:
-            yield CardLine(title, Measured(level), before=was)
+            yield CardLine(title, level, before=was)
+
+
+def _dose_words(dose_tsp: float, system: MeasureSystem) -> list[str]:
+    return [teaspoons(dose_tsp, system)]
 
 
 def _part_lines(reading: Reading, dose_tsp: float) -> Iterator[CardLine]:
     """What goes in after the nutrient, in this order."""
     for part in reading.design.feed_parts if dose_tsp else ():
 
-        def said(system: MeasureSystem, part: FeedPart = part) -> str:
-            return part_amount(dose_tsp * part.tsp, part.g_per_tsp, system.measures)
+        def told(system: MeasureSystem, part: FeedPart = part) -> list[str]:
+            return [part_amount(dose_tsp * part.tsp, part.g_per_tsp, system.measures)]
 
-        note = f"of {part.product} a bucket, once the last is dissolved"
-        yield CardLine("Then stir in", _measured(reading, said), note)
-
-
-def _measured(reading: Reading, say: Callable[[MeasureSystem], str]) -> Measured:
-    (said,) = reading.said(lambda system: [say(system)])
-    return Measured(said.kitchen, "" if said.kitchen == said.metric else said.metric)
+        (amount,) = reading.said(told)
+        yield CardLine("Then stir in", amount, f"of {part.product} a bucket, once the last is dissolved")
 
 
 def _nutrient(design: Design) -> str:
@@ -259,13 +244,15 @@ def _acid_used(design: Design, acidifier: str | None) -> tuple[AcidUsed, ...]:
     return tuple(row for row in design.acid_used if row.acidifier == acidifier != NO_PRODUCT)
 
 
-def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
+def _acid_note(reading: Reading, acidifier: str | None) -> Sentence | str:
     """How much acid the gardens used: it follows their water, so there is no one dose."""
     used = _acid_used(reading.design, acidifier)
     doses = [row.acid_tsp for row in used if row.acid_tsp is not None]
     if not doses:
-        return None
-    return _measured(reading, partial(acid_range, min(doses), max(doses), used[0].powder_g_per_tsp))
+        return ""
+    powder = used[0].powder_g_per_tsp
+    amount = reading.said(lambda system: [acid_range(min(doses), max(doses), powder, system)])[0]
+    return joined(amount, " a bucket, by the water")
 
 
 def _dissolve(measures: Measures) -> str:
@@ -274,29 +261,29 @@ def _dissolve(measures: Measures) -> str:
     return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
 
 
-def _liquid_columns(measures: Measures) -> tuple[str, ...]:
-    return {"kitchen": ("teaspoons",), "metric": ("mL",), "both": ("teaspoons", "mL")}[measures]
-
-
-def _acid_amounts(row: AcidUsed, told: Sequence[str]) -> tuple[str, ...]:
-    """A liquid in the measures told; a powder by weight, since nobody may add it by the spoon."""
+def _acid_amount(reading: Reading, row: AcidUsed) -> str | Sentence:
+    """A liquid in each measure system; a powder by weight, since nobody may add it by the spoon."""
     amount, grams = row.acid_tsp, row.powder_g_per_tsp
-    if grams is not None:
-        return (ABSENT if amount is None else plain(amount * grams, 2),)
     if amount is None:
-        return (ABSENT,) * len(told)
-    said = {"teaspoons": spoons(amount), "mL": plain(amount * TEASPOON_ML, 2)}
-    return tuple(said[way] for way in told)
+        return ABSENT
+    if grams is not None:
+        return f"{plain(amount * grams, 2)} g"
+    millilitres = f"{plain(amount * TEASPOON_ML, 2)} mL"
+    return reading.said(lambda system: [in_measures(system.measures, f"{spoons(amount)} tsp", millilitres)])[0]
 
 
-def _expectation(reading: Reading) -> Measured | None:
-    """What a transplanted head is expected to give under the recommended default."""
-    if reading.decision is None:
-        return None
-    grams = reading.decision.chosen.yield_g
-    return _measured(
-        reading, lambda system: in_measures(system.measures, in_ounces(grams, None, None), f"{measure(grams)} g")
-    )
+def foot(said: Said, volume_l: float, heads: int, yield_g: float) -> Sentence:
+    """Say for which bucket the card is, and what a transplanted head is expected to give."""
+
+    def line(system: MeasureSystem) -> str:
+        kitchen, metric = (f"{told(*as_told(yield_g, 'g', way))} {head_unit(way)}" for way in ("kitchen", "metric"))
+        expected = in_measures(system.measures, kitchen, metric)
+        return (
+            f"For a {volume_words(volume_l, system.measures)} bucket, {count(heads, 'head')}. Expect {expected} of "
+            "each head set out, lost ones counting as nothing."
+        )
+
+    return said(lambda system: [line(system)])[0]
 
 
 def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:
@@ -345,7 +332,7 @@ def _expected(reading: Reading, decision: Decision) -> Iterator[Row]:
     assert gain is not None  # only the current practice has none
     gained = reading.said(lambda system: [_gain_words(gain, system.measures)])[0]
     yield Row("expected per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
-    yield Row("marketable heads, expected", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
+    yield Row("marketable heads, expected", (*(whole_percent(one.share_usable) for one in (now, then)), ABSENT))
     yield Row("as recorded per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
     yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
 
@@ -371,7 +358,8 @@ def _days(decision: Decision) -> Iterator[Row]:
     now, then = decision.candidate(decision.current).days, decision.shown.days
     if decision.days_later is None or now is None or then is None:
         return
-    later = signed(decision.days_later)
+    later = signed(decision.days_later, "days")
     if decision.days_later_limits:
-        later += f" ({difference_interval(*decision.days_later_limits)})"
-    yield Row("days to harvest, expected", (plain(now), plain(then), later))
+        limits = difference_interval(*decision.days_later_limits, "days")
+        later += f" ({limits})"
+    yield Row("days to harvest, expected", (told(now, "days"), told(then, "days"), later))

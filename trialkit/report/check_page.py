@@ -12,6 +12,7 @@ from trialkit.pages.running_lines import Corner, running_lines
 from trialkit.pages.safe_text import safe_text
 from trialkit.pages.shell import page_style, render_page
 from trialkit.report.page import TEMPLATES
+from trialkit.words.check_card_words import check_verdict, more_files, next_steps, of_file
 from trialkit.words.problem_words import told_problem
 from trialkit.words.question_words import (
     OF_THE_GARDEN,
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 # A volunteer can answer for what was written down in the garden; how the trial was set up is the adviser's.
 RECORD_FILES = ("heads.csv", "solution.csv", "visits.csv")
 RECORD_RULES = ("TK-H",)
+MOST_FILES = 5
+"""Of files that the adviser's card names."""
 MOST_ASKED_ALIKE = 12
 """Of more records a garden is not asked the same one by one."""
 
@@ -100,6 +103,18 @@ class GardenPart:
     more: Annotated[tuple[tuple[str, str], ...], "Questions asked of many more records, and of which."]
 
 
+@dataclass(frozen=True)
+class CheckCard:
+    """What the adviser reads first."""
+
+    verdict: str
+    tone: Annotated[str, "Class of the style sheet."]
+    greeting: str
+    files: Annotated[tuple[tuple[str, str, str], ...], "Name, what must be done in it, what else."]
+    more: Annotated[str, "Of how many files more there is something."]
+    steps: Annotated[tuple[str, ...], "What to do next."]
+
+
 def check_html(result: CheckResult, title: str, site: str | None = None) -> str:
     """Write what a check found as one self-contained HTML page.
 
@@ -135,9 +150,31 @@ def _page(result: CheckResult, title: str, site: str | None) -> str:
         title=safe_text(title),
         garden=safe_text(garden),
         contact=contact,
-        greeting=gardens[0].greeting if site else greeting(len(result.problems), len(result.errors)),
+        greeting=gardens[0].greeting if site else "",
+        card=None if site else _card(result),
         topics=() if site else _topics(result, [one for one in result.problems if not _garden(result, one)]),
         gardens=gardens,
+    )
+
+
+def _card(result: CheckResult) -> CheckCard:
+    must, questions = len(result.errors), len(result.problems)
+    by_file: dict[str, list[Problem]] = {}
+    for problem in sorted(result.problems, key=lambda one: one.severity != "error"):
+        by_file.setdefault(problem.file, []).append(problem)
+    files = tuple(
+        (safe_text(file), *of_file(len(those), sum(one.severity == "error" for one in those)))
+        for file, those in by_file.items()
+    )
+    advisers = sum(not _garden(result, problem) for problem in result.problems)
+    asked = [safe_text(result.sites.get(site, site)) for site in asked_gardens(result)]
+    return CheckCard(
+        verdict=check_verdict(questions, must),
+        tone="retest" if must else "keep",
+        greeting=greeting(questions, must),
+        files=files[:MOST_FILES],
+        more=more_files(len(files[MOST_FILES:])),
+        steps=tuple(next_steps(advisers, asked, must)) if questions else (),
     )
 
 

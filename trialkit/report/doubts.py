@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from functools import partial
 
 from trialkit.documents.findings import Check, Interval
-from trialkit.pages.numerals import ABSENT, difference_interval, percent, plain, signed
+from trialkit.pages.numerals import ABSENT, difference_interval, plain, signed, whole_percent
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.figures.check_pictures import check_pictures
 from trialkit.report.figures.picture import Picture
@@ -158,7 +158,9 @@ def _losses(reading: Reading) -> Table | None:
             reading.label(row.treatment),
             (
                 *(plain(asdict(row.heads)[name], 9) for name in shown),
-                f"{percent(row.share_usable)} ({_limits(row.usable)})" if row.usable else percent(row.share_usable),
+                f"{whole_percent(row.share_usable)} ({_limits(row.usable)})"
+                if row.usable
+                else whole_percent(row.share_usable),
                 _points(row.against_current),
             ),
         )
@@ -213,12 +215,12 @@ def _departures(reading: Reading) -> Table | None:
 
 def _limits(share: Interval) -> str:
     """Limits of a share, in percent."""
-    return f"{percent(share.lower).removesuffix(' %')} to {percent(share.upper)}"
+    return f"{whole_percent(share.lower).removesuffix(' %')} to {whole_percent(share.upper)}"
 
 
 def _points(difference: Interval | None) -> str:
     """A difference of shares with its limits, in percentage points."""
     if difference is None:
         return ABSENT
-    limits = difference_interval(100 * difference.lower, 100 * difference.upper)
-    return f"{signed(100 * difference.estimate, 0)} ({limits})"
+    limits = difference_interval(100 * difference.lower, 100 * difference.upper, "percentage points")
+    return f"{signed(100 * difference.estimate, 'percentage points')} ({limits})"

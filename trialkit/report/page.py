@@ -14,9 +14,9 @@ from trialkit.report.figures.treatment_pictures import NAME as CANDIDATES
 from trialkit.report.provenance import facts, provenance
 from trialkit.report.reading import Reading
 from trialkit.report.references import REFERENCES
+from trialkit.report.said_cautions import said_cautions, said_in_short
 from trialkit.report.tables import candidate_table, response_tables, spread_table
 from trialkit.report.water_tables import water_tables
-from trialkit.words.cautions import cautions_for, short_cautions
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -46,7 +46,7 @@ def report_html(results: Results) -> str:
         responses=response_tables(reading),
         water=water_tables(reading),
         provenance=provenance(reading),
-        cautions=cautions_for("evidence", reading.design.volume_l, reading.design.measures),
-        in_short=short_cautions(reading.design.volume_l, reading.design.measures),
+        cautions=said_cautions("evidence", reading.design.volume_l, reading.design.measures),
+        in_short=said_in_short(reading.design.volume_l, reading.design.measures),
         references=REFERENCES,
     )

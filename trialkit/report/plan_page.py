@@ -6,45 +6,41 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from functools import cache, partial
 
-from trialkit.documents.plan import DesignRow, Plan, PlannedBench, PlanVerdict, Prospect
+from trialkit.documents.plan import DesignRow, Plan, PlannedBench, Prospect, ShoppingItem
 from trialkit.domain.factors import FACTOR_COLUMNS
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import fixed, plain, tie
+from trialkit.pages.head_weights import amount, in_unit
+from trialkit.pages.numerals import plain, tie, told
 from trialkit.pages.safe_text import safe_document
 from trialkit.pages.shell import page_script, page_style, render_page
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.power_curves import power_picture
 from trialkit.report.figures.value_against_cost import worth_picture
 from trialkit.report.page import TEMPLATES
+from trialkit.report.plan_card import plan_card
+from trialkit.report.said_cautions import said_cautions
 from trialkit.words.calendar_words import event_detail, event_title
-from trialkit.words.cautions import cautions_for
 from trialkit.words.layout_words import effect_words, warning_sentence
-from trialkit.words.measures import MeasureSystem, Sentence, head_unit, in_every_measure
+from trialkit.words.measures import MeasureSystem, Sentence, each_way, in_every_measure
 from trialkit.words.phrases import chance, count, date_words
 from trialkit.words.plan_words import (
     GROUPING_WORDS,
     HOW_TO_LIMIT,
     METHOD_WORDS,
-    VALUE_DECIMALS,
     basis_sentence,
     changed_words,
     design_words,
     dose_width,
     limits_sentence,
     mass_words,
-    now_sentences,
     percent,
     plan_warnings,
     power_sentences,
     refusal_sentence,
     source_words,
     statistician_warnings,
-    told_value,
     value_words,
-    verdict_words,
-    what_to_do,
     whole_percent,
-    worth_sentence,
 )
 from trialkit.words.shopping_words import item_amount, item_name, item_note
 from trialkit.words.treatment_names import treatment_label
@@ -52,13 +48,6 @@ from trialkit.words.treatment_names import treatment_label
 EARLIER = (
     "As soon as one trial of your own was analysed, plan with what it found: trialkit plan DIR --ledger ITS-FOLDER."
 )
-TONES: Mapping[PlanVerdict, str] = {
-    PlanVerdict.RUN: "keep",
-    PlanVerdict.ENLARGE: "change",
-    PlanVerdict.ASK_LESS: "change",
-    PlanVerdict.NOT_WORTH_IT: "none",
-}
-"""Classes of the style sheet for each verdict."""
 SOME_BUDGET = 500
 """To show how a budget is stated where nothing has a cost."""
 
@@ -96,14 +85,8 @@ def plan_html(plan: Plan) -> str:
         page_script(),
         plan=safe,
         facts=_facts(safe),
-        verdict=verdict_words(safe.verdict),
-        tone=TONES[safe.verdict],
-        what_to_do=_said(safe, lambda system: [what_to_do(safe, system)])[0],
-        sentences=(
-            *_said(safe, lambda system: [worth_sentence(safe, system)]),
-            basis_sentence(safe),
-            *_said(safe, lambda system: now_sentences(safe, system)),
-        ),
+        card=plan_card(safe, partial(_said, safe)),
+        basis=basis_sentence(safe),
         versus=_versus_table(safe),
         warnings=tuple(map(warning_sentence, plan_warnings(safe))),
         picture=worth_picture(safe),
@@ -120,7 +103,7 @@ def plan_html(plan: Plan) -> str:
         key=_key_table(safe, numbers),
         calendar=_calendar_table(safe),
         shopping=_shopping_table(safe),
-        cautions=cautions_for("plan", safe.shopping.volume_l, safe.measures),
+        cautions=said_cautions("plan", safe.shopping.volume_l, safe.measures),
     )
 
 
@@ -146,7 +129,7 @@ def _power_table(plan: Plan) -> Table | None:
                 whole_percent(row.power),
                 plain(row.detectable_g),
                 plain(row.numerator_df),
-                fixed(row.denominator_df),
+                told(row.denominator_df, "d.f."),
                 METHOD_WORDS[row.method],
             ),
         )
@@ -176,15 +159,15 @@ def _versus_table(plan: Plan) -> Table | None:
         if is_known:
             yield Row(title, tuple(say(row, one) for row, one in both))
 
-    def told(say: Callable[[MeasureSystem], str]) -> Sentence:
+    def tied(say: Callable[[MeasureSystem], str]) -> Sentence:
         return _said(plan, lambda system: [say(system)])[0].each(tie)
 
     asked = plan.value.asked
     body = (
-        *line("gain a head", lambda _, one: told(lambda system: value_words(one.value_g, system))),
+        *line("gain a head", lambda _, one: tied(lambda system: value_words(one.value_g, system))),
         *line(
             "gain a year",
-            lambda _, one: told(partial(mass_words, one.kg_a_year or 0.0)),
+            lambda _, one: tied(partial(mass_words, one.kg_a_year or 0.0)),
             is_known=asked.kg_a_year is not None,
         ),
         *line("worth a year", lambda _, one: plain(one.worth_a_year), is_known=asked.worth_a_year is not None),
@@ -194,10 +177,10 @@ def _versus_table(plan: Plan) -> Table | None:
         *line("cost of buckets", lambda row, _: plain(row.cost), is_known=any(row.cost for row in plan.designs)),
         *line("chance of a change", lambda _, one: tie(chance(one.change))),
         *line("chance it is settled", lambda _, one: tie(chance(one.settled))),
-        *line("gain told within", lambda _, one: told(lambda system: f"± {value_words(one.half_width_g, system)}")),
+        *line("gain told within", lambda _, one: tied(lambda system: f"± {value_words(one.half_width_g, system)}")),
         *line(
             "dose told within",
-            lambda _, one: told(lambda system: f"± {dose_width(one, system)}"),
+            lambda _, one: tied(lambda system: f"± {dose_width(one, system)}"),
             is_known=asked.dose_half_width_tsp is not None,
         ),
     )
@@ -226,7 +209,7 @@ def _design_table(plan: Plan) -> Table | None:
         "buckets",
         "visits",
         *(["cost"] if is_costed else []),
-        f"value, {head_unit(plan.measures)} a head",
+        in_unit("value, {} a head".format, "g", plan.measures),
         *_chance_heads(plan),
     )
     body = (
@@ -236,7 +219,7 @@ def _design_table(plan: Plan) -> Table | None:
                 plain(row.buckets, 6),
                 plain(row.visits, 6),
                 *([plain(row.cost)] if is_costed else []),
-                fixed(told_value(row.value_g, plan.measures), VALUE_DECIMALS[head_unit(plan.measures)]),
+                amount(row.value_g, "g", plan.measures, finer=True),
                 whole_percent(row.power),
                 plain(row.detectable_g),
             ),
@@ -324,12 +307,20 @@ def _calendar_table(plan: Plan) -> Table | None:
     return make_table("calendar", "When things are due", heads, body, note, is_ordered=True)
 
 
+def _item_amount(item: ShoppingItem, system: MeasureSystem) -> tuple[str, str]:
+    return item_amount(item, system.measures)
+
+
 def _shopping_table(plan: Plan) -> Table | None:
     needed = plan.shopping
     body = (
         Row(
-            item_name(item, needed, plan.measures),
-            (*item_amount(item, plan.measures), fixed(item.cost, 2), item_note(item, needed, plan.measures)),
+            each_way(partial(item_name, item, needed), plan.measures),
+            (
+                *in_every_measure(partial(_item_amount, item), None, plan.measures),
+                told(item.cost, "money"),
+                each_way(partial(item_note, item, needed), plan.measures),
+            ),
         )
         for item in needed.items
     )
@@ -339,6 +330,6 @@ def _shopping_table(plan: Plan) -> Table | None:
         *columns("", "cost")[1:],
         text_column("how calculated"),
     )
-    known = f"Known prices come to {fixed(needed.cost, 2)} in products.csv's currency; the rest has none there."
+    known = f"Known prices come to {told(needed.cost, 'money')} in products.csv's currency; the rest has none there."
     note = known if needed.cost else "products.csv has no prices."
     return make_table("shopping", "What is needed", heads, body, note)

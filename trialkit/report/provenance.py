@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trialkit.documents.results import Design
-from trialkit.pages.numerals import ABSENT, percent, plain
+from trialkit.pages.numerals import ABSENT, plain, whole_percent
 from trialkit.pages.table import Row, Table, columns, make_table, text_column
 from trialkit.report.reading import Reading
 from trialkit.words.phrases import count, date_words
@@ -76,10 +76,6 @@ def _amendments(reading: Reading) -> Table | None:
     return make_table("amendments", "Gardens that joined or withdrew once the trial had begun", heads, body)
 
 
-def _share(share: float | None) -> str:
-    return ABSENT if share is None else percent(round(share, 2))
-
-
 def _sites(reading: Reading) -> Table | None:
     marketable = {row.site: row.share_usable for row in reading.results.losses.by_site}
     body = (
@@ -90,7 +86,7 @@ def _sites(reading: Reading) -> Table | None:
                 site.water_source or ABSENT,
                 plain(site.alkalinity_mg_l_caco3),
                 plain(site.sun_hours),
-                _share(marketable.get(site.site)),
+                whole_percent(marketable.get(site.site)),
             ),
         )
         for site in reading.design.sites

@@ -5,27 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from trialkit.documents.decision import Decision
 from trialkit.documents.findings import Comparison, FittedModel, LevelMean, Mean, ResponseResult
+from trialkit.pages.head_weights import amount, gain_cells, in_unit
 from trialkit.pages.numerals import (
     ABSENT,
     chance_percent,
     difference_interval,
-    fixed,
-    gain_and_interval,
     interval,
-    loss_words,
-    mean_beside,
     p_value,
     percent,
     plain,
     signed,
-    told_weight,
+    told,
+    whole_percent,
 )
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.words.decision_words import after_costs
 from trialkit.words.factor_words import FACTOR_LABELS, effect_label
-from trialkit.words.measures import MeasureSystem, Sentence, head_unit, joined, least_weight
+from trialkit.words.measures import Sentence, joined, least_weight
 from trialkit.words.model_words import SPREAD_WORDS, TOO_SMALL, model_sentences, variance_label
 from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_analysed_sentence
 
@@ -60,48 +59,59 @@ def candidate_table(reading: Reading) -> Table | None:
     if decision is None:
         return None
     thresholds, in_grams = decision.thresholds, decision.unit == "g per transplanted head"
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
-    near = least_weight(thresholds.margin_g, MeasureSystem(measures))
+    measures = reading.design.measures
     value = () if in_grams else (f"value, {decision.unit}",)
+
+    def weight(heading: str) -> Sentence:
+        return in_unit(heading.format, "g", measures)
+
     heads = columns(
         "treatment",
-        f"raw mean, {unit} per transplanted head",
-        f"estimate, {unit}",
+        weight("raw mean, {} per transplanted head"),
+        weight("estimate, {}"),
         "marketable",
-        f"gain, {unit}",
-        f"{percent(thresholds.confidence)} interval, {unit}",
+        weight("gain, {}"),
+        weight(f"{percent(thresholds.confidence)} interval, {{}}"),
         *value,
         "chance better",
         "chance near best",
-        f"given up, {unit if in_grams else decision.unit}",
+        weight("given up, {}") if in_grams else f"given up, {decision.unit}",
         "buckets",
     )
     body = (
         Row(
             reading.label(row.treatment),
             (
-                told_weight(row.raw_yield_g, measures),
-                told_weight(row.yield_g, measures),
-                percent(round(row.share_usable, 2)),
-                *(gain_and_interval(row.gain, measures) if row.gain else (ABSENT, ABSENT)),
-                *(() if in_grams else (fixed(row.expected_value, 2),)),
+                amount(row.raw_yield_g, "g", measures),
+                amount(row.yield_g, "g", measures),
+                whole_percent(row.share_usable),
+                *gain_cells(row.gain, measures),
+                *(() if in_grams else (told(row.expected_value, "money"),)),
                 chance_percent(row.probability_better),
                 chance_percent(row.probability_near_best),
-                loss_words(row.expected_loss, measures) if in_grams else fixed(row.expected_loss, 2),
+                (
+                    amount(row.expected_loss, "g", measures, finer=True)
+                    if in_grams
+                    else told(row.expected_loss, "money")
+                ),
                 plain(row.stood.buckets, 9),
             ),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in decision.candidates
     )
-    note = (
+    note = reading.said(lambda system: [_candidate_note(decision, least_weight(thresholds.margin_g, system))])[0]
+    return make_table("candidates", "Candidates for the default", heads, body, note)
+
+
+def _candidate_note(decision: Decision, near: str) -> str:
+    return (
         "Raw mean: of the buckets as recorded. Estimate: what is expected, by one model of all records; marketable, "
         f"gain and chances come from it. The two {WHY_THEY_DIFFER}. Better: than the current practice"
         f"{after_costs(decision)}, in a new garden and season. Near best: within {near} of the "
         "best of all candidates, doses between those tried among them, on average over gardens and seasons. Given up: "
         f"on average, against whichever is truly the best. From {plain(decision.draws, 6)} draws."
     )
-    return make_table("candidates", "Candidates for the default", heads, body, note)
 
 
 def spread_table(reading: Reading) -> Table | None:
@@ -110,7 +120,10 @@ def spread_table(reading: Reading) -> Table | None:
     if decision is None:
         return None
     body = (
-        Row(SPREAD_WORDS[one.of], (fixed(one.sd_g), interval(one.lower_g, one.upper_g))) for one in decision.spreads
+        Row(
+            SPREAD_WORDS[one.of], (told(one.sd_g, "g", finer=True), interval(one.lower_g, one.upper_g, "g", finer=True))
+        )
+        for one in decision.spreads
     )
     heads = columns("what varies", "standard deviation, g", f"{percent(decision.thresholds.confidence)} interval, g")
     note = (
@@ -140,7 +153,7 @@ def _model(model: FittedModel) -> tuple[tuple[str, str], ...]:
         "bounds of the variances": model.bounds,
         "observations": plain(model.observations, 9),
         "buckets": plain(model.buckets, 9),
-        "−2 log REML": fixed(model.criterion, 2),
+        "−2 log REML": told(model.criterion, "log-likelihood"),
         "iterations": plain(model.iterations, 9),
     }
     return tuple((name, value) for name, value in settings.items() if value)
@@ -160,8 +173,8 @@ def _variances(name: str, response: ResponseResult, model: FittedModel) -> Table
         Row(
             variance_label(row.term, model.residual),
             (
-                TOO_SMALL if row.sd is None else fixed(row.sd),
-                fixed(row.variance, 2),
+                TOO_SMALL if row.sd is None else told(row.sd, response.unit, finer=True),
+                told(row.variance, "variance"),
                 row.term,
             ),
         )
@@ -177,9 +190,9 @@ def _tests(name: str, response: ResponseResult) -> Table | None:
         Row(
             effect_label(row.term),
             (
-                fixed(row.f, 2),
+                told(row.f, "F"),
                 plain(row.numerator_df),
-                fixed(row.denominator_df),
+                told(row.denominator_df, "d.f."),
                 p_value(row.p),
             ),
         )
@@ -194,7 +207,7 @@ def means_table(reading: Reading, name: str, response: ResponseResult) -> Table 
     body = (
         Row(
             reading.label(row.treatment),
-            (*_estimate(row), plain(row.buckets, 9), plain(row.heads, 9)),
+            (*_estimate(row, response.unit), plain(row.buckets, 9), plain(row.heads, 9)),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in response.means
@@ -206,7 +219,10 @@ def means_table(reading: Reading, name: str, response: ResponseResult) -> Table 
 def marginal_table(reading: Reading, name: str, response: ResponseResult, column: str) -> Table | None:
     """Estimated mean of every level of one factor, the other factors' levels weighed alike."""
     label = factor_label(reading, column)
-    body = (Row(reading.level_label(column, row.level), _estimate(row)) for row in level_means(response, column))
+    body = (
+        Row(reading.level_label(column, row.level), _estimate(row, response.unit))
+        for row in level_means(response, column)
+    )
     heads = _estimate_columns(label, response.unit, reading)
     return make_table(name, f"Means by {label}, all else alike", heads, body)
 
@@ -232,12 +248,12 @@ def _estimate_columns(first: str, unit: str, reading: Reading) -> tuple[Column, 
     return columns(first, f"mean, {unit}", f"{percent(reading.confidence)} interval, {unit}", f"s.e., {unit}", "d.f.")
 
 
-def _estimate(row: Mean | LevelMean) -> tuple[str, ...]:
+def _estimate(row: Mean | LevelMean, unit: str) -> tuple[str, ...]:
     return (
-        mean_beside(row.mean, row.lower, row.upper),
-        interval(row.lower, row.upper),
-        fixed(row.se),
-        fixed(row.df),
+        told(row.mean, unit, finer=True),
+        interval(row.lower, row.upper, unit, finer=True),
+        told(row.se, unit, finer=True),
+        told(row.df, "d.f."),
     )
 
 
@@ -249,14 +265,15 @@ def _alike(row: Comparison) -> str:
 
 def _pairs(reading: Reading, name: str, response: ResponseResult) -> Table | None:
     """Every pair of treatments, where they were asked for."""
+    unit = response.unit
     body = (
         Row(
             joined(reading.label(row.first), " less ", reading.label(row.second)),
             (
-                signed(row.difference),
-                difference_interval(row.lower, row.upper),
-                fixed(row.se),
-                fixed(row.df),
+                signed(row.difference, unit, finer=True),
+                difference_interval(row.lower, row.upper, unit, finer=True),
+                told(row.se, unit, finer=True),
+                told(row.df, "d.f."),
                 p_value(row.p),
             ),
         )
@@ -275,15 +292,15 @@ def _pairs(reading: Reading, name: str, response: ResponseResult) -> Table | Non
 
 
 def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table | None:
-    tested = any(row.equivalence for row in response.comparisons)
+    unit, tested = response.unit, any(row.equivalence for row in response.comparisons)
     body = (
         Row(
             reading.label(row.treatment),
             (
-                signed(row.difference),
-                difference_interval(row.lower, row.upper),
-                fixed(row.se),
-                fixed(row.df),
+                signed(row.difference, unit, finer=True),
+                difference_interval(row.lower, row.upper, unit, finer=True),
+                told(row.se, unit, finer=True),
+                told(row.df, "d.f."),
                 p_value(row.p),
                 chance_percent(row.probability_of_superiority),
                 *((_alike(row),) if tested else ()),

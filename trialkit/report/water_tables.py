@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trialkit.documents.water import RecordedWater, SiteWater
-from trialkit.pages.numerals import ABSENT, fixed, plain
+from trialkit.pages.numerals import ABSENT, interval, plain, told
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.reading import Reading
 from trialkit.solution.nutrients import RECIPE_MG_L, USUAL_RECIPE, scarce_elements, shares_of_recipe
@@ -49,7 +49,7 @@ def _doses(reading: Reading) -> Table | None:
                 plain(row.grams),
                 plain(row.n_mg_l),
                 *(plain(row.elements_mg_l.get(element, 0.0)) for element in BESIDE_N),
-                fixed(row.ec_ms_cm, 1),
+                told(row.ec_ms_cm, "mS/cm"),
             ),
         )
         for row in water.doses
@@ -98,9 +98,9 @@ def _readings(water: RecordedWater) -> Table | None:
             f"{row.site}, {acid_words(row.acidifier)}",
             (
                 plain(row.buckets),
-                fixed(row.recorded, 1),
-                fixed(row.foreseen, 1),
-                fixed(row.fitted, 1),
+                told(row.recorded, "pH"),
+                told(row.foreseen, "pH"),
+                told(row.fitted, "pH"),
             ),
         )
         for row in water.readings
@@ -117,9 +117,9 @@ def _climbs(water: RecordedWater) -> Table | None:
             (
                 plain(row.buckets),
                 plain(row.readings),
-                fixed(row.days, 1),
-                fixed(row.ph_per_day, 2),
-                ABSENT if row.lower is None else f"{fixed(row.lower, 2)} to {fixed(row.upper, 2)}",
+                told(row.days, "days"),
+                told(row.ph_per_day, "pH a day"),
+                interval(row.lower, row.upper, "pH a day"),
             ),
         )
         for row in water.climbs

@@ -85,6 +85,17 @@ def in_every_measure(
     return tuple(Sentence(*way) for way in zip(*ways, strict=True))
 
 
+def each_way(say: Callable[[Measures], str], measures: Measures) -> Sentence:
+    """Say one thing in each measure system, or in the one that is wanted.
+
+    Examples
+    --------
+    >>> each_way(head_unit, "both")
+    Sentence(kitchen='oz', metric='g', both='g')
+    """
+    return in_every_measure(lambda system: [say(system.measures)], None, measures)[0]
+
+
 def kitchen_words(sentence: str | Sentence) -> str:
     """A sentence in kitchen measures."""
     return sentence if isinstance(sentence, str) else sentence.kitchen

@@ -213,9 +213,9 @@ def _series(parts: Sequence[str]) -> str:
     return f"{', '.join(others)} and {last}" if others else last
 
 
-def worth_picture_finding(plan: Plan) -> str:
+def worth_picture_finding(plan: Plan, system: MeasureSystem = BOTH) -> str:
     """Say what the picture of value against cost shows: what the most valuable design would add."""
-    asked, system = plan.designs[0], MeasureSystem(plan.measures)
+    asked = plan.designs[0]
     best = max((row for row in plan.designs if not row.beyond), key=lambda row: row.value_g, default=asked)
     if best is asked or round(best.value_g, 1) <= round(asked.value_g, 1):
         value = value_words(asked.value_g, system)

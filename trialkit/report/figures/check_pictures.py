@@ -11,6 +11,7 @@ from trialkit.pages.numerals import percent, plain, signed
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
+from trialkit.report.figures.marks import Mark
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
     NARROW_PX,
@@ -25,7 +26,7 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import Reading, is_analysed
 from trialkit.words.check_words import NOTHING_TO_DO, check_words
-from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, kitchen_words
+from trialkit.words.measures import KITCHEN, MeasureSystem, Sentence, joined
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,6 +40,8 @@ PANEL_PX, FOOT_PX, HEAD_PX, ROW_PX = 230.0, 52.0, 46.0, 17.0
 MOST_SITES = 30
 NAME_COLUMNS = 10
 DROP = 3.84
+INSIDE, OUTSIDE = Mark("o", "teal", True, 4.5), Mark("D", "clay", True, 4.5)
+"""Buckets within the band of simulated trials, and beyond it."""
 
 
 def check_pictures(reading: Reading) -> tuple[Picture, ...]:
@@ -47,7 +50,7 @@ def check_pictures(reading: Reading) -> tuple[Picture, ...]:
     response = yields if yields and yields.diagnostics else reading.response
     of_response = (_shape_and_spread(response), _scale(response)) if response else ()
     drawn = (*of_response, _records(reading))
-    return tuple(picture.told_in(reading.design.measures) for picture in drawn if picture)
+    return tuple(picture for picture in drawn if picture)
 
 
 def _check(response: ResponseResult, *wanted: str, system: MeasureSystem = KITCHEN) -> str:
@@ -86,9 +89,8 @@ def _picture(
     kind: str,
     rows: int = 0,
 ) -> Picture:
-    alternative = f"{kind} {kitchen_words(finding)}"
     return drawn_picture(
-        name, finding, how, alternative, lambda is_narrow: _draw_panels(panels, rows, is_narrow), tables
+        name, finding, how, joined(f"{kind} ", finding), lambda is_narrow: _draw_panels(panels, rows, is_narrow), tables
     )
 
 
@@ -112,7 +114,7 @@ def _shape_and_spread(response: ResponseResult) -> Picture | None:
     body = (
         Row(
             p.bucket,
-            (p.site, signed(p.studentised), plain(p.expected), plain(p.lower), plain(p.upper)),
+            (p.site, signed(p.studentised, "standard deviations"), plain(p.expected), plain(p.lower), plain(p.upper)),
         )
         for p in points
     )
@@ -145,25 +147,28 @@ def _quantiles(axes: Axes, points: Sequence[QuantilePoint]) -> None:
         min(min(p.lower, p.studentised) for p in points),
         max(max(p.upper, p.studentised) for p in points),
         "",
+        "metric",
         vertical=True,
     )
     lower, upper = [p.lower for p in points], [p.upper for p in points]
     axes.fill_between(at, lower, upper, color=LIGHT["rule"], linewidth=0, zorder=1)
     axes.plot(at, at, color=LIGHT["edge"], linewidth=1, zorder=2)
-    for wanted, role, mark in ((True, "teal", "o"), (False, "clay", "D")):
+    for wanted, mark in ((True, INSIDE), (False, OUTSIDE)):
         chosen = [p for p in points if (p.lower <= p.studentised <= p.upper) is wanted]
-        _dots(axes, [p.expected for p in chosen], [p.studentised for p in chosen], mark, 4.5, role)
-
-
-def _dots(
-    axes: Axes, x: Sequence[float], y: Sequence[float], mark: str, size: float, role: str, zorder: int = 3
-) -> None:
-    axes.plot(x, y, linestyle="none", marker=mark, markersize=size, color=LIGHT[role], zorder=zorder)
+        axes.plot(
+            [p.expected for p in chosen],
+            [p.studentised for p in chosen],
+            linestyle="none",
+            marker=mark.shape,
+            markersize=mark.size,
+            color=LIGHT[mark.role],
+            zorder=3,
+        )
 
 
 def _bars(axes: Axes, named: Sequence[tuple[str | Sentence, float]], unit: str = "") -> None:
     """Draw amounts, a named row each, as lines from zero that end in a dot."""
-    scale_weights(axes, 0.0, max(amount for _, amount in named), unit, vertical=False)
+    scale_weights(axes, 0.0, max(amount for _, amount in named), unit, "metric", vertical=False)
     axes.set_xlim(left=0)
     _name_rows(axes, [name for name, _ in named])
     for i, (_, amount) in enumerate(named):
@@ -187,7 +192,7 @@ def _scale(response: ResponseResult) -> Picture | None:
     near = [p for p in profile if p.drop <= 4 * DROP]
 
     def draw(axes: Axes) -> None:
-        scale_weights(axes, 0.0, max(2 * DROP, *(p.drop for p in near)), "", vertical=True)
+        scale_weights(axes, 0.0, max(2 * DROP, *(p.drop for p in near)), "", "metric", vertical=True)
         axes.set_xlim(min(p.power for p in near) - 0.1, max(p.power for p in near) + 0.1)
         axes.axhline(DROP, color=LIGHT["edge"], linewidth=1.2, dashes=(4, 3), zorder=1)
         axes.axvline(1.0, color=LIGHT["clay"], linewidth=1.2, dashes=(4, 3), zorder=1)

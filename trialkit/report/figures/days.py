@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import difference, difference_interval, fixed, percent
+from trialkit.pages.numerals import difference, difference_interval, interval, percent, told
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.treatment_pictures import bucket_words
@@ -35,9 +35,9 @@ def days_picture(reading: Reading) -> Picture | None:
         f"{percent(reading.confidence)} intervals over the buckets, a day between two visits being its average draw. "
         f"{seen}",
         f"Chart of {label} by treatment, {len(rows)} means with intervals over the raw buckets. {finding}",
-        lambda is_narrow: draw_rows(shown, label, days.unit, reference, is_narrow),
+        lambda is_narrow: draw_rows(shown, label, days.unit, reading.design.measures, reference, is_narrow),
         (means_table(reading, f"{NAME}-means", days),),
-        probes(shown, days.unit),
+        probes(shown, days.unit, reading.design.measures),
     )
 
 
@@ -57,7 +57,7 @@ def _rows(reading: Reading, days: ResponseResult) -> tuple[IntervalRow, ...]:
             row.upper,
             tuple(value for some in buckets[row.treatment].values() for value in some),
             reading.part(row.treatment),
-            bucket_words(buckets[row.treatment], days.unit),
+            bucket_words(buckets[row.treatment], days.unit, reading.design.measures),
         )
         for row in days.means
     )
@@ -70,10 +70,11 @@ def _finding(reading: Reading, days: ResponseResult) -> str:
         who = "best alternative" if reading.is_kept else "recommended treatment"
         when = "later" if row.difference > 0 else "sooner"
         later = reading.decision.days_later if reading.decision else None
-        told = "" if later is None else f" The answer, from all records at once, tells {difference(later, 'days')}."
+        also = "" if later is None else f" The answer, from all records at once, tells {difference(later, 'days')}."
+        limits = difference_interval(row.lower, row.upper, days.unit)
         return (
-            f"By its days alone, the {who} was ready {fixed(abs(row.difference))} days {when} than the current "
-            f"practice ({percent(reading.confidence)} interval {difference_interval(row.lower, row.upper)} days).{told}"
+            f"By its days alone, the {who} was ready {told(abs(row.difference), days.unit)} days {when} than the "
+            f"current practice ({percent(reading.confidence)} interval {limits} days).{also}"
         )
     means = [one.mean for one in days.means]
-    return f"Mean days to harvest run from {fixed(min(means))} to {fixed(max(means))}."
+    return f"Mean days to harvest run from {interval(min(means), max(means), days.unit)}."

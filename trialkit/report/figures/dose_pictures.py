@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from trialkit.documents.decision import Decision, DoseAdvice
-from trialkit.domain.units import OUNCE_G
-from trialkit.pages.numerals import ABSENT, interval, percent, plain, told_weight
+from trialkit.pages.head_weights import amount, in_unit, limits, told_weight
+from trialkit.pages.numerals import ABSENT, percent, plain
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.marks import PARTS, RAW_MEAN, draw_mark
 from trialkit.report.figures.picture import Picture
 from trialkit.report.figures.sheet import (
+    GROUND,
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
     draw_twice,
-    mixed,
+    label_tick,
+    name_axis,
     new_axes,
     new_figure,
     pixels_from,
@@ -29,8 +29,8 @@ from trialkit.report.figures.sheet import (
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.dose_words import dose_sentences
-from trialkit.words.measures import Sentence, head_unit, joined, kitchen_words, spoons
-from trialkit.words.phrases import number
+from trialkit.words.measures import MeasureSystem, Sentence, each_way, grams_words, head_unit, joined, spoons
+from trialkit.words.treatment_names import level_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,20 +38,12 @@ if TYPE_CHECKING:
 
 NAME = "dose"
 COLUMN = "dose_tsp"
-QUANTITY = "marketable weight per transplanted head, g"
+QUANTITY = "marketable weight per transplanted head"
 LINE_PX = 20.0
 LETTER_PX = 8.4  # of bold text, about
 AXES_PX = 280.0
-FOOT_PX = 62.0
-
-
-@dataclass(frozen=True)
-class DoseTicks:
-    """What the axis of doses is told in."""
-
-    title: str
-    tick: Callable[[float], str]
-    label: Callable[[float], str]
+EDGE_SHARE = 0.06
+FOOT_PX = 64.0
 
 
 def dose_picture(reading: Reading) -> Picture | None:
@@ -61,8 +53,7 @@ def dose_picture(reading: Reading) -> Picture | None:
         return None
     advice = decision.dose
     pointed = _pointed(reading)
-    scale = _dose_scale(reading)
-    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(advice, pointed, scale, is_narrow))
+    wide, narrow = draw_twice(NAME, lambda is_narrow: _draw(reading, advice, pointed, is_narrow))
     finding = _finding(reading, decision)
     table = _points_table(reading, advice)
     return Picture(
@@ -73,8 +64,13 @@ def dose_picture(reading: Reading) -> Picture | None:
         "doses tried end. It is one curve: all records shape it, those of other cultivars and acids too. Open circles "
         "are raw means of the buckets that had just this treatment, with their number. The shaded doses are as good as "
         f"the best, the filled mark is the dose to use. Line and circles {WHY_THEY_DIFFER}.",
-        f"Chart of {QUANTITY}, against nutrient dose in {scale.title}. {kitchen_words(finding)} "
-        f"{_spoken(reading, advice)}",
+        joined(
+            f"Chart of {QUANTITY}, against ",
+            _dose_title(reading),
+            ". ",
+            finding,
+            reading.said(lambda system: [_spoken(advice, system)])[0],
+        ),
         wide,
         narrow,
         (table,) if table else (),
@@ -98,64 +94,77 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     return joined(whose, ": ", said) if others else said
 
 
-def _spoken(reading: Reading, advice: DoseAdvice) -> str:
+def _spoken(advice: DoseAdvice, system: MeasureSystem) -> str:
     """List the doses tried for those who can't see the picture."""
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+    measures, unit = system.measures, head_unit(system.measures)
     named = (
-        f"{kitchen_words(reading.level_label(COLUMN, point.dose_tsp))} {told_weight(point.yield_g, measures)} {unit} "
+        f"{level_label(COLUMN, point.dose_tsp, system)} {told_weight(point.yield_g, measures)} {unit} "
         f"(raw mean {told_weight(point.raw_yield_g, measures)} {unit})"
         for point in advice.points
         if point.buckets
     )
-    return f"Expected at the doses tried: {', '.join(named)}."
+    return f" Expected at the doses tried: {', '.join(named)}."
 
 
 def _points_table(reading: Reading, advice: DoseAdvice) -> Table | None:
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
-    scale = OUNCE_G if measures == "kitchen" else 1.0
+    measures = reading.design.measures
     body = (
         Row(
             reading.level_label(COLUMN, point.dose_tsp),
             (
                 plain(point.n_mg_l),
-                told_weight(point.yield_g, measures),
-                interval(point.lower / scale, point.upper / scale),
-                told_weight(point.raw_yield_g, measures),
+                amount(point.yield_g, "g", measures),
+                limits(point.lower, point.upper, "g", measures),
+                amount(point.raw_yield_g, "g", measures),
                 plain(point.buckets, 9) if point.buckets else ABSENT,
             ),
         )
         for point in advice.points
     )
     told = ("expected", f"{percent(reading.confidence)} interval", "raw mean")
-    heads = columns("dose", "nitrogen, mg/L", *(f"{one}, {unit} per transplanted head" for one in told), "buckets")
+    weights = (in_unit(f"{one}, {{}} per transplanted head".format, "g", measures) for one in told)
+    heads = columns("dose", "nitrogen, mg/L", *weights, "buckets")
     return make_table(f"{NAME}-points", "The dose curve", heads, body)
 
 
-def _dose_scale(reading: Reading) -> DoseTicks:
-    """Teaspoons, or grams where only metric measures are told and a spoonful was weighed."""
+def _dose_title(reading: Reading) -> Sentence:
+    """What doses are told in: teaspoons, grams where a spoonful was weighed, or both, of which grams stand below."""
+    spoons_title, grams_title = "level teaspoons of nutrient a bucket", "g of nutrient a bucket"
+    if reading.nutrient_g_per_tsp is None:
+        return joined(spoons_title)
+    both = "level teaspoons of nutrient a bucket, and g"
+    return each_way(
+        lambda way: {"kitchen": spoons_title, "metric": grams_title, "both": both}[way], reading.design.measures
+    )
+
+
+def _label_dose(axes: Axes, reading: Reading, dose_tsp: float) -> None:
     grams = reading.nutrient_g_per_tsp
+    if grams is None:
+        label_tick(axes, dose_tsp, spoons(dose_tsp), "", vertical=False)
+        return
+    metric, kitchen = grams_words(dose_tsp * grams), spoons(dose_tsp)
+    told = each_way(lambda way: metric.removesuffix(" g") if way == "metric" else kitchen, reading.design.measures)
+    below = metric if reading.design.measures == "both" else ""
+    label_tick(axes, dose_tsp, told, below, vertical=False)
 
-    def label(dose: float) -> str:
-        return kitchen_words(reading.level_label(COLUMN, dose))
 
-    if reading.design.measures == "metric" and grams is not None:
-        return DoseTicks("g of nutrient a bucket", lambda dose: number(dose * grams), label)
-    return DoseTicks("level teaspoons of nutrient a bucket", spoons, label)
-
-
-def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], scale: DoseTicks, is_narrow: bool) -> Figure:
-    width, left, right = (NARROW_PX, 54.0, 12.0) if is_narrow else (WIDE_PX, 70.0, 40.0)
+def _draw(reading: Reading, advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], is_narrow: bool) -> Figure:
+    width, left, right = (NARROW_PX, 60.0, 20.0) if is_narrow else (WIDE_PX, 70.0, 40.0)
     top = LINE_PX * (1 + len(pointed)) + 8
     figure = new_figure(width, top + AXES_PX + FOOT_PX)
     axes = new_axes(figure, left, top, width - left - right, AXES_PX)
     points = advice.points
     everything = [v for p in points for v in (p.lower, p.upper, p.raw_yield_g) if v is not None]
-    scale_weights(axes, min(everything), max(everything), "g", vertical=True)
+    scale_weights(axes, min(everything), max(everything), "g", reading.design.measures, vertical=True)
     doses = [p.dose_tsp for p in points]
     step = min((after - before for before, after in pairwise(doses)), default=1.0)
-    axes.set_xlim(doses[0] - 0.75 * step, doses[-1] + 0.75 * step)
+    margin = max(0.75 * step, EDGE_SHARE * (doses[-1] - doses[0]))  # numbers at the ends keep off the axis
+    axes.set_xlim(doses[0] - margin, doses[-1] + margin)
     marked = sorted({p.dose_tsp for p in points if p.buckets} | {dose for _, dose in pointed})
-    axes.set_xticks(marked, [scale.tick(dose) for dose in marked])
+    axes.set_xticks([])
+    for dose in marked:
+        _label_dose(axes, reading, dose)
     good = (advice.good_from_tsp - 0.3 * step, advice.good_to_tsp + 0.3 * step)
     axes.axvspan(*good, color=LIGHT["wash"], linewidth=0, zorder=0)
     axes.fill_between(
@@ -165,34 +174,41 @@ def _draw(advice: DoseAdvice, pointed: tuple[tuple[Part, float], ...], scale: Do
     axes.plot(doses, [p.yield_g for p in points], color=LIGHT["ink"], linewidth=1.8, zorder=2.5)
     for p in points:
         if p.raw_yield_g is not None:
-            _draw_raw(axes, p.dose_tsp, p.raw_yield_g, p.buckets)
+            has_line = ("current", p.dose_tsp) in pointed
+            side: Literal["left", "center", "right"] = (
+                "center" if not has_line else "left" if p.dose_tsp == doses[0] else "right"
+            )
+            _draw_raw(axes, p.dose_tsp, p.raw_yield_g, p.buckets, side)
     for line, (part, dose) in enumerate(reversed(pointed)):
-        _point_out(axes, f"{PART_WORDS[part]}: {scale.label(dose)}", part, dose, line)
+        _point_out(axes, joined(f"{PART_WORDS[part]}: ", reading.level_label(COLUMN, dose)), part, dose, line)
     (part, dose), *_ = pointed
     draw_mark(axes, PARTS[part], dose, next(p.yield_g for p in points if p.dose_tsp == dose))
-    say(axes, 8 - left, top - 12, QUANTITY, "muted", transform=pixels_from(axes, 0, 1), ha="left")
-    where = mixed(axes.transAxes, pixels_from(axes))
-    say(axes, 0.5, -42, scale.title, "muted", transform=where, ha="center")
+    title = in_unit(f"{QUANTITY}, {{}}".format, "g", reading.design.measures)
+    say(axes, 8 - left, top - 12, title, "muted", transform=pixels_from(axes, 0, 1), ha="left")
+    name_axis(axes, 12 - FOOT_PX, _dose_title(reading))
     return figure
 
 
-def _draw_raw(axes: Axes, dose: float, value: float, buckets: int) -> None:
-    """Draw a raw mean, and how many buckets it is of."""
+def _draw_raw(axes: Axes, dose: float, value: float, buckets: int, side: Literal["left", "center", "right"]) -> None:
+    """Draw a raw mean, and how many buckets it is of, aside where an upright line goes through it."""
     draw_mark(axes, RAW_MEAN, dose, value)
+    aside = {"left": 5, "center": 0, "right": -5}[side]
     axes.annotate(
-        str(buckets), (dose, value), (0, 12), textcoords="offset pixels",
-        ha="center", va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=6,
+        str(buckets), (dose, value), (aside, 14), textcoords="offset pixels",
+        ha=side, va="center", color=LIGHT["muted"], fontsize=TEXT_PX, zorder=4.6, bbox=GROUND,
     )  # fmt: skip
 
 
-def _point_out(axes: Axes, text: str, part: Part, dose: float, line: int) -> None:
+def _point_out(axes: Axes, text: Sentence, part: Part, dose: float, line: int) -> None:
     """Name a dose above the axes; that of the current practice has a dashed line."""
     mark = PARTS[part]
     if part == "current":
         axes.axvline(dose, color=LIGHT[mark.role], linewidth=1.2, dashes=(4, 3), zorder=1)
     low, high = axes.get_xlim()
     width = axes.get_window_extent().width
-    half = LETTER_PX * len(text) / 2  # keep the name within the axes, else over its dose
+    half = (
+        LETTER_PX * max(map(len, (text.both, text.kitchen, text.metric))) / 2
+    )  # keep the name within the axes, else over its dose
     x = min(max(width * (dose - low) / (high - low), half), max(width - half, half))
     y = LINE_PX * (line + 0.5)
     draw_mark(axes, mark, x - half + 5, y, transform=pixels_from(axes, 0, 1))

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 from trialkit.documents.decision import Gain
 from trialkit.documents.recommended import EvidenceTrial, GardenGain, Recommended
-from trialkit.pages.numerals import ABSENT, difference_interval, gain_and_interval, percent, plain, signed
+from trialkit.domain.units import Measures
+from trialkit.pages.head_weights import amount, as_told, gain_and_interval, gain_cells, in_unit, unit_told
+from trialkit.pages.numerals import ABSENT, percent, signed
 from trialkit.pages.table import Row, Table, columns, make_table
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.words import default_words as words
-from trialkit.words.measures import head_unit
+from trialkit.words.measures import Sentence, each_way, joined
 from trialkit.words.phrases import count, listed
 
-QUANTITY, UNIT = "gain per transplanted head over the current practice", "g"
+QUANTITY, UNIT = "gain a head over the current practice", "g"
 NOTHING = (0.0, "no gain")
 STANDARD_ERRORS = 2.0
 MOST_TRIALS = 20
@@ -31,7 +34,7 @@ def evidence_pictures(document: Recommended) -> tuple[Picture, ...]:
         pictures.append(_trial_by_trial(document, confidence))
     if len(_telling(document.by_garden)) > 1:
         pictures.append(_by_garden(document, confidence))
-    return tuple(picture.told_in(document.measures) for picture in pictures)
+    return tuple(pictures)
 
 
 def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
@@ -46,35 +49,33 @@ def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
         _row("All trials together", count(decision.evidence.trials, "trial"), gain, changes=decision.verdict.changes),
     ]
     some = f" Shown are the newest {len(shown)} of {len(both)} trials that had both." if len(shown) < len(both) else ""
-    body = (
-        Row(
-            words.trial_name(one.trial, one.season),
-            (
-                (signed(one.gain), plain(one.gain_se) if one.gain_se else ABSENT)
-                if one.gain is not None
-                else (words.recorded_gain(one), ABSENT)
-            ),
-        )
-        for one in document.evidence
-    )
+    measures = document.measures
+    body = (Row(words.trial_name(one.trial, one.season), recorded_cells(one, measures)) for one in document.evidence)
     reading = (
-        f"{words.set_beside(document, document.measures)}. Hollow marks are gains as recorded, garden by garden, each "
+        ". Hollow marks are gains as recorded, garden by garden, each "
         f"line two standard errors to each side. The filled mark is the one gain that the answer tells, with its "
         f"{confidence} interval: "
         "from every bucket of every trial, and drawn towards nothing by as much as chance may have made it large."
     )
+    told = ("gain as recorded", "standard error")
+    heads = columns("trial", *(in_unit(f"{one}, {{}}".format, "g", measures) for one in told))
     return _picture(
         "trial-by-trial",
-        words.trial_by_trial(document, document.measures),
-        reading + some,
+        each_way(partial(words.trial_by_trial, document), measures),
+        joined(each_way(partial(words.set_beside, document), measures), reading + some),
         rows,
-        make_table(
-            "trial-by-trial-data",
-            "The gain trial by trial, as recorded",
-            columns("trial", "gain as recorded, g", "standard error, g"),
-            body,
-        ),
+        measures,
+        make_table("trial-by-trial-data", "The gain trial by trial, as recorded", heads, body),
     )
+
+
+def recorded_cells(one: EvidenceTrial, measures: Measures) -> tuple[str | Sentence, str | Sentence]:
+    """Cells of what a trial found by itself and of its standard error, or why it shows no gain of its own."""
+    if one.gain is None:
+        return words.recorded_gain(one), ABSENT
+    gain = one.gain
+    found = each_way(lambda way: signed(*as_told(gain, "g", way)), measures)
+    return found, amount(one.gain_se or None, "g", measures, finer=True)
 
 
 def _recorded(one: EvidenceTrial) -> IntervalRow:
@@ -85,30 +86,33 @@ def _recorded(one: EvidenceTrial) -> IntervalRow:
 
 def _by_garden(document: Recommended, confidence: str) -> Picture:
     """The gain by what gardens are like, and in those that came back."""
+    measures = document.measures
     body = (
         Row(
             f"{words.GARDEN_WORDS[one.of]}: {one.name}",
             (
                 str(one.gardens),
                 "yes" if one.tried else "not yet",
-                *gain_and_interval(one.gain, document.measures),
+                *gain_cells(one.gain, measures),
             ),
         )
         for one in document.by_garden
     )
-    unit, drawn = head_unit(document.measures), _telling(document.by_garden)
+    drawn = _telling(document.by_garden)
     left_out = [words.GARDEN_WORDS[of].lower() for of in dict.fromkeys(one.of for one in document.by_garden)
                 if of not in {one.of for one in drawn}]  # fmt: skip
     alike = f" Not drawn, since the gain is as good as the same: {listed(left_out)}." if left_out else ""
-    told = (f"expected gain, {unit}", f"{confidence} interval, {unit}")
-    heads = columns("gardens that are alike", "gardens", "tried there", *told)
+    told = ("expected gain", f"{confidence} interval")
+    weights = (in_unit(f"{one}, {{}}".format, "g", measures) for one in told)
+    heads = columns("gardens that are alike", "gardens", "tried there", *weights)
     return _picture(
         "by-garden",
-        words.gains_by_garden(document, document.measures),
+        each_way(partial(words.gains_by_garden, document), measures),
         f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
         f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
         f"does, and the kind of garden all three; a garden that came back also has what it did itself.{alike}",
         [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in drawn],
+        measures,
         make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
     )
 
@@ -138,18 +142,26 @@ def _row(group: str, label: str, gain: Gain, *, changes: bool | None = None) -> 
     return IntervalRow(group, label, gain.estimate, gain.lower, gain.upper, (), part)  # type: ignore[arg-type]
 
 
-def _each(made: Sequence[IntervalRow]) -> Iterator[str]:
+def _each(made: Sequence[IntervalRow], measures: Measures) -> Iterator[str]:
     for row in made:
-        yield f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})"
+        gain, limits = gain_and_interval(Gain(row.mean, row.lower, row.upper), measures)
+        yield f"{row.label} {gain} {unit_told(UNIT, measures)} ({limits})"
 
 
-def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:
-    alternative = f"Chart of {QUANTITY}. {finding} {'; '.join(_each(made))}."
+def _picture(
+    name: str,
+    finding: Sentence,
+    reading: str | Sentence,
+    made: Sequence[IntervalRow],
+    measures: Measures,
+    table: Table | None,
+) -> Picture:
+    each = each_way(lambda way: "; ".join(_each(made, way)), measures)
     return drawn_picture(
         name,
         finding,
         reading,
-        alternative,
-        lambda is_narrow: draw_rows(made, QUANTITY, UNIT, NOTHING, is_narrow),
+        joined(f"Chart of {QUANTITY}. ", finding, " ", each, "."),
+        lambda is_narrow: draw_rows(made, QUANTITY, UNIT, measures, NOTHING, is_narrow),
         (table,),
     )

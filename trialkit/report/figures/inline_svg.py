@@ -69,7 +69,8 @@ def inline_svg(figure: Figure, name: str) -> str:
 
 def gid_of(sentence: Sentence) -> str | None:
     """Identity for a drawn text by which `inline_svg` says it in every measure system; none where all are the same."""
-    return None if sentence.kitchen == sentence.metric else json.dumps(asdict(sentence))
+    said = asdict(sentence)
+    return json.dumps(said) if len(set(said.values())) > 1 else None
 
 
 def _say_in_every_measure(group: ElementTree.Element) -> None:

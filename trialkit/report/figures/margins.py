@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from trialkit.documents.findings import ResponseResult
-from trialkit.pages.numerals import percent, with_interval
+from trialkit.domain.units import Measures
+from trialkit.pages.head_weights import mean_words
+from trialkit.pages.numerals import percent
 from trialkit.report.figures.interval_rows import IntervalRow, draw_rows
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import Reading
 from trialkit.report.tables import factor_label, level_means, marginal_table
-from trialkit.words.measures import Sentence, joined, kitchen_words
+from trialkit.words.measures import Sentence, joined
 from trialkit.words.response_words import RESPONSE_LABELS
 
 NAME = "levels"
@@ -19,16 +21,16 @@ def margins_picture(reading: Reading, response: ResponseResult) -> Picture | Non
     made = margin_rows(reading, response)
     if len(reading.columns) < 2 or not made:
         return None
-    label, unit = RESPONSE_LABELS[response.name], response.unit
-    finding = _finding(made, unit)
+    label, unit, measures = RESPONSE_LABELS[response.name], response.unit, reading.design.measures
+    finding = _finding(made, unit, measures)
     return drawn_picture(
         NAME,
         finding,
         f"Each mark is the mean of a level with every combination of the other factors weighed alike, the line its "
         f"{percent(reading.confidence)} interval, the small dots all buckets that had the level. The dose was not "
         "varied, so there is no dose picture.",
-        f"Chart of {label} by level of each factor. {kitchen_words(finding)}",
-        lambda is_narrow: draw_rows(made, label, unit, None, is_narrow),
+        joined(f"Chart of {label} by level of each factor. ", finding),
+        lambda is_narrow: draw_rows(made, label, unit, measures, None, is_narrow),
         (marginal_table(reading, f"{NAME}-{i}", response, c) for i, c in enumerate(reading.columns, 1)),
     )
 
@@ -49,10 +51,10 @@ def margin_rows(reading: Reading, response: ResponseResult) -> tuple[IntervalRow
     )
 
 
-def _finding(made: tuple[IntervalRow, ...], unit: str) -> Sentence:
+def _finding(made: tuple[IntervalRow, ...], unit: str, measures: Measures) -> Sentence:
     """Name the highest level of every factor."""
     groups = dict.fromkeys(row.group for row in made)
     best = [max((row for row in made if row.group == group), key=lambda row: row.mean) for group in groups]
-    words = [(row.label, f", {with_interval(row.mean, row.lower, row.upper, unit)}", " and of ") for row in best]
-    parts = [part for three in words for part in three][:-1]
+    words = [(row.label, ", ", mean_words(row.mean, row.lower, row.upper, unit, measures), " and of ") for row in best]
+    parts = [part for some in words for part in some][:-1]
     return joined("All else alike, the highest means were those of ", *parts, ".")

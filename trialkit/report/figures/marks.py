@@ -42,6 +42,7 @@ PART_NAMES: Mapping[Part, str] = {
     "recorded": "open circle: as recorded",
     "other": "filled circle: other treatments",
 }
+RAW_BUCKET = Mark("o", "raw", True, 4)
 RAW_MEAN = Mark("o", "teal", False, 7.5)
 
 
@@ -77,5 +78,5 @@ def draw_buckets(axes: Axes, at: Sequence[float], values: Sequence[float], orien
     from trialkit.report.figures.dots import Dots
 
     if values:
-        dots = Dots(np.array(at, float), np.array(values, float), upright=orient == "v", colour=LIGHT["raw"])
+        dots = Dots(np.array(at, float), np.array(values, float), upright=orient == "v", colour=LIGHT[RAW_BUCKET.role])
         axes.add_line(dots)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
-from trialkit.domain.units import Measures
 from trialkit.pages.table import Table
 from trialkit.report.figures.sheet import draw_twice
 from trialkit.words.measures import Sentence
@@ -15,16 +13,13 @@ from trialkit.words.measures import Sentence
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-OUNCES = re.compile(r"<text [^>]*>[^<]* oz</text>")
-"""A line of ounces under a tick in grams, as drawings hold it."""
-
 
 @dataclass(frozen=True)
 class Probe:
     """A row of a drawing that can be pointed at: its estimate, and what lies behind it."""
 
     label: str | Sentence
-    words: str
+    words: str | Sentence
     # Where the row lies in each drawing: top and height in the drawing's units, a space between.
     wide: str
     narrow: str
@@ -36,26 +31,20 @@ class Picture:
 
     name: Annotated[str, "Unique on the page; letters, digits and hyphens."]
     finding: Annotated[str | Sentence, "What the picture shows, as a heading."]
-    reading: Annotated[str, "How to read it."]
-    alternative: Annotated[str, "For those who can't see it: the kind of picture and its finding in numbers."]
+    reading: Annotated[str | Sentence, "How to read it."]
+    alternative: Annotated[str | Sentence, "For those who can't see it: its kind and its finding in numbers."]
     # SVG.
     wide: str
     narrow: str
     tables: Annotated[tuple[Table, ...], "The data drawn."]
     probes: Annotated[tuple[Probe, ...], "Rows that can be pointed at."] = ()
 
-    def told_in(self, measures: Measures) -> Picture:
-        """Leave out the ounces under the axes where only metric measures are told."""
-        if measures != "metric":
-            return self
-        return replace(self, wide=OUNCES.sub("", self.wide), narrow=OUNCES.sub("", self.narrow))
-
 
 def drawn_picture(
     name: str,
     finding: str | Sentence,
-    reading: str,
-    alternative: str,
+    reading: str | Sentence,
+    alternative: str | Sentence,
     draw: Callable[[bool], Figure],
     tables: Iterable[Table | None],
     probes: tuple[Probe, ...] = (),

@@ -37,4 +37,4 @@ def pictures(reading: Reading) -> tuple[tuple[Picture, ...], str]:
     second = dose_picture(reading) or (None if DOSE in reading.columns else margins_picture(reading, response))
     drawn = (candidates_picture(reading), second, sites_picture(reading, response), days_picture(reading))
     missing = "" if second else NO_SECOND if reading.decision else NO_FIRST
-    return tuple(picture.told_in(reading.design.measures) for picture in drawn if picture), missing
+    return tuple(picture for picture in drawn if picture), missing

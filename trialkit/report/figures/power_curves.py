@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from trialkit.documents.plan import Plan, PowerCurve
-from trialkit.pages.numerals import percent, plain
+from trialkit.pages.numerals import percent, plain, whole_percent
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.table import Row, columns, make_table
 from trialkit.report.figures.picture import Picture, drawn_picture
@@ -37,7 +37,7 @@ def power_picture(plan: Plan) -> Picture:
         f"{percent(wanted)}."
     )
     body = (
-        Row(f"{plain(x)} g", tuple(percent(round(curve.power[i], 3)) for curve in curves))
+        Row(f"{plain(x)} g", tuple(whole_percent(curve.power[i]) for curve in curves))
         for i, x in enumerate(curves[0].differences_g)
     )
     heads = columns("true difference", *(curve_words(curve) for curve in curves))
@@ -58,7 +58,7 @@ def _at_margin(curves: Sequence[PowerCurve], margin: float) -> str:
     parts = []
     for curve in curves:
         at = min(range(len(curve.power)), key=lambda i: abs(curve.differences_g[i] - margin))
-        parts.append(f"{curve_words(curve)} {percent(round(curve.power[at], 2))}")
+        parts.append(f"{curve_words(curve)} {whole_percent(curve.power[at])}")
     return f"At {plain(margin)} g: {', '.join(parts)}."
 
 

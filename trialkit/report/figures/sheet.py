@@ -5,14 +5,15 @@ from __future__ import annotations
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from trialkit.domain.units import OUNCE_G
+from trialkit.domain.units import OUNCE_G, Measures
 from trialkit.pages.numerals import plain
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.report.figures.inline_svg import gid_of, inline_svg
-from trialkit.words.measures import Sentence
+from trialkit.words.measures import Sentence, joined
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,6 +24,9 @@ PIXELS_PER_INCH = 72
 WIDE_PX = 880
 NARROW_PX = 344
 TEXT_PX = 12.5
+TICK_LINE_PX = 15.0
+GROUND = {"facecolor": LIGHT["card"], "edgecolor": "none", "pad": 1}
+"""Behind words within the axes, so that no line strikes them out."""
 # Harmless: letters that strangers typed and our measuring font lacks. The reader's browser has its own fonts.
 IGNORED_WARNINGS = (r"Glyph .* missing", r"Matplotlib currently does not support")
 
@@ -90,27 +94,55 @@ def foot_px(unit: str) -> float:
     return 62.0 if unit == "g" else 46.0
 
 
-def scale_weights(axes: Axes, low: float, high: float, unit: str, *, vertical: bool) -> None:
+def scale_weights(axes: Axes, low: float, high: float, unit: str, measures: Measures, *, vertical: bool) -> None:
     """Set limits, a few round ticks that carry the unit (grams: and ounces), and fine lines across at each."""
-    from matplotlib.ticker import FixedLocator, MaxNLocator
+    from matplotlib.ticker import FixedLocator, MaxNLocator, NullFormatter
 
     margin = 0.06 * (high - low) or 1.0
     axis = axes.yaxis if vertical else axes.xaxis
-    (axes.set_ylim if vertical else axes.set_xlim)(low - margin, high + margin)
-    ticks = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10])
-    if vertical:
-        axis.set_major_locator(ticks)
-    else:  # a tick in the margin would have its label cut off by the edge of the sheet
-        inside = 0.9 * margin
-        values = ticks.tick_values(low - margin, high + margin)
-        axis.set_major_locator(
-            FixedLocator([v for v in values if low - margin + inside <= v <= high + margin - inside])
-        )
-    ounces = "\n{} oz" if unit == "g" else ""
-    axis.set_major_formatter(
-        lambda value, _: f"{plain(value, 4)} {unit}".strip() + ounces.format(plain(value / OUNCE_G, 2))
-    )
+    low, high = low - margin, high + margin
+    (axes.set_ylim if vertical else axes.set_xlim)(low, high)
+    inside = 0.0 if vertical else 0.9 * margin  # nearer to the side a label would be cut off by the edge of the sheet
+    values = [
+        value
+        for value in MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+        if low + inside <= value <= high - inside
+    ]
+    axis.set_major_locator(FixedLocator(values))
+    axis.set_major_formatter(NullFormatter())
+    for value in values:
+        if unit == "g":
+            label_weight(axes, value, measures, vertical=vertical)
+        else:
+            label_tick(axes, value, f"{plain(value, 4)} {unit}".strip(), "", vertical=vertical)
     axes.grid(axis="y" if vertical else "x", color=LIGHT["rule"], linewidth=1)
+
+
+def label_weight(axes: Axes, grams: float, measures: Measures, *, vertical: bool) -> None:
+    """Write what a tick says in grams, in ounces, or in both."""
+    metric, kitchen = f"{plain(grams, 4)} g", f"{plain(grams / OUNCE_G, 2)} oz"
+    told = {"kitchen": kitchen, "metric": metric}
+    if measures == "both":
+        label_tick(axes, grams, Sentence(kitchen, metric, metric), kitchen, vertical=vertical)
+    else:
+        label_tick(axes, grams, told[measures], "", vertical=vertical)
+
+
+def label_tick(axes: Axes, at: float, text: str | Sentence, below: str, *, vertical: bool) -> None:
+    """Write what a tick says; `below`, on a line of its own, is read where both measure systems are."""
+    from matplotlib.transforms import Affine2D
+
+    lines: list[tuple[str | Sentence, float]] = [(text, 0.0)]
+    if below:
+        said, (first, second) = joined(text), (0.5, -0.5) if vertical else (0.0, -1.0)
+        lines = [(replace(said, both=""), 0.0), (Sentence("", "", said.both), first), (Sentence("", "", below), second)]
+    for line, up in lines:
+        if vertical:
+            beside = axes.transData + Affine2D().translate(0, TICK_LINE_PX * up)
+            say(axes, -6, at, line, "muted", transform=mixed(pixels_from(axes), beside), ha="right")
+        else:
+            under = mixed(axes.transData, pixels_from(axes))
+            say(axes, at, TICK_LINE_PX * up - 6, line, "muted", transform=under, ha="center", va="top")
 
 
 def say(where: Axes | Figure, x: float, y: float, text: str | Sentence, role: str = "ink", **options: Any) -> None:
@@ -119,7 +151,7 @@ def say(where: Axes | Figure, x: float, y: float, text: str | Sentence, role: st
     if isinstance(text, str):
         where.text(x, y, text, color=LIGHT[role], **settings)
     else:
-        where.text(x, y, text.both, color=LIGHT[role], gid=gid_of(text), **settings)
+        where.text(x, y, text.both or text.metric, color=LIGHT[role], gid=gid_of(text), **settings)
 
 
 def cut(text: str | Sentence, columns: int) -> str | Sentence:
@@ -127,7 +159,7 @@ def cut(text: str | Sentence, columns: int) -> str | Sentence:
     return shorten(text, columns) if isinstance(text, str) else text.each(lambda one: shorten(one, columns))
 
 
-def name_axis(axes: Axes, y: float, text: str) -> None:
+def name_axis(axes: Axes, y: float, text: str | Sentence) -> None:
     """Write what the horizontal axis measures, so many pixels above it."""
     say(axes, 0.5, y, text, "muted", transform=mixed(axes.transAxes, pixels_from(axes)), ha="center")
 

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trialkit.documents.findings import ResponseResult
 from trialkit.documents.results import Site
 from trialkit.domain.treatment import Treatment
-from trialkit.pages.numerals import difference, difference_interval, interval, measure, p_value, percent, plain, signed
+from trialkit.domain.units import Measures
+from trialkit.pages.head_weights import amount, as_told, in_unit, limits
+from trialkit.pages.numerals import (
+    difference,
+    difference_interval,
+    p_value,
+    percent,
+    plain,
+    signed,
+)
 from trialkit.pages.palette import LIGHT
 from trialkit.pages.safe_text import shorten
 from trialkit.pages.table import Row, Table, columns, make_table
@@ -18,6 +27,7 @@ from trialkit.report.figures.interval_rows import BUCKET_LANE, MEAN_LANE, quanti
 from trialkit.report.figures.marks import PART_NAMES, PARTS, draw_buckets, draw_mark
 from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.figures.sheet import (
+    GROUND,
     NARROW_PX,
     TEXT_PX,
     WIDE_PX,
@@ -32,6 +42,7 @@ from trialkit.report.figures.sheet import (
 )
 from trialkit.report.reading import PART_WORDS, Part, Reading
 from trialkit.words.garden_words import covariate_label, exploration_sentence
+from trialkit.words.measures import Sentence, each_way, joined
 from trialkit.words.model_words import variance_label
 from trialkit.words.phrases import count
 from trialkit.words.response_words import RESPONSE_LABELS
@@ -62,7 +73,7 @@ class Strip:
 
 def sites_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     """Draw the gardens in which both stood; None where there is none."""
-    unit = response.unit
+    unit, measures = response.unit, reading.design.measures
     every = site_strips(reading, response)
     strips = tuple(strip for strip in every if strip.difference is not None)
     if not strips:
@@ -71,17 +82,19 @@ def sites_picture(reading: Reading, response: ResponseResult) -> Picture | None:
     current: Part = "kept" if reading.is_kept else "current"
     shown = strips[:MOST_STRIPS]
     label = RESPONSE_LABELS[response.name]
-    quantity = quantity_words(label, unit)
+    quantity = quantity_words(label, unit, measures)
     who = f"{PART_WORDS[rival]} treatment"
     if _tried(reading, response) != reading.rival:
         who = f"treatment that was tried and is nearest to the {PART_WORDS[rival]} one"
-    finding = _finding(strips, who, unit)
+    finding = each_way(lambda way: _finding(strips, who, unit, way), measures)
     return drawn_picture(
         NAME,
         finding,
         " ".join((_how_to_read(current, rival, len(every) - len(shown)), *_explored(response))),
-        f"Chart of {label}, one strip for each of {len(strips)} gardens. {finding} {_each(strips, unit)}",
-        lambda is_narrow: _draw(shown, (current, rival), quantity, unit, is_narrow),
+        joined(
+            f"Chart of {label}, one strip for each of {len(strips)} gardens. ", finding, *_each(strips, unit, measures)
+        ),
+        lambda is_narrow: _draw(shown, (current, rival), quantity, unit, measures, is_narrow),
         (site_table(reading, response), explored_table(response), new_garden_table(reading, response)),
     )
 
@@ -104,8 +117,8 @@ def explored_table(response: ResponseResult) -> Table | None:
         Row(
             f"{covariate_label(row.covariate)}, for each {plain(row.per)}",
             (
-                signed(row.slope.estimate),
-                difference_interval(row.slope.lower, row.slope.upper),
+                signed(row.slope.estimate, response.unit, finer=True),
+                difference_interval(row.slope.lower, row.slope.upper, response.unit, finer=True),
                 plain(row.gardens, 9),
                 p_value(row.p),
             ),
@@ -119,17 +132,21 @@ def explored_table(response: ResponseResult) -> Table | None:
 
 def new_garden_table(reading: Reading, response: ResponseResult) -> Table | None:
     """Mean of each treatment at a garden not yet seen."""
+    measures = reading.design.measures
     body = (
         Row(
             reading.label(row.treatment),
-            (measure(row.mean), interval(row.new_garden.lower, row.new_garden.upper)),
+            (
+                amount(row.mean, response.unit, measures),
+                limits(row.new_garden.lower, row.new_garden.upper, response.unit, measures),
+            ),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in response.means
         if row.new_garden
     )
-    unit = response.unit
-    heads = columns("treatment", f"mean, {unit}", f"{percent(reading.confidence)} of new gardens, {unit}")
+    named = ("mean", f"{percent(reading.confidence)} of new gardens")
+    heads = columns("treatment", *(in_unit(f"{one}, {{}}".format, response.unit, measures) for one in named))
     note = "Where the mean of a garden not in the trial may lie: gardens differ, in level and in what they favour."
     return make_table(f"{NAME}-new", "At a new garden", heads, body, note)
 
@@ -155,17 +172,20 @@ def site_strips(reading: Reading, response: ResponseResult) -> tuple[Strip, ...]
 
 def site_table(reading: Reading, response: ResponseResult) -> Table | None:
     """Raw means of every treatment at every garden."""
-    found = _site_means(response)
+    found, measures = _site_means(response), reading.design.measures
     sites = list(dict.fromkeys(site for site, _ in found))
     body = (
         Row(
             reading.label(treatment),
-            tuple(measure(found.get((site, treatment))) for site in sites),
+            tuple(amount(found.get((site, treatment)), response.unit, measures) for site in sites),
             PART_WORDS[reading.part(treatment)],
         )
         for treatment in dict.fromkeys(treatment for _, treatment in found)
     )
-    heads = columns("treatment", *(f"{reading.site_names[site]}, {response.unit}" for site in sites))
+    heads = columns(
+        "treatment",
+        *(quantity_words(reading.site_names[site], response.unit, measures) for site in sites),
+    )
     return make_table(f"{NAME}-means", "Raw means of bucket means at each garden", heads, body)
 
 
@@ -187,7 +207,14 @@ def _details(site: Site) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit: str, is_narrow: bool) -> Figure:
+def _draw(
+    strips: Sequence[Strip],
+    parts: tuple[Part, Part],
+    quantity: str | Sentence,
+    unit: str,
+    measures: Measures,
+    is_narrow: bool,
+) -> Figure:
     width, row = (NARROW_PX, 70) if is_narrow else (WIDE_PX, 62)
     left, right = (8, 8) if is_narrow else (250, 110)
     head, foot = 12.0, foot_px(unit)
@@ -196,7 +223,7 @@ def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit
     axes.set_ylim(len(strips), 0)
     axes.set_yticks([])
     everything = [v for s in strips for v in (*s.buckets, s.current, s.rival) if v is not None]
-    scale_weights(axes, min(everything), max(everything), unit, vertical=False)
+    scale_weights(axes, min(everything), max(everything), unit, measures, vertical=False)
     middle = 0.64 if is_narrow else 0.5
     dots = [(i + middle + BUCKET_LANE, v) for i, strip in enumerate(strips) for v in strip.buckets]
     draw_buckets(axes, [at for at, _ in dots], [value for _, value in dots], "h")
@@ -204,7 +231,7 @@ def _draw(strips: Sequence[Strip], parts: tuple[Part, Part], quantity: str, unit
         if i:
             axes.plot([0, 1], [i, i], color=LIGHT["rule"], linewidth=1, transform=axes.get_yaxis_transform(), zorder=1)
         _draw_means(axes, strip, parts, i + middle - MEAN_LANE)
-        _write_strip(axes, strip, parts, i, unit, is_narrow)
+        _write_strip(axes, strip, parts, i, _difference(strip.difference, unit, measures), is_narrow)
     name_axis(axes, 10 - foot, quantity)
     return figure
 
@@ -219,13 +246,12 @@ def _draw_means(axes: Axes, strip: Strip, parts: tuple[Part, Part], at: float) -
         draw_mark(axes, PARTS[part], value, at)
 
 
-def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, unit: str, is_narrow: bool) -> None:
+def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, change: Sentence, is_narrow: bool) -> None:
     start, end = (mixed(pixels_from(axes, side), axes.transData) for side in (0.0, 1.0))
-    change = difference(strip.difference, unit)
     role = PARTS[parts[1]].role
     if is_narrow:
-        say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
-        say(axes, -2, i + 0.2, change, role, transform=end, ha="right", fontweight="bold")
+        say(axes, 2, i + 0.2, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold", bbox=GROUND)
+        say(axes, -2, i + 0.2, change, role, transform=end, ha="right", fontweight="bold", bbox=GROUND)
         return
     lift = 0.15 if strip.details else 0.0
     say(axes, -242, i + 0.5 - lift, shorten(strip.name, 28), transform=start, ha="left", fontweight="bold")
@@ -233,7 +259,11 @@ def _write_strip(axes: Axes, strip: Strip, parts: tuple[Part, Part], i: int, uni
     say(axes, 14, i + 0.5, change, role, transform=end, ha="left", fontweight="bold", fontsize=TEXT_PX + 1)
 
 
-def _finding(strips: Sequence[Strip], who: str, unit: str) -> str:
+def _difference(value: float | None, unit: str, measures: Measures) -> Sentence:
+    return each_way(lambda way: difference(*as_told(value or 0.0, unit, way)), measures)
+
+
+def _finding(strips: Sequence[Strip], who: str, unit: str, measures: Measures) -> str:
     """Say at how many gardens the treatment did better, and how far gardens differ in it."""
     known = [(strip.difference, strip.name) for strip in strips if strip.difference is not None]
     better = sum(gain > 0 for gain, _ in known)
@@ -241,16 +271,18 @@ def _finding(strips: Sequence[Strip], who: str, unit: str) -> str:
     if len(known) == 1:
         return (
             f"At the one garden, {low[1]}, the raw mean of the {who} differs from the current practice's by "
-            f"{difference(low[0], unit)}; a single garden cannot show whether others would agree."
+            f"{difference(*as_told(low[0], unit, measures))}; a single garden cannot show whether others would agree."
         )
+    least, most = (difference(*as_told(one[0], unit, measures)) for one in (low, high))
     return (
-        f"The {who} was ahead of the current practice at {better} of {len(known)} gardens: from "
-        f"{difference(low[0], unit)} at {low[1]} to {difference(high[0], unit)} at {high[1]}."
+        f"The {who} was ahead of the current practice at {better} of {len(known)} gardens: from {least} at {low[1]} to "
+        f"{most} at {high[1]}."
     )
 
 
-def _each(strips: Sequence[Strip], unit: str) -> str:
-    return " ".join(f"{strip.name}: {difference(strip.difference, unit)}." for strip in strips)
+def _each(strips: Sequence[Strip], unit: str, measures: Measures) -> Iterator[Sentence]:
+    for strip in strips:
+        yield joined(f" {strip.name}: ", _difference(strip.difference, unit, measures), ".")
 
 
 def _how_to_read(current: Part, rival: Part, left_out: int) -> str:

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 from trialkit.documents.decision import Candidate, Decision
 from trialkit.documents.findings import ResponseResult
 from trialkit.domain.treatment import Treatment
 from trialkit.domain.units import Measures
-from trialkit.pages.numerals import (
-    ABSENT,
-    fixed,
-    gain_and_interval,
-    percent,
-    plain,
-    signed,
-    told_weight,
-)
+from trialkit.pages.head_weights import amount, as_told, gain_and_interval, gain_cells, in_unit, told_weight, unit_told
+from trialkit.pages.numerals import percent, plain, told
 from trialkit.pages.table import Column, Row, Table, columns, make_table, text_column
 from trialkit.report.figures.interval_rows import MOST_ROWS, IntervalRow, draw_rows, probes
 from trialkit.report.figures.marks import PART_NAMES
@@ -25,8 +19,9 @@ from trialkit.report.figures.picture import Picture, drawn_picture
 from trialkit.report.reading import PART_WORDS, Reading
 from trialkit.report.tables import WHY_THEY_DIFFER
 from trialkit.words.decision_words import after_costs
-from trialkit.words.measures import Sentence, head_unit, head_weight, joined, kitchen_words
+from trialkit.words.measures import MeasureSystem, Sentence, each_way, head_unit, head_weight, joined
 from trialkit.words.phrases import count, listed
+from trialkit.words.treatment_names import treatment_label
 
 NAME = "treatments"
 YIELD = "bucket_weight_g"
@@ -41,17 +36,21 @@ def candidates_picture(reading: Reading) -> Picture | None:
     tried = _tried(decision)
     rows = candidate_rows(reading, decision, tried)
     shown, current = rows[:MOST_ROWS], decision.candidate(decision.current)
-    reference = (current.yield_g, "current practice")
+    reference, measures = (current.yield_g, "current practice"), reading.design.measures
     finding = _finding(reading, decision)
     return drawn_picture(
         NAME,
         finding,
         _how_to_read(reading, decision, len(rows) - len(shown)),
-        f"Chart of {QUANTITY} by treatment: {len(rows)} raw means and estimates, with intervals of the gain. "
-        f"{kitchen_words(finding)} {_extremes(reading, tried)}",
-        lambda is_narrow: draw_rows(shown, QUANTITY, "g", reference, is_narrow),
+        joined(
+            f"Chart of {QUANTITY} by treatment: {len(rows)} raw means and estimates, with intervals of the gain. ",
+            finding,
+            " ",
+            reading.said(lambda system: [_extremes(tried, reading.columns, system)])[0],
+        ),
+        lambda is_narrow: draw_rows(shown, QUANTITY, "g", measures, reference, is_narrow),
         (_drawn_table(reading, decision, tried), bucket_table(reading)),
-        probes(shown, "g"),
+        probes(shown, "g", measures),
     )
 
 
@@ -74,9 +73,9 @@ def candidate_rows(reading: Reading, decision: Decision, tried: Sequence[Candida
             base + row.gain.upper if row.gain else base,
             tuple(value for some in buckets.get(row.treatment, {}).values() for value in some),
             reading.part(row.treatment),
-            bucket_words(buckets.get(row.treatment, {}), "g"),
+            bucket_words(buckets.get(row.treatment, {}), "g", reading.design.measures),
             raw=row.raw_yield_g,
-            value=_written(row, decision, reading.design.measures),
+            value=each_way(partial(_written, row, decision), reading.design.measures),
         )
         for row in tried
     )
@@ -86,10 +85,9 @@ def _written(row: Candidate, decision: Decision, measures: Measures) -> str:
     """What stands beside a mark: what is expected, the gain over the current practice, the value where costs count."""
     written = [f"{told_weight(row.yield_g, measures)} {head_unit(measures)}"]
     if row.gain is not None:
-        kitchen = measures == "kitchen"
-        written.append(gain_and_interval(row.gain, measures)[0] if kitchen else signed(row.gain.estimate, 0))
+        written.append(gain_and_interval(row.gain, measures)[0])
     if after_costs(decision):
-        written.append(f"value {fixed(row.expected_value, 2)}")
+        written.append(f"value {told(row.expected_value, 'money')}")
     return ", ".join(written)
 
 
@@ -103,13 +101,22 @@ def _bucket_yields(reading: Reading) -> Mapping[Treatment, Mapping[str, list[flo
     return found
 
 
-def bucket_words(gardens: Mapping[str, Sequence[float]], unit: str) -> str:
+def bucket_words(gardens: Mapping[str, Sequence[float]], unit: str, measures: Measures) -> str | Sentence:
     """Say the means of buckets, garden by garden; empty where there is none."""
     total = sum(map(len, gardens.values()))
     if not total:
         return ""
-    each = "; ".join(f"{name} {', '.join(fixed(v, 0) for v in sorted(values))}" for name, values in gardens.items())
-    return f"{count(total, 'bucket')}, {unit}: {each}."
+
+    def of_bucket(value: float, way: Measures) -> str:
+        return told(*as_told(value, unit, way))
+
+    def said(way: Measures) -> str:
+        each = (
+            f"{name} {', '.join(of_bucket(value, way) for value in sorted(values))}" for name, values in gardens.items()
+        )
+        return f"{count(total, 'bucket')}, {unit_told(unit, way)}: {'; '.join(each)}."
+
+    return each_way(said, measures)
 
 
 def bucket_table(reading: Reading) -> Table | None:
@@ -122,14 +129,14 @@ def bucket_table(reading: Reading) -> Table | None:
                 row.site,
                 row.block,
                 reading.label(row.treatment),
-                fixed(row.mean / reading.design.heads_per_bucket),
+                amount(row.mean / reading.design.heads_per_bucket, "g", reading.design.measures, finer=True),
                 plain(row.heads, 9),
             ),
         )
         for row in (response.buckets if response else ())
     )
     words = (text_column("bucket"), text_column("garden"), text_column("block"), text_column("treatment"))
-    heads = (*words, Column("g per transplanted head"), Column("heads"))
+    heads = (*words, Column(in_unit("{} per transplanted head".format, "g", reading.design.measures)), Column("heads"))
     return make_table(f"{NAME}-buckets", "The raw buckets", heads, body)
 
 
@@ -139,17 +146,17 @@ def _drawn_table(reading: Reading, decision: Decision, tried: Sequence[Candidate
         Row(
             reading.label(row.treatment),
             (
-                told_weight(row.raw_yield_g, measures),
-                told_weight(row.yield_g, measures),
-                *(gain_and_interval(row.gain, measures) if row.gain else (ABSENT, ABSENT)),
+                amount(row.raw_yield_g, "g", measures),
+                amount(row.yield_g, "g", measures),
+                *gain_cells(row.gain, measures),
                 plain(row.stood.buckets, 9),
             ),
             PART_WORDS[reading.part(row.treatment)],
         )
         for row in tried
     )
-    told = ("raw mean", "estimate", "gain", f"{percent(decision.thresholds.confidence)} interval")
-    heads = columns("treatment", *(f"{one}, {head_unit(measures)}" for one in told), "buckets")
+    told_of = ("raw mean", "estimate", "gain", f"{percent(decision.thresholds.confidence)} interval")
+    heads = columns("treatment", *(in_unit(f"{one}, {{}}".format, "g", measures) for one in told_of), "buckets")
     return make_table(f"{NAME}-drawn", "Raw means and estimates, per transplanted head", heads, body)
 
 
@@ -175,11 +182,11 @@ def _told(reading: Reading, one: Candidate) -> Sentence:
     return reading.said(lambda system: [head_weight(one.yield_g, system)])[0]
 
 
-def _extremes(reading: Reading, tried: Sequence[Candidate]) -> str:
-    measures, unit = reading.design.measures, head_unit(reading.design.measures)
+def _extremes(tried: Sequence[Candidate], columns: Sequence[str], system: MeasureSystem) -> str:
+    measures, unit = system.measures, head_unit(system.measures)
     ranked = sorted(tried, key=lambda one: one.yield_g)
     high, low = (
-        f"{kitchen_words(reading.label(one.treatment))}, {told_weight(one.yield_g, measures)} {unit} (raw mean "
+        f"{treatment_label(one.treatment, columns, system)}, {told_weight(one.yield_g, measures)} {unit} (raw mean "
         f"{told_weight(one.raw_yield_g, measures)} {unit})"
         for one in (ranked[-1], ranked[0])
     )

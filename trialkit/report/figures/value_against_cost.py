@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trialkit.documents.plan import DesignRow, Plan
+from trialkit.domain.units import Measures
 from trialkit.pages.numerals import plain
 from trialkit.pages.palette import LIGHT
 from trialkit.report.figures.marks import PARTS, Mark, draw_mark
 from trialkit.report.figures.picture import Picture, drawn_picture
-from trialkit.report.figures.sheet import PIXELS_PER_INCH, TEXT_PX, WIDE_PX, name_axis, new_axes, new_figure, say
-from trialkit.words.measures import MeasureSystem
+from trialkit.report.figures.sheet import (
+    PIXELS_PER_INCH,
+    TEXT_PX,
+    WIDE_PX,
+    label_weight,
+    name_axis,
+    new_axes,
+    new_figure,
+    say,
+)
+from trialkit.words.measures import MeasureSystem, Sentence, in_every_measure, joined
 from trialkit.words.phrases import count
 from trialkit.words.plan_words import value_words, worth_picture_finding
 
@@ -23,7 +33,7 @@ if TYPE_CHECKING:
 NAME = "worth"
 NARROW_PX = 272.0
 """No wider than a phone of 320 pixels shows it, so that its letters keep their size there."""
-LEFT_PX, RIGHT_PX, LANE_PX, HEIGHT_PX, FOOT_PX = 58.0, 18.0, 44.0, 250.0, 52.0
+LEFT_PX, RIGHT_PX, LANE_PX, HEIGHT_PX, FOOT_PX = 66.0, 18.0, 44.0, 250.0, 52.0
 """Left and right of the axes, of the lane of a name above or below the dots, of the dots, and below the axes."""
 ASKED, PROPOSED = PARTS["current"], PARTS["recommended"]
 EFFICIENT, OTHER = Mark("o", "leaf", True, 5), Mark("o", "raw", False, 4.5)
@@ -36,7 +46,7 @@ class _Dot:
     x: float
     value_g: float
     mark: Mark
-    lines: tuple[str, str] | None = None
+    lines: tuple[Sentence, str] | None = None
 
 
 def worth_picture(plan: Plan) -> Picture:
@@ -51,7 +61,7 @@ def worth_picture(plan: Plan) -> Picture:
         for row in rows
         if not any(row is one for one in taken)
     ]
-    finding = worth_picture_finding(plan)
+    finding = in_every_measure(lambda system: [worth_picture_finding(plan, system)], None, plan.measures)[0]
     marks = (
         "The diamond is the trial asked for, which is proposed too."
         if plan.verdict.is_as_asked
@@ -62,14 +72,14 @@ def worth_picture(plan: Plan) -> Picture:
         "joins those that none of as few buckets equals; filled dots lie on it, open ones below. "
         f"{marks} All stand in the table below."
     )
-    alternative = f"Chart of {count(len(rows), 'design')}, value against {what}. {finding} {_each(named)}"
+    chart = f"Chart of {count(len(rows), 'design')}, value against {what}. "
     line = sorted((_x(row, is_costed), row.value_g) for row in rows if row.efficient)
     return drawn_picture(
         NAME,
         finding,
         reading,
-        alternative,
-        lambda is_narrow: _draw(others, named, line, f"{what} of the whole trial", is_narrow),
+        joined(chart, finding, *_each(named)),
+        lambda is_narrow: _draw(others, named, line, f"{what} of the whole trial", plan.measures, is_narrow),
         (),
     )
 
@@ -83,20 +93,31 @@ def _named(plan: Plan, at: int, is_costed: bool) -> _Dot:
     mark = PROPOSED if at or plan.verdict.is_as_asked else ASKED
     title = "proposed" if at else "as asked for, proposed" if plan.verdict.is_as_asked else "as asked for"
     takes = f"{count(row.buckets, 'bucket')}, {count(row.visits, 'visit')}"
+
+    def value(system: MeasureSystem) -> list[str]:
+        return [value_words(row.value_g, system)]
+
     return _Dot(
         _x(row, is_costed),
         row.value_g,
         mark,
-        (f"{title}: {value_words(row.value_g, MeasureSystem(plan.measures))}", takes),
+        (joined(f"{title}: ", in_every_measure(value, None, plan.measures)[0]), takes),
     )
 
 
-def _each(named: Sequence[_Dot]) -> str:
-    return " ".join(f"{', '.join(dot.lines).capitalize()}." for dot in named if dot.lines)
+def _each(named: Sequence[_Dot]) -> Iterator[Sentence]:
+    for dot in named:
+        if dot.lines:
+            yield joined(" ", dot.lines[0].each(str.capitalize), f", {dot.lines[1]}.")
 
 
 def _draw(
-    others: Sequence[_Dot], named: Sequence[_Dot], line: Sequence[tuple[float, float]], foot: str, is_narrow: bool
+    others: Sequence[_Dot],
+    named: Sequence[_Dot],
+    line: Sequence[tuple[float, float]],
+    foot: str,
+    measures: Measures,
+    is_narrow: bool,
 ) -> Figure:
     """Name the design asked for above all dots, the one proposed below them: neither name meets a dot or the other."""
     from matplotlib.ticker import MaxNLocator
@@ -113,7 +134,9 @@ def _draw(
     axes.xaxis.set_major_locator(MaxNLocator(4 if is_narrow else 7, integer=True))
     axes.xaxis.set_major_formatter(lambda value, _: plain(value, 6))
     ticks = [value for value in MaxNLocator(5).tick_values(low, high) if low <= value <= high]
-    axes.set_yticks(ticks, [f"{plain(value)} g" for value in ticks])
+    axes.set_yticks(ticks, [""] * len(ticks))
+    for value in ticks:
+        label_weight(axes, value, measures, vertical=True)
     axes.grid(axis="y", color=LIGHT["rule"], linewidth=1)
     if line:
         axes.plot(*zip(*line, strict=True), color=LIGHT["leaf"], linewidth=1.8, zorder=3)
@@ -144,14 +167,17 @@ def _name(figure: Figure, axes: Axes, dot: _Dot, *, above: bool) -> None:
     role, half = dot.mark.role, _half_width(dot.lines)
     middle = min(max(x, half + 2), width - half - 2)
     figure.add_artist(Line2D([x / width] * 2, [y / height, end / height], color=LIGHT[role], linewidth=1))
-    for i, (text, weight) in enumerate(zip(dot.lines, ("bold", "normal"), strict=True)):
-        say(figure, middle / width, (first - 17 * i) / height, text, role, ha="center", fontweight=weight)
+    value, takes = dot.lines
+    say(figure, middle / width, first / height, value, role, ha="center", fontweight="bold")
+    say(figure, middle / width, (first - 17) / height, takes, role, ha="center")
 
 
-def _half_width(lines: Sequence[str]) -> float:
+def _half_width(lines: tuple[Sentence, str]) -> float:
     """Half of how wide the longest of some lines is, in bold."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath
 
     bold = FontProperties(weight="bold", size=TEXT_PX)
-    return float(max(TextPath((0, 0), line, prop=bold, usetex=False).get_extents().width for line in lines)) / 2
+    value, takes = lines
+    every = (value.both, value.kitchen, value.metric, takes)
+    return float(max(TextPath((0, 0), line, prop=bold, usetex=False).get_extents().width for line in every)) / 2

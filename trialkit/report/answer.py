@@ -30,6 +30,7 @@ from trialkit.words.decision_words import (
     given_up,
     minds,
     no_decision_words,
+    settled_words,
     what_it_rests_on,
     what_to_do,
 )
@@ -47,7 +48,7 @@ from trialkit.words.measures import (
     teaspoons,
     volume_words,
 )
-from trialkit.words.phrases import asked_chance, chance, chance_word, count
+from trialkit.words.phrases import chance, chance_word, count
 from trialkit.words.treatment_names import acid_words
 
 TONES = {
@@ -151,7 +152,9 @@ def answer(reading: Reading) -> Answer:
         ),
         sentences=reading.said(lambda system: [what_to_do(decision, system)]) if decision else (),
         given_up=(
-            reading.said(lambda system: [f"{given_up(decision, system)} {_asked(decision)}"])[0] if decision else None
+            reading.said(lambda system: [f"{settled_words(decision)} {given_up(decision, system)}"])[0]
+            if decision
+            else None
         ),
         rests_on=reading.said(lambda system: [what_it_rests_on(decision, system)]) if decision else (),
         versus=versus_table(reading),
@@ -178,13 +181,6 @@ def gained(decision: Decision, said: Said) -> Gained:
     return Gained("What it brings" if decision.verdict.changes else "What a change would bring", headline, detail)
 
 
-def _asked(decision: Decision) -> str:
-    """From which chance a choice is settled, and whether this one is."""
-    asked = asked_chance(decision.thresholds.adopt_probability)
-    is_settled = "" if decision.verdict.is_settled else "not "
-    return f"The protocol calls a choice settled from {asked} of the second chance on: this one is {is_settled}settled."
-
-
 def acid_table(reading: Reading) -> Table | None:
     """How much of the recommended acid each garden used, and the pH that it gave."""
     acid = reading.recommended.acidifier or reading.fixed.acidifier
@@ -205,8 +201,8 @@ def acid_table(reading: Reading) -> Table | None:
         for row in used
     )
     note = (
-        "Medians of what was recorded. Water of more alkalinity needs more acid: go by your own water, add a little at "
-        "a time, test with a strip, and add acid to water, never water to acid."
+        "These are medians of what was recorded. Water of more alkalinity needs more acid, so go by your own water. "
+        "Add a little at a time, and test with a strip. Add acid to water, never water to acid."
         f"{' ' + _dissolve(reading.design.measures) if powder else ''}"
     )
     return make_table("acid", f"How much {acid} the gardens used", heads, body, note)
@@ -226,7 +222,7 @@ def _card(reading: Reading) -> Iterator[CardLine]:
             yield from _part_lines(reading, level)
         elif column == "acidifier":
             used = _acid_range(reading, level)
-            note = "a bucket, by the water" if used else ""
+            note = "a bucket, depending on the water" if used else ""
             yield CardLine(title, Measured(acid_words(level)), note, 0, was, used)
         else:
             yield CardLine(title, Measured(level), before=was)
@@ -271,7 +267,7 @@ def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
 def _dissolve(measures: Measures) -> str:
     some = in_measures(measures, "a level teaspoon", "a level 5 mL spoon")
     each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
-    return f"Dissolve the powder first, {some} in each {each} of water, and add that by small measures."
+    return f"Dissolve the powder first, {some} in each {each} of water, and add that in small steps."
 
 
 def _liquid_columns(measures: Measures) -> tuple[str, ...]:
@@ -301,7 +297,7 @@ def _expectation(reading: Reading) -> Measured | None:
 
 def sureness(decision: Decision, said: Said) -> tuple[Sureness, ...]:
     """How sure the choice is, as two different chances."""
-    meanings = said(lambda system: [words.rstrip(",") for _, words in chances(decision, system)])
+    meanings = said(lambda system: [words for _, words in chances(decision, system)])
     return tuple(
         Sureness(
             hundredths=round(min(max(100 * probability, 1.0), 99.0)),  # a picture claims no certainty either
@@ -324,8 +320,8 @@ def versus_table(reading: Reading) -> Table | None:
         "Against the current practice",
         tuple(text_column(name) for name in names),
         (*_levels(reading), *_expected(reading, decision), *_days(decision)),
-        f"In brackets the {percent(decision.thresholds.confidence)} interval, on average over gardens and seasons. "
-        "A head that was lost counts as nothing.",
+        f"In brackets stands the {percent(decision.thresholds.confidence)} interval, on average over gardens and "
+        "seasons. A head that was lost counts as zero.",
         is_ordered=True,
     )
 
@@ -344,9 +340,9 @@ def _expected(reading: Reading, decision: Decision) -> Iterator[Row]:
     now, then, gain = decision.candidate(decision.current), decision.shown, decision.shown.gain
     assert gain is not None  # only the current practice has none
     gained = reading.said(lambda system: [_gain_words(gain, system.measures)])[0]
-    yield Row("expected per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
-    yield Row("marketable heads, expected", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
-    yield Row("as recorded per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
+    yield Row("estimate per transplanted head", (*_weights(reading, now.yield_g, then.yield_g), gained))
+    yield Row("marketable heads, estimate", (*(percent(round(one.share_usable, 2)) for one in (now, then)), ABSENT))
+    yield Row("raw mean per transplanted head", (*_weights(reading, now.raw_yield_g, then.raw_yield_g), ABSENT))
     yield Row("buckets", (*(_buckets(one) for one in (now, then)), ABSENT))
 
 
@@ -364,7 +360,7 @@ def _weights(reading: Reading, *grams: float | None) -> tuple[str | Sentence, ..
 
 
 def _buckets(candidate: Candidate) -> str:
-    return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "not itself tried"
+    return plain(candidate.stood.buckets, 9) if candidate.stood.buckets else "in no bucket"
 
 
 def _days(decision: Decision) -> Iterator[Row]:
@@ -374,4 +370,4 @@ def _days(decision: Decision) -> Iterator[Row]:
     later = signed(decision.days_later)
     if decision.days_later_limits:
         later += f" ({difference_interval(*decision.days_later_limits)})"
-    yield Row("days to harvest, expected", (plain(now), plain(then), later))
+    yield Row("days to harvest, estimate", (plain(now), plain(then), later))

@@ -55,10 +55,13 @@ def facts(reading: Reading) -> tuple[str, ...]:
 def layout(design: Design) -> tuple[str, ...]:
     """Say how the trial was laid out."""
     blocks = count(design.blocks_per_site, "block")
-    line = f"{design.kind[:1].upper()}{design.kind[1:]}, {blocks} at each garden."
+    lines = (
+        f"Each garden had {blocks}. A block is a group of buckets that are alike before treatment.",
+        f"Lots decided which bucket got which treatment ({design.kind}).",
+    )
     if design.whole_plot is None:
-        return (line,)
-    return (line, f"Whole plots carry the {design.whole_plot}; the rest was randomised within them.")
+        return lines
+    return (*lines, f"Each whole plot, a group of buckets in a block, has one {design.whole_plot}.")
 
 
 def _inputs(reading: Reading) -> Table | None:
@@ -97,4 +100,5 @@ def _sites(reading: Reading) -> Table | None:
     )
     heads = (text_column("garden"), text_column("kind"), text_column("water"))
     numbers = columns("", "alkalinity, mg/L CaCO₃", "sun, hours a day", "heads marketable, of those recorded")[1:]
-    return make_table("sites", "The gardens", (*heads, *numbers), body)
+    note = "Alkalinity is what the acid has to overcome, in mg/L as calcium carbonate."
+    return make_table("sites", "The gardens", (*heads, *numbers), body, note)

@@ -58,10 +58,10 @@ def _trial_by_trial(document: Recommended, confidence: str) -> Picture:
         for one in document.evidence
     )
     reading = (
-        f"{words.set_beside(document, document.measures)}. Hollow marks are gains as recorded, garden by garden, each "
-        f"line two standard errors to each side. The filled mark is the one gain that the answer tells, with its "
-        f"{confidence} interval: "
-        "from every bucket of every trial, and drawn towards nothing by as much as chance may have made it large."
+        f"{words.set_beside(document, document.measures)} Hollow marks are gains as recorded, garden by garden. Their "
+        "lines are two standard errors to each side, which is where the true gain of a trial most likely lies. The "
+        f"filled mark is the expected gain of the answer, with its {confidence} interval. It comes from all buckets of "
+        "all trials, and is held down by as much as luck may have raised it."
     )
     return _picture(
         "trial-by-trial",
@@ -99,15 +99,16 @@ def _by_garden(document: Recommended, confidence: str) -> Picture:
     unit, drawn = head_unit(document.measures), _telling(document.by_garden)
     left_out = [words.GARDEN_WORDS[of].lower() for of in dict.fromkeys(one.of for one in document.by_garden)
                 if of not in {one.of for one in drawn}]  # fmt: skip
-    alike = f" Not drawn, since the gain is as good as the same: {listed(left_out)}." if left_out else ""
+    alike = f" Not drawn, as the gain hardly differs: {listed(left_out)}." if left_out else ""
     told = (f"expected gain, {unit}", f"{confidence} interval, {unit}")
     heads = columns("gardens that are alike", "gardens", "tried there", *told)
     return _picture(
         "by-garden",
         words.gains_by_garden(document, document.measures),
-        f"Of the same two: each mark is the gain expected in such gardens on average over seasons, its line a "
-        f"{confidence} interval. The model lets alkalinity change what an acid does, sun what a cultivar or a dose "
-        f"does, and the kind of garden all three; a garden that came back also has what it did itself.{alike}",
+        f"{words.set_beside(document, document.measures)} Each mark is the expected gain in such gardens, on average "
+        f"over seasons, and each line its {confidence} interval. Alkalinity may change what an acid does, and sun what "
+        "a cultivar or a dose does. The kind of garden may change all three. A garden that came back also has its own "
+        f"records to go by.{alike}",
         [_row(words.GARDEN_WORDS[one.of], _label(one), one.gain) for one in drawn],
         make_table("by-garden-data", "The gain by what gardens are like", heads, body, is_ordered=True),
     )
@@ -140,11 +141,11 @@ def _row(group: str, label: str, gain: Gain, *, changes: bool | None = None) -> 
 
 def _each(made: Sequence[IntervalRow]) -> Iterator[str]:
     for row in made:
-        yield f"{row.label} {plain(row.mean)} ({difference_interval(row.lower, row.upper)})"
+        yield f"{row.label}: {signed(row.mean)} {UNIT} ({difference_interval(row.lower, row.upper)})."
 
 
 def _picture(name: str, finding: str, reading: str, made: Sequence[IntervalRow], table: Table | None) -> Picture:
-    alternative = f"Chart of {QUANTITY}. {finding} {'; '.join(_each(made))}."
+    alternative = f"Chart of {QUANTITY}. {finding} {' '.join(_each(made))}"
     return drawn_picture(
         name,
         finding,

@@ -190,7 +190,7 @@ def test_the_summary_fits_a_screen(trial: Path) -> None:
     assert max(map(len, lines[:-1])) <= 80
     for begun in (
         "Change the default to",
-        "By the curve, no dose but",
+        "Only the dose of",
         "Days to harvest",
         "Heads: 768 planned",
         "Checks:",

@@ -5,10 +5,10 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Literal
+
+from trialkit.domain.units import Measures
 
 MOST_WORDS = 24
-Way = Literal["both", "kitchen", "metric"]
 INLINE = {"a", "b", "bdi", "cite", "code", "em", "i", "input", "small", "span", "strong"}
 """Within a sentence; every other element begins a new one."""
 APART = {"card-text", "card-note", "card-before", "state", "remark", "unseen"}
@@ -23,7 +23,7 @@ PLACEHOLDER = "x"
 class _Reader(HTMLParser):
     """Collects the lines of a page, each a run of text that no block breaks, in one way of measuring."""
 
-    def __init__(self, way: Way, within: Sequence[str]) -> None:
+    def __init__(self, way: Measures, within: Sequence[str]) -> None:
         super().__init__()
         self.lines: list[str] = [""]
         self._way, self._within = way, within
@@ -62,7 +62,7 @@ class _Reader(HTMLParser):
         return any(one[1] for one in self._open) or bool(self._within and not self._is_within())
 
 
-def lines_of(page: str, way: Way = "both", within: Sequence[str] = ()) -> list[str]:
+def lines_of(page: str, way: Measures = "both", within: Sequence[str] = ()) -> list[str]:
     """Return the lines of a page, or of its elements of some identities, in the order in which they are read."""
     reader = _Reader(way, within)
     reader.feed(page)

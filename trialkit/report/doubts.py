@@ -76,7 +76,7 @@ def doubts(reading: Reading) -> Doubts:
     """Collect losses, checks, scope and what would change the answer."""
     decision, checks = reading.decision, _checks(reading)
     return Doubts(
-        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system)])[0],
+        losses=reading.said(lambda system: [losses_sentence(reading.results.losses, system, reading.site_names)])[0],
         troubles=tuple(_troubles(checks)),
         passed=_passed(checks),
         loss_table=_losses(reading),

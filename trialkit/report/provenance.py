@@ -87,7 +87,7 @@ def _sites(reading: Reading) -> Table | None:
     marketable = {row.site: row.share_usable for row in reading.results.losses.by_site}
     body = (
         Row(
-            site.name or site.site,
+            f"{site.name} ({site.site})" if site.name and site.name != site.site else site.site,
             (
                 site.kind or ABSENT,
                 site.water_source or ABSENT,

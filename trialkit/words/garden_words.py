@@ -23,9 +23,9 @@ def exploration_sentence(line: Exploration, unit: str) -> str:
     label, step = COVARIATES[line.covariate]
     slope = line.slope
     return (
-        f"An idea for a trial, and no more: the gain was {_more(slope.estimate, unit)} {step} of {label}. The records "
-        f"leave open {_more(slope.lower, unit)} to {_more(slope.upper, unit)} ({p_value(line.p)}, {line.gardens} "
-        f"gardens). No lot decided which garden has how much {label}, so this proves nothing."
+        f"The gain was {_more(slope.estimate, unit)} {step} of {label} ({_more(slope.lower, unit)} to "
+        f"{_more(slope.upper, unit)}, {p_value(line.p)}, {line.gardens} gardens). No lot decided which garden has how "
+        f"much {label}, so this is an idea for a trial and proves nothing."
     )
 
 

@@ -23,11 +23,15 @@ FATES: Mapping[str, str] = {
     "missing": "missing",
 }
 """Outcomes of heads that were lost or have no record, as they stand after a number of heads."""
+NO_NAMES: Mapping[str, str] = {}
 
 
-def losses_sentence(losses: Losses, system: MeasureSystem = BOTH) -> str:
-    """Say what became of every planned head, and warn where that differs between treatments or gardens."""
-    return " ".join(_losses(losses, system))
+def losses_sentence(losses: Losses, system: MeasureSystem = BOTH, names: Mapping[str, str] = NO_NAMES) -> str:
+    """Say what became of every planned head, and warn where that differs between treatments or gardens.
+
+    Gardens go by their labels where `names` has none for them.
+    """
+    return " ".join(_losses(losses, system, names))
 
 
 def losses_warning(losses: Losses, system: MeasureSystem = BOTH) -> str:
@@ -76,7 +80,7 @@ def _counted(heads: HeadCounts) -> Iterator[str]:
     yield from (f"{number} {words}" for words, number in kinds.items() if number)
 
 
-def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
+def _losses(losses: Losses, system: MeasureSystem, names: Mapping[str, str]) -> Iterator[str]:
     heads = losses.heads
     parts = [f"{heads.harvested} of {heads.planned} planned heads were harvested", f"{heads.lost} lost"]
     parts += [f"{heads.not_ready} not ready at the end"] * bool(heads.not_ready)
@@ -89,7 +93,8 @@ def _losses(losses: Losses, system: MeasureSystem) -> Iterator[str]:
     yield from _warning(losses, system)
     if losses.gardens_vary:
         share, worst = min((row.share_usable, row.site) for row in losses.by_site if row.share_usable is not None)
-        yield f"Gardens differ: at {worst}, only {in_percent(share)} of the recorded heads were marketable."
+        some = f"only {in_percent(share)}" if share else "none"
+        yield f"Gardens differ: at {names.get(worst, worst)}, {some} of the recorded heads were marketable."
     if losses.unfinished:
         yield "Many heads have no record, so the answer is that of the others alone."
 

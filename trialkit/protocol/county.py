@@ -4,7 +4,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, StringConstraints, ValidationError
 
@@ -13,6 +13,7 @@ from trialkit.documents.problems import Problem
 from trialkit.domain.reading_budget import PROTOCOL, OverBudget
 from trialkit.domain.table_names import COUNTY_FILE
 from trialkit.domain.units import Measures
+from trialkit.languages import Language
 from trialkit.protocol.faults import problems_of_toml, problems_of_validation
 from trialkit.protocol.logo import logo_problems
 from trialkit.protocol.sections import ONE_LINE, Line, Name, Section
@@ -38,7 +39,7 @@ class County(Section):
     contact: Annotated[LongLine, "Whom to ask, and how: a desk or role, a telephone number, an address."] = ""
     sowing: Annotated[LongLine, "When to sow here, in a sentence; without it, what heat does to lettuce is told."] = ""
     logo: Annotated[FileName | None, "PNG file beside county.toml."] = None
-    language: Annotated[Literal["en"], "Of the pages; English is the only one yet."] = "en"
+    language: Annotated[Language | None, "Of the handout; without it that of the newest trial."] = None
     measures: Annotated[Measures, "That `trialkit new` writes into new trials."] = "both"
 
 

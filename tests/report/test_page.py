@@ -8,13 +8,16 @@ from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from page_lines import page_lines
+from sentences import sentences, too_long
 from trialkit.documents.decision import OtherReading, Verdict
 from trialkit.documents.departures import Departure
 from trialkit.documents.returns import Correction
+from trialkit.domain.units import Measures
 from trialkit.pages.numerals import tie
 from trialkit.pages.shell import page_script
 from trialkit.report.page import report_html
@@ -262,3 +265,11 @@ def test_cautions_and_references_are_on_every_page(pages: Any, name: str) -> Non
     assert all(tie(caution.text) in text for caution in cautions_for("evidence", volume_l))
     assert all(reference.title in text for reference in REFERENCES)
     assert "Add acid to water, never water to acid" in text
+
+
+def test_sentences_are_short(pages: Any, name: str) -> None:
+    """Whatever a trial was like; of names that somebody made long on purpose nothing can be asked."""
+    if name != "hostile":
+        for way in get_args(Measures):
+            lines = page_lines(pages[name], way)
+            assert too_long([one for line in lines for one in sentences(line)]) == []

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from plain_english import too_long
+from sentences import sentences, too_long
 from small_plan import small_plan
 from trialkit.documents.plan import (
     Dropped,
@@ -213,7 +213,7 @@ def test_sentences_are_short() -> None:
     """No sentence of the summary has too many words."""
     for kind in PlanVerdict:
         for line in summary(verdict(kind, *([MORE] if kind is PlanVerdict.ENLARGE else [FEWER]))):
-            assert too_long([line]) == []
+            assert too_long(sentences(line)) == []
 
 
 def test_a_trial_that_finds_nothing_of_any_size() -> None:

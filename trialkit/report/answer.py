@@ -267,7 +267,7 @@ def _acid_range(reading: Reading, acidifier: str | None) -> Measured | None:
 def _dissolve(measures: Measures) -> str:
     some = in_measures(measures, "a level teaspoon", "a level 5 mL spoon")
     each = in_measures(measures, "cup", f"{CUP_ML:.0f} mL")
-    return f"Dissolve the powder first, {some} in each {each} of water, and add that in small steps."
+    return f"Dissolve the powder first, {some} in each {each} of water. Add that in small steps."
 
 
 def _liquid_columns(measures: Measures) -> tuple[str, ...]:

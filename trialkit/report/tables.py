@@ -305,7 +305,7 @@ def _comparisons(reading: Reading, name: str, response: ResponseResult) -> Table
     )
     caption: str | Sentence = "Difference from the current practice"
     if reading.current:
-        caption = joined(f"{caption} (", reading.label(reading.current), ")")
+        caption = joined(f"{caption}, ", reading.label(reading.current))
     note = (
         "Intervals and p values allow for all comparisons (Dunnett). Superiority is how "
         "often a bucket of this treatment has a higher mean than one of the current practice beside it."

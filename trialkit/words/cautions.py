@@ -67,7 +67,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "bleach",
         "Bleach",
         "Never mix bleach with vinegar, citric acid or any cleaner: chlorine gas comes off. Dilute it as its own label "
-        "says, in fresh air, use it up the same day, and rinse the bucket well before any acid goes near it.",
+        "says, in fresh air. Use it up the same day. Rinse the bucket well before any acid goes near it.",
         "Never mix bleach with acid or vinegar. It makes a toxic gas.",
         "US EPA: a disinfectant is used as its label says (from memory); chlorine gas: general chemistry",
     ),

@@ -94,7 +94,7 @@ def _finding(reading: Reading, decision: Decision) -> Sentence:
     others = [column for column in reading.columns if column != COLUMN]
     whose = reading.label(decision.recommended, others)
     said = reading.said(lambda system: [" ".join(dose_sentences(decision, system))])[0]
-    return joined(whose, ": ", said) if others else said
+    return joined(whose, ". ", said) if others else said
 
 
 def _spoken(reading: Reading, advice: DoseAdvice) -> str:

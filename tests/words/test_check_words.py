@@ -18,12 +18,12 @@ from trialkit.domain.treatment import Treatment
 from trialkit.words.check_words import check_words
 
 LOW, HIGH = SiteSpread("s2", 12, 8.0, 5.25), SiteSpread("s1", 12, 8.0, 36.0)
-MISSING, SPREAD, SCALE = "Buckets without a record", "Spread within each garden", "Scale of the analysis"
+MISSING, SPREAD, SCALE = "Buckets without a record", "Spread within each garden", "How the records are compared"
 COMPARE, SHAPE, OUTLIER = "Enough buckets to compare", "How like buckets differ", "Single buckets that stand out"
-APPROXIMATE = "Read the intervals as approximate."
+APPROXIMATE = "Take every interval as rough."
 AT_EACH = "Like buckets differ least at s2 and most at s1."
 APART = "Standard deviations run from 5.25 to 36. Levene's test has {} that they differ."
-SCALED = "The records are compared as they are, but "
+SCALED = "They are compared as they are, but "
 
 
 @pytest.mark.parametrize(
@@ -74,14 +74,15 @@ SCALED = "The records are compared as they are, but "
           "Look at this bucket's record before you rely on the answer, since a slip of the pen is likely.",
           "That can hardly be luck (p < 0.001, allowing for all buckets).")),
         (ScaleCheck(ok=True, power=Interval(0.8, 0.3, 1.3), chosen=1.0),
-         (SCALE, "The records can be compared as they are.", "",
+         (SCALE, "They can be compared as they are.", "",
           "Best power 0.8 (95 % interval 0.3 to 1.3), where 1 is the scale as it is.")),
         (ScaleCheck(ok=False, power=Interval(-0.75, -1.1, -0.4), chosen=1.0),
          (SCALE, f"{SCALED}no usual scale fits them well.", APPROXIMATE,
           "Best power -0.75 (95 % interval -1.1 to -0.4), where 1 is the scale as it is.")),
         (ScaleCheck(ok=False, power=Interval(0.1, -0.2, 0.4), chosen=0.0),
-         (SCALE, f"{SCALED}their logarithm would fit better.", APPROXIMATE,
-          "Best power 0.1 (95 % interval -0.2 to 0.4), where 1 is the scale as it is.")),
+         (SCALE, f"{SCALED}another scale would fit them better.", APPROXIMATE,
+          "Best power 0.1 (95 % interval -0.2 to 0.4), where 1 is the scale as it is. Their logarithm would fit "
+          "better.")),
     ],
 )  # fmt: skip
 def test_checks(check: Check, said: tuple[str, str, str, str]) -> None:

@@ -54,7 +54,7 @@ def test_every_fate_is_named() -> None:
     assert losses_sentence(replace(LOSSES, heads=heads)) == f"{counts} 3 of those harvested were not marketable."
     outcomes = {"harvested": 58, "not_weighed": 2, "not_ready": 7, "dead": 6, "eaten": 3, "gave_up": 3, "stolen": 1}
     assert losses_sentence(replace(LOSSES, heads=heads, outcomes=outcomes)) == (
-        f"{counts} Among those lost are 6 dead and 3 eaten. Among those without a record are 1 stolen and 3 of "
+        f"{counts} Among those lost: 6 dead and 3 eaten. Among those without a record: 1 stolen and 3 of "
         "gardeners who gave up. 2 of those harvested were not weighed, so they count as heads but tell no weight. 3 of "
         "those harvested were not marketable."
     )
@@ -78,7 +78,7 @@ def test_levels_of_which_nothing_is_left() -> None:
     assert nothing_left_words(replace(LOSSES, by_treatment=left)) == ()
     assert nothing_left_words(replace(LOSSES, by_treatment=lost)) == ()
     assert nothing_left_words(replace(LOSSES, by_treatment=(*lost, *left))) == (
-        "No head became marketable with Fenleaf. Among 16 planned are 6 lost, 2 not ready at the end, 4 not marketable "
+        "No head became marketable with Fenleaf. Among 16 planned: 6 lost, 2 not ready at the end, 4 not marketable "
         "and 4 without a record.",
     )
     silent = (treated("Fenleaf", 2.0, ALL), treated("Fenleaf", 4.0, unknown))

@@ -20,8 +20,8 @@ from trialkit.words.measures import BOTH, MeasureSystem
 from trialkit.words.phrases import number, p_value
 from trialkit.words.treatment_names import level_words, treatment_words
 
-SCALES = {0.0: "their logarithm", 0.5: "their square root", 2.0: "their square"}
-APPROXIMATE = "Read the intervals as approximate."
+SCALES = {0.0: "logarithm", 0.5: "square root", 2.0: "square"}
+APPROXIMATE = "Take every interval as rough."
 WHOLE_FROM = 100.0
 """Residuals from here up are told without decimals."""
 
@@ -144,15 +144,17 @@ def _outlier(check: OutlierCheck, unit: str) -> CheckWords:
 
 
 def _scale(check: ScaleCheck) -> CheckWords:
-    title, power = "Scale of the analysis", check.power
+    title, power = "How the records are compared", check.power
     figures = (
         f"Best power {number(power.estimate, 2)} (95 % interval {number(power.lower, 2)} to {number(power.upper, 2)}), "
         "where 1 is the scale as it is."
     )
     if check.ok:
-        return CheckWords(title, "The records can be compared as they are.", "", figures)
-    better = "no usual scale fits them well" if check.chosen == 1 else f"{SCALES[check.chosen]} would fit better"
-    return CheckWords(title, f"The records are compared as they are, but {better}.", APPROXIMATE, figures)
+        return CheckWords(title, "They can be compared as they are.", "", figures)
+    better, scale = "no usual scale fits them well", ""
+    if check.chosen != 1:
+        better, scale = "another scale would fit them better", f" Their {SCALES[check.chosen]} would fit better."
+    return CheckWords(title, f"They are compared as they are, but {better}.", APPROXIMATE, f"{figures}{scale}")
 
 
 def _evidence(p: float) -> str:

@@ -58,7 +58,7 @@ def nothing_left_words(losses: Losses, system: MeasureSystem = BOTH) -> tuple[st
 def _nothing_left(heads: HeadCounts, level: str) -> str:
     if heads.unrecorded == heads.planned:
         return f"No head with {level} has a record, of {heads.planned} planned."
-    return f"No head became marketable with {level}. Among {heads.planned} planned are {listed(list(_counted(heads)))}."
+    return f"No head became marketable with {level}. Among {heads.planned} planned: {listed(list(_counted(heads)))}."
 
 
 def _added(counts: Sequence[HeadCounts]) -> HeadCounts:
@@ -104,9 +104,9 @@ def _fates(losses: Losses) -> Iterator[str]:
     known = losses.outcomes
     lost, unrecorded = (_listed(known, outcomes) for outcomes in (LOST, SAYS_NOTHING))
     if lost:
-        yield f"Among those lost are {lost}."
+        yield f"Among those lost: {lost}."
     if unrecorded:
-        yield f"Among those without a record are {unrecorded}."
+        yield f"Among those without a record: {unrecorded}."
     if known.get(NOT_WEIGHED):
         yield f"{known[NOT_WEIGHED]} of those harvested were not weighed, so they count as heads but tell no weight."
 

@@ -200,7 +200,7 @@ def _scale(response: ResponseResult) -> Picture | None:
         "The line tells how much worse each power of the response fits than the best one, by twice the log-likelihood. "
         "Powers under the dashed line agree with the records. The upright line, 1, is the response as it is, and 0 its "
         "logarithm.",
-        [("Scale of the analysis", "power of the response", draw)],
+        [("How the records are compared", "power of the response", draw)],
         (make_table("check-scale-rows", "Box-Cox profile", columns("power", "worse by"), body),),
         "Line chart of how well each power of the response fits.",
     )

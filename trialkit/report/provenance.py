@@ -55,13 +55,15 @@ def facts(reading: Reading) -> tuple[str, ...]:
 def layout(design: Design) -> tuple[str, ...]:
     """Say how the trial was laid out."""
     blocks = count(design.blocks_per_site, "block")
-    lines = (
-        f"Each garden had {blocks}. A block is a group of buckets that are alike before treatment.",
-        f"Lots decided which bucket got which treatment ({design.kind}).",
+    line = (
+        f"Each garden had {blocks}, groups of buckets that are alike before treatment. Lots decided which bucket got "
+        f"which treatment ({design.kind})."
+        if design.blocks_per_site > 1
+        else f"Lots decided which bucket of a garden got which treatment ({design.kind})."
     )
     if design.whole_plot is None:
-        return lines
-    return (*lines, f"Each whole plot, a group of buckets in a block, has one {design.whole_plot}.")
+        return (line,)
+    return (line, f"Each whole plot, a group of buckets in a block, had one {design.whole_plot}.")
 
 
 def _inputs(reading: Reading) -> Table | None:

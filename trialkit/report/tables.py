@@ -31,7 +31,8 @@ from trialkit.words.response_words import RESPONSE_HEADS, RESPONSE_LABELS, not_a
 
 WHY_THEY_DIFFER = (
     "An estimate differs from its raw mean, because luck lifts the highest raw means. The fewer buckets a treatment "
-    "has, the more its estimate goes by its cultivar, dose and acid elsewhere. It is an average of gardens and seasons."
+    "has, the more its estimate goes by its cultivar, dose and acid elsewhere. It is an average over gardens and "
+    "seasons."
 )
 """Raw means and estimates."""
 

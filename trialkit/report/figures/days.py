@@ -71,8 +71,8 @@ def _finding(reading: Reading, days: ResponseResult) -> str:
         later = reading.decision.days_later if reading.decision else None
         told = "" if later is None else f" From all records at once, we expect {_later(later)}."
         return (
-            f"By days alone, the {who} was ready {_later(row.difference)} than the current practice. These leave open "
-            f"{_later(row.lower)} to {_later(row.upper)} ({percent(reading.confidence)} interval).{told}"
+            f"By days alone, the {who} was ready {_later(row.difference)} than the current practice. The days leave "
+            f"open {_later(row.lower)} to {_later(row.upper)} ({percent(reading.confidence)} interval).{told}"
         )
     means = [one.mean for one in days.means]
     return f"Mean days to harvest run from {fixed(min(means))} to {fixed(max(means))}."
